@@ -1,0 +1,25 @@
+"""What can go wrong in the forecast library, by stage, and what to do about it?"""
+
+from __future__ import annotations
+
+__all__ = ["BadFrame", "BadHorizon", "FitFailed", "ForecastError", "TooLittleData"]
+
+
+class ForecastError(Exception):
+    """Something in the forecast library could not be done; the subclass says at which stage."""
+
+
+class BadFrame(ForecastError):
+    """A frame does not hold what its contract in `forecast.frames` says; mend the column named."""
+
+
+class TooLittleData(ForecastError):
+    """There is no sole to forecast; add at least one pair with one sole."""
+
+
+class FitFailed(ForecastError):
+    """The optimiser found no usable optimum; look at the diagnostics of the last iterate."""
+
+
+class BadHorizon(ForecastError):
+    """A horizon, a risk or a date lies outside what can be answered; use one in the range named."""

@@ -1,0 +1,290 @@
+"""Which columns does each table have, in which unit, and which values can be true?
+
+The one contract between the folders of this project: files, database, simulator, model and pages
+all take names, words and bounds from here. `TABLES` describes what is logged (and the interchange
+files of the same names); `FORECAST` and `PATH` describe what the library answers.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+__all__ = [
+    "BANDS",
+    "CHECKS",
+    "FORECAST",
+    "PATH",
+    "TABLES",
+    "WEAR_DAYS",
+    "Column",
+    "Table",
+]
+
+FEET = ("left", "right")
+POINTS = ("ball", "toe", "heel", "waist")
+WEARING_POINTS = ("ball", "toe", "heel")
+METHODS = ("caliper", "depth_gauge", "ultrasonic", "thumb")
+GRADES = ("firm", "give", "soft", "hole")
+SURFACES = ("indoor", "pavement", "rough")
+DRIVING_FEET = ("left", "right", "both", "none")
+CONSTRUCTIONS = (
+    "goodyear_welted",
+    "hand_welted",
+    "blake",
+    "blake_rapid",
+    "norwegian",
+    "stitchdown",
+    "cemented",
+)
+DRESS_CODES = ("formal", "business", "casual", "outdoor")
+MATERIALS = (
+    "oak_bark_leather",
+    "veg_tan_leather",
+    "flexible_leather",
+    "rubber",
+    "studded_rubber",
+    "lug_rubber",
+    "crepe",
+    "microcellular",
+)
+WORKS = ("full_sole", "half_sole", "top_piece", "toe_plate", "rewelt", "heel_block")
+BANDS = ("sound", "watch", "book in", "stop wearing", "away", "retired")
+
+MAX_THICKNESS_MM = 40.0
+MAX_HOURS_PER_DAY = 24.0
+STANDARD_HOURS_PER_WEAR_DAY = 8.0
+
+
+@dataclass(frozen=True)
+class Column:
+    """One column: its name, kind, unit, and what it accepts.
+
+    kind is one of `id`, `text`, `word`, `date`, `number`, `integer`, `flag`. `words` lists what a
+    `word` accepts; `low` and `high` bound a number (inclusive). `iron_of` marks a column that only
+    files have: the same quantity as the column it names, in irons.
+    """
+
+    name: str
+    kind: str
+    meaning: str
+    unit: str = ""
+    required: bool = False
+    words: tuple[str, ...] = ()
+    low: float | None = None
+    high: float | None = None
+    default: object = None
+    iron_of: str = ""
+
+
+@dataclass(frozen=True)
+class Table:
+    """One table: its columns in file order, and the columns that identify a row."""
+
+    name: str
+    key: tuple[str, ...]
+    columns: tuple[Column, ...]
+    must_exist: bool = False
+    by_name: dict[str, Column] = field(init=False, repr=False, compare=False)
+
+    def __post_init__(self) -> None:
+        """Index the columns by name."""
+        object.__setattr__(self, "by_name", {c.name: c for c in self.columns})
+
+    @property
+    def stored(self) -> tuple[Column, ...]:
+        """The columns a frame or a database row has: all but those in irons."""
+        return tuple(c for c in self.columns if not c.iron_of)
+
+
+def _id(name: str, meaning: str) -> Column:
+    return Column(name, "id", meaning, required=True)
+
+
+WEARERS = Table(
+    "wearers",
+    ("wearer_id",),
+    (
+        _id("wearer_id", "stable identifier of the wearer"),
+        Column("name", "text", "what the wearer is called"),
+        Column("time_zone", "text", "IANA name of the wearer's time zone", default="UTC"),
+        Column("driving_foot", "word", "foot that turns on the car's floor", words=DRIVING_FEET),
+        Column("email", "text", "address for notices"),
+    ),
+)
+
+PAIRS = Table(
+    "pairs",
+    ("pair_id",),
+    (
+        _id("pair_id", "stable identifier of the pair"),
+        _id("wearer_id", "whose feet wear it"),
+        Column("label", "text", "what the owner calls the pair"),
+        Column(
+            "construction",
+            "word",
+            "how the sole is held",
+            required=True,
+            words=CONSTRUCTIONS,
+        ),
+        Column("dress_code", "word", "occasions it is for", words=DRESS_CODES),
+        Column("size_eu", "number", "size on the European scale", "EU size", low=15, high=55),
+        Column("acquired_on", "date", "day the pair was acquired"),
+        Column("price_minor", "integer", "price paid", "minor unit of currency", low=0),
+        Column("currency", "text", "ISO 4217 code of the price"),
+        Column("earlier_resoles", "integer", "resoles before the first sole here", low=0, high=30),
+    ),
+    must_exist=True,
+)
+
+SOLES = Table(
+    "soles",
+    ("sole_id",),
+    (
+        _id("sole_id", "stable identifier of the sole"),
+        _id("pair_id", "the pair it is on"),
+        Column("fitted_on", "date", "day the sole was fitted", required=True),
+        Column("material", "word", "what the outsole is made of", required=True, words=MATERIALS),
+        Column(
+            "nominal_thickness_mm",
+            "number",
+            "thickness when new, as sold",
+            "mm",
+            required=True,
+            low=0,
+            high=MAX_THICKNESS_MM,
+        ),
+        Column(
+            "nominal_thickness_iron",
+            "number",
+            "thickness when new, as sold",
+            "iron",
+            low=0,
+            high=MAX_THICKNESS_MM * 48 / 25.4,
+            iron_of="nominal_thickness_mm",
+        ),
+        Column(
+            "limit_mm",
+            "number",
+            "thickness at which the ball should be resoled; empty = default by material",
+            "mm",
+            low=0,
+            high=MAX_THICKNESS_MM,
+        ),
+        Column("cover", "word", "how much of the bottom it covers", words=("full", "half")),
+        Column("channel", "word", "how the stitch lies", words=("closed", "open", "none")),
+        Column("removed_on", "date", "day the sole was taken off"),
+    ),
+    must_exist=True,
+)
+
+WEAR_DAYS = Table(
+    "wear_days",
+    ("pair_id", "worn_on"),
+    (
+        _id("pair_id", "the pair worn"),
+        Column("worn_on", "date", "calendar day in the wearer's time zone", required=True),
+        Column(
+            "hours",
+            "number",
+            "time worn; empty = from the steps, else 8",
+            "h",
+            low=0,
+            high=MAX_HOURS_PER_DAY,
+        ),
+        Column("steps", "integer", "steps taken in the pair", "steps", low=0, high=200_000),
+        Column("surface", "word", "main ground", words=SURFACES, default="pavement"),
+        Column("wet", "flag", "worn on wet ground", default=False),
+        Column("driving_minutes", "number", "time at the wheel", "min", low=0, high=1440),
+    ),
+)
+
+CHECKS = Table(
+    "checks",
+    ("pair_id", "checked_on", "foot", "point", "method"),
+    (
+        _id("pair_id", "the pair looked at"),
+        Column("checked_on", "date", "day of the check", required=True),
+        Column("foot", "word", "which shoe", required=True, words=FEET),
+        Column("point", "word", "where on the sole", required=True, words=POINTS),
+        Column("method", "word", "how it was judged", required=True, words=METHODS),
+        Column("value_mm", "number", "thickness read", "mm", low=0, high=MAX_THICKNESS_MM),
+        Column(
+            "value_iron",
+            "number",
+            "thickness read",
+            "iron",
+            low=0,
+            high=MAX_THICKNESS_MM * 48 / 25.4,
+            iron_of="value_mm",
+        ),
+        Column("grade", "word", "thumb grade", words=GRADES),
+    ),
+)
+
+BENCH_JOBS = Table(
+    "bench_jobs",
+    ("job_id",),
+    (
+        _id("job_id", "stable identifier of the job"),
+        _id("pair_id", "the pair worked on"),
+        Column("work", "word", "kind of work", required=True, words=WORKS),
+        Column("received_on", "date", "day the shop received the pair", required=True),
+        Column("promised_on", "date", "day promised to the owner"),
+        Column("finished_on", "date", "day the work was finished"),
+        Column("returned_on", "date", "day the owner had it back"),
+        Column("bench_minutes", "number", "hands-on time", "min", low=0, high=100_000),
+        Column("price_minor", "integer", "price charged", "minor unit of currency", low=0),
+        Column("currency", "text", "ISO 4217 code of the price"),
+    ),
+)
+
+TABLES: dict[str, Table] = {
+    t.name: t for t in (WEARERS, PAIRS, SOLES, WEAR_DAYS, CHECKS, BENCH_JOBS)
+}
+
+DUE_QUANTILES: dict[str, float] = {
+    "due_p05": 0.05,
+    "due_p10": 0.10,
+    "due_p25": 0.25,
+    "due_p50": 0.50,
+    "due_p75": 0.75,
+    "due_p90": 0.90,
+    "due_p95": 0.95,
+}
+CHANCE_DAYS: dict[str, int] = {
+    "chance_now": 0,
+    "chance_30d": 30,
+    "chance_90d": 90,
+    "chance_180d": 180,
+    "chance_365d": 365,
+}
+
+FORECAST: tuple[Column, ...] = (
+    _id("pair_id", "the pair"),
+    Column("sole_id", "id", "the sole on it now"),
+    Column("as_of", "date", "day the forecast was made for", required=True),
+    Column("foot", "word", "left, right, or pair = the first of the two", words=(*FEET, "pair")),
+    Column("point", "word", "where on the sole", words=WEARING_POINTS),
+    Column("thickness_mm_p50", "number", "median thickness on as_of (pair: the thinner)", "mm"),
+    Column("rate_mm_per_wear_day_p50", "number", "median wear rate (pair: of the first foot)", "mm per standard wear day"),
+    *(Column(n, "date", f"{q:.0%} quantile of the due date; empty = beyond the horizon") for n, q in DUE_QUANTILES.items()),
+    *(Column(n, "number", f"chance of being at the limit within {d} days", "probability") for n, d in CHANCE_DAYS.items()),
+    Column("send_by", "date", "last day to hand over at the risk level; empty = beyond the horizon"),
+    Column("book_by", "date", "send_by less the bench's wait"),
+    Column("band", "word", "the pair's band", words=BANDS),
+    Column("first_foot", "word", "the foot likelier to be due first; empty = undecided", words=FEET),
+    Column("reason", "text", "what the forecast leans on"),
+)
+
+PATH: tuple[Column, ...] = (
+    _id("pair_id", "the pair"),
+    _id("sole_id", "the sole"),
+    Column("foot", "word", "which shoe", words=FEET),
+    Column("point", "word", "where on the sole", words=WEARING_POINTS),
+    Column("on_date", "date", "calendar day", required=True),
+    Column("thickness_mm_p10", "number", "10 % quantile of the thickness", "mm"),
+    Column("thickness_mm_p50", "number", "median thickness", "mm"),
+    Column("thickness_mm_p90", "number", "90 % quantile of the thickness", "mm"),
+    Column("limit_mm", "number", "limit at this point", "mm"),
+    Column("ahead", "flag", "after as_of: a forecast, not a fit to the past"),
+)
