@@ -1,0 +1,76 @@
+"""Which settings does the program have, what do they mean, and what are they when not set?
+
+Each field is one environment variable with the prefix `SOLESPAN_`. Nothing else reads the
+environment.
+"""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+from pydantic import Field, ValidationError
+from pydantic_settings import BaseSettings, SettingsConfigDict
+
+from api.errors import BadSetting
+
+__all__ = ["Settings", "load_settings"]
+
+PREFIX = "SOLESPAN_"
+
+
+class Settings(BaseSettings):
+    """Every setting once: name, default, sentence of help."""
+
+    model_config = SettingsConfigDict(env_prefix=PREFIX, extra="ignore", frozen=True)
+
+    database_url: Annotated[
+        str,
+        Field(
+            description="Where the data are: a SQLite file (`sqlite:///path`) or a PostgreSQL "
+            "database (`postgresql://user@host/name`, needs the extra `postgres`)."
+        ),
+    ] = "sqlite:///solespan.sqlite3"
+    database_wait_s: Annotated[
+        float,
+        Field(gt=0, le=600, description="Seconds to wait for another writer before giving up."),
+    ] = 10.0
+    host: Annotated[str, Field(description="Address that `solespan serve` listens on.")] = (
+        "127.0.0.1"
+    )
+    port: Annotated[int, Field(ge=0, le=65535, description="Port that it listens on.")] = 8000
+    risk: Annotated[
+        float,
+        Field(gt=0, lt=1, description="Chance of being past the limit that a send-by date allows."),
+    ] = 0.10
+    bench_wait_days: Annotated[
+        int, Field(ge=0, le=730, description="Days one waits for a free place on the bench.")
+    ] = 14
+    horizon_days: Annotated[
+        int, Field(ge=1, le=3653, description="How many days ahead forecasts look.")
+    ] = 1826
+    upload_limit_bytes: Annotated[
+        int,
+        Field(ge=1024, description="Largest size of one imported file, in bytes."),
+    ] = 256 * 1024 * 1024
+    log_level: Annotated[
+        str,
+        Field(pattern="^(debug|info|warning|error)$", description="Least severe event logged."),
+    ] = "info"
+
+
+def load_settings() -> Settings:
+    """Read the settings from the environment.
+
+    Raises `BadSetting` naming the variable and what it accepts.
+    """
+    try:
+        return Settings()
+    except ValidationError as cause:
+        first = cause.errors()[0]
+        name = PREFIX + str(first["loc"][0]).upper()
+        raise BadSetting(
+            f"The setting {name} cannot be used: {first['input']!r}.",
+            where=f"environment variable {name}",
+            accepted=first["msg"],
+            remedy="Change or unset the variable and start again.",
+        ) from None
