@@ -18,7 +18,7 @@ from sqlalchemy.orm import Session, sessionmaker
 from api.errors import Busy, DatabaseUnavailable
 from api.storage.engine import WRITES, make_engine
 
-__all__ = ["Database", "open_database"]
+__all__ = ["Database", "clear_errors", "open_database"]
 
 
 class Database:
@@ -33,7 +33,7 @@ class Database:
     @contextmanager
     def reading(self) -> Iterator[Session]:
         """Give a session on one state of the database; whatever it changed is rolled back."""
-        with _clear_errors(), self._sessions() as session:
+        with clear_errors(), self._sessions() as session:
             yield session
 
     @contextmanager
@@ -45,7 +45,7 @@ class Database:
         if self._write_lock and not self._write_lock.acquire(timeout=self.wait_s):
             raise _busy()
         try:
-            with _clear_errors(), self._sessions() as session:
+            with clear_errors(), self._sessions() as session:
                 session.connection(execution_options={WRITES: True})
                 yield session
                 session.commit()
@@ -71,7 +71,8 @@ def _busy() -> Busy:
 
 
 @contextmanager
-def _clear_errors() -> Iterator[None]:
+def clear_errors() -> Iterator[None]:
+    """Turn a failure of the database itself into an error that says what to do."""
     try:
         yield
     except OperationalError as cause:

@@ -1,0 +1,19 @@
+"""How does Alembic reach the database that `api.storage.schema` has opened?"""
+
+from __future__ import annotations
+
+from alembic import context
+
+from api.storage import results  # noqa: F401 - its tables belong to the metadata
+from api.storage.tables import Base
+
+context.configure(
+    connection=context.config.attributes["connection"],
+    target_metadata=Base.metadata,
+    # SQLite cannot alter most things in place: batch mode copies the table.
+    render_as_batch=True,
+    # The transaction around all migrations is begun and committed by `api.storage.schema`.
+    transactional_ddl=False,
+    compare_server_default=True,
+)
+context.run_migrations()

@@ -1,0 +1,105 @@
+"""Which pairs are due when, as stored, one page at a time?
+
+The due list is the hot read: one Core statement over the stored forecasts, in the order of the
+send-by date; pairs without one stand last.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
+from typing import Any
+
+import sqlalchemy as sa
+from sqlalchemy.orm import Session
+
+from api.storage.forecasts import forecast_query
+from api.storage.results import Fit, ForecastRow
+from api.storage.tables import Pair, Wearer
+
+__all__ = [
+    "BEYOND_HORIZON",
+    "DueFilter",
+    "forecast_days",
+    "forecast_of_pair",
+    "list_due",
+    "newest_fit_key",
+    "wearer_of_forecast",
+]
+
+BEYOND_HORIZON = date.max
+_ROWS: sa.Table = ForecastRow.__table__  # type: ignore[assignment]
+# One more column than the due list shows: the end of the list sorts after every date.
+_SEND_BY = sa.func.coalesce(_ROWS.c.send_by, sa.literal(BEYOND_HORIZON, sa.Date()))
+_ORDER = (_SEND_BY, Pair.pair_id, _ROWS.c.foot, _ROWS.c.point)
+
+
+@dataclass(frozen=True)
+class DueFilter:
+    """What the rows of the due list must have; None = anything."""
+
+    wearer_id: str | None = None
+    band: str | None = None
+    foot: str | None = None
+    point: str | None = None
+    send_by_before: date | None = None
+
+
+def list_due(
+    session: Session, chosen: DueFilter, *, after: Sequence[Any] | None, limit: int
+) -> list[dict[str, Any]]:
+    """Return up to `limit` forecast rows by send-by date, after the row with sort key `after`.
+
+    `after` is (send_by or BEYOND_HORIZON, pair_id, foot, point) of the last row before.
+    """
+    query = forecast_query().order_by(*_ORDER).limit(limit)
+    if chosen.wearer_id is not None:
+        query = query.where(Wearer.wearer_id == chosen.wearer_id)
+    for name in ("band", "foot", "point"):
+        value = getattr(chosen, name)
+        if value is not None:
+            query = query.where(_ROWS.c[name] == value)
+    if chosen.send_by_before is not None:
+        query = query.where(_ROWS.c.send_by < chosen.send_by_before)
+    if after is not None:
+        types = (sa.Date(), sa.String(), sa.String(), sa.String())
+        last = [sa.literal(v, t) for v, t in zip(after, types, strict=True)]
+        query = query.where(sa.tuple_(*_ORDER) > sa.tuple_(*last))
+    return [dict(row) for row in session.execute(query).mappings()]
+
+
+def forecast_of_pair(session: Session, pair_id: str) -> list[dict[str, Any]]:
+    """Return the stored forecast rows of one pair, foot by foot and point by point."""
+    query = forecast_query().where(Pair.pair_id == pair_id).order_by(_ROWS.c.foot, _ROWS.c.point)
+    return [dict(row) for row in session.execute(query).mappings()]
+
+
+def wearer_of_forecast(session: Session, pair_id: str) -> Mapping[str, Any] | None:
+    """Return `wearer_id`, `time_zone` and `data_version` of a pair's wearer, or None."""
+    query = (
+        sa.select(Wearer.wearer_id, Wearer.time_zone, Wearer.data_version)
+        .join(Pair, Pair.wearer_pk == Wearer.id)
+        .where(Pair.pair_id == pair_id)
+    )
+    return session.execute(query).mappings().one_or_none()
+
+
+def forecast_days(session: Session) -> list[tuple[str, str, date | None]]:
+    """Return each wearer who has pairs: id, time zone, and the oldest day of their forecasts."""
+    query = (
+        sa.select(Wearer.wearer_id, Wearer.time_zone, sa.func.min(_ROWS.c.as_of))
+        .join(Pair, Pair.wearer_pk == Wearer.id)
+        .outerjoin(_ROWS, _ROWS.c.pair_pk == Pair.id)
+        .group_by(Wearer.wearer_id, Wearer.time_zone)
+        .order_by(Wearer.wearer_id)
+    )
+    return [(row[0], row[1], row[2]) for row in session.execute(query)]
+
+
+def newest_fit_key(session: Session) -> Mapping[str, Any] | None:
+    """Return all of the newest fit but its payload, or None."""
+    table: sa.Table = Fit.__table__  # type: ignore[assignment]
+    columns = [c for c in table.c if c.name != "payload"]
+    query = sa.select(*columns).order_by(table.c.id.desc()).limit(1)
+    return session.execute(query).mappings().one_or_none()

@@ -1,0 +1,162 @@
+"""How are fits and forecasts kept, replaced and read?
+
+Rows of `forecasts` have the columns of `forecast.frames.FORECAST`; the text ids come from a join.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+from datetime import date
+from typing import Any, cast
+
+import pandas as pd
+from sqlalchemy import Select, Table, delete, insert, select
+from sqlalchemy.orm import Session
+
+from api.storage.frames import frame_of_rows
+from api.storage.results import Fit, ForecastRow
+from api.storage.tables import Pair, Sole, Wearer
+from api.storage.versions import newest_data_version
+from forecast.frames import FORECAST
+
+__all__ = [
+    "forecast_query",
+    "latest_fit",
+    "load_forecasts",
+    "replace_forecasts",
+    "save_fit",
+    "stale_wearer_ids",
+]
+
+
+def save_fit(session: Session, *, as_of: date, model_version: str, payload: dict[str, Any]) -> Fit:
+    """Keep a fit (a plain dict of JSON values) with the data version it saw."""
+    fit = Fit(
+        as_of=as_of,
+        model_version=model_version,
+        data_version=newest_data_version(session),
+        payload=payload,
+    )
+    session.add(fit)
+    session.flush()
+    return fit
+
+
+def latest_fit(session: Session) -> Fit | None:
+    """Return the fit made last."""
+    return session.scalar(select(Fit).order_by(Fit.id.desc()).limit(1))
+
+
+def replace_forecasts(
+    session: Session,
+    frame: pd.DataFrame,
+    *,
+    wearer_ids: Collection[str] | None = None,
+    fit: Fit | None = None,
+) -> int:
+    """Put a forecast frame in the place of the old rows; return how many rows were written.
+
+    Parameters
+    ----------
+    frame : DataFrame
+        Columns `forecast.frames.FORECAST`; rows of pairs that are not stored are an error.
+    wearer_ids : collection of str, optional
+        Whose old rows go; all wearers when None. Name every wearer that `frame` was made for.
+    fit : Fit, optional
+        The fit that the forecast leans on.
+    """
+    pairs = select(Pair.pair_id, Pair.id, Wearer.data_version).join(Pair.wearer)
+    old = delete(ForecastRow)
+    if wearer_ids is not None:
+        pairs = pairs.where(Wearer.wearer_id.in_(list(wearer_ids)))
+        old = old.where(
+            ForecastRow.pair_pk.in_(
+                select(Pair.id).join(Pair.wearer).where(Wearer.wearer_id.in_(list(wearer_ids)))
+            )
+        )
+    known = {row.pair_id: (row.id, row.data_version) for row in session.execute(pairs)}
+    soles = {row.sole_id: row.id for row in session.execute(select(Sole.sole_id, Sole.id))}
+    session.execute(old, execution_options={"synchronize_session": False})
+    rows = [
+        _stored(record, known, soles, fit.id if fit else None)
+        for record in frame.to_dict(orient="records")
+    ]
+    if rows:
+        session.execute(insert(cast("Table", ForecastRow.__table__)), rows)
+    return len(rows)
+
+
+def _stored(
+    record: dict[Any, Any],
+    pairs: dict[str, tuple[int, int]],
+    soles: dict[str, int],
+    fit_pk: int | None,
+) -> dict[str, Any]:
+    out: dict[str, Any] = {}
+    for column in FORECAST:
+        value = record.get(column.name)
+        if value is None or value is pd.NaT or value != value:  # noqa: PLR0124 - NaN
+            value = None
+        elif column.kind == "date":
+            value = pd.Timestamp(value).date()
+        elif column.kind == "number":
+            value = float(value)
+        out[column.name] = value
+    pair_pk, data_version = pairs[out.pop("pair_id")]
+    sole_id = out.pop("sole_id")
+    return {
+        **out,
+        "pair_pk": pair_pk,
+        "sole_pk": soles.get(sole_id) if sole_id is not None else None,
+        "fit_pk": fit_pk,
+        "data_version": data_version,
+    }
+
+
+def forecast_query() -> Select[Any]:
+    """Select the columns of `forecast.frames.FORECAST` in their order, pairs and wearers joined.
+
+    Add `.where(Pair.pair_id == ...)`, `.where(Wearer.wearer_id == ...)`, order and limit to it.
+    """
+    table = cast("Table", ForecastRow.__table__)
+    columns = [
+        Pair.pair_id
+        if c.name == "pair_id"
+        else Sole.sole_id
+        if c.name == "sole_id"
+        else table.c[c.name]
+        for c in FORECAST
+    ]
+    return (
+        select(*columns)
+        .select_from(table)
+        .join(Pair, table.c.pair_pk == Pair.id)
+        .join(Wearer, Pair.wearer_pk == Wearer.id)
+        .outerjoin(Sole, table.c.sole_pk == Sole.id)
+    )
+
+
+def load_forecasts(session: Session, wearer_ids: Collection[str] | None = None) -> pd.DataFrame:
+    """Read the stored forecasts as a frame with the columns of `forecast.frames.FORECAST`."""
+    query = forecast_query().order_by(Pair.pair_id, ForecastRow.id)
+    if wearer_ids is not None:
+        query = query.where(Wearer.wearer_id.in_(list(wearer_ids)))
+    return frame_of_rows(session.execute(query).all(), FORECAST)
+
+
+def stale_wearer_ids(session: Session) -> list[str]:
+    """Return the wearers with pairs whose forecast is missing or older than their data."""
+    fresh = (
+        select(ForecastRow.id)
+        .where(ForecastRow.pair_pk == Pair.id, ForecastRow.data_version == Wearer.data_version)
+        .exists()
+    )
+    query = (
+        select(Wearer.wearer_id)
+        .join(Wearer.pairs)
+        .join(Pair.soles)
+        .where(~fresh)
+        .distinct()
+        .order_by(Wearer.wearer_id)
+    )
+    return list(session.scalars(query))

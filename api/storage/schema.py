@@ -1,0 +1,145 @@
+"""Is a database empty, of this version, older or newer, and how is it brought up to date?"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+from alembic import command
+from alembic.config import Config
+from alembic.migration import MigrationContext
+from alembic.script import ScriptDirectory
+from sqlalchemy import Connection, inspect, text
+
+from api import migrations
+from api.errors import DatabaseTooNew, DatabaseUnavailable, SolespanError
+from api.storage.engine import WRITES
+from api.storage.session import Database, clear_errors
+
+__all__ = ["DatabaseOld", "alembic_config", "migrate", "newest_revision", "prepare", "revision_of"]
+
+# Any number will do that no other program on the server uses for its own lock.
+ADVISORY_LOCK = 7_304_211_889
+
+
+class DatabaseOld(DatabaseUnavailable):
+    """An older program made this database; one command brings it up to date."""
+
+    code = "database-old"
+    title = "The database is older than the program"
+
+
+def alembic_config(connection: Connection | None = None) -> Config:
+    """Build Alembic's configuration in code, so no file outside the package is needed."""
+    folder = Path(str(migrations.__file__)).parent
+    config = Config()
+    config.set_main_option("script_location", str(folder).replace("%", "%%"))
+    config.set_main_option("path_separator", "os")
+    if connection is not None:
+        config.attributes["connection"] = connection
+    return config
+
+
+def newest_revision() -> str:
+    """Return the revision that this program understands."""
+    head = ScriptDirectory.from_config(alembic_config()).get_current_head()
+    if head is None:
+        raise RuntimeError("the package holds no migration")
+    return head
+
+
+def revision_of(database: Database) -> str | None:
+    """Return the revision of a database; None when it is empty."""
+    with clear_errors(), database.engine.connect() as connection:
+        return MigrationContext.configure(connection).get_current_revision()
+
+
+def prepare(database: Database) -> None:
+    """Make the schema in an empty database; leave one of this version alone.
+
+    Raises `DatabaseTooNew` or `DatabaseOld` when it is of another version.
+    """
+    revision = revision_of(database)
+    if revision == newest_revision():
+        return
+    if revision is None:
+        migrate(database)
+        return
+    _refuse_newer(revision)
+    raise DatabaseOld(
+        f"The database is of revision {revision}, this program needs {newest_revision()}.",
+        where="environment variable SOLESPAN_DATABASE_URL",
+        remedy="Make a copy of the database, then run: solespan migrate",
+    )
+
+
+def migrate(database: Database, target: str = "head") -> tuple[str | None, str | None]:
+    """Bring a database to `target` in one transaction; return its revision before and after.
+
+    Raises `DatabaseTooNew` when a newer program made it, `DatabaseUnavailable` when an empty
+    revision stands beside tables of someone else.
+    """
+    before = revision_of(database)
+    _refuse_newer(before)
+    with clear_errors(), _one_migrator(database) as connection:
+        if before is None:
+            _refuse_foreign(connection)
+        config = alembic_config(connection)
+        if target == "head" or before is None:
+            command.upgrade(config, target)
+        else:
+            command.downgrade(config, target)
+    return before, revision_of(database)
+
+
+@contextmanager
+def _one_migrator(database: Database) -> Iterator[Connection]:
+    """Open one transaction that keeps other migrators out and commits at the end."""
+    with database.engine.connect() as connection:
+        if connection.dialect.name != "sqlite":
+            with connection.begin():
+                connection.execute(
+                    text("SELECT pg_advisory_xact_lock(:lock)"), {"lock": ADVISORY_LOCK}
+                )
+                yield connection
+            return
+        # Batch mode drops and renames tables, which would cascade with foreign keys on; the
+        # pragma only works outside a transaction, so it goes past SQLAlchemy.
+        raw = connection.connection.driver_connection
+        if raw is None:
+            raise RuntimeError("the connection has no driver connection")
+        raw.execute("PRAGMA foreign_keys=OFF")
+        try:
+            writer = connection.execution_options(**{WRITES: True})
+            with writer.begin():
+                yield writer
+                broken = writer.exec_driver_sql("PRAGMA foreign_key_check").first()
+                if broken is not None:
+                    raise RuntimeError(f"the migration broke a foreign key: {broken}")
+        finally:
+            raw.execute("PRAGMA foreign_keys=ON")
+
+
+def _refuse_newer(revision: str | None) -> None:
+    known = {
+        step.revision for step in ScriptDirectory.from_config(alembic_config()).walk_revisions()
+    }
+    if revision is not None and revision not in known:
+        raise DatabaseTooNew(
+            f"A newer program made this database (revision {revision}).",
+            where="environment variable SOLESPAN_DATABASE_URL",
+            accepted=f"a database up to revision {newest_revision()}",
+            remedy="Install that newer version of solespan, or use another database.",
+        )
+
+
+def _refuse_foreign(connection: Connection) -> None:
+    tables = set(inspect(connection).get_table_names()) - {"alembic_version"}
+    if tables:
+        raise SolespanError(
+            f"The database holds tables of another program: {', '.join(sorted(tables)[:3])}.",
+            where="environment variable SOLESPAN_DATABASE_URL",
+            accepted="an empty database, or one that solespan made",
+            remedy="Give the address of an empty database.",
+        )

@@ -1,0 +1,53 @@
+"""Which wearers' data changed since a fit or a forecast was made?
+
+A change gives all wearers it touches one new number, higher than any given before. So two numbers
+of one wearer differ exactly when something changed between, and a wearer with a number above a
+fit's changed after that fit. The storage functions that write many rows and the services that
+write one call `raise_data_version` in the same transaction.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+
+from sqlalchemy import func, select, update
+from sqlalchemy.orm import Session
+
+from api.storage.results import Fit
+from api.storage.tables import Pair, Wearer
+
+__all__ = ["newest_data_version", "raise_data_version", "wearer_pks_of_pairs"]
+
+
+def newest_data_version(session: Session) -> int:
+    """Return the highest number given so far, 0 in an empty database."""
+    of_wearers = session.scalar(select(func.max(Wearer.data_version))) or 0
+    of_fits = session.scalar(select(func.max(Fit.data_version))) or 0
+    return max(of_wearers, of_fits)
+
+
+def raise_data_version(session: Session, wearer_pks: Collection[int]) -> int | None:
+    """Give some wearers the next number; return it, or None when there are no wearers."""
+    if not wearer_pks:
+        return None
+    number = newest_data_version(session) + 1
+    table = Wearer.__table__
+    pks = sorted(wearer_pks)
+    for start in range(0, len(pks), 500):
+        # On the table, not the class: the row's own `version` is for edits by people.
+        session.execute(
+            update(table)  # type: ignore[arg-type]
+            .where(table.c.id.in_(pks[start : start + 500]))
+            .values(data_version=number, updated_at=table.c.updated_at)
+        )
+    return number
+
+
+def wearer_pks_of_pairs(session: Session, pair_pks: Collection[int]) -> set[int]:
+    """Return the wearers whose pairs are named."""
+    pks = sorted(pair_pks)
+    found: set[int] = set()
+    for start in range(0, len(pks), 500):
+        part = pks[start : start + 500]
+        found.update(session.scalars(select(Pair.wearer_pk).where(Pair.id.in_(part)).distinct()))
+    return found

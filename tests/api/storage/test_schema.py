@@ -1,0 +1,121 @@
+"""Do the migrations make what the tables say, and are other versions recognised?"""
+
+from __future__ import annotations
+
+import pytest
+from alembic import command
+from sqlalchemy import inspect, text
+
+from api.errors import DatabaseTooNew, SolespanError
+from api.storage import results
+from api.storage.schema import (
+    DatabaseOld,
+    alembic_config,
+    migrate,
+    newest_revision,
+    prepare,
+    revision_of,
+)
+from api.storage.session import open_database
+from api.storage.tables import Base
+
+
+def _normal(sql: str) -> str:
+    return "".join(c for c in sql.lower() if c not in " ()\n\t")
+
+
+def _described(database) -> dict:
+    """Everything that the database itself knows of each table, in a comparable form."""
+    seen = inspect(database.engine)
+    out = {}
+    for name in seen.get_table_names():
+        if name == "alembic_version":
+            continue
+        checks = {c["name"]: _normal(c["sqltext"]) for c in seen.get_check_constraints(name)}
+        out[name] = {
+            "columns": {
+                c["name"]: (str(c["type"]), c["nullable"], c["default"])
+                for c in seen.get_columns(name)
+            },
+            "checks": checks,
+            "unique": sorted(tuple(u["column_names"]) for u in seen.get_unique_constraints(name)),
+            "indexes": sorted(
+                (i["name"], tuple(i["column_names"])) for i in seen.get_indexes(name)
+            ),
+            "foreign": sorted(
+                (f["constrained_columns"][0], f["referred_table"], f["options"].get("ondelete"))
+                for f in seen.get_foreign_keys(name)
+            ),
+        }
+    return out
+
+
+def test_the_tables_and_the_migrations_agree(database):
+    with database.engine.connect() as connection:
+        command.check(alembic_config(connection))
+
+
+def test_even_constraints_agree_which_the_comparison_tool_does_not_look_at(database, tmp_path):
+    by_migrations = _described(database)
+    assert by_migrations
+    if database.engine.dialect.name == "sqlite":
+        direct = open_database(f"sqlite:///{tmp_path}/direct.sqlite3")
+    else:
+        direct = database
+        migrate(database, "base")
+    with direct.writing() as session:
+        Base.metadata.create_all(session.connection())
+    assert _described(direct) == by_migrations
+    direct.close()
+
+
+def test_down_and_up_again_gives_the_same_schema(database):
+    first = _described(database)
+    assert migrate(database, "base") == (newest_revision(), None)
+    assert _described(database) == {}
+    assert migrate(database) == (None, newest_revision())
+    assert _described(database) == first
+
+
+def test_an_empty_database_is_prepared_without_being_asked(tmp_path):
+    database = open_database(f"sqlite:///{tmp_path}/new.sqlite3")
+    prepare(database)
+    assert revision_of(database) == newest_revision()
+    prepare(database)
+    database.close()
+
+
+def _pretend(database, revision: str) -> None:
+    with database.writing() as session:
+        session.execute(text("UPDATE alembic_version SET version_num = :r"), {"r": revision})
+
+
+def test_a_database_of_a_newer_program_is_refused_and_left_alone(database):
+    _pretend(database, "9999")
+    for attempt in (prepare, migrate):
+        with pytest.raises(DatabaseTooNew, match="newer program") as caught:
+            attempt(database)
+        assert "Install that newer version" in caught.value.remedy
+    assert revision_of(database) == "9999"
+
+
+def test_a_database_of_an_older_program_names_the_command(database, monkeypatch):
+    monkeypatch.setattr("api.storage.schema.newest_revision", lambda: "0002")
+    with pytest.raises(DatabaseOld) as caught:
+        prepare(database)
+    assert "solespan migrate" in caught.value.remedy
+
+
+def test_tables_of_another_program_are_not_touched(tmp_path):
+    database = open_database(f"sqlite:///{tmp_path}/other.sqlite3")
+    with database.writing() as session:
+        session.execute(text("CREATE TABLE recipes (id INTEGER)"))
+    with pytest.raises(SolespanError, match="another program: recipes"):
+        prepare(database)
+    assert inspect(database.engine).get_table_names() == ["recipes"]
+    database.close()
+
+
+def test_every_result_table_is_in_the_schema(sqlite_database):
+    names = set(_described(sqlite_database))
+    assert {results.Fit.__tablename__, results.ForecastRow.__tablename__} <= names
