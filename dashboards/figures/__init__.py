@@ -1,0 +1,39 @@
+"""Which figures are there, what are they called, and which frames do they need?
+
+The register: to add a figure, write one file with one function of frames and `today`, and one line
+here. Pages, routes and the contract test read the register.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import plotly.graph_objects as go
+
+from dashboards.figures.left_right import left_right
+from dashboards.figures.resole_dates import resole_dates
+from dashboards.figures.wear_days import wear_days
+from dashboards.figures.wear_path import wear_path
+
+__all__ = ["FIGURES", "FigureEntry"]
+
+
+@dataclass(frozen=True)
+class FigureEntry:
+    """One figure: `draw(*frames, today=...)`, its title, the frames it needs in order, its page."""
+
+    draw: Callable[..., go.Figure]
+    title: str
+    needs: tuple[str, ...]
+    page: str
+
+
+FIGURES: dict[str, FigureEntry] = {
+    "resole_dates": FigureEntry(
+        resole_dates, "When each pair needs a new sole", ("forecast", "pairs"), "rack"
+    ),
+    "wear_path": FigureEntry(wear_path, "Thickness down to the limit", ("path", "checks"), "pair"),
+    "wear_days": FigureEntry(wear_days, "When it was worn", ("wear_days",), "pair"),
+    "left_right": FigureEntry(left_right, "Left against right", ("forecast", "pairs"), "pair"),
+}

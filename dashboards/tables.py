@@ -1,0 +1,121 @@
+"""What does the due list say of each pair, as plain rows for terminal, report and page alike?"""
+
+from __future__ import annotations
+
+import pandas as pd
+
+from dashboards import wording
+from dashboards.order import label_of, pair_rows
+
+__all__ = ["DUE_HEADINGS", "due_list", "readings_table", "soles_table"]
+
+DUE_HEADINGS: dict[str, str] = {
+    "pair": "Pair",
+    "wearer": "Wearer",
+    "band": "Band",
+    "due": "New sole due (80 %)",
+    "soon": "About when",
+    "send_by": "Send by",
+    "book_by": "Book by",
+    "first_foot": "First foot",
+}
+
+
+def due_list(
+    forecast: pd.DataFrame,
+    pairs: pd.DataFrame,
+    wearers: pd.DataFrame,
+    *,
+    today: pd.Timestamp,
+    horizon_days: int = wording.DEFAULT_HORIZON_DAYS,
+) -> list[dict[str, str]]:
+    """Say, for each pair in the order of its send-by date, when it is due and what to do by when.
+
+    Parameters
+    ----------
+    forecast : DataFrame
+        Columns `frames.FORECAST`.
+    pairs, wearers : DataFrame
+        Tables of `frames.TABLES`.
+
+    Returns
+    -------
+    list of dict
+        The keys of `DUE_HEADINGS` plus `pair_id`, `wearer_id` and `reason`; every value a string
+        ready to be shown (but not escaped), empty where there is nothing to say.
+    """
+    labels = label_of(pairs)
+    owner = dict(zip(pairs["pair_id"], pairs["wearer_id"], strict=True))
+    names = {
+        wearer_id: name if isinstance(name, str) and name.strip() else str(wearer_id)
+        for wearer_id, name in zip(wearers["wearer_id"], wearers["name"], strict=True)
+    }
+    out = []
+    for row in pair_rows(forecast).to_dict("records"):
+        wearer_id = owner.get(row["pair_id"], "")
+        at_rest = row["band"] in ("away", "retired")
+        far = wording.beyond(horizon_days)
+        out.append(
+            {
+                "pair_id": str(row["pair_id"]),
+                "wearer_id": str(wearer_id),
+                "pair": labels.get(row["pair_id"], str(row["pair_id"])),
+                "wearer": names.get(wearer_id, str(wearer_id)),
+                "band": str(row["band"]),
+                "due": ""
+                if at_rest
+                else wording.due_sentence(
+                    row["due_p10"], row["due_p90"], today=today, horizon_days=horizon_days
+                ),
+                "soon": "" if at_rest else _soon(row["due_p50"], today, far),
+                "send_by": "" if at_rest else _day(row["send_by"], today, far),
+                "book_by": "" if at_rest else _day(row["book_by"], today, far),
+                "first_foot": "" if at_rest else wording.first_foot(row["first_foot"]),
+                "reason": row["reason"] if isinstance(row["reason"], str) else "",
+            }
+        )
+    return out
+
+
+def _soon(median: pd.Timestamp, today: pd.Timestamp, far: str) -> str:
+    return far if pd.isna(median) else wording.about_days((median - today).days)
+
+
+def _day(day: pd.Timestamp, today: pd.Timestamp, far: str) -> str:
+    if pd.isna(day):
+        return far
+    return "now" if day <= today else wording.long_date(day)
+
+
+def readings_table(checks: pd.DataFrame) -> list[dict[str, str]]:
+    """List the checks of one pair, latest first: day, foot, point, what was found, how."""
+    rows = checks.sort_values(["checked_on", "point", "foot"], ascending=[False, True, True])
+    return [
+        {
+            "checked_on": wording.iso(row["checked_on"]),
+            "foot": row["foot"],
+            "point": row["point"],
+            "found": wording.millimetres(row["value_mm"], 2)
+            if pd.notna(row["value_mm"])
+            else wording.spaced(row["grade"]),
+            "method": wording.spaced(row["method"]),
+        }
+        for row in rows.to_dict("records")
+    ]
+
+
+def soles_table(soles: pd.DataFrame) -> list[dict[str, str]]:
+    """List the soles of one pair, the one on it now first."""
+    rows = soles.sort_values("fitted_on", ascending=False)
+    return [
+        {
+            "fitted_on": wording.iso(row["fitted_on"]),
+            "removed_on": wording.iso(row["removed_on"]) or "on the pair now",
+            "material": wording.spaced(row["material"]),
+            "new": wording.millimetres(row["nominal_thickness_mm"]),
+            "limit": wording.millimetres(row["limit_mm"])
+            if pd.notna(row["limit_mm"])
+            else "default of the material",
+        }
+        for row in rows.to_dict("records")
+    ]

@@ -1,0 +1,159 @@
+"""How are dates, chances and thicknesses said in words, without a precision nobody has?
+
+Dates in sentences have the long form (12 March 2027), dates in tables are ISO 8601. Month names are
+English whatever the locale of the machine.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import pandas as pd
+
+__all__ = [
+    "DEFAULT_HORIZON_DAYS",
+    "about_days",
+    "around",
+    "between",
+    "beyond",
+    "chance",
+    "due_sentence",
+    "first_foot",
+    "iso",
+    "joined",
+    "long_date",
+    "millimetres",
+    "plural",
+    "spaced",
+]
+
+DEFAULT_HORIZON_DAYS = 1826
+
+MONTHS = (
+    "January",
+    "February",
+    "March",
+    "April",
+    "May",
+    "June",
+    "July",
+    "August",
+    "September",
+    "October",
+    "November",
+    "December",
+)
+SMALL_NUMBERS = ("one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
+DAYS_PER_YEAR = 365.25
+DAYS_PER_MONTH = DAYS_PER_YEAR / 12
+
+
+def long_date(day: pd.Timestamp) -> str:
+    """Say a day in full: 12 March 2027."""
+    return f"{day.day} {MONTHS[day.month - 1]} {day.year}"
+
+
+def iso(day: pd.Timestamp | None) -> str:
+    """Write a day as 2027-03-12; a missing one as an empty string."""
+    return "" if day is None or pd.isna(day) else f"{day:%Y-%m-%d}"
+
+
+def around(day: pd.Timestamp) -> str:
+    """Say a day no finer than a third of a month: early, mid or late March 2027."""
+    part = "early" if day.day <= 10 else "mid" if day.day <= 20 else "late"
+    return f"{part} {MONTHS[day.month - 1]} {day.year}"
+
+
+def between(first: pd.Timestamp, last: pd.Timestamp) -> str:
+    """Say an interval of days, with the year once where it is the same."""
+    if first.year == last.year:
+        start = f"{first.day} {MONTHS[first.month - 1]}"
+        if first == last:
+            return f"on about {long_date(first)}"
+    else:
+        start = long_date(first)
+    return f"between {start} and {long_date(last)}"
+
+
+def beyond(horizon_days: int = DEFAULT_HORIZON_DAYS) -> str:
+    """Say that a date lies past the horizon: beyond five years."""
+    years = max(1, round(horizon_days / DAYS_PER_YEAR))
+    number = SMALL_NUMBERS[years - 1] if years <= len(SMALL_NUMBERS) else str(years)
+    return f"beyond {number} year{'' if years == 1 else 's'}"
+
+
+def about_days(days: float) -> str:
+    """Say how far off a day is, coarser the further it is: in about 5 months."""
+    if days <= 0:
+        return "now"
+    for unit, unit_days, until_days in (
+        ("day", 1.0, 14),
+        ("week", 7.0, 70),
+        ("month", DAYS_PER_MONTH, 730),
+    ):
+        if days < until_days:
+            return f"in about {plural(max(1, round(days / unit_days)), unit)}"
+    halves = round(2 * days / DAYS_PER_YEAR)
+    number = f"{halves // 2}½" if halves % 2 else f"{halves // 2}"
+    return f"in about {number} years"
+
+
+def due_sentence(
+    p10: pd.Timestamp,
+    p90: pd.Timestamp,
+    *,
+    today: pd.Timestamp,
+    horizon_days: int = DEFAULT_HORIZON_DAYS,
+) -> str:
+    """Say the 80 % interval of a due date; NaT means beyond the horizon."""
+    far = beyond(horizon_days)
+    if pd.isna(p10):
+        return far
+    if pd.isna(p90):
+        return (
+            f"not before {long_date(p10)}, perhaps {far}"
+            if p10 > today
+            else f"now or later, perhaps {far}"
+        )
+    if p90 <= today:
+        return "at its limit already"
+    if p10 <= today:
+        return f"now or by {long_date(p90)}"
+    return between(p10, p90)
+
+
+def first_foot(foot: object) -> str:
+    """Say which foot is likelier to be due first, or that it is undecided."""
+    return f"likelier the {foot} first" if foot in ("left", "right") else "either foot first"
+
+
+def chance(probability: float) -> str:
+    """Say a chance in steps of 5 %, and its ends as under 1 % and over 99 %."""
+    percent = 100 * probability
+    if percent < 1:
+        return "under 1 %"
+    if percent > 99:
+        return "over 99 %"
+    if percent < 5 or percent > 95:
+        return f"about {percent:.0f} %"
+    return f"about {5 * round(percent / 5)} %"
+
+
+def millimetres(value_mm: float, digits: int = 1) -> str:
+    """Write a thickness with its unit."""
+    return f"{value_mm:.{digits}f} mm"
+
+
+def plural(count: int, noun: str) -> str:
+    """Count a noun: 1 pair, 2 pairs."""
+    return f"{count} {noun}{'' if count == 1 else 's'}"
+
+
+def joined(parts: Sequence[str]) -> str:
+    """Join phrases with commas and a last `and`."""
+    return parts[0] if len(parts) == 1 else f"{', '.join(parts[:-1])} and {parts[-1]}"
+
+
+def spaced(word: object) -> str:
+    """Write a word of the contract for reading: oak_bark_leather becomes oak bark leather."""
+    return "" if word is None or pd.isna(word) else str(word).replace("_", " ")

@@ -1,0 +1,133 @@
+"""Does every registered figure keep the promises that all figures make?"""
+
+import json
+import math
+
+import pandas as pd
+import plotly.graph_objects as go
+import pytest
+
+from dashboards.figures import FIGURES
+from tests.dashboards.builders import LONG_NAME, TODAY, Rack, frames_for, rack
+
+SITUATIONS = {
+    "full": rack(6),
+    "one pair": rack(1),
+    "none": rack(0),
+    "long names": rack(5, label=LONG_NAME),
+    "200 pairs": rack(200),
+}
+
+
+def drawn(name: str, situation: Rack) -> go.Figure:
+    entry = FIGURES[name]
+    pair_id = None
+    if entry.page == "pair" and len(situation.log.pairs):
+        pair_id = situation.log.pairs["pair_id"].iloc[0]
+    return entry.draw(*frames_for(situation, entry.needs, pair_id), today=TODAY)
+
+
+def numbers_in(value):
+    if isinstance(value, dict):
+        for inner in value.values():
+            yield from numbers_in(inner)
+    elif isinstance(value, list | tuple):
+        for inner in value:
+            yield from numbers_in(inner)
+    else:
+        yield value
+
+
+@pytest.mark.parametrize("situation", SITUATIONS)
+@pytest.mark.parametrize("name", FIGURES)
+class TestEveryFigure:
+    def test_holds_no_missing_number_and_is_plain_json(self, name, situation):
+        figure = json.loads(drawn(name, SITUATIONS[situation]).to_json())
+        for value in numbers_in(figure["data"]):
+            assert value is not None
+            assert not (isinstance(value, float) and not math.isfinite(value))
+            assert value not in ("NaT", "nan")
+
+    def test_names_its_axes_with_units_or_says_what_is_missing(self, name, situation):
+        figure = drawn(name, SITUATIONS[situation])
+        if figure.data:
+            titles = [figure.layout.xaxis.title.text, figure.layout.yaxis.title.text]
+            assert all(titles)
+            assert any("(" in title or title == "date" for title in titles)
+        else:
+            words = figure.layout.annotations[0].text
+            assert len(words.split()) > 8, "it says what is missing and what to do"
+
+    def test_only_svg_traces_that_the_security_policy_lets_draw(self, name, situation):
+        kinds = {trace.type for trace in drawn(name, SITUATIONS[situation]).data}
+        assert kinds <= {"scatter", "bar"}
+
+    def test_changes_no_frame_and_answers_the_same_twice(self, name, situation):
+        entry, given = FIGURES[name], SITUATIONS[situation]
+        frames = frames_for(given, entry.needs)
+        before = [frame.copy() for frame in frames]
+        first = entry.draw(*frames, today=TODAY).to_json()
+        assert entry.draw(*frames, today=TODAY).to_json() == first
+        for frame, copy in zip(frames, before, strict=True):
+            pd.testing.assert_frame_equal(frame, copy)
+
+    def test_lets_no_markup_of_a_name_through(self, name, situation):
+        assert "<b>&quot;very" not in drawn(name, SITUATIONS[situation]).to_json()
+        assert '<b>\\"very' not in drawn(name, SITUATIONS[situation]).to_json()
+
+
+@pytest.mark.parametrize("name", FIGURES)
+def test_a_figure_without_any_data_is_an_honest_empty_one(name):
+    assert not drawn(name, SITUATIONS["none"]).data
+
+
+@pytest.mark.parametrize("name", FIGURES)
+def test_every_figure_has_a_title_and_a_page(name):
+    assert FIGURES[name].title
+    assert FIGURES[name].page in {"rack", "pair"}
+
+
+def test_an_interval_past_the_axis_ends_in_an_arrow():
+    situation = rack(30)
+    figure = FIGURES["resole_dates"].draw(situation.forecast, situation.log.pairs, today=TODAY)
+    symbols = [
+        s for t in figure.data if t.type == "scatter" and t.marker.symbol for s in t.marker.symbol
+    ]
+    assert "arrow-right" in symbols
+
+
+def test_each_band_has_its_own_mark_and_its_word_stands_behind_the_name():
+    figure = FIGURES["resole_dates"].draw(
+        SITUATIONS["full"].forecast, SITUATIONS["full"].log.pairs, today=TODAY
+    )
+    names = figure.data[0].text
+    assert any(text.endswith("book in") for text in names)
+    marks = {t.name: t.marker.symbol[0] for t in figure.data if t.type == "scatter" and t.name}
+    assert len(set(marks.values())) == len(marks)
+
+
+def test_swapping_the_feet_swaps_the_lines_of_the_path():
+    situation = rack(1)
+    path, checks = situation.path, situation.log.checks
+    other = {"left": "right", "right": "left"}
+    swapped = FIGURES["wear_path"].draw(
+        path.assign(foot=path["foot"].map(other)),
+        checks.assign(foot=checks["foot"].map(other)),
+        today=TODAY,
+    )
+    straight = FIGURES["wear_path"].draw(path, checks, today=TODAY)
+
+    def fitted(figure, foot):
+        return next(t.y for t in figure.data if t.name == f"{foot} foot" and t.mode == "lines")
+
+    assert fitted(straight, "left") == fitted(swapped, "right")
+    assert fitted(straight, "left") != fitted(straight, "right")
+
+
+def test_every_wear_day_of_the_last_two_years_is_counted_once():
+    situation = rack(1)
+    figure = FIGURES["wear_days"].draw(situation.log.wear_days, today=TODAY)
+    assert sum(sum(trace.y) for trace in figure.data) == len(situation.log.wear_days)
+    wet = next(trace for trace in figure.data if trace.name.startswith("wet"))
+    assert sum(wet.y) == situation.log.wear_days["wet"].sum()
+    assert wet.marker.pattern.shape == "/", "wet is told by hatching, not by colour alone"
