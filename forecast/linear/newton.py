@@ -1,0 +1,92 @@
+"""Where is the nearest minimum of a smooth function of a few numbers whose Hessian is known?
+
+Newton's method within a trust region, in the eigenvectors of the Hessian: along a direction of
+negative curvature the step goes downhill as if the curvature were positive, and from a point where
+the gradient vanishes but the curvature is negative it leaves by the radius. So it cannot rest on a
+saddle, which is what a variance of zero is whenever the data want it positive.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Generic, Protocol, TypeVar
+
+import numpy as np
+import numpy.typing as npt
+
+__all__ = ["Minimum", "minimise"]
+
+Floats = npt.NDArray[np.float64]
+TOLERANCE = 1e-9  # decrease that the next step still promises, in units of the function
+ROUNDING = 1e-13  # the same as a share of the function: below this it is noise
+FLAT = 1e-9  # a curvature this small beside the largest is none
+MAX_STEPS = 100
+
+
+class Curved(Protocol):
+    """A value with its gradient (q,) and Hessian (q, q)."""
+
+    @property
+    def value(self) -> float: ...  # noqa: D102
+    @property
+    def gradient(self) -> Floats: ...  # noqa: D102
+    @property
+    def hessian(self) -> Floats: ...  # noqa: D102
+
+
+P = TypeVar("P", bound=Curved)
+
+
+@dataclass(frozen=True)
+class Minimum(Generic[P]):
+    """Where the search ended, the function there, and whether no step promises anything more."""
+
+    theta: Floats
+    point: P
+    converged: bool
+    evaluations: int
+
+
+def minimise(function: Callable[[Floats], P], start: Floats) -> Minimum[P]:
+    """Walk downhill from `start` (q,) to a point where gradient and curvature say minimum.
+
+    A value of infinity marks a point that cannot be; the search then steps shorter. `start` itself
+    must have a finite value.
+    """
+    theta, point = start, function(start)
+    radius = 0.5 * max(1.0, float(np.linalg.norm(theta)))
+    for evaluation in range(1, MAX_STEPS):
+        step, promise = _step(point, radius)
+        enough = max(TOLERANCE, ROUNDING * abs(point.value))
+        if promise < enough:
+            return Minimum(theta, point, converged=True, evaluations=evaluation)
+        trial = function(theta + step)
+        gain = point.value - trial.value
+        length = float(np.linalg.norm(step))
+        if gain > 0.75 * promise:
+            radius = max(radius, 2.5 * length)
+        elif not gain > 0.25 * promise:
+            radius = 0.25 * length
+        if gain > 0:
+            theta, point = theta + step, trial
+        elif length < 1e-9 * (1.0 + float(np.linalg.norm(theta))):
+            break
+    return Minimum(theta, point, converged=False, evaluations=evaluation + 1)
+
+
+def _step(point: Curved, radius: float) -> tuple[Floats, float]:
+    """The step within the radius and the decrease that the quadratic model promises for it."""
+    curvature, axes = np.linalg.eigh(point.hessian)
+    largest = float(np.abs(curvature).max())
+    slope = axes.T @ point.gradient
+    step = -slope / np.maximum(np.abs(curvature), FLAT * largest + 1e-300)
+    length = float(np.linalg.norm(step))
+    if length > radius:
+        step *= radius / length
+    leave = curvature < -FLAT * largest
+    if leave.any():
+        away = np.where(slope > 0, -1.0, 1.0) * 0.5 * radius
+        step = np.where(leave & (np.abs(step) < np.abs(away)), away, step)
+    promise = -float(slope @ step + 0.5 * curvature @ (step * step))
+    return axes @ step, promise

@@ -1,0 +1,83 @@
+"""From which points does the search for the best covariance start, and which end is kept?
+
+The likelihood of a random line has false optima: a correlation of 1, a slope or an intercept that
+does not vary, each a place where a single start can stop for good. So the search starts from the
+interior at several scales and from next to each such boundary, and keeps the lowest deviance. Many
+groups are searched on a sample of them first, and every optimum found there is then followed on
+larger samples up to all of them: with more groups the surface only gets smoother.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+import numpy.typing as npt
+
+from forecast.errors import FitFailed
+from forecast.linear.likelihood import Deviance, Point, factor
+from forecast.linear.newton import Minimum, minimise
+from forecast.linear.rows import GroupSums
+
+__all__ = ["best_covariance"]
+
+Floats = npt.NDArray[np.float64]
+GROUPS_SEARCHED = 2048
+GROWTH = 32  # each larger sample brings the optimum of the one before within a step or two
+# Entries (1,1), (2,1), (2,2) of the factor in units of the residual SD: interior, then boundaries.
+STARTS = np.array(
+    [
+        (1.0, 0.0, 1.0),
+        (10.0, 0.0, 10.0),
+        (1.0, 0.0, 0.0),
+        (0.0, 0.0, 1.0),
+        (1.0, 1.0, 0.0),
+        (1.0, -1.0, 0.0),
+        (0.0, 0.0, 0.0),
+    ]
+)
+SAME_DEVIANCE = 1e-6
+SAME_FACTOR = 1e-2
+
+
+def best_covariance(sums: GroupSums, free: tuple[int, ...], *, reml: bool) -> Minimum[Point]:
+    """Minimise the deviance over the free entries of the factor from every start; keep the best.
+
+    Raises
+    ------
+    FitFailed
+        No start has a finite deviance: the fixed effects fit without any residual.
+    """
+    starts = list(np.unique(STARTS[:, list(free)], axis=0))
+    step = max(1, sums.n_groups // GROUPS_SEARCHED)
+    while True:
+        deviance = Deviance(sums.every(step) if step > 1 else sums, free, reml=reml)
+        ends = _descend(deviance, starts, free)
+        if step == 1:
+            return min(ends, key=lambda end: end.point.value)
+        starts = [end.theta for end in ends]
+        step = max(1, step // GROWTH)
+
+
+def _descend(
+    function: Callable[[Floats], Point], starts: list[Floats], free: tuple[int, ...]
+) -> list[Minimum[Point]]:
+    """The different ends of the searches from `starts`."""
+    ends: list[Minimum[Point]] = []
+    for start in starts:
+        end = minimise(function, start)
+        if np.isfinite(end.point.value) and not any(_same(end, known, free) for known in ends):
+            ends.append(end)
+    if not ends:
+        raise FitFailed(
+            "the fixed effects fit the response without residual, so no variance can be estimated; "
+            "take out a column of exog or add rows"
+        )
+    return ends
+
+
+def _same(one: Minimum[Point], other: Minimum[Point], free: tuple[int, ...]) -> bool:
+    if abs(one.point.value - other.point.value) > SAME_DEVIANCE * (1 + abs(other.point.value)):
+        return False
+    g_one, g_other = (factor(m.theta, free) @ factor(m.theta, free).T for m in (one, other))
+    return bool(np.abs(g_one - g_other).max() <= SAME_FACTOR * (1 + np.abs(g_other).max()))
