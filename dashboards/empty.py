@@ -18,7 +18,7 @@ def empty_figure(missing: str, remedy: str) -> go.Figure:
     figure = theme.dress(go.Figure(), height_px=HEIGHT_PX, x_title="", y_title="")
     figure.update_xaxes(visible=False)
     figure.update_yaxes(visible=False)
-    lines = [f"<b>{theme.plain(missing)}</b>", *map(theme.plain, textwrap.wrap(remedy, 44))]
+    lines = [theme.plain(missing), "", *map(theme.plain, textwrap.wrap(remedy, 44))]
     figure.add_annotation(
         text="<br>".join(lines), showarrow=False, xref="paper", yref="paper", x=0.5, y=0.5
     )

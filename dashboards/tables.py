@@ -7,7 +7,7 @@ import pandas as pd
 from dashboards import wording
 from dashboards.order import label_of, pair_rows
 
-__all__ = ["DUE_HEADINGS", "due_list", "readings_table", "soles_table"]
+__all__ = ["DUE_HEADINGS", "due_list", "readings_table", "sole_sentences"]
 
 DUE_HEADINGS: dict[str, str] = {
     "pair": "Pair",
@@ -42,7 +42,8 @@ def due_list(
     -------
     list of dict
         The keys of `DUE_HEADINGS` plus `pair_id`, `wearer_id` and `reason`; every value a string
-        ready to be shown (but not escaped), empty where there is nothing to say.
+        ready to be shown (but not escaped), empty where there is nothing to say. Pairs without a
+        forecast stand last.
     """
     labels = label_of(pairs)
     owner = dict(zip(pairs["pair_id"], pairs["wearer_id"], strict=True))
@@ -72,6 +73,19 @@ def due_list(
                 "book_by": "" if at_rest else _day(row["book_by"], today, far),
                 "first_foot": "" if at_rest else wording.first_foot(row["first_foot"]),
                 "reason": row["reason"] if isinstance(row["reason"], str) else "",
+            }
+        )
+    forecast_for = {entry["pair_id"] for entry in out}
+    for pair_id in sorted(set(labels) - forecast_for):
+        blank = dict.fromkeys(("band", "due", "soon", "send_by", "book_by", "first_foot"), "")
+        out.append(
+            {
+                "pair_id": pair_id,
+                "wearer_id": str(owner[pair_id]),
+                "pair": labels[pair_id],
+                "wearer": names.get(owner[pair_id], str(owner[pair_id])),
+                **blank,
+                "reason": "no forecast yet",
             }
         )
     return out
@@ -104,18 +118,20 @@ def readings_table(checks: pd.DataFrame) -> list[dict[str, str]]:
     ]
 
 
-def soles_table(soles: pd.DataFrame) -> list[dict[str, str]]:
-    """List the soles of one pair, the one on it now first."""
-    rows = soles.sort_values("fitted_on", ascending=False)
-    return [
-        {
-            "fitted_on": wording.iso(row["fitted_on"]),
-            "removed_on": wording.iso(row["removed_on"]) or "on the pair now",
-            "material": wording.spaced(row["material"]),
-            "new": wording.millimetres(row["nominal_thickness_mm"]),
-            "limit": wording.millimetres(row["limit_mm"])
+def sole_sentences(soles: pd.DataFrame) -> list[str]:
+    """Say each sole of one pair in a sentence, the one on it now first."""
+    out = []
+    for row in soles.sort_values("fitted_on", ascending=False).to_dict("records"):
+        material = wording.spaced(row["material"])
+        gone = wording.iso(row["removed_on"])
+        limit = (
+            f", limit {wording.millimetres(row['limit_mm'])} at the ball"
             if pd.notna(row["limit_mm"])
-            else "default of the material",
-        }
-        for row in rows.to_dict("records")
-    ]
+            else ""
+        )
+        out.append(
+            f"{material[0].upper()}{material[1:]}, "
+            f"{wording.millimetres(row['nominal_thickness_mm'])} when new{limit}; fitted "
+            f"{wording.iso(row['fitted_on'])}, {f'taken off {gone}' if gone else 'on the pair now'}."
+        )
+    return out

@@ -4,6 +4,9 @@ Every data colour has a contrast of at least 3 to 1 on both grounds, so the mark
 the ground changes; only text, grid and ground come from a template. Nothing is told by colour
 alone: feet also differ by mark and dash, bands by mark and word. Blue and orange stay apart in the
 common forms of colour blindness (common practice, no source).
+
+Texts use no tag but the line break: any other becomes a style attribute, which the pages'
+Content-Security-Policy refuses.
 """
 
 from __future__ import annotations

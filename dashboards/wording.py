@@ -25,6 +25,7 @@ __all__ = [
     "millimetres",
     "plural",
     "spaced",
+    "span",
 ]
 
 DEFAULT_HORIZON_DAYS = 1826
@@ -157,3 +158,9 @@ def joined(parts: Sequence[str]) -> str:
 def spaced(word: object) -> str:
     """Write a word of the contract for reading: oak_bark_leather becomes oak bark leather."""
     return "" if word is None or pd.isna(word) else str(word).replace("_", " ")
+
+
+def span(days: float) -> str:
+    """Say a length of time, coarser the longer it is: 9 days, 6 weeks, 5 months."""
+    words = about_days(max(days, 1))
+    return words.removeprefix("in about ")

@@ -49,7 +49,9 @@ def resole_dates(forecast: pd.DataFrame, pairs: pd.DataFrame, *, today: pd.Times
     axis = _Axis(today - pd.Timedelta(days=PAST_DAYS), axis_end(rows, today), today)
     labels = label_of(pairs)
     figure = go.Figure()
-    figure.add_trace(_names(rows, labels, axis.start))
+    names = [theme.shortened(labels.get(pair_id, pair_id), 28) for pair_id in rows["pair_id"]]
+    figure.add_trace(_words(names, axis.start, "middle right", weight=600))
+    figure.add_trace(_words(list(rows["band"]), axis.end, "middle left"))
     feet = foot_rows(forecast)
     for foot, offset in (("left", -FOOT_GAP), ("right", FOOT_GAP)):
         drawn = [
@@ -81,17 +83,14 @@ def resole_dates(forecast: pd.DataFrame, pairs: pd.DataFrame, *, today: pd.Times
     return figure
 
 
-def _names(rows: pd.DataFrame, labels: dict[str, str], start: pd.Timestamp) -> go.Scatter:
-    texts = [
-        f"<b>{theme.shortened(labels.get(pair_id, pair_id), 30)}</b>  {band}"
-        for pair_id, band in zip(rows["pair_id"], rows["band"], strict=True)
-    ]
+def _words(texts: list[str], at: pd.Timestamp, position: str, **font: Any) -> go.Scatter:
     return go.Scatter(
-        x=[wording.iso(start)] * len(rows),
-        y=[i + NAME_AT for i in range(len(rows))],
+        x=[wording.iso(at)] * len(texts),
+        y=[i + NAME_AT for i in range(len(texts))],
         text=texts,
         mode="text",
-        textposition="middle right",
+        textposition=position,
+        textfont=font,
         hoverinfo="skip",
         showlegend=False,
         cliponaxis=False,
@@ -167,7 +166,7 @@ def _add_band(
         at = int(i) + PAIR_AT
         words = "<br>".join(
             (
-                f"<b>{theme.shortened(labels.get(row['pair_id'], row['pair_id']), 60)}</b>",
+                theme.shortened(labels.get(row["pair_id"], row["pair_id"]), 60),
                 f"{band}: {wording.due_sentence(row['due_p10'], row['due_p90'], today=axis.today)}",
                 wording.first_foot(row["first_foot"]),
             )

@@ -58,7 +58,7 @@ def wear_days(wear_days: pd.DataFrame, *, today: pd.Timestamp) -> go.Figure:
         x_title="week (date of its Monday)",
         y_title="wear days per week (days)",
     )
-    figure.update_layout(barmode="stack", bargap=0.15)
+    figure.update_layout(barmode="stack", bargap=0.15, legend_traceorder="normal")
     figure.update_xaxes(type="date")
     figure.update_yaxes(range=[0, 7.2], dtick=1 if len(weeks) < 2 else 2)
     return figure

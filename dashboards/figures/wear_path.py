@@ -49,7 +49,7 @@ def wear_path(path: pd.DataFrame, checks: pd.DataFrame, *, today: pd.Timestamp) 
         of_foot = path[path["foot"] == foot]
         for number, (_, of_sole) in enumerate(of_foot.groupby("sole_id", sort=False)):
             _add_line(figure, foot, of_sole, named=number == 0)
-        _add_readings(figure, foot, readings[readings["foot"] == foot])
+        _add_readings(figure, foot, readings[readings["foot"] == foot], named=of_foot.empty)
         _add_grades(figure, foot, graded[graded["foot"] == foot])
     _add_limit(figure, path)
     theme.dress(
@@ -121,7 +121,7 @@ def _add_line(figure: go.Figure, foot: str, path: pd.DataFrame, *, named: bool) 
         )
 
 
-def _add_readings(figure: go.Figure, foot: str, readings: pd.DataFrame) -> None:
+def _add_readings(figure: go.Figure, foot: str, readings: pd.DataFrame, *, named: bool) -> None:
     if readings.empty:
         return
     mark = theme.FOOT_MARKS[foot]
@@ -132,6 +132,7 @@ def _add_readings(figure: go.Figure, foot: str, readings: pd.DataFrame) -> None:
             mode="markers",
             marker={"symbol": mark.symbol, "size": 9, "color": mark.colour},
             name=f"{foot} reading",
+            showlegend=named,
             text=[wording.spaced(m) for m in readings["method"]],
             hovertemplate=f"{foot}, %{{text}}<br>%{{x|%Y-%m-%d}}: %{{y:.2f}} mm<extra></extra>",
         )
@@ -153,6 +154,7 @@ def _add_grades(figure: go.Figure, foot: str, graded: pd.DataFrame) -> None:
             textposition="middle right",
             textfont={"size": 11},
             name=f"{foot} thumb grade",
+            showlegend=False,
             hovertemplate=f"{foot} foot, thumb<br>%{{x|%Y-%m-%d}}: %{{text}}<extra></extra>",
         )
     )

@@ -1,0 +1,1 @@
+"""What does each page need to know, made from frames?"""

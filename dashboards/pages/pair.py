@@ -1,0 +1,179 @@
+"""What does the pair page say: sentences first, then what was logged, then the forms?"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+import pandas as pd
+
+from dashboards import wording
+from dashboards.order import foot_rows, label_of, pair_rows
+from dashboards.pages.sentences import pair_sentences
+from dashboards.tables import due_list, readings_table, sole_sentences
+from forecast.frames import FEET, GRADES, POINTS, SURFACES
+from forecast.log import WearLog
+
+__all__ = ["FORM_NAMES", "FormState", "form_choices", "pair_page"]
+
+FORM_NAMES = ("wear", "thumb", "reading")
+GRADE_HELP = {
+    "firm": "does not move",
+    "give": "moves a little",
+    "soft": "flexes easily",
+    "hole": "worn through",
+}
+POINT_HELP = {
+    "ball": "middle of the forepart",
+    "toe": "the very front",
+    "heel": "rear outer corner",
+    "waist": "under the arch",
+}
+GAUGES = {"caliper": "caliper", "depth_gauge": "depth gauge", "ultrasonic": "ultrasonic gauge"}
+SURFACE_HELP = {"indoor": "indoors", "pavement": "pavement", "rough": "rough ground"}
+RECENT_ROWS = 8
+
+
+@dataclass(frozen=True)
+class FormState:
+    """What was typed into one form, and what is wrong with it, by field."""
+
+    values: Mapping[str, str] = field(default_factory=dict)
+    errors: Mapping[str, str] = field(default_factory=dict)
+
+
+def pair_page(
+    pair_id: str,
+    log: WearLog,
+    forecast: pd.DataFrame,
+    *,
+    today: pd.Timestamp,
+    risk: float,
+    limit_mm: float | None = None,
+    next_checks: pd.DataFrame | None = None,
+    drivers: list[str] | None = None,
+    horizon_days: int = wording.DEFAULT_HORIZON_DAYS,
+) -> dict[str, Any]:
+    """Gather the pair page, all but its forms.
+
+    Parameters
+    ----------
+    log : WearLog
+        Of any number of pairs, `pair_id` among them.
+    forecast : DataFrame
+        Columns `frames.FORECAST`; rows of other pairs are left aside.
+    limit_mm : float, optional
+        The limit at the ball of the sole on the pair now.
+    next_checks : DataFrame, optional
+        foot, point, method, interval_days_now, interval_days_after: what a check would narrow.
+    drivers : list of str, optional
+        Sentences on what drives the date.
+    """
+    mine = forecast[forecast["pair_id"] == pair_id]
+    pairs = log.pairs[log.pairs["pair_id"] == pair_id]
+    record = pairs.iloc[0].to_dict()
+    rows = pair_rows(mine).to_dict("records")
+    row = rows[0] if rows else None
+    feet = foot_rows(mine).get(pair_id, {})
+    checks = readings_table(log.checks[log.checks["pair_id"] == pair_id])
+    due = due_list(mine, pairs, log.wearers, today=today, horizon_days=horizon_days)
+    return {
+        "pair_id": pair_id,
+        "label": label_of(pairs)[pair_id],
+        "facts": _facts(record),
+        "due": due[0],
+        "sentences": pair_sentences(
+            row, feet, limit_mm, today=today, risk=risk, horizon_days=horizon_days
+        ),
+        "as_of": wording.long_date(row["as_of"]) if row else "",
+        "drivers": drivers or [],
+        "next_checks": _next_checks(next_checks),
+        "feet": _feet_table(feet, today, horizon_days),
+        "checks": checks[:RECENT_ROWS],
+        "older_checks": checks[RECENT_ROWS:],
+        "soles": sole_sentences(log.soles[log.soles["pair_id"] == pair_id]),
+        **_worn(log.wear_days[log.wear_days["pair_id"] == pair_id]),
+    }
+
+
+def form_choices() -> dict[str, Any]:
+    """List the choices that the forms of the pair page offer."""
+    return {
+        "foot_options": [(foot, foot, "") for foot in FEET],
+        "point_options": [(point, point, POINT_HELP[point]) for point in POINTS],
+        "grade_options": [(grade, grade, GRADE_HELP[grade]) for grade in GRADES],
+        "surface_options": [(surface, SURFACE_HELP[surface], "") for surface in SURFACES],
+        "gauge_choices": list(GAUGES.items()),
+    }
+
+
+def _facts(pair: dict[str, Any]) -> list[str]:
+    facts = [wording.spaced(pair["construction"]), wording.spaced(pair["dress_code"])]
+    if pd.notna(pair["size_eu"]):
+        facts.append(f"EU size {pair['size_eu']:g}")
+    return [fact for fact in facts if fact]
+
+
+def _next_checks(checks: pd.DataFrame | None) -> list[str]:
+    """Say what one more check would bring, best first, where it brings something."""
+    if checks is None:
+        return []
+    out = []
+    for row in checks.to_dict("records"):
+        now, after = row["interval_days_now"], row["interval_days_after"]
+        if pd.isna(now) or pd.isna(after) or wording.span(now) == wording.span(after):
+            continue
+        how = "A thumb check" if row["method"] == "thumb" else f"A {GAUGES[row['method']]} reading"
+        out.append(
+            f"{how} at the {row['point']} of the {row['foot']} shoe: the interval would shrink "
+            f"from about {wording.span(now)} to about {wording.span(after)}."
+        )
+    return out
+
+
+def _feet_table(
+    feet: dict[str, dict[str, Any]], today: pd.Timestamp, horizon_days: int
+) -> list[dict[str, str]]:
+    return [
+        {
+            "foot": foot,
+            "thickness": _known(feet[foot]["thickness_mm_p50"], 1, 1),
+            "rate": _known(feet[foot]["rate_mm_per_wear_day_p50"], 100, 2),
+            "due": wording.due_sentence(
+                feet[foot]["due_p10"],
+                feet[foot]["due_p90"],
+                today=today,
+                horizon_days=horizon_days,
+            ),
+        }
+        for foot in FEET
+        if foot in feet
+    ]
+
+
+def _known(value: float, times: float, digits: int) -> str:
+    return f"{value * times:.{digits}f}" if pd.notna(value) else "unknown"
+
+
+def _worn(days: pd.DataFrame) -> dict[str, Any]:
+    recent = days.sort_values("worn_on", ascending=False).head(RECENT_ROWS)
+    sentence = ""
+    if len(days):
+        count, wet = len(days), int(days["wet"].sum())
+        sentence = (
+            f"Worn on {wording.plural(count, 'day')} since "
+            f"{wording.long_date(days['worn_on'].min())}, {wet or 'none'} of them wet."
+        )
+    return {
+        "worn_sentence": sentence,
+        "worn": [
+            {
+                "worn_on": wording.iso(row["worn_on"]),
+                "hours": f"{row['hours']:g}" if pd.notna(row["hours"]) else "",
+                "surface": wording.spaced(row["surface"]),
+                "wet": "wet" if row["wet"] else "dry",
+            }
+            for row in recent.to_dict("records")
+        ],
+    }

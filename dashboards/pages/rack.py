@@ -1,0 +1,129 @@
+"""What does the rack page say: which pairs, in which order, due when?"""
+
+from __future__ import annotations
+
+from collections import Counter
+from typing import Any
+
+import pandas as pd
+
+from dashboards import wording
+from dashboards.order import axis_end, foot_rows, pair_rows
+from dashboards.tables import due_list
+from forecast.frames import BANDS
+
+__all__ = ["rack_page"]
+
+URGENT = ("stop wearing", "book in")
+MOST_DRAWN = 60
+
+
+def rack_page(
+    forecast: pd.DataFrame,
+    pairs: pd.DataFrame,
+    wearers: pd.DataFrame,
+    *,
+    today: pd.Timestamp,
+    wearer_id: str = "",
+    band: str = "",
+    horizon_days: int = wording.DEFAULT_HORIZON_DAYS,
+) -> dict[str, Any]:
+    """Gather the rack page: rows with their interval bars, a summary, filters and the axis.
+
+    Parameters
+    ----------
+    forecast, pairs, wearers : DataFrame
+        Columns `frames.FORECAST`, `frames.PAIRS`, `frames.WEARERS`, of everybody.
+    wearer_id, band : str
+        Show only these; empty shows all, an unknown one shows none.
+    """
+    every = due_list(forecast, pairs, wearers, today=today, horizon_days=horizon_days)
+    shown = [
+        row
+        for row in every
+        if (not wearer_id or row["wearer_id"] == wearer_id) and (not band or row["band"] == band)
+    ]
+    of_shown = {row["pair_id"] for row in shown}
+    rows = pair_rows(forecast[forecast["pair_id"].isin(of_shown)])
+    bars = _bars(rows, foot_rows(forecast), today)
+    names = {row["wearer_id"]: row["wearer"] for row in every}
+    return {
+        "rows": [row | {"bar": bars.get(row["pair_id"])} for row in shown],
+        "summary": _summary(shown),
+        "total": len(every),
+        "wearer_id": wearer_id,
+        "band": band,
+        "wearers": sorted(names.items(), key=lambda item: item[1].casefold()),
+        "bands": BANDS,
+        "one_wearer": len(names) < 2,
+        "axis": _axis(today, axis_end(rows, today)),
+        "as_of": _as_of(forecast),
+        "most_drawn": MOST_DRAWN,
+    }
+
+
+def _summary(shown: list[dict[str, str]]) -> str:
+    """Say in one or two sentences what wants doing."""
+    if not shown:
+        return ""
+    counts = Counter(row["band"] for row in shown)
+    urgent = [f"{counts[band]} to {band}" for band in URGENT if counts[band]]
+    lead = f"{wording.plural(len(shown), 'pair')}"
+    if urgent:
+        return f"{lead}: {wording.joined(urgent)}."
+    first = next((row for row in shown if row["due"]), None)
+    if first is None:
+        return f"{lead}."
+    return f"{lead}, none to send yet."
+
+
+def _as_of(forecast: pd.DataFrame) -> str:
+    return "" if forecast.empty else wording.long_date(forecast["as_of"].max())
+
+
+def _axis(today: pd.Timestamp, end: pd.Timestamp) -> list[dict[str, Any]]:
+    """Name the ticks of the interval bars: every January, or each quarter of a short axis."""
+    short = (end - today).days < 800
+    ticks = pd.date_range(today, end, freq="QS" if short else "YS")
+    span = (end - today).days
+    out = []
+    for tick in ticks:
+        percent = 100 * (tick - today).days / span
+        if 8 <= percent <= 92:
+            month = wording.MONTHS[tick.month - 1][:3]
+            text = str(tick.year) if tick.month == 1 else month
+            out.append({"at": f"{percent:.1f}", "text": text})
+    return out
+
+
+def _bars(
+    rows: pd.DataFrame, feet: dict[str, dict[str, dict[str, Any]]], today: pd.Timestamp
+) -> dict[str, dict[str, Any]]:
+    """Place the intervals of each pair and its feet on the axis, in per cent of its length."""
+    end = axis_end(rows, today)
+    span = (end - today).days
+
+    def at(day: pd.Timestamp) -> float:
+        return min(100.0, max(0.0, 100 * (day - today).days / span))
+
+    def line(row: dict[str, Any]) -> tuple[str, str] | None:
+        first, last = row["due_p10"], row["due_p90"]
+        if pd.isna(first) or first >= end:
+            return None
+        right = 100.0 if pd.isna(last) else max(at(last), at(first) + 0.8)
+        return f"{at(first):.1f}", f"{min(right, 100.0):.1f}"
+
+    out = {}
+    for row in rows.to_dict("records"):
+        if row["band"] in ("away", "retired"):
+            continue
+        median = row["due_p50"]
+        of_pair = feet.get(row["pair_id"], {})
+        out[row["pair_id"]] = {
+            "pair": line(row),
+            "left": line(of_pair["left"]) if "left" in of_pair else None,
+            "right": line(of_pair["right"]) if "right" in of_pair else None,
+            "median": f"{at(median):.1f}" if pd.notna(median) and median < end else "",
+            "beyond": pd.isna(row["due_p90"]) or row["due_p90"] > end,
+        }
+    return out

@@ -1,0 +1,69 @@
+"""How does a context become a page?"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from functools import cache
+from typing import Any
+from urllib.parse import quote
+
+import plotly.graph_objects as go
+from jinja2 import Environment, PackageLoader, StrictUndefined
+
+from dashboards import theme, wording
+from dashboards.assets import assets, plotly_map_style_id
+from dashboards.figures import FIGURES
+
+__all__ = ["figure_json", "render"]
+
+
+@cache
+def _environment() -> Environment:
+    environment = Environment(
+        loader=PackageLoader("dashboards"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        auto_reload=False,
+    )
+    environment.filters["part"] = lambda text: quote(str(text), safe="")
+    environment.filters["spaced"] = wording.spaced
+    environment.filters["mark"] = lambda band: str(band).replace(" ", "-")
+    environment.globals.update(
+        asset=lambda name: f"/assets/{assets()[name].url_name}",
+        figures=FIGURES,
+        map_style_id=plotly_map_style_id,
+    )
+    return environment
+
+
+def render(template: str, context: Mapping[str, Any]) -> str:
+    """Fill one template of `dashboards/templates`; every value is escaped.
+
+    Raises `jinja2.UndefinedError` where the template needs what the context lacks.
+    """
+    return _environment().get_template(template).render(context)
+
+
+@cache
+def _templates() -> dict[str, Any]:
+    return {name: template.to_plotly_json() for name, template in theme.TEMPLATES.items()}
+
+
+def figure_json(figure: go.Figure) -> str:
+    """Write a figure as JSON: `data`, `layout` without template, and `templates` light and dark.
+
+    The characters that could end a script element are written as escapes, so that the text may
+    also stand inside a page.
+    """
+    plain = json.loads(figure.to_json())
+    plain["layout"].pop("template", None)
+    text = json.dumps(
+        {"data": plain["data"], "layout": plain["layout"], "templates": _templates()},
+        allow_nan=False,
+        separators=(",", ":"),
+        default=lambda value: value.to_plotly_json(),
+    )
+    return text.replace("<", "\\u003c").replace(">", "\\u003e").replace("&", "\\u0026")
