@@ -27,8 +27,8 @@ class Calendar:
 
     def weekdays(self, n_days: int) -> Ints:
         """0 = Monday to 6 = Sunday, of days 0 to n_days - 1."""
-        return (self.first.dayofweek + np.arange(n_days)) % 7
+        return (self.first.day_of_week + np.arange(n_days)) % 7
 
     def year_days(self, n_days: int) -> Ints:
         """Place in the year, from 0, leap days overlooked."""
-        return (self.first.dayofyear - 1 + np.arange(n_days)) % 365
+        return (self.first.day_of_year - 1 + np.arange(n_days)) % 365

@@ -24,12 +24,12 @@ from synthetic_data.life import Life
 from synthetic_data.measuring import Readings
 from synthetic_data.pairs import HOURS_STYLES, Bools, Floats, Pairs, Wearers
 from synthetic_data.truth import Truth
+from synthetic_data.wearing_down import is_leather
 
 __all__ = ["Names", "ids", "logged_frames", "sole_ids", "table"]
 
 ZONES = ("Europe/Lisbon", "Europe/Paris", "Europe/Prague", "Europe/Helsinki")
 CURRENCY = "EUR"
-SOLE_IDS_DIGITS = 4
 
 
 @dataclass(frozen=True)
@@ -74,16 +74,19 @@ def logged_frames(
     rng: np.random.Generator,
 ) -> tuple[dict[str, pd.DataFrame], Floats]:
     """The six tables, and what each wear day would count by what an owner writes of it."""
-    notes, exposure = _notes(truth, wearers, pairs, life, rng)
+    of_wearers = _wearers(wearers, names, rng)
+    of_pairs = _pairs(pairs, names, calendar, rng)
+    soles = _soles(life, calendar, rng)
+    notes, exposure = _notes(truth, wearers, pairs, life, rng)  # last: its draws grow with horizon
     worn = {
         "pair_id": ids("P", len(pairs))[life.pair[logged]],
         "worn_on": calendar.dates(life.day[logged]),
         **{name: column[logged] for name, column in notes.items()},
     }
     frames = {
-        "wearers": _wearers(wearers, names, rng),
-        "pairs": _pairs(pairs, names, calendar, rng),
-        "soles": _soles(life, calendar, rng),
+        "wearers": of_wearers,
+        "pairs": of_pairs,
+        "soles": soles,
         "wear_days": table("wear_days", worn),
         "checks": _checks(readings, len(pairs), calendar),
         "bench_jobs": _bench_jobs(life, calendar),
@@ -135,6 +138,8 @@ def _pairs(
 
 def _soles(life: Life, calendar: Calendar, rng: np.random.Generator) -> pd.DataFrame:
     channel = rng.choice(np.array(["closed", "open", "none"], dtype=object), len(life.soles))
+    leather = is_leather(np.array([s.material for s in life.soles]))
+    channel[~leather] = "none"
     known = [i for i, s in enumerate(life.soles) if s.fitted_day <= calendar.log_end]
     soles = [life.soles[i] for i in known]
     removed = [-1 if s.removed_day is None else s.removed_day for s in soles]

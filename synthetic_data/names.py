@@ -9,6 +9,7 @@ from synthetic_data.pairs import Ints
 
 __all__ = ["pair_labels", "wearer_names"]
 
+# fmt: off
 FIRST = (
     "Ines",
     "Tomas",
@@ -51,8 +52,9 @@ COLOURS = (
     "cognac",
     "walnut",
     "navy",
-    "olive",
+    "russet",
 )
+# fmt: on
 STYLES = {
     "formal": ("oxford", "plain oxford", "wholecut"),
     "business": ("derby", "brogue", "monk", "semi-brogue"),

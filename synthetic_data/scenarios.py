@@ -40,13 +40,15 @@ _TELLS_ALL = {
 SCENARIOS: Mapping[str, Scenario] = MappingProxyType(
     {
         "one_collector": Scenario(
-            "one owner of 14 pairs who measures and presses",
+            "one driver with 14 pairs who measures and presses",
             14,
             {
                 "pair_counts": (0.0,) * 13 + (1.0,),
                 "checker_shares": (0.0, 1.0, 0.0, 0.0),
                 "newcomer_share": 0.0,
                 "wear_days_per_week": 6.0,
+                "rate_mm": 0.030,
+                "driver_share": 1.0,
             },
             2192,
         ),

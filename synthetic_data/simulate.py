@@ -44,6 +44,11 @@ class Simulated:
     hidden_wearers: pd.DataFrame
     hidden_checks: pd.DataFrame
 
+    def thickness_on(self, day: pd.Timestamp) -> pd.DataFrame:
+        """True mm on the evening of `day`: one row per sole fitted by then, foot and point."""
+        known = self.hidden_thickness[self.hidden_thickness["on_date"] <= day]
+        return known.drop_duplicates(["sole_id", "foot", "point"], keep="last", ignore_index=True)
+
 
 def simulate(
     truth: Truth,
@@ -81,8 +86,8 @@ def simulate(
             f"n_pairs {n_pairs}, history_days {history_days}, horizon_days {horizon_days}: "
             "accepted are at least 1, 30 and 0"
         )
-    people, habit, past, future, looking, writing, naming = (
-        np.random.default_rng(seed) for seed in rng.integers(2**63, size=7)
+    people, habit, past, future, looking, writing, naming, noting = (
+        np.random.default_rng(seed) for seed in rng.integers(2**63, size=8)
     )
     end = pd.Timestamp(as_of).normalize()
     calendar = Calendar(end - pd.Timedelta(days=history_days), history_days)
@@ -102,7 +107,7 @@ def simulate(
         wearer_names(len(wearers), naming), pair_labels(pairs.dress_code, pairs.wearer, naming)
     )
     frames, exposure = logged_frames(
-        truth, wearers, pairs, life, logged, readings, names, calendar, writing
+        truth, wearers, pairs, life, logged, readings, names, calendar, noting
     )
     hidden = hidden_frames(truth, wearers, pairs, life, logged, exposure, readings, calendar)
     return Simulated(truth=truth, as_of=end, horizon_days=horizon_days, frames=frames, **hidden)
