@@ -18,7 +18,11 @@ from api.storage.tables import LOGGED, Pair, Wearer
 from forecast.frames import TABLES, Column
 from forecast.log import WearLog, wear_log
 
-__all__ = ["frame_of_rows", "load_frames", "load_wear_log"]
+__all__ = ["frame_of_rows", "load_frames", "load_rows", "load_wear_log"]
+
+IDS_PER_QUERY = 500
+_PK = Column("pk", "integer", "number of the row")
+_KEYS = {"wearer_id": Wearer.wearer_id, "pair_id": Pair.pair_id}
 
 
 def load_wear_log(session: Session, wearer_ids: Collection[str] | None = None) -> WearLog:
@@ -33,30 +37,49 @@ def load_frames(
 
     Dates are `datetime64[s]`, missing numbers NaN, missing text None; rows are sorted by key.
     """
-    return {name: _load(session, name, wearer_ids) for name in TABLES}
+    return {name: load_rows(session, name, by="wearer_id", ids=wearer_ids) for name in TABLES}
 
 
-def _load(session: Session, name: str, wearer_ids: Collection[str] | None) -> pd.DataFrame:
+def load_rows(
+    session: Session,
+    name: str,
+    *,
+    by: str,
+    ids: Collection[str] | None,
+    with_pk: bool = False,
+) -> pd.DataFrame:
+    """Read one table, or its rows whose `by` is among `ids`.
+
+    Parameters
+    ----------
+    by : str
+        `wearer_id`, `pair_id`, or the table's own text id.
+    ids : collection of str, optional
+        The text ids wanted; every row when None.
+    with_pk : bool
+        Whether the frame also has the row's number, as the column `pk`.
+    """
     table = TABLES[name]
+    mapped = LOGGED[name]
     on_sqlite = session.get_bind().dialect.name == "sqlite"
     columns = [_selected(name, column, as_text=on_sqlite) for column in table.stored]
-    query: Select[Any] = select(*columns).select_from(LOGGED[name])
-    if name == "pairs":
+    query: Select[Any] = select(*columns, mapped.id).select_from(mapped)
+    if name not in ("wearers", "pairs"):
+        query = query.join(Pair, mapped.pair_pk == Pair.id)  # type: ignore[union-attr]
+    if name == "pairs" or (by == "wearer_id" and name != "wearers" and ids is not None):
         query = query.join(Wearer, Pair.wearer_pk == Wearer.id)
-    elif name != "wearers":
-        query = query.join(Pair, LOGGED[name].pair_pk == Pair.id)  # type: ignore[union-attr]
-    if wearer_ids is None:
+    if ids is None:
         rows: Sequence[Any] = session.execute(query).all()
     else:
-        if name not in ("wearers", "pairs"):
-            query = query.join(Wearer, Pair.wearer_pk == Wearer.id)
+        key = _KEYS.get(by, mapped.__table__.c.get(by))
+        wanted = sorted(set(ids))
         rows = []
-        wanted = sorted(wearer_ids)
-        for start in range(0, len(wanted), 500):
-            part = wanted[start : start + 500]
-            rows.extend(session.execute(query.where(Wearer.wearer_id.in_(part))).all())
-    frame = frame_of_rows(rows, table.stored)
-    return frame.sort_values(list(table.key), kind="stable", ignore_index=True)
+        for start in range(0, len(wanted), IDS_PER_QUERY):
+            part = wanted[start : start + IDS_PER_QUERY]
+            rows.extend(session.execute(query.where(key.in_(part))).all())
+    frame = frame_of_rows(rows, (*table.stored, _PK))
+    frame = frame.sort_values(list(table.key), kind="stable", ignore_index=True)
+    return frame.astype({"pk": "int64"}) if with_pk else frame.drop(columns="pk")
 
 
 def _selected(name: str, column: Column, *, as_text: bool) -> ColumnElement[Any]:

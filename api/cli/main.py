@@ -1,0 +1,71 @@
+"""Which commands does `solespan` have, and what does a person see when one cannot do its work?
+
+Each module of this folder adds its commands by `register(app)`. They import what they need when
+they run, so that help is there at once.
+"""
+
+from __future__ import annotations
+
+import logging
+import sys
+from importlib import import_module
+from importlib.util import find_spec
+
+import typer
+
+from api.errors import SolespanError
+
+__all__ = ["build_app", "main", "tell"]
+
+MODULES = ("demo", "importing", "exporting", "forecasting", "serve", "migrating")
+MISTAKE = 2
+
+
+def build_app() -> typer.Typer:
+    """Gather the commands that are there."""
+    app = typer.Typer(
+        name="solespan",
+        help="When will each pair need a new sole, and which foot goes first?",
+        no_args_is_help=True,
+        add_completion=False,
+        pretty_exceptions_enable=False,
+    )
+
+    @app.callback()
+    def _solespan() -> None:
+        """When will each pair need a new sole, and which foot goes first?"""
+
+    for name in MODULES:
+        if find_spec(f"api.cli.{name}"):
+            import_module(f"api.cli.{name}").register(app)
+    return app
+
+
+def main() -> None:
+    """Run the command of the command line; a mistake ends in a sentence and exit code 2."""
+    # Without a handler Python prints the library's log to the terminal; `serve` adds its own.
+    logging.getLogger("solespan").addHandler(logging.NullHandler())
+    try:
+        build_app()()
+    except SolespanError as error:
+        tell(error.lines())
+        raise SystemExit(MISTAKE) from None
+    except Exception as error:
+        if not _is_of_forecast(error):
+            raise
+        tell([str(error)])
+        raise SystemExit(MISTAKE) from None
+
+
+def tell(lines: list[str]) -> None:
+    """Print an error to standard error: the first line is what is wrong, the rest what helps."""
+    print(f"solespan: {lines[0]}", file=sys.stderr)  # noqa: T201 - the terminal is the place
+    for line in lines[1:]:
+        print(f"  {line}", file=sys.stderr)  # noqa: T201
+
+
+def _is_of_forecast(error: Exception) -> bool:
+    # Importing `forecast` costs a second, so it is looked at only when something went wrong.
+    from forecast.errors import ForecastError  # noqa: PLC0415
+
+    return isinstance(error, ForecastError)
