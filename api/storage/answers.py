@@ -6,13 +6,19 @@ from datetime import datetime
 from typing import Any
 
 import sqlalchemy as sa
+from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import Session
 
+from api.errors import Conflict
 from api.storage.results import IdempotencyKey
 
-__all__ = ["find_answer", "forget_answers_before", "keep_answer"]
+__all__ = ["AnsweredMeanwhile", "find_answer", "forget_answers_before", "keep_answer"]
 
 _KEYS: sa.Table = IdempotencyKey.__table__  # type: ignore[assignment]
+
+
+class AnsweredMeanwhile(Conflict):
+    """Another process kept an answer under the same key first; read that one."""
 
 
 def find_answer(session: Session, route: str, key: str) -> dict[str, Any] | None:
@@ -34,17 +40,19 @@ def keep_answer(
     body: Any,
     now: datetime,
 ) -> None:
-    """Keep one answer; a key that another process answered meanwhile raises IntegrityError."""
-    session.execute(
-        sa.insert(_KEYS).values(
-            route=route,
-            key=key,
-            fingerprint=fingerprint,
-            status_code=status_code,
-            body=body,
-            created_at=now,
-        )
-    )
+    """Keep one answer. Raises `AnsweredMeanwhile` if another process answered this key."""
+    values = {
+        "route": route,
+        "key": key,
+        "fingerprint": fingerprint,
+        "status_code": status_code,
+        "body": body,
+        "created_at": now,
+    }
+    try:
+        session.execute(sa.insert(_KEYS).values(values))
+    except IntegrityError as cause:
+        raise AnsweredMeanwhile("This key was answered by another process.") from cause
 
 
 def forget_answers_before(session: Session, moment: datetime) -> None:

@@ -6,7 +6,7 @@ send-by date; pairs without one stand last.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from typing import Any
@@ -16,16 +16,19 @@ from sqlalchemy.orm import Session
 
 from api.storage.forecasts import forecast_query
 from api.storage.results import Fit, ForecastRow
-from api.storage.tables import Pair, Wearer
+from api.storage.tables import Pair, Sole, Wearer
 
 __all__ = [
     "BEYOND_HORIZON",
+    "data_versions",
     "DueFilter",
     "forecast_days",
     "forecast_of_pair",
     "list_due",
+    "fit_payload",
     "newest_fit_key",
-    "wearer_of_forecast",
+    "pairs_of",
+    "wearer_of_pair",
 ]
 
 BEYOND_HORIZON = date.max
@@ -75,26 +78,49 @@ def forecast_of_pair(session: Session, pair_id: str) -> list[dict[str, Any]]:
     return [dict(row) for row in session.execute(query).mappings()]
 
 
-def wearer_of_forecast(session: Session, pair_id: str) -> Mapping[str, Any] | None:
+def wearer_of_pair(session: Session, pair_id: str) -> Mapping[str, Any] | None:
     """Return `wearer_id`, `time_zone` and `data_version` of a pair's wearer, or None."""
     query = (
         sa.select(Wearer.wearer_id, Wearer.time_zone, Wearer.data_version)
         .join(Pair, Pair.wearer_pk == Wearer.id)
         .where(Pair.pair_id == pair_id)
     )
-    return session.execute(query).mappings().one_or_none()
+    row = session.execute(query).mappings().one_or_none()
+    return None if row is None else dict(row)
 
 
-def forecast_days(session: Session) -> list[tuple[str, str, date | None]]:
-    """Return each wearer who has pairs: id, time zone, and the oldest day of their forecasts."""
+def forecast_days(session: Session) -> list[tuple[str, str, date | None, bool]]:
+    """Return each wearer who has a sole: id, time zone, oldest day of their forecasts, whether
+    these were made from what is logged now.
+    """
     query = (
-        sa.select(Wearer.wearer_id, Wearer.time_zone, sa.func.min(_ROWS.c.as_of))
+        sa.select(
+            Wearer.wearer_id,
+            Wearer.time_zone,
+            sa.func.min(_ROWS.c.as_of),
+            sa.func.min(_ROWS.c.data_version) == Wearer.data_version,
+        )
         .join(Pair, Pair.wearer_pk == Wearer.id)
+        .join(Sole, Sole.pair_pk == Pair.id)
         .outerjoin(_ROWS, _ROWS.c.pair_pk == Pair.id)
-        .group_by(Wearer.wearer_id, Wearer.time_zone)
+        .group_by(Wearer.wearer_id, Wearer.time_zone, Wearer.data_version)
         .order_by(Wearer.wearer_id)
     )
-    return [(row[0], row[1], row[2]) for row in session.execute(query)]
+    return [(row[0], row[1], row[2], bool(row[3])) for row in session.execute(query)]
+
+
+def data_versions(
+    session: Session, wearer_ids: Collection[str], *, lock: bool = False
+) -> dict[str, int]:
+    """Return the number of each wearer's last change; with `lock` it stays so until commit."""
+    query = (
+        sa.select(Wearer.wearer_id, Wearer.data_version)
+        .where(Wearer.wearer_id.in_(list(wearer_ids)))
+        .order_by(Wearer.id)
+    )
+    if lock:
+        query = query.with_for_update()
+    return {row[0]: row[1] for row in session.execute(query)}
 
 
 def newest_fit_key(session: Session) -> Mapping[str, Any] | None:
@@ -102,4 +128,20 @@ def newest_fit_key(session: Session) -> Mapping[str, Any] | None:
     table: sa.Table = Fit.__table__  # type: ignore[assignment]
     columns = [c for c in table.c if c.name != "payload"]
     query = sa.select(*columns).order_by(table.c.id.desc()).limit(1)
-    return session.execute(query).mappings().one_or_none()
+    row = session.execute(query).mappings().one_or_none()
+    return None if row is None else dict(row)
+
+
+def fit_payload(session: Session, fit_pk: int) -> dict[str, Any]:
+    """Return the stored dict of one fit."""
+    return session.execute(sa.select(Fit.payload).where(Fit.id == fit_pk)).scalar_one()
+
+
+def pairs_of(session: Session, wearer_ids: Collection[str]) -> list[tuple[str, str]]:
+    """Return (pair_id, wearer_id) of every pair of some wearers."""
+    query = (
+        sa.select(Pair.pair_id, Wearer.wearer_id)
+        .join(Wearer, Pair.wearer_pk == Wearer.id)
+        .where(Wearer.wearer_id.in_(list(wearer_ids)))
+    )
+    return [(row[0], row[1]) for row in session.execute(query)]

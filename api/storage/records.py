@@ -14,8 +14,10 @@ from functools import cache
 from typing import Any
 
 import sqlalchemy as sa
+from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import Session
 
+from api.errors import Conflict
 from api.storage.tables import LOGGED
 from forecast.frames import TABLES
 
@@ -161,7 +163,14 @@ def insert_record(
         own["wearer_pk"] = owner.wearer_pk
     elif name != "wearers" and owner is not None:
         own["pair_pk"] = owner.pair_pk
-    session.execute(sa.insert(shape.table).values(own))
+    try:
+        session.execute(sa.insert(shape.table).values(own))
+    except IntegrityError as cause:
+        raise Conflict(
+            f"Another request wrote this record in {name} just now.",
+            where=", ".join(TABLES[name].key),
+            remedy="Read it and decide again.",
+        ) from cause
 
 
 def _own_row(name: str, key: Mapping[str, Any], owner: Owner, version: int) -> list[Any]:

@@ -1,0 +1,111 @@
+"""What is mounted where: which routes, pages, checks and error answers make up the service?"""
+
+from __future__ import annotations
+
+import importlib.util
+from collections.abc import AsyncIterator, Collection
+from contextlib import asynccontextmanager
+from importlib.metadata import version
+from typing import Any
+
+from fastapi import APIRouter, FastAPI
+
+from api.clock import Clock
+from api.routes import fit, forecasts, health, imports, problems
+from api.routes.edge.gate import Gate
+from api.routes.edge.headers import SecurityHeaders
+from api.routes.edge.record import RequestRecord
+from api.routes.records import record_routers
+from api.schemas.service import Problem
+from api.settings import Settings
+from api.storage.schema import prepare
+from api.wiring import build_services
+
+__all__ = ["LOOPBACK_HOSTS", "create_app"]
+
+LOOPBACK_HOSTS = ("127.0.0.1", "localhost", "::1")
+MAX_BODY_BYTES = 64 * 1024
+FORM_OVERHEAD_BYTES = 64 * 1024
+
+
+def create_app(
+    settings: Settings,
+    *,
+    clock: Clock | None = None,
+    allowed_hosts: Collection[str] = LOOPBACK_HOSTS,
+    background: bool = True,
+) -> FastAPI:
+    """Build the service.
+
+    Parameters
+    ----------
+    settings
+        See `api.settings`; the database is opened when the first request needs it, and its schema
+        made or checked at start-up.
+    clock
+        Tells the time; tests give their own.
+    allowed_hosts
+        Host names (without port) that requests may be addressed to.
+    background
+        Whether the upkeep thread runs while the service does; without it nothing is fitted.
+    """
+    services = build_services(settings, clock)
+
+    @asynccontextmanager
+    async def lifespan(_app: FastAPI) -> AsyncIterator[None]:
+        prepare(services.database)
+        if background:
+            services.upkeep.start()
+        yield
+        services.upkeep.stop()
+        services.database.close()
+
+    app = FastAPI(
+        title="solespan",
+        version=version("solespan"),
+        description="When does each pair of leather-soled shoes need a new sole?",
+        openapi_url="/v1/openapi.json",
+        docs_url=None,  # those pages load scripts from elsewhere
+        redoc_url=None,
+        redirect_slashes=False,
+        lifespan=lifespan,
+    )
+    app.state.services = services
+    v1 = APIRouter(prefix="/v1")
+    for router in (*record_routers(), imports.router, forecasts.router, fit.router, health.router):
+        v1.include_router(router)
+    app.include_router(v1)
+    app.include_router(problems.router)
+    if importlib.util.find_spec("api.routes.pages") is not None:
+        pages: Any = importlib.import_module("api.routes.pages")
+        app.include_router(pages.router, include_in_schema=False)
+    problems.add_problem_handlers(app)
+    _describe_problems(app)
+    # Added last = outermost: every answer is recorded and has its headers, refusals too.
+    app.add_middleware(
+        Gate,
+        allowed_hosts=allowed_hosts,
+        max_body_bytes=MAX_BODY_BYTES,
+        upload_path="/v1/imports",
+        max_upload_bytes=settings.upload_limit_bytes + FORM_OVERHEAD_BYTES,
+    )
+    app.add_middleware(SecurityHeaders)
+    app.add_middleware(RequestRecord)
+    return app
+
+
+def _describe_problems(app: FastAPI) -> None:
+    """Put the problem document's schema where the routes' default answers point."""
+    make = app.openapi
+
+    def openapi() -> dict[str, Any]:
+        document = make()
+        schemas = document.setdefault("components", {}).setdefault("schemas", {})
+        if "Problem" not in schemas:
+            template = "#/components/schemas/{model}"
+            own = Problem.model_json_schema(ref_template=template)
+            schemas |= own.pop("$defs", {})
+            schemas["Problem"] = own
+        return document
+
+    app.openapi = openapi  # type: ignore[method-assign]

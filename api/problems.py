@@ -1,0 +1,222 @@
+"""Which kinds of failure does the service answer with, and what should a caller do about each?
+
+Every error answer is a problem document (RFC 9457): `type` is the relative address of an entry of
+`PROBLEMS`, which `/problems/<name>` explains in words. Field errors stand in the extension member
+`errors`; no answer holds a stack trace.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from starlette.responses import JSONResponse
+
+__all__ = ["MEDIA_TYPE", "PROBLEMS", "ProblemKind", "kind_of_status", "problem_response"]
+
+MEDIA_TYPE = "application/problem+json"
+
+
+@dataclass(frozen=True)
+class ProblemKind:
+    """One kind of failure: its status, a short title, what happened, and the remedy."""
+
+    name: str
+    status: int
+    title: str
+    meaning: str
+    remedy: str
+
+    @property
+    def uri(self) -> str:
+        """The relative URI that names this kind and explains it."""
+        return f"/problems/{self.name}"
+
+
+_KINDS = (
+    ProblemKind(
+        "bad-request",
+        400,
+        "The request cannot be read",
+        "The request is not well-formed HTTP, JSON or form data.",
+        "Check the syntax of the body and of the headers.",
+    ),
+    ProblemKind(
+        "malformed-key",
+        400,
+        "The Idempotency-Key cannot be read",
+        "The header is a quoted string of 1 to 128 printable characters; a bare key is accepted.",
+        'Send for example Idempotency-Key: "8e03978e-40d5-43dd-bc93-6894a57f9324".',
+    ),
+    ProblemKind(
+        "unknown-host",
+        400,
+        "This address is not served here",
+        "The Host header names none of the hosts this service was started for.",
+        "Use the address the service printed when it started.",
+    ),
+    ProblemKind(
+        "cross-site",
+        403,
+        "Changes from another site are refused",
+        "The browser says that a page of another site sent this request.",
+        "Send changes from the service's own pages, or from a program without Origin.",
+    ),
+    ProblemKind(
+        "not-found",
+        404,
+        "Nothing stands at this address",
+        "The address is unknown, or the record it names does not exist.",
+        "Check the id; lists of all records are under /v1.",
+    ),
+    ProblemKind(
+        "method-not-allowed",
+        405,
+        "This address does not take that method",
+        "The Allow header lists the methods it takes.",
+        "Use one of the methods in Allow.",
+    ),
+    ProblemKind(
+        "conflict",
+        409,
+        "The stored records do not allow this",
+        "A record with this key exists with other values, or other records depend on it.",
+        "Read the record, then replace it with If-Match, or remove what depends on it first.",
+    ),
+    ProblemKind(
+        "request-running",
+        409,
+        "A request with this Idempotency-Key is still running",
+        "The same key came a second time before the first request was answered.",
+        "Wait a moment and send the same request again.",
+    ),
+    ProblemKind(
+        "nothing-forecast",
+        409,
+        "There is no forecast yet",
+        "A forecast needs a fit, and at least one pair with a sole on it.",
+        "Add a pair and its sole, or import a folder of logs; then fit: POST /v1/fit.",
+    ),
+    ProblemKind(
+        "stale-version",
+        412,
+        "The record has changed since it was read",
+        "If-Match names another version than the stored one; nothing was changed.",
+        "Read the record again, decide again, and send its new ETag in If-Match.",
+    ),
+    ProblemKind(
+        "too-large",
+        413,
+        "The request is too large",
+        "The body, an uploaded file, or what an archive unpacks to is over the limit.",
+        "Send smaller parts, or import the folder with the command line.",
+    ),
+    ProblemKind(
+        "unsupported-media-type",
+        415,
+        "This kind of body is not accepted",
+        "Records are sent as application/json, imports as multipart/form-data.",
+        "Set Content-Type to the kind of body that is sent.",
+    ),
+    ProblemKind(
+        "invalid-input",
+        422,
+        "Some values are not accepted",
+        "The request was read, but fields in it are unknown, missing or cannot be true.",
+        "Mend the fields listed in `errors` and send the request again; nothing was changed.",
+    ),
+    ProblemKind(
+        "key-reused",
+        422,
+        "This Idempotency-Key was used for another request",
+        "A key belongs to one request; the body or address sent now is a different one.",
+        "Make a new key for each new request.",
+    ),
+    ProblemKind(
+        "bad-upload",
+        422,
+        "The files cannot be read",
+        "The upload is not the CSV files of an interchange folder, or one ZIP of them.",
+        "Mend the file named and send all files again; nothing was imported.",
+    ),
+    ProblemKind(
+        "import-refused",
+        422,
+        "Some rows cannot be true, so nothing was imported",
+        "The member `report` lists each refused row: file, line, column, value, why, accepted.",
+        "Mend the rows, or send keep_good_rows=true to import the others.",
+    ),
+    ProblemKind(
+        "version-required",
+        428,
+        "A change must name the version it changes",
+        "The header If-Match is missing.",
+        "Read the record and send its ETag in If-Match.",
+    ),
+    ProblemKind(
+        "internal-error",
+        500,
+        "The service failed",
+        "This is a fault of the service, not of the request; nothing was changed.",
+        "Try again; if it stays, give the operator the request id of this answer.",
+    ),
+    ProblemKind(
+        "busy",
+        503,
+        "Another writer holds the database",
+        "The database stayed locked for longer than the service waits; nothing was changed.",
+        "Try again in a few seconds; stop other programs that write to the same file.",
+    ),
+    ProblemKind(
+        "unavailable",
+        503,
+        "The service is not ready",
+        "The database does not answer, or is busy for longer than the service waits.",
+        "Try again in a few seconds.",
+    ),
+)
+
+PROBLEMS: dict[str, ProblemKind] = {kind.name: kind for kind in _KINDS}
+_BY_STATUS = {
+    400: "bad-request",
+    403: "cross-site",
+    404: "not-found",
+    405: "method-not-allowed",
+    409: "conflict",
+    412: "stale-version",
+    413: "too-large",
+    415: "unsupported-media-type",
+    422: "invalid-input",
+    428: "version-required",
+    503: "unavailable",
+}
+
+
+def kind_of_status(status: int) -> ProblemKind:
+    """The kind for an error that only has an HTTP status, as the framework raises them."""
+    fallback = "internal-error" if status >= 500 else "bad-request"
+    return PROBLEMS[_BY_STATUS.get(status, fallback)]
+
+
+def problem_response(
+    kind: ProblemKind,
+    detail: str = "",
+    *,
+    instance: str = "",
+    request_id: str = "",
+    headers: Mapping[str, str] | None = None,
+    **extensions: Any,
+) -> JSONResponse:
+    """One problem document: RFC 9457's members, the remedy, the request id, and extensions."""
+    body: dict[str, Any] = {
+        "type": kind.uri,
+        "title": kind.title,
+        "status": kind.status,
+        "detail": detail or kind.meaning,
+        "remedy": kind.remedy,
+        "instance": instance,
+        "request_id": request_id,
+    }
+    body = {name: value for name, value in body.items() if value != ""} | extensions
+    return JSONResponse(body, kind.status, dict(headers or {}), MEDIA_TYPE)

@@ -1,0 +1,1 @@
+"""Which addresses does the service answer, and which service function stands behind each?"""

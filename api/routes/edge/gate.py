@@ -1,0 +1,117 @@
+"""Should this request be let in at all: its host, where it comes from, and how large it is?
+
+Three refusals, each before any route runs: a Host header that was not configured (a foreign name
+that resolves to loopback), a change that a browser says comes from another site, and a body over
+the limit, which is counted while it streams in.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+from urllib.parse import urlsplit
+
+from starlette.datastructures import Headers
+from starlette.exceptions import HTTPException
+from starlette.types import ASGIApp, Message, Receive, Scope, Send
+
+from api.problems import PROBLEMS, ProblemKind, problem_response
+
+__all__ = ["Gate"]
+
+SAFE_METHODS = frozenset({"GET", "HEAD", "OPTIONS"})
+SAME_SITE = frozenset({"same-origin", "none"})  # none = typed address or bookmark
+
+
+class Gate:
+    """Middleware that refuses foreign hosts, cross-site changes and oversized bodies.
+
+    `allowed_hosts` are host names without port; `max_body_bytes` holds everywhere except under
+    `upload_path`, where `max_upload_bytes` does.
+    """
+
+    def __init__(
+        self,
+        app: ASGIApp,
+        *,
+        allowed_hosts: Collection[str],
+        max_body_bytes: int,
+        upload_path: str,
+        max_upload_bytes: int,
+    ) -> None:
+        self.app = app
+        self.allowed_hosts = frozenset(host.lower() for host in allowed_hosts)
+        self.max_body_bytes = max_body_bytes
+        self.upload_path = upload_path
+        self.max_upload_bytes = max_upload_bytes
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Refuse, or pass the request on with its body counted."""
+        if scope["type"] != "http":
+            await self.app(scope, receive, send)
+            return
+        headers = Headers(scope=scope)
+        limit = (
+            self.max_upload_bytes
+            if scope["path"].startswith(self.upload_path)
+            else self.max_body_bytes
+        )
+        refusal = self._refusal(scope, headers, limit)
+        if refusal is not None:
+            kind, detail = refusal
+            answer = problem_response(
+                kind,
+                detail,
+                instance=scope["path"],
+                request_id=scope.get("state", {}).get("request_id", ""),
+                headers={"connection": "close"},
+            )
+            await answer(scope, receive, send)
+            return
+        await self.app(scope, _counted(receive, limit), send)
+
+    def _refusal(
+        self, scope: Scope, headers: Headers, limit: int
+    ) -> tuple[ProblemKind, str] | None:
+        if _host_name(headers.get("host", "")) not in self.allowed_hosts:
+            return PROBLEMS["unknown-host"], ""
+        if scope["method"] not in SAFE_METHODS and _from_another_site(scope, headers):
+            return PROBLEMS["cross-site"], ""
+        declared = headers.get("content-length", "0")
+        if not declared.isascii() or not declared.isdigit():
+            return PROBLEMS["bad-request"], "Content-Length is not a whole number"
+        if int(declared) > limit:
+            return PROBLEMS["too-large"], f"the body may hold at most {limit} bytes"
+        return None
+
+
+def _host_name(host: str) -> str:
+    try:
+        return (urlsplit(f"//{host}").hostname or "").lower()
+    except ValueError:
+        return ""
+
+
+def _from_another_site(scope: Scope, headers: Headers) -> bool:
+    """Believe Sec-Fetch-Site where the browser sends it, else compare Origin with Host."""
+    fetch_site = headers.get("sec-fetch-site")
+    if fetch_site is not None:
+        return fetch_site not in SAME_SITE
+    origin = headers.get("origin")
+    if origin is None:
+        return False  # not a browser: no ambient rights to misuse
+    return origin.lower() != f"{scope['scheme']}://{headers.get('host', '')}".lower()
+
+
+def _counted(receive: Receive, limit: int) -> Receive:
+    seen = 0
+
+    async def receive_counted() -> Message:
+        nonlocal seen
+        message = await receive()
+        if message["type"] == "http.request":
+            seen += len(message.get("body", b""))
+            if seen > limit:
+                raise HTTPException(413, f"the body may hold at most {limit} bytes")
+        return message
+
+    return receive_counted

@@ -1,0 +1,75 @@
+"""What is written down about each request, and what is answered when the service itself fails?
+
+One log line per request: request id, method, route template, status, milliseconds; no ids of
+people or pairs, no query, no body. An exception nobody caught becomes a 500 problem document, and
+its kind and places in the code (not its message, which may quote data) go to the log.
+"""
+
+from __future__ import annotations
+
+import time
+import traceback
+import uuid
+
+import structlog
+from starlette.datastructures import MutableHeaders
+from starlette.types import ASGIApp, Message, Receive, Scope, Send
+
+from api.problems import PROBLEMS, problem_response
+
+__all__ = ["RequestRecord"]
+
+log = structlog.get_logger("solespan.request")
+
+
+class RequestRecord:
+    """Outermost middleware: a request id, one log line, and an answer to every failure."""
+
+    def __init__(self, app: ASGIApp) -> None:
+        self.app = app
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Answer one request and record it."""
+        if scope["type"] != "http":
+            await self.app(scope, receive, send)
+            return
+        request_id = uuid.uuid4().hex
+        scope.setdefault("state", {})["request_id"] = request_id
+        started = time.perf_counter()
+        status = 0
+
+        async def send_recorded(message: Message) -> None:
+            nonlocal status
+            if message["type"] == "http.response.start":
+                status = message["status"]
+                MutableHeaders(scope=message)["x-request-id"] = request_id
+            await send(message)
+
+        with structlog.contextvars.bound_contextvars(request_id=request_id):
+            try:
+                await self.app(scope, receive, send_recorded)
+            except Exception as failure:
+                log.error("request_failed", **places_of(failure))  # noqa: TRY400 - no message, see above
+                if status:
+                    raise
+                answer = problem_response(
+                    PROBLEMS["internal-error"], instance=scope["path"], request_id=request_id
+                )
+                await answer(scope, receive, send_recorded)
+            finally:
+                log.info(
+                    "request",
+                    method=scope["method"],
+                    route=getattr(scope.get("route"), "path", ""),
+                    status=status,
+                    duration_ms=round((time.perf_counter() - started) * 1000, 1),
+                )
+
+
+def places_of(failure: BaseException) -> dict[str, object]:
+    """The kind of a failure and where in the code it happened, without its message."""
+    frames = traceback.extract_tb(failure.__traceback__)[-8:]
+    return {
+        "kind": type(failure).__name__,
+        "places": [f"{frame.name}:{frame.lineno}" for frame in frames],
+    }

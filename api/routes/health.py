@@ -1,0 +1,34 @@
+"""Is the process alive, and can it do its work?"""
+
+from __future__ import annotations
+
+from fastapi import APIRouter, Response
+
+from api.errors import DatabaseUnavailable
+from api.routes.fit import fit_state
+from api.routes.http import PROBLEM_ANSWERS, Serving, json_answer
+from api.schemas.service import Alive, Ready
+from api.storage.schema import newest_revision, revision_of
+
+__all__ = ["router"]
+
+router = APIRouter(prefix="/health", tags=["health"], responses=PROBLEM_ANSWERS)
+
+
+@router.get("/live", response_model=None, responses={200: {"model": Alive}})
+def read_live() -> Response:
+    """Answer as long as the process runs; nothing else is looked at."""
+    return json_answer({"status": "alive"})
+
+
+@router.get("/ready", response_model=None, responses={200: {"model": Ready}})
+def read_ready(serving: Serving) -> Response:
+    """Answer 200 when the database answers and has this program's schema, else 503."""
+    if revision_of(serving.database) != newest_revision():
+        raise DatabaseUnavailable(
+            "The database does not have this program's schema.",
+            remedy="Run: solespan migrate",
+        )
+    with serving.database.reading() as session:
+        fit = fit_state(serving, session)["state"]
+    return json_answer({"status": "ready", "database": "ready", "fit": fit})

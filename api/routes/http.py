@@ -1,0 +1,195 @@
+"""What do all routes share: reading preconditions and keys, writing JSON, pages and ETags?"""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import json
+import re
+from collections.abc import Mapping, Sequence
+from datetime import date, datetime
+from typing import Annotated, Any
+
+from fastapi import Depends, Header, Request, Response
+from fastapi.exceptions import RequestValidationError
+from pydantic import TypeAdapter, ValidationError
+from starlette.exceptions import HTTPException
+
+from api.errors import SolespanError, StaleVersion
+from api.problems import MEDIA_TYPE
+from api.services.idempotency import Answered, read_key
+from api.wiring import Services
+
+__all__ = [
+    "PROBLEM_ANSWERS",
+    "IdempotencyKey",
+    "Serving",
+    "after_of",
+    "answer_of",
+    "cursor_of",
+    "etag_of",
+    "json_answer",
+    "needs_json",
+    "plain",
+    "unless_same",
+    "versions_in",
+]
+
+PROBLEM_ANSWERS: dict[int | str, dict[str, Any]] = {
+    "default": {
+        "description": "Any error, as a problem document (RFC 9457)",
+        "content": {MEDIA_TYPE: {"schema": {"$ref": "#/components/schemas/Problem"}}},
+    }
+}
+
+
+class VersionRequired(SolespanError):
+    """The caller wants to change a record without saying which version of it they saw."""
+
+    status = 428
+    code = "version-required"
+    title = "A change must name the version it changes"
+
+
+def _serving(request: Request) -> Services:
+    services: Services = request.app.state.services
+    return services
+
+
+Serving = Annotated[Services, Depends(_serving)]
+
+
+def _key(
+    idempotency_key: Annotated[
+        str | None,
+        Header(
+            description="Names one attempt to create something, as a quoted string: the same key "
+            "again within 24 hours gets the same answer. Unit: none (text)"
+        ),
+    ] = None,
+) -> str | None:
+    return read_key(idempotency_key)
+
+
+IdempotencyKey = Annotated[str | None, Depends(_key)]
+
+
+def needs_json(request: Request) -> None:
+    """Refuse a body that is not called JSON, before anything is read from it."""
+    kind = request.headers.get("content-type", "").partition(";")[0].strip().lower()
+    if kind != "application/json":
+        raise HTTPException(415, "a record is sent with Content-Type: application/json")
+
+
+def plain(row: Mapping[str, Any]) -> dict[str, Any]:
+    """Return a row as JSON values: dates as ISO 8601 text."""
+    return {
+        name: value.isoformat() if isinstance(value, date | datetime) else value
+        for name, value in row.items()
+    }
+
+
+def json_answer(
+    body: Any, status_code: int = 200, headers: Mapping[str, str] | None = None
+) -> Response:
+    """Answer JSON; NaN and infinity would be a fault here and raise."""
+    text = json.dumps(body, ensure_ascii=False, allow_nan=False, separators=(",", ":"))
+    return Response(text.encode(), status_code, dict(headers or {}), "application/json")
+
+
+def answer_of(answered: Answered) -> Response:
+    """Answer a create, or the replay of one."""
+    headers = dict(answered.headers)
+    if answered.replayed:
+        headers["idempotency-replayed"] = "true"
+    return json_answer(answered.body, answered.status_code, headers)
+
+
+def etag_of(version: int) -> str:
+    """Return the ETag of a record's version."""
+    return f'"{version}"'
+
+
+def content_etag(body: Any) -> str:
+    """Return an ETag for an answer that has no version: a hash of what it says."""
+    text = json.dumps(body, sort_keys=True, default=str)
+    return f'"{hashlib.sha256(text.encode()).hexdigest()[:32]}"'
+
+
+def unless_same(request: Request, etag: str, body: Any) -> Response:
+    """Answer the body with its ETag, or 304 when the caller has it already."""
+    known = request.headers.get("if-none-match", "")
+    if known.strip() == "*" or etag in {tag.removeprefix("W/") for tag in _tags(known)}:
+        return Response(status_code=304, headers={"etag": etag})
+    return json_answer(body, headers={"etag": etag})
+
+
+def versions_in(
+    if_match: Annotated[
+        str | None,
+        Header(
+            description="ETag of the version that is changed; * = whichever stands there. "
+            "Unit: none (entity tag)"
+        ),
+    ] = None,
+) -> frozenset[int] | None:
+    """Return the versions that If-Match names; None = any.
+
+    Raises `VersionRequired` without the header, `StaleVersion` when it names no version of ours.
+    """
+    if if_match is None:
+        raise VersionRequired(
+            "A change must name the version it changes.",
+            where="header If-Match",
+            accepted='the ETag of the record, as "3"',
+            remedy="Read the record and send its ETag in If-Match.",
+        )
+    if if_match.strip() == "*":
+        return None
+    numbers = [tag.strip('"') for tag in _tags(if_match)]
+    versions = frozenset(int(n) for n in numbers if n.isascii() and n.isdigit() and len(n) < 19)
+    if not versions:
+        raise StaleVersion(
+            "If-Match names no version of this record.",
+            where="header If-Match",
+            accepted='the ETag of the record, as "3"',
+            remedy="Read the record again and send its ETag.",
+        )
+    return versions
+
+
+def _tags(header: str) -> list[str]:
+    # A weak tag keeps its W/, so it never equals a strong one (RFC 9110, section 8.8.3.2).
+    return re.findall(r'(?:W/)?"[^"]*"', header)
+
+
+def cursor_of(parts: Sequence[Any]) -> str:
+    """Pack the sort key of a page's last row into the text that `after` takes."""
+    text = json.dumps([p.isoformat() if isinstance(p, date) else p for p in parts])
+    return base64.urlsafe_b64encode(text.encode()).decode().rstrip("=")
+
+
+def after_of(cursor: str | None, kinds: Sequence[Any]) -> list[Any] | None:
+    """Unpack `after`; each part must be of its kind, a type for pydantic.
+
+    Raises a validation error that names the parameter.
+    """
+    if cursor is None:
+        return None
+    try:
+        text = base64.b64decode(cursor + "=" * (-len(cursor) % 4), altchars=b"-_", validate=True)
+        parts = json.loads(text)
+        if not isinstance(parts, list) or len(parts) != len(kinds):
+            raise ValueError("wrong number of parts")
+        return [TypeAdapter(k).validate_python(p) for p, k in zip(parts, kinds, strict=True)]
+    except (ValueError, ValidationError, RecursionError):
+        raise RequestValidationError(
+            [
+                {
+                    "type": "bad_cursor",
+                    "loc": ("query", "after"),
+                    "msg": "not a `next` that this list gave",
+                    "input": None,
+                }
+            ]
+        ) from None

@@ -1,0 +1,219 @@
+"""How are wearers, pairs, soles, wear days, checks and bench jobs reached over HTTP?
+
+One function makes the five routes of a table, so all six behave alike: list, create, read, replace,
+delete. A change brings the wearer's forecasts up to date in the same transaction.
+"""
+# Annotations are not postponed here: each table's models are known only when its routes are made.
+
+import inspect
+from collections.abc import Callable, Mapping
+from typing import Annotated, Any
+from urllib.parse import quote
+
+from fastapi import APIRouter, Depends, Path, Query, Request, Response
+from sqlalchemy.orm import Session
+
+from api.routes.http import (
+    PROBLEM_ANSWERS,
+    IdempotencyKey,
+    Serving,
+    after_of,
+    answer_of,
+    cursor_of,
+    etag_of,
+    json_answer,
+    needs_json,
+    plain,
+    unless_same,
+    versions_in,
+)
+from api.schemas.fields import column_type, described
+from api.schemas.records import RECORDS, Record
+from api.services import records
+from api.services.idempotency import Answered, fingerprint_of
+from api.storage.records import list_records
+from api.wiring import Services
+from forecast.frames import Table
+
+__all__ = ["record_routers"]
+
+Versions = Annotated[frozenset[int] | None, Depends(versions_in)]
+_ETAG = {"ETag": {"description": "the version", "schema": {"type": "string"}}}
+_REPLAYED = {
+    "Idempotency-Replayed": {"description": "true for a replay", "schema": {"type": "string"}}
+}
+
+
+def record_routers() -> list[APIRouter]:
+    """Make the routes of every table."""
+    return [_router(record) for record in RECORDS.values()]
+
+
+def _router(record: Record) -> APIRouter:
+    router = APIRouter(prefix=f"/{record.path}", tags=[record.path], responses=PROBLEM_ANSWERS)
+    one = "/" + "/".join(f"{{{column}}}" for column in record.table.key)
+    filters = Annotated[record.filters, Query()]
+    key_of = Annotated[dict[str, Any], Depends(_key_reader(record.table))]
+    key_kinds = [column_type(record.table.by_name[column]) for column in record.table.key]
+    answered = {"model": record.answered, "headers": _ETAG}
+
+    def list_all(serving: Serving, chosen: filters) -> Response:  # type: ignore[valid-type]
+        given: dict[str, Any] = chosen.model_dump(exclude_none=True)  # type: ignore[attr-defined]
+        limit = given.pop("limit")
+        after = after_of(given.pop("after", None), key_kinds)
+        since, until = given.pop("since", None), given.pop("until", None)
+        with serving.database.reading() as session:
+            rows = list_records(
+                session,
+                record.name,
+                equal=given,
+                since=None if since is None else (record.day, since),
+                until=None if until is None else (record.day, until),
+                after=after,
+                limit=limit + 1,
+            )
+        more = len(rows) > limit
+        rows = rows[:limit]
+        last = [rows[-1][column] for column in record.table.key] if more else []
+        body = {
+            "items": [plain(row) for row in rows],
+            "next": cursor_of(last) if more else None,
+        }
+        return json_answer(body)
+
+    def create(
+        serving: Serving,
+        body: record.created,  # type: ignore[name-defined]
+        key: IdempotencyKey,
+    ) -> Response:
+        route = f"POST /v1/{record.path}"
+        values = body.model_dump()
+        needs_fit = False
+
+        def work(session: Session) -> Answered:
+            nonlocal needs_fit
+            written = records.create(session, record.name, values, serving.clock)
+            needs_fit = _follow(serving, session, written)
+            return Answered(
+                201 if written.outcome == "created" else 200,
+                plain(written.row),
+                {
+                    "etag": etag_of(written.row["version"]),
+                    "location": _address(record, written.row),
+                },
+            )
+
+        fingerprint = fingerprint_of(route.encode(), body.model_dump_json().encode())
+        answer = serving.keyring.once(route, key, fingerprint, work)
+        if needs_fit:
+            serving.upkeep.wake()
+        return answer_of(answer)
+
+    def read(serving: Serving, request: Request, key: key_of) -> Response:  # type: ignore[valid-type]
+        with serving.database.reading() as session:
+            row = records.read(session, record.name, key)
+        return unless_same(request, etag_of(row["version"]), plain(row))
+
+    def replace(
+        serving: Serving,
+        key: key_of,  # type: ignore[valid-type]
+        body: record.replaced,  # type: ignore[name-defined]
+        versions: Versions,
+    ) -> Response:
+        with serving.database.writing() as session:
+            written = records.replace(
+                session,
+                record.name,
+                key,
+                body.model_dump(),
+                versions=versions,
+                clock=serving.clock,
+            )
+            needs_fit = _follow(serving, session, written)
+        if needs_fit:
+            serving.upkeep.wake()
+        row = written.row
+        return json_answer(plain(row), headers={"etag": etag_of(row["version"])})
+
+    def delete(
+        serving: Serving,
+        key: key_of,  # type: ignore[valid-type]
+        versions: Versions,
+        with_all_below: Annotated[
+            bool,
+            Query(
+                description="delete what belongs to it as well, instead of refusing. "
+                "Unit: true or false"
+            ),
+        ] = False,
+    ) -> Response:
+        with serving.database.writing() as session:
+            written = records.delete(
+                session, record.name, key, versions=versions, with_all_below=with_all_below
+            )
+            _follow(serving, session, written)
+        return Response(status_code=204)
+
+    def add(path: str, method: str, endpoint: Callable[..., Any], verb: str, **more: Any) -> None:
+        router.add_api_route(
+            path,
+            endpoint,
+            methods=[method],
+            name=f"{verb}_{record.name}",
+            operation_id=f"{verb}_{record.name}",
+            summary=f"{verb.title()} {record.one}" + ("s" if verb == "list" else ""),
+            response_model=None,
+            **more,
+        )
+
+    as_json = [Depends(needs_json)]
+    created = {"model": record.answered, "headers": _ETAG | _REPLAYED}
+    add("", "GET", list_all, "list", responses={200: {"model": record.page}})
+    add(
+        "",
+        "POST",
+        create,
+        "create",
+        status_code=201,
+        dependencies=as_json,
+        responses={201: created, 200: {**created, "description": "It stood there already"}},
+    )
+    add(one, "GET", read, "read", responses={200: answered, 304: {"description": "Not modified"}})
+    add(one, "PUT", replace, "replace", dependencies=as_json, responses={200: answered})
+    add(one, "DELETE", delete, "delete", status_code=204)
+    return router
+
+
+def _follow(serving: Services, session: Session, written: records.Written) -> bool:
+    """Bring the wearer's forecasts up to date; return whether a fit is missing for that."""
+    if written.outcome == "unchanged":
+        return False
+    serving.forecaster.update_wearer(session, written.wearer_id)
+    return serving.forecaster.newest_fit(session) is None
+
+
+def _address(record: Record, row: Mapping[str, Any]) -> str:
+    parts = [quote(str(row[column]), safe="") for column in record.table.key]
+    return f"/v1/{record.path}/{'/'.join(parts)}"
+
+
+def _key_reader(table: Table) -> Callable[..., dict[str, Any]]:
+    """Make the dependency that reads a table's key from the path, column by column."""
+
+    def read_key(**key: Any) -> dict[str, Any]:
+        return key
+
+    read_key.__signature__ = inspect.Signature(  # type: ignore[attr-defined]
+        [
+            inspect.Parameter(
+                name,
+                inspect.Parameter.KEYWORD_ONLY,
+                annotation=Annotated[
+                    column_type(table.by_name[name]),
+                    Path(description=described(table.by_name[name])),
+                ],
+            )
+            for name in table.key
+        ]
+    )
+    return read_key

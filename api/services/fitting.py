@@ -1,0 +1,177 @@
+"""When is the wear model fitted, by whom, and how far is it?
+
+`Fitter.refit` fits and stores; `Fitter.ensure` does so only when the stored fit does not know what
+is logged now. `Upkeep` is the one background thread of the service: it fits when asked or when
+there is no fit, and brings every forecast to the new day.
+"""
+
+from __future__ import annotations
+
+import threading
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+import pandas as pd
+import structlog
+
+from api.errors import NothingForecast, SolespanError
+from api.services.forecasting import Forecaster, Progress
+from api.storage.forecasts import save_fit
+from api.storage.frames import load_wear_log
+from api.storage.versions import newest_data_version
+from forecast import WearFit, WearModel
+from forecast.errors import ForecastError
+from forecast.wear_fit import MODEL_VERSION
+
+__all__ = ["FitProgress", "Fitter", "Upkeep"]
+
+log = structlog.get_logger("solespan.fitting")
+
+REFIT_AFTER = timedelta(days=1)  # one wearer's forecasts follow their log without a refit
+UPKEEP_EVERY_S = 600.0
+
+
+@dataclass(frozen=True)
+class FitProgress:
+    """What the fitter is doing: `running` with step and fraction, or why it failed last."""
+
+    running: bool = False
+    step: str | None = None
+    fraction: float | None = None
+    problem: str | None = None
+
+
+class Fitter:
+    """Fits the wear model to everything logged, one fit at a time."""
+
+    def __init__(self, forecaster: Forecaster) -> None:
+        self._forecaster = forecaster
+        self._one_at_a_time = threading.Lock()
+        self.progress = FitProgress()
+
+    def refit(self, as_of: date | None = None, progress: Progress | None = None) -> WearFit:
+        """Fit to what was known on `as_of` (default: today, UTC), store the fit, and return it.
+
+        Raises `NothingForecast` when nothing can be fitted, with the reason.
+        """
+        day = as_of or self._forecaster.clock.today()
+        with self._one_at_a_time:
+            try:
+                fit, seen = self._fit(day, progress)
+            except SolespanError as failure:
+                self.progress = FitProgress(problem=failure.what)
+                raise
+            except Exception:
+                self.progress = FitProgress(problem="The fit failed; the log says more.")
+                raise
+            with self._forecaster.database.writing() as session:
+                row = save_fit(
+                    session, as_of=day, model_version=MODEL_VERSION, payload=fit.to_dict()
+                )
+                row.data_version = seen  # what was logged while it ran is not in it
+            self.progress = FitProgress()
+        return fit
+
+    def fit_without_storing(self, as_of: date, progress: Progress | None = None) -> WearFit:
+        """Fit to what was known on another day, for a look back; nothing is stored."""
+        with self._one_at_a_time:
+            return self._fit(as_of, progress)[0]
+
+    def is_stale(self, *, at_once: bool) -> bool:
+        """Whether there is no fit of this model, or the log has changed since.
+
+        A change counts `at_once` or only when the fit is a day old.
+        """
+        with self._forecaster.database.reading() as session:
+            stored = self._forecaster.newest_fit(session)
+            if stored is None:
+                return True
+            changed = stored.row["data_version"] != newest_data_version(session)
+        age = self._forecaster.clock.now() - stored.row["fitted_at"]
+        return changed and (at_once or age >= REFIT_AFTER)
+
+    def _fit(self, as_of: date, progress: Progress | None) -> tuple[WearFit, int]:
+        def tell(step: str, fraction: float) -> None:
+            self.progress = FitProgress(running=True, step=step, fraction=fraction)
+            if progress is not None:
+                progress(step, fraction)
+
+        tell("reading", 0.0)
+        with self._forecaster.database.reading() as session:
+            seen = newest_data_version(session)
+            wear_log = load_wear_log(session)
+        moment = pd.Timestamp(as_of)
+        known = wear_log.until(moment)
+        if known.soles.empty:
+            raise NothingForecast(
+                f"Up to {as_of} no pair had a sole, so there is nothing to fit.",
+                where="soles",
+                accepted="at least one pair with one sole",
+                remedy="Add a pair and its sole, or import a folder of logs.",
+            )
+        try:
+            # Always from the same start, so that the same log gives the same dates.
+            fit = WearModel(known, moment).fit(progress=tell)
+        except ForecastError as cause:
+            raise NothingForecast(
+                f"The wear model could not be fitted: {cause}",
+                remedy="Check what was logged, then fit again.",
+            ) from cause
+        return fit, seen
+
+
+class Upkeep:
+    """The background thread that keeps fit and forecasts current; `wake` makes it look now."""
+
+    def __init__(self, forecaster: Forecaster, fitter: Fitter) -> None:
+        self._forecaster = forecaster
+        self._fitter = fitter
+        self._wake = threading.Event()
+        self._stop = threading.Event()
+        self._refit_asked = threading.Event()
+        self._thread: threading.Thread | None = None
+
+    def start(self) -> None:
+        """Begin to work; a second call does nothing."""
+        if self._thread is None:
+            self._thread = threading.Thread(target=self._run, name="upkeep", daemon=True)
+            self._thread.start()
+
+    def stop(self, timeout_s: float = 30.0) -> None:
+        """Finish the step at hand and end."""
+        self._stop.set()
+        self._wake.set()
+        if self._thread is not None:
+            self._thread.join(timeout_s)
+
+    def wake(self, *, refit: bool = False) -> None:
+        """Look at once what is behind; with `refit`, fit first."""
+        if refit:
+            self._refit_asked.set()
+        self._wake.set()
+
+    @property
+    def refit_waiting(self) -> bool:
+        """Whether a refit was asked for and has not begun."""
+        return self._refit_asked.is_set()
+
+    def _run(self) -> None:
+        while not self._stop.is_set():
+            try:
+                self.once()
+            except NothingForecast:
+                pass  # nothing logged yet: the state says so
+            except Exception as failure:  # noqa: BLE001 - the thread must outlive one bad round
+                log.error("upkeep_failed", kind=type(failure).__name__)
+            self._wake.wait(UPKEEP_EVERY_S)
+            self._wake.clear()
+
+    def once(self) -> None:
+        """Do one round: fit if asked or due, then bring forecasts up to date."""
+        asked = self._refit_asked.is_set()
+        self._refit_asked.clear()
+        fitted = asked or self._fitter.is_stale(at_once=False)
+        if fitted:
+            self._fitter.refit()
+        count = self._forecaster.update_behind(everyone=fitted)
+        log.info("upkeep", fitted=fitted, wearers=count)

@@ -1,0 +1,206 @@
+"""Was this create answered before, and may the same answer be given again?
+
+An `Idempotency-Key` names one attempt to create something, as the internet draft
+draft-ietf-httpapi-idempotency-key-header (not an RFC yet) describes. Its answer is kept for 24 hours in the transaction that made the row: the same
+key with the same request gets the same answer; with another request it is refused; while the first
+is running in this process it is refused for now. Between processes the database's unique index
+makes the second wait for the first.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import re
+import threading
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from datetime import datetime, timedelta
+from typing import Any
+
+from sqlalchemy.orm import Session
+
+from api.errors import Conflict, SolespanError
+from api.storage.answers import AnsweredMeanwhile, find_answer, forget_answers_before, keep_answer
+from api.storage.session import Database
+
+__all__ = ["Answered", "Keyring", "MalformedKey", "fingerprint_of", "read_key"]
+
+KEPT = timedelta(hours=24)
+MAX_KEY_LENGTH = 128
+# A Structured Field string (RFC 8941, section 3.3.3): printable ASCII in quotes, \" and \\ escaped.
+_QUOTED = re.compile(r'"((?:[\x20-\x21\x23-\x5b\x5d-\x7e]|\\["\\])*)"(?:\s*;.*)?')
+_BARE = re.compile(r"[\x21\x23-\x2b\x2d-\x3a\x3c-\x7e]+")
+
+
+class MalformedKey(SolespanError):
+    """The caller sent an Idempotency-Key that is no string."""
+
+    status = 400
+    code = "malformed-key"
+    title = "The Idempotency-Key cannot be read"
+
+
+class KeyReused(SolespanError):
+    """The caller used a key that belongs to another request."""
+
+    status = 422
+    code = "key-reused"
+    title = "This Idempotency-Key was used for another request"
+
+
+class RequestRunning(Conflict):
+    """The same request is being worked on; the caller should ask again in a moment."""
+
+    code = "request-running"
+    title = "A request with this Idempotency-Key is still running"
+
+
+@dataclass(frozen=True)
+class Answered:
+    """What a create answers: status, JSON body, and the headers that belong to it."""
+
+    status_code: int
+    body: Any
+    headers: dict[str, str] = field(default_factory=dict)
+    replayed: bool = False
+
+
+def read_key(header: str | None) -> str | None:
+    """Return the key in the header, quoted or bare, or None without a header.
+
+    Raises `MalformedKey`.
+    """
+    if header is None:
+        return None
+    text = header.strip()
+    quoted = _QUOTED.fullmatch(text)
+    key = re.sub(r"\\(.)", r"\1", quoted[1]) if quoted else text
+    if not 1 <= len(key) <= MAX_KEY_LENGTH or not (quoted or _BARE.fullmatch(text)):
+        raise MalformedKey(
+            "The Idempotency-Key cannot be read.",
+            where="header Idempotency-Key",
+            accepted=f"a quoted string of 1 to {MAX_KEY_LENGTH} printable ASCII characters",
+            remedy="Send a UUID in double quotes.",
+        )
+    return key
+
+
+def fingerprint_of(*parts: bytes) -> str:
+    """Return one hash of everything that makes two requests the same request."""
+    digest = hashlib.sha256()
+    for part in parts:
+        digest.update(len(part).to_bytes(8, "big"))
+        digest.update(part)
+    return digest.hexdigest()
+
+
+class Keyring:
+    """Runs creates so that each key is worked on once."""
+
+    def __init__(self, database: Database, now: Callable[[], datetime]) -> None:
+        self._database = database
+        self._now = now
+        self._running: set[tuple[str, str]] = set()
+        self._lock = threading.Lock()
+
+    def once(
+        self,
+        route: str,
+        key: str | None,
+        fingerprint: str,
+        create: Callable[[Session], Answered],
+    ) -> Answered:
+        """Run `create` in one transaction, or give the kept answer of this key.
+
+        Raises `KeyReused`, `RequestRunning`, and whatever `create` raises; then nothing is kept.
+        """
+        if key is None:
+            with self._database.writing() as session:
+                return create(session)
+        with self._working_on(route, key):
+            try:
+                with self._database.writing() as session:
+                    return self._first_or_again(session, route, key, fingerprint, create)
+            except AnsweredMeanwhile:
+                # Another process answered this key meanwhile: what it answered stands.
+                with self._database.reading() as session:
+                    kept = find_answer(session, route, key)
+                    if kept is None:
+                        raise
+                    return _again(kept, fingerprint)
+
+    def once_beside(
+        self, route: str, key: str | None, fingerprint: str, create: Callable[[], Answered]
+    ) -> Answered:
+        """Run a `create` that has its own transaction, or give the kept answer of this key.
+
+        Only for what may be repeated without harm: a crash before the answer is kept repeats it.
+        Raises as `once` does.
+        """
+        if key is None:
+            return create()
+        with self._working_on(route, key):
+            with self._database.reading() as session:
+                kept = self._kept(session, route, key)
+            if kept is not None:
+                return _again(kept, fingerprint)
+            answer = create()
+            with self._database.writing() as session:
+                return self._first_or_again(session, route, key, fingerprint, lambda _: answer)
+
+    def _kept(self, session: Session, route: str, key: str) -> dict[str, Any] | None:
+        kept = find_answer(session, route, key)
+        return kept if kept and kept["created_at"] >= self._now() - KEPT else None
+
+    def _first_or_again(
+        self,
+        session: Session,
+        route: str,
+        key: str,
+        fingerprint: str,
+        create: Callable[[Session], Answered],
+    ) -> Answered:
+        now = self._now()
+        forget_answers_before(session, now - KEPT)
+        kept = find_answer(session, route, key)
+        if kept is not None:
+            return _again(kept, fingerprint)
+        answer = create(session)
+        keep_answer(
+            session,
+            route=route,
+            key=key,
+            fingerprint=fingerprint,
+            status_code=answer.status_code,
+            body={"body": answer.body, "headers": answer.headers},
+            now=now,
+        )
+        return answer
+
+    @contextmanager
+    def _working_on(self, route: str, key: str) -> Iterator[None]:
+        with self._lock:
+            if (route, key) in self._running:
+                raise RequestRunning(
+                    "A request with this Idempotency-Key is still running.",
+                    where="header Idempotency-Key",
+                    remedy="Wait a moment and send the same request again.",
+                )
+            self._running.add((route, key))
+        try:
+            yield
+        finally:
+            with self._lock:
+                self._running.discard((route, key))
+
+
+def _again(kept: dict[str, Any], fingerprint: str) -> Answered:
+    if kept["fingerprint"] != fingerprint:
+        raise KeyReused(
+            "This Idempotency-Key was used for another request.",
+            where="header Idempotency-Key",
+            remedy="Make a new key for each new request.",
+        )
+    stored = kept["body"]
+    return Answered(kept["status_code"], stored["body"], stored["headers"], replayed=True)
