@@ -86,7 +86,8 @@ class SlopesModel:
         self.n_dropped = rows.n_dropped
         self.effects = ["intercept"] * random_intercept + ["slope"] * (rows.slope is not None)
         self._free = (0,) if not both else (0, 1, 2) if correlated else (0, 2)
-        centre = float(rows.slope.mean()) if rows.slope is not None and len(self._free) == 3 else 0.0
+        movable = rows.slope is not None and len(self._free) == 3
+        centre = float(rows.slope.mean()) if rows.slope is not None and movable else 0.0
         sums = sum_rows(
             rows.endog, rows.exog, rows.starts, rows.slope, centre, intercept=random_intercept
         )
@@ -174,7 +175,7 @@ def _unit(sums: GroupSums, *, intercept: bool) -> float:
 
 
 def _orthonormal(sums: GroupSums, names: tuple[str, ...]) -> Floats:
-    """The triangular transform that makes the columns orthonormal over all rows together."""
+    """Find the triangular transform that makes the columns orthonormal over all rows together."""
     pooled = sums.pooled()
     size = np.sqrt(pooled.diagonal())
     size[size == 0] = 1.0

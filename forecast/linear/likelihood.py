@@ -22,13 +22,13 @@ from functools import cached_property
 import numpy as np
 import numpy.typing as npt
 
+from forecast.linear.designs import Designs, shared_designs, walk
+from forecast.linear.products import gram
 from forecast.linear.rows import GroupSums
 
 __all__ = ["Deviance", "Point", "factor", "precision_of_groups"]
 
 Floats = npt.NDArray[np.float64]
-GROUPS_PER_BLOCK = 8192  # measured: temporaries of about 4 MB, little overhead per group
-SMALL_PRODUCT = 1 << 18  # multiplications below which OpenBLAS stays on one thread
 PAIRS = np.triu_indices(3)  # order of the second derivatives by G11, G12, G22
 
 
@@ -43,14 +43,14 @@ class Point:
 
 
 def factor(theta: Floats, free: tuple[int, ...]) -> Floats:
-    """The lower triangular factor (2, 2) whose entries (1,1), (2,1), (2,2) named in `free` are theta."""
+    """Lay theta into the entries (1,1), (2,1), (2,2), named by `free`, of a lower factor (2, 2)."""
     entries = np.zeros(3)
     entries[list(free)] = theta
     return np.array([[entries[0], 0.0], [entries[1], entries[2]]])
 
 
 def precision_of_groups(sums: GroupSums, lower: Floats) -> tuple[Floats, Floats, Floats, Floats]:
-    """The four entries n11, n12, n21, n22, each (m,), of N = R' H^-1 for every group.
+    """Give the entries n11, n12, n21, n22, each (m,), of N = R' H^-1 for every group.
 
     N C is Z'V^-1[X y] and N R is Z'V^-1 Z, written so that no digits cancel.
     """
@@ -90,6 +90,7 @@ class Deviance:
 
     def __init__(self, sums: GroupSums, free: tuple[int, ...], *, reml: bool) -> None:
         self.sums = sums
+        self.shared = shared_designs(sums)
         self.free = free
         self.n_fixed = len(sums.within) - 1
         self.df = sums.n_rows - (self.n_fixed if reml else 0)
@@ -100,7 +101,7 @@ class Deviance:
     @cached_property
     def constant(self) -> float:
         """What the deviance holds beside its logarithms."""
-        return self.df * (1.0 + np.log(2 * np.pi / self.df))
+        return float(self.df * (1.0 + np.log(2 * np.pi / self.df)))
 
     def __call__(self, theta: Floats) -> Point:
         """Value, gradient and Hessian at theta, one entry per name in `free`."""
@@ -135,50 +136,23 @@ class Deviance:
 
     def _totals(self, lower: Floats) -> tuple[Floats, Floats]:
         """Sum log|H| and S with their derivatives by G11, G12, G22: shapes (10,), (10, k, k)."""
-        sums, size = self.sums, self.n_fixed + 1
-        upper = self.upper
+        size, upper = self.n_fixed + 1, self.upper
         logs = np.zeros(10)
         totals = np.zeros((10, len(upper[0])))
-        for first in range(0, len(sums.r11), GROUPS_PER_BLOCK):
-            block = slice(first, first + GROUPS_PER_BLOCK)
-            weights, part = _weights(sums.r11[block], sums.r12[block], sums.r22[block], lower)
-            logs += part
-            squares = _squares(sums.c1[:, block], sums.c2[:, block])
-            totals += _product(weights.reshape(10, -1), squares.reshape(len(squares), -1))
+        for part in walk(self.sums) if self.shared is None else [self.shared]:
+            weights, log_sums = _weights(part, lower)
+            logs += log_sums
+            totals += gram(weights.reshape(10, -1), part.squares.reshape(len(totals.T), -1))
         products = np.zeros((10, size, size))
         products[:, upper[0], upper[1]] = totals
         products[:, upper[1], upper[0]] = totals
-        products[0] += sums.within
+        products[0] += self.sums.within
         return logs, products
 
 
-def _product(one: Floats, other: Floats) -> Floats:
-    """`one` @ `other`.T in slices too small for the BLAS to start threads that wait for each other."""
-    reach = max(1024, SMALL_PRODUCT // (len(one) * len(other)))
-    cuts = range(0, one.shape[1], reach)
-    return sum(
-        (one[:, i : i + reach] @ other[:, i : i + reach].T for i in cuts),
-        np.zeros((len(one), len(other))),
-    )
-
-
-def _squares(c1: Floats, c2: Floats) -> Floats:
-    """For each pair of columns a <= b: c1c1', c1c2' + c2c1' and c2c2'; shape (pairs, 3, groups)."""
-    size, groups = c1.shape
-    out = np.empty((size * (size + 1) // 2, 3, groups))
-    row = 0
-    for a in range(size):
-        for b in range(a, size):
-            np.multiply(c1[a], c1[b], out=out[row, 0])
-            np.multiply(c1[a], c2[b], out=out[row, 1])
-            out[row, 1] += out[row, 1] if a == b else c2[a] * c1[b]
-            np.multiply(c2[a], c2[b], out=out[row, 2])
-            row += 1
-    return out
-
-
-def _weights(r11: Floats, r12: Floats, r22: Floats, lower: Floats) -> tuple[Floats, Floats]:
-    """Weights of `_squares` in S and its derivatives, (10, 3, groups), and the ten sums of log|H|."""
+def _weights(part: Designs, lower: Floats) -> tuple[Floats, Floats]:
+    """Weights of `squares` in S and its derivatives, (10, 3, d), and the ten sums of log|H|."""
+    r11, r12, r22 = part.r11, part.r12, part.r22
     g = (lower[0, 0] ** 2, lower[0, 0] * lower[1, 0], float(lower[1] @ lower[1]))
     n11, n12, n21, n22, det = _solve(r11, r12, r22, g, lower)
     k11, k12, k22 = n11 * r11, n21 * r11, n21 * r12 + n22 * r22
@@ -211,9 +185,11 @@ def _weights(r11: Floats, r12: Floats, r22: Floats, lower: Floats) -> tuple[Floa
     np.multiply(2.0 * k22, t22, out=w[9])
     np.negative(w[1:4], out=w[1:4])
     k = np.stack((k11, k12, k22))
-    kk = k @ k.T
-    logs = [np.log(det).sum(), k11.sum(), 2.0 * k12.sum(), k22.sum()]
-    logs += [-kk[0, 0], -2.0 * kk[0, 1], -kk[1, 1], -2.0 * (kk[1, 1] + kk[0, 2]), -2.0 * kk[1, 2], -kk[2, 2]]
+    first = k @ part.times
+    kk = (k * part.times) @ k.T
+    logs = [np.log(det) @ part.times, first[0], 2.0 * first[1], first[2]]
+    logs += [-kk[0, 0], -2.0 * kk[0, 1], -kk[1, 1]]
+    logs += [-2.0 * (kk[1, 1] + kk[0, 2]), -2.0 * kk[1, 2], -kk[2, 2]]
     return w, np.array(logs)
 
 

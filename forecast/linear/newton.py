@@ -28,11 +28,11 @@ class Curved(Protocol):
     """A value with its gradient (q,) and Hessian (q, q)."""
 
     @property
-    def value(self) -> float: ...  # noqa: D102
+    def value(self) -> float: ...
     @property
-    def gradient(self) -> Floats: ...  # noqa: D102
+    def gradient(self) -> Floats: ...
     @property
-    def hessian(self) -> Floats: ...  # noqa: D102
+    def hessian(self) -> Floats: ...
 
 
 P = TypeVar("P", bound=Curved)
@@ -76,7 +76,7 @@ def minimise(function: Callable[[Floats], P], start: Floats) -> Minimum[P]:
 
 
 def _step(point: Curved, radius: float) -> tuple[Floats, float]:
-    """The step within the radius and the decrease that the quadratic model promises for it."""
+    """Find the step within the radius, and what decrease the quadratic model promises for it."""
     curvature, axes = np.linalg.eigh(point.hessian)
     largest = float(np.abs(curvature).max())
     slope = axes.T @ point.gradient

@@ -63,7 +63,7 @@ def panel(endog: object, exog: object, groups: object, slope: object) -> Panel:
         y, x, labels = y[keep], x[keep], labels[keep]
         t = None if t is None else t[keep]
     if not len(y):
-        raise BadFrame("endog: no row without a missing value is left; at least two groups are needed")
+        raise BadFrame("endog: every row has a missing value; rows of two groups are needed")
     order, starts, kinds = _gather(labels)
     if order is not None:
         y, x = y[order], x[order]
@@ -84,7 +84,7 @@ def _numbers(values: object, name: str, dimensions: int) -> Floats:
 def _complete(
     y: Floats, x: Floats, t: Floats | None, labels: npt.NDArray[np.generic]
 ) -> npt.NDArray[np.bool_] | None:
-    """Which rows have every value; None if all have. An infinite value is an error."""
+    """Tell which rows have every value; None if all have. An infinite value is an error."""
     columns = {"endog": y, "exog": x} | ({} if t is None else {"exog_slope": t})
     keep: npt.NDArray[np.bool_] | None = None
     for name, column in columns.items():
@@ -94,16 +94,16 @@ def _complete(
             row = int(np.argmax(np.isinf(column).reshape(len(column), -1).any(axis=1)))
             raise BadFrame(f"{name}: the value in row {row} is infinite; use a finite number")
         whole = ~np.isnan(column).reshape(len(column), -1).any(axis=1)
-        keep = whole if keep is None else keep & whole
+        keep = whole if keep is None else np.logical_and(keep, whole)
     if labels.dtype.kind not in "iub":
         known = ~np.asarray(pd.isna(labels), dtype=bool)
         if not known.all():
-            keep = known if keep is None else keep & known
+            keep = known if keep is None else np.logical_and(keep, known)
     return keep
 
 
 def _gather(labels: npt.NDArray[np.generic]) -> tuple[Ints | None, Ints, pd.Index]:
-    """An order that makes groups contiguous (None if they are), first rows and labels."""
+    """Find an order that makes groups contiguous (None if they are), first rows and labels."""
     begins = np.flatnonzero(np.concatenate(([True], labels[1:] != labels[:-1])))
     runs = labels[begins]
     codes, kinds = pd.factorize(runs)

@@ -94,7 +94,7 @@ class SlopesResults:
         return float(np.clip(self.cov_re.iloc[0, 1] / (sd[0] * sd[1]), -1.0, 1.0))
 
     def conf_int(self, alpha: float = 0.05) -> pd.DataFrame:
-        """Normal intervals of the fixed effects, columns `lower` and `upper`."""
+        """Give normal intervals of the fixed effects, columns `lower` and `upper`."""
         reach = ndtri(1.0 - alpha / 2.0) * self.bse
         return pd.DataFrame({"lower": self.params - reach, "upper": self.params + reach})
 
@@ -127,16 +127,19 @@ class SlopesResults:
         return pd.DataFrame(columns, index=self.labels)
 
     def predict(
-        self, exog: npt.ArrayLike, groups: npt.ArrayLike | None = None, exog_slope: npt.ArrayLike | None = None
+        self,
+        exog: npt.ArrayLike,
+        groups: npt.ArrayLike | None = None,
+        exog_slope: npt.ArrayLike | None = None,
     ) -> Floats:
-        """Expected response of new rows.
+        """Expect the response of new rows.
 
         Parameters
         ----------
         exog : array (n, p)
             Fixed effects in the order of `params`.
         groups : array (n,), optional
-            Group of each row: its predicted line is added. A label that was not fitted adds nothing.
+            Group of each row: its predicted line is added; an unknown label adds nothing.
         exog_slope : array (n,), optional
             Covariate of the random slope, needed with `groups` where the model has one.
 
@@ -151,7 +154,9 @@ class SlopesResults:
         """
         design = np.asarray(exog, dtype=np.float64)
         if design.ndim != 2 or design.shape[1] != len(self.params):
-            raise BadFrame(f"exog: shape {design.shape} where {len(self.params)} columns are needed")
+            raise BadFrame(
+                f"exog: shape {design.shape}, where {len(self.params)} columns are needed"
+            )
         fixed: Floats = design @ self.params.to_numpy()
         if groups is None:
             return fixed
@@ -165,7 +170,7 @@ class SlopesResults:
         return fixed
 
     def summary(self) -> str:
-        """The fit as a short plain text."""
+        """Describe the fit in a short plain text."""
         interval = self.conf_int()
         table = pd.DataFrame(
             {

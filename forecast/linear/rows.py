@@ -14,6 +14,8 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from forecast.linear.products import gram, mix
+
 __all__ = ["GroupSums", "sum_rows"]
 
 Floats = npt.NDArray[np.float64]
@@ -44,19 +46,19 @@ class GroupSums:
         return len(self.r11)
 
     def times(self, transform: Floats) -> GroupSums:
-        """The same sums for the columns W @ transform, transform of shape (k, k)."""
+        """Turn to the columns W @ transform, transform of shape (k, k)."""
         return GroupSums(
             self.r11,
             self.r12,
             self.r22,
-            transform.T @ self.c1,
-            transform.T @ self.c2,
+            mix(transform.T, self.c1),
+            mix(transform.T, self.c2),
             transform.T @ self.within @ transform,
             self.n_rows,
         )
 
     def every(self, step: int) -> GroupSums:
-        """A systematic sample: one group in `step`, the pooled parts shrunk to match."""
+        """Take one group in `step`, the pooled parts shrunk to match."""
         part = slice(None, None, step)
         share = len(self.r11[part]) / len(self.r11)
         return GroupSums(
@@ -71,7 +73,7 @@ class GroupSums:
 
     def pooled(self) -> Floats:
         """W'W over all rows, shape (k, k)."""
-        return self.within + self.c1 @ self.c1.T + self.c2 @ self.c2.T
+        return self.within + gram(self.c1, self.c1) + gram(self.c2, self.c2)
 
 
 def sum_rows(
@@ -100,104 +102,111 @@ def sum_rows(
     m = len(starts)
     k = p + 1
     sums = GroupSums(
-        np.zeros(m), np.zeros(m), np.zeros(m), np.zeros((k, m)), np.zeros((k, m)), np.zeros((k, k)), n
+        np.zeros(m),
+        np.zeros(m),
+        np.zeros(m),
+        np.zeros((k, m)),
+        np.zeros((k, m)),
+        np.zeros((k, k)),
+        n,
     )
     edges = np.append(starts, n)
     first = 0
     while first < m:
         reach = int(np.searchsorted(edges, edges[first] + ROWS_PER_BLOCK, "right")) - 1
-        last = max(first + 1, reach)
-        rows = slice(int(edges[first]), int(edges[last]))
-        block = _Block(edges[first:last] - rows.start, np.diff(edges[first : last + 1]))
-        columns = [np.ascontiguousarray(exog[rows, j]) for j in range(p)] + [endog[rows]]
+        groups = slice(first, max(first + 1, reach))
+        rows = slice(int(edges[first]), int(edges[groups.stop]))
+        layout = _Layout(edges[groups] - rows.start, np.diff(edges[first : groups.stop + 1]))
         covariate = None if slope is None else slope[rows]
-        _sum_block(
-            sums, slice(first, last), columns, covariate, centre, block, intercept=intercept
-        )
-        first = last
+        design = _Design(layout, covariate, centre, intercept=intercept)
+        sums.r11[groups], sums.r12[groups], sums.r22[groups] = design.factor()
+        rests: dict[int, Floats] = {}
+        for j in range(k):
+            column = np.ascontiguousarray(exog[rows, j]) if j < p else endog[rows]
+            sums.c1[j, groups], sums.c2[j, groups], rest = design.project(column)
+            if rest is not None:
+                rests[j] = rest.ravel()
+        if rests:
+            kept = list(rests)
+            stacked = np.stack([rests[j] for j in kept])
+            sums.within[np.ix_(kept, kept)] += gram(stacked, stacked)
+        first = groups.stop
     return sums
 
 
-class _Block:
+class _Layout:
     """Sums over the groups of a block of rows, and values of groups laid back over their rows."""
 
     def __init__(self, local: Ints, count: Ints) -> None:
         self.local = local
         self.count = count
         size = int(count[0])
-        self.shape = (len(count), size) if (count == size).all() else (int(count.sum()),)
-        self.even = len(self.shape) == 2
+        self.even = bool((count == size).all())
+        self.shape = (len(count), size) if self.even else (int(count.sum()),)
 
-    def total(self, values: Floats) -> Floats:
-        """Sum per group."""
-        if self.even:
-            return np.einsum("ij->i", values)
-        return np.add.reduceat(values, self.local)
+    def total(self, one: Floats, other: Floats | None = None) -> Floats:
+        """Sum per group, of one column or of the product of two."""
+        if not self.even:
+            return np.asarray(np.add.reduceat(one if other is None else one * other, self.local))
+        if other is None:
+            return np.asarray(np.einsum("ij->i", one))
+        return np.asarray(np.einsum("ij,ij->i", one, other))
 
-    def product(self, one: Floats, other: Floats) -> Floats:
-        """Sum of products per group."""
-        if self.even:
-            return np.einsum("ij,ij->i", one, other)
-        return np.add.reduceat(one * other, self.local)
-
-    def rows(self, per_group: Floats) -> Floats:
-        """One value per group as something that broadcasts over the rows."""
+    def over_rows(self, per_group: Floats) -> Floats:
+        """Lay one value per group out so that it broadcasts over the rows."""
         return per_group[:, None] if self.even else np.repeat(per_group, self.count)
 
 
-def _sum_block(
-    sums: GroupSums,
-    groups: slice,
-    columns: list[Floats],
-    slope: Floats | None,
-    centre: float,
-    block: _Block,
-    *,
-    intercept: bool,
-) -> None:
-    """Fill the entries of one block of groups and add its part of `within`.
+class _Design:
+    """Z = QR of every group of a block, and what Q'W and W - QQ'W are for a column of W."""
 
-    A column that is constant, or the slope's covariate itself, lies in the span of Z: its products
-    are known without a pass and it leaves nothing within.
-    """
-    root = np.sqrt(block.count)
-    along_slope = sums.c2 if intercept else sums.c1
-    across: Floats | None = None  # the covariate less its projection on the intercept
-    spread = mean = np.zeros(len(root))
-    if intercept:
-        sums.r11[groups] = root
-    if slope is not None:
-        across = slope.reshape(block.shape) - centre
+    def __init__(
+        self, layout: _Layout, slope: Floats | None, centre: float, *, intercept: bool
+    ) -> None:
+        self.layout = layout
+        self.slope = slope
+        self.centre = centre
+        self.intercept = intercept
+        self.root = np.sqrt(layout.count)
+        self.mean = self.spread = self.per_spread = np.zeros(len(layout.count))
+        if slope is None:
+            return
+        self.across = slope.reshape(layout.shape) - centre  # less its projection on the intercept
         if intercept:
-            mean = block.total(across) / block.count
-            across -= block.rows(mean)
-        spread = block.product(across, across)
-        spread[spread <= FLAT * block.count * mean * mean] = 0.0
-        (sums.r22 if intercept else sums.r11)[groups] = np.sqrt(spread)
-        sums.r12[groups] = root * mean
-    per_spread = np.divide(1.0, spread, out=np.zeros_like(spread), where=spread > 0)
-    kept, residuals = [], []
-    for j, raw in enumerate(columns):
-        column = raw.reshape(block.shape)
-        if intercept and (raw == raw[0]).all():
-            sums.c1[j, groups] = root * raw[0]
-            continue
-        if slope is not None and np.array_equal(raw, slope):
-            along_slope[j, groups] = np.sqrt(spread)
-            if intercept:
-                sums.c1[j, groups] = root * (mean + centre)
-            continue
-        if intercept:
-            level = block.total(column) / block.count
-            sums.c1[j, groups] = root * level
-            column = column - block.rows(level)
-        if across is not None:
-            steepness = block.product(across, column) * per_spread
-            along_slope[j, groups] = steepness * np.sqrt(spread)
-            column = column - across * block.rows(steepness)
-        kept.append(j)
-        residuals.append(column.ravel())
-    if not kept:
-        return
-    stacked = np.stack(residuals)
-    sums.within[np.ix_(kept, kept)] += stacked @ stacked.T
+            self.mean = layout.total(self.across) / layout.count
+            self.across -= layout.over_rows(self.mean)
+        spread = layout.total(self.across, self.across)
+        spread[spread <= FLAT * layout.count * self.mean**2] = 0.0
+        self.spread = np.sqrt(spread)
+        self.per_spread = np.divide(1.0, self.spread, out=np.zeros_like(spread), where=spread > 0)
+
+    def factor(self) -> tuple[Floats, Floats, Floats]:
+        """Give the entries r11, r12, r22 of R."""
+        none = np.zeros(len(self.root))
+        if self.intercept:
+            return self.root, self.root * self.mean, self.spread
+        return self.spread, none, none
+
+    def project(self, raw: Floats) -> tuple[Floats, Floats, Floats | None]:
+        """Give both rows of Q'W of one column, and what is left of it; None if nothing is.
+
+        A constant column, or the slope's covariate itself, lies in the span of Z: its products are
+        known without a pass.
+        """
+        none = np.zeros(len(self.root))
+        if self.intercept and (raw == raw[0]).all():
+            return self.root * raw[0], none, None
+        if self.slope is not None and np.array_equal(raw, self.slope):
+            if self.intercept:
+                return self.root * (self.mean + self.centre), self.spread, None
+            return self.spread, none, None
+        rest = raw.reshape(self.layout.shape)
+        level = steepness = none
+        if self.intercept:
+            mean = self.layout.total(rest) / self.layout.count
+            rest = rest - self.layout.over_rows(mean)
+            level = self.root * mean
+        if self.slope is not None:
+            steepness = self.layout.total(self.across, rest) * self.per_spread
+            rest = rest - self.across * self.layout.over_rows(steepness * self.per_spread)
+        return (level, steepness, rest) if self.intercept else (steepness, none, rest)

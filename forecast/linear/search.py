@@ -22,7 +22,7 @@ from forecast.linear.rows import GroupSums
 __all__ = ["best_covariance"]
 
 Floats = npt.NDArray[np.float64]
-GROUPS_SEARCHED = 2048
+GROUPS_SEARCHED = 512
 GROWTH = 32  # each larger sample brings the optimum of the one before within a step or two
 # Entries (1,1), (2,1), (2,2) of the factor in units of the residual SD: interior, then boundaries.
 STARTS = np.array(
@@ -62,7 +62,7 @@ def best_covariance(sums: GroupSums, free: tuple[int, ...], *, reml: bool) -> Mi
 def _descend(
     function: Callable[[Floats], Point], starts: list[Floats], free: tuple[int, ...]
 ) -> list[Minimum[Point]]:
-    """The different ends of the searches from `starts`."""
+    """Search from each of `starts` and keep the ends that differ."""
     ends: list[Minimum[Point]] = []
     for start in starts:
         end = minimise(function, start)

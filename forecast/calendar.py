@@ -1,0 +1,126 @@
+"""On which day will a number of standard wear days have been worn?
+
+Wear to come by day d is the present pace times the season's days until d, times an uncertain factor
+whose spread grows with d. Because wear only grows, `due by day d` is the same event as `worn by day
+d is at least what remains`, so only the distribution of wear by each day matters.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from forecast.usage import Pace, UseFit, season_factor
+
+__all__ = ["UseAhead", "days_until", "use_ahead", "wear_days_ahead"]
+
+_YEAR_DAYS = 365.25
+_FIXED_POINT_STEPS = 4
+
+
+@dataclass(frozen=True)
+class UseAhead:
+    """Use of n pairs from today on.
+
+    per_day : ndarray, shape (n,)
+        Standard wear days per calendar day, season taken out.
+    wear_days_per_day, known_days : ndarray, shape (n,)
+        Wear days per calendar day and the wear days behind it.
+    group : ndarray of int, shape (n,)
+        Dress code.
+    season_days : dict of ndarray, shape (horizon + 1,)
+        Cumulative season factor by dress code: day -> days at the mean pace.
+    """
+
+    per_day: np.ndarray
+    wear_days_per_day: np.ndarray
+    known_days: np.ndarray
+    group: np.ndarray
+    season_days: dict[int, np.ndarray]
+    error: tuple[float, float, float, float]
+
+    def log_sd(self, days: np.ndarray, member: np.ndarray) -> np.ndarray:
+        """SD of the log of wear until so many days ahead, for members of the n pairs."""
+        dispersion, uncertainty, floor, drift = self.error
+        expected = np.maximum(self.wear_days_per_day[member] * np.maximum(days, 1.0), 1e-3)
+        variance = (
+            dispersion / expected
+            + uncertainty / self.known_days[member]
+            + floor
+            + drift * days / _YEAR_DAYS
+        )
+        return np.asarray(np.sqrt(np.log1p(variance)))
+
+
+def use_ahead(
+    use: UseFit, pace: Pace, group: np.ndarray, as_of_day: int, horizon_days: int
+) -> UseAhead:
+    """Lay out the use to come of some pairs.
+
+    Parameters
+    ----------
+    use : UseFit
+    pace : Pace
+        Of the pairs.
+    group : ndarray of int, shape (n,)
+    as_of_day : int
+        Days since 1970-01-01.
+    horizon_days : int
+    """
+    share = ((as_of_day + np.arange(horizon_days + 1) + 0.5) / _YEAR_DAYS) % 1.0
+    season_days = {
+        int(g): np.r_[0.0, np.cumsum(season_factor(use.season.get(int(g), (0.0, 0.0)), share))]
+        for g in np.unique(group)
+    }
+    factor = np.exp(use.bias_log)
+    return UseAhead(
+        per_day=pace.wear_days_per_day * pace.exposure_per_wear_day * factor,
+        wear_days_per_day=pace.wear_days_per_day * factor,
+        known_days=pace.known_days,
+        group=group,
+        season_days=season_days,
+        error=use.error,
+    )
+
+
+def days_until(
+    ahead: UseAhead, remaining: np.ndarray, normal: np.ndarray, members: np.ndarray
+) -> np.ndarray:
+    """Calendar days until remaining standard wear days are used up; inf beyond the horizon.
+
+    Parameters
+    ----------
+    ahead : UseAhead
+    remaining : ndarray, shape (m, draws)
+        Standard wear days that remain.
+    normal : ndarray, shape (draws,)
+        Standard normal points for the use.
+    members : ndarray of int, shape (m,)
+        Which pairs of `ahead` the rows are.
+    """
+    out = np.full(remaining.shape, np.inf)
+    for group, curve in ahead.season_days.items():
+        rows = np.flatnonzero(ahead.group[members] == group)
+        if not len(rows):
+            continue
+        at = members[rows][:, None]
+        at_pace = remaining[rows] / np.maximum(ahead.per_day[at], 1e-6)
+        days = np.interp(at_pace, curve, np.arange(len(curve)))
+        wanted = at_pace
+        for _ in range(_FIXED_POINT_STEPS):
+            sd = ahead.log_sd(days, at)
+            wanted = at_pace * np.exp(0.5 * sd * sd - normal * sd)
+            days = np.interp(wanted, curve, np.arange(len(curve)))
+        out[rows] = np.where(wanted > curve[-1], np.inf, days)
+    return np.where(remaining <= 0.0, 0.0, out)
+
+
+def wear_days_ahead(ahead: UseAhead, days: int) -> tuple[np.ndarray, np.ndarray]:
+    """Expected wear days within the next days, and the SD of their log, both of shape (n,)."""
+    expected = np.zeros(len(ahead.per_day))
+    for group, curve in ahead.season_days.items():
+        rows = ahead.group == group
+        expected[rows] = ahead.wear_days_per_day[rows] * curve[min(days, len(curve) - 1)]
+    member = np.arange(len(expected))
+    return expected, ahead.log_sd(np.full(len(expected), float(days)), member)

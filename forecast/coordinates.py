@@ -1,0 +1,137 @@
+"""Through which column of the linearised observation does each unknown act, and with what weight?
+
+An observation sees its path through a few columns (the interface): start, packing, log rate, gauge
+bias, thumb shift, silent wear, one per covariate. Every unknown of the model acts through exactly
+one of them, with a weight that is a constant of the path: the pair's effect through the log rate
+with weight 1, the right-minus-left contrast with weight +-1/2, and so on.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from forecast.covariates import COVARIATES
+from forecast.frames import MATERIALS
+from forecast.panel import Panel
+from forecast.priors import (
+    COVARIATE_PRIORS,
+    MATERIAL_LOG_SD,
+    MATERIAL_RATE,
+    POPULATION_SD,
+)
+
+__all__ = ["INTERFACE", "PAIR", "PATH", "WEARER", "Coordinates", "coordinates"]
+
+INTERFACE = ("start", "packing", "log_rate", "gauge", "thumb", "silent", *COVARIATES)
+_COLUMN = {name: i for i, name in enumerate(INTERFACE)}
+PATH = ("start", "packing", "shoe")
+PAIR = ("pair", "pair_foot", "gap")
+WEARER = ("wearer", "wearer_foot", "wearer_toe", "wearer_heel", "gauge", "thumb")
+
+
+@dataclass(frozen=True)
+class Coordinates:
+    """The unknowns of a panel: names, interface column and weight per path.
+
+    names : tuple of str
+        PATH, then PAIR, then WEARER, then the population's names present in this panel.
+    column : ndarray of int, shape (unknowns,)
+        Interface column through which each acts.
+    weight : ndarray, shape (unknowns, paths)
+    prior_mean, prior_sd : ndarray, shape (population unknowns,)
+    """
+
+    names: tuple[str, ...]
+    column: np.ndarray
+    weight: np.ndarray
+    prior_mean: np.ndarray
+    prior_sd: np.ndarray
+    population: tuple[str, ...] = field(default=())
+
+
+def coordinates(panel: Panel, population: tuple[str, ...] | None = None) -> Coordinates:
+    """Lay out the unknowns of a panel.
+
+    Parameters
+    ----------
+    panel : Panel
+    population : tuple of str, optional
+        Names of the population's unknowns to keep, in order (of an earlier fit); default: all
+        that the panel can inform or needs.
+    """
+    point, foot = panel.path_point, panel.path_foot
+    side = foot - 0.5
+    one = np.ones(len(point))
+    heel = (point == 2).astype(float)
+    toe = (point == 1).astype(float)
+    sole = 1.0 - heel  # the heel's top piece is a piece of its own, whatever the sole is made of
+    weights: dict[str, tuple[str, np.ndarray]] = {
+        "wearer": ("log_rate", one),
+        "wearer_foot": ("log_rate", side),
+        "wearer_toe": ("log_rate", toe),
+        "wearer_heel": ("log_rate", heel),
+        "gauge": ("gauge", one),
+        "thumb": ("thumb", one),
+    }
+    local = {
+        "start": ("start", one),
+        "packing": ("packing", one),
+        "shoe": ("log_rate", one),
+        "pair": ("log_rate", one),
+        "pair_foot": ("log_rate", side),
+        "gap": ("silent", one),
+    }
+    every: dict[str, tuple[str, np.ndarray]] = {"level": ("log_rate", sole)}
+    for code, word in enumerate(MATERIALS):
+        every[f"material_{word}"] = ("log_rate", sole * (panel.material == code))
+    every["toe"] = ("log_rate", toe)
+    every["heel"] = ("log_rate", heel)
+    for code, word in enumerate(("ball", "toe", "heel")):
+        every[f"drive_{word}"] = ("log_rate", panel.drives * (point == code))
+    for name in COVARIATES:
+        every[f"log_{name}"] = (name, one)
+    every["start_mm"] = ("start", 1.0 - heel)
+    every["packing_mm"] = ("packing", one)
+    every["thumb_shift_mm"] = ("thumb", one)
+    every["gap_share"] = ("silent", one)
+    chosen = population if population is not None else _needed(every, panel)
+    layout = [
+        *((n, *local[n]) for n in (*PATH, *PAIR)),
+        *((n, *weights[n]) for n in WEARER),
+        *((n, *every[n]) for n in chosen),
+    ]
+    priors = [population_prior(n) for n in chosen]
+    return Coordinates(
+        names=tuple(n for n, _, _ in layout),
+        column=np.array([_COLUMN[c] for _, c, _ in layout]),
+        weight=np.array([w for _, _, w in layout]),
+        prior_mean=np.array([m for m, _ in priors]),
+        prior_sd=np.array([s for _, s in priors]),
+        population=tuple(chosen),
+    )
+
+
+def population_prior(name: str) -> tuple[float, float]:
+    """Prior mean and SD of one unknown of the population."""
+    if name.startswith("material_"):
+        return float(np.log(MATERIAL_RATE[name.removeprefix("material_")])), MATERIAL_LOG_SD
+    if name.startswith("log_"):
+        median, sd = COVARIATE_PRIORS[name.removeprefix("log_")]
+        return float(np.log(median)), sd
+    return POPULATION_SD[name]
+
+
+def _needed(every: dict[str, tuple[str, np.ndarray]], panel: Panel) -> tuple[str, ...]:
+    flags = panel.exposure.flags
+    seen = {name: bool(flags[:, i].any()) for i, name in enumerate(COVARIATES[:-1])}
+    seen["driving"] = bool((panel.exposure.driving > 0).any())
+    always = {"level", "start_mm", "packing_mm", "thumb_shift_mm", "gap_share", "drive_ball"}
+
+    def needed(name: str, weight: np.ndarray) -> bool:
+        if name.startswith("log_"):
+            return seen[name.removeprefix("log_")]
+        return name in always or bool(np.any(weight != 0))
+
+    return tuple(n for n, (_, w) in every.items() if needed(n, w))

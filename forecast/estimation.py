@@ -1,0 +1,262 @@
+"""How are the population's parameters found?
+
+Spreads by marginal likelihood with weak priors (empirical Bayes), noise by guarded Newton steps,
+thumb cut points by ordered probit; observations are linearised about the current modes and the
+steps alternate (Lindstrom and Bates, Biometrics 46:673, 1990).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from typing import Protocol
+
+import numpy as np
+from scipy.optimize import minimize
+
+from forecast.coordinates import INTERFACE, Coordinates, coordinates
+from forecast.hierarchy import Posterior, gradient, solve
+from forecast.linearise import Linearised, Noise, linearise
+from forecast.panel import GAUGES, THUMB, Panel
+from forecast.priors import METHOD_SD_MM, SPREADS
+from forecast.thumb import ThumbScale, learn_scale
+
+__all__ = ["Estimate", "estimate", "interface_values", "modes", "prior_centre"]
+
+Progress = Callable[[str, float], None]
+PROCESS_MEDIAN_MM, PROCESS_LOG_SD = 0.02, 0.7
+GAUGE_LOG_SD = 0.4
+_LOG_STEP = 0.15
+
+
+@dataclass(frozen=True)
+class Estimate:
+    """Where a fit ended: unknowns, spreads, noise, posterior, penalised negative log likelihood."""
+
+    layout: Coordinates
+    spread: dict[str, float]
+    noise: Noise
+    posterior: Posterior
+    lin: Linearised
+    objective: float
+    rounds: int
+    converged: bool
+
+
+class Start(Protocol):
+    """Anything with spreads and noise to start from."""
+
+    @property
+    def spread(self) -> dict[str, float]:
+        """SD of each random effect."""
+
+    @property
+    def noise(self) -> Noise:
+        """Noise of what is seen."""
+
+
+def interface_values(layout: Coordinates, unknowns: np.ndarray) -> np.ndarray:
+    """Interface values that unknowns add up to, shape (11, paths).
+
+    Parameters
+    ----------
+    layout : Coordinates
+    unknowns : ndarray, shape (unknowns, paths)
+    """
+    out = np.zeros((len(INTERFACE), layout.weight.shape[1]))
+    for column, weight, values in zip(layout.column, layout.weight, unknowns, strict=True):
+        out[column] += weight * values
+    return out
+
+
+def prior_centre(layout: Coordinates) -> np.ndarray:
+    """Interface values at the prior means, shape (11, paths)."""
+    n_paths = layout.weight.shape[1]
+    random = len(layout.names) - len(layout.population)
+    values = np.zeros((len(layout.names), n_paths))
+    values[random:] = layout.prior_mean[:, None]
+    return interface_values(layout, values)
+
+
+def default_noise() -> Noise:
+    """Noise before any data."""
+    return Noise(tuple(METHOD_SD_MM[g] for g in GAUGES), PROCESS_MEDIAN_MM, ThumbScale())
+
+
+def modes(
+    panel: Panel,
+    layout: Coordinates,
+    spread: dict[str, float],
+    noise: Noise,
+    *,
+    population: tuple[np.ndarray, np.ndarray] | None = None,
+    deviation: np.ndarray | None = None,
+    weight: np.ndarray | None = None,
+    steps: int = 8,
+    tolerance: float = 1e-4,
+) -> tuple[Posterior, Linearised, np.ndarray]:
+    """Alternate linearising and solving at fixed spreads until the modes stand still.
+
+    Returns
+    -------
+    posterior, lin, deviation
+        `deviation` : interface values at the modes less the prior centre, shape (11, paths).
+    """
+    centre = prior_centre(layout)
+    first = deviation is None
+    deviation = np.zeros_like(centre) if deviation is None else deviation
+    weight = np.ones(len(panel.obs_kind)) if weight is None else weight
+    posterior: Posterior | None = None
+    for step in range(steps):
+        lin = linearise(panel, deviation, centre, noise, weight, seek_slips=step > 1 or not first)
+        weight = lin.weight
+        posterior = solve(panel, layout, lin, spread, population)
+        new = interface_values(layout, posterior.unknowns())
+        change = new - deviation
+        change[2] = np.clip(change[2], -1.0, 1.0)
+        deviation = deviation + change
+        if step > 2 and float(np.abs(change).max(initial=0.0)) < tolerance:
+            break
+    assert posterior is not None  # noqa: S101 - steps is at least 1
+    return posterior, lin, deviation
+
+
+def spread_objective(
+    log_spread: np.ndarray, names: tuple[str, ...], panel: Panel, layout: Coordinates, lin: Linearised
+) -> tuple[float, np.ndarray]:
+    """Negative penalised marginal log likelihood and its gradient by the log spreads."""
+    spread = {n: float(np.exp(v)) for n, v in zip(names, log_spread, strict=True)}
+    posterior = solve(panel, layout, lin, spread)
+    slope = gradient(panel, posterior, spread)
+    value = -posterior.log_likelihood
+    out = np.array([-slope[n] for n in names])
+    for i, name in enumerate(names):
+        prior = SPREADS[name]
+        z = (log_spread[i] - np.log(prior.median)) / prior.log_sd
+        value += 0.5 * z * z
+        out[i] += z / prior.log_sd
+    return value, out
+
+
+def _noise_penalty(noise: Noise) -> float:
+    z = [
+        np.log(sd / METHOD_SD_MM[g]) / GAUGE_LOG_SD
+        for sd, g in zip(noise.gauge_sd_mm, GAUGES, strict=True)
+    ]
+    z.append(np.log(noise.process_mm / PROCESS_MEDIAN_MM) / PROCESS_LOG_SD)
+    return 0.5 * float(np.square(z).sum())
+
+
+def improve_noise(
+    panel: Panel,
+    layout: Coordinates,
+    spread: dict[str, float],
+    noise: Noise,
+    deviation: np.ndarray,
+    weight: np.ndarray,
+) -> Noise:
+    """One guarded Newton step in the log of each gauge's SD and of the process noise."""
+    centre = prior_centre(layout)
+
+    def value(candidate: Noise) -> float:
+        lin = linearise(panel, deviation, centre, candidate, weight, seek_slips=False)
+        return solve(panel, layout, lin, spread).log_likelihood - _noise_penalty(candidate)
+
+    def moved(place: int, by: float) -> Noise:
+        factor = float(np.exp(by))
+        if place == len(GAUGES):
+            return replace(noise, process_mm=noise.process_mm * factor)
+        sds = list(noise.gauge_sd_mm)
+        sds[place] *= factor
+        return replace(noise, gauge_sd_mm=tuple(sds))
+
+    base = value(noise)
+    seen = np.bincount(panel.obs_kind, minlength=len(GAUGES) + 1)[: len(GAUGES)] > 0
+    shifts = np.zeros(len(GAUGES) + 1)
+    for place in range(len(shifts)):
+        if place < len(GAUGES) and not seen[place]:
+            continue
+        up, down = value(moved(place, _LOG_STEP)), value(moved(place, -_LOG_STEP))
+        slope = (up - down) / (2 * _LOG_STEP)
+        curve = (up + down - 2 * base) / _LOG_STEP**2
+        shift = -slope / curve if curve < 0 else np.sign(slope) * 0.5
+        shifts[place] = np.clip(shift, -0.5, 0.5)
+    sds = tuple(float(s * np.exp(d)) for s, d in zip(noise.gauge_sd_mm, shifts, strict=False))
+    return replace(
+        noise, gauge_sd_mm=sds, process_mm=float(noise.process_mm * np.exp(shifts[-1]))
+    )
+
+
+def learn_thumb(panel: Panel, lin: Linearised, noise: Noise) -> Noise:
+    """Learn the thumb's cut points from grades on paths that a gauge follows as well."""
+    thumb = panel.obs_kind == THUMB
+    gauged = np.bincount(
+        panel.obs_path[(panel.obs_kind < THUMB) & ~panel.obs_waist],
+        minlength=len(panel.nominal_mm),
+    )
+    use = thumb & (gauged[panel.obs_path] >= 2)
+    above = lin.fitted_mm[use] - panel.limit_mm[panel.obs_path][use]
+    return replace(noise, thumb=learn_scale(panel.obs_grade[use], above, noise.thumb))
+
+
+def estimate(
+    panel: Panel,
+    progress: Progress | None = None,
+    start: Start | None = None,
+    rounds: int = 6,
+) -> Estimate:
+    """Fit the population of a panel.
+
+    Parameters
+    ----------
+    panel : Panel
+    progress : callable (step, fraction), optional
+    start : optional
+        Anything with `spread` and `noise`: an earlier estimate or fit.
+    rounds : int
+        Alternations of modes, spreads and noise at most.
+    """
+    layout = coordinates(panel)
+    spread = dict(start.spread) if start else {n: s.median for n, s in SPREADS.items()}
+    noise = start.noise if start else default_noise()
+    names = tuple(SPREADS)
+    deviation: np.ndarray | None = None
+    weight: np.ndarray | None = None
+    objective = float("inf")
+    converged = False
+    done = 0
+    for done in range(1, rounds + 1):
+        _, lin, deviation = modes(
+            panel,
+            layout,
+            spread,
+            noise,
+            deviation=deviation,
+            weight=weight,
+            steps=6 if done == 1 else 3,
+        )
+        weight = lin.weight
+        if progress:
+            progress("spreads", 0.9 * (done - 0.5) / rounds)
+        found = minimize(
+            spread_objective,
+            np.log([spread[n] for n in names]),
+            args=(names, panel, layout, lin),
+            jac=True,
+            method="L-BFGS-B",
+            bounds=[(np.log(1e-3), np.log(3.0))] * len(names),
+            options={"maxiter": 40 if done == 1 else 12, "ftol": 1e-8},
+        )
+        spread = {n: float(np.exp(v)) for n, v in zip(names, found.x, strict=True)}
+        noise = improve_noise(panel, layout, spread, noise, deviation, weight)
+        noise = learn_thumb(panel, lin, noise)
+        if progress:
+            progress("noise", 0.9 * done / rounds)
+        converged = abs(objective - found.fun) < 0.2
+        objective = float(found.fun)
+        if converged and done > 2:
+            break
+    posterior, lin, _ = modes(
+        panel, layout, spread, noise, deviation=deviation, weight=weight, steps=4
+    )
+    return Estimate(layout, spread, noise, posterior, lin, objective, done, converged)

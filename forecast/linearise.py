@@ -1,0 +1,261 @@
+"""What do the observations of a path say, once the wear curve is linearised at the current estimate?
+
+Thickness = nominal + start - packing*min(x/6, 1) - exp(log rate)*(x + share*silent) + process
+noise, in mm. Each observation becomes a row over the interface columns of
+`forecast.coordinates`; rows of a path are made independent by the filter of the process noise
+(a random walk in expected wear), and added up to one small matrix per path. Linearisation about
+the current conditional modes is the way of Lindstrom and Bates (Biometrics 46:673, 1990).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from forecast.coordinates import INTERFACE
+from forecast.covariates import COVARIATES
+from forecast.panel import GAUGES, HOLE, THUMB, Panel
+from forecast.priors import PACKING_DAYS
+from forecast.thumb import ThumbScale, grade_information, hole_information
+
+__all__ = ["Linearised", "Noise", "effective_exposure", "linearise"]
+
+SLIP_SHARE = 0.015
+SLIP_SD_MM = 1.5
+_WIDTH = len(INTERFACE)
+_COVARIATES_FROM = _WIDTH - len(COVARIATES)
+
+
+@dataclass(frozen=True)
+class Noise:
+    """Spread of what is seen: SD of a reading by gauge, process noise, thumb scale.
+
+    gauge_sd_mm : tuple of float, by `GAUGES`.
+    process_mm : variance of wear per mm of expected wear, mm.
+    """
+
+    gauge_sd_mm: tuple[float, ...]
+    process_mm: float
+    thumb: ThumbScale
+
+
+@dataclass(frozen=True)
+class Linearised:
+    """Per path: what its observations say, and the thickness at its end.
+
+    gram : ndarray, shape (12, 12, paths)
+        Cross products of whitened interface columns and, last, of the data.
+    log_det : float
+        Sum of log innovation variances over the gauge readings.
+    end_columns : ndarray, shape (11, paths)
+        Derivative of the settled thickness at the path's end by the interface.
+    end_mm : ndarray, shape (paths,)
+        Settled thickness at the end at zero deviation of every unknown, process noise included.
+    end_process_mm2 : ndarray, shape (paths,)
+        Variance of the process noise at the end that remains.
+    residual_mm, weight, fitted_mm : ndarray, shape (observations,)
+        Residual at the current estimate, weight of a reading (near 0: set aside as a slip), and
+        the fitted thickness.
+    settling : ndarray, shape (paths,)
+        Share of the packing still to come at the end.
+    """
+
+    gram: np.ndarray
+    log_det: float
+    end_columns: np.ndarray
+    end_mm: np.ndarray
+    end_process_mm2: np.ndarray
+    residual_mm: np.ndarray
+    weight: np.ndarray
+    fitted_mm: np.ndarray
+    settling: np.ndarray
+
+
+def effective_exposure(panel: Panel, log_multipliers: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Standard wear days at each target, and their derivatives by the log multipliers.
+
+    Parameters
+    ----------
+    panel : Panel
+    log_multipliers : ndarray, shape (len(COVARIATES),)
+
+    Returns
+    -------
+    x : ndarray, shape (targets,)
+    slopes : ndarray, shape (len(COVARIATES), targets)
+    """
+    flags = panel.exposure.flags
+    scale = np.exp(flags @ log_multipliers[:-1])
+    cell = panel.exposure.base + log_multipliers[-1] * panel.exposure.driving
+    slopes = np.empty((len(COVARIATES), len(cell)))
+    for i in range(len(COVARIATES) - 1):
+        slopes[i] = cell @ (scale * flags[:, i])
+    slopes[-1] = panel.exposure.driving @ scale
+    return np.maximum(cell @ scale, 0.0), slopes
+
+
+def linearise(
+    panel: Panel,
+    deviation: np.ndarray,
+    centre: np.ndarray,
+    noise: Noise,
+    weight: np.ndarray,
+    *,
+    seek_slips: bool,
+) -> Linearised:
+    """Linearise the observations of a panel.
+
+    Parameters
+    ----------
+    panel : Panel
+    deviation : ndarray, shape (11, paths)
+        Interface values at the current estimate, less `centre`.
+    centre : ndarray, shape (11, paths)
+        Interface values at the prior means.
+    noise : Noise
+    weight : ndarray, shape (observations,)
+        Weight of each reading.
+    seek_slips : bool
+        Whether to find the weights anew from the residuals.
+    """
+    value = centre + deviation
+    x_target, slope_target = effective_exposure(panel, value[_COVARIATES_FROM:, 0])
+    path, target = panel.obs_path, panel.obs_target
+    wears = ~panel.obs_waist
+    columns, wear = _columns(panel, value, path, target, x_target, slope_target, wears)
+    fitted = _thickness(panel, value, path, columns, wear)
+    y, variance, weight = _data(panel, fitted, noise, weight, seek_slips)
+    rows = np.concatenate([columns, (y - fitted)[None]])
+    rows[-1] += np.einsum("in,in->n", columns, deviation[:, path])
+    starts, counts = _starts(path, len(panel.nominal_mm))
+    state, process, seen_wear, scaled, log_s = _filter(
+        rows, wear, variance, starts, counts, noise.process_mm
+    )
+    gram = np.zeros((_WIDTH + 1, _WIDTH + 1, len(counts)))
+    busy = np.flatnonzero(counts)
+    for i in range(_WIDTH + 1):
+        if not len(busy):
+            break
+        block = np.add.reduceat(scaled[i] * scaled[i:], starts[busy], axis=1)
+        gram[i, i:, busy] = block.T
+        gram[i:, i, busy] = block
+
+    every = np.arange(len(counts))
+    end_columns, end_wear = _columns(
+        panel, value, every, panel.path_end, x_target, slope_target, np.ones(len(every), bool)
+    )
+    settled = -end_columns[1]
+    end_columns[1] = -1.0
+    end_columns[3:5] = 0.0
+    end_mm = _thickness(panel, value, every, end_columns, end_wear)
+    end_mm = end_mm - np.einsum("in,in->n", end_columns, deviation) + state[-1]
+    return Linearised(
+        gram=gram,
+        log_det=float(log_s[panel.obs_kind < THUMB].sum()),
+        end_columns=end_columns - state[:-1],
+        end_mm=end_mm,
+        end_process_mm2=process + noise.process_mm * np.maximum(end_wear - seen_wear, 0.0),
+        residual_mm=y - fitted,
+        weight=weight,
+        fitted_mm=fitted,
+        settling=1.0 - settled,
+    )
+
+
+def _columns(
+    panel: Panel,
+    value: np.ndarray,
+    path: np.ndarray,
+    target: np.ndarray,
+    x_target: np.ndarray,
+    slope_target: np.ndarray,
+    wears: np.ndarray,
+) -> tuple[np.ndarray, np.ndarray]:
+    """Derivatives by the interface, and the expected wear in mm."""
+    rate = np.exp(value[2])[path] * wears
+    silent = panel.exposure.silent[target]
+    x = x_target[target]
+    columns = np.zeros((_WIDTH, len(path)))
+    columns[0] = 1.0
+    columns[1] = -np.minimum(x / PACKING_DAYS, 1.0) * wears
+    wear = rate * np.maximum(x + value[5][path] * silent, 0.0)
+    columns[2] = -wear
+    columns[5] = -rate * silent
+    columns[_COVARIATES_FROM:] = -rate * slope_target[:, target]
+    if len(path) == len(panel.obs_kind) and path is panel.obs_path:
+        columns[3] = panel.obs_kind < THUMB
+        columns[4] = panel.obs_kind == THUMB
+    return columns, wear
+
+
+def _thickness(
+    panel: Panel, value: np.ndarray, path: np.ndarray, columns: np.ndarray, wear: np.ndarray
+) -> np.ndarray:
+    linear = np.einsum("in,in->n", columns[[0, 1, 3, 4]], value[[0, 1, 3, 4]][:, path])
+    return np.asarray(panel.nominal_mm[path] + linear - wear)
+
+
+def _data(
+    panel: Panel, fitted: np.ndarray, noise: Noise, weight: np.ndarray, seek_slips: bool
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Observed or pseudo-observed thickness, its variance, and the weights."""
+    y = panel.obs_mm.copy()
+    kind = panel.obs_kind
+    variance = np.ones(len(y))
+    gauge = kind < THUMB
+    sd = np.asarray(noise.gauge_sd_mm)[np.minimum(kind, len(GAUGES) - 1)]
+    if seek_slips:
+        weight = np.where(gauge, _slip_weight(y - fitted, sd), 1.0)
+    variance[gauge] = (sd**2 / weight)[gauge]
+    thumb, hole = kind == THUMB, kind == HOLE
+    limit = panel.limit_mm[panel.obs_path]
+    y[thumb], variance[thumb] = grade_information(
+        panel.obs_grade[thumb], fitted[thumb], limit[thumb], noise.thumb
+    )
+    y[hole], variance[hole] = hole_information(fitted[hole])
+    return y, variance, weight
+
+
+def _slip_weight(residual_mm: np.ndarray, sd_mm: np.ndarray) -> np.ndarray:
+    """Chance that a reading is no gross slip, given its residual."""
+    good = (1 - SLIP_SHARE) * np.exp(-0.5 * np.square(residual_mm / sd_mm)) / sd_mm
+    slip = SLIP_SHARE * np.exp(-0.5 * np.square(residual_mm / SLIP_SD_MM)) / SLIP_SD_MM
+    return np.maximum(good / (good + slip + 1e-300), 1e-6)
+
+
+def _starts(path: np.ndarray, n_paths: int) -> tuple[np.ndarray, np.ndarray]:
+    counts = np.bincount(path, minlength=n_paths)
+    return np.cumsum(counts) - counts, counts
+
+
+def _filter(
+    rows: np.ndarray,
+    wear: np.ndarray,
+    variance: np.ndarray,
+    starts: np.ndarray,
+    counts: np.ndarray,
+    process_mm: float,
+) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
+    """Whiten the rows of every path against its process noise, one rank of rows at a time."""
+    n_paths = len(counts)
+    state = np.zeros((rows.shape[0], n_paths))
+    process = np.zeros(n_paths)
+    seen = np.zeros(n_paths)
+    scaled = np.empty_like(rows)
+    log_s = np.empty(rows.shape[1])
+    by_count = np.argsort(-counts, kind="stable")
+    sorted_counts = -counts[by_count]
+    for rank in range(int(counts.max(initial=0))):
+        paths = by_count[: np.searchsorted(sorted_counts, -rank, side="left")]
+        at = starts[paths] + rank
+        process[paths] += process_mm * np.maximum(wear[at] - seen[paths], 0.0)
+        seen[paths] = np.maximum(seen[paths], wear[at])
+        spread = process[paths] + variance[at]
+        gap = rows[:, at] - state[:, paths]
+        scaled[:, at] = gap / np.sqrt(spread)
+        log_s[at] = np.log(spread)
+        gain = process[paths] / spread
+        state[:, paths] += gain * gap
+        process[paths] *= 1.0 - gain
+    return state, process, seen, scaled, log_s

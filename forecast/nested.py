@@ -1,0 +1,126 @@
+"""How are random effects nested as path in pair in wearer in population integrated out?
+
+The linearised model is Gaussian, so all that is needed is a quadratic form in the unknowns. The
+unknowns are eliminated level by level (paths first, the population last); each elimination is one
+vectorised step over all members of a level, so the cost is linear in the number of paths. Arrays
+keep the members on the last axis: a symmetric form of d unknowns for n members has shape (d, d, n),
+and its last coordinate is the data, with z'Qz - 2 z'q + yy written as one matrix.
+
+Elimination of unknown j divides its row by the pivot; the rows are kept to find means and variances
+on the way back (Takahashi's recursion for the inverse of a sparse matrix).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+__all__ = ["Level", "eliminate", "sum_members"]
+
+
+@dataclass(frozen=True)
+class Level:
+    """What remains of a level after its unknowns were eliminated.
+
+    rows : list of ndarray, each (remaining unknowns + 1, members)
+        Row of each eliminated unknown over the coordinates behind it, divided by its pivot; the
+        last coordinate is the data.
+    pivots : ndarray, shape (unknowns, members)
+        Conditional precision of each unknown given those behind it.
+    """
+
+    rows: list[np.ndarray]
+    pivots: np.ndarray
+
+    @property
+    def log_det(self) -> float:
+        """Sum of the log pivots over unknowns and members."""
+        return float(np.log(self.pivots).sum())
+
+    def means(self, behind: np.ndarray) -> np.ndarray:
+        """Posterior means of the level's unknowns, given those of the levels behind.
+
+        Parameters
+        ----------
+        behind : ndarray, shape (unknowns behind, members)
+
+        Returns
+        -------
+        ndarray, shape (unknowns of the level, members)
+        """
+        known = behind
+        for row in reversed(self.rows):
+            here = row[-1] - np.einsum("in,in->n", row[:-1], known)
+            known = np.concatenate([here[None], known])
+        return known[: len(self.rows)]
+
+    def covariance(self, behind: np.ndarray) -> np.ndarray:
+        """Joint posterior covariance of the level's unknowns and those behind.
+
+        Parameters
+        ----------
+        behind : ndarray, shape (b, b, members) or (b, b, 1)
+
+        Returns
+        -------
+        ndarray, shape (k + b, k + b, members)
+        """
+        known = behind
+        if known.shape[-1] == 1:
+            known = np.broadcast_to(known, (*known.shape[:2], self.pivots.shape[1]))
+        for row, pivot in zip(reversed(self.rows), self.pivots[::-1], strict=True):
+            size = known.shape[0]
+            cross = -np.einsum("in,ijn->jn", row[:-1], known)
+            out = np.empty((size + 1, size + 1, known.shape[-1]))
+            out[1:, 1:] = known
+            out[0, 1:] = out[1:, 0] = cross
+            out[0, 0] = 1.0 / pivot - np.einsum("in,in->n", row[:-1], cross)
+            known = out
+        return known
+
+
+def eliminate(form: np.ndarray, count: int) -> tuple[Level, np.ndarray]:
+    """Eliminate the first `count` unknowns of a quadratic form.
+
+    Parameters
+    ----------
+    form : ndarray, shape (d, d, members)
+        Symmetric; priors included. Overwritten.
+    count : int
+        How many unknowns to eliminate.
+
+    Returns
+    -------
+    Level
+        Rows and pivots for the way back.
+    ndarray, shape (d - count, d - count, members)
+        The form over what remains.
+    """
+    rows: list[np.ndarray] = []
+    pivots = np.empty((count, form.shape[-1]))
+    for j in range(count):
+        pivot = form[j, j]
+        pivots[j] = pivot
+        row = form[j, j + 1 :] / pivot
+        rest = form[j + 1 :, j + 1 :]
+        for i in range(rest.shape[0]):  # lower triangle only is not worth the bookkeeping here
+            rest[i] -= form[j, j + 1 + i] * row
+        rows.append(row.copy())
+    return Level(rows, pivots), form[count:, count:]
+
+
+def sum_members(form: np.ndarray, starts: np.ndarray) -> np.ndarray:
+    """Add the forms of members that share a parent.
+
+    Parameters
+    ----------
+    form : ndarray, shape (d, d, members)
+    starts : ndarray of int, shape (parents,)
+        First member of each parent; members of a parent are contiguous, none is empty.
+
+    Returns
+    -------
+    ndarray, shape (d, d, parents)
+    """
+    return np.add.reduceat(form, starts, axis=-1)

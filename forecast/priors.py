@@ -1,0 +1,114 @@
+"""What is believed about soles before any of the user's data has been seen?
+
+No published figure in mm per wear day for leather soles is known; every median below is common
+practice, no source, and its spread is wide on purpose. The left-right spread leans on the boys'
+shoes data (Box, Hunter and Hunter, Statistics for Experimenters, 1978): log SD 0.026 within a
+pair. All rates are in mm per standard wear day (8 hours on dry pavement).
+"""
+
+from __future__ import annotations
+
+from math import log
+
+__all__ = [
+    "COVARIATE_PRIORS",
+    "DEFAULT_LIMIT_MM",
+    "HEEL_NOMINAL_MM",
+    "MATERIAL_RATE",
+    "METHOD_SD_MM",
+    "PACKING_DAYS",
+    "POPULATION_SD",
+    "SPREADS",
+    "Spread",
+    "default_limit_mm",
+]
+
+# Median wear rate at the ball, mm per standard wear day. Leather: about 3 mm usable over 100-300
+# wear days; rubber about half of leather. Common practice, no source.
+MATERIAL_RATE: dict[str, float] = {
+    "oak_bark_leather": 0.015,
+    "veg_tan_leather": 0.020,
+    "flexible_leather": 0.024,
+    "rubber": 0.010,
+    "studded_rubber": 0.010,
+    "lug_rubber": 0.011,
+    "crepe": 0.015,
+    "microcellular": 0.018,
+}
+LEVEL_LOG_SD = 0.35  # all materials together
+MATERIAL_LOG_SD = 0.30  # each material about that
+
+# Thickness at which a point should be repaired, mm. Workshop custom (common practice, no source).
+DEFAULT_LIMIT_MM: dict[str, dict[str, float]] = {
+    "oak_bark_leather": {"ball": 2.0, "toe": 2.0, "heel": 2.0},
+    "veg_tan_leather": {"ball": 2.0, "toe": 2.0, "heel": 2.0},
+    "flexible_leather": {"ball": 2.0, "toe": 2.0, "heel": 2.0},
+    "rubber": {"ball": 1.5, "toe": 1.5, "heel": 2.0},
+    "studded_rubber": {"ball": 2.0, "toe": 2.0, "heel": 2.0},
+    "lug_rubber": {"ball": 3.0, "toe": 3.0, "heel": 2.0},
+    "crepe": {"ball": 2.0, "toe": 2.0, "heel": 2.0},
+    "microcellular": {"ball": 3.0, "toe": 3.0, "heel": 2.0},
+}
+HEEL_NOMINAL_MM = 6.0  # top piece, common practice
+HEEL_START_SD_MM = 0.6
+
+# Multipliers on exposure: (median, SD of the log). Common practice, no published size for leather.
+COVARIATE_PRIORS: dict[str, tuple[float, float]] = {
+    "wet": (1.7, 0.25),
+    "indoor": (0.5, 0.30),
+    "rough": (1.5, 0.25),
+    "steps": (1.0, 0.30),
+    "driving": (1.0, 0.05),
+}
+STEPS_PER_STANDARD_WEAR_DAY = 7000.0
+
+PACKING_DAYS = 6.0
+PACKING_MEAN_MM, PACKING_MEAN_SD_MM = 0.22, 0.06
+
+# Fixed effects other than material: name -> (mean, SD), on the log rate unless the name says mm.
+POPULATION_SD: dict[str, tuple[float, float]] = {
+    "level": (0.0, LEVEL_LOG_SD),
+    "toe": (-0.2, 0.5),
+    "heel": (log(0.020), 0.6),
+    "drive_ball": (0.04, 0.08),
+    "drive_toe": (0.0, 0.08),
+    "drive_heel": (0.08, 0.12),
+    "start_mm": (0.0, 0.05),
+    "packing_mm": (PACKING_MEAN_MM, PACKING_MEAN_SD_MM),
+    "thumb_shift_mm": (0.0, 0.20),
+    "gap_share": (0.5, 0.25),
+}
+
+# Reading error of one reading, SD in mm, by method.
+METHOD_SD_MM: dict[str, float] = {"caliper": 0.18, "depth_gauge": 0.08, "ultrasonic": 0.06}
+
+
+class Spread:
+    """A standard deviation to be learnt: its prior median and the SD of its log."""
+
+    def __init__(self, median: float, log_sd: float, meaning: str) -> None:
+        self.median = median
+        self.log_sd = log_sd
+        self.meaning = meaning
+
+
+# Spreads of the random effects, in the order in which the model keeps them.
+SPREADS: dict[str, Spread] = {
+    "start": Spread(0.18, 0.4, "sole's start round its nominal thickness, mm"),
+    "packing": Spread(0.07, 0.4, "packing from shoe to shoe, mm"),
+    "shoe": Spread(0.04, 0.7, "one shoe of one sole, log rate"),
+    "shoe_other": Spread(0.20, 0.5, "one shoe at toe or heel, log rate"),
+    "pair": Spread(0.20, 0.5, "pair, log rate"),
+    "pair_foot": Spread(0.05, 0.7, "right minus left of a pair, log rate"),
+    "gap": Spread(0.30, 0.4, "share of a silent gap that was worn"),
+    "wearer": Spread(0.35, 0.4, "wearer, log rate"),
+    "wearer_foot": Spread(0.07, 0.5, "right minus left of a wearer, log rate"),
+    "wearer_point": Spread(0.25, 0.5, "wearer's own toe or heel, log rate"),
+    "gauge": Spread(0.06, 0.6, "bias of a wearer's gauge, mm"),
+    "thumb": Spread(0.15, 0.5, "a wearer's thumb against the others', mm"),
+}
+
+
+def default_limit_mm(material: str, point: str) -> float:
+    """Thickness at which a point of a sole of this material should be repaired, in mm."""
+    return DEFAULT_LIMIT_MM[material][point]

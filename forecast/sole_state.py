@@ -1,0 +1,152 @@
+"""Where do both feet of a pair stand today: thickness and rate, jointly, with their uncertainty?
+
+Every quantity asked of a path is linear in the unknowns; reducing it through the elimination of
+`forecast.nested` writes it as a mean plus loadings on independent standard normals. Two quantities
+share exactly the normals of the pair, the wearer and the population they have in common.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from forecast.coordinates import Coordinates
+from forecast.hierarchy import Posterior
+from forecast.linearise import Linearised
+from forecast.nested import Level
+from forecast.panel import Panel
+
+__all__ = ["FootPairs", "SoleState", "foot_pairs", "sole_state"]
+
+
+@dataclass(frozen=True)
+class SoleState:
+    """Joint normal of (log rate left, thickness left, log rate right, thickness right).
+
+    mean : ndarray, shape (4, groups)
+    factor : ndarray, shape (4, 4, groups)
+        Lower triangular Cholesky factor of the covariance; mm and log mm per standard wear day.
+    settling_mm : ndarray, shape (2, groups)
+        Packing still to come, by foot: thickness above is as if it had come.
+    """
+
+    mean: np.ndarray
+    factor: np.ndarray
+    settling_mm: np.ndarray
+
+
+@dataclass(frozen=True)
+class FootPairs:
+    """Left and right path of each sole and point: indices into the panel's paths."""
+
+    left: np.ndarray
+    right: np.ndarray
+
+
+def foot_pairs(panel: Panel, *, current_only: bool = True) -> FootPairs:
+    """Match the left and right paths of every sole and point."""
+    key = panel.path_sole * 4 + panel.path_point
+    order = np.lexsort((panel.path_foot, key))
+    left, right = order[0::2], order[1::2]
+    if current_only:
+        keep = panel.current[left]
+        left, right = left[keep], right[keep]
+    return FootPairs(left, right)
+
+
+def _reduce(
+    level: Level, coefficients: np.ndarray, members: np.ndarray
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Reduce linear functionals through one level.
+
+    Parameters
+    ----------
+    coefficients : ndarray, shape (unknowns of the level and behind, functionals, members taken)
+    members : ndarray of int
+        Which members of the level.
+
+    Returns
+    -------
+    constant (functionals, m), loadings (unknowns, functionals, m), coefficients behind
+    """
+    constant = np.zeros(coefficients.shape[1:])
+    loadings = np.empty((len(level.rows), *coefficients.shape[1:]))
+    rest = coefficients
+    for j, row in enumerate(level.rows):
+        here = rest[0]
+        part = row[:, members]
+        constant += here * part[-1]
+        loadings[j] = here / np.sqrt(level.pivots[j, members])
+        rest = rest[1:] - here[None] * part[:-1, None]
+    return constant, loadings, rest
+
+
+def sole_state(
+    panel: Panel,
+    layout: Coordinates,
+    lin: Linearised,
+    posterior: Posterior,
+    centre: np.ndarray,
+    feet: FootPairs,
+) -> SoleState:
+    """Joint posterior of log rate and settled thickness at the path ends of pairs of feet.
+
+    Parameters
+    ----------
+    centre : ndarray, shape (11, paths)
+        Interface values at the prior means.
+    feet : FootPairs
+        Groups asked for.
+    """
+    pieces = [
+        _foot(panel, layout, lin, posterior, centre, path) for path in (feet.left, feet.right)
+    ]
+    pair = panel.path_pair[feet.left]
+    wearer = panel.pair_wearer[pair]
+    own = [loading for _, loading, _ in pieces]
+    behind = np.concatenate([c for _, _, c in pieces], axis=1)
+    mean = np.concatenate([m for m, _, _ in pieces])
+    constant, shared_pair, behind = _reduce(posterior.pair, behind, pair)
+    mean = mean + constant
+    constant, shared_wearer, behind = _reduce(posterior.wearer, behind, wearer)
+    mean = mean + constant + np.einsum("pfn,p->fn", behind, posterior.population_mean)
+    root = np.linalg.cholesky(posterior.population_cov)
+    shared_population = np.einsum("pfn,pq->qfn", behind, root)
+    cov = np.zeros((4, 4, len(pair)))
+    for loadings in (shared_pair, shared_wearer, shared_population):
+        cov += np.einsum("kin,kjn->ijn", loadings, loadings)
+    for foot, loadings in enumerate(own):
+        block = slice(2 * foot, 2 * foot + 2)
+        cov[block, block] += np.einsum("kin,kjn->ijn", loadings, loadings)
+        path = (feet.left, feet.right)[foot]
+        cov[2 * foot + 1, 2 * foot + 1] += lin.end_process_mm2[path]
+    cov[range(4), range(4)] += 1e-10
+    factor = np.linalg.cholesky(np.moveaxis(cov, -1, 0))
+    packing = centre[1] + _packing(posterior, layout)
+    settling = np.array([lin.settling[p] * packing[p] for p in (feet.left, feet.right)])
+    return SoleState(mean, np.moveaxis(factor, 0, -1), np.maximum(settling, 0.0))
+
+
+def _packing(posterior: Posterior, layout: Coordinates) -> np.ndarray:
+    unknowns = posterior.unknowns()
+    rows = layout.column == 1
+    return np.asarray((unknowns[rows] * layout.weight[rows]).sum(axis=0))
+
+
+def _foot(
+    panel: Panel,
+    layout: Coordinates,
+    lin: Linearised,
+    posterior: Posterior,
+    centre: np.ndarray,
+    path: np.ndarray,
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Mean, own loadings and coefficients behind of (log rate, thickness) of some paths."""
+    weight = layout.weight[:, path]
+    rate = (layout.column == 2)[:, None] * weight
+    thickness = lin.end_columns[layout.column][:, path] * weight
+    coefficients = np.stack([rate, thickness], axis=1)
+    mean = np.array([centre[2, path], lin.end_mm[path]])
+    constant, loadings, behind = _reduce(posterior.path, coefficients, path)
+    return mean + constant, loadings, behind

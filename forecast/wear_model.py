@@ -1,0 +1,143 @@
+"""How fast does each sole wear, judged from all of them together?
+
+`WearModel(log, as_of).fit()` learns the population: mean log rates by material and point, the
+multipliers of wet and rough days, packing, how much wearers, pairs and feet differ, and how pairs
+are used. Given the population, `condition` finds the posterior of any wearers without a refit.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from forecast.calendar import UseAhead, use_ahead
+from forecast.coordinates import Coordinates, coordinates
+from forecast.covariates import COVARIATES
+from forecast.estimation import Progress, estimate, modes, prior_centre
+from forecast.hierarchy import Posterior
+from forecast.linearise import Linearised
+from forecast.log import WearLog
+from forecast.panel import Panel, build_panel
+from forecast.usage import current_pace, fit_use
+from forecast.wear_counts import wear_counts
+from forecast.wear_fit import WearFit
+
+__all__ = ["Conditioned", "WearModel", "condition"]
+
+
+class WearModel:
+    """The hierarchical wear model of a log, as known on one day.
+
+    Parameters
+    ----------
+    log : WearLog
+        Checked frames; rows later than `as_of` are not used.
+    as_of : date-like
+        The day whose knowledge is used.
+
+    Raises
+    ------
+    TooLittleData
+        No sole was fitted by `as_of`.
+    """
+
+    def __init__(self, log: WearLog, as_of: str | pd.Timestamp) -> None:
+        self.as_of = pd.Timestamp(as_of)
+        self.log = log
+        self.panel = build_panel(log, self.as_of)
+
+    def fit(self, progress: Progress | None = None, start: WearFit | None = None) -> WearFit:
+        """Learn the population and how pairs are used.
+
+        Parameters
+        ----------
+        progress : callable (step, fraction), optional
+            Told the step's name and how far the fit is, 0 to 1.
+        start : WearFit, optional
+            An earlier fit whose spreads and noise to start from.
+
+        Returns
+        -------
+        WearFit
+        """
+        panel = self.panel
+        found = estimate(panel, progress, start)
+        layout, posterior = found.layout, found.posterior
+        mean = layout.prior_mean + posterior.population_mean
+        counts = wear_counts(self.log, panel, multipliers(layout.population, mean))
+        if progress:
+            progress("use", 0.95)
+        use = fit_use(counts)
+        if progress:
+            progress("done", 1.0)
+        return WearFit(
+            as_of=str(self.as_of.date()),
+            names=layout.population,
+            mean=mean,
+            cov=posterior.population_cov,
+            spread=found.spread,
+            noise=found.noise,
+            use=use,
+            log_likelihood=-found.objective,
+            rounds=found.rounds,
+            converged=found.converged,
+            n_wearers=len(panel.wearer_ids),
+            n_pairs=len(panel.pair_ids),
+            n_paths=len(panel.nominal_mm),
+            n_observations=len(panel.obs_kind),
+        )
+
+
+def multipliers(names: tuple[str, ...], mean: np.ndarray) -> np.ndarray:
+    """Log multipliers in the order of COVARIATES; zero (no effect) where the fit has none."""
+    value = dict(zip(names, mean, strict=True))
+    return np.array([value.get(f"log_{name}", 0.0) for name in COVARIATES])
+
+
+@dataclass(frozen=True)
+class Conditioned:
+    """Some wearers' posterior, given a fit: everything that forecasts are read from."""
+
+    panel: Panel
+    layout: Coordinates
+    lin: Linearised
+    posterior: Posterior
+    centre: np.ndarray
+    deviation: np.ndarray
+    ahead: UseAhead
+
+
+def condition(
+    fit: WearFit, log: WearLog, as_of: str | pd.Timestamp, horizon_days: int
+) -> Conditioned:
+    """Posterior of every path and pace in a log, given the population's fit.
+
+    Parameters
+    ----------
+    fit : WearFit
+    log : WearLog
+        All or some wearers; rows later than `as_of` are not used.
+    as_of : date-like
+    horizon_days : int
+        How far the use is laid out.
+
+    Raises
+    ------
+    TooLittleData
+        No sole was fitted by `as_of`.
+    """
+    panel = build_panel(log, pd.Timestamp(as_of))
+    layout = coordinates(panel)
+    population = fit.population(layout.population)
+    posterior, lin, deviation = modes(
+        panel, layout, fit.spread, fit.noise, population=population
+    )
+    centre = prior_centre(layout)
+    value = np.array([fit.value(n) for n in layout.population])
+    counts = wear_counts(log, panel, multipliers(layout.population, value))
+    use = fit.use
+    pace = current_pace(counts, use.half_life_periods, use.leaning_days, use.season)
+    ahead = use_ahead(use, pace, counts.group, panel.as_of_day, horizon_days)
+    return Conditioned(panel, layout, lin, posterior, centre, deviation, ahead)
