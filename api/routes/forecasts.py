@@ -104,7 +104,7 @@ def _records(frame: pd.DataFrame, *texts: str) -> list[dict[str, Any]]:
     """Return rows as JSON values: NaN is null, numbers are floats, `texts` are text."""
     return [
         {
-            name: None if pd.isna(value) else str(value) if name in texts else float(value)
+            str(name): None if pd.isna(value) else str(value) if name in texts else float(value)
             for name, value in row.items()
         }
         for row in frame.to_dict(orient="records")

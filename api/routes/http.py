@@ -179,10 +179,8 @@ def after_of(cursor: str | None, kinds: Sequence[Any]) -> list[Any] | None:
     try:
         text = base64.b64decode(cursor + "=" * (-len(cursor) % 4), altchars=b"-_", validate=True)
         parts = json.loads(text)
-        if not isinstance(parts, list) or len(parts) != len(kinds):
-            raise ValueError("wrong number of parts")
         return [TypeAdapter(k).validate_python(p) for p, k in zip(parts, kinds, strict=True)]
-    except (ValueError, ValidationError, RecursionError):
+    except (TypeError, ValueError, ValidationError, RecursionError):
         raise RequestValidationError(
             [
                 {

@@ -6,7 +6,7 @@ import hashlib
 import tempfile
 from contextlib import ExitStack
 from pathlib import Path as FolderPath
-from typing import Annotated, Any
+from typing import Annotated, Any, BinaryIO
 from uuid import uuid4
 
 from fastapi import APIRouter, File, Form, Path, Query, Response, UploadFile
@@ -34,6 +34,7 @@ __all__ = ["router"]
 router = APIRouter(prefix="/imports", tags=["imports"], responses=PROBLEM_ANSWERS)
 
 MAX_FILES = 12
+PIECE_BYTES = 256 * 1024
 
 
 class ImportRefused(Refused):
@@ -142,10 +143,17 @@ def _import(
     return told
 
 
+def _digest(stream: BinaryIO) -> bytes:
+    digest = hashlib.sha256()
+    while piece := stream.read(PIECE_BYTES):
+        digest.update(piece)
+    stream.seek(0)
+    return digest.digest()
+
+
 def _fingerprint(files: list[UploadFile], keep_good_rows: bool) -> str:
     parts = [b"imports", str(keep_good_rows).encode()]
     for file in files:
         parts.append((file.filename or "").encode())
-        parts.append(hashlib.file_digest(file.file, "sha256").digest())
-        file.file.seek(0)
+        parts.append(_digest(file.file))
     return fingerprint_of(*parts)

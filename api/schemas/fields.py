@@ -15,11 +15,12 @@ from pydantic import AfterValidator, BeforeValidator, Field, StringConstraints
 from forecast.frames import Column
 
 __all__ = [
-    "MAX_ID_LENGTH",
-    "MAX_INTEGER",
-    "PUBLIC_ID_PATTERN",
-    "PublicId",
+    "KnownId",
+    "NewId",
+    "PlainDate",
+    "answered_type",
     "column_type",
+    "described",
     "unit_of",
 ]
 

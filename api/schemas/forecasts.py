@@ -19,9 +19,9 @@ __all__ = [
     "FitState",
     "ForecastFilters",
     "ForecastPage",
-    "PathFilters",
     "ForecastRow",
     "PairForecast",
+    "PathFilters",
     "PathSeries",
     "WearPath",
 ]

@@ -1,1 +1,1 @@
-"""What can be asked of the program: one module per subject, each within the caller's transaction?"""
+"""What can be asked of the program, subject by subject, within the caller's transaction?"""

@@ -162,7 +162,8 @@ class Upkeep:
             except NothingForecast:
                 pass  # nothing logged yet: the state says so
             except Exception as failure:  # noqa: BLE001 - the thread must outlive one bad round
-                log.error("upkeep_failed", kind=type(failure).__name__)
+                kind = type(failure).__name__  # no message: it may quote data
+                log.error("upkeep_failed", kind=kind)  # noqa: TRY400
             self._wake.wait(UPKEEP_EVERY_S)
             self._wake.clear()
 

@@ -10,7 +10,7 @@ import zipfile
 import zlib
 from collections.abc import Sequence
 from pathlib import Path, PurePosixPath
-from typing import BinaryIO
+from typing import IO, BinaryIO
 
 from api.errors import BadUpload, TooLarge
 from forecast.frames import TABLES
@@ -69,7 +69,7 @@ def _unpack(stream: BinaryIO, folder: Path, limit_bytes: int) -> None:
 
 def _is_clutter(name: str) -> bool:
     """Tell folders, and what file managers add on their own, from files."""
-    return name.endswith("/") or name.startswith("__MACOSX/") or name.endswith(".DS_Store")
+    return name.endswith(("/", ".DS_Store")) or name.startswith("__MACOSX/")
 
 
 def _target(folder: Path, sent_name: str) -> Path:
@@ -84,7 +84,7 @@ def _target(folder: Path, sent_name: str) -> Path:
     return target
 
 
-def _copy(source: BinaryIO, target: Path, left: int) -> int:
+def _copy(source: IO[bytes], target: Path, left: int) -> int:
     copied = 0
     with target.open("wb") as out:
         while piece := source.read(PIECE_BYTES):

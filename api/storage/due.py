@@ -6,7 +6,7 @@ send-by date; pairs without one stand last.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from datetime import date
 from typing import Any
@@ -20,12 +20,12 @@ from api.storage.tables import Pair, Sole, Wearer
 
 __all__ = [
     "BEYOND_HORIZON",
-    "data_versions",
     "DueFilter",
+    "data_versions",
+    "fit_payload",
     "forecast_days",
     "forecast_of_pair",
     "list_due",
-    "fit_payload",
     "newest_fit_key",
     "pairs_of",
     "wearer_of_pair",
@@ -66,7 +66,7 @@ def list_due(
     if chosen.send_by_before is not None:
         query = query.where(_ROWS.c.send_by < chosen.send_by_before)
     if after is not None:
-        types = (sa.Date(), sa.String(), sa.String(), sa.String())
+        types: tuple[Any, ...] = (sa.Date(), sa.String(), sa.String(), sa.String())
         last = [sa.literal(v, t) for v, t in zip(after, types, strict=True)]
         query = query.where(sa.tuple_(*_ORDER) > sa.tuple_(*last))
     return [dict(row) for row in session.execute(query).mappings()]
@@ -78,7 +78,7 @@ def forecast_of_pair(session: Session, pair_id: str) -> list[dict[str, Any]]:
     return [dict(row) for row in session.execute(query).mappings()]
 
 
-def wearer_of_pair(session: Session, pair_id: str) -> Mapping[str, Any] | None:
+def wearer_of_pair(session: Session, pair_id: str) -> dict[str, Any] | None:
     """Return `wearer_id`, `time_zone` and `data_version` of a pair's wearer, or None."""
     query = (
         sa.select(Wearer.wearer_id, Wearer.time_zone, Wearer.data_version)
@@ -90,8 +90,9 @@ def wearer_of_pair(session: Session, pair_id: str) -> Mapping[str, Any] | None:
 
 
 def forecast_days(session: Session) -> list[tuple[str, str, date | None, bool]]:
-    """Return each wearer who has a sole: id, time zone, oldest day of their forecasts, whether
-    these were made from what is logged now.
+    """Return each wearer who has a sole: id, time zone, and the age of their forecasts.
+
+    The age is the oldest day they were made for, and whether from what is logged now.
     """
     query = (
         sa.select(
@@ -123,7 +124,7 @@ def data_versions(
     return {row[0]: row[1] for row in session.execute(query)}
 
 
-def newest_fit_key(session: Session) -> Mapping[str, Any] | None:
+def newest_fit_key(session: Session) -> dict[str, Any] | None:
     """Return all of the newest fit but its payload, or None."""
     table: sa.Table = Fit.__table__  # type: ignore[assignment]
     columns = [c for c in table.c if c.name != "payload"]
@@ -134,7 +135,9 @@ def newest_fit_key(session: Session) -> Mapping[str, Any] | None:
 
 def fit_payload(session: Session, fit_pk: int) -> dict[str, Any]:
     """Return the stored dict of one fit."""
-    return session.execute(sa.select(Fit.payload).where(Fit.id == fit_pk)).scalar_one()
+    query = sa.select(Fit.payload).where(Fit.id == fit_pk)
+    payload: dict[str, Any] = session.execute(query).scalar_one()
+    return payload
 
 
 def pairs_of(session: Session, wearer_ids: Collection[str]) -> list[tuple[str, str]]:

@@ -1,0 +1,97 @@
+"""How is the service started on this machine?"""
+
+from __future__ import annotations
+
+import ipaddress
+import socket
+from typing import Annotated
+
+import typer
+from rich.console import Console
+
+from api.errors import BadSetting
+from api.settings import load_settings
+
+__all__ = ["register"]
+
+
+Host = Annotated[
+    str | None, typer.Option(help="Address to listen on; only loopback. Default 127.0.0.1.")
+]
+Port = Annotated[
+    int | None,
+    typer.Option(min=0, max=65535, help="Port to listen on; 0 = any free one. Default 8000."),
+]
+
+
+def register(app: typer.Typer) -> None:
+    """Add the command."""
+
+    @app.command("serve")
+    def serve(host: Host = None, port: Port = None) -> None:
+        """Start the service and its pages for this machine; Ctrl-C ends it."""
+        run(host, port)
+
+
+def run(host: str | None, port: int | None) -> None:
+    """Check the address and the database, then serve until interrupted."""
+    import uvicorn
+
+    from api.app import LOOPBACK_HOSTS, create_app
+    from api.logs import configure_logs
+    from api.storage.schema import prepare
+    from api.storage.session import open_database
+
+    settings = load_settings()
+    host = host or settings.host
+    refuse_other_machines(host)
+    database = open_database(settings.database_url, wait_s=settings.database_wait_s)
+    prepare(database)
+    database.close()
+    listening = listen(host, settings.port if port is None else port)
+    configure_logs(settings.log_level)
+    app = create_app(settings, allowed_hosts={*LOOPBACK_HOSTS, host})
+    name = f"[{host}]" if ":" in host else host
+    Console(stderr=True).print(
+        f"solespan serves http://{name}:{listening.getsockname()[1]}/ (end with Ctrl-C)",
+        markup=False,
+        highlight=False,
+    )
+    config = uvicorn.Config(
+        app, log_config=None, access_log=False, server_header=False, proxy_headers=False
+    )
+    uvicorn.Server(config).run(sockets=[listening])
+
+
+def refuse_other_machines(host: str) -> None:
+    """Raise `BadSetting` unless only this machine can reach `host`."""
+    try:
+        loopback = ipaddress.ip_address(host).is_loopback
+    except ValueError:
+        loopback = host == "localhost"
+    if not loopback:
+        raise BadSetting(
+            f"The service may not listen on {host}: it has no accounts yet, so anyone who reaches "
+            "it could read and change everything.",
+            where="--host, or environment variable SOLESPAN_HOST",
+            accepted="127.0.0.1, ::1 or localhost",
+            remedy="Use 127.0.0.1; reach it from elsewhere through a tunnel of your own.",
+        )
+
+
+def listen(host: str, port: int) -> socket.socket:
+    """Return a socket that listens there. Raises `BadSetting` when the port is taken."""
+    family = socket.AF_INET6 if ":" in host else socket.AF_INET
+    listening = socket.socket(family, socket.SOCK_STREAM)
+    listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+    try:
+        listening.bind((host, port))
+    except OSError as cause:
+        listening.close()
+        raise BadSetting(
+            f"The service cannot listen on {host}, port {port}: {cause.strerror}.",
+            where="--port, or environment variable SOLESPAN_PORT",
+            accepted="a free port of this machine",
+            remedy="Stop what uses the port, or choose another: solespan serve --port 8001",
+        ) from cause
+    return listening
