@@ -124,6 +124,7 @@ def sole_sentences(soles: pd.DataFrame) -> list[str]:
     for row in soles.sort_values("fitted_on", ascending=False).to_dict("records"):
         material = wording.spaced(row["material"])
         gone = wording.iso(row["removed_on"])
+        ended = f"taken off {gone}" if gone else "on the pair now"
         limit = (
             f", limit {wording.millimetres(row['limit_mm'])} at the ball"
             if pd.notna(row["limit_mm"])
@@ -132,6 +133,6 @@ def sole_sentences(soles: pd.DataFrame) -> list[str]:
         out.append(
             f"{material[0].upper()}{material[1:]}, "
             f"{wording.millimetres(row['nominal_thickness_mm'])} when new{limit}; fitted "
-            f"{wording.iso(row['fitted_on'])}, {f'taken off {gone}' if gone else 'on the pair now'}."
+            f"{wording.iso(row['fitted_on'])}, {ended}."
         )
     return out

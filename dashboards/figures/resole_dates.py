@@ -49,7 +49,7 @@ def resole_dates(forecast: pd.DataFrame, pairs: pd.DataFrame, *, today: pd.Times
     axis = _Axis(today - pd.Timedelta(days=PAST_DAYS), axis_end(rows, today), today)
     labels = label_of(pairs)
     figure = go.Figure()
-    names = [theme.shortened(labels.get(pair_id, pair_id), 28) for pair_id in rows["pair_id"]]
+    names = [theme.shortened(labels.get(pair_id, pair_id), 22) for pair_id in rows["pair_id"]]
     figure.add_trace(_words(names, axis.start, "middle right", weight=600))
     figure.add_trace(_words(list(rows["band"]), axis.end, "middle left"))
     feet = foot_rows(forecast)

@@ -37,10 +37,14 @@ RECENT_ROWS = 8
 
 @dataclass(frozen=True)
 class FormState:
-    """What was typed into one form, and what is wrong with it, by field."""
+    """What was typed into one form, and what is wrong with it, by field ("" = the whole form).
+
+    `replaceable` says that another record stands there already, which this one may replace.
+    """
 
     values: Mapping[str, str] = field(default_factory=dict)
     errors: Mapping[str, str] = field(default_factory=dict)
+    replaceable: bool = False
 
 
 def pair_page(

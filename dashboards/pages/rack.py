@@ -12,9 +12,10 @@ from dashboards.order import axis_end, foot_rows, pair_rows
 from dashboards.tables import due_list
 from forecast.frames import BANDS
 
-__all__ = ["rack_page"]
+__all__ = ["MOST_DRAWN", "MOST_SHOWN", "rack_page"]
 
 URGENT = ("stop wearing", "book in")
+MOST_SHOWN = 200
 MOST_DRAWN = 60
 
 
@@ -34,6 +35,7 @@ def rack_page(
     ----------
     forecast, pairs, wearers : DataFrame
         Columns `frames.FORECAST`, `frames.PAIRS`, `frames.WEARERS`, of everybody.
+        The lines of the feet are drawn for the pairs whose feet are in `forecast`.
     wearer_id, band : str
         Show only these; empty shows all, an unknown one shows none.
     """
@@ -45,10 +47,11 @@ def rack_page(
     ]
     of_shown = {row["pair_id"] for row in shown}
     rows = pair_rows(forecast[forecast["pair_id"].isin(of_shown)])
-    bars = _bars(rows, foot_rows(forecast), today)
+    bars = _bars(rows.head(MOST_SHOWN), foot_rows(forecast), axis_end(rows, today), today)
     names = {row["wearer_id"]: row["wearer"] for row in every}
     return {
-        "rows": [row | {"bar": bars.get(row["pair_id"])} for row in shown],
+        "rows": [row | {"bar": bars.get(row["pair_id"])} for row in shown[:MOST_SHOWN]],
+        "matching": len(shown),
         "summary": _summary(shown),
         "total": len(every),
         "wearer_id": wearer_id,
@@ -97,10 +100,12 @@ def _axis(today: pd.Timestamp, end: pd.Timestamp) -> list[dict[str, Any]]:
 
 
 def _bars(
-    rows: pd.DataFrame, feet: dict[str, dict[str, dict[str, Any]]], today: pd.Timestamp
+    rows: pd.DataFrame,
+    feet: dict[str, dict[str, dict[str, Any]]],
+    end: pd.Timestamp,
+    today: pd.Timestamp,
 ) -> dict[str, dict[str, Any]]:
-    """Place the intervals of each pair and its feet on the axis, in per cent of its length."""
-    end = axis_end(rows, today)
+    """Place the intervals of each pair and its feet on the axis: start and length in per cent."""
     span = (end - today).days
 
     def at(day: pd.Timestamp) -> float:
@@ -111,7 +116,7 @@ def _bars(
         if pd.isna(first) or first >= end:
             return None
         right = 100.0 if pd.isna(last) else max(at(last), at(first) + 0.8)
-        return f"{at(first):.1f}", f"{min(right, 100.0):.1f}"
+        return f"{at(first):.1f}", f"{min(right, 100.0) - at(first):.1f}"
 
     out = {}
     for row in rows.to_dict("records"):

@@ -63,13 +63,11 @@ def _by_when(
     odds = f"{risk:.0%}".replace("%", " %")
     if send_by <= today:
         return [f"Hand it over now: the chance that it is past its limit has reached {odds}."]
-    out = [
-        f"Hand it over by {wording.long_date(send_by)}: the chance that it is past its limit "
-        f"is then {odds}."
-    ]
+    day = wording.long_date(send_by)
+    out = [f"Hand it over by {day}: the chance that it is past its limit is then {odds}."]
     if pd.notna(book_by):
-        day = "now" if book_by <= today else f"by {wording.long_date(book_by)}"
-        out.append(f"Ask for a place on the bench {day}.")
+        when = "now" if book_by <= today else f"by {wording.long_date(book_by)}"
+        out.append(f"Ask for a place on the bench {when}.")
     return out
 
 

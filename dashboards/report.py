@@ -1,0 +1,88 @@
+"""How does a forecast become one file that opens from disk, without a network?"""
+
+from __future__ import annotations
+
+from functools import partial
+
+import pandas as pd
+from markupsafe import Markup
+
+from dashboards import wording
+from dashboards.assets import LIBRARY, assets
+from dashboards.figures import FIGURES
+from dashboards.order import label_of
+from dashboards.pages.rack import rack_page
+from dashboards.render import figure_json, render
+from dashboards.tables import DUE_HEADINGS
+from forecast.log import WearLog
+
+__all__ = ["report_html"]
+
+MOST_DRAWN = 60
+
+
+def report_html(
+    forecasts: pd.DataFrame,
+    log: WearLog,
+    paths: pd.DataFrame,
+    *,
+    today: pd.Timestamp,
+    title: str,
+    horizon_days: int = wording.DEFAULT_HORIZON_DAYS,
+) -> str:
+    """Write the due list, the figure of all pairs and the paths of some as one HTML document.
+
+    Parameters
+    ----------
+    forecasts : DataFrame
+        Columns `frames.FORECAST`.
+    log : WearLog
+        The log they were made from, for names and readings.
+    paths : DataFrame
+        Columns `frames.PATH`, of the pairs whose thickness is drawn, in the order of their first
+        rows; may be empty.
+
+    Returns
+    -------
+    str
+        About 5 MB, nearly all of it the figure library; it loads nothing from anywhere.
+    """
+    page = rack_page(forecasts, log.pairs, log.wearers, today=today, horizon_days=horizon_days)
+    labels = label_of(log.pairs)
+    drawn = {row["pair_id"] for row in page["rows"][:MOST_DRAWN]}
+    of_drawn = forecasts[forecasts["pair_id"].isin(drawn)]
+    draw = partial(_inline, today=today)
+    charts = [draw("resole_dates", of_drawn, log.pairs, heading="On one time axis")]
+    for pair_id in paths["pair_id"].unique():
+        checks = log.checks[log.checks["pair_id"] == pair_id]
+        path = paths[paths["pair_id"] == pair_id]
+        charts.append(draw("wear_path", path, checks, heading=labels.get(pair_id, pair_id)))
+    every = assets()
+    return render(
+        "report.html",
+        page
+        | {
+            "title": title,
+            "headings": DUE_HEADINGS,
+            "day": wording.long_date(today),
+            "charts": charts,
+            "styles": [_inlined("app.css"), _inlined("plotly.css")],
+            "script": _inlined("figures.js"),
+            "library": Markup(every[LIBRARY].content.decode("utf-8")),  # noqa: S704 - installed package
+        },
+    )
+
+
+def _inlined(name: str) -> Markup:
+    return Markup(assets()[name].content.decode("utf-8"))  # noqa: S704 - our own static file
+
+
+def _inline(
+    name: str, *frames: pd.DataFrame, today: pd.Timestamp, heading: str
+) -> dict[str, str | Markup]:
+    figure = FIGURES[name].draw(*frames, today=today)
+    return {
+        "heading": heading,
+        "title": FIGURES[name].title,
+        "json": Markup(figure_json(figure)),  # noqa: S704 - figure_json escapes <, > and &
+    }

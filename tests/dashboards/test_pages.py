@@ -1,0 +1,195 @@
+"""Do the pages say everything in words, escaped, small, and in every situation."""
+
+import time
+from html.parser import HTMLParser
+
+import pandas as pd
+import pytest
+
+from dashboards.pages.pair import FormState, form_choices, pair_page
+from dashboards.pages.rack import MOST_SHOWN, rack_page
+from dashboards.render import render
+from forecast.frames import BANDS
+from tests.dashboards.builders import LONG_NAME, TODAY, Rack, rack, with_band
+
+
+class Page(HTMLParser):
+    """Collects what a page holds: texts, attributes by tag."""
+
+    def __init__(self, text: str) -> None:
+        super().__init__()
+        self.tags: list[tuple[str, dict]] = []
+        self.texts: list[str] = []
+        self.feed(text)
+
+    def handle_starttag(self, tag, attrs):
+        self.tags.append((tag, dict(attrs)))
+
+    def handle_data(self, data):
+        self.texts.append(data)
+
+    @property
+    def text(self) -> str:
+        return " ".join(" ".join(self.texts).split())
+
+
+def rack_html(situation: Rack, **chosen) -> str:
+    context = rack_page(
+        situation.forecast, situation.log.pairs, situation.log.wearers, today=TODAY, **chosen
+    )
+    return render("rack.html", context | {"query": ""})
+
+
+def pair_html(situation: Rack, pair_id: str = "pair-000", forms=None, **more) -> str:
+    page = pair_page(
+        pair_id, situation.log, situation.forecast, today=TODAY, risk=0.1, limit_mm=2.0, **more
+    )
+    states = {"wear": FormState(), "thumb": FormState(), "reading": FormState()} | (forms or {})
+    context = page | form_choices() | states
+    return render("pair.html", context | {"token": "t", "done": "", "today_iso": "2026-11-25"})
+
+
+PAGES = {
+    "rack": rack_html(rack(6)),
+    "rack of one": rack_html(rack(1)),
+    "empty rack": rack_html(rack(0)),
+    "rack of long names": rack_html(rack(4, label=LONG_NAME)),
+    "pair": pair_html(rack(6)),
+    "pair without a log": pair_html(rack(6), "pair-005"),
+    "pair with a long name": pair_html(rack(2, label=LONG_NAME)),
+}
+
+
+@pytest.mark.parametrize("name", PAGES)
+class TestEveryPage:
+    def test_holds_no_inline_script_or_style(self, name):
+        for tag, attributes in Page(PAGES[name]).tags:
+            assert "style" not in attributes
+            assert tag != "style"
+            assert not any(key.startswith("on") for key in attributes)
+            assert tag != "script" or attributes.get("src", "").startswith("/assets/")
+
+    def test_loads_nothing_from_elsewhere(self, name):
+        for _, attributes in Page(PAGES[name]).tags:
+            for key in ("src", "href", "action", "data-figure-src"):
+                assert attributes.get(key, "/").startswith(("/", "#"))
+
+    def test_never_promises_that_something_is_safe_and_says_the_cautions(self, name):
+        words = Page(PAGES[name]).text
+        assert "slip on wet ground" in words
+        assert "lets water in" in words
+        assert "safe" not in words.lower().split()
+
+    def test_leaks_no_missing_value(self, name):
+        words = Page(PAGES[name]).text
+        assert not {"NaT", "nan", "None", "NaN"} & set(words.split())
+
+    def test_every_field_has_a_label_and_every_id_is_there_once(self, name):
+        tags = Page(PAGES[name]).tags
+        ids = [attributes["id"] for _, attributes in tags if "id" in attributes]
+        assert len(ids) == len(set(ids))
+        labelled = {attributes.get("for") for tag, attributes in tags if tag == "label"}
+        for tag, attributes in tags:
+            boxed = attributes.get("type") in ("hidden", "radio", "checkbox")
+            if tag in ("input", "select") and not boxed:
+                assert attributes["id"] in labelled
+
+
+def test_markup_in_a_name_is_shown_as_text():
+    for name in ("rack of long names", "pair with a long name"):
+        page = Page(PAGES[name])
+        assert 'The <b>"very best"</b> pair & the one' in page.text
+        assert "<b>&#34;very" not in PAGES[name]
+
+
+def test_the_rack_says_band_interval_and_first_foot_of_every_pair_without_script():
+    situation = rack(6)
+    words = Page(rack_html(situation)).text
+    for label in situation.log.pairs["label"]:
+        assert label in words
+    assert "stop wearing" in words
+    assert "likelier the left first" in words
+    assert "between " in words
+
+
+def test_the_rack_can_be_narrowed_to_a_wearer_and_a_band():
+    situation = rack(12)
+    of_bo = Page(rack_html(situation, wearer_id="bo")).text
+    bos = situation.log.pairs["wearer_id"] == "bo"
+    assert all(label in of_bo for label in situation.log.pairs.loc[bos, "label"])
+    assert not any(label in of_bo for label in situation.log.pairs.loc[~bos, "label"])
+    none = Page(rack_html(situation, band="no such band")).text
+    assert "No pair is like that" in none
+
+
+def test_200_pairs_make_a_page_under_150_kb_in_under_300_ms():
+    situation = rack(200)
+    rack_html(situation)
+    start = time.perf_counter()
+    page = rack_html(situation)
+    seconds = time.perf_counter() - start
+    assert len(page.encode()) < 150_000
+    assert seconds < 0.3, seconds
+
+
+def test_more_pairs_than_a_page_shows_are_counted_and_said():
+    situation = rack(MOST_SHOWN + 7)
+    page = Page(rack_html(situation))
+    assert f"first {MOST_SHOWN} of {MOST_SHOWN + 7}" in page.text
+
+
+@pytest.mark.parametrize("band", BANDS)
+def test_the_pair_page_finds_words_for_every_band(band):
+    words = Page(pair_html(with_band(rack(2), "pair-000", band))).text
+    assert band in words
+    if band == "stop wearing":
+        assert "Stop wearing this pair" in words
+    if band == "away":
+        assert "away at a shop" in words
+
+
+def test_the_pair_page_says_when_by_when_and_which_foot_first():
+    words = Page(pair_html(rack(6), "pair-002")).text
+    assert "New sole due between" in words
+    assert "Hand it over by" in words
+    assert "Ask for a place on the bench" in words
+    assert "Likelier the left first" in words
+    assert "the limit is 2.0 mm" in words
+
+
+def test_the_pair_page_says_what_one_more_check_would_bring():
+    checks = pd.DataFrame(
+        [
+            {
+                "foot": "left",
+                "point": "ball",
+                "method": "caliper",
+                "interval_days_now": 150.0,
+                "interval_days_after": 70.0,
+            },
+            {
+                "foot": "right",
+                "point": "ball",
+                "method": "thumb",
+                "interval_days_now": 150.0,
+                "interval_days_after": 149.0,
+            },
+        ]
+    )
+    words = Page(pair_html(rack(2), next_checks=checks)).text
+    assert "A caliper reading at the ball of the left shoe" in words
+    assert "from about 5 months to about 2 months" in words
+    assert "thumb check at the ball of the right" not in words, "it would bring nothing"
+
+
+def test_errors_stand_beside_their_fields_and_what_was_typed_is_kept():
+    wrong = FormState({"thickness": "52", "foot": "left"}, {"thickness": "give a number to 40 mm"})
+    page = Page(pair_html(rack(2), forms={"reading": wrong}))
+    by_id = {attributes.get("id"): attributes for _, attributes in page.tags}
+    field = by_id["r-thickness"]
+    assert field["value"] == "52"
+    assert field["aria-invalid"] == "true"
+    assert field["aria-describedby"] in by_id
+    assert "give a number to 40 mm" in page.text
+    checked = [a for tag, a in page.tags if tag == "input" and "checked" in a]
+    assert any(a["name"] == "foot" and a["value"] == "left" for a in checked)

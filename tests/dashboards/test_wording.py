@@ -1,0 +1,107 @@
+"""Do the sentences say what the numbers say, and no more."""
+
+import pandas as pd
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from dashboards import wording
+from dashboards.tables import due_list
+from forecast.frames import BANDS
+from tests.dashboards.builders import TODAY, rack, with_band
+
+days = st.integers(min_value=-2000, max_value=4000)
+
+
+def day(text: str) -> pd.Timestamp:
+    return pd.Timestamp(text)
+
+
+@pytest.mark.parametrize(
+    ("first", "last", "words"),
+    [
+        ("2027-03-12", "2027-05-04", "between 12 March and 4 May 2027"),
+        ("2026-11-30", "2027-05-04", "between 30 November 2026 and 4 May 2027"),
+    ],
+)
+def test_an_interval_names_a_shared_year_once(first, last, words):
+    assert wording.due_sentence(day(first), day(last), today=TODAY) == words
+
+
+@pytest.mark.parametrize(
+    ("number_of_days", "words"),
+    [
+        (-3, "now"),
+        (1, "in about 1 day"),
+        (9, "in about 9 days"),
+        (40, "in about 6 weeks"),
+        (152, "in about 5 months"),
+        (365, "in about 12 months"),
+        (913, "in about 2½ years"),
+        (1461, "in about 4 years"),
+    ],
+)
+def test_a_span_is_said_coarser_the_longer_it_is(number_of_days, words):
+    assert wording.about_days(number_of_days) == words
+
+
+def test_a_date_beyond_the_horizon_says_so_and_follows_the_setting():
+    assert wording.due_sentence(pd.NaT, pd.NaT, today=TODAY) == "beyond five years"
+    short = wording.due_sentence(pd.NaT, pd.NaT, today=TODAY, horizon_days=365)
+    assert short == "beyond one year"
+    half = wording.due_sentence(day("2028-05-01"), pd.NaT, today=TODAY)
+    assert half == "not before 1 May 2028, perhaps beyond five years"
+
+
+def test_the_first_foot_is_said_only_as_likelier():
+    assert wording.first_foot("left") == "likelier the left first"
+    assert wording.first_foot(None) == "either foot first"
+    assert wording.first_foot(float("nan")) == "either foot first"
+
+
+@given(first=days, more=st.integers(min_value=1, max_value=2000))
+def test_no_interval_is_said_as_one_exact_date(first, more):
+    p10 = TODAY + pd.Timedelta(days=first)
+    words = wording.due_sentence(p10, p10 + pd.Timedelta(days=more), today=TODAY)
+    assert words.startswith(("between", "now or by", "at its limit already"))
+
+
+@given(probability=st.floats(min_value=0, max_value=1))
+def test_no_chance_is_said_to_be_none_or_certain(probability):
+    words = wording.chance(probability)
+    assert words.endswith("%")
+    assert not words.startswith(("0", "100", "about 0 ", "about 100 "))
+
+
+@pytest.mark.parametrize("probability", [0.05, 0.1, 0.33, 0.5, 0.95])
+def test_a_chance_is_said_within_five_per_cent_of_the_number(probability):
+    percent = float(wording.chance(probability).removeprefix("about ").removesuffix(" %"))
+    assert abs(percent - 100 * probability) <= 2.5
+
+
+class TestDueList:
+    def test_stands_in_the_order_of_the_send_by_dates(self):
+        situation = rack(40)
+        rows = due_list(situation.forecast, situation.log.pairs, situation.log.wearers, today=TODAY)
+        send_by = situation.forecast[situation.forecast["foot"] == "pair"].set_index("pair_id")
+        dates = send_by.loc[[row["pair_id"] for row in rows], "send_by"]
+        assert dates.dropna().is_monotonic_increasing
+        assert dates.isna().to_list() == sorted(dates.isna())
+
+    @pytest.mark.parametrize("band", BANDS)
+    def test_says_the_band_in_the_words_of_the_contract(self, band):
+        situation = with_band(rack(3), "pair-001", band)
+        rows = due_list(situation.forecast, situation.log.pairs, situation.log.wearers, today=TODAY)
+        row = next(row for row in rows if row["pair_id"] == "pair-001")
+        assert row["band"] == band
+        assert bool(row["due"]) == (band not in ("away", "retired"))
+
+    def test_holds_only_text_and_every_pair_even_one_without_a_forecast(self):
+        situation = rack(5)
+        forecast = situation.forecast[situation.forecast["pair_id"] != "pair-002"]
+        rows = due_list(forecast, situation.log.pairs, situation.log.wearers, today=TODAY)
+        assert {row["pair_id"] for row in rows} == set(situation.log.pairs["pair_id"])
+        assert rows[-1]["pair_id"] == "pair-002"
+        assert rows[-1]["reason"] == "no forecast yet"
+        assert all(isinstance(value, str) for row in rows for value in row.values())
+        assert not any("NaT" in v or "nan" in v for row in rows for v in row.values())
