@@ -6,9 +6,10 @@
 `forecast.frames` and nothing else, so that a mistake cannot stand on both sides.
 """
 
+from synthetic_data.dirt import soil
 from synthetic_data.panel import panel
 from synthetic_data.scenarios import SCENARIOS, world
 from synthetic_data.simulate import Simulated, simulate
 from synthetic_data.truth import Truth, varied
 
-__all__ = ["SCENARIOS", "Simulated", "Truth", "panel", "simulate", "varied", "world"]
+__all__ = ["SCENARIOS", "Simulated", "Truth", "panel", "simulate", "soil", "varied", "world"]

@@ -115,11 +115,9 @@ def _swap_feet(
     changes = []
     for row in _rows("checks", both, rng, n, done):
         same = (checks[visit] == checks.loc[row, visit]).all(axis=1)
-        for k in np.flatnonzero(same.to_numpy()):
+        for k in np.flatnonzero(same.to_numpy()).tolist():
             other = "right" if checks.loc[k, "foot"] == "left" else "left"
-            changes.append(
-                _set(folder, "swapped_feet", "checks", int(k), "foot", other, "questioned")
-            )
+            changes.append(_set(folder, "swapped_feet", "checks", k, "foot", other, "questioned"))
     return changes
 
 
@@ -130,14 +128,11 @@ def _double_days(
     days = folder["wear_days"]
     changes = []
     for row in _rows("wear_days", days["worn_on"] != "", rng, n, done):
-        again = days.loc[row].copy()
-        again["hours"] = "3" if again["hours"] != "3" else "4"
-        days.loc[len(days)] = again
-        line = len(days) + HEADER_LINES
         before = str(days.loc[row, "hours"])
-        changes.append(
-            Soiled("doubled_days", "wear_days", line, "hours", before, again["hours"], "refused")
-        )
+        other = "3" if before != "3" else "4"
+        days.loc[len(days)] = days.loc[row].where(days.columns != "hours", other)
+        line = len(days) + HEADER_LINES
+        changes.append(Soiled("doubled_days", "wear_days", line, "hours", before, other, "refused"))
     return changes
 
 

@@ -172,6 +172,8 @@ def _visit_bench(
     to_sole, to_heel = needs_bench(
         state.wearers, state.pairs, worn, state.thickness[worn], state.limits[worn], rng
     )
+    if not len(to_sole) and not len(to_heel):
+        return []
     for pair in worn[to_sole]:
         state.resole(int(pair), day + 1, rng)
     for pair in worn[to_heel]:

@@ -7,10 +7,11 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from synthetic_data.days import Calendar
 from synthetic_data.forgetting import draw_silences, is_logged
 from synthetic_data.hidden import hidden_frames
 from synthetic_data.life import live
-from synthetic_data.logbook import Calendar, Names, logged_frames
+from synthetic_data.logbook import Names, logged_frames
 from synthetic_data.measuring import measure
 from synthetic_data.names import pair_labels, wearer_names
 from synthetic_data.pairs import draw_pairs, draw_wearers

@@ -71,11 +71,11 @@ class Truth:
     top_piece_mm: float = _p(6.0, "mm, new", "common practice: 5-8")
     # how pairs are used
     pair_counts: tuple[float, ...] = _p(
-        (14, 16, 16, 14, 11, 8, 6, 5, 4, 3, 2, 1), "weight of owning 1, 2, ... pairs", "invented"
+        (16, 20, 18, 14, 10, 7, 5, 4, 2, 2, 1, 1), "weight of owning 1, 2, ... pairs", "invented"
     )
-    wear_days_per_week: float = _p(3.0, "wear days per week, owner of one pair", "invented")
+    wear_days_per_week: float = _p(3.4, "wear days per week, owner of one pair", "invented")
     sd_wear_days: float = _p(0.25, "log, between wearers", "invented")
-    sd_share: float = _p(0.55, "log, a pair's share of the rack", "invented")
+    sd_share: float = _p(0.45, "log, a pair's share of the rack", "invented")
     season: float = _p(0.6, "log, half swing of casual and outdoor pairs", "invented")
     sd_drift_week: float = _p(0.035, "log per week, share and total", "invented")
     sd_streak: float = _p(0.6, "log, a pair's favour in a week", "invented")

@@ -54,8 +54,8 @@ def new_sole(
     truth: Truth, nominal_mm: float, leather: bool, rng: np.random.Generator
 ) -> tuple[Floats, Floats]:
     """Draw start thickness (2 feet, 3 points) and packing (2 feet) of a sole with top pieces."""
-    outsole = nominal_mm + rng.normal(0.0, truth.sd_start_sole_mm)
-    outsole = outsole + rng.normal(0.0, truth.sd_start_foot_mm, 2)
+    shared = nominal_mm + rng.normal(0.0, truth.sd_start_sole_mm)
+    outsole = shared + rng.normal(0.0, truth.sd_start_foot_mm, 2)
     start = np.stack([outsole, outsole, np.zeros(2)], axis=-1)
     start[:, 2] = new_top_piece(truth, rng)
     packing = rng.uniform(truth.packing_low_mm, truth.packing_high_mm, 2)

@@ -122,7 +122,7 @@ def test_the_committed_example_is_what_its_seed_gives(name, tmp_path):
 
 
 def test_the_examples_have_something_due_something_new_and_a_pair_away():
-    size = 0
+    size = away = 0
     for name in EXAMPLES:
         folder = FOLDER / name
         due = pd.DataFrame(json.loads((folder / "truth.json").read_text("utf-8"))["due"])
@@ -132,6 +132,7 @@ def test_the_examples_have_something_due_something_new_and_a_pair_away():
         as_of = pd.Timestamp(AS_OF)
         assert (ball < as_of + pd.Timedelta(days=180)).any()
         assert (pairs["acquired_on"] > as_of - pd.Timedelta(days=365)).any()
-        assert jobs["returned_on"].isna().any()
+        away += jobs["returned_on"].isna().sum()
         size += sum(f.stat().st_size for f in folder.iterdir())
+    assert away
     assert size < 3_000_000
