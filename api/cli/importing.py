@@ -85,9 +85,10 @@ def _print(report: ImportReport) -> None:
     from rich.text import Text
 
     console = Console()
-    counts = Table("file", "rows", "new", "updated", "unchanged", "refused", "questioned")
-    for column in counts.columns[1:]:
-        column.justify = "right"
+    counts = Table()
+    counts.add_column("file", no_wrap=True)
+    for heading in ("rows", "new", "updated", "unchanged", "refused", "questioned"):
+        counts.add_column(heading, justify="right")
     for name, c in report.counts.items():
         numbers = (c.rows, c.new, c.updated, c.unchanged, c.refused, c.questioned)
         counts.add_row(f"{name}.csv", *(f"{number:,}" for number in numbers))

@@ -78,7 +78,8 @@ def load_rows(
             part = wanted[start : start + IDS_PER_QUERY]
             rows.extend(session.execute(query.where(key.in_(part))).all())
     frame = frame_of_rows(rows, (*table.stored, _PK))
-    frame = frame.sort_values(list(table.key), kind="stable", ignore_index=True)
+    if len(frame) > 1:
+        frame = frame.sort_values(list(table.key), kind="stable", ignore_index=True)
     return frame.astype({"pk": "int64"}) if with_pk else frame.drop(columns="pk")
 
 

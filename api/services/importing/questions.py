@@ -185,9 +185,11 @@ def _question_growth(world: World, draft: Draft, measured: pd.DataFrame) -> None
 def _jobs(world: World) -> dict[str, list[dict[str, Any]]]:
     """Gather the bench jobs of each pair, from files and database."""
     columns = ["job_id", "pair_id", "work", "received_on", "finished_on", "returned_on"]
-    parts = [world.stored["bench_jobs"][columns]]
+    stored = world.stored["bench_jobs"][columns]
+    parts = [stored]
     if "bench_jobs" in world.drafts:
-        parts.append(world.drafts["bench_jobs"].taken[columns])
+        taken = world.drafts["bench_jobs"].taken[columns]
+        parts = [stored[~stored["job_id"].isin(list(taken["job_id"]))], taken]
     out: dict[str, list[dict[str, Any]]] = {}
     for part in parts:
         for row in records(part):
@@ -262,7 +264,7 @@ def _question_swapped(draft: Draft, measured: pd.DataFrame) -> None:
 
     as_written = rises("left", "left") | rises("right", "right")
     exchanged = rises("left", "right") | rises("right", "left")
-    odd = both[as_written & ~exchanged]
+    odd = both[_clearest(as_written & ~exchanged, of_series.cumcount(), of_series.cumcount(False))]
     odd = odd.assign(place=odd["place_left"], other_place=odd["place_right"])
     _ask(
         draft,
@@ -274,3 +276,18 @@ def _question_swapped(draft: Draft, measured: pd.DataFrame) -> None:
         ),
         "left and right as worn",
     )
+
+
+def _clearest(
+    odd: pd.Series[bool], days_before: pd.Series[int], days_after: pd.Series[int]
+) -> pd.Series[bool]:
+    """Keep of two neighbouring days the one with readings on both sides, else the first.
+
+    At the end of a series it is open which of two days is swapped; one question is enough.
+    """
+    inner = odd & (days_before > 0) & (days_after > 0)
+    beside_inner = (inner.shift(1, fill_value=False) & (days_before > 0)) | (
+        inner.shift(-1, fill_value=False) & (days_after > 0)
+    )
+    after_odd = odd.shift(1, fill_value=False) & (days_before > 0)
+    return inner | (odd & ~beside_inner & ~after_odd)

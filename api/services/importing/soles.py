@@ -201,7 +201,7 @@ def judge_jobs(world: World, line: pd.DataFrame) -> None:
             f"the day of {earlier}, or later",
         )
     first = line.drop_duplicates("pair_id").set_index("pair_id")["fitted_on"]
-    first_on = frame["pair_id"].map(first).astype("datetime64[s]")
+    first_on = first.reindex(frame["pair_id"]).set_axis(frame.index)
     end = frame["returned_on"].fillna(frame["finished_on"])
     fits_first_sole = end.isna() & frame["work"].isin(SOLE_WORK)
     early = (frame["received_on"] < first_on) & ~fits_first_sole & ~(end >= first_on)
