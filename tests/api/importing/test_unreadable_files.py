@@ -123,7 +123,8 @@ def test_a_binary_file_is_no_csv(folder):
 
 def test_a_byte_order_mark_and_any_order_of_columns_are_fine(folder):
     folder.texts["pairs"] = (
-        b'\xef\xbb\xbfconstruction, label ,pair_id,wearer_id\r\nblake,"a, b",oxford,ann\r\n\r\n,,,\r\n'
+        b"\xef\xbb\xbfconstruction, label ,pair_id,wearer_id\r\n"
+        b'blake,"a, b",oxford,ann\r\n\r\n,,,\r\n'
     )
     assert folder.take().written
     [pair] = folder.stored()["pairs"]
