@@ -27,7 +27,8 @@ __all__ = ["SlopesModel", "SlopesResults"]
 
 Floats = npt.NDArray[np.float64]
 DEPENDENT = 1e-7  # share of a column that is left over by the columns before it
-EXACT = 1e-20  # share of the response's squares that is rounding
+EXACT = 1e-12  # share of the response that is rounding
+ROUNDING = 1e-16  # smallest share that a column keeps: the next round tells what is there
 BOUNDARY = 1e-4  # share of the spread in the lesser direction below which it counts as none
 
 
@@ -100,10 +101,13 @@ class SlopesModel:
             sums = replace(sums, r11=sums.r11 / unit)
             self._back = np.diag([1.0 / unit, 0.0])
         self._whiten = np.eye(len(self.names) + 1)
+        size = np.sqrt(sums.pooled()[-1, -1])
         for _ in range(2):  # the second round mends what the first lost to a large offset
             step = _orthonormal(sums, self.names)
             sums, self._whiten = sums.times(step), self._whiten @ step
-        if sums.within[-1, -1] < EXACT and sums.n_rows > 2 * sums.n_groups:
+        if not size * EXACT * abs(self._whiten[-1, -1]) < 1.0:
+            raise FitFailed("endog: the fixed effects fit it exactly; no variance can be estimated")
+        if sums.within[-1, -1] < EXACT**2 and sums.n_rows > 2 * sums.n_groups:
             raise FitFailed(
                 "endog: every group lies exactly on a line, so there is no residual to estimate; "
                 "fit the lines themselves"
@@ -184,11 +188,9 @@ def _orthonormal(sums: GroupSums, names: tuple[str, ...]) -> Floats:
     lower = np.zeros_like(pooled)
     for j in range(len(size)):
         left = correlation[j, j] - lower[j, :j] @ lower[j, :j]
-        pivots[j] = np.sqrt(max(left, 0.0))
+        pivots[j] = np.sqrt(max(left, ROUNDING**2))
         if j < len(names) and pivots[j] < DEPENDENT:
             raise BadFrame(f"exog.{names[j]}: a combination of the columns before it; leave it out")
-        if not left > EXACT:
-            raise FitFailed("endog: the fixed effects fit it exactly; no variance can be estimated")
         lower[j:, j] = (correlation[j:, j] - lower[j:, :j] @ lower[j, :j]) / pivots[j]
     return np.linalg.inv(lower).T / size[:, None]
 

@@ -48,9 +48,14 @@ class Minimum(Generic[P]):
     evaluations: int
 
 
-def minimise(function: Callable[[Floats], P], start: Floats) -> Minimum[P]:
+def minimise(
+    function: Callable[[Floats], P],
+    start: Floats,
+    known: Callable[[Floats], bool] = lambda _theta: False,
+) -> Minimum[P] | None:
     """Walk downhill from `start` (q,) to a point where gradient and curvature say minimum.
 
+    None as soon as the walk comes where `known` says that an earlier one has ended.
     A value of infinity marks a point that cannot be; the search then steps shorter. `start` itself
     must have a finite value.
     """
@@ -70,6 +75,8 @@ def minimise(function: Callable[[Floats], P], start: Floats) -> Minimum[P]:
             radius = 0.25 * length
         if gain > 0:
             theta, point = theta + step, trial
+            if known(theta):
+                return None
         elif length < 1e-9 * (1.0 + float(np.linalg.norm(theta))):
             break
     return Minimum(theta, point, converged=False, evaluations=evaluation + 1)
@@ -80,7 +87,8 @@ def _step(point: Curved, radius: float) -> tuple[Floats, float]:
     curvature, axes = np.linalg.eigh(point.hessian)
     largest = float(np.abs(curvature).max())
     slope = axes.T @ point.gradient
-    step = -slope / np.maximum(np.abs(curvature), FLAT * largest + 1e-300)
+    enough = np.maximum(FLAT * largest, np.abs(slope) / radius)  # no entry beyond the radius
+    step = -slope / np.maximum(np.maximum(np.abs(curvature), enough), np.finfo(float).tiny)
     length = float(np.linalg.norm(step))
     if length > radius:
         step *= radius / length

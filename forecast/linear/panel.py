@@ -86,20 +86,21 @@ def _complete(
 ) -> npt.NDArray[np.bool_] | None:
     """Tell which rows have every value; None if all have. An infinite value is an error."""
     columns = {"endog": y, "exog": x} | ({} if t is None else {"exog_slope": t})
-    keep: npt.NDArray[np.bool_] | None = None
+    gaps = []
     for name, column in columns.items():
-        if np.isfinite(column.sum()):  # one quick pass: any NaN or infinity would show
-            continue
-        if np.isinf(column).any():
-            row = int(np.argmax(np.isinf(column).reshape(len(column), -1).any(axis=1)))
+        with np.errstate(invalid="ignore", over="ignore"):
+            if np.isfinite(column.sum()):  # one quick pass: any NaN or infinity would show
+                continue
+        by_row = column.reshape(len(column), -1)
+        infinite = np.isinf(by_row).any(axis=1)
+        if infinite.any():
+            row = int(np.argmax(infinite))
             raise BadFrame(f"{name}: the value in row {row} is infinite; use a finite number")
-        whole = ~np.isnan(column).reshape(len(column), -1).any(axis=1)
-        keep = whole if keep is None else np.logical_and(keep, whole)
+        gaps.append(np.isnan(by_row).any(axis=1))
     if labels.dtype.kind not in "iub":
-        known = ~np.asarray(pd.isna(labels), dtype=bool)
-        if not known.all():
-            keep = known if keep is None else np.logical_and(keep, known)
-    return keep
+        gaps.append(np.asarray(pd.isna(labels), dtype=bool))
+    missing = np.logical_or.reduce(gaps) if gaps else np.zeros(1, dtype=bool)
+    return None if not missing.any() else np.logical_not(missing)
 
 
 def _gather(labels: npt.NDArray[np.generic]) -> tuple[Ints | None, Ints, pd.Index]:

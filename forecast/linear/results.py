@@ -12,6 +12,7 @@ from scipy.special import ndtr, ndtri
 
 from forecast.errors import BadFrame
 from forecast.linear.likelihood import precision_of_groups
+from forecast.linear.products import mix
 from forecast.linear.rows import GroupSums
 
 __all__ = ["SlopesResults"]
@@ -111,19 +112,27 @@ class SlopesResults:
         """
         sums, lower = self._sums, self._lower
         n11, n12, n21, n22 = precision_of_groups(sums, lower)
-        e1, e2 = self._residual @ sums.c1, self._residual @ sums.c2
-        g = lower @ lower.T
-        found = self._back @ g @ np.stack((n11 * e1 + n12 * e2, n21 * e1 + n22 * e2))
-        k = np.empty((sums.n_groups, 2, 2))
-        k[:, 0, 0] = n11 * sums.r11
-        k[:, 0, 1] = k[:, 1, 0] = n21 * sums.r11
-        k[:, 1, 1] = n21 * sums.r12 + n22 * sums.r22
-        spread = self.scale * (self._back @ (g - g @ k @ g) @ self._back.T)
+        e1, e2 = (mix(self._residual[None, :], c)[0] for c in (sums.c1, sums.c2))
+        shrink = self._back @ lower @ lower.T
+        found = mix(shrink, np.stack((n11 * e1 + n12 * e2, n21 * e1 + n22 * e2)))
+        (a, b), (c, d) = shrink
+        learnt = mix(  # shrink K shrink' for K = N R, entries (1,1), (1,2), (2,2)
+            np.array(
+                [
+                    [a * a, 2 * a * b, b * b],
+                    [a * c, a * d + b * c, b * d],
+                    [c * c, 2 * c * d, d * d],
+                ]
+            ),
+            np.stack((n11 * sums.r11, n21 * sums.r11, n21 * sums.r12 + n22 * sums.r22)),
+        )
+        prior = shrink @ self._back.T
+        spread = self.scale * (prior[[0, 0, 1], [0, 1, 1], None] - learnt)
         names = list(self.cov_re.index)
         columns = {name: found[j] for j, name in enumerate(names)}
-        columns |= {f"var_{name}": spread[:, j, j] for j, name in enumerate(names)}
+        columns |= {f"var_{name}": spread[2 * j] for j, name in enumerate(names)}
         if len(names) > 1:
-            columns["cov_intercept_slope"] = spread[:, 0, 1]
+            columns["cov_intercept_slope"] = spread[1]
         return pd.DataFrame(columns, index=self.labels)
 
     def predict(

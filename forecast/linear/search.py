@@ -36,8 +36,7 @@ STARTS = np.array(
         (0.0, 0.0, 0.0),
     ]
 )
-SAME_DEVIANCE = 1e-6
-SAME_FACTOR = 1e-2
+NEAR = 1e-4  # two optima of one likelihood this close have not been seen
 
 
 def best_covariance(sums: GroupSums, free: tuple[int, ...], *, reml: bool) -> Minimum[Point]:
@@ -64,9 +63,13 @@ def _descend(
 ) -> list[Minimum[Point]]:
     """Search from each of `starts` and keep the ends that differ."""
     ends: list[Minimum[Point]] = []
+
+    def known(theta: Floats) -> bool:
+        return any(_near(theta, end.theta, free) for end in ends)
+
     for start in starts:
-        end = minimise(function, start)
-        if np.isfinite(end.point.value) and not any(_same(end, known, free) for known in ends):
+        end = minimise(function, start, known)
+        if end is not None and np.isfinite(end.point.value):
             ends.append(end)
     if not ends:
         raise FitFailed(
@@ -76,8 +79,8 @@ def _descend(
     return ends
 
 
-def _same(one: Minimum[Point], other: Minimum[Point], free: tuple[int, ...]) -> bool:
-    if abs(one.point.value - other.point.value) > SAME_DEVIANCE * (1 + abs(other.point.value)):
-        return False
-    g_one, g_other = (factor(m.theta, free) @ factor(m.theta, free).T for m in (one, other))
-    return bool(np.abs(g_one - g_other).max() <= SAME_FACTOR * (1 + np.abs(g_other).max()))
+def _near(one: Floats, other: Floats, free: tuple[int, ...]) -> bool:
+    """Whether two factors stand for nearly the same covariance."""
+    lower, known = factor(one, free), factor(other, free)
+    covariance = known @ known.T
+    return bool(np.abs(lower @ lower.T - covariance).max() <= NEAR * (1 + covariance.max()))
