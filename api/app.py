@@ -19,7 +19,7 @@ from api.routes.records import record_routers
 from api.schemas.service import Problem
 from api.settings import Settings
 from api.storage.schema import prepare
-from api.wiring import build_services
+from api.wiring import Services, build_services
 
 __all__ = ["LOOPBACK_HOSTS", "create_app"]
 
@@ -49,10 +49,10 @@ def create_app(
     background
         Whether the upkeep thread runs while the service does; without it nothing is fitted.
     """
-    services = build_services(settings, clock)
 
     @asynccontextmanager
-    async def lifespan(_app: FastAPI) -> AsyncIterator[None]:
+    async def lifespan(running: FastAPI) -> AsyncIterator[None]:
+        services: Services = running.state.services
         prepare(services.database)
         if background:
             services.upkeep.start()
@@ -70,7 +70,7 @@ def create_app(
         redirect_slashes=False,
         lifespan=lifespan,
     )
-    app.state.services = services
+    app.state.services = build_services(settings, clock)
     v1 = APIRouter(prefix="/v1")
     for router in (*record_routers(), imports.router, forecasts.router, fit.router, health.router):
         v1.include_router(router)

@@ -18,6 +18,7 @@ __all__ = ["add_problem_handlers", "router"]
 
 router = APIRouter(prefix="/problems", tags=["problems"], responses=PROBLEM_ANSWERS)
 MAX_FIELD_ERRORS = 50
+METHODS = ("GET", "HEAD", "POST", "PUT", "PATCH", "DELETE")
 _TEXT = {"content": {"text/plain": {"schema": {"type": "string"}}}}
 
 
@@ -107,19 +108,23 @@ def _framework(request: Request, error: Exception) -> Response:
     if not isinstance(error, HTTPException):
         raise error
     kind = kind_of_status(error.status_code)
-    headers = dict(error.headers or {})
+    headers = {name.lower(): value for name, value in (error.headers or {}).items()}
     detail = "" if error.status_code in (404, 405) else error.detail
     if error.status_code == 404 and error.detail != "Not Found":
         detail = error.detail
     if error.status_code == 405:
-        headers["allow"] = ", ".join(sorted(_methods_at(request)))
+        headers["allow"] = ", ".join(_methods_at(request))
     return _answer(request, kind, detail, headers=headers)
 
 
-def _methods_at(request: Request) -> set[str]:
-    """Every method of this address: the framework names only those of its first route."""
-    found: set[str] = set()
-    for route in request.app.routes:
-        if route.matches(request.scope)[0] is not Match.NONE:
-            found |= set(getattr(route, "methods", None) or ())
-    return found
+def _methods_at(request: Request) -> list[str]:
+    """Return every method of this address: the framework names only those of its first route."""
+    scope = dict(request.scope)
+    return [
+        method
+        for method in METHODS
+        if any(
+            route.matches(scope | {"method": method})[0] is Match.FULL
+            for route in request.app.routes
+        )
+    ]

@@ -69,6 +69,7 @@ class Fitter:
                     session, as_of=day, model_version=MODEL_VERSION, payload=fit.to_dict()
                 )
                 row.data_version = seen  # what was logged while it ran is not in it
+                row.fitted_at = self._forecaster.clock.now()
             self.progress = FitProgress()
         return fit
 

@@ -66,6 +66,8 @@ def read(session: Session, name: str, key: Mapping[str, Any]) -> Row:
 def create(session: Session, name: str, values: Mapping[str, Any], clock: Clock) -> Written:
     """Create a record, or leave it when it already stands there with the same values.
 
+    A new sole ends the one that was on the pair and had no end yet.
+
     Returns `Written` with outcome `created` or `unchanged`. Raises `Conflict` when the key is
     taken by other values, `RecordRefused` when it cannot be true.
     """
@@ -86,6 +88,8 @@ def create(session: Session, name: str, values: Mapping[str, Any], clock: Clock)
         )
     _refuse_faults(session, name, values, owner, clock)
     stored.insert_record(session, name, values, owner)
+    if name == "soles" and owner is not None and owner.pair_pk is not None:
+        _end_earlier_sole(session, owner.pair_pk, values)
     if owner is None:
         owner = _owner(session, name, values, creating=False)
     return _written(session, name, key, owner, "created")
@@ -162,6 +166,12 @@ def unknown_id(session: Session, name: str, column: str, public_id: str) -> NotF
         where=column,
         remedy=f"Did you mean {near[0]!r}?" if near else f"Look it up in the list of {name}.",
     )
+
+
+def _end_earlier_sole(session: Session, pair_pk: int, new: Mapping[str, Any]) -> None:
+    earlier = [s for s in stored.soles_of(session, pair_pk) if s["fitted_on"] < new["fitted_on"]]
+    if earlier and earlier[-1]["removed_on"] is None:
+        stored.close_sole(session, earlier[-1]["sole_id"], new["fitted_on"])
 
 
 def _owner(

@@ -25,6 +25,7 @@ __all__ = [
     "Owner",
     "Row",
     "change_record",
+    "close_sole",
     "count_below",
     "find_record",
     "insert_record",
@@ -179,6 +180,12 @@ def _own_row(name: str, key: Mapping[str, Any], owner: Owner, version: int) -> l
     if "pair_pk" in table.c:
         same.append(table.c.pair_pk == owner.pair_pk)
     return [*same, table.c.version == version]
+
+
+def close_sole(session: Session, sole_id: str, removed_on: date) -> None:
+    """Let a sole end on a day, as a new version of it."""
+    query = sa.update(_SOLES).where(_SOLES.c.sole_id == sole_id)
+    session.execute(query.values(removed_on=removed_on, version=_SOLES.c.version + 1))
 
 
 def change_record(

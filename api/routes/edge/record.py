@@ -8,13 +8,13 @@ its kind and places in the code (not its message, which may quote data) go to th
 from __future__ import annotations
 
 import time
-import traceback
 import uuid
 
 import structlog
 from starlette.datastructures import MutableHeaders
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+from api.logs import places_of
 from api.problems import PROBLEMS, problem_response
 
 __all__ = ["RequestRecord"]
@@ -64,12 +64,3 @@ class RequestRecord:
                     status=status,
                     duration_ms=round((time.perf_counter() - started) * 1000, 1),
                 )
-
-
-def places_of(failure: BaseException) -> dict[str, object]:
-    """The kind of a failure and where in the code it happened, without its message."""
-    frames = traceback.extract_tb(failure.__traceback__)[-8:]
-    return {
-        "kind": type(failure).__name__,
-        "places": [f"{frame.name}:{frame.lineno}" for frame in frames],
-    }

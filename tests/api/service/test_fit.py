@@ -1,0 +1,78 @@
+"""Is the fit started, watched and stored, and does the background thread do its rounds?"""
+
+from __future__ import annotations
+
+import time
+from datetime import date
+
+import pytest
+from fastapi.testclient import TestClient
+
+from api.app import create_app
+from api.errors import NothingForecast
+from api.settings import Settings
+
+
+def test_an_empty_database_says_what_is_missing(client, services):
+    assert client.get("/v1/fit").json()["state"] == "none"
+    with pytest.raises(NothingForecast, match="nothing to fit"):
+        services.fitter.refit()
+    state = client.get("/v1/fit").json()
+    assert state["state"] == "failed"
+    assert "no pair had a sole" in state["problem"]
+
+
+def test_asking_for_a_fit_is_answered_at_once_and_done_by_the_next_round(fitted, fitted_services):
+    old = fitted.get("/v1/fit").json()["fit_id"]
+    asked = fitted.post("/v1/fit")
+    assert (asked.status_code, asked.json()["state"]) == (202, "running")
+    assert fitted.get("/v1/fit").json()["state"] == "running"
+    fitted_services.upkeep.once()
+    state = fitted.get("/v1/fit").json()
+    assert state["state"] == "fitted"
+    assert state["fit_id"] != old
+
+
+def test_the_same_log_gives_the_same_dates_after_a_refit(fitted, fitted_services):
+    before = fitted.get("/v1/forecasts", params={"limit": 200}).json()["items"]
+    services = fitted_services
+    services.fitter.refit()
+    services.forecaster.update_behind(everyone=True)
+    assert fitted.get("/v1/forecasts", params={"limit": 200}).json()["items"] == before
+
+
+def test_a_fit_is_stale_at_once_or_after_a_day_when_the_log_changed(fitted, fitted_services, clock):
+    fitter = fitted_services.fitter
+    assert not fitter.is_stale(at_once=True)
+    fitted.post("/v1/wear-days", json={"pair_id": "oxford", "worn_on": "2026-06-14"})
+    assert fitter.is_stale(at_once=True)
+    assert not fitter.is_stale(at_once=False)
+    clock.move(days=1)
+    assert fitter.is_stale(at_once=False)
+
+
+def test_a_look_back_knows_nothing_later_and_stores_nothing(fitted, fitted_services):
+    before = fitted.get("/v1/fit").json()["fit_id"]
+    fit = fitted_services.fitter.fit_without_storing(date(2026, 3, 1))
+    assert "2026-03-01" in fit.summary()
+    assert fitted.get("/v1/fit").json()["fit_id"] == before
+
+
+def test_the_background_thread_fits_by_itself_once_there_is_a_sole(sqlite_address, clock):
+    app = create_app(Settings(database_url=sqlite_address), clock=clock)
+    with TestClient(app, base_url="http://127.0.0.1:8000") as client:
+        client.post("/v1/wearers", json={"wearer_id": "ada"})
+        pair = {"pair_id": "p", "wearer_id": "ada", "construction": "blake"}
+        client.post("/v1/pairs", json=pair)
+        sole = {"sole_id": "s", "pair_id": "p", "fitted_on": "2026-01-01", "material": "rubber"}
+        client.post("/v1/soles", json=sole | {"nominal_thickness_mm": 6})
+        until = time.monotonic() + 30
+        while client.get("/v1/forecasts/p").json()["state"] == "pending":
+            assert time.monotonic() < until, client.get("/v1/fit").text
+            time.sleep(0.05)
+
+
+def test_health_tells_alive_and_ready(client):
+    assert client.get("/v1/health/live").json() == {"status": "alive"}
+    ready = client.get("/v1/health/ready")
+    assert (ready.status_code, ready.json()["fit"]) == (200, "none")
