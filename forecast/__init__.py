@@ -1,0 +1,24 @@
+"""When will each pair of shoes need a new sole, and how sure is that?
+
+The pure library: frames in, frames out; no file, clock, network or global chance. A map:
+`frames` (the contract), `log` (checked input), `panel` and `exposure` (log to arrays),
+`coordinates`, `linearise`, `nested`, `hierarchy`, `estimation` (the nested log-rate model),
+`usage`, `wear_counts`, `calendar` (use), `sole_state`, `first_passage`, `due` (dates),
+`baselines` and `scores` (what is it worth), `linear` (the linear mixed model beside it).
+"""
+
+from forecast.due import due_sample, forecast
+from forecast.log import WearLog, wear_log
+from forecast.settings import ForecastSettings
+from forecast.wear_fit import WearFit
+from forecast.wear_model import WearModel
+
+__all__ = [
+    "ForecastSettings",
+    "WearFit",
+    "WearLog",
+    "WearModel",
+    "due_sample",
+    "forecast",
+    "wear_log",
+]

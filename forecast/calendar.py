@@ -17,6 +17,7 @@ __all__ = ["UseAhead", "days_until", "use_ahead", "wear_days_ahead"]
 
 _YEAR_DAYS = 365.25
 _FIXED_POINT_STEPS = 4
+_WAVE_STEP = 0.04
 
 
 @dataclass(frozen=True)
@@ -27,17 +28,17 @@ class UseAhead:
         Standard wear days per calendar day, season taken out.
     wear_days_per_day, known_days : ndarray, shape (n,)
         Wear days per calendar day and the wear days behind it.
-    group : ndarray of int, shape (n,)
-        Dress code.
-    season_days : dict of ndarray, shape (horizon + 1,)
-        Cumulative season factor by dress code: day -> days at the mean pace.
+    curve : ndarray of int, shape (n,)
+        Which season curve a pair follows.
+    season_days : ndarray, shape (curves, horizon + 2)
+        Cumulative season factor: day -> days at the mean pace.
     """
 
     per_day: np.ndarray
     wear_days_per_day: np.ndarray
     known_days: np.ndarray
-    group: np.ndarray
-    season_days: dict[int, np.ndarray]
+    curve: np.ndarray
+    season_days: np.ndarray
     error: tuple[float, float, float, float]
 
     def log_sd(self, days: np.ndarray, member: np.ndarray) -> np.ndarray:
@@ -53,32 +54,29 @@ class UseAhead:
         return np.asarray(np.sqrt(np.log1p(variance)))
 
 
-def use_ahead(
-    use: UseFit, pace: Pace, group: np.ndarray, as_of_day: int, horizon_days: int
-) -> UseAhead:
+def use_ahead(use: UseFit, pace: Pace, as_of_day: int, horizon_days: int) -> UseAhead:
     """Lay out the use to come of some pairs.
 
     Parameters
     ----------
     use : UseFit
     pace : Pace
-        Of the pairs.
-    group : ndarray of int, shape (n,)
+        Of the pairs. Waves are rounded to steps of 0.04, so that pairs share curves.
     as_of_day : int
         Days since 1970-01-01.
     horizon_days : int
     """
     share = ((as_of_day + np.arange(horizon_days + 1) + 0.5) / _YEAR_DAYS) % 1.0
-    season_days = {
-        int(g): np.r_[0.0, np.cumsum(season_factor(use.season.get(int(g), (0.0, 0.0)), share))]
-        for g in np.unique(group)
-    }
-    factor = np.exp(use.bias_log)
+    steps = np.round(pace.wave / _WAVE_STEP).astype(int)
+    waves, curve = np.unique(steps, axis=1, return_inverse=True)
+    factor = season_factor(waves * _WAVE_STEP, share)
+    season_days = np.concatenate([np.zeros((len(factor), 1)), np.cumsum(factor, axis=1)], axis=1)
+    bias = np.exp(use.bias_log)
     return UseAhead(
-        per_day=pace.wear_days_per_day * pace.exposure_per_wear_day * factor,
-        wear_days_per_day=pace.wear_days_per_day * factor,
+        per_day=pace.wear_days_per_day * pace.exposure_per_wear_day * bias,
+        wear_days_per_day=pace.wear_days_per_day * bias,
         known_days=pace.known_days,
-        group=group,
+        curve=curve.ravel(),
         season_days=season_days,
         error=use.error,
     )
@@ -100,27 +98,26 @@ def days_until(
         Which pairs of `ahead` the rows are.
     """
     out = np.full(remaining.shape, np.inf)
-    for group, curve in ahead.season_days.items():
-        rows = np.flatnonzero(ahead.group[members] == group)
-        if not len(rows):
-            continue
+    curve_of = ahead.curve[members]
+    for code in np.unique(curve_of):
+        rows = np.flatnonzero(curve_of == code)
+        curve = ahead.season_days[code]
+        grid = np.arange(len(curve), dtype=float)
         at = members[rows][:, None]
         at_pace = remaining[rows] / np.maximum(ahead.per_day[at], 1e-6)
-        days = np.interp(at_pace, curve, np.arange(len(curve)))
+        days = np.interp(at_pace, curve, grid)
         wanted = at_pace
         for _ in range(_FIXED_POINT_STEPS):
             sd = ahead.log_sd(days, at)
             wanted = at_pace * np.exp(0.5 * sd * sd - normal * sd)
-            days = np.interp(wanted, curve, np.arange(len(curve)))
+            days = np.interp(wanted, curve, grid)
         out[rows] = np.where(wanted > curve[-1], np.inf, days)
     return np.where(remaining <= 0.0, 0.0, out)
 
 
 def wear_days_ahead(ahead: UseAhead, days: int) -> tuple[np.ndarray, np.ndarray]:
     """Expected wear days within the next days, and the SD of their log, both of shape (n,)."""
-    expected = np.zeros(len(ahead.per_day))
-    for group, curve in ahead.season_days.items():
-        rows = ahead.group == group
-        expected[rows] = ahead.wear_days_per_day[rows] * curve[min(days, len(curve) - 1)]
+    place = min(days, ahead.season_days.shape[1] - 1)
+    expected = ahead.wear_days_per_day * ahead.season_days[ahead.curve, place]
     member = np.arange(len(expected))
     return expected, ahead.log_sd(np.full(len(expected), float(days)), member)

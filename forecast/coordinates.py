@@ -50,6 +50,26 @@ class Coordinates:
     prior_sd: np.ndarray
     population: tuple[str, ...] = field(default=())
 
+    def interface(self, values: np.ndarray, skip: int = 0) -> np.ndarray:
+        """Interface values that unknowns add up to.
+
+        Parameters
+        ----------
+        values : ndarray, shape (unknowns - skip, paths)
+        skip : int
+            How many of the first unknowns are left out.
+
+        Returns
+        -------
+        ndarray, shape (11, paths)
+        """
+        out = np.zeros((len(INTERFACE), self.weight.shape[1]))
+        for column, weight, value in zip(
+            self.column[skip:], self.weight[skip:], values, strict=True
+        ):
+            out[column] += weight * value
+        return out
+
 
 def coordinates(panel: Panel, population: tuple[str, ...] | None = None) -> Coordinates:
     """Lay out the unknowns of a panel.

@@ -14,19 +14,20 @@ from typing import Protocol
 import numpy as np
 from scipy.optimize import minimize
 
-from forecast.coordinates import INTERFACE, Coordinates, coordinates
+from forecast.coordinates import Coordinates, coordinates
 from forecast.hierarchy import Posterior, gradient, solve
 from forecast.linearise import Linearised, Noise, linearise
 from forecast.panel import GAUGES, THUMB, Panel
 from forecast.priors import METHOD_SD_MM, SPREADS
 from forecast.thumb import ThumbScale, learn_scale
 
-__all__ = ["Estimate", "estimate", "interface_values", "modes", "prior_centre"]
+__all__ = ["Estimate", "estimate", "modes", "prior_centre"]
 
 Progress = Callable[[str, float], None]
 PROCESS_MEDIAN_MM, PROCESS_LOG_SD = 0.02, 0.7
 GAUGE_LOG_SD = 0.4
 _LOG_STEP = 0.15
+_SETTLED = 0.05  # largest change of a log spread or noise between rounds
 
 
 @dataclass(frozen=True)
@@ -55,27 +56,13 @@ class Start(Protocol):
         """Noise of what is seen."""
 
 
-def interface_values(layout: Coordinates, unknowns: np.ndarray) -> np.ndarray:
-    """Interface values that unknowns add up to, shape (11, paths).
-
-    Parameters
-    ----------
-    layout : Coordinates
-    unknowns : ndarray, shape (unknowns, paths)
-    """
-    out = np.zeros((len(INTERFACE), layout.weight.shape[1]))
-    for column, weight, values in zip(layout.column, layout.weight, unknowns, strict=True):
-        out[column] += weight * values
-    return out
-
-
 def prior_centre(layout: Coordinates) -> np.ndarray:
     """Interface values at the prior means, shape (11, paths)."""
     n_paths = layout.weight.shape[1]
     random = len(layout.names) - len(layout.population)
     values = np.zeros((len(layout.names), n_paths))
     values[random:] = layout.prior_mean[:, None]
-    return interface_values(layout, values)
+    return layout.interface(values)
 
 
 def default_noise() -> Noise:
@@ -111,7 +98,7 @@ def modes(
         lin = linearise(panel, deviation, centre, noise, weight, seek_slips=step > 1 or not first)
         weight = lin.weight
         posterior = solve(panel, layout, lin, spread, population)
-        new = interface_values(layout, posterior.unknowns())
+        new = layout.interface(posterior.unknowns())
         change = new - deviation
         change[2] = np.clip(change[2], -1.0, 1.0)
         deviation = deviation + change
@@ -195,8 +182,14 @@ def learn_thumb(panel: Panel, lin: Linearised, noise: Noise) -> Noise:
         minlength=len(panel.nominal_mm),
     )
     use = thumb & (gauged[panel.obs_path] >= 2)
-    above = lin.fitted_mm[use] - panel.limit_mm[panel.obs_path][use]
-    return replace(noise, thumb=learn_scale(panel.obs_grade[use], above, noise.thumb))
+    limit = panel.limit_mm[panel.obs_path][use]
+    scale = learn_scale(panel.obs_grade[use], lin.fitted_mm[use], limit, noise.thumb)
+    return replace(noise, thumb=scale)
+
+
+def _settings_vector(spread: dict[str, float], noise: Noise) -> np.ndarray:
+    """Logs of the spreads that matter and of the noise: what has to stand still."""
+    return np.log([*(max(v, 0.02) for v in spread.values()), *noise.gauge_sd_mm, noise.process_mm])
 
 
 def estimate(
@@ -225,6 +218,7 @@ def estimate(
     objective = float("inf")
     converged = False
     done = 0
+    before = _settings_vector(spread, noise)
     for done in range(1, rounds + 1):
         _, lin, deviation = modes(
             panel,
@@ -252,9 +246,11 @@ def estimate(
         noise = learn_thumb(panel, lin, noise)
         if progress:
             progress("noise", 0.9 * done / rounds)
-        converged = abs(objective - found.fun) < 0.2
         objective = float(found.fun)
-        if converged and done > 2:
+        now = _settings_vector(spread, noise)
+        converged = float(np.abs(now - before).max()) < _SETTLED
+        before = now
+        if converged:
             break
     posterior, lin, _ = modes(
         panel, layout, spread, noise, deviation=deviation, weight=weight, steps=4

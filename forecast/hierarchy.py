@@ -13,7 +13,7 @@ import numpy as np
 
 from forecast.coordinates import PAIR, PATH, WEARER, Coordinates
 from forecast.linearise import Linearised
-from forecast.nested import Level, eliminate, sum_members
+from forecast.nested import Level, eliminate
 from forecast.panel import Panel
 from forecast.priors import HEEL_START_SD_MM, SPREADS
 
@@ -33,7 +33,11 @@ _WEARER_SPREAD = (
 
 @dataclass(frozen=True)
 class Posterior:
-    """Levels after elimination, the population's posterior, and the marginal log likelihood."""
+    """Levels after elimination, the population's posterior, and the marginal log likelihood.
+
+    The rows of `path` run over the interface columns, those of the other levels over the unknowns
+    behind them.
+    """
 
     path: Level
     pair: Level
@@ -41,6 +45,7 @@ class Posterior:
     population_mean: np.ndarray
     population_cov: np.ndarray
     log_likelihood: float
+    layout: Coordinates
     pair_of_path: np.ndarray
     wearer_of_pair: np.ndarray
 
@@ -53,7 +58,7 @@ class Posterior:
         of_pair = np.concatenate([wearer, behind_wearer])[:, self.wearer_of_pair]
         pair = self.pair.means(of_pair)
         of_path = np.concatenate([pair, of_pair])[:, self.pair_of_path]
-        path = self.path.means(of_path)
+        path = self.path.means(self.layout.interface(of_path, skip=len(PATH)))
         return path, pair, wearer, population
 
     def unknowns(self) -> np.ndarray:
@@ -98,33 +103,32 @@ def solve(
     -------
     Posterior
     """
-    d = len(layout.names)
-    index = np.r_[layout.column, lin.gram.shape[0] - 1]
-    weight = np.concatenate([layout.weight, np.ones((1, layout.weight.shape[1]))])
+    own = len(PATH)
+    index = np.r_[layout.column[:own], np.arange(lin.gram.shape[0])]
     form = lin.gram[index[:, None], index[None, :]]
-    form *= weight[:, None] * weight[None, :]
     precision = prior_precision(panel, spread)
-    for i in range(len(PATH)):
+    for i in range(own):
         form[i, i] += precision[i]
     log_prior = float(np.log(precision).sum())
-    path, form = eliminate(form, len(PATH))
+    path, form = eliminate(form, own)
 
     starts = np.flatnonzero(np.r_[True, panel.path_pair[1:] != panel.path_pair[:-1]])
-    form = sum_members(form, starts)
+    form = _expand(form, layout, starts)
     for i, name in enumerate(_PAIR_SPREAD):
         form[i, i] += spread[name] ** -2
         log_prior -= 2.0 * form.shape[-1] * np.log(spread[name])
     pair, form = eliminate(form, len(PAIR))
 
     starts = np.flatnonzero(np.r_[True, panel.pair_wearer[1:] != panel.pair_wearer[:-1]])
-    form = sum_members(form, starts)
+    form = np.add.reduceat(form, starts, axis=-1)
     for i, name in enumerate(_WEARER_SPREAD):
         form[i, i] += spread[name] ** -2
         log_prior -= 2.0 * form.shape[-1] * np.log(spread[name])
     wearer, form = eliminate(form, len(WEARER))
 
-    total = form.sum(axis=-1)
-    p = d - len(PATH) - len(PAIR) - len(WEARER)
+    total = np.triu(form.sum(axis=-1))
+    total = total + np.triu(total, 1).T
+    p = len(layout.population)
     if population is not None:
         mean, cov = population
         log_likelihood = float("nan")
@@ -145,13 +149,40 @@ def solve(
         population_mean=mean,
         population_cov=cov,
         log_likelihood=log_likelihood,
+        layout=layout,
         pair_of_path=panel.path_pair,
         wearer_of_pair=panel.pair_wearer,
     )
 
 
+def _expand(form: np.ndarray, layout: Coordinates, starts: np.ndarray) -> np.ndarray:
+    """Write path forms over the interface as pair forms over the unknowns behind the paths.
+
+    Parameters
+    ----------
+    form : ndarray, shape (12, 12, paths)
+        Upper triangle over the interface columns and the data.
+    starts : ndarray of int, shape (pairs,)
+        First path of each pair.
+    """
+    column = np.r_[layout.column[len(PATH) :], form.shape[0] - 1]
+    weight = np.concatenate([layout.weight[len(PATH) :], np.ones((1, form.shape[-1]))])
+    d = len(column)
+    out = np.empty((d, d, len(starts)))
+    for i in range(d):
+        low = np.minimum(column[i], column[i:])
+        high = np.maximum(column[i], column[i:])
+        block = form[low, high] * weight[i:]
+        block *= weight[i]
+        out[i, i:] = np.add.reduceat(block, starts, axis=-1)
+    return out
+
+
 def gradient(panel: Panel, posterior: Posterior, spread: dict[str, float]) -> dict[str, float]:
     """Derivative of the marginal log likelihood by the log of each spread.
+
+    Variances are those given the population, plus what the population's own uncertainty adds
+    through the responses of each level's means to it.
 
     Returns
     -------
@@ -159,22 +190,36 @@ def gradient(panel: Panel, posterior: Posterior, spread: dict[str, float]) -> di
         By the names of `forecast.priors.SPREADS`.
     """
     path, pair, wearer, _ = posterior.means()
-    cov_w = posterior.wearer.covariance(posterior.population_cov[:, :, None])
-    cov_p = posterior.pair.covariance(cov_w[:, :, panel.pair_wearer])
+    root = np.linalg.cholesky(posterior.population_cov).T
+    n_wearers = wearer.shape[1]
     out = dict.fromkeys(SPREADS, 0.0)
 
-    def add(names: tuple[str, ...], mean: np.ndarray, variance: np.ndarray) -> None:
+    def variance(cov: np.ndarray, count: int, response: np.ndarray) -> np.ndarray:
+        own = np.arange(count)
+        total = cov[own, own].copy()
+        for k in range(count):
+            total[k] += np.square(root @ response[k]).sum(axis=0)
+        return total
+
+    def add(names: tuple[str, ...], mean: np.ndarray, var: np.ndarray) -> None:
         for i, name in enumerate(names):
-            second = np.square(mean[i]) + variance[i]
+            second = np.square(mean[i]) + var[i]
             out[name] += float(np.sum(second / spread[name] ** 2 - 1.0))
 
-    diagonal = np.arange(len(WEARER))
-    add(_WEARER_SPREAD, wearer, cov_w[diagonal, diagonal])
-    diagonal = np.arange(len(PAIR))
-    add(_PAIR_SPREAD, pair, cov_p[diagonal, diagonal])
-    variance = _path_variances(posterior.path, cov_p, panel.path_pair)
-    precision = prior_precision(panel, spread)
-    score = (np.square(path) + variance) * precision - 1.0
+    p = len(root)
+    cov_w = posterior.wearer.covariance(np.zeros((0, 0, n_wearers)))
+    move_p = np.broadcast_to(np.eye(p)[:, :, None], (p, p, n_wearers))
+    move_w = posterior.wearer.responses(move_p)
+    add(_WEARER_SPREAD, wearer, variance(cov_w, len(WEARER), move_w))
+
+    of_pair = panel.pair_wearer
+    cov_p = posterior.pair.covariance(cov_w[:, :, of_pair])
+    behind = np.concatenate([move_w, move_p])[:, :, of_pair]
+    move_pair = posterior.pair.responses(behind)
+    add(_PAIR_SPREAD, pair, variance(cov_p, len(PAIR), move_pair))
+
+    var = _path_variances(posterior, cov_p, np.concatenate([move_pair, behind]), root)
+    score = (np.square(path) + var) * prior_precision(panel, spread) - 1.0
     ball, heel = panel.path_point == 0, panel.path_point == 2
     out["start"] += float(score[0][~heel].sum())
     out["packing"] += float(score[1].sum())
@@ -183,14 +228,45 @@ def gradient(panel: Panel, posterior: Posterior, spread: dict[str, float]) -> di
     return out
 
 
-def _path_variances(level: Level, behind: np.ndarray, parent: np.ndarray) -> np.ndarray:
+def _path_variances(
+    posterior: Posterior, cov: np.ndarray, moves: np.ndarray, root: np.ndarray
+) -> np.ndarray:
     """Marginal variances of the paths' own unknowns, shape (3, paths), in blocks of paths."""
+    level, layout = posterior.path, posterior.layout
     out = np.empty_like(level.pivots)
-    block = 4096
+    own, block = len(PATH), 2048
+    random = cov.shape[0]
     for begin in range(0, out.shape[1], block):
         part = slice(begin, begin + block)
+        parent = posterior.pair_of_path[part]
         piece = Level([row[:, part] for row in level.rows], level.pivots[:, part])
-        cov = piece.covariance(behind[:, :, parent[part]])
-        diagonal = np.arange(len(PATH))
-        out[:, part] = cov[diagonal, diagonal]
+        weight = layout.weight[own:, part]
+        column = layout.column[own:]
+        here, move = cov[:, :, parent], moves[:, :, parent]
+        for k in range(own):
+            # the row over the level's later unknowns, turned into one over what lies behind
+            total, extra = _unfold(piece, k)
+            through = total[column] * weight
+            out[k, part] = extra + np.einsum(
+                "in,ijn,jn->n", through[:random], here, through[:random], optimize=True
+            )
+            response = np.einsum("in,iqn->qn", through, move)
+            out[k, part] += np.square(root @ response).sum(axis=0)
     return out
+
+
+def _unfold(level: Level, k: int) -> tuple[np.ndarray, np.ndarray]:
+    """Unknown k of a path as minus a row over the interface plus noise: row and its variance."""
+    row = level.rows[k][:-1]
+    later = len(level.rows) - k - 1
+    variance = 1.0 / level.pivots[k]
+    own, behind = list(row[:later]), row[later:].copy()
+    for j in range(later):
+        coefficient = own[j]
+        following = level.rows[k + 1 + j][:-1]
+        variance = variance + np.square(coefficient) / level.pivots[k + 1 + j]
+        rest = later - j - 1
+        for i in range(rest):
+            own[j + 1 + i] = own[j + 1 + i] - coefficient * following[i]
+        behind -= coefficient * following[rest:]
+    return behind, variance

@@ -16,7 +16,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-__all__ = ["Level", "eliminate", "sum_members"]
+__all__ = ["Level", "eliminate"]
 
 
 @dataclass(frozen=True)
@@ -56,28 +56,47 @@ class Level:
         return known[: len(self.rows)]
 
     def covariance(self, behind: np.ndarray) -> np.ndarray:
-        """Joint posterior covariance of the level's unknowns and those behind.
+        """Joint covariance of the level's unknowns and some of those behind.
 
         Parameters
         ----------
-        behind : ndarray, shape (b, b, members) or (b, b, 1)
+        behind : ndarray, shape (b, b, members)
+            Covariance of the first b unknowns behind; the others count as known.
 
         Returns
         -------
         ndarray, shape (k + b, k + b, members)
         """
         known = behind
-        if known.shape[-1] == 1:
-            known = np.broadcast_to(known, (*known.shape[:2], self.pivots.shape[1]))
         for row, pivot in zip(reversed(self.rows), self.pivots[::-1], strict=True):
             size = known.shape[0]
-            cross = -np.einsum("in,ijn->jn", row[:-1], known)
+            cross = -np.einsum("in,ijn->jn", row[:size], known)
             out = np.empty((size + 1, size + 1, known.shape[-1]))
             out[1:, 1:] = known
             out[0, 1:] = out[1:, 0] = cross
-            out[0, 0] = 1.0 / pivot - np.einsum("in,in->n", row[:-1], cross)
+            out[0, 0] = 1.0 / pivot - np.einsum("in,in->n", row[:size], cross)
             known = out
         return known
+
+    def responses(self, behind: np.ndarray) -> np.ndarray:
+        """How the level's means move with quantities behind.
+
+        Parameters
+        ----------
+        behind : ndarray, shape (unknowns behind, quantities, members)
+            How each unknown behind moves with each quantity.
+
+        Returns
+        -------
+        ndarray, shape (unknowns of the level, quantities, members)
+        """
+        own: list[np.ndarray] = []
+        for row in reversed(self.rows):
+            move = -np.einsum("in,iqn->qn", row[len(own) : -1], behind)
+            for other, coefficient in zip(own, row[: len(own)], strict=True):
+                move -= coefficient * other
+            own.insert(0, move)
+        return np.asarray(own)
 
 
 def eliminate(form: np.ndarray, count: int) -> tuple[Level, np.ndarray]:
@@ -86,7 +105,7 @@ def eliminate(form: np.ndarray, count: int) -> tuple[Level, np.ndarray]:
     Parameters
     ----------
     form : ndarray, shape (d, d, members)
-        Symmetric; priors included. Overwritten.
+        Symmetric, priors included; only its upper triangle is read. Overwritten.
     count : int
         How many unknowns to eliminate.
 
@@ -95,32 +114,14 @@ def eliminate(form: np.ndarray, count: int) -> tuple[Level, np.ndarray]:
     Level
         Rows and pivots for the way back.
     ndarray, shape (d - count, d - count, members)
-        The form over what remains.
+        The form over what remains; only its upper triangle is meaningful.
     """
     rows: list[np.ndarray] = []
     pivots = np.empty((count, form.shape[-1]))
     for j in range(count):
-        pivot = form[j, j]
-        pivots[j] = pivot
-        row = form[j, j + 1 :] / pivot
-        rest = form[j + 1 :, j + 1 :]
-        for i in range(rest.shape[0]):  # lower triangle only is not worth the bookkeeping here
-            rest[i] -= form[j, j + 1 + i] * row
-        rows.append(row.copy())
+        pivots[j] = form[j, j]
+        row = form[j, j + 1 :] / form[j, j]
+        for i in range(len(row)):
+            form[j + 1 + i, j + 1 + i :] -= form[j, j + 1 + i] * row[i:]
+        rows.append(row)
     return Level(rows, pivots), form[count:, count:]
-
-
-def sum_members(form: np.ndarray, starts: np.ndarray) -> np.ndarray:
-    """Add the forms of members that share a parent.
-
-    Parameters
-    ----------
-    form : ndarray, shape (d, d, members)
-    starts : ndarray of int, shape (parents,)
-        First member of each parent; members of a parent are contiguous, none is empty.
-
-    Returns
-    -------
-    ndarray, shape (d, d, parents)
-    """
-    return np.add.reduceat(form, starts, axis=-1)

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from forecast.coordinates import Coordinates
+from forecast.coordinates import INTERFACE, PATH, Coordinates
 from forecast.hierarchy import Posterior
 from forecast.linearise import Linearised
 from forecast.nested import Level
@@ -100,7 +100,7 @@ def sole_state(
         Groups asked for.
     """
     pieces = [
-        _foot(panel, layout, lin, posterior, centre, path) for path in (feet.left, feet.right)
+        _foot(layout, lin, posterior, centre, path) for path in (feet.left, feet.right)
     ]
     pair = panel.path_pair[feet.left]
     wearer = panel.pair_wearer[pair]
@@ -135,7 +135,6 @@ def _packing(posterior: Posterior, layout: Coordinates) -> np.ndarray:
 
 
 def _foot(
-    panel: Panel,
     layout: Coordinates,
     lin: Linearised,
     posterior: Posterior,
@@ -143,10 +142,11 @@ def _foot(
     path: np.ndarray,
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Mean, own loadings and coefficients behind of (log rate, thickness) of some paths."""
-    weight = layout.weight[:, path]
-    rate = (layout.column == 2)[:, None] * weight
-    thickness = lin.end_columns[layout.column][:, path] * weight
+    columns = np.r_[layout.column[: len(PATH)], np.arange(len(INTERFACE))]
+    rate = np.repeat((columns == 2).astype(float)[:, None], len(path), axis=1)
+    thickness = lin.end_columns[columns][:, path]
     coefficients = np.stack([rate, thickness], axis=1)
     mean = np.array([centre[2, path], lin.end_mm[path]])
     constant, loadings, behind = _reduce(posterior.path, coefficients, path)
-    return mean + constant, loadings, behind
+    weight = layout.weight[len(PATH) :, path]
+    return mean + constant, loadings, behind[layout.column[len(PATH) :]] * weight[:, None]

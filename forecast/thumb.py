@@ -1,9 +1,11 @@
 """What does a thumb grade say about thickness?
 
-The ordinal model: a grade is where `thickness + the thumb's own shift + noise` falls between cut
-points, given in mm above the limit (ordered probit). A grade enters the fit as a Gaussian
-pseudo-observation with the gradient and curvature of its log likelihood at the current thickness
-(the likelihood is log-concave, so its variance is positive). A hole says only that nothing is left.
+The ordinal model: a grade is where `thickness + the thumb's own shift + noise` falls between two
+cut points (ordered probit). Whether a thumb feels thickness as such or thickness above the limit is
+learnt too: the cut points move by `limit_weight` mm for each mm of limit. A grade enters the fit as
+a Gaussian pseudo-observation with the gradient and curvature of its log likelihood at the current
+thickness (the likelihood is log-concave, so its variance is positive). A hole says only that
+nothing is left.
 """
 
 from __future__ import annotations
@@ -18,19 +20,22 @@ __all__ = ["HOLE_SD_MM", "ThumbScale", "grade_information", "hole_information", 
 
 HOLE_SD_MM = 0.15
 _MOST_VARIANCE = 1e6
+_USUAL_LIMIT_MM = 2.0
 
 
 @dataclass(frozen=True)
 class ThumbScale:
     """Cut points of the thumb grades and the noise of one judgement.
 
-    firm_above_mm, give_above_mm : thickness above the limit over which the thumb says `firm`, or
-    at least `give`. sd_mm : noise of one judgement. learnt_from : number of checks that taught
-    them (0: common practice, no source).
+    firm_from_mm, give_from_mm : thickness from which the thumb says `firm`, or at least `give`, on
+    a sole whose limit is 2 mm. limit_weight : how far the cut points follow the limit (1: they lie
+    above the limit; 0: they do not care). sd_mm : noise of one judgement. learnt_from : number of
+    checks that taught them (0: common practice, no source).
     """
 
-    firm_above_mm: float = 1.2
-    give_above_mm: float = 0.5
+    firm_from_mm: float = 3.2
+    give_from_mm: float = 2.5
+    limit_weight: float = 1.0
     sd_mm: float = 0.35
     learnt_from: int = 0
 
@@ -44,8 +49,9 @@ def grade_information(
     -------
     pseudo_mm, variance_mm2 : ndarray, shape of `grade`
     """
-    upper = (scale.firm_above_mm + limit_mm - thickness_mm) / scale.sd_mm
-    lower = (scale.give_above_mm + limit_mm - thickness_mm) / scale.sd_mm
+    shift = scale.limit_weight * (limit_mm - _USUAL_LIMIT_MM)
+    upper = (scale.firm_from_mm + shift - thickness_mm) / scale.sd_mm
+    lower = (scale.give_from_mm + shift - thickness_mm) / scale.sd_mm
     high = np.where(grade == 0, np.inf, np.where(grade == 1, upper, lower))
     low = np.where(grade == 0, upper, np.where(grade == 1, lower, -np.inf))
     return _interval_information(low, high, thickness_mm, scale.sd_mm)
@@ -83,22 +89,24 @@ def _interval_information(
 
 def learn_scale(
     grade: np.ndarray,
-    above_limit_mm: np.ndarray,
+    thickness_mm: np.ndarray,
+    limit_mm: np.ndarray,
     prior: ThumbScale | None = None,
     at_least: int = 60,
 ) -> ThumbScale:
     """Cut points from checks whose thickness is known from a gauge.
 
-    Ordered probit of the grade on thickness above the limit (statsmodels' OrderedModel).
+    Ordered probit of the grade on thickness and limit (statsmodels' OrderedModel).
 
     Parameters
     ----------
     grade : ndarray of int, shape (checks,)
         0 firm, 1 give, 2 soft.
-    above_limit_mm : ndarray, shape (checks,)
-        Fitted thickness less the limit.
+    thickness_mm, limit_mm : ndarray, shape (checks,)
+        Fitted thickness with the thumb's own shift, and the limit there.
     prior : ThumbScale, optional
-        Used when fewer than `at_least` checks, or not all three grades, are there.
+        Used when fewer than `at_least` checks, or not all three grades, are there; its
+        `limit_weight` also where the limits hardly differ.
 
     Returns
     -------
@@ -111,18 +119,25 @@ def learn_scale(
 
     from statsmodels.miscmodels.ordinal_model import OrderedModel  # noqa: PLC0415
 
-    frame = pd.DataFrame({"above_limit_mm": above_limit_mm})
-    model = OrderedModel(2 - grade, frame, distr="probit")
+    above = limit_mm - _USUAL_LIMIT_MM
+    tell_apart = float(np.std(above)) > 0.1 and len(grade) >= 2 * at_least
+    columns = {"thickness_mm": thickness_mm - prior.limit_weight * above * (not tell_apart)}
+    if tell_apart:
+        columns["limit_mm"] = above
+    model = OrderedModel(2 - grade, pd.DataFrame(columns), distr="probit")
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
         result = model.fit(method="bfgs", disp=False)
-    slope = float(result.params.iloc[0])
-    cuts = model.transform_threshold_params(result.params.to_numpy())[1:-1]
+    params = result.params.to_numpy()
+    slope = float(params[0])
+    cuts = model.transform_threshold_params(params)[1:-1]
     if not np.isfinite(slope) or slope <= 0.2:
         return prior
+    weight = float(np.clip(-params[1] / slope, -0.2, 1.2)) if tell_apart else prior.limit_weight
     return ThumbScale(
-        firm_above_mm=float(cuts[1] / slope),
-        give_above_mm=float(cuts[0] / slope),
+        firm_from_mm=float(cuts[1] / slope),
+        give_from_mm=float(cuts[0] / slope),
+        limit_weight=weight,
         sd_mm=float(np.clip(1.0 / slope, 0.05, 2.0)),
         learnt_from=len(grade),
     )

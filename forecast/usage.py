@@ -1,10 +1,12 @@
 """How much will each pair be worn from today on, and how sure is that?
 
-Logged wear is counted in periods of four weeks. A pair's present pace is a discounted average that
-leans on the wearer's other pairs (gamma-Poisson); the discount and the leaning are those that
-forecast the user's own past best. The error of that forecast is learnt from the same past: what
-was said at earlier days against what was logged after them. Season is one yearly wave per dress
-code. A planned rotation may replace all this.
+Logged wear is counted in periods of four weeks. A wearer goes out so many days in a period; which
+of the pairs that could be worn is taken follows each pair's weight (a share of the rack, after
+Luce's choice rule), so that a pair's pace falls when another joins the rack. Both are discounted
+averages, pooled towards the panel and the rack; the discount and the pooling are those that
+forecast the user's own past best, and the error of the forecast is learnt from the same past: what
+was said at earlier days against what was logged after them. Season is one yearly wave of the
+weights per dress code and one of going out. The rack is taken to stay as it is.
 """
 
 from __future__ import annotations
@@ -12,7 +14,6 @@ from __future__ import annotations
 from dataclasses import asdict, dataclass
 
 import numpy as np
-import pandas as pd
 
 __all__ = ["PERIOD_DAYS", "Pace", "UseFit", "WearCounts", "current_pace", "fit_use"]
 
@@ -26,6 +27,9 @@ HORIZONS = (1, 2, 3, 6, 12)
 # dispersion/expected + uncertainty/known days + drift * years. Common practice, no source.
 PRIOR_ERROR = (1.6, 1.5, 0.02, 0.06)
 PRIOR_WEIGHT = 40.0
+_POOL_OUT_DAYS = 8.0
+_WEIGHT_STEPS = 8
+_SEASON_SD = 0.25
 
 
 @dataclass(frozen=True)
@@ -57,11 +61,12 @@ class WearCounts:
 class UseFit:
     """What was learnt of use from the whole panel.
 
-    half_life_periods, leaning_days : memory and leaning that forecast the past best.
+    half_life_periods, leaning_days : memory and pooling that forecast the past best.
     error : (dispersion, uncertainty, floor, drift per year): variance of actual/expected is
     dispersion/expected days + uncertainty/known days + floor + drift * years ahead.
     bias_log : log of actual/expected over the past, shrunk.
-    season : {group: (cosine, sine)} of the log pace.
+    season : {group: (cosine, sine)} of the log weight by dress code; group -1: of going out.
+    going_out_per_day : wear days per day of a wearer on average.
     scored : number of (pair, origin, horizon) triples behind it.
     """
 
@@ -70,6 +75,7 @@ class UseFit:
     error: tuple[float, float, float, float]
     bias_log: float
     season: dict[int, tuple[float, float]]
+    going_out_per_day: float
     scored: int
 
     def to_dict(self) -> dict[str, object]:
@@ -97,25 +103,78 @@ class Pace:
     exposure_per_wear_day : ndarray, shape (pairs,)
         Standard wear days per wear day.
     known_days : ndarray, shape (pairs,)
-        Discounted wear days behind the pace, leaning included.
+        Discounted wear days behind the pace, pooling included.
+    wave : ndarray, shape (2, pairs)
+        Cosine and sine of the log pace over the year.
     """
 
     wear_days_per_day: np.ndarray
     exposure_per_wear_day: np.ndarray
     known_days: np.ndarray
+    wave: np.ndarray
 
 
-def season_factor(wave: tuple[float, float], year_share: np.ndarray) -> np.ndarray:
-    """Factor of the pace at a place in the year, geometric mean one."""
+@dataclass(frozen=True)
+class _Rack:
+    """Discounted weights of pairs and going out of wearers at one origin."""
+
+    weight: np.ndarray
+    going_out: np.ndarray
+    seen: np.ndarray
+
+
+def season_factor(wave: np.ndarray, year_share: np.ndarray) -> np.ndarray:
+    """Factor of the pace at places in the year, shape (..., places), for waves (2, ...)."""
     angle = 2 * np.pi * year_share
-    return np.asarray(np.exp(wave[0] * np.cos(angle) + wave[1] * np.sin(angle)))
+    cosine, sine = np.asarray(wave)
+    return np.asarray(
+        np.exp(np.multiply.outer(cosine, np.cos(angle)) + np.multiply.outer(sine, np.sin(angle)))
+    )
 
 
-def _season_table(season: dict[int, tuple[float, float]], counts: WearCounts) -> np.ndarray:
-    """Season factor per pair and period."""
-    groups = int(counts.group.max(initial=0)) + 1
-    rows = [season_factor(season.get(g, (0.0, 0.0)), counts.year_share) for g in range(groups)]
-    return np.asarray(rows)[counts.group]
+def _waves(season: dict[int, tuple[float, float]], group: np.ndarray) -> np.ndarray:
+    """Wave of each pair's weight, shape (2, pairs)."""
+    table = np.zeros((2, int(group.max(initial=0)) + 1))
+    for code, wave in season.items():
+        if 0 <= code < table.shape[1]:
+            table[:, code] = wave
+    return table[:, group]
+
+
+def _by_wearer(values: np.ndarray, counts: WearCounts) -> np.ndarray:
+    """Sums over each wearer's pairs (pairs are sorted by wearer)."""
+    starts = np.flatnonzero(np.r_[True, counts.wearer[1:] != counts.wearer[:-1]])
+    return np.add.reduceat(values, starts, axis=0)
+
+
+def _rack(
+    counts: WearCounts,
+    half_life: float,
+    leaning: float,
+    season: dict[int, tuple[float, float]],
+    skip: int,
+) -> _Rack:
+    """Weights and going out as known `skip` periods before the newest."""
+    days, open_days = counts.days[:, skip:], counts.open_days[:, skip:]
+    share = counts.year_share[skip:]
+    fade = 0.5 ** (np.arange(days.shape[1]) / half_life)
+    could = open_days * season_factor(_waves(season, counts.group), share)
+    out_days = _by_wearer(days, counts)
+    weight = np.ones(len(days))
+    seen = days @ fade
+    for _ in range(_WEIGHT_STEPS):
+        total = _by_wearer(weight[:, None] * could, counts)
+        each = (fade * out_days / np.maximum(total, 1e-9))[counts.wearer]
+        expected = (could * each).sum(axis=1)
+        weight = (seen + leaning) / (expected + leaning)
+    season_out = season_factor(np.asarray(season.get(-1, (0.0, 0.0))), share)
+    could_out = np.maximum.reduceat(
+        open_days, np.flatnonzero(np.r_[True, counts.wearer[1:] != counts.wearer[:-1]]), axis=0
+    )
+    went, could_go = out_days @ fade, (could_out * season_out) @ fade
+    panel = (went.sum() + 2.0) / (could_go.sum() + 5.0)
+    going_out = (went + _POOL_OUT_DAYS) / (could_go + _POOL_OUT_DAYS / panel)
+    return _Rack(weight, going_out, seen)
 
 
 def current_pace(
@@ -123,37 +182,40 @@ def current_pace(
     half_life_periods: float,
     leaning_days: float,
     season: dict[int, tuple[float, float]],
-    skip: int = 0,
+    present: np.ndarray,
 ) -> Pace:
-    """Pace of every pair as known `skip` periods before the newest.
+    """Pace of every pair from today on, the rack staying as it is.
 
-    A pair's own discounted count is pooled with its wearer's mean pace per pair, as if
-    `leaning_days` wear days had been seen at that pace; a wearer with little history leans on the
-    whole panel.
+    Parameters
+    ----------
+    counts : WearCounts
+    half_life_periods, leaning_days, season
+        As in `UseFit`.
+    present : ndarray of bool, shape (pairs,)
+        Which pairs share the rack from now on (have a sole on).
     """
-    days, worn = counts.days[:, skip:], counts.worn[:, skip:]
-    factor = _season_table(season, counts)[:, skip:]
-    open_days = counts.open_days[:, skip:] * factor
-    fade = 0.5 ** (np.arange(days.shape[1]) / half_life_periods)
-    seen, could = days @ fade, open_days @ fade
-    exposure = worn @ fade
-    n = int(counts.wearer.max(initial=0)) + 1
-
-    def by_wearer(values: np.ndarray) -> np.ndarray:
-        return np.bincount(counts.wearer, weights=values, minlength=n)
-
-    total_rate = (seen.sum() + 1.0) / (could.sum() + 4.0)
-    wearer_rate = (by_wearer(seen) + 10.0 * 1.0) / (by_wearer(could) + 10.0 / total_rate)
-    mean = wearer_rate[counts.wearer]
-    rate = (seen + leaning_days) / (could + leaning_days / mean)
-    total_exposure = (exposure.sum() + 5.0) / (seen.sum() + 5.0)
-    wearer_exposure = (by_wearer(exposure) + 20.0 * total_exposure) / (by_wearer(seen) + 20.0)
-    per_day = (exposure + 15.0 * wearer_exposure[counts.wearer]) / (seen + 15.0)
-    return Pace(rate, per_day, seen + leaning_days)
+    rack = _rack(counts, half_life_periods, leaning_days, season, 0)
+    here = rack.weight * present
+    total = _by_wearer(here, counts)[counts.wearer]
+    # a pair that is not on the rack is given the pace it would have if it came back
+    total = np.where(present, total, total + rack.weight)
+    share = rack.weight / np.maximum(total, 1e-9)
+    waves = _waves(season, counts.group)
+    mean_wave = _by_wearer((waves * (share * present)).T, counts)[counts.wearer].T
+    wave = waves - mean_wave + np.asarray(season.get(-1, (0.0, 0.0)))[:, None]
+    fade = 0.5 ** (np.arange(counts.days.shape[1]) / half_life_periods)
+    exposure = counts.worn @ fade
+    overall = (exposure.sum() + 5.0) / (rack.seen.sum() + 5.0)
+    wearer_exposure = (_by_wearer(exposure, counts) + 20.0 * overall) / (
+        _by_wearer(rack.seen, counts) + 20.0
+    )
+    per_day = (exposure + 15.0 * wearer_exposure[counts.wearer]) / (rack.seen + 15.0)
+    pace = rack.going_out[counts.wearer] * share
+    return Pace(pace, per_day, rack.seen + leaning_days, wave)
 
 
 def fit_use(counts: WearCounts) -> UseFit:
-    """Learn season, memory, leaning and the error of the pace from the panel's own history.
+    """Learn season, memory, pooling and the error of the pace from the panel's own history.
 
     Parameters
     ----------
@@ -179,32 +241,42 @@ def fit_use(counts: WearCounts) -> UseFit:
     _, half_life, leaning = best
     expected, actual, known, years = _past(counts, half_life, leaning, season)
     error, bias = _fit_error(expected, actual, known, years)
-    return UseFit(half_life, leaning, error, bias, season, len(expected))
+    going_out = float(np.mean(_rack(counts, half_life, leaning, season, 0).going_out))
+    return UseFit(half_life, leaning, error, bias, season, going_out, len(expected))
 
 
 def _past(
     counts: WearCounts, half_life: float, leaning: float, season: dict[int, tuple[float, float]]
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
     """Expected and actual wear days after earlier origins: expected, actual, known days, years."""
-    factor = _season_table(season, counts)
+    factor = season_factor(_waves(season, counts.group), counts.year_share)
+    factor_out = season_factor(np.asarray(season.get(-1, (0.0, 0.0))), counts.year_share)
     parts = []
     for origin in ORIGINS:
         if counts.days.shape[1] <= origin + 2:
             continue
-        pace = current_pace(counts, half_life, leaning, season, skip=origin)
+        rack = _rack(counts, half_life, leaning, season, origin)
+        weight = rack.weight[:, None] * counts.open_days[:, :origin] * factor[:, :origin]
+        share = weight / np.maximum(_by_wearer(weight, counts)[counts.wearer], 1e-9)
+        most = np.maximum.reduceat(
+            counts.open_days[:, :origin],
+            np.flatnonzero(np.r_[True, counts.wearer[1:] != counts.wearer[:-1]]),
+            axis=0,
+        )
+        out = rack.going_out[:, None] * most * factor_out[:origin]
+        expected_each = out[counts.wearer] * share
         before = counts.open_days[:, origin : origin + 3].sum(axis=1) > PERIOD_DAYS
         for horizon in HORIZONS:
             if horizon > origin:
                 continue
             ahead = slice(origin - horizon, origin)
-            could = counts.open_days[:, ahead]
-            whole = before & (could.sum(axis=1) > 0.8 * PERIOD_DAYS * horizon)
-            expected = pace.wear_days_per_day * (could * factor[:, ahead]).sum(axis=1)
+            could = counts.open_days[:, ahead].sum(axis=1)
+            whole = before & (could > 0.8 * PERIOD_DAYS * horizon)
+            expected = expected_each[:, ahead].sum(axis=1)
             actual = counts.days[:, ahead].sum(axis=1)
             years = np.full(len(expected), horizon * PERIOD_DAYS / _YEAR_DAYS)
-            parts.append(
-                np.array([expected[whole], actual[whole], pace.known_days[whole], years[whole]])
-            )
+            known = rack.seen + leaning
+            parts.append(np.array([expected[whole], actual[whole], known[whole], years[whole]]))
     if not parts:
         return (np.zeros(0),) * 4
     joined = np.concatenate(parts, axis=1)
@@ -224,9 +296,7 @@ def _fit_error(
     if len(expected):
         long = years >= 2 * PERIOD_DAYS / _YEAR_DAYS
         shrink = 300.0
-        bias = float(
-            np.log((actual[long].sum() + shrink) / (expected[long].sum() + shrink))
-        )
+        bias = float(np.log((actual[long].sum() + shrink) / (expected[long].sum() + shrink)))
     expected = expected * np.exp(bias)
     square = np.square(np.clip(actual / np.maximum(expected, 1e-9) - 1.0, -1.0, 3.0))
     terms = np.array([1.0 / np.maximum(expected, 1e-9), 1.0 / known, np.ones_like(known), years]).T
@@ -242,28 +312,46 @@ def _fit_error(
 
 
 def _fit_season(counts: WearCounts) -> dict[int, tuple[float, float]]:
-    """One yearly wave per dress code by a few Poisson scoring steps, shrunk towards none."""
+    """Waves of the weights by dress code, then of going out, shrunk towards none.
+
+    Given how often a wearer went out, the weights' wave shows in which pair was taken; Poisson
+    scoring steps with the shares as they stand.
+    """
     angle = 2 * np.pi * counts.year_share
     basis = np.array([np.cos(angle), np.sin(angle)])
-    out: dict[int, tuple[float, float]] = {}
-    for group in np.unique(counts.group):
-        rows = counts.group == group
-        days, open_days = counts.worn[rows], counts.open_days[rows]
-        wave = np.zeros(2)
-        for _ in range(6):
-            factor = np.exp(wave @ basis)
-            could = open_days * factor
-            rate = (days.sum(axis=1) + 0.5) / (could.sum(axis=1) + 5.0)
-            mean = rate[:, None] * could
-            residual = (days - mean).sum(axis=0)
-            centre = (mean @ basis.T) / np.maximum(mean.sum(axis=1), 1e-9)[:, None]
-            spread = np.einsum("ij,aj,bj->ab", mean, basis, basis)
-            spread -= np.einsum("ia,ib,i->ab", centre, centre, mean.sum(axis=1))
-            # use comes in streaks: counts carry about a third of their nominal information,
-            # and the wave's prior SD is 0.25
-            wave = wave + np.linalg.solve(
-                spread / 3.0 + np.eye(2) / 0.25**2,
-                basis @ residual / 3.0 - wave / 0.25**2,
-            )
-        out[int(group)] = (float(wave[0]), float(wave[1]))
-    return out
+    season: dict[int, tuple[float, float]] = {int(g): (0.0, 0.0) for g in np.unique(counts.group)}
+    out_days = _by_wearer(counts.days, counts)
+    for _ in range(4):
+        rack = _rack(counts, 26.0, 6.0, season, 0)
+        weight = rack.weight[:, None] * counts.open_days
+        weight *= season_factor(_waves(season, counts.group), counts.year_share)
+        total = np.maximum(_by_wearer(weight, counts), 1e-9)
+        mean = weight * (out_days / total)[counts.wearer]
+        step = {g: _wave_step(counts.days, mean, counts.group == g, basis, season[g]) for g in season}
+        season = step
+    starts = np.flatnonzero(np.r_[True, counts.wearer[1:] != counts.wearer[:-1]])
+    could = np.maximum.reduceat(counts.open_days, starts, axis=0)
+    wave = (0.0, 0.0)
+    every = np.ones(len(could), bool)
+    for _ in range(4):
+        seasonal = could * season_factor(np.asarray(wave), counts.year_share)
+        rate = (out_days.sum(axis=1) + 0.5) / (seasonal.sum(axis=1) + 2.0)
+        wave = _wave_step(out_days, rate[:, None] * seasonal, every, basis, wave)
+    season[-1] = wave
+    return season
+
+
+def _wave_step(
+    days: np.ndarray,
+    mean: np.ndarray,
+    rows: np.ndarray,
+    basis: np.ndarray,
+    wave: tuple[float, float],
+) -> tuple[float, float]:
+    """One scoring step; use comes in streaks, so counts carry a third of their information."""
+    residual = (days[rows] - mean[rows]).sum(axis=0)
+    total = mean[rows].sum(axis=0)
+    information = (basis * total) @ basis.T / 3.0 + np.eye(2) / _SEASON_SD**2
+    gradient = basis @ residual / 3.0 - np.asarray(wave) / _SEASON_SD**2
+    step = np.linalg.solve(information, gradient)
+    return (float(wave[0] + step[0]), float(wave[1] + step[1]))

@@ -144,9 +144,9 @@ class WearFit:
             f"{'process':<28}{self.noise.process_mm:>10.4f}  variance of wear per mm of wear, mm"
         )
         head.append(
-            f"thumb: firm above limit + {thumb.firm_above_mm:.2f} mm, give above limit + "
-            f"{thumb.give_above_mm:.2f} mm, noise {thumb.sd_mm:.2f} mm "
-            f"(learnt from {thumb.learnt_from} checks)"
+            f"thumb at a limit of 2 mm: firm from {thumb.firm_from_mm:.2f} mm, give from "
+            f"{thumb.give_from_mm:.2f} mm, {thumb.limit_weight:.2f} mm more per mm of limit, noise "
+            f"{thumb.sd_mm:.2f} mm (learnt from {thumb.learnt_from} checks)"
         )
         return "\n".join(head)
 

@@ -138,6 +138,8 @@ def condition(
     value = np.array([fit.value(n) for n in layout.population])
     counts = wear_counts(log, panel, multipliers(layout.population, value))
     use = fit.use
-    pace = current_pace(counts, use.half_life_periods, use.leaning_days, use.season)
-    ahead = use_ahead(use, pace, counts.group, panel.as_of_day, horizon_days)
+    present = np.zeros(len(panel.pair_ids), bool)
+    present[panel.path_pair[panel.current]] = True
+    pace = current_pace(counts, use.half_life_periods, use.leaning_days, use.season, present)
+    ahead = use_ahead(use, pace, panel.as_of_day, horizon_days)
     return Conditioned(panel, layout, lin, posterior, centre, deviation, ahead)
