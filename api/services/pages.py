@@ -22,7 +22,7 @@ from dashboards.pages.rack import MOST_DRAWN, MOST_SHOWN, rack_page
 from forecast import Explanation
 from forecast.errors import ForecastError
 from forecast.frames import FORECAST, PATH, TABLES, Column
-from forecast.log import WearLog, conform
+from forecast.log import WearLog
 
 __all__ = ["figure_frames", "pair_context", "rack_context", "rack_frames"]
 
@@ -92,7 +92,7 @@ def _with_feet(session: Session, rows: pd.DataFrame, pairs: pd.DataFrame) -> pd.
 
 def _listed(session: Session, name: str, **equal: str) -> pd.DataFrame:
     rows = list_records(session, name, equal=equal, limit=MOST_ROWS)
-    return conform(pd.DataFrame(rows), TABLES[name])
+    return _frame(rows, TABLES[name].stored)
 
 
 def _frame(rows: Sequence[Mapping[str, Any]], columns: Sequence[Column]) -> pd.DataFrame:

@@ -73,13 +73,13 @@ def _by_when(
 
 def _feet(pair: dict[str, Any], feet: dict[str, dict[str, Any]], limit_mm: float | None) -> str:
     words = wording.first_foot(pair["first_foot"])
+    sentence = f"{words[0].upper()}{words[1:]}."
     parts = [
-        f"about {wording.millimetres(row['thickness_mm_p50'])} {foot}"
+        f"the {foot} sole is about {wording.millimetres(row['thickness_mm_p50'])}"
         for foot, row in feet.items()
         if pd.notna(row["thickness_mm_p50"])
     ]
-    sentence = f"{words[0].upper()}{words[1:]}"
     if not parts:
-        return f"{sentence}."
+        return sentence
     limit = "" if limit_mm is None else f"; the limit is {wording.millimetres(limit_mm)}"
-    return f"{sentence}: {wording.joined(parts)} are left at the ball{limit}."
+    return f"{sentence} At the ball {wording.joined(parts)} thick{limit}."

@@ -1,0 +1,71 @@
+"""Which rack and which browser do the page tests start from?"""
+
+from __future__ import annotations
+
+import shutil
+from collections.abc import Callable, Iterator
+from contextlib import ExitStack
+from datetime import UTC, datetime
+from pathlib import Path
+
+import pytest
+from fastapi.testclient import TestClient
+
+from api.app import create_app
+from api.clock import Clock
+from api.settings import Settings
+from tests.dashboards.builders import LONG_NAME, Rack, rack
+from tests.dashboards.storing import store
+
+NOW = datetime(2026, 11, 25, 12, tzinfo=UTC)
+BASE = "http://127.0.0.1:8000"
+SITUATIONS: dict[str, Rack] = {
+    "6 pairs": rack(6),
+    "200 pairs": rack(200),
+    "no pair": rack(0),
+    "long names": rack(2, label=LONG_NAME),
+}
+
+
+def _build(path: Path):
+    settings = Settings(database_url=f"sqlite:///{path}")
+    return create_app(settings, clock=Clock(lambda: NOW), background=False)
+
+
+@pytest.fixture(scope="session")
+def stored(sqlite_template: Path, tmp_path_factory) -> Callable[[str], Path]:
+    """Give the file of a situation's database, without a fit, written once."""
+    folder, made = tmp_path_factory.mktemp("racks"), {}
+
+    def file_of(name: str) -> Path:
+        if name not in made:
+            made[name] = Path(shutil.copyfile(sqlite_template, folder / f"{len(made)}.sqlite3"))
+            services = _build(made[name]).state.services
+            store(services.database, SITUATIONS[name])
+            services.database.close()
+        return made[name]
+
+    return file_of
+
+
+@pytest.fixture(scope="session")
+def reading(stored: Callable[[str], Path]) -> Iterator[Callable[[str], TestClient]]:
+    """Give a client of a situation, shared by tests that change nothing."""
+    clients: dict[str, TestClient] = {}
+    with ExitStack() as open_clients:
+
+        def client_of(name: str) -> TestClient:
+            if name not in clients:
+                client = TestClient(_build(stored(name)), base_url=BASE)
+                clients[name] = open_clients.enter_context(client)
+            return clients[name]
+
+        yield client_of
+
+
+@pytest.fixture
+def client(stored: Callable[[str], Path], tmp_path: Path) -> Iterator[TestClient]:
+    """Serve six pairs from a database that this test may change."""
+    copy = Path(shutil.copyfile(stored("6 pairs"), tmp_path / "rack.sqlite3"))
+    with TestClient(_build(copy), base_url=BASE) as client:
+        yield client
