@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 import pytest
 from scipy.stats import multivariate_normal
+from statsmodels.regression.mixed_linear_model import MixedLM
 
 from forecast.errors import BadFrame, FitFailed
 from forecast.linear.likelihood import Deviance
@@ -32,7 +33,7 @@ def fit(frame: pd.DataFrame, *, reml: bool = True, **options: bool) -> SlopesRes
 
 
 def covariance_of_rows(frame: pd.DataFrame, fitted: SlopesResults) -> np.ndarray:
-    """The n by n covariance that a fit implies, written out."""
+    """Write out the n by n covariance that a fit implies."""
     columns = {"intercept": frame["one"], "slope": frame["days"]}
     z = np.column_stack([columns[name] for name in fitted.cov_re.index])
     same = frame["shoe"].to_numpy()[:, None] == frame["shoe"].to_numpy()
@@ -174,8 +175,6 @@ def test_a_variance_that_is_not_there_is_found_to_be_zero_and_named_singular() -
 @pytest.mark.parametrize("reml", [True, False])
 @pytest.mark.parametrize("effects", ["both", "intercept"])
 def test_mixedlm_agrees_where_it_converges(effects: str, reml: bool) -> None:
-    from statsmodels.regression.mixed_linear_model import MixedLM
-
     frame = soles(n_groups=60)
     frame["days"] /= 50
     x = frame[["one", "days", "wet_share"]]
