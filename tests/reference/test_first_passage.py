@@ -13,7 +13,7 @@ TIMES = np.array([80.0, 110.0, 140.0, 170.0, 220.0])
 
 
 def closed_form(days: np.ndarray) -> np.ndarray:
-    """First passage of Brownian motion with drift: Schroedinger, Physikalische Zeitschrift (1915)."""
+    """Brownian motion with drift: Schroedinger, Physikalische Zeitschrift 16:289 (1915)."""
     spread = np.sqrt(VARIANCE_MM2 * days)
     mirrored = np.exp(2 * DRIFT_MM * HEIGHT_MM / VARIANCE_MM2)
     return ndtr((DRIFT_MM * days - HEIGHT_MM) / spread) + mirrored * ndtr(
