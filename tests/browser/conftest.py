@@ -1,0 +1,129 @@
+"""Which browser looks at which service?"""
+
+from __future__ import annotations
+
+import shutil
+import threading
+import time
+from collections.abc import Callable, Iterator
+from contextlib import ExitStack
+from datetime import UTC, datetime
+from pathlib import Path
+
+import pytest
+import uvicorn
+from playwright.sync_api import Browser, Page, sync_playwright
+
+from api.app import create_app
+from api.clock import Clock
+from api.settings import Settings
+from tests.browser.plotly_css import CHROMIUM, FLAGS
+from tests.dashboards.builders import LONG_NAME, Rack, rack, with_band
+from tests.dashboards.storing import store
+
+NOW = datetime(2026, 11, 25, 12, tzinfo=UTC)
+ARTEFACTS = Path(__file__).parents[2] / "artefacts"
+WIDTHS, THEMES = (390, 1280), ("light", "dark")
+SITUATIONS: dict[str, Callable[[], Rack]] = {
+    "full": lambda: with_band(with_band(rack(9), "pair-004", "away"), "pair-005", "retired"),
+    "one pair": lambda: rack(1),
+    "no pair": lambda: rack(0),
+    "long names": lambda: rack(4, label=LONG_NAME),
+    "200 pairs": lambda: rack(200),
+}
+
+
+@pytest.fixture(scope="session")
+def chromium() -> Iterator[Browser]:
+    """Start the system's Chromium; skips, saying so, where there is none."""
+    if not Path(CHROMIUM).exists():
+        pytest.skip(f"no browser at {CHROMIUM}: install the package chromium")
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
+        yield browser
+        browser.close()
+
+
+@pytest.fixture(scope="session")
+def served(sqlite_template: Path, tmp_path_factory) -> Iterator[Callable[[str], str]]:
+    """Give the address of a real server with a situation in its database."""
+    folder, addresses = tmp_path_factory.mktemp("served"), {}
+    with ExitStack() as running:
+
+        def address_of(name: str) -> str:
+            if name not in addresses:
+                file = shutil.copyfile(sqlite_template, folder / f"{len(addresses)}.sqlite3")
+                addresses[name] = running.enter_context(_Server(Path(file), SITUATIONS[name]()))
+            return addresses[name]
+
+        yield address_of
+
+
+class _Server:
+    """A uvicorn server on a free port of this machine, in a thread."""
+
+    def __init__(self, file: Path, situation: Rack) -> None:
+        app = create_app(
+            Settings(database_url=f"sqlite:///{file}"), clock=Clock(lambda: NOW), background=False
+        )
+        if len(situation.log.pairs):
+            store(app.state.services.database, situation)
+        config = uvicorn.Config(app, host="127.0.0.1", port=0, log_level="warning", lifespan="on")
+        self._server = uvicorn.Server(config)
+        self._thread = threading.Thread(target=self._server.run, daemon=True)
+
+    def __enter__(self) -> str:
+        self._thread.start()
+        while not self._server.started:
+            assert self._thread.is_alive(), "the server did not start"
+            time.sleep(0.02)
+        port = self._server.servers[0].sockets[0].getsockname()[1]
+        return f"http://127.0.0.1:{port}"
+
+    def __exit__(self, *_exception) -> None:
+        self._server.should_exit = True
+        self._thread.join(timeout=10)
+
+
+class Visit:
+    """A page in the browser, with everything the browser complained about."""
+
+    def __init__(self, page: Page) -> None:
+        self.page = page
+        self.complaints: list[str] = []
+        self.requests: list[str] = []
+        page.on("console", self._note)
+        page.on("pageerror", lambda error: self.complaints.append(str(error)))
+        page.on("request", lambda request: self.requests.append(request.url))
+        page.add_init_script(
+            "document.addEventListener('securitypolicyviolation', e => "
+            "console.error('policy', e.violatedDirective, e.blockedURI, e.sourceFile))"
+        )
+
+    def _note(self, message) -> None:
+        if message.type == "error":
+            self.complaints.append(message.text)
+
+    def draw_everything(self) -> None:
+        """Bring each figure into view and wait until it is drawn."""
+        for chart in self.page.query_selector_all("[data-figure-src], [data-figure-inline]"):
+            chart.scroll_into_view_if_needed()
+            chart.wait_for_selector("xpath=self::*[@data-drawn]", timeout=20_000)
+        self.page.evaluate("scrollTo(0, 0)")
+
+
+@pytest.fixture
+def visit(chromium: Browser) -> Iterator[Callable[..., Visit]]:
+    """Open an address at a width and theme."""
+    with ExitStack() as contexts:
+
+        def open_at(address: str, width: int = 390, theme: str = "light", **more) -> Visit:
+            context = chromium.new_context(
+                viewport={"width": width, "height": 844}, color_scheme=theme, **more
+            )
+            contexts.callback(context.close)
+            opened = Visit(context.new_page())
+            opened.page.goto(address)
+            return opened
+
+        yield open_at
