@@ -89,13 +89,14 @@ class Forecaster:
     def update_wearer(self, session: Session, wearer_id: str) -> bool:
         """Replace one wearer's forecasts in this transaction; return whether there are any now."""
         stored = self.newest_fit(session)
+        if stored is None:
+            self._put(session, no_rows(), [wearer_id], None)
+            return False
         wear_log = _trusted_log(session, [wearer_id])
         if wear_log.wearers.empty:
             return False
-        frame = no_rows()
-        if stored is not None:
-            as_of = self.clock.today(str(wear_log.wearers["time_zone"].iloc[0]))
-            frame = self.frame_of(stored.fit, wear_log, as_of)
+        as_of = self.clock.today(str(wear_log.wearers["time_zone"].iloc[0]))
+        frame = self.frame_of(stored.fit, wear_log, as_of)
         self._put(session, frame, [wearer_id], stored)
         return not frame.empty
 

@@ -19,7 +19,6 @@ from api.storage.results import Fit, ForecastRow
 from api.storage.tables import Pair, Sole, Wearer
 
 __all__ = [
-    "BEYOND_HORIZON",
     "DueFilter",
     "data_versions",
     "fit_payload",
@@ -54,7 +53,7 @@ def list_due(
 ) -> list[dict[str, Any]]:
     """Return up to `limit` forecast rows by send-by date, after the row with sort key `after`.
 
-    `after` is (send_by or BEYOND_HORIZON, pair_id, foot, point) of the last row before.
+    `after` is (send_by or None, pair_id, foot, point) of the last row before.
     """
     query = forecast_query().order_by(*_ORDER).limit(limit)
     if chosen.wearer_id is not None:
@@ -67,7 +66,8 @@ def list_due(
         query = query.where(_ROWS.c.send_by < chosen.send_by_before)
     if after is not None:
         types: tuple[Any, ...] = (sa.Date(), sa.String(), sa.String(), sa.String())
-        last = [sa.literal(v, t) for v, t in zip(after, types, strict=True)]
+        parts = (after[0] or BEYOND_HORIZON, *after[1:])
+        last = [sa.literal(v, t) for v, t in zip(parts, types, strict=True)]
         query = query.where(sa.tuple_(*_ORDER) > sa.tuple_(*last))
     return [dict(row) for row in session.execute(query).mappings()]
 

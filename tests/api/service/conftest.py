@@ -108,6 +108,11 @@ def add_rack(client: TestClient) -> None:
             )
 
 
+@pytest.fixture(name="add_rack")
+def _add_rack():
+    return add_rack
+
+
 def _adder(client: TestClient):
     def add(path: str, **body: object) -> None:
         answer = client.post(f"/v1/{path}", json=body)

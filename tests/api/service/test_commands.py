@@ -1,0 +1,170 @@
+"""Do `solespan fit`, `forecast` and `serve` do their work and tell mistakes in sentences?"""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import os
+import shutil
+import signal
+import socket
+import subprocess
+import sys
+import time
+import urllib.request
+from datetime import date
+
+import pytest
+from typer.testing import CliRunner
+
+from api.cli import main as command_line
+from api.cli import serve
+from api.errors import BadSetting, NotFound, Refused, SolespanError
+from forecast.frames import FORECAST
+
+SERVE = "from api.cli.main import main; main()"
+
+
+@pytest.fixture
+def run(monkeypatch, fitted_template, tmp_path, clock):
+    """Run a command on a copy of the fitted rack; give its text, or raise its error."""
+    path = tmp_path / "commands.sqlite3"
+    shutil.copyfile(fitted_template, path)
+    monkeypatch.setenv("SOLESPAN_DATABASE_URL", f"sqlite:///{path}")
+    monkeypatch.setattr("api.wiring.Clock", lambda: clock)
+    monkeypatch.setenv("COLUMNS", "160")
+
+    def run(*arguments: str) -> str:
+        result = CliRunner().invoke(command_line.build_app(), arguments)
+        if result.exception is not None:
+            raise result.exception
+        return result.stdout
+
+    return run
+
+
+def test_the_forecast_file_has_the_columns_of_the_dictionary_and_parses(run, tmp_path):
+    told = run("forecast", "--csv", str(tmp_path / "due.csv"))
+    text = (tmp_path / "due.csv").read_text("utf-8")
+    rows = list(csv.DictReader(io.StringIO(text)))
+    assert list(rows[0]) == [column.name for column in FORECAST]
+    assert f"{len(rows)} rows written" in told
+    assert {row["pair_id"] for row in rows} == {"oxford", "derby", "boot"}
+    for row in rows:
+        assert row["as_of"] == "2026-06-15"
+        for column in FORECAST:
+            if column.kind == "date" and row[column.name]:
+                date.fromisoformat(row[column.name])
+            if column.kind == "number" and row[column.name]:
+                float(row[column.name])
+
+
+def test_the_file_may_go_to_standard_output_alone(run):
+    told = run("forecast", "--csv", "-", "--wearer", "ben")
+    rows = list(csv.DictReader(io.StringIO(told)))
+    assert {row["pair_id"] for row in rows} == {"boot"}
+
+
+def test_the_due_list_shows_each_pair_once(run):
+    told = run("forecast")
+    for pair_id in ("oxford", "derby", "boot"):
+        assert told.count(f" {pair_id} ") == 1
+
+
+def test_a_look_back_is_made_for_that_day_and_stores_nothing(run):
+    before = run("forecast", "--csv", "-")
+    past = list(csv.DictReader(io.StringIO(run("forecast", "--as-of", "2026-03-01", "--csv", "-"))))
+    assert {row["as_of"] for row in past} == {"2026-03-01"}
+    assert run("forecast", "--csv", "-") == before
+
+
+def test_a_fit_is_summarised(run):
+    told = run("fit")
+    assert "the forecasts of 2 wearers are up to date" in told
+    assert "2026-06-15" in told
+
+
+def test_an_explanation_is_sentences_and_the_check_to_make_next(run):
+    told = run("forecast", "--explain", "oxford")
+    assert "Which check would narrow the date most" in told
+    assert "driver" in told
+
+
+@pytest.mark.parametrize(
+    ("arguments", "error", "said"),
+    [
+        (("forecast", "--wearer", "adda"), NotFound, "'ada'"),
+        (("forecast", "--explain", "oxfort"), NotFound, "'oxford'"),
+        (("forecast", "--as-of", "yesterday"), Refused, "YYYY-MM-DD"),
+        (("forecast", "--as-of", "2026-02-30"), Refused, "YYYY-MM-DD"),
+        (("forecast", "--as-of", "2026-06-16"), Refused, "2026-06-15"),
+        (("forecast", "--as-of", "20260601"), Refused, "YYYY-MM-DD"),
+        (("forecast", "--as-of", "2025-01-01"), SolespanError, "no pair had a sole"),
+        (("forecast", "--explain", "boot", "--as-of", "2025-01-01"), SolespanError, "sole"),
+        (("forecast", "--csv", "/nowhere/at/all.csv"), BadSetting, "--csv"),
+        (("fit", "--as-of", "soon"), Refused, "YYYY-MM-DD"),
+    ],
+)
+def test_mistakes_are_told_with_what_is_accepted(run, arguments, error, said):
+    with pytest.raises(error) as caught:
+        run(*arguments)
+    assert said in " ".join(caught.value.lines())
+
+
+@pytest.mark.parametrize("host", ["0.0.0.0", "192.168.1.5", "::", "shop.example", ""])
+def test_other_machines_are_refused_while_there_are_no_accounts(host):
+    with pytest.raises(BadSetting, match="no accounts"):
+        serve.refuse_other_machines(host)
+
+
+@pytest.mark.parametrize("host", ["127.0.0.1", "127.9.9.9", "::1", "localhost"])
+def test_this_machine_is_accepted(host):
+    serve.refuse_other_machines(host)
+
+
+def test_a_taken_port_is_told_before_anything_starts():
+    with socket.socket() as taken:
+        taken.bind(("127.0.0.1", 0))
+        taken.listen()
+        with pytest.raises(BadSetting, match="cannot listen"):
+            serve.listen("127.0.0.1", taken.getsockname()[1])
+
+
+@pytest.mark.slow
+def test_the_service_starts_answers_logs_json_and_ends(tmp_path):
+    with socket.socket() as free:
+        free.bind(("127.0.0.1", 0))
+        port = free.getsockname()[1]
+    process = subprocess.Popen(
+        [
+            sys.executable,
+            "-c",
+            "from api.cli.main import main; main()",
+            "serve",
+            "--port",
+            str(port),
+        ],
+        env=os.environ | {"SOLESPAN_DATABASE_URL": f"sqlite:///{tmp_path / 'served.sqlite3'}"},
+        stderr=subprocess.PIPE,
+        text=True,
+    )
+    try:
+        until = time.monotonic() + 60
+        while True:
+            try:
+                url = f"http://127.0.0.1:{port}/v1/health/ready"
+                with urllib.request.urlopen(url, timeout=5) as answer:
+                    assert json.load(answer)["status"] == "ready"
+                break
+            except OSError:
+                assert process.poll() is None, process.stderr.read()
+                assert time.monotonic() < until
+                time.sleep(0.2)
+    finally:
+        process.send_signal(signal.SIGINT)
+        _, told = process.communicate(timeout=60)
+    first, *lines = told.splitlines()
+    assert f"http://127.0.0.1:{port}/" in first
+    events = [json.loads(line) for line in lines]
+    assert any(event["event"] == "request" and event["status"] == 200 for event in events)
