@@ -10,6 +10,8 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 if TYPE_CHECKING:
+    from rich.progress import TaskID
+
     from api.services.importing.report import ImportReport
 
 __all__ = ["register"]
@@ -69,12 +71,12 @@ def _progress(folder: Path) -> Iterator[Callable[[str, int], None] | None]:
         yield None
         return
     with Progress(console=console, transient=True) as bar:
-        tasks: dict[str, int] = {}
+        tasks: dict[str, TaskID] = {}
 
         def show(file: str, read_bytes: int) -> None:
             if file not in tasks:
                 tasks[file] = bar.add_task(file, total=sizes.get(file))
-            bar.update(bar.task_ids[list(tasks).index(file)], completed=read_bytes)
+            bar.update(tasks[file], completed=read_bytes)
 
         yield show
 

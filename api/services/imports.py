@@ -29,7 +29,7 @@ from api.services.importing.references import (
 from api.services.importing.report import QUESTIONED, Counts, Finding, ImportReport
 from api.services.importing.soles import judge_jobs, judge_on_a_sole, judge_soles
 from api.services.importing.world import OF_PAIRS, World, known_world
-from api.storage.bulk import first_logged_on
+from api.storage.bulk import conflicts_told, first_logged_on
 from api.storage.results import ImportRun
 from api.storage.session import Database
 from forecast.frames import TABLES
@@ -63,13 +63,11 @@ def import_folder(
             remedy="Give the path of the folder that holds the files, not of one file.",
         )
     with ExitStack() as stack:
-        files: dict[str, BinaryIO] = {}
-        for name in TABLES:
-            path = folder / f"{name}.csv"
-            if path.is_file():
-                if path.stat().st_size > limit_bytes:
-                    raise _too_large(path.name, limit_bytes)
-                files[path.name] = stack.enter_context(path.open("rb"))
+        files = {
+            path.name: stack.enter_context(_opened(path, limit_bytes))
+            for path in (folder / f"{name}.csv" for name in TABLES)
+            if path.is_file()
+        }
         return import_files(
             database,
             files,
@@ -129,7 +127,7 @@ def import_files(
         judge_doubles(draft)
     day_in = today if callable(today) else lambda _zone: today
     report = ImportReport(source)
-    with database.writing() as session:
+    with conflicts_told(), database.writing() as session:
         world = known_world(session, drafts, day_in)
         pair_ids = set(drafts["soles"].frame["pair_id"].dropna())
         line = _judge(world, first_logged_on(session, pair_ids))
@@ -162,6 +160,20 @@ def _check_names(files: Mapping[str, BinaryIO]) -> None:
         accepted=", ".join(known) + "; pairs.csv and soles.csv must be there",
         remedy="Add the missing files; each needs at least its header row.",
     )
+
+
+def _opened(path: Path, limit_bytes: int) -> BinaryIO:
+    try:
+        if path.stat().st_size > limit_bytes:
+            raise _too_large(path.name, limit_bytes)
+        return path.open("rb")
+    except OSError as cause:
+        raise BadUpload(
+            f"The file cannot be opened: {cause.strerror}.",
+            where=str(path),
+            accepted="a file that you may read",
+            remedy="Look at the file's permissions.",
+        ) from cause
 
 
 def _too_large(file: str, limit_bytes: int) -> TooLarge:

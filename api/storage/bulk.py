@@ -3,27 +3,42 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from datetime import UTC, date, datetime
 from typing import Any, cast
 
 import pandas as pd
 from sqlalchemy import Table, bindparam, func, insert, select, update
+from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import Session
 
+from api.errors import Conflict
 from api.storage.frames import load_rows
-from api.storage.tables import LOGGED, Pair, WearDay, Wearer
+from api.storage.tables import LOGGED, Pair, WearDay
 
 __all__ = [
+    "conflicts_told",
     "first_logged_on",
     "insert_rows",
     "pks_by_id",
     "stored_rows",
-    "time_zones_of_pairs",
     "update_rows",
 ]
 
 IDS_PER_QUERY = 500
 ROWS_PER_STATEMENT = 5000
+
+
+@contextmanager
+def conflicts_told() -> Iterator[None]:
+    """Say so when someone else wrote the same rows in the meantime; possible on PostgreSQL only."""
+    try:
+        yield
+    except IntegrityError as cause:
+        raise Conflict(
+            "Someone else wrote some of these rows in the meantime; nothing was written.",
+            remedy="Do it again.",
+        ) from cause
 
 
 def _parts(ids: Iterable[str]) -> Iterator[list[str]]:
@@ -45,17 +60,6 @@ def pks_by_id(session: Session, name: str, ids: Collection[str]) -> dict[str, in
     for part in _parts(ids):
         rows = session.execute(select(key, table.c.id).where(key.in_(part)))
         found.update((row[0], row[1]) for row in rows)
-    return found
-
-
-def time_zones_of_pairs(session: Session, pair_ids: Collection[str]) -> dict[str, str]:
-    """Return the time zone of each stored pair's wearer."""
-    found: dict[str, str] = {}
-    for part in _parts(pair_ids):
-        query = select(Pair.pair_id, Wearer.time_zone).join(Pair.wearer)
-        found.update(
-            (row[0], row[1]) for row in session.execute(query.where(Pair.pair_id.in_(part)))
-        )
     return found
 
 

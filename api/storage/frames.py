@@ -7,6 +7,7 @@ as objects, and dates become NumPy's in one step.
 from __future__ import annotations
 
 from collections.abc import Collection, Sequence
+from functools import cache
 from typing import Any
 
 import numpy as np
@@ -27,7 +28,12 @@ _KEYS = {"wearer_id": Wearer.wearer_id, "pair_id": Pair.pair_id}
 
 def load_wear_log(session: Session, wearer_ids: Collection[str] | None = None) -> WearLog:
     """Read everything that was logged, or what belongs to some wearers, as a checked log."""
-    return wear_log(**load_frames(session, wearer_ids))
+    # Unordered: the contract's own check sorts every frame.
+    frames = {
+        name: load_rows(session, name, by="wearer_id", ids=wearer_ids, ordered=False)
+        for name in TABLES
+    }
+    return wear_log(**frames)
 
 
 def load_frames(
@@ -47,6 +53,7 @@ def load_rows(
     by: str,
     ids: Collection[str] | None,
     with_pk: bool = False,
+    ordered: bool = True,
 ) -> pd.DataFrame:
     """Read one table, or its rows whose `by` is among `ids`.
 
@@ -58,8 +65,12 @@ def load_rows(
         The text ids wanted; every row when None.
     with_pk : bool
         Whether the frame also has the row's number, as the column `pk`.
+    ordered : bool
+        Whether rows are sorted by key.
     """
     table = TABLES[name]
+    if ids is not None and not ids:
+        return _no_rows(name).copy() if with_pk else _no_rows(name).drop(columns="pk")
     mapped = LOGGED[name]
     on_sqlite = session.get_bind().dialect.name == "sqlite"
     columns = [_selected(name, column, as_text=on_sqlite) for column in table.stored]
@@ -78,9 +89,14 @@ def load_rows(
             part = wanted[start : start + IDS_PER_QUERY]
             rows.extend(session.execute(query.where(key.in_(part))).all())
     frame = frame_of_rows(rows, (*table.stored, _PK))
-    if len(frame) > 1:
+    if ordered and len(frame) > 1:
         frame = frame.sort_values(list(table.key), kind="stable", ignore_index=True)
     return frame.astype({"pk": "int64"}) if with_pk else frame.drop(columns="pk")
+
+
+@cache
+def _no_rows(name: str) -> pd.DataFrame:
+    return frame_of_rows([], (*TABLES[name].stored, _PK)).astype({"pk": "int64"})
 
 
 def _selected(name: str, column: Column, *, as_text: bool) -> ColumnElement[Any]:

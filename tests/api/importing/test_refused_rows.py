@@ -209,3 +209,13 @@ def test_a_limit_that_only_the_database_knows_still_binds(folder):
 def test_today_itself_can_be_logged(folder):
     folder.only(wear_days="pair_id,worn_on\noxford,2026-11-25\n")
     assert folder.take(today=date(2026, 11, 25)).written
+
+
+def test_wear_of_a_pair_without_any_sole_is_refused(folder):
+    folder.only(
+        soles="sole_id,pair_id,fitted_on,material,nominal_thickness_mm\n",
+        wear_days="pair_id,worn_on\noxford,2024-02-01\n",
+    )
+    [finding] = folder.take().rows
+    assert "no sole of this pair is known" in finding.why
+    assert (finding.file, finding.line) == ("wear_days.csv", 2)

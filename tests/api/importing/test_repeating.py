@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import threading
+
 import pytest
 from sqlalchemy import select
 
+from api.errors import Conflict
 from api.storage.results import ImportRun
 from api.storage.tables import Pair, WearDay, Wearer
 
@@ -120,6 +123,33 @@ def test_a_failure_while_writing_leaves_the_database_as_it_was(folder_on_both, m
         folder.take()
     with folder.database.reading() as session:
         assert session.scalars(select(Pair)).all() == []
+
+
+def test_two_imports_at_once_store_every_row_once(folder_on_both):
+    """SQLite lets one wait for the other; on PostgreSQL one may be told to try again."""
+    folder = folder_on_both
+    errors: list[BaseException] = []
+
+    def take() -> None:
+        try:
+            folder.take()
+        except Conflict as error:
+            errors.append(error)
+
+    threads = [threading.Thread(target=take) for _ in range(3)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert len(errors) < 3
+    assert {name: len(rows) for name, rows in folder.stored().items()} == {
+        "wearers": 1,
+        "pairs": 1,
+        "soles": 1,
+        "wear_days": 2,
+        "checks": 2,
+        "bench_jobs": 1,
+    }
 
 
 @pytest.mark.slow
