@@ -145,7 +145,7 @@ def test_many_groups_searched_on_a_sample_end_where_all_of_them_say() -> None:
 
 def test_no_covariance_tried_at_random_beats_the_one_found() -> None:
     rng = np.random.default_rng(11)
-    for trial in range(12):
+    for trial in range(8):
         n_groups = int(rng.integers(3, 9))
         shoe = np.repeat(np.arange(n_groups), rng.integers(2, 6, n_groups))
         days = rng.uniform(0, 1, len(shoe)) + rng.choice([0.0, 5.0])
@@ -154,7 +154,7 @@ def test_no_covariance_tried_at_random_beats_the_one_found() -> None:
         model = SlopesModel(y, np.column_stack([np.ones_like(days), days]), shoe, days)
         deviance = Deviance(model._sums, (0, 1, 2), reml=True)
         found = deviance(model.fit()._lower[[0, 1, 1], [0, 0, 1]]).value
-        tried = [rng.normal(size=3) * scale for scale in (0.1, 1.0, 5.0) for _ in range(60)]
+        tried = [rng.normal(size=3) * scale for scale in (0.1, 1.0, 5.0) for _ in range(20)]
         assert found <= min(deviance(theta).value for theta in tried) + 1e-9, trial
 
 
