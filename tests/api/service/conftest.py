@@ -122,17 +122,45 @@ def _adder(client: TestClient):
 
 
 @pytest.fixture(scope="session")
-def fitted_template(
+def logged_template(
     running: TestClient, sqlite_template: Path, tmp_path_factory: pytest.TempPathFactory
 ) -> Path:
-    """A database with the rack, a fit of it and everyone's forecasts, made once."""
-    path = tmp_path_factory.mktemp("fitted") / "fitted.sqlite3"
+    """A database with the rack and no fit, made once: changes need no forecast there."""
+    path = tmp_path_factory.mktemp("logged") / "logged.sqlite3"
     shutil.copyfile(sqlite_template, path)
-    with serving(running, path, MovableClock()) as services:
+    with serving(running, path, MovableClock()):
         add_rack(running)
+    return path
+
+
+@pytest.fixture(scope="session")
+def fitted_template(
+    running: TestClient, logged_template: Path, tmp_path_factory: pytest.TempPathFactory
+) -> Path:
+    """The same with a fit of it and everyone's forecasts, made once."""
+    path = tmp_path_factory.mktemp("fitted") / "fitted.sqlite3"
+    shutil.copyfile(logged_template, path)
+    with serving(running, path, MovableClock()) as services:
         services.fitter.refit()
         assert services.forecaster.update_behind(everyone=True) == 2
     return path
+
+
+@pytest.fixture
+def logged_services(
+    running: TestClient, logged_template: Path, tmp_path: Path, clock: MovableClock
+) -> Iterator[Services]:
+    """What stands behind `logged`: a copy of the rack without a fit."""
+    path = tmp_path / "logged.sqlite3"
+    shutil.copyfile(logged_template, path)
+    with serving(running, path, clock) as services:
+        yield services
+
+
+@pytest.fixture
+def logged(running: TestClient, logged_services: Services) -> TestClient:
+    del logged_services
+    return running
 
 
 @pytest.fixture
@@ -154,7 +182,7 @@ def fitted(running: TestClient, fitted_services: Services) -> TestClient:
 
 @pytest.fixture
 def bodies() -> dict[str, dict[str, object]]:
-    """One record of each table that the fitted rack accepts and does not hold yet."""
+    """One record of each table that the rack accepts and does not hold yet."""
     return {
         "wearers": {"wearer_id": "cleo", "time_zone": "Asia/Tokyo"},
         "pairs": {"pair_id": "monk", "wearer_id": "ada", "construction": "blake", "size_eu": 42},

@@ -20,8 +20,8 @@ def post(client, body, key="k1", path="wear-days"):
 
 
 @pytest.mark.parametrize("path", ["wearers", "pairs", "soles", "wear-days", "checks", "bench-jobs"])
-def test_the_same_key_twice_makes_one_row_and_replays_the_answer(fitted, bodies, path):
-    first, again = (post(fitted, bodies[path], path=path) for _ in range(2))
+def test_the_same_key_twice_makes_one_row_and_replays_the_answer(logged, bodies, path):
+    first, again = (post(logged, bodies[path], path=path) for _ in range(2))
     assert (again.status_code, again.content) == (201, first.content)
     assert again.headers["etag"] == first.headers["etag"]
     assert again.headers["location"] == first.headers["location"]
@@ -29,46 +29,46 @@ def test_the_same_key_twice_makes_one_row_and_replays_the_answer(fitted, bodies,
     assert again.headers["idempotency-replayed"] == "true"
 
 
-def test_a_row_whose_id_the_service_makes_is_made_once(fitted):
-    ids = {post(fitted, {"name": "Cleo"}, path="wearers").json()["wearer_id"] for _ in range(3)}
+def test_a_row_whose_id_the_service_makes_is_made_once(logged):
+    ids = {post(logged, {"name": "Cleo"}, path="wearers").json()["wearer_id"] for _ in range(3)}
     assert len(ids) == 1
 
 
-def test_another_body_with_the_same_key_is_refused(fitted):
-    post(fitted, DAY)
-    answer = post(fitted, DAY | {"wet": True})
+def test_another_body_with_the_same_key_is_refused(logged):
+    post(logged, DAY)
+    answer = post(logged, DAY | {"wet": True})
     assert (answer.status_code, answer.json()["type"]) == (422, "/problems/key-reused")
 
 
-def test_the_same_key_on_another_route_is_another_key(fitted, bodies):
-    post(fitted, bodies["pairs"], path="pairs")
-    assert post(fitted, bodies["soles"], path="soles").status_code == 201
+def test_the_same_key_on_another_route_is_another_key(logged, bodies):
+    post(logged, bodies["pairs"], path="pairs")
+    assert post(logged, bodies["soles"], path="soles").status_code == 201
 
 
-def test_a_refused_request_does_not_use_up_its_key(fitted):
-    assert post(fitted, DAY | {"worn_on": "2027-01-01"}).status_code == 422
-    assert post(fitted, DAY).status_code == 201
+def test_a_refused_request_does_not_use_up_its_key(logged):
+    assert post(logged, DAY | {"worn_on": "2027-01-01"}).status_code == 422
+    assert post(logged, DAY).status_code == 201
 
 
-def test_a_key_is_forgotten_after_24_hours(fitted, clock):
-    post(fitted, DAY)
+def test_a_key_is_forgotten_after_24_hours(logged, clock):
+    post(logged, DAY)
     clock.move(hours=23)
-    assert post(fitted, DAY).headers["idempotency-replayed"] == "true"
+    assert post(logged, DAY).headers["idempotency-replayed"] == "true"
     clock.move(hours=2)
-    later = post(fitted, DAY)
+    later = post(logged, DAY)
     assert later.status_code == 200  # the wear day stands there already
     assert "idempotency-replayed" not in later.headers
 
 
 def test_the_answer_is_kept_in_the_transaction_that_made_the_row(
-    fitted, fitted_services, monkeypatch
+    logged, logged_services, monkeypatch
 ):
     """When the answer cannot be kept, the row is not made either."""
     monkeypatch.setattr("api.services.idempotency.keep_answer", _fail)
-    assert post(fitted, DAY).status_code == 500
+    assert post(logged, DAY).status_code == 500
     monkeypatch.undo()
-    assert fitted.get("/v1/wear-days/derby/2026-06-10").status_code == 404
-    with fitted_services.database.reading() as session:
+    assert logged.get("/v1/wear-days/derby/2026-06-10").status_code == 404
+    with logged_services.database.reading() as session:
         assert session.execute(text("SELECT count(*) FROM idempotency_keys")).scalar() == 0
 
 
@@ -97,11 +97,11 @@ def test_while_the_first_is_running_the_second_is_told_to_wait(services, client)
     assert answers == [Answered(201, {"made": 1})]
 
 
-def test_many_at_once_with_one_key_make_one_row(fitted):
+def test_many_at_once_with_one_key_make_one_row(logged):
     answers = []
 
     def send():
-        answers.append(post(fitted, {"name": "Cleo"}, path="wearers"))
+        answers.append(post(logged, {"name": "Cleo"}, path="wearers"))
 
     threads = [threading.Thread(target=send) for _ in range(8)]
     for thread in threads:
@@ -110,7 +110,7 @@ def test_many_at_once_with_one_key_make_one_row(fitted):
         thread.join(30)
     assert {a.status_code for a in answers} <= {201, 409}
     assert len({a.json()["wearer_id"] for a in answers if a.status_code == 201}) == 1
-    people = fitted.get("/v1/wearers").json()["items"]
+    people = logged.get("/v1/wearers").json()["items"]
     assert sum(p["name"] == "Cleo" for p in people) == 1
 
 

@@ -63,10 +63,10 @@ def test_every_kind_is_provoked_by_some_test():
 
 
 @pytest.mark.parametrize("name", FAILURES)
-def test_each_kind_of_failure_is_its_problem_document(fitted, name):
-    fitted.post("/v1/pairs", json={"pair_id": "bare", "wearer_id": "ada", "construction": "blake"})
+def test_each_kind_of_failure_is_its_problem_document(logged, name):
+    logged.post("/v1/pairs", json={"pair_id": "bare", "wearer_id": "ada", "construction": "blake"})
     method, path, request = FAILURES[name]
-    answer = fitted.request(method, path, **request)
+    answer = logged.request(method, path, **request)
     assert_problem(answer, name)
     assert answer.json()["instance"] == path
 

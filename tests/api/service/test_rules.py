@@ -64,38 +64,38 @@ CASES = [
 
 
 @pytest.mark.parametrize(("path", "body", "field"), CASES)
-def test_it_is_refused_at_its_field(fitted, path, body, field):
-    before = fitted.get(f"/v1/{path}", params={"limit": 200}).json()
-    answer = fitted.post(f"/v1/{path}", json=body)
+def test_it_is_refused_at_its_field(logged, path, body, field):
+    before = logged.get(f"/v1/{path}", params={"limit": 200}).json()
+    answer = logged.post(f"/v1/{path}", json=body)
     assert answer.status_code == 422, answer.text
     assert field in {e["pointer"].removeprefix("#/") for e in answer.json()["errors"]}
-    assert fitted.get(f"/v1/{path}", params={"limit": 200}).json() == before
+    assert logged.get(f"/v1/{path}", params={"limit": 200}).json() == before
 
 
 @pytest.mark.parametrize("text", ["NaN", "Infinity", "-Infinity", "1e999"])
-def test_what_is_no_quantity_is_refused(fitted, text):
+def test_what_is_no_quantity_is_refused(logged, text):
     body = f'{{"pair_id": "oxford", "worn_on": "2026-06-10", "hours": {text}}}'
-    answer = fitted.post(
+    answer = logged.post(
         "/v1/wear-days", content=body, headers={"content-type": "application/json"}
     )
     assert answer.status_code in (400, 422)
 
 
-def test_today_is_the_day_where_the_wearer_lives(fitted, clock):
+def test_today_is_the_day_where_the_wearer_lives(logged, clock):
     """At 23:00 in UTC it is the next day in Vienna already, but not for a wearer in UTC."""
     clock.move(hours=11)
     body = {"worn_on": "2026-06-16"}
-    assert fitted.post("/v1/wear-days", json=body | {"pair_id": "oxford"}).status_code == 201
-    assert fitted.post("/v1/wear-days", json=body | {"pair_id": "boot"}).status_code == 422
+    assert logged.post("/v1/wear-days", json=body | {"pair_id": "oxford"}).status_code == 201
+    assert logged.post("/v1/wear-days", json=body | {"pair_id": "boot"}).status_code == 422
 
 
-def test_a_pair_without_a_sole_has_no_wear_days(fitted):
-    fitted.post("/v1/pairs", json=PAIR)
-    answer = fitted.post("/v1/wear-days", json={"pair_id": "new", "worn_on": "2026-06-01"})
+def test_a_pair_without_a_sole_has_no_wear_days(logged):
+    logged.post("/v1/pairs", json=PAIR)
+    answer = logged.post("/v1/wear-days", json={"pair_id": "new", "worn_on": "2026-06-01"})
     assert answer.status_code == 422
     assert "no sole" in answer.json()["detail"]
 
 
-def test_an_unknown_pair_names_the_nearest_known_one(fitted):
-    answer = fitted.post("/v1/wear-days", json={"pair_id": "oxfrod", "worn_on": "2026-06-01"})
+def test_an_unknown_pair_names_the_nearest_known_one(logged):
+    answer = logged.post("/v1/wear-days", json={"pair_id": "oxfrod", "worn_on": "2026-06-01"})
     assert "'oxford'" in answer.json()["errors"][0]["accepted"]
