@@ -11,14 +11,12 @@ from dashboards import wording
 from dashboards.assets import LIBRARY, assets
 from dashboards.figures import FIGURES
 from dashboards.order import label_of
-from dashboards.pages.rack import rack_page
+from dashboards.pages.rack import MOST_DRAWN, rack_page
 from dashboards.render import figure_json, render
 from dashboards.tables import DUE_HEADINGS
 from forecast.log import WearLog
 
 __all__ = ["report_html"]
-
-MOST_DRAWN = 60
 
 
 def report_html(

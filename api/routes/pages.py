@@ -53,7 +53,7 @@ class PageRoute(APIRoute):
             try:
                 return await handler(request)
             except SolespanError as error:
-                return _failure(error.status, error.title, error.lines())
+                return _failure(error.status, error.title, [error.what, error.remedy])
             except RequestValidationError:
                 return _failure(422, "This address cannot be read", ["A part of it is too long."])
             except HTTPException as error:
@@ -77,7 +77,9 @@ Typed = Annotated[dict[str, str], Depends(_typed)]
 
 
 def _failure(status: int, title: str, lines: list[str]) -> HTMLResponse:
-    return HTMLResponse(render("failure.html", {"heading": title, "lines": lines}), status)
+    return HTMLResponse(
+        render("failure.html", {"heading": title, "lines": [*filter(None, lines)]}), status
+    )
 
 
 @pages.get("/")

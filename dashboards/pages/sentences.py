@@ -35,6 +35,7 @@ def pair_sentences(
     if pair["band"] == "stop wearing":
         out.insert(0, "Stop wearing this pair: it is likely at its limit, or a hole was seen.")
     out += _by_when(pair, today, risk, horizon_days)
+    out.append(_chances(pair))
     out.append(_feet(pair, feet, limit_mm))
     if isinstance(pair["reason"], str) and pair["reason"].strip():
         reason = pair["reason"].strip().rstrip(".")
@@ -69,6 +70,16 @@ def _by_when(
         when = "now" if book_by <= today else f"by {wording.long_date(book_by)}"
         out.append(f"Ask for a place on the bench {when}.")
     return out
+
+
+def _chances(pair: dict[str, Any]) -> str:
+    soon, later = pair["chance_90d"], pair["chance_180d"]
+    if pd.isna(soon) or pd.isna(later):
+        return ""
+    return (
+        f"The chance that it is at its limit within 90 days is {wording.chance(soon)}, "
+        f"within 180 days {wording.chance(later)}."
+    )
 
 
 def _feet(pair: dict[str, Any], feet: dict[str, dict[str, Any]], limit_mm: float | None) -> str:

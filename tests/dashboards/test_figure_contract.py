@@ -2,13 +2,14 @@
 
 import json
 import math
+from functools import cache
 
 import pandas as pd
 import plotly.graph_objects as go
 import pytest
 
 from dashboards.figures import FIGURES
-from tests.dashboards.builders import LONG_NAME, TODAY, Rack, frames_for, rack
+from tests.dashboards.builders import LONG_NAME, TODAY, frames_for, rack
 
 SITUATIONS = {
     "full": rack(6),
@@ -19,12 +20,18 @@ SITUATIONS = {
 }
 
 
-def drawn(name: str, situation: Rack) -> go.Figure:
-    entry = FIGURES[name]
+@cache
+def drawn(name: str, situation: str) -> go.Figure:
+    entry, given = FIGURES[name], SITUATIONS[situation]
     pair_id = None
-    if entry.page == "pair" and len(situation.log.pairs):
-        pair_id = situation.log.pairs["pair_id"].iloc[0]
-    return entry.draw(*frames_for(situation, entry.needs, pair_id), today=TODAY)
+    if entry.page == "pair" and len(given.log.pairs):
+        pair_id = given.log.pairs["pair_id"].iloc[0]
+    return entry.draw(*frames_for(given, entry.needs, pair_id), today=TODAY)
+
+
+@cache
+def drawn_json(name: str, situation: str) -> str:
+    return drawn(name, situation).to_json()
 
 
 def numbers_in(value):
@@ -42,14 +49,14 @@ def numbers_in(value):
 @pytest.mark.parametrize("name", FIGURES)
 class TestEveryFigure:
     def test_holds_no_missing_number_and_is_plain_json(self, name, situation):
-        figure = json.loads(drawn(name, SITUATIONS[situation]).to_json())
+        figure = json.loads(drawn_json(name, situation))
         for value in numbers_in(figure["data"]):
             assert value is not None
             assert not (isinstance(value, float) and not math.isfinite(value))
             assert value not in ("NaT", "nan")
 
     def test_names_its_axes_with_units_or_says_what_is_missing(self, name, situation):
-        figure = drawn(name, SITUATIONS[situation])
+        figure = drawn(name, situation)
         if figure.data:
             titles = [figure.layout.xaxis.title.text, figure.layout.yaxis.title.text]
             assert all(titles)
@@ -59,11 +66,11 @@ class TestEveryFigure:
             assert len(words.split()) > 8, "it says what is missing and what to do"
 
     def test_only_svg_traces_that_the_security_policy_lets_draw(self, name, situation):
-        kinds = {trace.type for trace in drawn(name, SITUATIONS[situation]).data}
+        kinds = {trace.type for trace in drawn(name, situation).data}
         assert kinds <= {"scatter", "bar"}
 
     def test_holds_no_tag_but_line_breaks_not_even_one_from_a_name(self, name, situation):
-        figure = json.loads(drawn(name, SITUATIONS[situation]).to_json())
+        figure = json.loads(drawn_json(name, situation))
         figure["layout"].pop("template")
         for value in numbers_in(figure):
             if isinstance(value, str):
@@ -73,7 +80,7 @@ class TestEveryFigure:
 
 @pytest.mark.parametrize("name", FIGURES)
 def test_a_figure_without_any_data_is_an_honest_empty_one(name):
-    assert not drawn(name, SITUATIONS["none"]).data
+    assert not drawn(name, "none").data
 
 
 @pytest.mark.parametrize("name", FIGURES)
