@@ -82,7 +82,7 @@ def load_rows(
     if ids is None:
         rows: Sequence[Any] = session.execute(query).all()
     else:
-        key = _KEYS.get(by, mapped.__table__.c.get(by))
+        key: Any = _KEYS[by] if by in _KEYS else mapped.__table__.c[by]
         wanted = sorted(set(ids))
         rows = []
         for start in range(0, len(wanted), IDS_PER_QUERY):
