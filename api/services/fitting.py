@@ -169,9 +169,14 @@ class Upkeep:
             self._wake.clear()
 
     def once(self) -> None:
-        """Do one round: fit if asked or due, then bring forecasts up to date."""
+        """Do one round: fit if asked or due, then bring forecasts up to date.
+
+        Raises `NothingForecast` when a fit was asked for and nothing can be fitted.
+        """
         asked = self._refit_asked.is_set()
         self._refit_asked.clear()
+        if not asked and not self._forecaster.has_soles():
+            return
         fitted = asked or self._fitter.is_stale(at_once=False)
         if fitted:
             self._fitter.refit()

@@ -127,6 +127,11 @@ class Forecaster:
             done += len(chunk)
         return done
 
+    def has_soles(self) -> bool:
+        """Whether there is anything to forecast."""
+        with self.database.reading() as session:
+            return bool(due.forecast_days(session))
+
     def count_behind(self, session: Session) -> int:
         """Count the wearers whose forecasts are missing or old."""
         return sum(1 for _ in self._behind(session))

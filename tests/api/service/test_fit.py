@@ -22,6 +22,11 @@ def test_an_empty_database_says_what_is_missing(client, services):
     assert "no pair had a sole" in state["problem"]
 
 
+def test_a_round_of_upkeep_on_an_empty_database_does_nothing(client, services):
+    services.upkeep.once()
+    assert client.get("/v1/fit").json()["state"] == "none"
+
+
 def test_asking_for_a_fit_is_answered_at_once_and_done_by_the_next_round(fitted, fitted_services):
     old = fitted.get("/v1/fit").json()["fit_id"]
     asked = fitted.post("/v1/fit")
