@@ -9,8 +9,10 @@ from api.storage.records import list_records
 
 
 def token(client) -> str:
-    page = client.get("/pairs/pair-000").text
-    return re.search(r'name="form_token" value="([^"]+)"', page).group(1)
+    """The token a page of ours put into its forms and into a cookie."""
+    if "form_token" not in client.cookies:
+        client.get("/pairs/pair-000")
+    return client.cookies["form_token"]
 
 
 def post(client, form, /, *, to="checks", pair_id="pair-000", **headers):
@@ -182,3 +184,10 @@ def test_a_pair_whose_id_is_not_plain_is_reached_by_its_quoted_address(client):
     assert client.get(address).status_code == 200
     quoted = address.removeprefix("/pairs/")
     assert client.get(f"/figures/wear_days/{quoted}.json").status_code == 200
+
+
+def test_every_form_of_the_page_holds_the_token_of_this_browser(client):
+    page = client.get("/pairs/pair-000").text
+    kept = client.cookies["form_token"]
+    given = re.findall(r'name="form_token" value="([^"]+)"', page)
+    assert given == [kept] * page.count('method="post"')
