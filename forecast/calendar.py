@@ -11,9 +11,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from forecast.usage import Pace, UseFit, season_factor
+from forecast.usage import Pace, UseFit, drift_years, season_factor
 
-__all__ = ["UseAhead", "days_until", "use_ahead", "wear_days_ahead"]
+__all__ = ["UseAhead", "days_until", "gamma_factor", "use_ahead", "wear_days_ahead"]
 
 _YEAR_DAYS = 365.25
 _FIXED_POINT_STEPS = 4
@@ -41,17 +41,17 @@ class UseAhead:
     season_days: np.ndarray
     error: tuple[float, float, float, float]
 
-    def log_sd(self, days: np.ndarray, member: np.ndarray) -> np.ndarray:
-        """SD of the log of wear until so many days ahead, for members of the n pairs."""
+    def spread(self, days: np.ndarray, member: np.ndarray) -> np.ndarray:
+        """SD of wear until so many days ahead over its mean, for members of the n pairs."""
         dispersion, uncertainty, floor, drift = self.error
         expected = np.maximum(self.wear_days_per_day[member] * np.maximum(days, 1.0), 1e-3)
         variance = (
             dispersion / expected
             + uncertainty / self.known_days[member]
             + floor
-            + drift * days / _YEAR_DAYS
+            + drift * drift_years(days)
         )
-        return np.asarray(np.sqrt(np.log1p(variance)))
+        return np.asarray(np.sqrt(variance))
 
 
 def use_ahead(use: UseFit, pace: Pace, as_of_day: int, horizon_days: int) -> UseAhead:
@@ -82,6 +82,16 @@ def use_ahead(use: UseFit, pace: Pace, as_of_day: int, horizon_days: int) -> Use
     )
 
 
+def gamma_factor(spread: np.ndarray, normal: np.ndarray) -> np.ndarray:
+    """Gamma variable of mean one and this SD, from a standard normal (Wilson and Hilferty, 1931).
+
+    Use is a sum of days that cannot all be worn: its upper tail is nearer to a gamma than to a
+    lognormal.
+    """
+    third = spread / 3.0
+    return np.asarray(np.maximum(1.0 - third * third + third * normal, 0.2) ** 3)
+
+
 def days_until(
     ahead: UseAhead, remaining: np.ndarray, normal: np.ndarray, members: np.ndarray
 ) -> np.ndarray:
@@ -92,13 +102,14 @@ def days_until(
     ahead : UseAhead
     remaining : ndarray, shape (m, draws)
         Standard wear days that remain.
-    normal : ndarray, shape (draws,)
+    normal : ndarray, shape (m, draws) or (draws,)
         Standard normal points for the use.
     members : ndarray of int, shape (m,)
         Which pairs of `ahead` the rows are.
     """
     out = np.full(remaining.shape, np.inf)
     curve_of = ahead.curve[members]
+    normal = np.broadcast_to(normal, remaining.shape)
     for code in np.unique(curve_of):
         rows = np.flatnonzero(curve_of == code)
         curve = ahead.season_days[code]
@@ -108,16 +119,15 @@ def days_until(
         days = np.interp(at_pace, curve, grid)
         wanted = at_pace
         for _ in range(_FIXED_POINT_STEPS):
-            sd = ahead.log_sd(days, at)
-            wanted = at_pace * np.exp(0.5 * sd * sd - normal * sd)
+            wanted = at_pace / gamma_factor(ahead.spread(days, at), normal[rows])
             days = np.interp(wanted, curve, grid)
         out[rows] = np.where(wanted > curve[-1], np.inf, days)
     return np.where(remaining <= 0.0, 0.0, out)
 
 
 def wear_days_ahead(ahead: UseAhead, days: int) -> tuple[np.ndarray, np.ndarray]:
-    """Expected wear days within the next days, and the SD of their log, both of shape (n,)."""
+    """Expected wear days within the next days, and their SD over it, both of shape (n,)."""
     place = min(days, ahead.season_days.shape[1] - 1)
     expected = ahead.wear_days_per_day * ahead.season_days[ahead.curve, place]
     member = np.arange(len(expected))
-    return expected, ahead.log_sd(np.full(len(expected), float(days)), member)
+    return expected, ahead.spread(np.full(len(expected), float(days)), member)

@@ -22,11 +22,12 @@ from forecast.priors import (
     POPULATION_SD,
 )
 
-__all__ = ["INTERFACE", "PAIR", "PATH", "WEARER", "Coordinates", "coordinates"]
+__all__ = ["INTERFACE", "PAIR", "PATH", "SOLE", "WEARER", "Coordinates", "coordinates"]
 
 INTERFACE = ("start", "packing", "log_rate", "gauge", "thumb", "silent", *COVARIATES)
 _COLUMN = {name: i for i, name in enumerate(INTERFACE)}
 PATH = ("start", "packing", "shoe")
+SOLE = ("sole_start", "sole")
 PAIR = ("pair", "pair_foot", "gap")
 WEARER = ("wearer", "wearer_foot", "wearer_toe", "wearer_heel", "gauge", "thumb")
 
@@ -36,7 +37,7 @@ class Coordinates:
     """The unknowns of a panel: names, interface column and weight per path.
 
     names : tuple of str
-        PATH, then PAIR, then WEARER, then the population's names present in this panel.
+        PATH, SOLE, PAIR, WEARER, then the population's names present in this panel.
     column : ndarray of int, shape (unknowns,)
         Interface column through which each acts.
     weight : ndarray, shape (unknowns, paths)
@@ -99,6 +100,8 @@ def coordinates(panel: Panel, population: tuple[str, ...] | None = None) -> Coor
         "start": ("start", one),
         "packing": ("packing", one),
         "shoe": ("log_rate", one),
+        "sole_start": ("start", sole),
+        "sole": ("log_rate", sole),
         "pair": ("log_rate", one),
         "pair_foot": ("log_rate", side),
         "gap": ("silent", one),
@@ -118,7 +121,7 @@ def coordinates(panel: Panel, population: tuple[str, ...] | None = None) -> Coor
     every["gap_share"] = ("silent", one)
     chosen = population if population is not None else _needed(every, panel)
     layout = [
-        *((n, *local[n]) for n in (*PATH, *PAIR)),
+        *((n, *local[n]) for n in (*PATH, *SOLE, *PAIR)),
         *((n, *weights[n]) for n in WEARER),
         *((n, *every[n]) for n in chosen),
     ]

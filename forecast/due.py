@@ -18,6 +18,7 @@ from forecast.frames import CHANCE_DAYS, DUE_QUANTILES, FEET, FORECAST, WEARING_
 from forecast.log import WearLog
 from forecast.panel import HOLE
 from forecast.reasons import reasons
+from forecast.sending import redraw
 from forecast.settings import ForecastSettings
 from forecast.sole_state import FootPairs, SoleState, foot_pairs, sole_state
 from forecast.wear_fit import WearFit
@@ -46,15 +47,25 @@ class DueDraws:
 
 
 def due_draws(
-    known: Conditioned, state: SoleState, left: np.ndarray, right: np.ndarray, process_mm: float
+    known: Conditioned, state: SoleState, left: np.ndarray, right: np.ndarray, fit: WearFit
 ) -> DueDraws:
-    """Draw due days of groups given by their left and right paths."""
+    """Draw due days of groups given by their left and right paths.
+
+    Draws are weighed by the chance that a sole so thin would still be on (`forecast.sending`), and
+    drawn again so that all count the same.
+    """
     panel = known.panel
     limit = np.array([panel.limit_mm[left], panel.limit_mm[right]])
-    remaining, rate, thickness = remaining_exposure(state, limit, process_mm)
+    remaining, rate, thickness = remaining_exposure(state, limit, fit.noise.process_mm)
+    spare = (thickness - limit[:, :, None]).min(axis=0)
+    weight = fit.sending.still_on(spare, panel.path_point[left] == 0)
+    keep = redraw(weight, np.minimum(remaining[0], remaining[1]))
+    remaining, rate, thickness = (
+        np.take_along_axis(a, keep[None], axis=-1) for a in (remaining, rate, thickness)
+    )
     first = np.minimum(remaining[0], remaining[1])
     members = panel.path_pair[left]
-    use = normal_points()[8]
+    use = np.take_along_axis(np.broadcast_to(normal_points()[8], keep.shape), keep, axis=-1)
     days = np.array(
         [days_until(known.ahead, part, use, members) for part in (*remaining, first)]
     )
@@ -129,7 +140,7 @@ def due_sample(
     ball = panel.path_point[feet.left] == 0
     feet = FootPairs(feet.left[ball], feet.right[ball])
     state = sole_state(panel, known.layout, known.lin, known.posterior, known.centre, feet)
-    draws = due_draws(known, state, feet.left, feet.right, fit.noise.process_mm)
+    draws = due_draws(known, state, feet.left, feet.right, fit)
     days = np.minimum(draws.days[2], horizon_days)
     return pd.DataFrame(days, index=panel.pair_ids[panel.path_pair[feet.left]])
 
@@ -146,7 +157,7 @@ def _rows(
     state = sole_state(
         panel, known.layout, known.lin, known.posterior, known.centre, FootPairs(left, right)
     )
-    draws = due_draws(known, state, left, right, fit.noise.process_mm)
+    draws = due_draws(known, state, left, right, fit)
     n = len(left)
     ordered = np.sort(draws.days, axis=-1)
     first_left = draws.left_first

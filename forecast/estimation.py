@@ -189,7 +189,7 @@ def learn_thumb(panel: Panel, lin: Linearised, noise: Noise) -> Noise:
 
 def _settings_vector(spread: dict[str, float], noise: Noise) -> np.ndarray:
     """Logs of the spreads that matter and of the noise: what has to stand still."""
-    return np.log([*(max(v, 0.02) for v in spread.values()), *noise.gauge_sd_mm, noise.process_mm])
+    return np.log([*(max(v, 0.05) for v in spread.values()), *noise.gauge_sd_mm, noise.process_mm])
 
 
 def estimate(
@@ -239,7 +239,7 @@ def estimate(
             jac=True,
             method="L-BFGS-B",
             bounds=[(np.log(1e-3), np.log(3.0))] * len(names),
-            options={"maxiter": 40 if done == 1 else 12, "ftol": 1e-8},
+            options={"maxiter": 30 if done == 1 else 8, "ftol": 1e-8},
         )
         spread = {n: float(np.exp(v)) for n, v in zip(names, found.x, strict=True)}
         noise = improve_noise(panel, layout, spread, noise, deviation, weight)

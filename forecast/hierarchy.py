@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from forecast.coordinates import PAIR, PATH, WEARER, Coordinates
+from forecast.coordinates import PAIR, PATH, SOLE, WEARER, Coordinates
 from forecast.linearise import Linearised
 from forecast.nested import Level, eliminate
 from forecast.panel import Panel
@@ -19,7 +19,7 @@ from forecast.priors import HEEL_START_SD_MM, SPREADS
 
 __all__ = ["Posterior", "gradient", "prior_precision", "solve"]
 
-_PATH_SPREAD = ("start", "packing", "shoe")
+_SOLE_SPREAD = ("sole_start", "sole")
 _PAIR_SPREAD = ("pair", "pair_foot", "gap")
 _WEARER_SPREAD = (
     "wearer",
@@ -40,34 +40,44 @@ class Posterior:
     """
 
     path: Level
+    sole: Level
     pair: Level
     wearer: Level
     population_mean: np.ndarray
     population_cov: np.ndarray
     log_likelihood: float
     layout: Coordinates
-    pair_of_path: np.ndarray
+    sole_of_path: np.ndarray
+    pair_of_sole: np.ndarray
     wearer_of_pair: np.ndarray
 
-    def means(self) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
-        """Posterior mean deviations: path (3, n), pair (3, n), wearer (6, n), population (p,)."""
+    def means(self) -> tuple[np.ndarray, ...]:
+        """Posterior mean deviations: path (3, n), sole (2, n), pair (3, n), wearer (6, n), (p,)."""
         population = self.population_mean
         n_wearers = self.wearer.pivots.shape[1]
-        behind_wearer = np.broadcast_to(population[:, None], (len(population), n_wearers))
-        wearer = self.wearer.means(behind_wearer)
-        of_pair = np.concatenate([wearer, behind_wearer])[:, self.wearer_of_pair]
-        pair = self.pair.means(of_pair)
-        of_path = np.concatenate([pair, of_pair])[:, self.pair_of_path]
-        path = self.path.means(self.layout.interface(of_path, skip=len(PATH)))
-        return path, pair, wearer, population
+        behind = np.broadcast_to(population[:, None], (len(population), n_wearers))
+        wearer = self.wearer.means(behind)
+        behind = np.concatenate([wearer, behind])[:, self.wearer_of_pair]
+        pair = self.pair.means(behind)
+        behind = np.concatenate([pair, behind])[:, self.pair_of_sole]
+        sole = self.sole.means(behind)
+        behind = np.concatenate([sole, behind])[:, self.sole_of_path]
+        path = self.path.means(self.layout.interface(behind, skip=len(PATH)))
+        return path, sole, pair, wearer, population
 
     def unknowns(self) -> np.ndarray:
         """Posterior mean of every unknown, laid out per path, shape (unknowns, paths)."""
-        path, pair, wearer, population = self.means()
-        wearer_of_path = self.wearer_of_pair[self.pair_of_path]
+        path, sole, pair, wearer, population = self.means()
+        pair_of_path = self.pair_of_sole[self.sole_of_path]
         fixed = np.broadcast_to(population[:, None], (len(population), path.shape[1]))
         return np.concatenate(
-            [path, pair[:, self.pair_of_path], wearer[:, wearer_of_path], fixed]
+            [
+                path,
+                sole[:, self.sole_of_path],
+                pair[:, pair_of_path],
+                wearer[:, self.wearer_of_pair[pair_of_path]],
+                fixed,
+            ]
         )
 
 
@@ -112,18 +122,16 @@ def solve(
     log_prior = float(np.log(precision).sum())
     path, form = eliminate(form, own)
 
-    starts = np.flatnonzero(np.r_[True, panel.path_pair[1:] != panel.path_pair[:-1]])
-    form = _expand(form, layout, starts)
-    for i, name in enumerate(_PAIR_SPREAD):
-        form[i, i] += spread[name] ** -2
-        log_prior -= 2.0 * form.shape[-1] * np.log(spread[name])
+    form = _expand(form, layout, _first_of(panel.path_sole))
+    log_prior += _add_priors(form, _SOLE_SPREAD, spread)
+    sole, form = eliminate(form, len(SOLE))
+
+    form = np.add.reduceat(form, _first_of(panel.sole_pair), axis=-1)
+    log_prior += _add_priors(form, _PAIR_SPREAD, spread)
     pair, form = eliminate(form, len(PAIR))
 
-    starts = np.flatnonzero(np.r_[True, panel.pair_wearer[1:] != panel.pair_wearer[:-1]])
-    form = np.add.reduceat(form, starts, axis=-1)
-    for i, name in enumerate(_WEARER_SPREAD):
-        form[i, i] += spread[name] ** -2
-        log_prior -= 2.0 * form.shape[-1] * np.log(spread[name])
+    form = np.add.reduceat(form, _first_of(panel.pair_wearer), axis=-1)
+    log_prior += _add_priors(form, _WEARER_SPREAD, spread)
     wearer, form = eliminate(form, len(WEARER))
 
     total = np.triu(form.sum(axis=-1))
@@ -138,32 +146,48 @@ def solve(
         cov = 0.5 * (cov + cov.T)
         mean = cov @ total[:p, p]
         quadratic = total[p, p] - total[:p, p] @ mean
-        log_det = path.log_det + pair.log_det + wearer.log_det
+        log_det = path.log_det + sole.log_det + pair.log_det + wearer.log_det
         log_det += float(np.linalg.slogdet(precision_p)[1]) + lin.log_det
         log_prior -= 2.0 * float(np.log(layout.prior_sd).sum())
         log_likelihood = -0.5 * (quadratic + log_det - log_prior)
     return Posterior(
         path=path,
+        sole=sole,
         pair=pair,
         wearer=wearer,
         population_mean=mean,
         population_cov=cov,
         log_likelihood=log_likelihood,
         layout=layout,
-        pair_of_path=panel.path_pair,
+        sole_of_path=panel.path_sole,
+        pair_of_sole=panel.sole_pair,
         wearer_of_pair=panel.pair_wearer,
     )
 
 
+def _first_of(parent: np.ndarray) -> np.ndarray:
+    """First member of each parent; members of a parent are contiguous."""
+    return np.flatnonzero(np.r_[True, parent[1:] != parent[:-1]])
+
+
+def _add_priors(form: np.ndarray, names: tuple[str, ...], spread: dict[str, float]) -> float:
+    """Add the priors of a level's unknowns to its form; returns their log precisions' sum."""
+    total = 0.0
+    for i, name in enumerate(names):
+        form[i, i] += spread[name] ** -2
+        total -= 2.0 * form.shape[-1] * float(np.log(spread[name]))
+    return total
+
+
 def _expand(form: np.ndarray, layout: Coordinates, starts: np.ndarray) -> np.ndarray:
-    """Write path forms over the interface as pair forms over the unknowns behind the paths.
+    """Write path forms over the interface as sole forms over the unknowns behind the paths.
 
     Parameters
     ----------
     form : ndarray, shape (12, 12, paths)
         Upper triangle over the interface columns and the data.
-    starts : ndarray of int, shape (pairs,)
-        First path of each pair.
+    starts : ndarray of int, shape (soles,)
+        First path of each sole.
     """
     column = np.r_[layout.column[len(PATH) :], form.shape[0] - 1]
     weight = np.concatenate([layout.weight[len(PATH) :], np.ones((1, form.shape[-1]))])
@@ -189,36 +213,26 @@ def gradient(panel: Panel, posterior: Posterior, spread: dict[str, float]) -> di
     dict
         By the names of `forecast.priors.SPREADS`.
     """
-    path, pair, wearer, _ = posterior.means()
+    path, sole, pair, wearer, _ = posterior.means()
     root = np.linalg.cholesky(posterior.population_cov).T
-    n_wearers = wearer.shape[1]
     out = dict.fromkeys(SPREADS, 0.0)
-
-    def variance(cov: np.ndarray, count: int, response: np.ndarray) -> np.ndarray:
-        own = np.arange(count)
-        total = cov[own, own].copy()
-        for k in range(count):
-            total[k] += np.square(root @ response[k]).sum(axis=0)
-        return total
-
-    def add(names: tuple[str, ...], mean: np.ndarray, var: np.ndarray) -> None:
+    p, n_wearers = len(root), wearer.shape[1]
+    cov = np.zeros((0, 0, n_wearers))
+    move = np.broadcast_to(np.eye(p)[:, :, None], (p, p, n_wearers))
+    for level, names, mean, parent in (
+        (posterior.wearer, _WEARER_SPREAD, wearer, panel.pair_wearer),
+        (posterior.pair, _PAIR_SPREAD, pair, panel.sole_pair),
+        (posterior.sole, _SOLE_SPREAD, sole, None),
+    ):
+        cov = level.covariance(cov)
+        own = level.responses(move)
         for i, name in enumerate(names):
-            second = np.square(mean[i]) + var[i]
+            second = np.square(mean[i]) + cov[i, i] + np.square(root @ own[i]).sum(axis=0)
             out[name] += float(np.sum(second / spread[name] ** 2 - 1.0))
-
-    p = len(root)
-    cov_w = posterior.wearer.covariance(np.zeros((0, 0, n_wearers)))
-    move_p = np.broadcast_to(np.eye(p)[:, :, None], (p, p, n_wearers))
-    move_w = posterior.wearer.responses(move_p)
-    add(_WEARER_SPREAD, wearer, variance(cov_w, len(WEARER), move_w))
-
-    of_pair = panel.pair_wearer
-    cov_p = posterior.pair.covariance(cov_w[:, :, of_pair])
-    behind = np.concatenate([move_w, move_p])[:, :, of_pair]
-    move_pair = posterior.pair.responses(behind)
-    add(_PAIR_SPREAD, pair, variance(cov_p, len(PAIR), move_pair))
-
-    var = _path_variances(posterior, cov_p, np.concatenate([move_pair, behind]), root)
+        move = np.concatenate([own, move])
+        if parent is not None:
+            cov, move = cov[:, :, parent], move[:, :, parent]
+    var = _path_variances(posterior, cov, move, root)
     score = (np.square(path) + var) * prior_precision(panel, spread) - 1.0
     ball, heel = panel.path_point == 0, panel.path_point == 2
     out["start"] += float(score[0][~heel].sum())
@@ -238,7 +252,7 @@ def _path_variances(
     random = cov.shape[0]
     for begin in range(0, out.shape[1], block):
         part = slice(begin, begin + block)
-        parent = posterior.pair_of_path[part]
+        parent = posterior.sole_of_path[part]
         piece = Level([row[:, part] for row in level.rows], level.pivots[:, part])
         weight = layout.weight[own:, part]
         column = layout.column[own:]

@@ -94,10 +94,12 @@ class Spread:
 
 # Spreads of the random effects, in the order in which the model keeps them.
 SPREADS: dict[str, Spread] = {
-    "start": Spread(0.18, 0.4, "sole's start round its nominal thickness, mm"),
+    "start": Spread(0.12, 0.4, "one shoe's start round its sole's, mm"),
     "packing": Spread(0.07, 0.4, "packing from shoe to shoe, mm"),
     "shoe": Spread(0.04, 0.7, "one shoe of one sole, log rate"),
     "shoe_other": Spread(0.20, 0.5, "one shoe at toe or heel, log rate"),
+    "sole_start": Spread(0.12, 0.5, "a sole's start round its nominal thickness, mm"),
+    "sole": Spread(0.05, 0.7, "sole (its piece of leather), log rate"),
     "pair": Spread(0.20, 0.5, "pair, log rate"),
     "pair_foot": Spread(0.05, 0.7, "right minus left of a pair, log rate"),
     "gap": Spread(0.30, 0.4, "share of a silent gap that was worn"),

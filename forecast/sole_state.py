@@ -2,7 +2,7 @@
 
 Every quantity asked of a path is linear in the unknowns; reducing it through the elimination of
 `forecast.nested` writes it as a mean plus loadings on independent standard normals. Two quantities
-share exactly the normals of the pair, the wearer and the population they have in common.
+share exactly the normals of the sole, the pair, the wearer and the population they have in common.
 """
 
 from __future__ import annotations
@@ -102,11 +102,14 @@ def sole_state(
     pieces = [
         _foot(layout, lin, posterior, centre, path) for path in (feet.left, feet.right)
     ]
-    pair = panel.path_pair[feet.left]
+    sole = panel.path_sole[feet.left]
+    pair = panel.sole_pair[sole]
     wearer = panel.pair_wearer[pair]
     own = [loading for _, loading, _ in pieces]
     behind = np.concatenate([c for _, _, c in pieces], axis=1)
     mean = np.concatenate([m for m, _, _ in pieces])
+    constant, shared_sole, behind = _reduce(posterior.sole, behind, sole)
+    mean = mean + constant
     constant, shared_pair, behind = _reduce(posterior.pair, behind, pair)
     mean = mean + constant
     constant, shared_wearer, behind = _reduce(posterior.wearer, behind, wearer)
@@ -114,7 +117,7 @@ def sole_state(
     root = np.linalg.cholesky(posterior.population_cov)
     shared_population = np.einsum("pfn,pq->qfn", behind, root)
     cov = np.zeros((4, 4, len(pair)))
-    for loadings in (shared_pair, shared_wearer, shared_population):
+    for loadings in (shared_sole, shared_pair, shared_wearer, shared_population):
         cov += np.einsum("kin,kjn->ijn", loadings, loadings)
     for foot, loadings in enumerate(own):
         block = slice(2 * foot, 2 * foot + 2)

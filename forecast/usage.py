@@ -22,7 +22,7 @@ _YEAR_DAYS = 365.25
 HALF_LIVES = (3.0, 6.0, 12.0, 26.0)  # periods
 LEANING = (2.0, 6.0, 15.0, 40.0)  # wear days
 ORIGINS = (2, 3, 5, 7, 9, 12, 15, 19, 24)  # periods back
-HORIZONS = (1, 2, 3, 6, 12)
+HORIZONS = (1, 2, 3, 6, 12, 18, 24)
 # What is believed of the error before any history: variance of (actual / expected) as
 # dispersion/expected + uncertainty/known days + drift * years. Common practice, no source.
 PRIOR_ERROR = (1.6, 1.5, 0.02, 0.06)
@@ -30,6 +30,7 @@ PRIOR_WEIGHT = 40.0
 _POOL_OUT_DAYS = 8.0
 _WEIGHT_STEPS = 8
 _SEASON_SD = 0.25
+_DRIFT_RETURNS_YEARS = 3.0
 
 
 @dataclass(frozen=True)
@@ -63,7 +64,7 @@ class UseFit:
 
     half_life_periods, leaning_days : memory and pooling that forecast the past best.
     error : (dispersion, uncertainty, floor, drift per year): variance of actual/expected is
-    dispersion/expected days + uncertainty/known days + floor + drift * years ahead.
+    dispersion/expected days + uncertainty/known days + floor + drift * `drift_years`.
     bias_log : log of actual/expected over the past, shrunk.
     season : {group: (cosine, sine)} of the log weight by dress code; group -1: of going out.
     going_out_per_day : wear days per day of a wearer on average.
@@ -121,6 +122,12 @@ class _Rack:
     weight: np.ndarray
     going_out: np.ndarray
     seen: np.ndarray
+
+
+def drift_years(days: float | np.ndarray) -> np.ndarray:
+    """Years ahead as drift counts them: habits wander, but come back within some years."""
+    years = np.asarray(days) / _YEAR_DAYS
+    return np.asarray(years / (1.0 + years / _DRIFT_RETURNS_YEARS))
 
 
 def season_factor(wave: np.ndarray, year_share: np.ndarray) -> np.ndarray:
@@ -274,7 +281,7 @@ def _past(
             whole = before & (could > 0.8 * PERIOD_DAYS * horizon)
             expected = expected_each[:, ahead].sum(axis=1)
             actual = counts.days[:, ahead].sum(axis=1)
-            years = np.full(len(expected), horizon * PERIOD_DAYS / _YEAR_DAYS)
+            years = np.full(len(expected), drift_years(horizon * PERIOD_DAYS))
             known = rack.seen + leaning
             parts.append(np.array([expected[whole], actual[whole], known[whole], years[whole]]))
     if not parts:
@@ -294,7 +301,7 @@ def _fit_error(
     expected, actual, known, years = expected[keep], actual[keep], known[keep], years[keep]
     bias = 0.0
     if len(expected):
-        long = years >= 2 * PERIOD_DAYS / _YEAR_DAYS
+        long = years >= drift_years(2 * PERIOD_DAYS)
         shrink = 300.0
         bias = float(np.log((actual[long].sum() + shrink) / (expected[long].sum() + shrink)))
     expected = expected * np.exp(bias)

@@ -13,12 +13,13 @@ from forecast.coordinates import population_prior
 from forecast.linearise import Noise
 from forecast.panel import GAUGES
 from forecast.priors import SPREADS
+from forecast.sending import Sending
 from forecast.thumb import ThumbScale
 from forecast.usage import UseFit
 
 __all__ = ["MODEL_VERSION", "WearFit"]
 
-MODEL_VERSION = "2"
+MODEL_VERSION = "3"
 
 
 @dataclass(frozen=True)
@@ -37,6 +38,8 @@ class WearFit:
         Reading error by gauge, process noise, thumb scale.
     use : UseFit
         What was learnt of use.
+    sending : Sending
+        How thin soles get before they are taken off.
     log_likelihood : float
         Penalised marginal log likelihood of the linearised model at the optimum.
     """
@@ -48,6 +51,7 @@ class WearFit:
     spread: dict[str, float]
     noise: Noise
     use: UseFit
+    sending: Sending
     log_likelihood: float
     rounds: int
     converged: bool
@@ -171,6 +175,7 @@ class WearFit:
             "process_mm": self.noise.process_mm,
             "thumb": vars(self.noise.thumb).copy(),
             "use": self.use.to_dict(),
+            "sending": vars(self.sending).copy(),
             "log_likelihood": self.log_likelihood,
             "rounds": self.rounds,
             "converged": self.converged,
@@ -205,4 +210,5 @@ class WearFit:
                 tuple(data["gauge_sd_mm"]), data["process_mm"], ThumbScale(**data["thumb"])
             ),
             use=UseFit.from_dict(data["use"]),
+            sending=Sending(**data["sending"]),
         )

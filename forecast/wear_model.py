@@ -20,6 +20,7 @@ from forecast.hierarchy import Posterior
 from forecast.linearise import Linearised
 from forecast.log import WearLog
 from forecast.panel import Panel, build_panel
+from forecast.sending import learn_sending
 from forecast.usage import current_pace, fit_use
 from forecast.wear_counts import wear_counts
 from forecast.wear_fit import WearFit
@@ -80,6 +81,7 @@ class WearModel:
             spread=found.spread,
             noise=found.noise,
             use=use,
+            sending=learn_sending(panel, found),
             log_likelihood=-found.objective,
             rounds=found.rounds,
             converged=found.converged,
