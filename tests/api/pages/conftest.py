@@ -63,9 +63,21 @@ def reading(stored: Callable[[str], Path]) -> Iterator[Callable[[str], TestClien
         yield client_of
 
 
+@pytest.fixture(scope="session")
+def _writing(stored: Callable[[str], Path], tmp_path_factory) -> Iterator[tuple[TestClient, Path]]:
+    path = tmp_path_factory.mktemp("changed") / "rack.sqlite3"
+    shutil.copyfile(stored("6 pairs"), path)
+    with TestClient(_build(path), base_url=BASE) as client:
+        yield client, path
+
+
 @pytest.fixture
-def client(stored: Callable[[str], Path], tmp_path: Path) -> Iterator[TestClient]:
-    """Serve six pairs from a database that this test may change."""
-    copy = Path(shutil.copyfile(stored("6 pairs"), tmp_path / "rack.sqlite3"))
-    with TestClient(_build(copy), base_url=BASE) as client:
-        yield client
+def client(_writing: tuple[TestClient, Path], stored: Callable[[str], Path]) -> TestClient:
+    """Serve six pairs from a database that this test may change: it begins as it was stored."""
+    client, path = _writing
+    client.app.state.services.database.engine.dispose()
+    for rest in ("-wal", "-shm"):
+        Path(f"{path}{rest}").unlink(missing_ok=True)
+    shutil.copyfile(stored("6 pairs"), path)
+    client.cookies.clear()
+    return client

@@ -9,7 +9,7 @@ from api.storage.records import list_records
 
 
 def token(client) -> str:
-    """The token a page of ours put into its forms and into a cookie."""
+    """Return the token that a page of ours put into its forms and into a cookie."""
     if "form_token" not in client.cookies:
         client.get("/pairs/pair-000")
     return client.cookies["form_token"]
