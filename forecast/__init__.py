@@ -4,21 +4,27 @@ The pure library: frames in, frames out; no file, clock, network or global chanc
 `frames` (the contract), `log` (checked input), `panel` and `exposure` (log to arrays),
 `coordinates`, `linearise`, `nested`, `hierarchy`, `estimation` (the nested log-rate model),
 `usage`, `wear_counts`, `calendar` (use), `sole_state`, `first_passage`, `due` (dates),
-`baselines` and `scores` (what is it worth), `linear` (the linear mixed model beside it).
+`one_pair`, `joint`, `wear_curve`, `paths` (thickness by day), `drivers`, `next_checks`, `explain`
+(why, in words), `baselines` and `scores` (what is it worth), `linear` (the linear mixed model beside it).
 """
 
 from forecast.due import due_sample, forecast
+from forecast.explain import Explanation, explain
 from forecast.log import WearLog, wear_log
+from forecast.paths import wear_path
 from forecast.settings import ForecastSettings
 from forecast.wear_fit import WearFit
 from forecast.wear_model import WearModel
 
 __all__ = [
+    "Explanation",
     "ForecastSettings",
     "WearFit",
     "WearLog",
     "WearModel",
     "due_sample",
+    "explain",
     "forecast",
     "wear_log",
+    "wear_path",
 ]

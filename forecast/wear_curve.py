@@ -1,0 +1,163 @@
+"""How thick is one path on any day, and how does that move with what is unknown?"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+import pandas as pd
+
+from forecast.coordinates import INTERFACE
+from forecast.covariates import COVARIATES
+from forecast.exposure import count_exposure, days_of, silent_exposure, silent_gaps
+from forecast.linearise import Noise, effective_exposure
+from forecast.log import WearLog
+from forecast.panel import GAUGES, HOLE, THUMB
+from forecast.priors import PACKING_DAYS
+from forecast.thumb import grade_information, hole_information
+from forecast.wear_model import Conditioned
+
+__all__ = ["Curve", "Worn", "curve", "seen_variance", "smoothed", "worn_at_checks", "worn_by"]
+
+_FROM = len(INTERFACE) - len(COVARIATES)
+
+
+@dataclass(frozen=True)
+class Worn:
+    """Exposure at n moments.
+
+    `x` (n,) standard wear days, `slopes` (covariates, n) its derivatives by the log multipliers,
+    `silent` (n,) wear days that habit would have put into silent gaps.
+    """
+
+    x: np.ndarray
+    slopes: np.ndarray
+    silent: np.ndarray
+
+
+@dataclass(frozen=True)
+class Curve:
+    """Thickness at n moments at the modes, its derivatives (11, n), and the wear in mm."""
+
+    thickness_mm: np.ndarray
+    columns: np.ndarray
+    wear_mm: np.ndarray
+
+
+def worn_by(known: Conditioned, log: WearLog, sole: int, days: np.ndarray) -> Worn:
+    """Exposure of one sole on the evening of some days.
+
+    Parameters
+    ----------
+    log : WearLog
+        The wearer's log that `known` was made from.
+    days : ndarray of int, shape (n,)
+        Sorted, no doubles, since 1970-01-01; the last is the sole's last day.
+    """
+    panel = known.panel
+    pair = panel.sole_pair[sole]
+    rows = log.wear_days[log.wear_days["pair_id"] == panel.pair_ids[pair]]
+    of_pair = np.flatnonzero(panel.sole_pair == pair)
+    day = days_of(rows["worn_on"])
+    on = of_pair[np.maximum(np.searchsorted(panel.sole_fitted[of_pair], day, "right") - 1, 0)]
+    own = (on == sole) & (day >= panel.sole_fitted[sole]) & (day <= days[-1])
+    exposure, _ = count_exposure(
+        rows[own], np.zeros(int(own.sum()), int), np.zeros(len(days), int), days
+    )
+    x, slopes = effective_exposure(replace(panel, exposure=exposure), _multipliers(known))
+    return Worn(x, slopes, _silent(known, log, sole, days))
+
+
+def worn_at_checks(known: Conditioned, at: np.ndarray) -> Worn:
+    """Exposure at some observations of the panel."""
+    x, slopes = effective_exposure(known.panel, _multipliers(known))
+    target = known.panel.obs_target[at]
+    return Worn(x[target], slopes[:, target], known.panel.exposure.silent[target])
+
+
+def _multipliers(known: Conditioned) -> np.ndarray:
+    return np.asarray((known.centre + known.deviation)[_FROM:, 0])
+
+
+def _silent(known: Conditioned, log: WearLog, sole: int, days: np.ndarray) -> np.ndarray:
+    """Silent wear by each day: the total at the sole's end, shared over the days of the gaps."""
+    panel = known.panel
+    ends = panel.path_end[panel.path_sole == sole]
+    total = panel.exposure.silent[ends[0]]
+    if total <= 0.0:
+        return np.zeros(len(days))
+    wearer = panel.pair_wearer[panel.sole_pair[sole]]
+    mine = set(panel.pair_ids[panel.pair_wearer == wearer])
+    logged = days_of(log.wear_days.loc[log.wear_days["pair_id"].isin(mine), "worn_on"])
+    of_wearer = panel.pair_wearer[panel.sole_pair] == wearer
+    first = np.array([panel.sole_fitted[of_wearer].min()])
+    gaps = silent_gaps(np.zeros(len(logged), int), logged, first, panel.as_of_day)
+    targets = pd.DataFrame(
+        {"wearer": 0, "fitted_day": panel.sole_fitted[sole], "day": days, "pace_per_day": 1.0}
+    )
+    silent_days = silent_exposure(gaps, targets)
+    return np.asarray(total * silent_days / max(silent_days[-1], 1e-9))
+
+
+def curve(known: Conditioned, path: int, worn: Worn, ground: np.ndarray) -> Curve:
+    """Thickness of one path at some moments; `ground` is False where the point does not wear."""
+    value = (known.centre + known.deviation)[:, path]
+    rate = np.exp(value[2]) * ground
+    wear = rate * np.maximum(worn.x + value[5] * worn.silent, 0.0)
+    columns = np.zeros((len(INTERFACE), len(worn.x)))
+    columns[0] = 1.0
+    columns[1] = -np.minimum(worn.x / PACKING_DAYS, 1.0) * ground
+    columns[2] = -wear
+    columns[5] = -rate * worn.silent
+    columns[_FROM:] = -rate * worn.slopes
+    thickness = known.panel.nominal_mm[path] + value[0] + columns[1] * value[1] - wear
+    return Curve(thickness, columns, wear)
+
+
+def seen_variance(known: Conditioned, noise: Noise, at: np.ndarray) -> np.ndarray:
+    """Error variance of some observations, mm2; a reading set aside as a slip has a large one."""
+    panel = known.panel
+    kind = panel.obs_kind[at]
+    fitted = known.lin.fitted_mm[at]
+    sd = np.asarray(noise.gauge_sd_mm)[np.minimum(kind, len(GAUGES) - 1)]
+    out = np.square(sd) / known.lin.weight[at]
+    thumb, hole = kind == THUMB, kind == HOLE
+    limit = panel.limit_mm[panel.obs_path[at]]
+    out[thumb] = grade_information(
+        panel.obs_grade[at][thumb], fitted[thumb], limit[thumb], noise.thumb
+    )[1]
+    out[hole] = hole_information(fitted[hole])[1]
+    return np.asarray(out)
+
+
+def smoothed(
+    known: Conditioned, noise: Noise, path: int, here: Curve
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Thickness of one path at some moments given all its checks, process noise included.
+
+    Given the interface values, wear beyond its expectation is a random walk in expected wear, seen
+    through the path's own checks; its mean is linear in the interface values.
+
+    Returns
+    -------
+    mean_mm : ndarray, shape (n,)
+    columns : ndarray, shape (11, n)
+        How the thickness moves with the interface values, the walk following.
+    variance_mm2 : ndarray, shape (n, n)
+        Covariance of the walk that remains.
+    """
+    panel = known.panel
+    at = np.flatnonzero(panel.obs_path == path)
+    walk = noise.process_mm * np.minimum.outer(here.wear_mm, here.wear_mm)
+    if not len(at):
+        return here.thickness_mm, here.columns, walk
+    seen = curve(known, path, worn_at_checks(known, at), ~panel.obs_waist[at])
+    columns = seen.columns.copy()
+    columns[3] = panel.obs_kind[at] < THUMB
+    columns[4] = panel.obs_kind[at] == THUMB
+    between = noise.process_mm * np.minimum.outer(here.wear_mm, seen.wear_mm)
+    among = noise.process_mm * np.minimum.outer(seen.wear_mm, seen.wear_mm)
+    among[np.diag_indices_from(among)] += seen_variance(known, noise, at)
+    gain = np.linalg.solve(among, between.T).T
+    mean = here.thickness_mm + gain @ known.lin.residual_mm[at]
+    return mean, here.columns - columns @ gain.T, walk - gain @ between.T
