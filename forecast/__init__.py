@@ -5,9 +5,11 @@ The pure library: frames in, frames out; no file, clock, network or global chanc
 `coordinates`, `linearise`, `nested`, `hierarchy`, `estimation` (the nested log-rate model),
 `usage`, `wear_counts`, `calendar` (use), `sole_state`, `first_passage`, `due` (dates),
 `one_pair`, `joint`, `wear_curve`, `paths` (thickness by day), `drivers`, `next_checks`, `explain`
-(why, in words), `baselines` and `scores` (what is it worth), `linear` (the linear mixed model beside it).
+(why, in words), `curvature`, `diagnostics` (can the fit be trusted), `baselines`, `scores`,
+`outcomes`, `backtest` (what is it worth), `linear` (the linear mixed model beside it).
 """
 
+from forecast.diagnostics import Diagnostics, diagnose
 from forecast.due import due_sample, forecast
 from forecast.explain import Explanation, explain
 from forecast.log import WearLog, wear_log
@@ -17,11 +19,13 @@ from forecast.wear_fit import WearFit
 from forecast.wear_model import WearModel
 
 __all__ = [
+    "Diagnostics",
     "Explanation",
     "ForecastSettings",
     "WearFit",
     "WearLog",
     "WearModel",
+    "diagnose",
     "due_sample",
     "explain",
     "forecast",

@@ -12,12 +12,19 @@ from forecast.covariates import COVARIATES
 from forecast.exposure import count_exposure, days_of, silent_exposure, silent_gaps
 from forecast.linearise import Noise, effective_exposure
 from forecast.log import WearLog
-from forecast.panel import GAUGES, HOLE, THUMB
+from forecast.panel import THUMB
 from forecast.priors import PACKING_DAYS
-from forecast.thumb import grade_information, hole_information
 from forecast.wear_model import Conditioned
 
-__all__ = ["Curve", "Worn", "curve", "seen_variance", "smoothed", "worn_at_checks", "worn_by"]
+__all__ = [
+    "Curve",
+    "Worn",
+    "curve",
+    "multipliers_of",
+    "smoothed",
+    "worn_at_checks",
+    "worn_by",
+]
 
 _FROM = len(INTERFACE) - len(COVARIATES)
 
@@ -64,18 +71,19 @@ def worn_by(known: Conditioned, log: WearLog, sole: int, days: np.ndarray) -> Wo
     exposure, _ = count_exposure(
         rows[own], np.zeros(int(own.sum()), int), np.zeros(len(days), int), days
     )
-    x, slopes = effective_exposure(replace(panel, exposure=exposure), _multipliers(known))
+    x, slopes = effective_exposure(replace(panel, exposure=exposure), multipliers_of(known))
     return Worn(x, slopes, _silent(known, log, sole, days))
 
 
 def worn_at_checks(known: Conditioned, at: np.ndarray) -> Worn:
     """Exposure at some observations of the panel."""
-    x, slopes = effective_exposure(known.panel, _multipliers(known))
+    x, slopes = effective_exposure(known.panel, multipliers_of(known))
     target = known.panel.obs_target[at]
     return Worn(x[target], slopes[:, target], known.panel.exposure.silent[target])
 
 
-def _multipliers(known: Conditioned) -> np.ndarray:
+def multipliers_of(known: Conditioned) -> np.ndarray:
+    """Log multipliers of exposure at the modes, in the order of `COVARIATES`."""
     return np.asarray((known.centre + known.deviation)[_FROM:, 0])
 
 
@@ -114,22 +122,6 @@ def curve(known: Conditioned, path: int, worn: Worn, ground: np.ndarray) -> Curv
     return Curve(thickness, columns, wear)
 
 
-def seen_variance(known: Conditioned, noise: Noise, at: np.ndarray) -> np.ndarray:
-    """Error variance of some observations, mm2; a reading set aside as a slip has a large one."""
-    panel = known.panel
-    kind = panel.obs_kind[at]
-    fitted = known.lin.fitted_mm[at]
-    sd = np.asarray(noise.gauge_sd_mm)[np.minimum(kind, len(GAUGES) - 1)]
-    out = np.square(sd) / known.lin.weight[at]
-    thumb, hole = kind == THUMB, kind == HOLE
-    limit = panel.limit_mm[panel.obs_path[at]]
-    out[thumb] = grade_information(
-        panel.obs_grade[at][thumb], fitted[thumb], limit[thumb], noise.thumb
-    )[1]
-    out[hole] = hole_information(fitted[hole])[1]
-    return np.asarray(out)
-
-
 def smoothed(
     known: Conditioned, noise: Noise, path: int, here: Curve
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
@@ -157,7 +149,7 @@ def smoothed(
     columns[4] = panel.obs_kind[at] == THUMB
     between = noise.process_mm * np.minimum.outer(here.wear_mm, seen.wear_mm)
     among = noise.process_mm * np.minimum.outer(seen.wear_mm, seen.wear_mm)
-    among[np.diag_indices_from(among)] += seen_variance(known, noise, at)
+    among[np.diag_indices_from(among)] += known.lin.variance_mm2[at]
     gain = np.linalg.solve(among, between.T).T
     mean = here.thickness_mm + gain @ known.lin.residual_mm[at]
     return mean, here.columns - columns @ gain.T, walk - gain @ between.T
