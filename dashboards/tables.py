@@ -14,7 +14,7 @@ DUE_HEADINGS: dict[str, str] = {
     "wearer": "Wearer",
     "band": "Band",
     "due": "New sole due (80 %)",
-    "soon": "About when",
+    "soon": "Even chance",
     "send_by": "Send by",
     "book_by": "Book by",
     "first_foot": "First foot",

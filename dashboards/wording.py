@@ -76,8 +76,10 @@ def between(first: pd.Timestamp, last: pd.Timestamp) -> str:
     return f"between {start} and {long_date(last)}"
 
 
-def beyond(horizon_days: int = DEFAULT_HORIZON_DAYS) -> str:
-    """Say that a date lies past the horizon: beyond five years."""
+def beyond(horizon_days: int | None = DEFAULT_HORIZON_DAYS) -> str:
+    """Say that a date lies past the horizon: beyond five years; None where it is not known."""
+    if horizon_days is None:
+        return "beyond the forecast's horizon"
     years = max(1, round(horizon_days / DAYS_PER_YEAR))
     number = SMALL_NUMBERS[years - 1] if years <= len(SMALL_NUMBERS) else str(years)
     return f"beyond {number} year{'' if years == 1 else 's'}"
@@ -104,7 +106,7 @@ def due_sentence(
     p90: pd.Timestamp,
     *,
     today: pd.Timestamp,
-    horizon_days: int = DEFAULT_HORIZON_DAYS,
+    horizon_days: int | None = DEFAULT_HORIZON_DAYS,
 ) -> str:
     """Say the 80 % interval of a due date; NaT means beyond the horizon."""
     far = beyond(horizon_days)

@@ -106,6 +106,10 @@ class _Axis:
     today: pd.Timestamp
 
 
+def _due_words(row: Mapping[str, Any], axis: _Axis) -> str:
+    return wording.due_sentence(row["due_p10"], row["due_p90"], today=axis.today, horizon_days=None)
+
+
 def _span(row: Mapping[str, Any], axis: _Axis) -> tuple[pd.Timestamp, pd.Timestamp] | None:
     """Cut a due interval to the axis; None when all of it lies past the end."""
     first, last = row["due_p10"], row["due_p90"]
@@ -140,7 +144,7 @@ def _foot_lines(
         span = _span(row, axis)
         if span is not None:
             spans.append((i + PAIR_AT + offset, *span))
-            words = wording.due_sentence(row["due_p10"], row["due_p90"], today=axis.today)
+            words = _due_words(row, axis)
             hover.append(f"{foot} foot: {words}")
     return _bars(
         spans,
@@ -167,7 +171,7 @@ def _add_band(
         words = "<br>".join(
             (
                 theme.shortened(labels.get(row["pair_id"], row["pair_id"]), 60),
-                f"{band}: {wording.due_sentence(row['due_p10'], row['due_p90'], today=axis.today)}",
+                f"{band}: {_due_words(row, axis)}",
                 wording.first_foot(row["first_foot"]),
             )
         )

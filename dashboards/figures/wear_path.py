@@ -18,6 +18,13 @@ POINT = "ball"
 HEIGHT_PX = 420
 HEADROOM_MM = 0.4
 AFTER_LIMIT_DAYS = 30
+GRADES_AT = {"left": 0.36, "right": 0.14}
+GRADE_SYMBOLS = {
+    "firm": "circle-open",
+    "give": "circle-open-dot",
+    "soft": "circle",
+    "hole": "x",
+}
 
 
 def wear_path(path: pd.DataFrame, checks: pd.DataFrame, *, today: pd.Timestamp) -> go.Figure:
@@ -140,19 +147,20 @@ def _add_readings(figure: go.Figure, foot: str, readings: pd.DataFrame, *, named
 
 
 def _add_grades(figure: go.Figure, foot: str, graded: pd.DataFrame) -> None:
-    """Write thumb grades as words along the foot of the figure: they have no thickness."""
+    """Mark thumb grades along the foot of the figure, left above right: they have no thickness."""
     if graded.empty:
         return
-    mark = theme.FOOT_MARKS[foot]
     figure.add_trace(
         go.Scatter(
             x=_days(graded, "checked_on"),
-            y=[0.32 if foot == "left" else 0.1] * len(graded),
-            mode="markers+text",
-            marker={"symbol": f"{mark.symbol}-open", "size": 7, "color": mark.colour},
-            text=[f"{foot[0].upper()} {grade}" for grade in graded["grade"]],
-            textposition="middle right",
-            textfont={"size": 11},
+            y=[GRADES_AT[foot]] * len(graded),
+            mode="markers",
+            marker={
+                "symbol": [GRADE_SYMBOLS[grade] for grade in graded["grade"]],
+                "size": 8,
+                "color": theme.FOOT_MARKS[foot].colour,
+            },
+            text=list(graded["grade"]),
             name=f"{foot} thumb grade",
             showlegend=False,
             hovertemplate=f"{foot} foot, thumb<br>%{{x|%Y-%m-%d}}: %{{text}}<extra></extra>",

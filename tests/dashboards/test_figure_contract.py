@@ -9,6 +9,7 @@ import plotly.graph_objects as go
 import pytest
 
 from dashboards.figures import FIGURES
+from forecast.frames import GRADES
 from tests.dashboards.builders import LONG_NAME, TODAY, frames_for, rack
 
 SITUATIONS = {
@@ -143,3 +144,13 @@ def test_every_figure_changes_no_frame_and_answers_the_same_twice(name):
     assert entry.draw(*frames, today=TODAY).to_json() == first
     for frame, copy in zip(frames, before, strict=True):
         pd.testing.assert_frame_equal(frame, copy)
+
+
+def test_every_thumb_grade_has_its_own_mark():
+    situation = rack(1)
+    checks = situation.log.checks.head(4).assign(
+        method="thumb", value_mm=float("nan"), grade=list(GRADES), foot="left"
+    )
+    figure = FIGURES["wear_path"].draw(situation.path, checks, today=TODAY)
+    marks = next(t for t in figure.data if t.name == "left thumb grade").marker.symbol
+    assert len(set(marks)) == len(GRADES)

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import shutil
 from collections.abc import Callable, Iterator
-from contextlib import ExitStack
+from contextlib import AbstractContextManager, ExitStack, contextmanager
 from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
 from fastapi.testclient import TestClient
+from sqlalchemy import event
 
 from api.app import create_app
 from api.clock import Clock
@@ -81,3 +82,23 @@ def client(_writing: tuple[TestClient, Path], stored: Callable[[str], Path]) -> 
     shutil.copyfile(stored("6 pairs"), path)
     client.cookies.clear()
     return client
+
+
+@pytest.fixture
+def statements_of() -> Callable[[TestClient], AbstractContextManager[list[str]]]:
+    """Give a context that collects every SQL statement a service sends."""
+    return _statements_of
+
+
+@contextmanager
+def _statements_of(client: TestClient) -> Iterator[list[str]]:
+    seen: list[str] = []
+
+    def note(_connection, _cursor, statement, *_rest):
+        if statement != "BEGIN":
+            seen.append(statement)
+
+    engine = client.app.state.services.database.engine
+    event.listen(engine, "before_cursor_execute", note)
+    yield seen
+    event.remove(engine, "before_cursor_execute", note)

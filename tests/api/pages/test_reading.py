@@ -4,10 +4,8 @@ import gzip
 import json
 import re
 import time
-from contextlib import contextmanager
 
 import pytest
-from sqlalchemy import event
 
 from dashboards.figures import FIGURES
 from tests.api.pages.conftest import SITUATIONS
@@ -18,21 +16,6 @@ RACK = SITUATIONS["6 pairs"]
 @pytest.fixture
 def client(reading):
     return reading("6 pairs")
-
-
-@contextmanager
-def statements_of(client):
-    """Collect every SQL statement the service sends."""
-    seen: list[str] = []
-
-    def note(_connection, _cursor, statement, *_rest):
-        if statement != "BEGIN":
-            seen.append(statement)
-
-    engine = client.app.state.services.database.engine
-    event.listen(engine, "before_cursor_execute", note)
-    yield seen
-    event.remove(engine, "before_cursor_execute", note)
 
 
 def test_the_rack_stands_at_the_root_in_the_order_of_the_send_by_dates(client):
@@ -125,7 +108,7 @@ class TestFiles:
 
 class TestCost:
     @pytest.mark.parametrize("name", ["6 pairs", "200 pairs"])
-    def test_a_page_takes_a_fixed_number_of_statements(self, reading, name):
+    def test_a_page_takes_a_fixed_number_of_statements(self, reading, statements_of, name):
         client = reading(name)
         for address, most in (("/", 4), ("/?wearer=bo", 5), ("/pairs/pair-000", 12)):
             with statements_of(client) as statements:
