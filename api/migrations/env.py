@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from alembic import context
 
-from api.storage import results  # noqa: F401 - its tables belong to the metadata
+from api.storage import bench_tables, results  # noqa: F401 - their tables belong to the metadata
 from api.storage.tables import Base
 
 context.configure(

@@ -100,7 +100,7 @@ def test_a_database_of_a_newer_program_is_refused_and_left_alone(database):
 
 
 def test_a_database_of_an_older_program_names_the_command(database, monkeypatch):
-    monkeypatch.setattr("api.storage.schema.newest_revision", lambda: "0002")
+    monkeypatch.setattr("api.storage.schema.newest_revision", lambda: "later")
     with pytest.raises(DatabaseOld) as caught:
         prepare(database)
     assert "solespan migrate" in caught.value.remedy

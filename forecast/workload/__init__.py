@@ -1,0 +1,38 @@
+"""What work comes to a shop's bench in the coming year, and how sure is that?
+
+Pure: frames in, arrays and frames out. `marginals` (due dates as a table to draw from), `habits`
+(do owners come), `newcomers` (pairs nobody follows), `mix` (kinds of work), `simulate` (whole
+years), `summary` (weeks and months), `levelling` (who is asked when).
+"""
+
+from forecast.workload.habits import OUTCOMES, Habits, fit_habits
+from forecast.workload.levelling import Levelled, level
+from forecast.workload.marginals import DueTable, due_table
+from forecast.workload.mix import WorkMix, fit_mix
+from forecast.workload.newcomers import Newcomers, fit_newcomers
+from forecast.workload.settings import WorkloadSettings
+from forecast.workload.simulate import Jobs, SimulatedYears, simulate_years
+from forecast.workload.summary import MEASURES, QUANTILES, WorkTimes, measures, summarise
+
+__all__ = [
+    "MEASURES",
+    "OUTCOMES",
+    "QUANTILES",
+    "DueTable",
+    "Habits",
+    "Jobs",
+    "Levelled",
+    "Newcomers",
+    "SimulatedYears",
+    "WorkMix",
+    "WorkTimes",
+    "WorkloadSettings",
+    "due_table",
+    "fit_habits",
+    "fit_mix",
+    "fit_newcomers",
+    "level",
+    "measures",
+    "simulate_years",
+    "summarise",
+]

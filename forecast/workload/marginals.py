@@ -1,0 +1,142 @@
+"""How are the days until each point is due spread, as one table that draws quickly?
+
+A stored forecast row holds quantiles of the due date and chances by day; together they pin the
+distribution at a dozen places. `due_table` lays every row out on one grid of probabilities.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from forecast.frames import CHANCE_DAYS, DUE_QUANTILES
+
+__all__ = ["DueTable", "due_table"]
+
+GRID = 129
+_SMALL = 1e-9
+DEFAULT_LIMIT_MM = 2.0  # common practice, no source
+
+
+@dataclass(frozen=True)
+class DueTable:
+    """Distribution of the days until due, one row a pair and point.
+
+    rows : DataFrame
+        `pair_id`, `wearer`, `point`, `sole_age_days`, `overdue_days`, one row each.
+    quantile_days : ndarray, shape (n, GRID)
+        Quantiles at probabilities 0 to 1 in equal steps; inf = beyond what the forecast tells.
+    """
+
+    rows: pd.DataFrame
+    quantile_days: np.ndarray
+
+    def days_at(self, row: np.ndarray, share: np.ndarray) -> np.ndarray:
+        """Days until due of some rows, at shares 0 to 1 of their distributions, shape (m,)."""
+        place = share * (GRID - 1)
+        low = np.minimum(place.astype(np.int64), GRID - 2)
+        flat = self.quantile_days.ravel()
+        at = row * GRID + low
+        first, second = flat[at], flat[at + 1]
+        with np.errstate(invalid="ignore"):
+            out = first + (place - low) * (second - first)
+        return np.where(np.isfinite(second), out, np.inf)
+
+    def share_before(self, days: float) -> np.ndarray:
+        """Share of each row's grid that is due before so many days, rounded up, shape (n,)."""
+        return np.minimum((self.quantile_days < days).sum(axis=1) / (GRID - 1), 1.0)
+
+    def part(self, chosen: slice) -> DueTable:
+        """Some rows of it."""
+        return DueTable(self.rows.iloc[chosen], self.quantile_days[chosen])
+
+
+def due_table(forecast: pd.DataFrame, soles: pd.DataFrame, pairs: pd.DataFrame) -> DueTable:
+    """Lay out the pairs' due dates for drawing.
+
+    Parameters
+    ----------
+    forecast : DataFrame
+        Columns `frames.FORECAST`; the rows of feet and of pairs away or retired are not used.
+    soles, pairs : DataFrame
+        Tables of `frames.TABLES`.
+
+    Returns
+    -------
+    DueTable
+        Sorted by wearer, pair and point.
+    """
+    # a missing band or chance means that nothing is known of the pair: it cannot be counted
+    kept = forecast[(forecast["foot"] == "pair") & forecast["chance_now"].notna()]
+    kept = kept[~kept["band"].isin(("away", "retired"))]
+    fitted = soles.set_index("sole_id")[["fitted_on", "nominal_thickness_mm", "limit_mm"]]
+    owner = pairs.set_index("pair_id")["wearer_id"]
+    frame = kept.join(fitted, on="sole_id").assign(wearer_id=kept["pair_id"].map(owner))
+    frame = frame.sort_values(["wearer_id", "pair_id", "point"], ignore_index=True)
+    as_of = frame["as_of"]
+    age = (as_of - frame["fitted_on"]).dt.days.clip(lower=1).fillna(365.0)
+    rows = pd.DataFrame(
+        {
+            "pair_id": frame["pair_id"],
+            "wearer": pd.factorize(frame["wearer_id"])[0],
+            "point": frame["point"],
+            "sole_age_days": age,
+            "overdue_days": _overdue_days(frame, age),
+        }
+    )
+    return DueTable(rows, _quantiles(frame))
+
+
+def _overdue_days(frame: pd.DataFrame, age: pd.Series) -> np.ndarray:
+    """How long ago a point at its limit passed it, at the pace its sole was worn; 0 if unknown."""
+    at_ball = frame[(frame["point"] == "ball")].assign(age=age)
+    worn_mm = at_ball["nominal_thickness_mm"] - at_ball["thickness_mm_p50"]
+    per_day = worn_mm.clip(lower=0.05) / at_ball["rate_mm_per_wear_day_p50"] / at_ball["age"]
+    pace = frame["pair_id"].map(dict(zip(at_ball["pair_id"], per_day, strict=True)))
+    limit = frame["limit_mm"].where(frame["point"] == "ball").fillna(DEFAULT_LIMIT_MM)
+    past_mm = limit - frame["thickness_mm_p50"]
+    days = past_mm / frame["rate_mm_per_wear_day_p50"] / pace
+    days = days.astype(float).replace([np.inf, -np.inf], np.nan).clip(0.0, 3650.0).fillna(0.0)
+    return np.where(frame["chance_now"] >= 0.5, days, 0.0)
+
+
+def _quantiles(frame: pd.DataFrame) -> np.ndarray:
+    """Quantiles of every row on the grid, from its dates and chances."""
+    as_of = frame["as_of"].to_numpy().astype("datetime64[D]")
+    dates = np.array([frame[name].to_numpy().astype("datetime64[D]") for name in DUE_QUANTILES])
+    days_of_dates = np.where(np.isnat(dates), np.inf, (dates - as_of).astype(float))
+    n = len(frame)
+    shares = np.concatenate(
+        [
+            np.repeat(np.array(list(DUE_QUANTILES.values()))[:, None], n, axis=1),
+            np.array([frame[name].to_numpy(float) for name in CHANCE_DAYS]),
+        ]
+    )
+    days = np.concatenate(
+        [days_of_dates, np.repeat(np.array([*CHANCE_DAYS.values()], float)[:, None], n, axis=1)]
+    )
+    order = np.lexsort((shares, days), axis=0)
+    days = np.take_along_axis(days, order, axis=0)
+    shares = np.maximum.accumulate(np.take_along_axis(shares, order, axis=0), axis=0)
+    grid = np.linspace(0.0, 1.0, GRID)
+    out = np.empty((n, GRID))
+    for i in range(n):
+        known = np.isfinite(days[:, i])
+        d, s = days[known, i], shares[known, i]
+        # from above: the first day by which a share is reached, so that chance_now becomes day 0
+        last_share, last_day = s[-1], d[-1]
+        row = np.interp(grid, s + _SMALL * np.arange(len(s)), d)
+        beyond = grid > last_share
+        if last_share >= 0.9:
+            half = d[np.searchsorted(s, 0.5)]
+            stretch = np.log((1 - 0.5) / np.maximum(1 - grid[beyond], 1e-3)) / np.log(
+                0.5 / (1 - min(last_share, 0.999))
+            )
+            row[beyond] = half + (last_day - half) * np.maximum(stretch, 1.0)
+        else:
+            row[beyond] = np.inf
+        row[grid <= s[0]] = d[0] if d[0] <= 0 else d[0] * grid[grid <= s[0]] / max(s[0], _SMALL)
+        out[i] = row
+    return out

@@ -1,0 +1,319 @@
+"""What comes in over a year, in a thousand years that may happen?
+
+Each simulated year has one set of habits, one mix of work and one common error of the forecasts;
+each wearer has one error of their own in it. Every pair then draws its due date, whether its owner
+brings it and after which delay, and again for the next sole; pairs nobody follows yet are added.
+Totals are counted in whole years, so what pairs share is in them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+
+import numpy as np
+import pandas as pd
+from scipy.special import ndtr, ndtri
+
+from forecast.frames import WORKS
+from forecast.workload.habits import HabitDraws, Habits
+from forecast.workload.marginals import DueTable
+from forecast.workload.mix import WorkMix
+from forecast.workload.newcomers import Newcomers
+from forecast.workload.settings import WorkloadSettings
+
+__all__ = ["Jobs", "SimulatedYears", "come_in", "joint_scores", "simulate_years"]
+
+_BLOCK_CELLS = 600_000
+_MOST_SOLES = 6
+_SHORTEST_LIFE = 20.0
+_TOP = WORKS.index("top_piece")
+_PLATE = WORKS.index("toe_plate")
+
+
+@dataclass(frozen=True)
+class Jobs:
+    """Jobs of the listed years, one entry each, every array of shape (jobs,).
+
+    year : which simulated year; day : days after as_of it comes in; work : place in `WORKS`;
+    row : row of the due table, -1 for a newcomer; due_day : day its point was due, -1 unknown.
+    """
+
+    year: np.ndarray
+    day: np.ndarray
+    work: np.ndarray
+    row: np.ndarray
+    due_day: np.ndarray
+
+
+@dataclass(frozen=True)
+class SimulatedYears:
+    """Simulated arrivals.
+
+    counts : ndarray of int, shape (years, days, works)
+        Jobs received on each day from the day after `as_of`, by kind in the order of `WORKS`.
+    of_newcomers : ndarray of int, shape (years,)
+        How many of them are on pairs nobody follows yet.
+    jobs : Jobs
+        Every job of the listed years.
+    """
+
+    as_of: pd.Timestamp
+    counts: np.ndarray
+    of_newcomers: np.ndarray
+    jobs: Jobs
+
+    @property
+    def days(self) -> pd.DatetimeIndex:
+        """The calendar day of each place of `counts`."""
+        first = self.as_of + pd.Timedelta(days=1)
+        return pd.date_range(first, periods=self.counts.shape[1])
+
+
+def simulate_years(
+    due: DueTable,
+    habits: Habits,
+    newcomers: Newcomers,
+    mix: WorkMix,
+    as_of: pd.Timestamp,
+    settings: WorkloadSettings,
+) -> SimulatedYears:
+    """Simulate whole years of arrivals.
+
+    Parameters
+    ----------
+    due : DueTable
+        Of all pairs that are followed.
+    habits, newcomers, mix
+        What was learnt of owners, of pairs unknown and of kinds of work.
+    as_of : Timestamp
+        The last day known; day 1 is the next.
+    settings : WorkloadSettings
+
+    Returns
+    -------
+    SimulatedYears
+        The same seed gives the same years.
+    """
+    rng = np.random.default_rng(settings.seed)
+    horizon = int((as_of + pd.DateOffset(months=settings.months) - as_of).days)
+    years = settings.years
+    habit = habits.draw(years, rng)
+    shares = rng.dirichlet(mix.of_soles, years).cumsum(axis=1)
+    common = np.sqrt(settings.shared_by_all) * rng.standard_normal(years)
+    counts = np.zeros(years * horizon * len(WORKS), dtype=np.int32)
+    listed: list[np.ndarray] = []
+
+    def add(found: np.ndarray) -> None:
+        """Count jobs given as rows (year, day, work, row, due_day)."""
+        flat = (found[0] * horizon + found[1] - 1) * len(WORKS) + found[2]
+        np.add(counts, np.bincount(flat, minlength=len(counts)), out=counts, casting="unsafe")
+        listed.append(found[:, found[0] < settings.listed_years])
+
+    waiting: list[np.ndarray] = []
+    for begin, part in _blocks(due, years):
+        waiting.append(_known(begin, part, habit, shares, common, horizon, settings, rng))
+        if sum(w.shape[1] for w in waiting) > 4_000_000:
+            add(np.concatenate(waiting, axis=1))
+            waiting.clear()
+    if waiting:
+        add(np.concatenate(waiting, axis=1))
+    unknown = _unknown(newcomers, mix, as_of, horizon, settings, rng)
+    add(unknown)
+    jobs = Jobs(*np.concatenate(listed, axis=1))
+    return SimulatedYears(
+        as_of,
+        counts.reshape(years, horizon, len(WORKS)),
+        np.bincount(unknown[0], minlength=years),
+        jobs,
+    )
+
+
+def _blocks(due: DueTable, years: int) -> Iterator[tuple[int, DueTable]]:
+    """Blocks of whole wearers of about `_BLOCK_CELLS` cells."""
+    wearer = due.rows["wearer"].to_numpy()
+    starts = np.flatnonzero(np.r_[True, wearer[1:] != wearer[:-1]]) if len(wearer) else []
+    size = max(1, _BLOCK_CELLS // years)
+    begin = 0
+    for start in starts:
+        if start - begin >= size:
+            yield begin, due.part(slice(begin, start))
+            begin = int(start)
+    if len(wearer):
+        yield begin, due.part(slice(begin, len(wearer)))
+
+
+def _known(
+    begin: int,
+    due: DueTable,
+    habit: HabitDraws,
+    shares: np.ndarray,
+    common: np.ndarray,
+    horizon: int,
+    settings: WorkloadSettings,
+    rng: np.random.Generator,
+) -> np.ndarray:
+    """Jobs of the pairs of one block: rows year, day, work, row, due_day."""
+    score = joint_scores(due, common, settings, rng)
+    # who is due only past the horizon cannot come before it
+    row, year = np.nonzero(score < ndtri(due.share_before(horizon)).astype(np.float32)[:, None])
+    due_day = due.days_at(row, ndtr(score[row, year].astype(float)))
+    overdue = np.where(due_day <= 0, due.rows["overdue_days"].to_numpy()[row], 0.0)
+    _, wait = come_in(habit, year, overdue, rng)
+    arrival = due_day + wait
+    rows = due.rows
+    on_sole = (rows["point"] == "ball").to_numpy()[row]
+    inside = arrival < horizon
+    life = np.maximum(rows["sole_age_days"].to_numpy()[row] + due_day - overdue, _SHORTEST_LIFE)
+    soles = np.flatnonzero(on_sole & inside)
+    events = _Events(row[soles], year[soles], arrival[soles], due_day[soles], life[soles])
+    renewed = np.full(score.shape, np.inf, dtype=np.float32)
+    found = []
+    for again in range(_MOST_SOLES):
+        if not len(events.row):
+            break
+        if not again:
+            renewed[events.row, events.year] = events.arrival
+        found.append(_table(events, _sole_work(shares, events.year, rng), begin))
+        events = _next(events, habit, horizon, settings.turnaround_days, rng)
+    # a top piece or toe plate is done with the sole's job when it is due near it or after it,
+    # and starts its life again from there
+    small = np.flatnonzero(~on_sole)
+    of_sole = renewed[_row_of_ball(due)[row[small]], year[small]]
+    along = of_sole <= arrival[small] + settings.along_days
+    alone = small[inside[small] & ~along]
+    kinds = np.where(rows["point"].to_numpy() == "heel", _TOP, _PLATE)
+    events = _Events(row[alone], year[alone], arrival[alone], due_day[alone], life[alone])
+    found.append(_table(events, kinds[events.row], begin))
+    start = np.where(along, of_sole, arrival[small])
+    again = np.flatnonzero(start < horizon)
+    events = _Events(
+        row[small[again]], year[small[again]], start[again], start[again], life[small[again]]
+    )
+    for _ in range(_MOST_SOLES):
+        events = _next(events, habit, horizon, settings.turnaround_days, rng)
+        if not len(events.row):
+            break
+        found.append(_table(events, kinds[events.row], begin))
+    return np.concatenate(found, axis=1)
+
+
+@dataclass(frozen=True)
+class _Events:
+    """Jobs of one round, arrays of one length; `life` is how long the next one will last."""
+
+    row: np.ndarray
+    year: np.ndarray
+    arrival: np.ndarray
+    due_day: np.ndarray
+    life: np.ndarray
+
+    def only(self, keep: np.ndarray) -> _Events:
+        return _Events(
+            self.row[keep], self.year[keep], self.arrival[keep], self.due_day[keep], self.life[keep]
+        )
+
+
+def _next(
+    events: _Events, habit: HabitDraws, horizon: int, turnaround: int, rng: np.random.Generator
+) -> _Events:
+    """The jobs that follow: what is new is taken to live as long as what it replaced."""
+    due_day = events.arrival + turnaround + events.life
+    keep = due_day < horizon
+    events = replace(events, due_day=due_day).only(keep)
+    came, wait = come_in(habit, events.year, np.zeros(len(events.year)), rng)
+    events = replace(events, arrival=events.due_day + wait)
+    return events.only(came & (events.arrival < horizon))
+
+
+def joint_scores(
+    due: DueTable, common: np.ndarray, settings: WorkloadSettings, rng: np.random.Generator
+) -> np.ndarray:
+    """Place of each row in its distribution in each year, as a normal score, shape (n, years).
+
+    A Gaussian copula with one factor for all and one for each wearer; float32.
+    """
+    wearer = due.rows["wearer"].to_numpy()
+    wearer = wearer - wearer[0]
+    n, years = len(wearer), len(common)
+    own = 1.0 - settings.shared_by_all - settings.shared_by_wearer
+    of_wearer = rng.standard_normal((wearer[-1] + 1, years), dtype=np.float32)
+    score = rng.standard_normal((n, years), dtype=np.float32) * np.float32(np.sqrt(own))
+    score += np.float32(np.sqrt(settings.shared_by_wearer)) * of_wearer[wearer]
+    score += common.astype(np.float32)
+    return score
+
+
+def come_in(
+    habit: HabitDraws, year: np.ndarray, overdue: np.ndarray, rng: np.random.Generator
+) -> tuple[np.ndarray, np.ndarray]:
+    """Whether each due pair is brought, and days until then (inf if not).
+
+    Who is overdue has waited already, which makes it less likely that they come at all.
+    """
+    come = habit.come[year]
+    passed = np.zeros(len(year))
+    waited = np.flatnonzero(overdue > 0)
+    center, sd = np.log(habit.median_delay_days), habit.delay_log_sd
+    passed[waited] = ndtr((np.log(overdue[waited]) - center[year[waited]]) / sd[year[waited]])
+    come = come * (1 - passed) / np.maximum(1 - come * passed, 1e-12)
+    came = rng.random(len(year)) < come * (1 - habit.no_show[year])
+    wait = np.full(len(year), np.inf)
+    who = np.flatnonzero(came)
+    score = rng.standard_normal(len(who))
+    late = np.flatnonzero(passed[who] > 0)
+    share = passed[who[late]] + (1 - passed[who[late]]) * ndtr(score[late])
+    score[late] = ndtri(np.clip(share, 1e-12, 1 - 1e-12))
+    delay = np.exp(center[year[who]] + sd[year[who]] * score)
+    wait[who] = np.maximum(delay - overdue[who], 0.0)
+    return came, wait
+
+
+def _sole_work(shares: np.ndarray, year: np.ndarray, rng: np.random.Generator) -> np.ndarray:
+    return (rng.random(len(year))[:, None] > shares[year]).sum(axis=1).clip(max=len(WORKS) - 1)
+
+
+def _row_of_ball(due: DueTable) -> np.ndarray:
+    """For each row, the row of the same pair's ball; every pair that has a sole has one."""
+    pair = due.rows["pair_id"].to_numpy()
+    at_ball = np.flatnonzero((due.rows["point"] == "ball").to_numpy())
+    ball_of = dict(zip(pair[at_ball], at_ball, strict=True))
+    return np.array([ball_of.get(p, i) for i, p in enumerate(pair)], dtype=int)
+
+
+def _unknown(
+    newcomers: Newcomers,
+    mix: WorkMix,
+    as_of: pd.Timestamp,
+    horizon: int,
+    settings: WorkloadSettings,
+    rng: np.random.Generator,
+) -> np.ndarray:
+    """Jobs on pairs that nobody follows yet; day by day alike within a month."""
+    last = as_of + pd.Timedelta(days=horizon)
+    end = newcomers.end
+    months = (last.year - end.year) * 12 + last.month - end.month + 1
+    counts = newcomers.draw(months, settings.years, rng)
+    starts = pd.date_range(end, periods=months + 1, freq="MS")
+    first = (starts[:-1] - as_of).days.to_numpy()
+    length = np.diff((starts - as_of).days.to_numpy())
+    year = np.repeat(np.arange(settings.years), counts.sum(axis=1))
+    month = np.repeat(np.tile(np.arange(months), settings.years), counts.ravel())
+    day = first[month] + rng.integers(0, length[month])
+    inside = (day >= 1) & (day <= horizon)
+    year, day = year[inside], day[inside]
+    back = rng.poisson(newcomers.repeats_per_day * (horizon - day))
+    year = np.r_[year, np.repeat(year, back)]
+    later = np.repeat(day, back)
+    day = np.r_[day, later + 1 + rng.integers(0, np.maximum(horizon - later, 1))]
+    inside = day <= horizon
+    year, day = year[inside], day[inside]
+    shares = rng.dirichlet(mix.of_newcomers, settings.years).cumsum(axis=1)
+    none = np.full(len(year), -1)
+    return np.array([year, day, _sole_work(shares, year, rng), none, none])
+
+
+def _table(events: _Events, work: np.ndarray, begin: int) -> np.ndarray:
+    day = np.floor(events.arrival).astype(np.int64) + 1
+    due_day = np.floor(events.due_day).astype(np.int64)
+    return np.array([events.year, day, work, events.row + begin, due_day])
