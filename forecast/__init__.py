@@ -9,6 +9,7 @@ The pure library: frames in, frames out; no file, clock, network or global chanc
 `outcomes`, `backtest` (what is it worth), `linear` (the linear mixed model beside it).
 """
 
+from forecast.backtest import Backtest, backtest
 from forecast.diagnostics import Diagnostics, diagnose
 from forecast.due import due_sample, forecast
 from forecast.explain import Explanation, explain
@@ -19,12 +20,14 @@ from forecast.wear_fit import WearFit
 from forecast.wear_model import WearModel
 
 __all__ = [
+    "Backtest",
     "Diagnostics",
     "Explanation",
     "ForecastSettings",
     "WearFit",
     "WearLog",
     "WearModel",
+    "backtest",
     "diagnose",
     "due_sample",
     "explain",
