@@ -1,0 +1,43 @@
+"""Which pair on which day, when does each go to the bench, and what does that cost?
+
+Pure like the rest of `forecast`. A map: `habits`, `planned_use`, `what_if` (forecasts under a
+changed habit), `allowance` (wear days that remain at the risk level), `wishes` (what the owner
+wants), `rack` (wishes and state as arrays), `rows` (the solver), `sharing` (who is worn how often,
+who is sent when: the bound), `daily` (an even draft by days), `planner` (the plan, and the wishes
+to give up), `told` (why). `routes` compares ways to a new sole, `care` lists what is due between
+resoles, `life` what a pair costs.
+"""
+
+from forecast.planning.allowance import wear_allowance
+from forecast.planning.care import CareRule, due_care
+from forecast.planning.errors import BadPlan
+from forecast.planning.life import LifeSettings, cost_of_rack
+from forecast.planning.planner import EarlierPlan, RackPlan, make_plan
+from forecast.planning.routes import Route, compare_routes, needs_of
+from forecast.planning.told import day_reasons, pair_reasons
+from forecast.planning.what_if import Pace, Retire, Trip, what_if
+from forecast.planning.wishes import Occasion, PairState, Wishes
+
+__all__ = [
+    "BadPlan",
+    "CareRule",
+    "EarlierPlan",
+    "LifeSettings",
+    "Occasion",
+    "Pace",
+    "PairState",
+    "RackPlan",
+    "Retire",
+    "Route",
+    "Trip",
+    "Wishes",
+    "compare_routes",
+    "cost_of_rack",
+    "day_reasons",
+    "due_care",
+    "make_plan",
+    "needs_of",
+    "pair_reasons",
+    "wear_allowance",
+    "what_if",
+]

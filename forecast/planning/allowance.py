@@ -1,0 +1,84 @@
+"""How many wear days has each pair left, at the owner's risk, on this sole and on the next one?
+
+Counted in wear days, the answer does not depend on how often the pair will be worn, so a planner
+can share the wear out. The chance is over what remains on the sole and how much a wear day wears.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from forecast.calendar import days_until
+from forecast.due import due_draws
+from forecast.first_passage import normal_points
+from forecast.log import WearLog
+from forecast.planning.planned_use import planned
+from forecast.planning.quantiles import quantile_of_sorted
+from forecast.settings import ForecastSettings
+from forecast.sole_state import FootPairs, foot_pairs, sole_state
+from forecast.wear_fit import WearFit
+from forecast.wear_model import condition
+
+__all__ = ["wear_allowance"]
+
+MOST_WEAR_DAYS = 1500
+
+
+def wear_allowance(
+    fit: WearFit,
+    log: WearLog,
+    as_of: str | pd.Timestamp,
+    settings: ForecastSettings | None = None,
+) -> pd.DataFrame:
+    """Wear days until the chance of being past the limit reaches the risk.
+
+    Parameters
+    ----------
+    fit : WearFit
+    log : WearLog
+    as_of : date-like
+    settings : ForecastSettings, optional
+        `risk` is used.
+
+    Returns
+    -------
+    DataFrame
+        A row per pair with a sole on: pair_id, `wear_days_left` (at the risk),
+        `wear_days_left_p50` (even chance), `wear_days_new` (at the risk, from a new sole like the
+        one on it now: the pair's habit carries over), `wear_days_per_week` (present pace); all but
+        pair_id numbers, at most 1500.
+    """
+    settings = settings or ForecastSettings()
+    known = condition(fit, log, pd.Timestamp(as_of).normalize(), MOST_WEAR_DAYS)
+    panel = known.panel
+    feet = foot_pairs(panel)
+    ball = panel.path_point[feet.left] == 0
+    feet = FootPairs(feet.left[ball], feet.right[ball])
+    state = sole_state(panel, known.layout, known.lin, known.posterior, known.centre, feet)
+    # worn once on each day to come, a pair's due day is the number of wear days it has left
+    every = np.ones((len(panel.pair_ids), MOST_WEAR_DAYS + 1))
+    daily = planned(known, fit, log, every, every > 0)
+    draws = due_draws(daily, state, feet.left, feet.right, fit)
+    left = np.sort(np.minimum(draws.days[2], MOST_WEAR_DAYS), axis=-1)
+    limit = np.array([panel.limit_mm[feet.left], panel.limit_mm[feet.right]])
+    nominal = np.array([panel.nominal_mm[feet.left], panel.nominal_mm[feet.right]])
+    fresh = ((nominal - limit)[:, :, None] / draws.rate_mm).min(axis=0)
+    pair = panel.path_pair[feet.left]
+    normal = np.broadcast_to(normal_points()[8], fresh.shape)
+    anew = np.array(
+        [
+            np.sort(days_until(daily.ahead, row[None], points, pair[i : i + 1])[0])
+            for i, (row, points) in enumerate(zip(fresh, normal, strict=True))
+        ]
+    )
+    anew = np.minimum(anew, MOST_WEAR_DAYS)
+    return pd.DataFrame(
+        {
+            "pair_id": panel.pair_ids[pair],
+            "wear_days_left": np.floor(quantile_of_sorted(left, settings.risk)),
+            "wear_days_left_p50": np.floor(quantile_of_sorted(left, 0.5)),
+            "wear_days_new": np.floor(quantile_of_sorted(anew, settings.risk)),
+            "wear_days_per_week": 7.0 * known.ahead.wear_days_per_day[pair],
+        }
+    ).sort_values("pair_id", ignore_index=True)

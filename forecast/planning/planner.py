@@ -1,0 +1,313 @@
+"""Which pair on which day, when is each sent, how good is that, and what must be given up?
+
+Three steps: by weeks (who is sent when; its optimum bounds what any plan can reach), a draft by
+days that wears every pair evenly between its hand-overs, and the best plan by days for those
+hand-overs, as near to the draft as the score lets it be. Small racks choose their hand-overs in the
+last step.
+
+Rest and limits are never given up; a day without a pair, a reservation missed, one pair more away
+than wished and a quarter over its budget each count as one wish given up.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+import pandas as pd
+
+from forecast.planning.daily import assign_days
+from forecast.planning.errors import BadPlan
+from forecast.planning.rack import DAYS_PER_WEEK, Rack, lay_out
+from forecast.planning.sharing import (
+    KEPT_DAY_GAIN,
+    KEPT_GAIN,
+    MONTH_COST,
+    SEND_COST,
+    WISH_COST,
+    Kept,
+    Shared,
+    month_of_week,
+    quarter_of_week,
+    share_out,
+)
+from forecast.planning.wishes import PairState, Wishes
+
+__all__ = ["EarlierPlan", "GivenUp", "RackPlan", "make_plan"]
+
+WHOLE_CELLS = 600  # pairs x days that are solved whole, hand-overs and all
+GAP = 0.004
+GOOD_GAP = 0.01
+NEAR_WEEKS = 3
+
+
+@dataclass(frozen=True)
+class GivenUp:
+    """One wish that the plan gives up: its kind, the day or first day it concerns, in words."""
+
+    kind: str
+    on: pd.Timestamp
+    sentence: str
+
+
+@dataclass(frozen=True)
+class EarlierPlan:
+    """What an earlier plan said, to be kept where it can: columns as in `RackPlan`."""
+
+    days: pd.DataFrame
+    sends: pd.DataFrame
+
+
+@dataclass(frozen=True)
+class RackPlan:
+    """A plan for one rack.
+
+    rack : Rack
+        The question.
+    worn : ndarray of int, shape (D,)
+        Index of the pair of each day, -1 for none.
+    sent : ndarray of bool, shape (P, W)
+        Handed over on the first day of that week.
+    given_up : tuple of GivenUp
+    score, bound : float
+        What the plan reaches and what no plan can pass, in wears within a pair's share.
+    gap : float
+        (bound - score) / max(|bound|, 1).
+    fewest_proven : bool
+        Whether no plan gives up fewer wishes.
+    """
+
+    rack: Rack
+    worn: np.ndarray
+    sent: np.ndarray
+    given_up: tuple[GivenUp, ...]
+    score: float
+    bound: float
+    gap: float
+    fewest_proven: bool
+
+    @property
+    def days(self) -> pd.DataFrame:
+        """One row a day: worn_on, dress_code, pair_id (None = no pair), reserved (flag)."""
+        rack = self.rack
+        return pd.DataFrame(
+            {
+                "worn_on": pd.date_range(rack.start, periods=rack.days).astype("datetime64[s]"),
+                "dress_code": rack.code,
+                "pair_id": [None if i < 0 else rack.states[i].pair_id for i in self.worn],
+                "reserved": rack.reserved >= 0,
+            }
+        )
+
+    @property
+    def sends(self) -> pd.DataFrame:
+        """One row a hand-over: pair_id, send_on, back_on, price_minor, wears before it."""
+        rack = self.rack
+        rows = []
+        for pair, week in zip(*np.nonzero(self.sent), strict=True):
+            send_on = rack.date(int(week) * DAYS_PER_WEEK)
+            state = rack.states[pair]
+            rows.append(
+                {
+                    "pair_id": state.pair_id,
+                    "send_on": send_on,
+                    "back_on": send_on + pd.Timedelta(days=int(state.lead_days)),
+                    "price_minor": state.price_minor,
+                    "wears_before": int((self.worn[: week * DAYS_PER_WEEK] == pair).sum()),
+                }
+            )
+        columns = ["pair_id", "send_on", "back_on", "price_minor", "wears_before"]
+        frame = pd.DataFrame(rows, columns=columns)
+        return frame.sort_values(["send_on", "pair_id"], ignore_index=True)
+
+    @property
+    def wears(self) -> np.ndarray:
+        """Wears of each pair, shape (P,)."""
+        return np.bincount(self.worn[self.worn >= 0], minlength=len(self.rack.states))
+
+
+def make_plan(
+    states: Sequence[PairState],
+    wishes: Wishes,
+    start: str | pd.Timestamp,
+    *,
+    earlier: EarlierPlan | None = None,
+    seconds: float = 20.0,
+) -> RackPlan:
+    """Plan a rack.
+
+    Parameters
+    ----------
+    states : sequence of PairState
+        Every pair of one wearer, as known on the eve of `start`.
+    wishes : Wishes
+    start : date-like
+        The first day planned. Pairs are handed over on this weekday.
+    earlier : EarlierPlan, optional
+        Kept where rest, limits and wishes allow.
+    seconds : float
+        Time for the solver.
+
+    Returns
+    -------
+    RackPlan
+
+    Raises
+    ------
+    BadPlan
+        See `Wishes` and `forecast.planning.rack.lay_out`; or the solver found nothing in time.
+
+    Examples
+    --------
+    >>> pairs = [PairState("oxford", 40, 80), PairState("derby", 60, 80)]
+    >>> plan = make_plan(pairs, Wishes(weeks=2), "2026-06-01")
+    >>> int(plan.wears.sum()), len(plan.given_up)
+    (14, 0)
+    """
+    rack = lay_out(states, wishes, pd.Timestamp(start).normalize())
+    kept = _kept(rack, earlier)
+    whole = len(rack.states) * rack.days <= WHOLE_CELLS
+    weekly = share_out(rack, step=DAYS_PER_WEEK, kept=kept, gap=GAP, seconds=0.55 * seconds)
+    if weekly is None:
+        raise BadPlan(
+            "No plan was found in the time given.",
+            field="weeks",
+            accepted="fewer weeks, fewer wishes, or more time",
+        )
+    draft = assign_days(rack, weekly, kept)
+    found = [(draft, weekly)]
+    tries = [None] if whole else [weekly.sends, _around(weekly.sends)]
+    for may_send, share in zip(tries, (0.15, 0.25), strict=False):
+        best = share_out(
+            rack, step=1, kept=kept, near=draft, may_send=may_send, gap=GAP, seconds=share * seconds
+        )
+        if best is not None and best.days is not None:
+            worn = np.where(best.days.any(axis=0), best.days.argmax(axis=0), -1)
+            found.append((worn, best if whole else replace(best, bound=weekly.bound)))
+        reached = max(_score(rack, worn, s.sends, kept) for worn, s in found)
+        if weekly.bound - reached <= GOOD_GAP * abs(weekly.bound):
+            break
+    return _plan(rack, found, kept)
+
+
+def _around(sends: np.ndarray) -> np.ndarray:
+    """Some weeks before and after each hand-over."""
+    out = sends.copy()
+    for shift in range(1, NEAR_WEEKS + 1):
+        out[:, shift:] |= sends[:, :-shift]
+        out[:, :-shift] |= sends[:, shift:]
+    return out
+
+
+def _kept(rack: Rack, earlier: EarlierPlan | None) -> Kept:
+    if earlier is None:
+        return Kept.nothing(rack)
+    index = {s.pair_id: i for i, s in enumerate(rack.states)}
+    days = np.full(rack.days, -1)
+    for on, pair_id in zip(earlier.days["worn_on"], earlier.days["pair_id"], strict=True):
+        day = (pd.Timestamp(on) - rack.start).days
+        if 0 <= day < rack.days and pair_id in index:
+            days[day] = index[pair_id]
+    sends = {}
+    for on, pair_id in zip(earlier.sends["send_on"], earlier.sends["pair_id"], strict=True):
+        # the nearest hand-over day: a new plan may begin on another weekday
+        week = round((pd.Timestamp(on) - rack.start).days / DAYS_PER_WEEK)
+        if pair_id in index and 0 <= week < rack.days // DAYS_PER_WEEK:
+            sends[index[pair_id]] = week
+    return Kept(days, sends)
+
+
+def _plan(rack: Rack, found: list[tuple[np.ndarray, Shared]], kept: Kept) -> RackPlan:
+    """Keep the best of what was found, against the nearest bound."""
+    scored = [(_score(rack, worn, s.sends, kept), i) for i, (worn, s) in enumerate(found)]
+    score, best = max(scored)
+    worn, shared = found[best]
+    given_up = tuple(_given_up(rack, worn, shared.sends))
+    bound = max(score, min(s.bound for _, s in found))
+    fewest = max((s.fewest_wishes for _, s in found[:1] if s.proven), default=0)
+    return RackPlan(
+        rack=rack,
+        worn=worn,
+        sent=shared.sends,
+        given_up=given_up,
+        score=score,
+        bound=bound,
+        gap=(bound - score) / max(abs(bound), 1.0),
+        fewest_proven=len(given_up) <= fewest,
+    )
+
+
+def _score(rack: Rack, worn: np.ndarray, sends: np.ndarray, kept: Kept) -> float:
+    """Score a plan as `forecast.planning.sharing` counts it."""
+    count = np.bincount(worn[worn >= 0], minlength=len(rack.states))
+    score = float(np.minimum(count, rack.target).sum()) - SEND_COST * float(sends.sum())
+    by_month: dict[tuple[int, int], int] = {}
+    for week in np.nonzero(sends)[1]:
+        month = month_of_week(rack, int(week))
+        by_month[month] = by_month.get(month, 0) + 1
+    for number in by_month.values():
+        score -= MONTH_COST * (number >= 2) + 2.0 * MONTH_COST * max(number - 2, 0)
+    score -= WISH_COST * len(list(_given_up(rack, worn, sends)))
+    score += KEPT_GAIN * sum(bool(sends[pair, week]) for pair, week in kept.sends.items())
+    same = (kept.days >= 0) & (kept.days == worn)
+    return score + KEPT_DAY_GAIN * float(same.sum())
+
+
+def _given_up(rack: Rack, worn: np.ndarray, sends: np.ndarray) -> list[GivenUp]:
+    out = []
+    for day in range(rack.days):
+        on = rack.date(day)
+        if rack.code[day] != "none" and worn[day] < 0:
+            said = f"{on.date()}: no pair for {rack.code[day]} wear."
+            out.append(GivenUp("day without a pair", on, said))
+        reserved = rack.reserved[day]
+        if reserved >= 0 and worn[day] != reserved:
+            name = rack.states[reserved].pair_id
+            said = f"{on.date()}: {name} is not there for the day it is reserved."
+            out.append(GivenUp("reservation", on, said))
+    out += _too_many_away(rack, sends)
+    out += _over_budget(rack, sends)
+    return out
+
+
+def _too_many_away(rack: Rack, sends: np.ndarray) -> list[GivenUp]:
+    weeks = sends.shape[1]
+    away = np.zeros(weeks, int)
+    for pair, week in zip(*np.nonzero(sends), strict=True):
+        away[week : week + rack.lead[pair]] += 1
+    mondays = [rack.date(w * DAYS_PER_WEEK) for w in range(weeks)]
+    already = np.array(
+        [
+            sum(s.away_until is not None and day < s.away_until for s in rack.states)
+            for day in mondays
+        ]
+    )
+    wished = rack.wishes.most_away
+    over = away - np.maximum(wished - already, 0)
+    most = int(over.max(initial=0))
+    if most <= 0:
+        return []
+    first = rack.date(int(np.argmax(over)) * DAYS_PER_WEEK)
+    said = f"From {first.date()}: {wished + most} pairs away at once where {wished} are wished."
+    return [GivenUp("pairs away", first, said)] * most
+
+
+def _over_budget(rack: Rack, sends: np.ndarray) -> list[GivenUp]:
+    budget = rack.wishes.budget_minor_per_quarter
+    if budget is None:
+        return []
+    spent: dict[tuple[int, int], int] = {}
+    for pair, week in zip(*np.nonzero(sends), strict=True):
+        key = quarter_of_week(rack, int(week))
+        spent[key] = spent.get(key, 0) + int(rack.price[pair])
+    out = []
+    for (year, quarter), total in sorted(spent.items()):
+        if total > budget:
+            first = pd.Timestamp(year=year, month=3 * quarter - 2, day=1)
+            said = (
+                f"Quarter {quarter} of {year}: new soles for {total / 100:.2f} where "
+                f"{budget / 100:.2f} are wished."
+            )
+            out.append(GivenUp("budget", first, said))
+    return out
