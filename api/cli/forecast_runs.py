@@ -24,7 +24,7 @@ from api.storage.frames import load_wear_log
 from api.storage.records import find_record
 from api.storage.schema import prepare
 from api.wiring import Services, build_services
-from forecast import WearFit, explain
+from forecast import WearFit, diagnose, explain
 from forecast.log import WearLog
 
 __all__ = ["run_explain", "run_fit", "run_forecast"]
@@ -41,7 +41,11 @@ def run_fit(as_of: str | None) -> None:
                 count = services.forecaster.update_behind(tell, everyone=True)
             else:
                 fitted = services.fitter.fit_without_storing(day, tell)
+        with services.database.reading() as session:
+            log = load_wear_log(session)
     typer.echo(fitted.summary())
+    typer.echo("")
+    typer.echo(diagnose(fitted, log, pd.Timestamp(day)).summary())
     typer.echo("")
     typer.echo(
         f"Stored; the forecasts of {count} wearers are up to date."
@@ -91,7 +95,7 @@ def run_explain(pair: str, as_of: str | None) -> None:
         console.print(table)
 
 
-def read_day(text: str | None, clock: Clock) -> date:
+def read_day(text: str | None, clock: Clock, option: str = "--as-of") -> date:
     """Read a day not after today. Raises `Refused`."""
     today = clock.today()
     if text is None:
@@ -104,9 +108,9 @@ def read_day(text: str | None, clock: Clock) -> date:
     if not readable or not date(1900, 1, 1) <= day <= today:
         raise Refused(
             f"{text!r} is no day to look from.",
-            where="--as-of",
+            where=option,
             accepted=f"YYYY-MM-DD, up to today, {today}",
-            remedy=f"Write for example --as-of {today}",
+            remedy=f"Write for example {option} {today}",
         )
     return day
 

@@ -17,7 +17,16 @@ from api.errors import SolespanError
 
 __all__ = ["build_app", "main", "tell"]
 
-MODULES = ("demo", "importing", "exporting", "forecasting", "serve", "migrating")
+MODULES = (
+    "demo",
+    "importing",
+    "exporting",
+    "forecasting",
+    "bench",
+    "backtesting",
+    "serve",
+    "migrating",
+)
 MISTAKE = 2
 
 

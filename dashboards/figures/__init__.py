@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 import plotly.graph_objects as go
 
+from dashboards.figures.calibration import calibration
 from dashboards.figures.left_right import left_right
 from dashboards.figures.resole_dates import resole_dates
 from dashboards.figures.wear_days import wear_days
@@ -36,4 +37,7 @@ FIGURES: dict[str, FigureEntry] = {
     "wear_path": FigureEntry(wear_path, "Thickness down to the limit", ("path", "checks"), "pair"),
     "wear_days": FigureEntry(wear_days, "When it was worn", ("wear_days",), "pair"),
     "left_right": FigureEntry(left_right, "Left against right", ("forecast", "pairs"), "pair"),
+    "calibration": FigureEntry(
+        calibration, "Chances said, and what happened", ("calibration",), "look back"
+    ),
 }

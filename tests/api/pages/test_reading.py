@@ -62,8 +62,8 @@ def test_markup_in_a_name_stays_text_on_every_page(reading):
         assert "<b>" not in re.sub(r"<span><b>.*?</b>", "", page)
 
 
-@pytest.mark.parametrize("name", FIGURES)
-def test_every_figure_is_served_as_json_for_its_page(client, name):
+@pytest.mark.parametrize("name", [n for n in FIGURES if FIGURES[n].page in ("rack", "pair")])
+def test_every_figure_of_a_page_is_served_as_json_for_it(client, name):
     own = f"/figures/{name}.json" if FIGURES[name].page == "rack" else None
     answer = client.get(own or f"/figures/{name}/pair-000.json")
     assert answer.status_code == 200
