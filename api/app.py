@@ -11,7 +11,7 @@ from typing import Any
 from fastapi import APIRouter, FastAPI
 
 from api.clock import Clock
-from api.routes import fit, forecasts, health, imports, problems
+from api.routes import fit, forecasts, health, imports, problems, workload
 from api.routes.edge.gate import Gate
 from api.routes.edge.headers import SecurityHeaders
 from api.routes.edge.record import RequestRecord
@@ -72,7 +72,14 @@ def create_app(
     )
     app.state.services = build_services(settings, clock)
     v1 = APIRouter(prefix="/v1")
-    for router in (*record_routers(), imports.router, forecasts.router, fit.router, health.router):
+    for router in (
+        *record_routers(),
+        imports.router,
+        forecasts.router,
+        fit.router,
+        health.router,
+        workload.router,
+    ):
         v1.include_router(router)
     app.include_router(v1)
     app.include_router(problems.router)

@@ -11,13 +11,14 @@ from forecast.workload.marginals import DueTable, due_table
 from forecast.workload.mix import WorkMix, fit_mix
 from forecast.workload.newcomers import Newcomers, fit_newcomers
 from forecast.workload.settings import WorkloadSettings
-from forecast.workload.simulate import Jobs, SimulatedYears, simulate_years
+from forecast.workload.simulate import Booked, Jobs, SimulatedYears, simulate_years
 from forecast.workload.summary import MEASURES, QUANTILES, WorkTimes, measures, summarise
 
 __all__ = [
     "MEASURES",
     "OUTCOMES",
     "QUANTILES",
+    "Booked",
     "DueTable",
     "Habits",
     "Jobs",

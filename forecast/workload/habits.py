@@ -17,7 +17,7 @@ from scipy.special import expit, ndtr
 
 from forecast.errors import BadFrame
 
-__all__ = ["Habits", "HabitDraws", "fit_habits"]
+__all__ = ["OUTCOMES", "HabitDraws", "Habits", "fit_habits"]
 
 # logit of the chance to come in, log of the median delay in days, log of the delay's log-SD
 PRIOR_MEAN = np.array([1.1, np.log(21.0), np.log(0.9)])
@@ -54,6 +54,11 @@ class Habits:
     def come(self) -> float:
         """Chance that the owner of a due pair books it in."""
         return float(expit(self.mean[0]))
+
+    @property
+    def median_delay_days(self) -> float:
+        """Median delay of those who come."""
+        return float(np.exp(self.mean[1]))
 
     @property
     def no_show(self) -> float:
@@ -95,7 +100,7 @@ def fit_habits(outcomes: pd.DataFrame, as_of: str | pd.Timestamp) -> Habits:
     day = pd.Timestamp(as_of)
     odd = set(outcomes["outcome"].unique()) - set(OUTCOMES)
     if odd:
-        raise BadFrame(f"outcomes.outcome: {sorted(odd)[0]!r} is not one of {', '.join(OUTCOMES)}")
+        raise BadFrame(f"outcomes.outcome: {min(odd)!r} is not one of {', '.join(OUTCOMES)}")
     rows = outcomes[outcomes["due_on"] <= day]
     came = (rows["outcome"] == "came").to_numpy()
     if rows.loc[came, "came_on"].isna().any():

@@ -1,4 +1,4 @@
-"""In which week is each owner asked to bring their pair, so that the bench is neither idle nor full?
+"""In which week is each owner asked, so that the bench is neither idle nor full?
 
 Every pair would be asked for its send-by week. Where a week's expected work exceeds the bench,
 pairs with the lowest chance of being due by then are asked earlier, into the nearest week with

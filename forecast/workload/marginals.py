@@ -49,7 +49,7 @@ class DueTable:
         return np.minimum((self.quantile_days < days).sum(axis=1) / (GRID - 1), 1.0)
 
     def part(self, chosen: slice) -> DueTable:
-        """Some rows of it."""
+        """Return some rows of it."""
         return DueTable(self.rows.iloc[chosen], self.quantile_days[chosen])
 
 

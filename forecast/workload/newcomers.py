@@ -50,7 +50,7 @@ class Newcomers:
     repeats_per_day: float
 
     def draw(self, months: int, years: int, rng: np.random.Generator) -> np.ndarray:
-        """Counts of the next months, shape (years, months)."""
+        """Draw counts of the next months, shape (years, months)."""
         weights = np.array([f.weight for f in self.forms])
         which = rng.choice(len(self.forms), years, p=weights / weights.sum())
         log_mean = np.empty((years, months))
@@ -146,7 +146,8 @@ def _repeats_per_day(jobs: pd.DataFrame, of_newcomer: np.ndarray, as_of: pd.Time
     """Later jobs of newcomers within a year of their first, over the days they had for it."""
     first = jobs[of_newcomer].set_index("pair_id")["received_on"]
     first = first[~first.index.duplicated()]
-    since_first = (jobs["received_on"] - jobs["pair_id"].map(first)).dt.days
+    came_first = pd.to_datetime(jobs["pair_id"].map(first.to_dict()))
+    since_first = (jobs["received_on"] - came_first).dt.days
     repeats = ((since_first > 0) & (since_first <= _YEAR_DAYS) & ~of_newcomer).sum()
     watched = (as_of - first).dt.days.clip(0, _YEAR_DAYS).sum()
     return float((repeats + 0.1) / (watched + _YEAR_DAYS))

@@ -22,7 +22,7 @@ from forecast.workload.mix import WorkMix
 from forecast.workload.newcomers import Newcomers
 from forecast.workload.settings import WorkloadSettings
 
-__all__ = ["Jobs", "SimulatedYears", "come_in", "joint_scores", "simulate_years"]
+__all__ = ["Booked", "Jobs", "SimulatedYears", "come_in", "joint_scores", "simulate_years"]
 
 _BLOCK_CELLS = 600_000
 _MOST_SOLES = 6
@@ -44,6 +44,19 @@ class Jobs:
     work: np.ndarray
     row: np.ndarray
     due_day: np.ndarray
+
+
+@dataclass(frozen=True)
+class Booked:
+    """Jobs booked for a day: days after as_of (past ones count as tomorrow), places in `WORKS`."""
+
+    day: np.ndarray
+    work: np.ndarray
+
+    @classmethod
+    def none(cls) -> Booked:
+        """Nothing is booked."""
+        return cls(np.zeros(0, dtype=np.int64), np.zeros(0, dtype=np.int64))
 
 
 @dataclass(frozen=True)
@@ -77,6 +90,7 @@ def simulate_years(
     mix: WorkMix,
     as_of: pd.Timestamp,
     settings: WorkloadSettings,
+    booked: Booked | None = None,
 ) -> SimulatedYears:
     """Simulate whole years of arrivals.
 
@@ -89,6 +103,8 @@ def simulate_years(
     as_of : Timestamp
         The last day known; day 1 is the next.
     settings : WorkloadSettings
+    booked : Booked, optional
+        What has a day already; it comes but for no-shows. Leave its pairs out of `due`.
 
     Returns
     -------
@@ -120,6 +136,7 @@ def simulate_years(
         add(np.concatenate(waiting, axis=1))
     unknown = _unknown(newcomers, mix, as_of, horizon, settings, rng)
     add(unknown)
+    add(_kept_bookings(booked or Booked.none(), habit, horizon, rng))
     jobs = Jobs(*np.concatenate(listed, axis=1))
     return SimulatedYears(
         as_of,
@@ -217,7 +234,7 @@ class _Events:
 def _next(
     events: _Events, habit: HabitDraws, horizon: int, turnaround: int, rng: np.random.Generator
 ) -> _Events:
-    """The jobs that follow: what is new is taken to live as long as what it replaced."""
+    """Return the jobs that follow: what is new is taken to live as long as what it replaced."""
     due_day = events.arrival + turnaround + events.life
     keep = due_day < horizon
     events = replace(events, due_day=due_day).only(keep)
@@ -311,6 +328,16 @@ def _unknown(
     shares = rng.dirichlet(mix.of_newcomers, settings.years).cumsum(axis=1)
     none = np.full(len(year), -1)
     return np.array([year, day, _sole_work(shares, year, rng), none, none])
+
+
+def _kept_bookings(
+    booked: Booked, habit: HabitDraws, horizon: int, rng: np.random.Generator
+) -> np.ndarray:
+    years, n = len(habit.no_show), len(booked.day)
+    kept = rng.random((years, n)) >= habit.no_show[:, None]
+    year, place = np.nonzero(kept & (booked.day <= horizon))
+    none = np.full(len(year), -1)
+    return np.array([year, np.maximum(booked.day[place], 1), booked.work[place], none, none])
 
 
 def _table(events: _Events, work: np.ndarray, begin: int) -> np.ndarray:

@@ -1,0 +1,180 @@
+"""How are the work to come, the bench's plan and its settings reached over HTTP?"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Annotated, Any
+
+import pandas as pd
+from fastapi import APIRouter, Depends, Query, Response
+
+from api.errors import NothingForecast, Refused
+from api.routes.http import (
+    PROBLEM_ANSWERS,
+    IdempotencyKey,
+    Serving,
+    answer_of,
+    etag_of,
+    json_answer,
+    needs_json,
+    plain,
+    versions_in,
+)
+from api.schemas.shop import BenchSettings, BenchSettingsStored
+from api.schemas.workload import DueOutcomeGiven, Plan, PlanAsked, Workload, WorkloadFilters
+from api.services.bench_plan import make_plan
+from api.services.bench_settings import change_bench_settings, read_bench_settings
+from api.services.idempotency import Answered, fingerprint_of
+from api.services.records import unknown_id
+from api.services.workload import YearAhead, year_ahead
+from api.storage.records import owner_of
+from api.storage.workload import newest_plan, put_outcome
+from forecast.workload import summarise
+
+__all__ = ["router", "workload_body"]
+
+router = APIRouter(tags=["bench"], responses=PROBLEM_ANSWERS)
+_AS_JSON = [Depends(needs_json)]
+
+
+def workload_body(ahead: YearAhead, months: int, by: str) -> dict[str, Any]:
+    """Say the work to come as JSON values."""
+    books = ahead.books
+    return {
+        "as_of": books.as_of.date().isoformat(),
+        "months": months,
+        "years": ahead.simulated.counts.shape[0],
+        "currency": books.settings.currency,
+        "total": _periods(summarise(ahead.simulated, ahead.by_day, "total")),
+        "periods": _periods(summarise(ahead.simulated, ahead.by_day, by)),
+        "learnt": {
+            "come": round(books.habits.come, 4),
+            "no_show": round(books.habits.no_show, 4),
+            "median_delay_days": round(books.habits.median_delay_days, 1),
+            "outcomes": books.habits.n_outcomes,
+            "newcomer_months": books.newcomers.months_known,
+            "timed_jobs": sum(books.minutes.jobs.values()),
+            "pairs": int(books.due.rows["pair_id"].nunique()),
+        },
+    }
+
+
+def _periods(frame: pd.DataFrame) -> list[dict[str, Any]]:
+    rows = frame.drop(columns="period").to_dict("records")
+    return [
+        {str(k): round(v, 3) if isinstance(v, float) else v for k, v in row.items()}
+        | {"begins_on": row["begins_on"].date().isoformat()}
+        for row in rows
+    ]
+
+
+@router.get("/workload", response_model=None, responses={200: {"model": Workload}})
+def read_workload(serving: Serving, chosen: Annotated[WorkloadFilters, Query()]) -> Response:
+    """Read jobs, hours, revenue and materials to come, from whole simulated years."""
+    ahead = year_ahead(serving.database, serving.clock.today(), chosen.months)
+    return json_answer(workload_body(ahead, chosen.months, chosen.by))
+
+
+@router.post(
+    "/bench-plans",
+    response_model=None,
+    status_code=201,
+    responses={201: {"model": Plan}},
+    dependencies=_AS_JSON,
+)
+def create_bench_plan(serving: Serving, body: PlanAsked, key: IdempotencyKey) -> Response:
+    """Simulate the bench's year with and without levelling, keep the plan, and answer it."""
+
+    def work() -> Answered:
+        tried = None
+        with serving.database.reading() as session:
+            hours = read_bench_settings(session)[0].bench_hours()
+        changed = (body.benches, body.hours_by_weekday) != (None, None)
+        if changed or body.price_factor != 1.0 or body.demand_factor != 1.0:
+            tried = replace(
+                hours,
+                benches=body.benches or hours.benches,
+                hours_by_weekday=body.hours_by_weekday or hours.hours_by_weekday,
+            )
+        plan = make_plan(
+            serving.database,
+            serving.clock.today(),
+            months=body.months,
+            tried=tried,
+            price_factor=body.price_factor,
+            demand_factor=body.demand_factor,
+        )
+        return Answered(201, plan, {"location": "/v1/bench-plans/newest"})
+
+    fingerprint = fingerprint_of(b"bench-plans", body.model_dump_json().encode())
+    return answer_of(serving.keyring.once_beside("POST /v1/bench-plans", key, fingerprint, work))
+
+
+@router.get("/bench-plans/newest", response_model=None, responses={200: {"model": Plan}})
+def read_bench_plan(serving: Serving) -> Response:
+    """Read the newest plan: lead times by week, and when to ask, book and expect each pair."""
+    with serving.database.reading() as session:
+        plan = newest_plan(session)
+    if plan is None:
+        raise NothingForecast(
+            "No plan of the bench has been made yet.",
+            remedy="Make one: POST /v1/bench-plans, or run: solespan bench-plan",
+        )
+    return json_answer(plan["payload"])
+
+
+@router.get("/bench-settings", response_model=None, responses={200: {"model": BenchSettingsStored}})
+def read_settings(serving: Serving) -> Response:
+    """Read the bench's hours, prices and tolerances."""
+    with serving.database.reading() as session:
+        settings, version = read_bench_settings(session)
+    body = {"version": version, "settings": settings.model_dump(mode="json")}
+    return json_answer(body, headers={"etag": etag_of(version)})
+
+
+@router.put(
+    "/bench-settings",
+    response_model=None,
+    responses={200: {"model": BenchSettingsStored}},
+    dependencies=_AS_JSON,
+)
+def replace_settings(
+    serving: Serving,
+    body: BenchSettings,
+    versions: Annotated[frozenset[int] | None, Depends(versions_in)],
+) -> Response:
+    """Replace them."""
+    with serving.database.writing() as session:
+        version = change_bench_settings(session, body, versions)
+    answer = {"version": version, "settings": body.model_dump(mode="json")}
+    return json_answer(answer, headers={"etag": etag_of(version)})
+
+
+@router.post(
+    "/due-outcomes",
+    response_model=None,
+    status_code=201,
+    responses={201: {"model": DueOutcomeGiven}, 200: {"model": DueOutcomeGiven}},
+    dependencies=_AS_JSON,
+)
+def create_due_outcome(serving: Serving, body: DueOutcomeGiven, key: IdempotencyKey) -> Response:
+    """Tell what became of a pair that was due; telling it again replaces what was told."""
+    today = serving.clock.today()
+    if body.due_on > today or (body.came_on is not None and body.came_on > today):
+        raise Refused(
+            "An outcome lies in the past.",
+            where="due_on, came_on",
+            accepted=f"days up to {today}",
+            remedy="Tell it when it has happened.",
+        )
+
+    def work(session: Any) -> Answered:
+        owner = owner_of(session, "pair_id", body.pair_id, lock=True)
+        if owner is None or owner.pair_pk is None:
+            raise unknown_id(session, "pairs", "pair_id", body.pair_id)
+        values = body.model_dump(exclude={"pair_id"})
+        new = put_outcome(session, owner.pair_pk, values)
+        return Answered(201 if new else 200, plain(body.model_dump()))
+
+    fingerprint = fingerprint_of(b"due-outcomes", body.model_dump_json().encode())
+    return answer_of(serving.keyring.once("POST /v1/due-outcomes", key, fingerprint, work))

@@ -1,0 +1,39 @@
+"""How are a shop's choices kept: one JSON value a name, with a version?"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import sqlalchemy as sa
+from sqlalchemy.exc import IntegrityError
+from sqlalchemy.orm import Session
+
+from api.storage.bench_tables import ShopSetting
+
+__all__ = ["find_setting", "put_setting"]
+
+_TABLE: sa.Table = ShopSetting.__table__  # type: ignore[assignment]
+
+
+def find_setting(session: Session, name: str) -> tuple[dict[str, Any], int] | None:
+    """Return a setting's value and version, or None while nobody has set it."""
+    query = sa.select(_TABLE.c.value, _TABLE.c.version).where(_TABLE.c.name == name)
+    row = session.execute(query).one_or_none()
+    return None if row is None else (row[0], row[1])
+
+
+def put_setting(session: Session, name: str, value: dict[str, Any], version: int) -> bool:
+    """Write a setting whose version is `version` (0 = not there yet); return whether it was."""
+    if version == 0:
+        try:
+            with session.begin_nested():
+                session.execute(sa.insert(_TABLE).values(name=name, value=value))
+        except IntegrityError:
+            return False
+        return True
+    changed = session.execute(
+        sa.update(_TABLE)
+        .where(_TABLE.c.name == name, _TABLE.c.version == version)
+        .values(value=value, version=version + 1)
+    )
+    return bool(changed.rowcount)  # type: ignore[attr-defined]

@@ -1,0 +1,55 @@
+"""By when should each pair be booked, when would it be back, and when is its owner asked?
+
+The simulated bench answers for each week of reception; a pair takes the answers of the week in
+which it would be handed over.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+__all__ = ["bench_dates"]
+
+
+def bench_dates(
+    send_by: pd.DataFrame, lead_times: pd.DataFrame, ask_on: pd.Series, as_of: pd.Timestamp
+) -> pd.DataFrame:
+    """Turn lead times into dates.
+
+    Parameters
+    ----------
+    send_by : DataFrame
+        `pair_id` and `send_by` of the pairs' resole rows; rows without a date are left out.
+    lead_times : DataFrame
+        As `forecast.bench.year_ahead.BenchYears.lead_times` returns.
+    ask_on : Series of datetime64
+        Day on which each pair's owner is asked to hand over, by pair_id; missing = not planned.
+    as_of : Timestamp
+        Days before it are counted as it.
+
+    Returns
+    -------
+    DataFrame
+        `pair_id`, `send_by`, `ask_on`, `book_by` (hand-over day less the wait that nine in ten jobs
+        stay under), `back_on_p10`, `back_on_p50`, `back_on_p90`; hand-over is on `ask_on`, or on
+        `send_by` where nothing is planned.
+    """
+    rows = send_by.dropna(subset=["send_by"]).reset_index(drop=True)
+    asked = pd.to_datetime(rows["pair_id"].map(ask_on.to_dict())).astype("datetime64[s]")
+    day = asked.fillna(rows["send_by"]).clip(lower=as_of.as_unit("s"))
+    weeks = lead_times["week_begins_on"].to_numpy()
+    out = pd.DataFrame({"pair_id": rows["pair_id"], "send_by": rows["send_by"], "ask_on": asked})
+    if not len(weeks):
+        return out.assign(book_by=day, back_on_p10=pd.NaT, back_on_p50=pd.NaT, back_on_p90=pd.NaT)
+    # after the last week simulated the last one's answers stand
+    place = np.clip(np.searchsorted(weeks, day.to_numpy(), side="right") - 1, 0, len(weeks) - 1)
+
+    def shifted(column: str, sign: int) -> pd.Series:
+        days = np.ceil(lead_times[column].to_numpy(float)[place])
+        return (day + sign * pd.to_timedelta(days, unit="D")).astype("datetime64[s]")
+
+    out["book_by"] = shifted("wait_days_p90", -1)
+    for name in ("p10", "p50", "p90"):
+        out[f"back_on_{name}"] = shifted(f"lead_days_{name}", 1)
+    return out
