@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from alembic import context
 
-from api.storage import bench_tables, results  # noqa: F401 - their tables belong to the metadata
+# their tables belong to the metadata
+from api.storage import bench_tables, planning_tables, results  # noqa: F401
 from api.storage.tables import Base
 
 context.configure(
