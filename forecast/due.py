@@ -58,7 +58,7 @@ def due_draws(
     limit = np.array([panel.limit_mm[left], panel.limit_mm[right]])
     remaining, rate, thickness = remaining_exposure(state, limit, fit.noise.process_mm)
     spare = (thickness - limit[:, :, None]).min(axis=0)
-    weight = fit.sending.still_on(spare, panel.path_point[left] == 0)
+    weight = fit.noise.sending.still_on(spare, panel.path_point[left] == 0)
     keep = redraw(weight, np.minimum(remaining[0], remaining[1]))
     remaining, rate, thickness = (
         np.take_along_axis(a, keep[None], axis=-1) for a in (remaining, rate, thickness)

@@ -14,19 +14,22 @@ from typing import Protocol
 import numpy as np
 from scipy.optimize import minimize
 
-from forecast.coordinates import Coordinates, coordinates
-from forecast.hierarchy import Posterior, gradient, solve
-from forecast.linearise import Linearised, Noise, linearise
+from forecast.coordinates import INTERFACE, Coordinates, coordinates
+from forecast.hierarchy import Posterior, fitted_variance, gradient, solve
+from forecast.linearise import Linearised, Noise, Sites, bounds_of, first_sites, linearise
 from forecast.panel import GAUGES, THUMB, Panel
 from forecast.priors import METHOD_SD_MM, SPREADS
-from forecast.thumb import ThumbScale, learn_scale
+from forecast.sending import Sending, learn_sending
+from forecast.sole_state import FootPairs, foot_pairs, sole_state
+from forecast.thumb import ThumbScale, interval_site, learn_scale
 
-__all__ = ["Estimate", "estimate", "modes", "prior_centre"]
+__all__ = ["Estimate", "Modes", "estimate", "modes", "prior_centre"]
 
 Progress = Callable[[str, float], None]
 PROCESS_MEDIAN_MM, PROCESS_LOG_SD = 0.02, 0.7
 GAUGE_LOG_SD = 0.4
 _LOG_STEP = 0.15
+_SITE_STEP = 0.8
 _SETTLED = 0.05  # largest change of a log spread or noise between rounds
 
 
@@ -70,6 +73,23 @@ def default_noise() -> Noise:
     return Noise(tuple(METHOD_SD_MM[g] for g in GAUGES), PROCESS_MEDIAN_MM, ThumbScale())
 
 
+@dataclass(frozen=True)
+class Modes:
+    """Where alternating linearisation and solution stands.
+
+    deviation : ndarray, shape (11, paths)
+        Interface values at the modes, less the prior centre.
+    log_rate_variance : ndarray, shape (paths,)
+        Posterior variance of the log rates.
+    """
+
+    posterior: Posterior
+    lin: Linearised
+    deviation: np.ndarray
+    sites: Sites
+    log_rate_variance: np.ndarray
+
+
 def modes(
     panel: Panel,
     layout: Coordinates,
@@ -77,35 +97,89 @@ def modes(
     noise: Noise,
     *,
     population: tuple[np.ndarray, np.ndarray] | None = None,
-    deviation: np.ndarray | None = None,
-    weight: np.ndarray | None = None,
+    start: Modes | None = None,
     steps: int = 8,
     tolerance: float = 1e-4,
-) -> tuple[Posterior, Linearised, np.ndarray]:
+) -> Modes:
     """Alternate linearising and solving at fixed spreads until the modes stand still.
+
+    Parameters
+    ----------
+    panel, layout, spread, noise
+        The model.
+    population : (mean, covariance), optional
+        Posterior of the population from a fit, when only what lies below is asked.
+    start : Modes, optional
+        Where to start; default the prior means.
+    steps : int
+        At most so many.
+    """
+    centre = prior_centre(layout)
+    if start is None:
+        deviation, weight = np.zeros_like(centre), np.ones(len(panel.obs_kind))
+        sites, variance = first_sites(panel, noise), np.zeros(len(panel.nominal_mm))
+    else:
+        deviation, weight, sites = start.deviation, start.lin.weight, start.sites
+        variance = start.log_rate_variance
+    for step in range(steps):
+        seek = step > 1 or start is not None
+        lin = linearise(
+            panel, deviation, centre, noise, weight, sites, variance, seek_slips=seek
+        )
+        weight = lin.weight
+        posterior = solve(panel, layout, lin, spread, population)
+        change = layout.interface(posterior.unknowns()) - deviation
+        change[2] = np.clip(change[2], -1.0, 1.0)
+        deviation = deviation + change
+        variance = _log_rate_variance(posterior, len(variance))
+        sites, moved = improve_sites(panel, noise, posterior, lin, change, sites)
+        if step > 2 and max(float(np.abs(change).max(initial=0.0)), moved) < tolerance:
+            break
+    return Modes(posterior, lin, deviation, sites, variance)
+
+
+def _log_rate_variance(posterior: Posterior, n_paths: int) -> np.ndarray:
+    """Posterior variance of every path's log rate."""
+    columns = np.zeros((len(INTERFACE), n_paths))
+    columns[2] = 1.0
+    return fitted_variance(posterior, np.arange(n_paths), columns)
+
+
+def improve_sites(
+    panel: Panel,
+    noise: Noise,
+    posterior: Posterior,
+    lin: Linearised,
+    change: np.ndarray,
+    sites: Sites,
+) -> tuple[Sites, float]:
+    """One damped step of expectation propagation for every grade.
 
     Returns
     -------
-    posterior, lin, deviation
-        `deviation` : interface values at the modes less the prior centre, shape (11, paths).
+    Sites
+    float
+        Largest move of a site's mean, weighed by its precision, mm.
     """
-    centre = prior_centre(layout)
-    first = deviation is None
-    deviation = np.zeros_like(centre) if deviation is None else deviation
-    weight = np.ones(len(panel.obs_kind)) if weight is None else weight
-    posterior: Posterior | None = None
-    for step in range(steps):
-        lin = linearise(panel, deviation, centre, noise, weight, seek_slips=step > 1 or not first)
-        weight = lin.weight
-        posterior = solve(panel, layout, lin, spread, population)
-        new = layout.interface(posterior.unknowns())
-        change = new - deviation
-        change[2] = np.clip(change[2], -1.0, 1.0)
-        deviation = deviation + change
-        if step > 2 and float(np.abs(change).max(initial=0.0)) < tolerance:
-            break
-    assert posterior is not None  # noqa: S101 - steps is at least 1
-    return posterior, lin, deviation
+    rows = sites.rows
+    if not len(rows):
+        return sites, 0.0
+    path, columns = panel.obs_path[rows], lin.columns[:, rows]
+    mean = lin.fitted_mm[rows] + np.einsum("in,in->n", columns, change[:, path])
+    variance = fitted_variance(posterior, path, columns)
+    walk = noise.process_mm * lin.wear_mm[rows]  # process noise, taken as noise of the judgement
+    given = 1.0 / (sites.variance_mm2 + walk)
+    precision = np.maximum(1.0 / variance - given, 0.05 / variance)
+    cavity = 1.0 / precision
+    cavity_mean = cavity * (mean / variance - sites.mm * given)
+    low, high, sd = bounds_of(panel, rows, noise)
+    new_mm, total = interval_site(low, high, np.sqrt(sd**2 + walk), cavity_mean, cavity)
+    new_variance = np.maximum(total - walk, 0.25 * sd**2)
+    old_precision, precision = 1.0 / sites.variance_mm2, 1.0 / new_variance
+    mixed = _SITE_STEP * precision + (1.0 - _SITE_STEP) * old_precision
+    weighted = _SITE_STEP * precision * new_mm + (1.0 - _SITE_STEP) * old_precision * sites.mm
+    moved = np.abs(weighted / mixed - sites.mm) * mixed * sd**2
+    return Sites(rows, weighted / mixed, 1.0 / mixed), float(moved.max())
 
 
 def spread_objective(
@@ -139,14 +213,22 @@ def improve_noise(
     layout: Coordinates,
     spread: dict[str, float],
     noise: Noise,
-    deviation: np.ndarray,
-    weight: np.ndarray,
+    at: Modes,
 ) -> Noise:
     """One guarded Newton step in the log of each gauge's SD and of the process noise."""
     centre = prior_centre(layout)
 
     def value(candidate: Noise) -> float:
-        lin = linearise(panel, deviation, centre, candidate, weight, seek_slips=False)
+        lin = linearise(
+            panel,
+            at.deviation,
+            centre,
+            candidate,
+            at.lin.weight,
+            at.sites,
+            at.log_rate_variance,
+            seek_slips=False,
+        )
         return solve(panel, layout, lin, spread).log_likelihood - _noise_penalty(candidate)
 
     def moved(place: int, by: float) -> Noise:
@@ -187,6 +269,19 @@ def learn_thumb(panel: Panel, lin: Linearised, noise: Noise) -> Noise:
     return replace(noise, thumb=scale)
 
 
+def _learn_sending(panel: Panel, layout: Coordinates, at: Modes, noise: Noise) -> Sending:
+    """Learn how thin soles get from those that came off."""
+    feet = foot_pairs(panel, current_only=False)
+    gone = ~panel.current[feet.left] & (panel.path_point[feet.left] == 0)
+    feet = FootPairs(feet.left[gone], feet.right[gone])
+    if not len(feet.left):
+        return Sending()
+    state = sole_state(panel, layout, at.lin, at.posterior, prior_centre(layout), feet)
+    sd = np.sqrt(np.square(state.factor[[1, 3]]).sum(axis=1))
+    limit = np.array([panel.limit_mm[feet.left], panel.limit_mm[feet.right]])
+    return learn_sending(state.mean[[1, 3]], sd, limit, noise.sending)
+
+
 def _settings_vector(spread: dict[str, float], noise: Noise) -> np.ndarray:
     """Logs of the spreads that matter and of the noise: what has to stand still."""
     return np.log([*(max(v, 0.05) for v in spread.values()), *noise.gauge_sd_mm, noise.process_mm])
@@ -213,37 +308,28 @@ def estimate(
     spread = dict(start.spread) if start else {n: s.median for n, s in SPREADS.items()}
     noise = start.noise if start else default_noise()
     names = tuple(SPREADS)
-    deviation: np.ndarray | None = None
-    weight: np.ndarray | None = None
+    at: Modes | None = None
     objective = float("inf")
     converged = False
     done = 0
     before = _settings_vector(spread, noise)
     for done in range(1, rounds + 1):
-        _, lin, deviation = modes(
-            panel,
-            layout,
-            spread,
-            noise,
-            deviation=deviation,
-            weight=weight,
-            steps=6 if done == 1 else 3,
-        )
-        weight = lin.weight
+        at = modes(panel, layout, spread, noise, start=at, steps=8 if done == 1 else 3)
         if progress:
             progress("spreads", 0.9 * (done - 0.5) / rounds)
         found = minimize(
             spread_objective,
             np.log([spread[n] for n in names]),
-            args=(names, panel, layout, lin),
+            args=(names, panel, layout, at.lin),
             jac=True,
             method="L-BFGS-B",
             bounds=[(np.log(1e-3), np.log(3.0))] * len(names),
             options={"maxiter": 30 if done == 1 else 8, "ftol": 1e-8},
         )
         spread = {n: float(np.exp(v)) for n, v in zip(names, found.x, strict=True)}
-        noise = improve_noise(panel, layout, spread, noise, deviation, weight)
-        noise = learn_thumb(panel, lin, noise)
+        noise = improve_noise(panel, layout, spread, noise, at)
+        noise = learn_thumb(panel, at.lin, noise)
+        noise = replace(noise, sending=_learn_sending(panel, layout, at, noise))
         if progress:
             progress("noise", 0.9 * done / rounds)
         objective = float(found.fun)
@@ -252,7 +338,5 @@ def estimate(
         before = now
         if converged:
             break
-    posterior, lin, _ = modes(
-        panel, layout, spread, noise, deviation=deviation, weight=weight, steps=4
-    )
-    return Estimate(layout, spread, noise, posterior, lin, objective, done, converged)
+    at = modes(panel, layout, spread, noise, start=at, steps=4)
+    return Estimate(layout, spread, noise, at.posterior, at.lin, objective, done, converged)

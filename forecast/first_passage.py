@@ -53,6 +53,17 @@ def inverse_gaussian(
     return np.where(uniform <= mean / (mean + small), small, mean * mean / small)
 
 
+def _bend(state: SoleState, values: np.ndarray) -> np.ndarray:
+    """What the straight line through exp(log rate) leaves out of the wear so far, in mm.
+
+    Mean zero; with little known of a rate it keeps slow draws from having grown above nominal.
+    """
+    spread = np.square(state.factor[[0, 2]]).sum(axis=1)[:, :, None]
+    off = values[[0, 2]] - state.mean[[0, 2]][:, :, None]
+    wear = state.wear_mm[:, :, None]
+    return np.asarray(wear * (1.0 + off) - wear * np.exp(off - 0.5 * spread))
+
+
 def remaining_exposure(
     state: SoleState, limit_mm: np.ndarray, process_mm: float, draws: int = DRAWS
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
@@ -78,7 +89,7 @@ def remaining_exposure(
     points = normal_points(draws)
     values = np.einsum("ijn,jk->ink", state.factor, points[:4]) + state.mean[:, :, None]
     rate = np.exp(values[[0, 2]])
-    thickness = values[[1, 3]]
+    thickness = values[[1, 3]] + _bend(state, values)
     left = thickness - limit_mm[:, :, None]
     ahead = np.maximum(left, 1e-9)
     remaining = inverse_gaussian(

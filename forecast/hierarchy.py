@@ -7,6 +7,7 @@ expected score of the random effects), posterior means and the joint covariance 
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -17,7 +18,7 @@ from forecast.nested import Level, eliminate
 from forecast.panel import Panel
 from forecast.priors import HEEL_START_SD_MM, SPREADS
 
-__all__ = ["Posterior", "gradient", "prior_precision", "solve"]
+__all__ = ["Posterior", "fitted_variance", "gradient", "prior_precision", "solve"]
 
 _SOLE_SPREAD = ("sole_start", "sole")
 _PAIR_SPREAD = ("pair", "pair_foot", "gap")
@@ -192,7 +193,7 @@ def _expand(form: np.ndarray, layout: Coordinates, starts: np.ndarray) -> np.nda
     column = np.r_[layout.column[len(PATH) :], form.shape[0] - 1]
     weight = np.concatenate([layout.weight[len(PATH) :], np.ones((1, form.shape[-1]))])
     d = len(column)
-    out = np.empty((d, d, len(starts)))
+    out = np.zeros((d, d, len(starts)))
     for i in range(d):
         low = np.minimum(column[i], column[i:])
         high = np.maximum(column[i], column[i:])
@@ -216,22 +217,13 @@ def gradient(panel: Panel, posterior: Posterior, spread: dict[str, float]) -> di
     path, sole, pair, wearer, _ = posterior.means()
     root = np.linalg.cholesky(posterior.population_cov).T
     out = dict.fromkeys(SPREADS, 0.0)
-    p, n_wearers = len(root), wearer.shape[1]
-    cov = np.zeros((0, 0, n_wearers))
-    move = np.broadcast_to(np.eye(p)[:, :, None], (p, p, n_wearers))
-    for level, names, mean, parent in (
-        (posterior.wearer, _WEARER_SPREAD, wearer, panel.pair_wearer),
-        (posterior.pair, _PAIR_SPREAD, pair, panel.sole_pair),
-        (posterior.sole, _SOLE_SPREAD, sole, None),
+    steps = _down(posterior)
+    for (names, mean), (cov, move) in zip(
+        ((_WEARER_SPREAD, wearer), (_PAIR_SPREAD, pair), (_SOLE_SPREAD, sole)), steps, strict=True
     ):
-        cov = level.covariance(cov)
-        own = level.responses(move)
         for i, name in enumerate(names):
-            second = np.square(mean[i]) + cov[i, i] + np.square(root @ own[i]).sum(axis=0)
+            second = np.square(mean[i]) + cov[i, i] + np.square(root @ move[i]).sum(axis=0)
             out[name] += float(np.sum(second / spread[name] ** 2 - 1.0))
-        move = np.concatenate([own, move])
-        if parent is not None:
-            cov, move = cov[:, :, parent], move[:, :, parent]
     var = _path_variances(posterior, cov, move, root)
     score = (np.square(path) + var) * prior_precision(panel, spread) - 1.0
     ball, heel = panel.path_point == 0, panel.path_point == 2
@@ -239,6 +231,77 @@ def gradient(panel: Panel, posterior: Posterior, spread: dict[str, float]) -> di
     out["packing"] += float(score[1].sum())
     out["shoe"] += float(score[2][ball].sum())
     out["shoe_other"] += float(score[2][~ball].sum())
+    return out
+
+
+def _down(posterior: Posterior) -> Iterator[tuple[np.ndarray, np.ndarray]]:
+    """Covariances given the population, and responses to it, of wearers, pairs and soles.
+
+    Yields
+    ------
+    cov : ndarray, shape (k, k, members)
+        Of the level's unknowns and the random ones behind them.
+    move : ndarray, shape (k + p, p, members)
+        How they, and the population itself, move with the population.
+    """
+    p = len(posterior.population_mean)
+    n_wearers = posterior.wearer.pivots.shape[1]
+    cov = np.zeros((0, 0, n_wearers))
+    move = np.broadcast_to(np.eye(p)[:, :, None], (p, p, n_wearers))
+    for level, parent in (
+        (posterior.wearer, None),
+        (posterior.pair, posterior.wearer_of_pair),
+        (posterior.sole, posterior.pair_of_sole),
+    ):
+        if parent is not None:
+            cov, move = cov[:, :, parent], move[:, :, parent]
+        cov = level.covariance(cov)
+        move = np.concatenate([level.responses(move), move])
+        yield cov, move
+
+
+def fitted_variance(posterior: Posterior, path: np.ndarray, columns: np.ndarray) -> np.ndarray:
+    """Posterior variance of linear functions of the interface values of paths.
+
+    Parameters
+    ----------
+    posterior : Posterior
+    path : ndarray of int, shape (m,)
+        The path of each function.
+    columns : ndarray, shape (11, m)
+        Its weights on the interface values.
+
+    Returns
+    -------
+    ndarray, shape (m,)
+        Process noise not included.
+    """
+    *_, (cov, move) = _down(posterior)
+    root = np.linalg.cholesky(posterior.population_cov).T
+    layout, own = posterior.layout, len(PATH)
+    random = cov.shape[0]
+    out = np.empty(len(path))
+    for begin in range(0, len(path), 2048):
+        part = slice(begin, begin + 2048)
+        at, here = path[part], columns[:, part]
+        rest = [here[layout.column[k]] for k in range(own)]
+        behind = here.copy()
+        noise = np.zeros(len(at))
+        for k, row in enumerate(posterior.path.rows):
+            coefficient = rest[k]
+            taken = row[:-1, at]
+            noise += np.square(coefficient) / posterior.path.pivots[k, at]
+            later = own - k - 1
+            for i in range(later):
+                rest[k + 1 + i] = rest[k + 1 + i] - coefficient * taken[i]
+            behind -= coefficient * taken[later:]
+        through = behind[layout.column[own:]] * layout.weight[own:, at]
+        sole = posterior.sole_of_path[at]
+        out[part] = noise + np.einsum(
+            "in,ijn,jn->n", through[:random], cov[:, :, sole], through[:random], optimize=True
+        )
+        response = np.einsum("in,iqn->qn", through, move[:, :, sole])
+        out[part] += np.square(root @ response).sum(axis=0)
     return out
 
 

@@ -15,11 +15,12 @@ import numpy as np
 
 from forecast.coordinates import INTERFACE
 from forecast.covariates import COVARIATES
-from forecast.panel import GAUGES, HOLE, THUMB, Panel
+from forecast.panel import GAUGES, HOLE, SENT, THUMB, Panel
 from forecast.priors import PACKING_DAYS
-from forecast.thumb import ThumbScale, grade_information, hole_information
+from forecast.sending import Sending
+from forecast.thumb import ThumbScale, grade_bounds, interval_site
 
-__all__ = ["Linearised", "Noise", "effective_exposure", "linearise"]
+__all__ = ["Linearised", "Noise", "Sites", "effective_exposure", "first_sites", "linearise"]
 
 SLIP_SHARE = 0.015
 SLIP_SD_MM = 1.5
@@ -33,11 +34,27 @@ class Noise:
 
     gauge_sd_mm : tuple of float, by `GAUGES`.
     process_mm : variance of wear per mm of expected wear, mm.
+    sending : thickness at which soles come off.
     """
 
     gauge_sd_mm: tuple[float, ...]
     process_mm: float
     thumb: ThumbScale
+    sending: Sending = Sending()
+
+
+@dataclass(frozen=True)
+class Sites:
+    """Pseudo-observations of the grades and holes.
+
+    rows : ndarray of int, shape (m,)
+        Which observations they are.
+    mm, variance_mm2 : ndarray, shape (m,)
+    """
+
+    rows: np.ndarray
+    mm: np.ndarray
+    variance_mm2: np.ndarray
 
 
 @dataclass(frozen=True)
@@ -47,18 +64,24 @@ class Linearised:
     gram : ndarray, shape (12, 12, paths)
         Cross products of whitened interface columns and, last, of the data.
     log_det : float
-        Sum of log innovation variances over the gauge readings.
+        Sum of log innovation variances.
     end_columns : ndarray, shape (11, paths)
         Derivative of the settled thickness at the path's end by the interface.
     end_mm : ndarray, shape (paths,)
         Settled thickness at the end at zero deviation of every unknown, process noise included.
     end_process_mm2 : ndarray, shape (paths,)
         Variance of the process noise at the end that remains.
-    residual_mm, weight, fitted_mm : ndarray, shape (observations,)
-        Residual at the current estimate, weight of a reading (near 0: set aside as a slip), and
-        the fitted thickness.
+    residual_mm, variance_mm2, weight, fitted_mm : ndarray, shape (observations,)
+        Residual at the current estimate and its error variance, weight of a reading (near 0: set
+        aside as a slip), and the fitted thickness.
     settling : ndarray, shape (paths,)
         Share of the packing still to come at the end.
+    columns : ndarray, shape (11, observations)
+        Derivatives of the fitted thickness by the interface.
+    wear_mm : ndarray, shape (observations,)
+        Expected wear at each observation.
+    end_wear_mm : ndarray, shape (paths,)
+        Expected wear at the end.
     """
 
     gram: np.ndarray
@@ -67,9 +90,13 @@ class Linearised:
     end_mm: np.ndarray
     end_process_mm2: np.ndarray
     residual_mm: np.ndarray
+    variance_mm2: np.ndarray
     weight: np.ndarray
     fitted_mm: np.ndarray
     settling: np.ndarray
+    columns: np.ndarray
+    wear_mm: np.ndarray
+    end_wear_mm: np.ndarray
 
 
 def effective_exposure(panel: Panel, log_multipliers: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -101,6 +128,8 @@ def linearise(
     centre: np.ndarray,
     noise: Noise,
     weight: np.ndarray,
+    sites: Sites,
+    log_rate_variance: np.ndarray | float = 0.0,
     *,
     seek_slips: bool,
 ) -> Linearised:
@@ -116,16 +145,23 @@ def linearise(
     noise : Noise
     weight : ndarray, shape (observations,)
         Weight of each reading.
+    sites : Sites
+        Pseudo-observations of the grades.
+    log_rate_variance : ndarray, shape (paths,), or 0
+        Posterior variance of each log rate. The best straight line through exp under a normal
+        with this variance has the slope exp(mean + variance/2); 0 is the tangent at the mode.
     seek_slips : bool
         Whether to find the weights anew from the residuals.
     """
     value = centre + deviation
+    lifted = value.copy()
+    lifted[2] += 0.5 * log_rate_variance
     x_target, slope_target = effective_exposure(panel, value[_COVARIATES_FROM:, 0])
     path, target = panel.obs_path, panel.obs_target
     wears = ~panel.obs_waist
-    columns, wear = _columns(panel, value, path, target, x_target, slope_target, wears)
+    columns, wear = _columns(panel, lifted, path, target, x_target, slope_target, wears)
     fitted = _thickness(panel, value, path, columns, wear)
-    y, variance, weight = _data(panel, fitted, noise, weight, seek_slips)
+    y, variance, weight = _data(panel, fitted, noise, weight, sites, seek_slips)
     rows = np.concatenate([columns, (y - fitted)[None]])
     rows[-1] += np.einsum("in,in->n", columns, deviation[:, path])
     starts, counts = _starts(path, len(panel.nominal_mm))
@@ -143,7 +179,7 @@ def linearise(
 
     every = np.arange(len(counts))
     end_columns, end_wear = _columns(
-        panel, value, every, panel.path_end, x_target, slope_target, np.ones(len(every), bool)
+        panel, lifted, every, panel.path_end, x_target, slope_target, np.ones(len(every), bool)
     )
     settled = -end_columns[1]
     end_columns[1] = -1.0
@@ -152,14 +188,18 @@ def linearise(
     end_mm = end_mm - np.einsum("in,in->n", end_columns, deviation) + state[-1]
     return Linearised(
         gram=gram,
-        log_det=float(log_s[panel.obs_kind < THUMB].sum()),
+        log_det=float(log_s.sum()),
         end_columns=end_columns - state[:-1],
         end_mm=end_mm,
         end_process_mm2=process + noise.process_mm * np.maximum(end_wear - seen_wear, 0.0),
         residual_mm=y - fitted,
+        variance_mm2=variance,
         weight=weight,
         fitted_mm=fitted,
         settling=1.0 - settled,
+        columns=columns,
+        wear_mm=wear,
+        end_wear_mm=end_wear,
     )
 
 
@@ -197,24 +237,41 @@ def _thickness(
 
 
 def _data(
-    panel: Panel, fitted: np.ndarray, noise: Noise, weight: np.ndarray, seek_slips: bool
+    panel: Panel,
+    fitted: np.ndarray,
+    noise: Noise,
+    weight: np.ndarray,
+    sites: Sites,
+    seek_slips: bool,
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Observed or pseudo-observed thickness, its variance, and the weights."""
     y = panel.obs_mm.copy()
-    kind = panel.obs_kind
-    variance = np.ones(len(y))
-    gauge = kind < THUMB
-    sd = np.asarray(noise.gauge_sd_mm)[np.minimum(kind, len(GAUGES) - 1)]
+    gauge = panel.obs_kind < THUMB
+    sd = np.asarray(noise.gauge_sd_mm)[np.minimum(panel.obs_kind, len(GAUGES) - 1)]
     if seek_slips:
         weight = np.where(gauge, _slip_weight(y - fitted, sd), 1.0)
-    variance[gauge] = (sd**2 / weight)[gauge]
-    thumb, hole = kind == THUMB, kind == HOLE
-    limit = panel.limit_mm[panel.obs_path]
-    y[thumb], variance[thumb] = grade_information(
-        panel.obs_grade[thumb], fitted[thumb], limit[thumb], noise.thumb
-    )
-    y[hole], variance[hole] = hole_information(fitted[hole])
+    variance = sd**2 / weight
+    y[sites.rows], variance[sites.rows] = sites.mm, sites.variance_mm2
+    sent = panel.obs_kind == SENT  # both feet are told, so each with twice the variance
+    y[sent] = panel.limit_mm[panel.obs_path[sent]] + noise.sending.above_limit_mm
+    variance[sent] = 2.0 * noise.sending.sd_mm**2
     return y, variance, weight
+
+
+def bounds_of(
+    panel: Panel, rows: np.ndarray, noise: Noise
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Interval and noise of the grades at some observations."""
+    grade = np.where(panel.obs_kind[rows] == HOLE, 3, panel.obs_grade[rows])
+    return grade_bounds(grade, panel.limit_mm[panel.obs_path[rows]], noise.thumb)
+
+
+def first_sites(panel: Panel, noise: Noise) -> Sites:
+    """Sites of the grades before anything else is known: a loose guess round the nominal."""
+    rows = np.flatnonzero((panel.obs_kind == THUMB) | (panel.obs_kind == HOLE))
+    low, high, sd = bounds_of(panel, rows, noise)
+    guess = np.clip(panel.nominal_mm[panel.obs_path[rows]], low, high)
+    return Sites(rows, *interval_site(low, high, sd, guess, np.ones(len(rows))))
 
 
 def _slip_weight(residual_mm: np.ndarray, sd_mm: np.ndarray) -> np.ndarray:

@@ -17,11 +17,12 @@ from forecast.frames import FEET, GRADES, MATERIALS, WEARING_POINTS
 from forecast.log import WearLog
 from forecast.priors import HEEL_NOMINAL_MM, default_limit_mm
 
-__all__ = ["GAUGES", "HOLE", "THUMB", "Panel", "build_panel"]
+__all__ = ["GAUGES", "HOLE", "SENT", "THUMB", "Panel", "build_panel"]
 
 GAUGES = ("caliper", "depth_gauge", "ultrasonic")
 THUMB = 3  # code of a thumb grade, after the gauges
 HOLE = 4
+SENT = 5  # the sole came off: soles come off at about the thickness of `forecast.sending`
 _SHIFT = 1 << 20
 
 
@@ -34,9 +35,9 @@ class Panel:
     (code), `drives` (1 where the foot is the wearer's driving foot), `path_end` (target at which
     the path is to be known: as_of, or the day the sole was taken off), `current` (sole still on).
     Pairs: `pair_wearer`, `pair_ids`; wearers: `wearer_ids`. Soles: `sole_ids`, `sole_pair`.
-    Observations (sorted by path, target): `obs_path`, `obs_target`, `obs_kind` (gauge code, THUMB
-    or HOLE), `obs_mm` (NaN for grades), `obs_grade` (code or -1), `obs_waist`, `obs_check` (row of
-    `log.checks`).
+    Observations (sorted by path, target): `obs_path`, `obs_target`, `obs_kind` (gauge code, THUMB,
+    HOLE or SENT), `obs_mm` (NaN for grades), `obs_grade` (code or -1), `obs_waist`, `obs_check` (row of
+    `log.checks`; -1 for SENT).
     Targets: `target_sole`, `target_day`, exposure in `exposure`.
     """
 
@@ -123,8 +124,10 @@ def build_panel(log: WearLog, as_of: pd.Timestamp) -> Panel:
     foot = _codes(checks["foot"], FEET)
     point = _codes(checks["point"], WEARING_POINTS)
     target = np.searchsorted(key, check_sole * _SHIFT + check_day)
-    obs = _observations(checks, check_row, check_sole, foot, point, target, path_of)
     end_target = np.flatnonzero(last)
+    gone = np.flatnonzero(~soles["current"].to_numpy() & (soles["end_day"].to_numpy() <= today))
+    sent = _sent(gone, end_target)
+    obs = _observations(checks, check_row, check_sole, foot, point, target, path_of, sent)
     sole_material = soles["material"].to_numpy()
     return Panel(
         wearer_ids=wearers["wearer_id"].to_numpy(object),
@@ -286,6 +289,24 @@ def _paths(
     return paths
 
 
+def _sent(gone: np.ndarray, end_target: np.ndarray) -> pd.DataFrame:
+    """Rows that say that a sole came off, one for the ball of each foot."""
+    sole = np.repeat(gone, 2)
+    return pd.DataFrame(
+        {
+            "target": end_target[sole],
+            "kind": SENT,
+            "mm": np.nan,
+            "grade": -1,
+            "waist": False,
+            "check": -1,
+            "sole": sole,
+            "foot": np.tile([0, 1], len(gone)),
+            "point": 0,
+        }
+    )
+
+
 def _observations(
     checks: pd.DataFrame,
     check_row: np.ndarray,
@@ -294,6 +315,7 @@ def _observations(
     point: np.ndarray,
     target: np.ndarray,
     path_of: pd.MultiIndex,
+    sent: pd.DataFrame,
 ) -> pd.DataFrame:
     """One row an observation and path; a waist reading is seen by the ball and the toe."""
     grade = _codes(checks["grade"], GRADES)
@@ -315,7 +337,8 @@ def _observations(
     frame = frame[(frame["mm"].notna() & (frame["kind"] < THUMB)) | (frame["grade"] >= 0)]
     worn = frame[~frame["waist"]]
     waist = frame[frame["waist"] & (frame["kind"] < THUMB)]
-    parts = [worn, *(waist.assign(point=p) for p in (0, 1))]
+    parts = [worn, *(waist.assign(point=p) for p in (0, 1)), sent]
+    parts = [part for part in parts if len(part)] or [worn]
     every = pd.concat(parts, ignore_index=True)
     every["path"] = path_of.get_indexer(pd.MultiIndex.from_frame(every[["sole", "foot", "point"]]))
     every = every[every["path"] >= 0]

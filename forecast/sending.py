@@ -1,8 +1,9 @@
-"""How thin do soles get here before they are sent, and what does a sole still on tell?
+"""How thin do soles get here before they come off, and what do that and a sole still on tell?
 
-Owners send a pair when it looks worn; so a sole that is still on is less likely to be far past the
-point at which soles have come off before. That point, and how loosely it is kept, is learnt from
-the soles that were taken off. With few of them a sole still on tells nothing.
+Owners send a pair when it looks worn. So a sole that came off says about how thick it was that day,
+and a sole that is still on is less likely to be far past that point. Where the point lies, and how
+loosely it is kept, is learnt from soles that a gauge followed to near their end; without such soles
+it is taken to be the limit, very loosely (common practice, no source).
 """
 
 from __future__ import annotations
@@ -12,25 +13,22 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import ndtr
 
-from forecast.estimation import Estimate, prior_centre
-from forecast.panel import Panel
-from forecast.sole_state import FootPairs, foot_pairs, sole_state
-
 __all__ = ["Sending", "learn_sending", "redraw"]
 
 _AT_LEAST_SOLES = 15
-_LEAST_SD_MM = 0.1
+_KNOWN_SD_MM = 0.25  # a sole counts as followed to its end when its last thickness is known so well
+_LEAST_SD_MM = 0.25
 
 
 @dataclass(frozen=True)
 class Sending:
     """Thickness above the limit at which soles come off: thinner foot, ball.
 
-    above_limit_mm, sd_mm : mean and SD over soles. soles : how many taught it; 0 = not known.
+    above_limit_mm, sd_mm : mean and SD over soles. soles : how many taught it.
     """
 
     above_limit_mm: float = 0.0
-    sd_mm: float = 1.0
+    sd_mm: float = 0.9
     soles: int = 0
 
     def still_on(self, spare_mm: np.ndarray, ball: np.ndarray) -> np.ndarray:
@@ -43,36 +41,34 @@ class Sending:
         ball : ndarray of bool, shape (groups,)
             Only the ball sends a sole; other points count one.
         """
-        if not self.soles:
-            return np.ones_like(spare_mm)
         chance = ndtr((spare_mm - self.above_limit_mm) / self.sd_mm)
         return np.where(ball[:, None], np.maximum(chance, 1e-6), 1.0)
 
 
-def learn_sending(panel: Panel, found: Estimate) -> Sending:
-    """Learn from the soles that were taken off.
+def learn_sending(
+    mean_mm: np.ndarray, sd_mm: np.ndarray, limit_mm: np.ndarray, before: Sending
+) -> Sending:
+    """Learn from the soles that came off.
 
     Parameters
     ----------
-    panel : Panel
-    found : Estimate
-        Of the same panel.
+    mean_mm, sd_mm, limit_mm : ndarray, shape (2, soles)
+        Thickness of both feet at the ball when the sole came off: posterior mean and SD, and limit.
+    before : Sending
+        What the posterior was found with; its own pull on the thickness is taken out.
     """
-    feet = foot_pairs(panel, current_only=False)
-    gone = ~panel.current[feet.left] & (panel.path_point[feet.left] == 0)
-    feet = FootPairs(feet.left[gone], feet.right[gone])
-    if len(feet.left) < _AT_LEAST_SOLES:
+    pull = 1.0 / (2.0 * before.sd_mm**2)
+    precision = np.maximum(1.0 / np.square(sd_mm) - pull, 1e-3)
+    own = limit_mm + before.above_limit_mm
+    mean = (mean_mm / np.square(sd_mm) - own * pull) / precision
+    known = (precision > _KNOWN_SD_MM**-2).all(axis=0)
+    if known.sum() < _AT_LEAST_SOLES:
         return Sending()
-    centre = prior_centre(found.layout)
-    state = sole_state(panel, found.layout, found.lin, found.posterior, centre, feet)
-    spare = np.minimum(
-        state.mean[1] - panel.limit_mm[feet.left], state.mean[3] - panel.limit_mm[feet.right]
-    )
-    known = np.square(state.factor[1]).sum(axis=0)
-    weight = 1.0 / (known + 0.3**2)
-    mean = float(np.average(spare, weights=weight))
-    variance = float(np.average(np.square(spare - mean) - known, weights=weight))
-    return Sending(mean, float(np.sqrt(max(variance, _LEAST_SD_MM**2))), len(feet.left))
+    spare = (mean - limit_mm).min(axis=0)[known]
+    noise = (1.0 / precision).mean(axis=0)[known]
+    above = float(spare.mean())
+    variance = float(np.mean(np.square(spare - above) - noise))
+    return Sending(above, float(np.sqrt(max(variance, _LEAST_SD_MM**2))), int(known.sum()))
 
 
 def redraw(weight: np.ndarray, order_by: np.ndarray) -> np.ndarray:

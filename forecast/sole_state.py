@@ -29,11 +29,14 @@ class SoleState:
         Lower triangular Cholesky factor of the covariance; mm and log mm per standard wear day.
     settling_mm : ndarray, shape (2, groups)
         Packing still to come, by foot: thickness above is as if it had come.
+    wear_mm : ndarray, shape (2, groups)
+        Expected wear so far, by foot.
     """
 
     mean: np.ndarray
     factor: np.ndarray
     settling_mm: np.ndarray
+    wear_mm: np.ndarray
 
 
 @dataclass(frozen=True)
@@ -128,7 +131,8 @@ def sole_state(
     factor = np.linalg.cholesky(np.moveaxis(cov, -1, 0))
     packing = centre[1] + _packing(posterior, layout)
     settling = np.array([lin.settling[p] * packing[p] for p in (feet.left, feet.right)])
-    return SoleState(mean, np.moveaxis(factor, 0, -1), np.maximum(settling, 0.0))
+    wear = np.array([lin.end_wear_mm[p] for p in (feet.left, feet.right)])
+    return SoleState(mean, np.moveaxis(factor, 0, -1), np.maximum(settling, 0.0), wear)
 
 
 def _packing(posterior: Posterior, layout: Coordinates) -> np.ndarray:

@@ -35,11 +35,9 @@ class WearFit:
     spread : dict
         SD of each random effect, by the names of `forecast.priors.SPREADS`.
     noise : Noise
-        Reading error by gauge, process noise, thumb scale.
+        Reading error by gauge, process noise, thumb scale, how thin soles get before they come off.
     use : UseFit
         What was learnt of use.
-    sending : Sending
-        How thin soles get before they are taken off.
     log_likelihood : float
         Penalised marginal log likelihood of the linearised model at the optimum.
     """
@@ -51,7 +49,6 @@ class WearFit:
     spread: dict[str, float]
     noise: Noise
     use: UseFit
-    sending: Sending
     log_likelihood: float
     rounds: int
     converged: bool
@@ -152,6 +149,11 @@ class WearFit:
             f"{thumb.give_from_mm:.2f} mm, {thumb.limit_weight:.2f} mm more per mm of limit, noise "
             f"{thumb.sd_mm:.2f} mm (learnt from {thumb.learnt_from} checks)"
         )
+        sending = self.noise.sending
+        head.append(
+            f"soles come off at limit + {sending.above_limit_mm:.2f} mm, SD {sending.sd_mm:.2f} mm "
+            f"(learnt from {sending.soles} soles)"
+        )
         return "\n".join(head)
 
     def chance_positive(self, name: str) -> float:
@@ -175,7 +177,7 @@ class WearFit:
             "process_mm": self.noise.process_mm,
             "thumb": vars(self.noise.thumb).copy(),
             "use": self.use.to_dict(),
-            "sending": vars(self.sending).copy(),
+            "sending": vars(self.noise.sending).copy(),
             "log_likelihood": self.log_likelihood,
             "rounds": self.rounds,
             "converged": self.converged,
@@ -207,8 +209,10 @@ class WearFit:
             cov=np.asarray(data["cov"], float),
             spread=dict(data["spread"]),
             noise=Noise(
-                tuple(data["gauge_sd_mm"]), data["process_mm"], ThumbScale(**data["thumb"])
+                tuple(data["gauge_sd_mm"]),
+                data["process_mm"],
+                ThumbScale(**data["thumb"]),
+                Sending(**data["sending"]),
             ),
             use=UseFit.from_dict(data["use"]),
-            sending=Sending(**data["sending"]),
         )

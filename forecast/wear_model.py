@@ -20,7 +20,6 @@ from forecast.hierarchy import Posterior
 from forecast.linearise import Linearised
 from forecast.log import WearLog
 from forecast.panel import Panel, build_panel
-from forecast.sending import learn_sending
 from forecast.usage import current_pace, fit_use
 from forecast.wear_counts import wear_counts
 from forecast.wear_fit import WearFit
@@ -81,14 +80,13 @@ class WearModel:
             spread=found.spread,
             noise=found.noise,
             use=use,
-            sending=learn_sending(panel, found),
             log_likelihood=-found.objective,
             rounds=found.rounds,
             converged=found.converged,
             n_wearers=len(panel.wearer_ids),
             n_pairs=len(panel.pair_ids),
             n_paths=len(panel.nominal_mm),
-            n_observations=len(panel.obs_kind),
+            n_observations=int((panel.obs_check >= 0).sum()),
         )
 
 
@@ -133,9 +131,7 @@ def condition(
     panel = build_panel(log, pd.Timestamp(as_of))
     layout = coordinates(panel)
     population = fit.population(layout.population)
-    posterior, lin, deviation = modes(
-        panel, layout, fit.spread, fit.noise, population=population
-    )
+    at = modes(panel, layout, fit.spread, fit.noise, population=population)
     centre = prior_centre(layout)
     value = np.array([fit.value(n) for n in layout.population])
     counts = wear_counts(log, panel, multipliers(layout.population, value))
@@ -144,4 +140,4 @@ def condition(
     present[panel.path_pair[panel.current]] = True
     pace = current_pace(counts, use.half_life_periods, use.leaning_days, use.season, present)
     ahead = use_ahead(use, pace, panel.as_of_day, horizon_days)
-    return Conditioned(panel, layout, lin, posterior, centre, deviation, ahead)
+    return Conditioned(panel, layout, at.lin, at.posterior, centre, at.deviation, ahead)
