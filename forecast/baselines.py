@@ -77,9 +77,7 @@ def population_rate_days(log: WearLog, as_of: pd.Timestamp, horizon_days: int) -
     return _first_day(log, panel, (thickness - panel.limit_mm) / rate, horizon_days)
 
 
-def _first_day(
-    log: WearLog, panel: Panel, remaining: np.ndarray, horizon_days: int
-) -> pd.Series:
+def _first_day(log: WearLog, panel: Panel, remaining: np.ndarray, horizon_days: int) -> pd.Series:
     """Carry remaining standard wear days on at each pair's mean logged pace."""
     feet = foot_pairs(panel)
     ball = panel.path_point[feet.left] == 0

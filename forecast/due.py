@@ -18,7 +18,6 @@ from forecast.frames import CHANCE_DAYS, DUE_QUANTILES, FEET, FORECAST, WEARING_
 from forecast.log import WearLog
 from forecast.panel import HOLE
 from forecast.reasons import reasons
-from forecast.sending import redraw
 from forecast.settings import ForecastSettings
 from forecast.sole_state import FootPairs, SoleState, foot_pairs, sole_state
 from forecast.wear_fit import WearFit
@@ -49,26 +48,14 @@ class DueDraws:
 def due_draws(
     known: Conditioned, state: SoleState, left: np.ndarray, right: np.ndarray, fit: WearFit
 ) -> DueDraws:
-    """Draw due days of groups given by their left and right paths.
-
-    Draws are weighed by the chance that a sole so thin would still be on (`forecast.sending`), and
-    drawn again so that all count the same.
-    """
+    """Draw due days of groups given by their left and right paths."""
     panel = known.panel
     limit = np.array([panel.limit_mm[left], panel.limit_mm[right]])
     remaining, rate, thickness = remaining_exposure(state, limit, fit.noise.process_mm)
-    spare = (thickness - limit[:, :, None]).min(axis=0)
-    weight = fit.noise.sending.still_on(spare, panel.path_point[left] == 0)
-    keep = redraw(weight, np.minimum(remaining[0], remaining[1]))
-    remaining, rate, thickness = (
-        np.take_along_axis(a, keep[None], axis=-1) for a in (remaining, rate, thickness)
-    )
     first = np.minimum(remaining[0], remaining[1])
     members = panel.path_pair[left]
-    use = np.take_along_axis(np.broadcast_to(normal_points()[8], keep.shape), keep, axis=-1)
-    days = np.array(
-        [days_until(known.ahead, part, use, members) for part in (*remaining, first)]
-    )
+    use = normal_points()[8]
+    days = np.array([days_until(known.ahead, part, use, members) for part in (*remaining, first)])
     sooner = (remaining[0] < remaining[1]) + 0.5 * (remaining[0] == remaining[1])
     return DueDraws(days, sooner.mean(axis=-1), rate, thickness)
 

@@ -123,9 +123,7 @@ def modes(
         variance = start.log_rate_variance
     for step in range(steps):
         seek = step > 1 or start is not None
-        lin = linearise(
-            panel, deviation, centre, noise, weight, sites, variance, seek_slips=seek
-        )
+        lin = linearise(panel, deviation, centre, noise, weight, sites, variance, seek_slips=seek)
         weight = lin.weight
         posterior = solve(panel, layout, lin, spread, population)
         change = layout.interface(posterior.unknowns()) - deviation
@@ -183,7 +181,11 @@ def improve_sites(
 
 
 def spread_objective(
-    log_spread: np.ndarray, names: tuple[str, ...], panel: Panel, layout: Coordinates, lin: Linearised
+    log_spread: np.ndarray,
+    names: tuple[str, ...],
+    panel: Panel,
+    layout: Coordinates,
+    lin: Linearised,
 ) -> tuple[float, np.ndarray]:
     """Negative penalised marginal log likelihood and its gradient by the log spreads."""
     spread = {n: float(np.exp(v)) for n, v in zip(names, log_spread, strict=True)}
@@ -251,9 +253,7 @@ def improve_noise(
         shift = -slope / curve if curve < 0 else np.sign(slope) * 0.5
         shifts[place] = np.clip(shift, -0.5, 0.5)
     sds = tuple(float(s * np.exp(d)) for s, d in zip(noise.gauge_sd_mm, shifts, strict=False))
-    return replace(
-        noise, gauge_sd_mm=sds, process_mm=float(noise.process_mm * np.exp(shifts[-1]))
-    )
+    return replace(noise, gauge_sd_mm=sds, process_mm=float(noise.process_mm * np.exp(shifts[-1])))
 
 
 def learn_thumb(panel: Panel, lin: Linearised, noise: Noise) -> Noise:

@@ -81,9 +81,9 @@ def silent_gaps(wearer: np.ndarray, day: np.ndarray, first: np.ndarray, last: in
         np.concatenate([log, edge_who * _SHIFT + first[edge_who], edge_who * _SHIFT + last]),
         kind="stable",
     )
-    every = np.concatenate(
-        [log, edge_who * _SHIFT + first[edge_who], edge_who * _SHIFT + last]
-    )[order]
+    every = np.concatenate([log, edge_who * _SHIFT + first[edge_who], edge_who * _SHIFT + last])[
+        order
+    ]
     who, when = every // _SHIFT, every % _SHIFT
     long = (who[1:] == who[:-1]) & (np.diff(when) > limit[who[1:]])
     return pd.DataFrame(

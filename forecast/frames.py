@@ -266,13 +266,28 @@ FORECAST: tuple[Column, ...] = (
     Column("foot", "word", "left, right, or pair = the first of the two", words=(*FEET, "pair")),
     Column("point", "word", "where on the sole", words=WEARING_POINTS),
     Column("thickness_mm_p50", "number", "median thickness on as_of (pair: the thinner)", "mm"),
-    Column("rate_mm_per_wear_day_p50", "number", "median wear rate (pair: of the first foot)", "mm per standard wear day"),
-    *(Column(n, "date", f"{q:.0%} quantile of the due date; empty = beyond the horizon") for n, q in DUE_QUANTILES.items()),
-    *(Column(n, "number", f"chance of being at the limit within {d} days", "probability") for n, d in CHANCE_DAYS.items()),
-    Column("send_by", "date", "last day to hand over at the risk level; empty = beyond the horizon"),
+    Column(
+        "rate_mm_per_wear_day_p50",
+        "number",
+        "median wear rate (pair: of the first foot)",
+        "mm per standard wear day",
+    ),
+    *(
+        Column(n, "date", f"{q:.0%} quantile of the due date; empty = beyond the horizon")
+        for n, q in DUE_QUANTILES.items()
+    ),
+    *(
+        Column(n, "number", f"chance of being at the limit within {d} days", "probability")
+        for n, d in CHANCE_DAYS.items()
+    ),
+    Column(
+        "send_by", "date", "last day to hand over at the risk level; empty = beyond the horizon"
+    ),
     Column("book_by", "date", "send_by less the bench's wait"),
     Column("band", "word", "the pair's band", words=BANDS),
-    Column("first_foot", "word", "the foot likelier to be due first; empty = undecided", words=FEET),
+    Column(
+        "first_foot", "word", "the foot likelier to be due first; empty = undecided", words=FEET
+    ),
     Column("reason", "text", "what the forecast leans on"),
 )
 

@@ -15,7 +15,7 @@ import numpy as np
 
 from forecast.coordinates import INTERFACE
 from forecast.covariates import COVARIATES
-from forecast.panel import GAUGES, HOLE, SENT, THUMB, Panel
+from forecast.panel import GAUGES, HOLE, SENT, STILL_ON, THUMB, Panel
 from forecast.priors import PACKING_DAYS
 from forecast.sending import Sending
 from forecast.thumb import ThumbScale, grade_bounds, interval_site
@@ -263,12 +263,17 @@ def bounds_of(
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Interval and noise of the grades at some observations."""
     grade = np.where(panel.obs_kind[rows] == HOLE, 3, panel.obs_grade[rows])
-    return grade_bounds(grade, panel.limit_mm[panel.obs_path[rows]], noise.thumb)
+    limit = panel.limit_mm[panel.obs_path[rows]]
+    low, high, sd = grade_bounds(grade, limit, noise.thumb)
+    on = panel.obs_kind[rows] == STILL_ON  # both feet are told, so each more loosely
+    low = np.where(on, limit + noise.sending.above_limit_mm, low)
+    sd = np.where(on, 2.0 * noise.sending.sd_mm, sd)
+    return low, np.where(on, np.inf, high), sd
 
 
 def first_sites(panel: Panel, noise: Noise) -> Sites:
     """Sites of the grades before anything else is known: a loose guess round the nominal."""
-    rows = np.flatnonzero((panel.obs_kind == THUMB) | (panel.obs_kind == HOLE))
+    rows = np.flatnonzero(np.isin(panel.obs_kind, (THUMB, HOLE, STILL_ON)))
     low, high, sd = bounds_of(panel, rows, noise)
     guess = np.clip(panel.nominal_mm[panel.obs_path[rows]], low, high)
     return Sites(rows, *interval_site(low, high, sd, guess, np.ones(len(rows))))

@@ -9,6 +9,8 @@ average over the grades to expect.
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 from scipy.special import ndtr
@@ -65,7 +67,7 @@ def _expected_width(mine: OnePair, now: SoleState, cov: np.ndarray, gain: np.nda
     """Width after a reading, averaged over what it may read; `gain` moves the mean per its SD."""
     factor = np.linalg.cholesky(cov + 1e-10 * np.eye(len(cov)))[:, :, None]
     widths = [
-        interval_days(mine, SoleState(now.mean + z * gain[:, None], factor, now.settling_mm))
+        interval_days(mine, replace(now, mean=now.mean + z * gain[:, None], factor=factor))
         for z in _OUTCOMES
     ]
     return float(np.average(widths, weights=_CHANCES))
@@ -102,7 +104,7 @@ def joint_of_feet(
     seen = {}
     walk = np.zeros(4)
     for foot, path in enumerate(paths):
-        here = curve(known, int(path), worn, np.ones(1, bool))
+        here = curve(known, int(path), worn)
         _, columns, left_over = smoothed(known, mine.fit.noise, int(path), here)
         asked[2 * foot, foot, 2] = 1.0
         asked[2 * foot + 1, foot] = columns[:, 0]

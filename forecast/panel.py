@@ -17,9 +17,10 @@ from forecast.frames import FEET, GRADES, MATERIALS, WEARING_POINTS
 from forecast.log import WearLog
 from forecast.priors import HEEL_NOMINAL_MM, default_limit_mm
 
-__all__ = ["GAUGES", "HOLE", "SENT", "THUMB", "Panel", "build_panel"]
+__all__ = ["GAUGES", "HOLE", "SENT", "STILL_ON", "THUMB", "Panel", "build_panel"]
 
 GAUGES = ("caliper", "depth_gauge", "ultrasonic")
+STILL_ON = 6  # the sole is on yet, so it is not likely to be far below that
 THUMB = 3  # code of a thumb grade, after the gauges
 HOLE = 4
 SENT = 5  # the sole came off: soles come off at about the thickness of `forecast.sending`
@@ -36,8 +37,8 @@ class Panel:
     the path is to be known: as_of, or the day the sole was taken off), `current` (sole still on).
     Pairs: `pair_wearer`, `pair_ids`; wearers: `wearer_ids`. Soles: `sole_ids`, `sole_pair`.
     Observations (sorted by path, target): `obs_path`, `obs_target`, `obs_kind` (gauge code, THUMB,
-    HOLE or SENT), `obs_mm` (NaN for grades), `obs_grade` (code or -1), `obs_waist`, `obs_check` (row of
-    `log.checks`; -1 for SENT).
+    HOLE, SENT or STILL_ON), `obs_mm` (NaN for grades), `obs_grade` (code or -1), `obs_waist`, `obs_check` (row of
+    `log.checks`; -1 for SENT and STILL_ON).
     Targets: `target_sole`, `target_day`, exposure in `exposure`.
     """
 
@@ -109,9 +110,7 @@ def build_panel(log: WearLog, as_of: pd.Timestamp) -> Panel:
     check_sole = check_sole[check_sole >= 0]
     check_day = days_of(checks["checked_on"])
     key = np.unique(
-        np.concatenate(
-            [check_sole * _SHIFT + check_day, np.arange(len(soles)) * _SHIFT + sole_end]
-        )
+        np.concatenate([check_sole * _SHIFT + check_day, np.arange(len(soles)) * _SHIFT + sole_end])
     )
     target_sole, target_day = key // _SHIFT, key % _SHIFT
     last = np.r_[target_sole[1:] != target_sole[:-1], True]
@@ -126,7 +125,8 @@ def build_panel(log: WearLog, as_of: pd.Timestamp) -> Panel:
     target = np.searchsorted(key, check_sole * _SHIFT + check_day)
     end_target = np.flatnonzero(last)
     gone = np.flatnonzero(~soles["current"].to_numpy() & (soles["end_day"].to_numpy() <= today))
-    sent = _sent(gone, end_target)
+    on = np.flatnonzero(soles["current"].to_numpy())
+    sent = pd.concat([_told(gone, SENT, end_target), _told(on, STILL_ON, end_target)])
     obs = _observations(checks, check_row, check_sole, foot, point, target, path_of, sent)
     sole_material = soles["material"].to_numpy()
     return Panel(
@@ -176,9 +176,7 @@ def _hierarchy(log: WearLog) -> tuple[pd.DataFrame, pd.DataFrame, pd.DataFrame]:
     )
     soles = soles.sort_values(["pair", "fitted_day"], kind="stable").reset_index(drop=True)
     pair, fitted = soles["pair"].to_numpy(), soles["fitted_day"].to_numpy()
-    following = np.r_[
-        np.where(pair[1:] == pair[:-1], fitted[1:], _SHIFT - 1), _SHIFT - 1
-    ]
+    following = np.r_[np.where(pair[1:] == pair[:-1], fitted[1:], _SHIFT - 1), _SHIFT - 1]
     soles["end_day"] = np.minimum(soles["end_day"], following)
     soles["current"] = soles["end_day"] >= _SHIFT - 1
     return soles, pairs, wearers
@@ -289,19 +287,19 @@ def _paths(
     return paths
 
 
-def _sent(gone: np.ndarray, end_target: np.ndarray) -> pd.DataFrame:
-    """Rows that say that a sole came off, one for the ball of each foot."""
-    sole = np.repeat(gone, 2)
+def _told(soles: np.ndarray, kind: int, end_target: np.ndarray) -> pd.DataFrame:
+    """Rows that say that a sole came off or is still on, one for the ball of each foot."""
+    sole = np.repeat(soles, 2)
     return pd.DataFrame(
         {
             "target": end_target[sole],
-            "kind": SENT,
+            "kind": kind,
             "mm": np.nan,
             "grade": -1,
             "waist": False,
             "check": -1,
             "sole": sole,
-            "foot": np.tile([0, 1], len(gone)),
+            "foot": np.tile([0, 1], len(soles)),
             "point": 0,
         }
     )

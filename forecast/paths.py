@@ -14,6 +14,7 @@ import pandas as pd
 from scipy.special import ndtri
 
 from forecast.due import due_draws
+from forecast.first_passage import normal_points
 from forecast.frames import FEET, PATH, WEARING_POINTS
 from forecast.joint import sole_normal
 from forecast.log import WearLog
@@ -30,6 +31,7 @@ _WEEK = 7
 _WEEKLY_UNTIL, _THEN_EVERY = 366, 28
 _SHORTEST_DAYS = 28
 _LAST_SHARE = 0.95
+_BEND_MATTERS_MM = 0.03
 _QUANTILES = (0.10, 0.50, 0.90)
 
 
@@ -121,12 +123,48 @@ def _past(mine: OnePair, sole: int) -> list[_Rows]:
     normal = sole_normal(known, paths)
     out = []
     for path, cov in zip(paths, normal.own_cov, strict=True):
-        here = curve(known, int(path), worn, np.ones(len(days), bool))
+        here = curve(known, int(path), worn)
         mean, columns, walk = smoothed(known, mine.fit.noise, int(path), here)
         variance = np.einsum("in,ij,jn->n", columns, cov, columns, optimize=True) + np.diag(walk)
-        spread = np.outer(ndtri(_QUANTILES), np.sqrt(np.maximum(variance, 0.0)))
-        out.append(_Rows(int(path), days, np.maximum(mean + spread, 0.0), ahead=False))
+        through = columns.T @ cov[:, 2]
+        thickness = _quantiles(mean, variance, through, float(cov[2, 2]), here.wear_mm)
+        out.append(_Rows(int(path), days, np.maximum(thickness, 0.0), ahead=False))
     return out
+
+
+def _quantiles(
+    mean: np.ndarray,
+    variance: np.ndarray,
+    with_rate: np.ndarray,
+    rate_variance: float,
+    wear_mm: np.ndarray,
+) -> np.ndarray:
+    """Quantiles of thickness, with what the straight line through exp(log rate) leaves out.
+
+    Parameters
+    ----------
+    mean, variance, with_rate : ndarray, shape (n,)
+        Of the thickness, and its covariance with the log rate.
+    rate_variance : float
+        Of the log rate.
+    wear_mm : ndarray, shape (n,)
+        Expected wear.
+
+    Returns
+    -------
+    ndarray, shape (quantiles, n)
+    """
+    if 0.5 * rate_variance * wear_mm.max(initial=0.0) < _BEND_MATTERS_MM:
+        return np.asarray(mean + np.outer(ndtri(_QUANTILES), np.sqrt(np.maximum(variance, 0.0))))
+    points = normal_points()[:2]
+    off = np.sqrt(rate_variance) * points[0]
+    slope = with_rate / rate_variance
+    alone = np.sqrt(np.maximum(variance - slope * with_rate, 0.0))
+    bend = 1.0 + off - np.exp(off - 0.5 * rate_variance)
+    draws = np.outer(slope, off) + np.outer(alone, points[1]) + np.outer(wear_mm, bend)
+    draws.sort(axis=-1)
+    at = [int(share * draws.shape[-1]) for share in _QUANTILES]
+    return np.asarray(mean + draws[:, at].T)
 
 
 def _ahead(mine: OnePair) -> list[_Rows]:

@@ -92,4 +92,3 @@ def _seen(readings: int, thumbs: int, holes: int, last_day: int) -> str:
         parts.append(f"{thumbs} thumb check{'s' * (thumbs > 1)}")
     when = np.datetime64(int(last_day), "D")
     return f"{' and '.join(parts)}, last on {when}"
-

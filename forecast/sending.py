@@ -11,9 +11,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import ndtr
 
-__all__ = ["Sending", "learn_sending", "redraw"]
+__all__ = ["Sending", "learn_sending"]
 
 _AT_LEAST_SOLES = 15
 _KNOWN_SD_MM = 0.25  # a sole counts as followed to its end when its last thickness is known so well
@@ -30,19 +29,6 @@ class Sending:
     above_limit_mm: float = 0.0
     sd_mm: float = 0.9
     soles: int = 0
-
-    def still_on(self, spare_mm: np.ndarray, ball: np.ndarray) -> np.ndarray:
-        """Chance that a sole with so much above its limit would still be on.
-
-        Parameters
-        ----------
-        spare_mm : ndarray, shape (groups, draws)
-            Thickness above the limit of the thinner foot.
-        ball : ndarray of bool, shape (groups,)
-            Only the ball sends a sole; other points count one.
-        """
-        chance = ndtr((spare_mm - self.above_limit_mm) / self.sd_mm)
-        return np.where(ball[:, None], np.maximum(chance, 1e-6), 1.0)
 
 
 def learn_sending(
@@ -69,26 +55,3 @@ def learn_sending(
     above = float(spare.mean())
     variance = float(np.mean(np.square(spare - above) - noise))
     return Sending(above, float(np.sqrt(max(variance, _LEAST_SD_MM**2))), int(known.sum()))
-
-
-def redraw(weight: np.ndarray, order_by: np.ndarray) -> np.ndarray:
-    """Systematic redraw of weighted draws, deterministic and in order.
-
-    Parameters
-    ----------
-    weight, order_by : ndarray, shape (groups, draws)
-        Weights, and the quantity in whose order draws are passed.
-
-    Returns
-    -------
-    ndarray of int, shape (groups, draws)
-        Indices of draws that all count the same.
-    """
-    n, draws = weight.shape
-    order = np.argsort(order_by, axis=-1, kind="stable")
-    running = np.cumsum(np.take_along_axis(weight, order, axis=-1), axis=-1)
-    running /= running[:, -1:]
-    row = np.arange(n)[:, None]
-    wanted = (np.arange(draws) + 0.5) / draws
-    place = np.searchsorted((running + row).ravel(), (wanted + row).ravel()).reshape(n, draws)
-    return np.take_along_axis(order, np.minimum(place - row * draws, draws - 1), axis=-1)

@@ -102,9 +102,7 @@ def sole_state(
     feet : FootPairs
         Groups asked for.
     """
-    pieces = [
-        _foot(layout, lin, posterior, centre, path) for path in (feet.left, feet.right)
-    ]
+    pieces = [_foot(layout, lin, posterior, centre, path) for path in (feet.left, feet.right)]
     sole = panel.path_sole[feet.left]
     pair = panel.sole_pair[sole]
     wearer = panel.pair_wearer[pair]

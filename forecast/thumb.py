@@ -16,7 +16,15 @@ import numpy as np
 import pandas as pd
 from scipy.special import log_ndtr
 
-__all__ = ["HOLE_SD_MM", "ThumbScale", "grade_bounds", "grade_information", "hole_information", "interval_site", "learn_scale"]
+__all__ = [
+    "HOLE_SD_MM",
+    "ThumbScale",
+    "grade_bounds",
+    "grade_information",
+    "hole_information",
+    "interval_site",
+    "learn_scale",
+]
 
 HOLE_SD_MM = 0.15
 _MOST_VARIANCE = 1e6

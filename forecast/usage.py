@@ -334,7 +334,9 @@ def _fit_season(counts: WearCounts) -> dict[int, tuple[float, float]]:
         weight *= season_factor(_waves(season, counts.group), counts.year_share)
         total = np.maximum(_by_wearer(weight, counts), 1e-9)
         mean = weight * (out_days / total)[counts.wearer]
-        step = {g: _wave_step(counts.days, mean, counts.group == g, basis, season[g]) for g in season}
+        step = {
+            g: _wave_step(counts.days, mean, counts.group == g, basis, season[g]) for g in season
+        }
         season = step
     starts = np.flatnonzero(np.r_[True, counts.wearer[1:] != counts.wearer[:-1]])
     could = np.maximum.reduceat(counts.open_days, starts, axis=0)

@@ -12,7 +12,6 @@ from forecast.covariates import COVARIATES
 from forecast.exposure import count_exposure, days_of, silent_exposure, silent_gaps
 from forecast.linearise import Noise, effective_exposure
 from forecast.log import WearLog
-from forecast.panel import THUMB
 from forecast.priors import PACKING_DAYS
 from forecast.wear_model import Conditioned
 
@@ -75,13 +74,6 @@ def worn_by(known: Conditioned, log: WearLog, sole: int, days: np.ndarray) -> Wo
     return Worn(x, slopes, _silent(known, log, sole, days))
 
 
-def worn_at_checks(known: Conditioned, at: np.ndarray) -> Worn:
-    """Exposure at some observations of the panel."""
-    x, slopes = effective_exposure(known.panel, multipliers_of(known))
-    target = known.panel.obs_target[at]
-    return Worn(x[target], slopes[:, target], known.panel.exposure.silent[target])
-
-
 def multipliers_of(known: Conditioned) -> np.ndarray:
     """Log multipliers of exposure at the modes, in the order of `COVARIATES`."""
     return np.asarray((known.centre + known.deviation)[_FROM:, 0])
@@ -107,19 +99,29 @@ def _silent(known: Conditioned, log: WearLog, sole: int, days: np.ndarray) -> np
     return np.asarray(total * silent_days / max(silent_days[-1], 1e-9))
 
 
-def curve(known: Conditioned, path: int, worn: Worn, ground: np.ndarray) -> Curve:
-    """Thickness of one path at some moments; `ground` is False where the point does not wear."""
+def curve(known: Conditioned, path: int, worn: Worn) -> Curve:
+    """Thickness of one path at some moments, and its derivatives, as the model lays its line."""
     value = (known.centre + known.deviation)[:, path]
-    rate = np.exp(value[2]) * ground
+    rate = np.exp(value[2]) * _lift(known, path)
     wear = rate * np.maximum(worn.x + value[5] * worn.silent, 0.0)
     columns = np.zeros((len(INTERFACE), len(worn.x)))
     columns[0] = 1.0
-    columns[1] = -np.minimum(worn.x / PACKING_DAYS, 1.0) * ground
+    columns[1] = -np.minimum(worn.x / PACKING_DAYS, 1.0)
     columns[2] = -wear
     columns[5] = -rate * worn.silent
     columns[_FROM:] = -rate * worn.slopes
     thickness = known.panel.nominal_mm[path] + value[0] + columns[1] * value[1] - wear
     return Curve(thickness, columns, wear)
+
+
+def _lift(known: Conditioned, path: int) -> float:
+    """How far the model's line through exp(log rate) is steeper than the rate at the mode."""
+    value = (known.centre + known.deviation)[:, path]
+    x_target, _ = effective_exposure(known.panel, multipliers_of(known))
+    end = known.panel.path_end[path]
+    worn = max(float(x_target[end] + value[5] * known.panel.exposure.silent[end]), 0.0)
+    wear = float(np.exp(value[2])) * worn
+    return float(known.lin.end_wear_mm[path]) / wear if wear > 0.0 else 1.0
 
 
 def smoothed(
@@ -138,18 +140,14 @@ def smoothed(
     variance_mm2 : ndarray, shape (n, n)
         Covariance of the walk that remains.
     """
-    panel = known.panel
-    at = np.flatnonzero(panel.obs_path == path)
+    lin = known.lin
+    at = np.flatnonzero(known.panel.obs_path == path)
     walk = noise.process_mm * np.minimum.outer(here.wear_mm, here.wear_mm)
     if not len(at):
         return here.thickness_mm, here.columns, walk
-    seen = curve(known, path, worn_at_checks(known, at), ~panel.obs_waist[at])
-    columns = seen.columns.copy()
-    columns[3] = panel.obs_kind[at] < THUMB
-    columns[4] = panel.obs_kind[at] == THUMB
-    between = noise.process_mm * np.minimum.outer(here.wear_mm, seen.wear_mm)
-    among = noise.process_mm * np.minimum.outer(seen.wear_mm, seen.wear_mm)
-    among[np.diag_indices_from(among)] += known.lin.variance_mm2[at]
+    between = noise.process_mm * np.minimum.outer(here.wear_mm, lin.wear_mm[at])
+    among = noise.process_mm * np.minimum.outer(lin.wear_mm[at], lin.wear_mm[at])
+    among[np.diag_indices_from(among)] += lin.variance_mm2[at]
     gain = np.linalg.solve(among, between.T).T
-    mean = here.thickness_mm + gain @ known.lin.residual_mm[at]
-    return mean, here.columns - columns @ gain.T, walk - gain @ between.T
+    mean = here.thickness_mm + gain @ lin.residual_mm[at]
+    return mean, here.columns - lin.columns[:, at] @ gain.T, walk - gain @ between.T
