@@ -74,8 +74,8 @@ class Diagnostics:
             & (self.residuals["share_beyond_2"] > _TOO_MANY * _USUAL_BEYOND_2)
         ]
         out += [
-            f"{100 * row['share_beyond_2']:.0f} % of the {_plain(row['method'])} checks lie further "
-            "from the fit than two standard errors, where 5 % should."
+            f"{100 * row['share_beyond_2']:.0f} % of the {_plain(row['method'])} checks lie "
+            "further from the fit than two standard errors, where 5 % should."
             for row in _records(many)
         ]
         return out
@@ -108,7 +108,7 @@ class Diagnostics:
         )
         return (
             f"Thumb: firm from {scale.firm_from_mm:.1f} mm, give from {scale.give_from_mm:.1f} mm "
-            f"at a limit of 2 mm ({whence})."
+            f"at a limit of 2 mm\n  ({whence})."
         )
 
     def _line(self) -> str:
@@ -117,7 +117,7 @@ class Diagnostics:
             return "Too few soles have enough readings to tell whether wear is a straight line."
         return (
             f"Wear goes with the power {bend.power:.2f} +/- {bend.standard_error:.2f} of the wear "
-            f"days ({bend.paths} shoes told); the model takes 1, a straight line."
+            f"days ({bend.paths} shoes told);\n  the model takes 1, a straight line."
         )
 
     def _set_aside(self) -> list[str]:

@@ -21,7 +21,6 @@ __all__ = [
     "curve",
     "multipliers_of",
     "smoothed",
-    "worn_at_checks",
     "worn_by",
 ]
 

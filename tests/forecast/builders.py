@@ -82,7 +82,7 @@ def straight_checks(
     method: str = "caliper",
     rng: np.random.Generator | None = None,
 ) -> list[dict[str, object]]:
-    """Readings of both balls on a straight line of wear, packing 0.2 mm over the first six days."""
+    """Read both balls on a straight line of wear, packing 0.2 mm over the first six days."""
     rows = []
     worn_on = np.asarray(sorted(worn))
     for k in check_days:
@@ -139,5 +139,5 @@ def together(*racks: dict[str, pd.DataFrame]) -> dict[str, pd.DataFrame]:
 
 
 def log_of(frames: dict[str, pd.DataFrame]) -> WearLog:
-    """The checked log of some frames."""
+    """Check some frames into a log."""
     return wear_log(**frames)

@@ -1,0 +1,226 @@
+"""Does the look back judge by what happened, and only by that?"""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from forecast import ForecastSettings, backtest
+from forecast.backtest import Backtest, usual_days
+from forecast.backtest_scores import calibration_table, coverage, due_within, send_by_share
+from forecast.errors import BadHorizon
+from forecast.log import wear_log
+from forecast.outcomes import log_end, outcomes
+from synthetic_data.scenarios import world
+from tests.forecast.builders import TODAY, day, grade, log_of, pair_row, rack, reading, sole_row
+
+AS_OF = day(100)
+
+
+def outcome(checks=(), **sole) -> pd.Series:
+    frames = {
+        "pairs": pd.DataFrame([pair_row("one")]),
+        "soles": pd.DataFrame([sole_row("one", **sole)]),
+        "checks": pd.DataFrame(list(checks)) if checks else None,
+    }
+    return outcomes(log_of(frames), AS_OF).iloc[0]
+
+
+class TestOutcomes:
+    def test_a_reading_below_the_limit_counts_halfway_from_the_last_above_it(self):
+        found = outcome([reading("one", 150, "left", 2.4), reading("one", 250, "left", 1.9)])
+        assert found["kind"] == "seen"
+        assert (found["above_until_days"], found["by_days"], found["days"]) == (50, 150, 100)
+
+    def test_a_hole_counts_as_below(self):
+        assert outcome([grade("one", 250, "right", "hole")])["kind"] == "seen"
+
+    def test_a_low_reading_that_the_next_contradicts_is_a_slip(self):
+        found = outcome([reading("one", 150, "left", 1.0), reading("one", 250, "left", 2.9)])
+        assert found["kind"] == "open"
+        assert found["above_until_days"] == 150
+
+    def test_a_sole_that_is_still_on_was_not_due_until_it_was_last_seen_above(self):
+        found = outcome([reading("one", 250, "left", 3.0), grade("one", 300, "left", "give")])
+        assert found["kind"] == "open"
+        assert found["above_until_days"] == 200
+        assert np.isnan(found["days"])
+
+    def test_a_sole_seen_past_its_limit_before_is_already_due(self):
+        assert outcome([reading("one", 90, "left", 1.8)])["kind"] == "already"
+
+    def test_the_thinner_foot_decides(self):
+        found = outcome([reading("one", 200, "left", 3.0), reading("one", 200, "right", 1.9)])
+        assert (found["kind"], found["by_days"]) == ("seen", 100)
+
+    def handed_over(self, checks=()):
+        frames = {
+            "pairs": pd.DataFrame([pair_row("one")]),
+            "soles": pd.DataFrame(
+                [
+                    sole_row("one", removed_on=day(310)),
+                    sole_row("one", number=2, fitted_on=day(312)),
+                ]
+            ),
+            "checks": pd.DataFrame(list(checks)) if checks else None,
+            "bench_jobs": pd.DataFrame(
+                [
+                    {
+                        "job_id": "j1",
+                        "pair_id": "one",
+                        "work": "full_sole",
+                        "received_on": day(300),
+                    }
+                ]
+            ),
+        }
+        return outcomes(log_of(frames), AS_OF).iloc[0]
+
+    def test_the_day_of_hand_over_counts_where_no_check_tells(self):
+        found = self.handed_over()
+        assert (found["kind"], found["days"]) == ("resoled", 200)
+
+    def test_a_sole_handed_over_soon_after_a_check_above_the_limit_was_sent_early(self):
+        found = self.handed_over([reading("one", 280, "left", 2.6)])
+        assert (found["kind"], found["above_until_days"]) == ("early", 200)
+
+    def test_a_sole_taken_off_for_good_was_not_due_as_far_as_is_known(self):
+        found = outcome([reading("one", 150, "left", 3.0)], removed_on=day(200))
+        assert (found["kind"], found["above_until_days"]) == ("open", 50)
+
+    def test_outcomes_of_a_simulated_world_are_near_the_truth(self):
+        simulated = world("score_world", 3, n_pairs=120)
+        log = wear_log(**simulated.frames)
+        as_of = pd.Timestamp("2025-05-23")
+        found = outcomes(log, as_of)
+        hidden = simulated.hidden_thickness
+        limit = hidden["sole_id"].map(log.soles.set_index("sole_id")["limit_mm"])
+        under = hidden[(hidden["point"] == "ball") & (hidden["thickness_mm"] <= limit)]
+        true = found["sole_id"].map(under.groupby("sole_id")["on_date"].min())
+        error = (found["days"] - (true - as_of).dt.days)[found["kind"] == "seen"].dropna()
+        assert len(error) > 8
+        assert abs(error.median()) < 40
+        open_ = found["kind"] == "open"
+        late = (true - as_of).dt.days[open_] <= found["above_until_days"][open_]
+        assert late.mean() < 0.05
+
+
+def judged(**columns) -> pd.DataFrame:
+    n = len(next(iter(columns.values())))
+    base = {
+        "kind": ["seen"] * n,
+        "days": [np.nan] * n,
+        "above_until_days": [0.0] * n,
+        "follow_days": [1000.0] * n,
+    }
+    return pd.DataFrame(base | columns)
+
+
+class TestScores:
+    def test_what_is_not_known_yet_is_neither_due_nor_not(self):
+        rows = judged(
+            kind=["seen", "open", "open", "already"],
+            days=[50.0, np.nan, np.nan, np.nan],
+            above_until_days=[20.0, 200.0, 30.0, np.nan],
+        )
+        np.testing.assert_array_equal(due_within(rows, np.array(100.0)), [1, 0, np.nan, np.nan])
+        recent = rows.assign(follow_days=150.0)
+        assert np.isnan(due_within(recent, np.array(100.0))).all()
+
+    def test_past_the_limit_on_the_send_by_date_is_counted(self):
+        rows = judged(days=[50.0, 150.0, 400.0], send_by_days=[60.0, 60.0, np.nan])
+        assert send_by_share(rows) == (1, 2)
+
+    @pytest.mark.parametrize("stretch", [0.02, 0.3, 0.8])
+    def test_a_right_forecast_holds_its_share_however_wide_the_stretches(self, stretch):
+        rng = np.random.default_rng(1)
+        at = rng.random(4000)
+        offset = rng.random(4000) * stretch
+        low = np.floor((at - offset) / stretch) * stretch + offset
+        rows = judged(
+            days=[1.0] * 4000,
+            pit_low=np.clip(low, 0, 1),
+            pit_high=np.clip(low + stretch, 0, 1),
+            p75=[10.0] * 4000,
+            p90=[10.0] * 4000,
+        )
+        held = coverage(rows).set_index("interval")["held"]
+        assert held[0.8] == pytest.approx(0.8, abs=0.03)
+        assert held[0.5] == pytest.approx(0.5, abs=0.03)
+
+    def test_chances_that_come_true_lie_on_the_line(self):
+        rng = np.random.default_rng(2)
+        chance = rng.random(4000)
+        days = np.where(rng.random(4000) < chance, 10.0, 800.0)
+        names = ("chance_30d", "chance_90d", "chance_180d", "chance_365d")
+        table = calibration_table(judged(days=days, **dict.fromkeys(names, chance)))
+        assert (table["said"] - table["happened"]).abs().max() < 0.06
+        assert (table["low"] <= table["happened"]).all()
+        assert (table["happened"] <= table["high"]).all()
+
+
+@pytest.fixture(scope="module")
+def back():
+    simulated = world("score_world", 4, n_pairs=40)
+    return backtest(wear_log(**simulated.frames), ["2025-03-01", "2025-11-01"])
+
+
+class TestLookBack:
+    def test_a_forecast_is_made_from_what_was_known_on_its_day(self):
+        log = log_of(rack(2))
+        whole = backtest(log, [day(250)]).rows
+        later = log.checks["checked_on"] > day(250)
+        changed = log.checks.assign(value_mm=log.checks["value_mm"].where(~later, 4.0))
+        other = backtest(
+            wear_log(log.pairs, log.soles, log.wear_days, changed, log.wearers), [day(250)]
+        ).rows
+        said = ["p10", "p50", "p90", "chance_365d", "send_by_days"]
+        pd.testing.assert_frame_equal(whole[said], other[said])
+
+    def test_the_model_beats_both_yardsticks(self, back):
+        scores = back.scores.set_index("forecaster")["times_the_model"]
+        assert scores["this model"] == 1.0
+        assert scores.drop("this model").min() > 1.2
+
+    def test_each_pair_that_had_a_sole_on_has_one_row_a_day(self, back):
+        assert not back.rows.duplicated(["as_of", "pair_id"]).any()
+        assert back.rows["as_of"].nunique() == 2
+
+    def test_words_tell_score_intervals_bands_and_how_it_was_judged(self, back):
+        text = " ".join(back.sentences())
+        for part in (
+            "Looked back from 2 days",
+            "days off",
+            "80 % interval",
+            "pairs called",
+            "judged",
+        ):
+            assert part in text
+        assert "nan" not in text.split()
+
+    def test_without_anything_known_afterwards_it_says_so(self):
+        frames = rack(1, check_days=(0,))
+        back = backtest(log_of(frames), [day(300)])
+        assert "nothing can be scored" in back.sentences()[-1]
+
+    def test_progress_is_told(self):
+        told = []
+        backtest(log_of(rack(1)), [day(200)], progress=lambda *step: told.append(step))
+        assert told[-1] == ("done", 1.0)
+
+    def test_the_settings_risk_moves_the_send_by_date(self):
+        log = log_of(rack(1))
+        careful, bold = (
+            backtest(log, [day(250)], settings=ForecastSettings(risk=risk)).rows["send_by_days"]
+            for risk in (0.05, 0.4)
+        )
+        assert (careful < bold).all()
+
+
+def test_days_to_look_back_from_leave_time_before_and_after(back):
+    log = log_of(rack(1))
+    with pytest.raises(BadHorizon, match="needs a year"):
+        usual_days(log)
+    assert log_end(log) < TODAY + pd.Timedelta(days=1)
+    assert isinstance(back, Backtest)
