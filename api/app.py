@@ -11,7 +11,18 @@ from typing import Any
 from fastapi import APIRouter, FastAPI
 
 from api.clock import Clock
-from api.routes import fit, forecasts, health, imports, problems, workload
+from api.routes import (
+    bench,
+    bench_pages,
+    fit,
+    forecasts,
+    health,
+    imports,
+    materials,
+    problems,
+    quotes,
+    workload,
+)
 from api.routes.edge.gate import Gate
 from api.routes.edge.headers import SecurityHeaders
 from api.routes.edge.record import RequestRecord
@@ -79,6 +90,9 @@ def create_app(
         fit.router,
         health.router,
         workload.router,
+        bench.router,
+        quotes.router,
+        materials.router,
     ):
         v1.include_router(router)
     app.include_router(v1)
@@ -86,6 +100,7 @@ def create_app(
     if importlib.util.find_spec("api.routes.pages") is not None:
         pages: Any = importlib.import_module("api.routes.pages")
         app.include_router(pages.router, include_in_schema=False)
+        app.include_router(bench_pages.router, include_in_schema=False)
     problems.add_problem_handlers(app)
     _describe_problems(app)
     # Added last = outermost: every answer is recorded and has its headers, refusals too.
@@ -93,7 +108,7 @@ def create_app(
         Gate,
         allowed_hosts=allowed_hosts,
         max_body_bytes=MAX_BODY_BYTES,
-        upload_path="/v1/imports",
+        upload_path=("/v1/imports", bench.PHOTO_PATH),
         max_upload_bytes=settings.upload_limit_bytes + FORM_OVERHEAD_BYTES,
     )
     app.add_middleware(SecurityHeaders)

@@ -18,6 +18,7 @@ __all__ = ["Asset", "asset_by_url_name", "assets", "plotly_map_style_id"]
 OWN_FILES = {
     "app.css": "text/css; charset=utf-8",
     "plotly.css": "text/css; charset=utf-8",
+    "print.css": "text/css; charset=utf-8",
     "figures.js": "text/javascript; charset=utf-8",
     "icon.svg": "image/svg+xml",
 }

@@ -97,9 +97,8 @@ def draw_shop(
     for wearer in range(truth.wearers):
         habit, error = rng.normal(0.0, 0.45), rng.normal()
         for _ in range(1 + rng.poisson(1.2)):
-            joined = (
-                -_WARM_UP_DAYS - history if rng.random() < 0.85 else -int(rng.integers(1, history))
-            )
+            old = rng.random() < 0.85
+            joined = -_WARM_UP_DAYS - history if old else -int(rng.integers(1, history))
             books.live(pair, wearer, float(joined), habit, error)
             pair += 1
     for start in _stranger_days(truth, rng, history, day):
@@ -121,14 +120,14 @@ def _stranger_days(
     level = rng.normal(0.0, 0.05)
     for start in range(-history, 365):
         level += rng.normal(0.0, 0.05) / np.sqrt(365)
-        share = (as_of + pd.Timedelta(days=start)).dayofyear / 365.25
+        share = (as_of + pd.Timedelta(days=start)).day_of_year / 365.25
         log_rate = (
             level
             + truth.trend_per_year * start / 365
             + truth.season * np.cos(2 * np.pi * (share - 0.85))
         )
-        for _ in range(rng.poisson(truth.strangers_per_month / 30.4 * np.exp(log_rate))):
-            days.append(float(start) + rng.random())
+        count = rng.poisson(truth.strangers_per_month / 30.4 * np.exp(log_rate))
+        days.extend(start + rng.random(count))
     return days
 
 
@@ -151,8 +150,8 @@ class _Books:
             self.jobs.append((pair, day, work))
 
     def live(self, pair: int, wearer: int, start: float, habit: float, error: float) -> None:
-        """Soles and top pieces of one pair from its first day here to the end of the coming year."""
-        t, rng = self.truth, self.rng
+        """Write the soles and top pieces of one pair until the coming year ends."""
+        rng = self.rng
         self.owner[pair] = wearer
         level = habit + rng.normal(0.0, 0.35)
         number, fitted = 0, start

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv as csv_files
 import sys
+from collections.abc import Mapping
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -69,7 +70,7 @@ def _unit(measure: str, currency: str) -> str:
     return f" ({currency})" if measure == "revenue_minor" else ""
 
 
-def _cells(row: dict[str, Any], measure: str) -> list[str]:
+def _cells(row: Mapping[Any, Any], measure: str) -> list[str]:
     scale = 100.0 if measure == "revenue_minor" else 1.0
 
     def span(low: str, high: str) -> str:

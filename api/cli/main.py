@@ -23,6 +23,7 @@ MODULES = (
     "exporting",
     "forecasting",
     "bench",
+    "orders",
     "backtesting",
     "serve",
     "migrating",

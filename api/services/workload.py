@@ -19,13 +19,14 @@ from sqlalchemy.orm import Session
 from api.errors import NothingForecast
 from api.schemas.shop import BenchSettings
 from api.services.bench_settings import read_bench_settings
+from api.services.quotes import shop_minutes
 from api.storage.due import newest_fit_key
 from api.storage.forecasts import load_forecasts
 from api.storage.frames import load_rows
 from api.storage.session import Database
 from api.storage.versions import newest_data_version
 from api.storage.workload import first_followed, load_open_orders, load_outcomes
-from forecast.bench.minutes import JobMinutes, fit_minutes, work_times
+from forecast.bench.minutes import JobMinutes, work_times
 from forecast.bench.standards import STANDARDS
 from forecast.frames import WORKS
 from forecast.workload import (
@@ -97,8 +98,9 @@ def gather(session: Session, today: date) -> Books:
     # a forecast made on an earlier day still stands; its days are counted from the day it is now
     forecast = forecast.assign(as_of=as_of.as_unit("s"))
     construction = pairs.set_index("pair_id")["construction"]
-    minutes = fit_minutes(jobs.assign(construction=jobs["pair_id"].map(construction)))
-    shares = construction.value_counts(normalize=True).to_dict()
+    minutes = shop_minutes(session)
+    counted = construction.value_counts(normalize=True)
+    shares = {str(name): float(share) for name, share in counted.items()}
     new = _of_newcomer(session, jobs)
     since = jobs["received_on"].min() if len(jobs) else as_of
     waiting = [minutes.median(o["work"], "goodyear_welted") for o in orders if _is_here(o)]

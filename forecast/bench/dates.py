@@ -37,17 +37,20 @@ def bench_dates(
     """
     rows = send_by.dropna(subset=["send_by"]).reset_index(drop=True)
     asked = pd.to_datetime(rows["pair_id"].map(ask_on.to_dict())).astype("datetime64[s]")
-    day = asked.fillna(rows["send_by"]).clip(lower=as_of.as_unit("s"))
+    day = asked.fillna(rows["send_by"])
+    day = day.where(day >= as_of, as_of.as_unit("s"))
     weeks = lead_times["week_begins_on"].to_numpy()
     out = pd.DataFrame({"pair_id": rows["pair_id"], "send_by": rows["send_by"], "ask_on": asked})
     if not len(weeks):
-        return out.assign(book_by=day, back_on_p10=pd.NaT, back_on_p50=pd.NaT, back_on_p90=pd.NaT)
+        never = pd.Series(pd.NaT, index=out.index)
+        return out.assign(book_by=day, back_on_p10=never, back_on_p50=never, back_on_p90=never)
     # after the last week simulated the last one's answers stand
     place = np.clip(np.searchsorted(weeks, day.to_numpy(), side="right") - 1, 0, len(weeks) - 1)
 
     def shifted(column: str, sign: int) -> pd.Series:
         days = np.ceil(lead_times[column].to_numpy(float)[place])
-        return (day + sign * pd.to_timedelta(days, unit="D")).astype("datetime64[s]")
+        moved = pd.Series(day + sign * pd.to_timedelta(days, unit="D"))
+        return moved.astype("datetime64[s]")
 
     out["book_by"] = shifted("wait_days_p90", -1)
     for name in ("p10", "p50", "p90"):

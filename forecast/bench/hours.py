@@ -53,7 +53,7 @@ class BenchHours:
     def minutes_by_day(self, first: pd.Timestamp, days: int) -> np.ndarray:
         """Open minutes of one bench on each day from `first`, shape (days,)."""
         dates = pd.date_range(first, periods=days)
-        hours = np.array(self.hours_by_weekday)[dates.dayofweek]
+        hours = np.array(self.hours_by_weekday)[dates.day_of_week]
         for closure in self.closures:
             inside = (dates >= closure.first_on) & (dates <= closure.last_on)
             hours = np.where(inside, np.minimum(hours, closure.hours_per_day), hours)

@@ -80,9 +80,11 @@ def fit_minutes(jobs: pd.DataFrame) -> JobMinutes:
     ]
     ratio = np.log(rows["bench_minutes"].to_numpy(float)) - np.log(np.array(standard, dtype=float))
     kind = rows["work"].map({w: i for i, w in enumerate(WORKS)}).to_numpy(int)
-    worker, names = (
-        pd.factorize(rows["worker"]) if "worker" in rows else (np.full(len(rows), -1), [])
-    )
+    worker = np.full(len(rows), -1)
+    names: list[str] = []
+    if "worker" in rows:
+        worker, found = pd.factorize(rows["worker"])
+        names = [str(name) for name in found]
     sd_job = _spread(ratio, kind)
     size = len(WORKS) + len(names)
     precision = np.diag(
@@ -104,7 +106,7 @@ def fit_minutes(jobs: pd.DataFrame) -> JobMinutes:
     return JobMinutes(
         log_ratio={w: float(mean[i]) for i, w in enumerate(WORKS)},
         log_sd={w: float(np.sqrt(cov[i, i])) for i, w in enumerate(WORKS)},
-        of_worker={str(n): float(mean[len(WORKS) + i]) for i, n in enumerate(names)},
+        of_worker={n: float(mean[len(WORKS) + i]) for i, n in enumerate(names)},
         job_log_sd={w: float(sd_job[i]) for i, w in enumerate(WORKS)},
         jobs={w: int(count[i]) for i, w in enumerate(WORKS)},
     )

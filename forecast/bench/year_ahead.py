@@ -52,7 +52,7 @@ class BenchYears:
         """
         jobs = self.jobs
         day = self.as_of + pd.to_timedelta(jobs["received_day"], unit="D")
-        monday = day - pd.to_timedelta(day.dt.dayofweek, unit="D")
+        monday = day - pd.to_timedelta(day.dt.day_of_week, unit="D")
         told = pd.DataFrame(
             {
                 "week_begins_on": monday.astype("datetime64[s]"),

@@ -107,9 +107,9 @@ def fit_habits(outcomes: pd.DataFrame, as_of: str | pd.Timestamp) -> Habits:
         raise BadFrame("outcomes.came_on: a pair that came needs the day it did")
     later = came & (rows["came_on"] > day).to_numpy()
     came = came & ~later
-    waited = (rows["came_on"].where(came, day) - rows["due_on"]).dt.days.to_numpy(float)
+    days = (rows["came_on"].where(came, day) - rows["due_on"]).dt.days.to_numpy(float)
     # before the due date is as soon as can be
-    waited = np.maximum(waited, 0.0) + 0.5
+    waited = np.maximum(days, 0.0) + 0.5
     declined = (rows["outcome"] == "declined").to_numpy()
     missed = (rows["outcome"] == "no_show").to_numpy()
     still_open = ~(came | declined | missed)

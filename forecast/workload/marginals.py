@@ -42,7 +42,7 @@ class DueTable:
         first, second = flat[at], flat[at + 1]
         with np.errstate(invalid="ignore"):
             out = first + (place - low) * (second - first)
-        return np.where(np.isfinite(second), out, np.inf)
+        return np.asarray(np.where(np.isfinite(second), out, np.inf))
 
     def share_before(self, days: float) -> np.ndarray:
         """Share of each row's grid that is due before so many days, rounded up, shape (n,)."""

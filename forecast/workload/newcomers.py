@@ -64,7 +64,7 @@ class Newcomers:
         if self.dispersion > 1.001:
             size = mean / (self.dispersion - 1.0)
             mean = rng.gamma(size, self.dispersion - 1.0)
-        return rng.poisson(mean)
+        return np.asarray(rng.poisson(mean))
 
 
 def _design(end: pd.Timestamp, offsets: np.ndarray, trend: bool, season: bool) -> np.ndarray:

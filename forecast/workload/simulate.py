@@ -149,7 +149,7 @@ def simulate_years(
 def _blocks(due: DueTable, years: int) -> Iterator[tuple[int, DueTable]]:
     """Blocks of whole wearers of about `_BLOCK_CELLS` cells."""
     wearer = due.rows["wearer"].to_numpy()
-    starts = np.flatnonzero(np.r_[True, wearer[1:] != wearer[:-1]]) if len(wearer) else []
+    starts = np.flatnonzero(np.r_[True, wearer[1:] != wearer[:-1]][: len(wearer)])
     size = max(1, _BLOCK_CELLS // years)
     begin = 0
     for start in starts:
@@ -203,10 +203,8 @@ def _known(
     events = _Events(row[alone], year[alone], arrival[alone], due_day[alone], life[alone])
     found.append(_table(events, kinds[events.row], begin))
     start = np.where(along, of_sole, arrival[small])
-    again = np.flatnonzero(start < horizon)
-    events = _Events(
-        row[small[again]], year[small[again]], start[again], start[again], life[small[again]]
-    )
+    on = np.flatnonzero(start < horizon)
+    events = _Events(row[small[on]], year[small[on]], start[on], start[on], life[small[on]])
     for _ in range(_MOST_SOLES):
         events = _next(events, habit, horizon, settings.turnaround_days, rng)
         if not len(events.row):
@@ -287,7 +285,8 @@ def come_in(
 
 
 def _sole_work(shares: np.ndarray, year: np.ndarray, rng: np.random.Generator) -> np.ndarray:
-    return (rng.random(len(year))[:, None] > shares[year]).sum(axis=1).clip(max=len(WORKS) - 1)
+    above = rng.random(len(year))[:, None] > shares[year]
+    return np.asarray(np.minimum(above.sum(axis=1), len(WORKS) - 1))
 
 
 def _row_of_ball(due: DueTable) -> np.ndarray:

@@ -82,7 +82,7 @@ def summarise(
     """
     days = simulated.days
     if period == "week":
-        starts = days - pd.to_timedelta(days.dayofweek, unit="D")
+        starts = days - pd.to_timedelta(days.day_of_week, unit="D")
     elif period == "month":
         starts = days.to_period("M").to_timestamp()
     elif period == "total":

@@ -35,7 +35,7 @@ class Gate:
         *,
         allowed_hosts: Collection[str],
         max_body_bytes: int,
-        upload_path: str,
+        upload_path: str | tuple[str, ...],
         max_upload_bytes: int,
     ) -> None:
         self.app = app

@@ -1,0 +1,199 @@
+"""How are orders, quotes and the stock book handled from a terminal?"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any, TypeVar
+
+import typer
+from pydantic import BaseModel, ValidationError
+from rich.console import Console
+from rich.table import Table
+from rich.text import Text
+
+from api.errors import NothingForecast, Refused
+from api.schemas.bench import Condition, Move, NewOrder, Record
+from api.schemas.stock import StockLine
+from api.services import bench_orders, stock
+from api.services.quotes import quote_pair
+from api.settings import load_settings
+from api.storage.bench import list_orders
+from api.storage.bench_tables import OPEN_STAGES
+from api.storage.records import owner_of
+from api.storage.schema import prepare
+from api.storage.stock import list_items
+from api.wiring import Services, build_services
+
+__all__ = [
+    "run_bench",
+    "run_book",
+    "run_file_paper",
+    "run_move",
+    "run_quote",
+    "run_stock",
+]
+
+MOST_SHOWN = 500
+_PAPERS: dict[str, type[Condition | Record]] = {
+    "condition": Condition,
+    "before": Record,
+    "after": Record,
+}
+M = TypeVar("M", bound=BaseModel)
+
+
+@contextmanager
+def _services() -> Iterator[Services]:
+    services = build_services(load_settings())
+    try:
+        prepare(services.database)
+        yield services
+    finally:
+        services.database.close()
+
+
+def _read(make: Callable[[], M]) -> M:
+    """Read a message; a mistake names the field and what it accepts. Raises `Refused`."""
+    try:
+        return make()
+    except ValidationError as cause:
+        first = cause.errors()[0]
+        where = ".".join(str(part) for part in first["loc"]) or "the message"
+        raise Refused(
+            f"{where}: {first['msg'].removeprefix('Value error, ')}.",
+            where=where,
+            remedy="Mend it and try again; nothing was changed.",
+        ) from None
+
+
+def run_bench() -> None:
+    """List open orders."""
+    with _services() as services, services.database.reading() as session:
+        orders = [
+            order
+            for stage in OPEN_STAGES
+            for order in list_orders(
+                session, stage=stage, pair_id=None, below_id=None, limit=MOST_SHOWN
+            )
+        ]
+    table = Table("stage", "order", "pair", "work", "expected", "worker")
+    for order in orders:
+        cells = (order["stage"], order["order_id"], order["pair_id"], order["work"])
+        named = [Text(str(cell)) for cell in cells]
+        table.add_row(*named, str(order["expected_on"] or ""), Text(order["worker"] or ""))
+    Console().print(table if orders else "Nothing is booked: solespan book PAIR WORK")
+
+
+def run_book(**given: Any) -> None:
+    """Book a piece of work."""
+    order = _read(lambda: NewOrder(**given))
+    with _services() as services, services.database.writing() as session:
+        made = bench_orders.book(session, order, services.clock)
+    typer.echo(f"Booked: {made['work']} on {made['pair_id']}, order {made['order_id']}")
+
+
+def run_move(order_id: str, given: dict[str, Any], reasons: Sequence[str]) -> None:
+    """Take an order to its next stage."""
+    told = dict(reason.partition("=")[::2] for reason in reasons)
+    with _services() as services, services.database.writing() as session:
+        before = bench_orders.describe(session, order_id)
+        move = _read(lambda: Move(version=before["version"], reasons=told, **given))
+        order = bench_orders.step(session, order_id, move, services.clock)
+        _follow(services, session, order["pair_id"])
+    typer.echo(f"Order {order_id}: {before['stage']} -> {order['stage']}")
+
+
+def run_file_paper(order_id: str, kind: str, path: Path) -> None:
+    """File a paper from a JSON file."""
+    if kind not in _PAPERS:
+        raise Refused(
+            f"{kind!r} is no paper.",
+            where="KIND",
+            accepted=", ".join(_PAPERS),
+            remedy="Choose one of these.",
+        )
+    try:
+        content = path.read_text("utf-8")
+    except (OSError, UnicodeDecodeError) as cause:
+        raise Refused(
+            f"{path} cannot be read as text.", where="FILE", remedy="Name a JSON file."
+        ) from cause
+    paper = _read(lambda: _PAPERS[kind].model_validate_json(content))
+    with _services() as services, services.database.writing() as session:
+        order = bench_orders.file_paper(session, order_id, kind, paper, services.clock)
+        _follow(services, session, order["pair_id"])
+    typer.echo(f"Order {order_id}: the {kind} paper is filed.")
+
+
+def _follow(services: Services, session: Any, pair_id: str) -> None:
+    owner = owner_of(session, "pair_id", pair_id, lock=False)
+    if owner is not None:
+        services.forecaster.update_wearer(session, owner.wearer_id)
+
+
+def run_quote(pair_id: str, worker: str | None) -> None:
+    """Quote a pair."""
+    with _services() as services, services.database.reading() as session:
+        told = quote_pair(session, pair_id, worker)
+    console = Console()
+    for need in told["needed"]:
+        line = f"{need['work'].replace('_', ' ')}: {need['why']}"
+        console.print(line, markup=False, highlight=False)
+    if not told["needed"]:
+        left = told["wear_days_left"].get("ball")
+        rest = "" if left is None else f" About {left:.0f} wear days are left at the ball."
+        console.print(f"Nothing is needed yet.{rest}", highlight=False)
+        return
+    table = Table("way", f"price ({told['currency']})", "minutes, 80 %", "wear days bought")
+    for way in told["alternatives"]:
+        table.add_row(
+            ", ".join(way["works"]).replace("_", " "),
+            f"{way['price_minor'] / 100:.2f}",
+            f"{way['minutes_low']:.0f} to {way['minutes_high']:.0f}",
+            f"{way['wear_days_bought']:.0f}",
+        )
+    table.caption = f"minutes from {told['minutes_from']}"
+    console.print(table)
+
+
+def run_stock(item: str | None, reason: str | None, quantity: float | None) -> None:
+    """Show the stock with advice, or write one line."""
+    with _services() as services:
+        if item is not None:
+            line = _read(lambda: StockLine(reason=reason, quantity=quantity))  # type: ignore[arg-type]
+            with services.database.writing() as session:
+                made = stock.move_stock(session, item, line)
+            typer.echo(f"{item}: {made['quantity']:g} are there now.")
+            return
+        with services.database.reading() as session:
+            items = list_items(session)
+        try:
+            told = stock.advice(services.database, services.clock.today())
+            note = "order points from the simulated year"
+        except NothingForecast as missing:
+            told, note = [], f"no order points: {missing.what}"
+    _show_stock(items, {row["item_id"]: row for row in told}, note)
+
+
+def _show_stock(
+    items: Sequence[Mapping[str, Any]], told: Mapping[str, Mapping[str, Any]], note: str
+) -> None:
+    if not items:
+        typer.echo("No item is kept yet: PUT /v1/stock/ITEM keeps one.")
+        return
+    table = Table("item", "there", "order at", "order now", "days until", "runs out", caption=note)
+    for item in items:
+        row = told.get(item["item_id"])
+        cells = ("", "", "", "")
+        if row is not None:
+            days = row["order_in_days"]
+            cells = (
+                f"{row['reorder_point']:g}",
+                f"{row['order_now']:g}",
+                "later" if days is None else str(days),
+                f"{row['runs_out_chance']:.0%}",
+            )
+        table.add_row(Text(item["item_id"]), f"{item['quantity']:g}", *cells)
+    Console().print(table)

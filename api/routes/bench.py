@@ -1,0 +1,224 @@
+"""How are bench orders booked, moved, measured and photographed over HTTP?"""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+from fastapi import APIRouter, Depends, File, Form, Path, Query, Response, UploadFile
+from sqlalchemy.orm import Session
+
+from api.errors import Conflict, NotFound
+from api.routes.http import (
+    PROBLEM_ANSWERS,
+    IdempotencyKey,
+    Serving,
+    after_of,
+    answer_of,
+    cursor_of,
+    etag_of,
+    json_answer,
+    needs_json,
+    plain,
+)
+from api.schemas.bench import (
+    BenchPhotoTaken,
+    Condition,
+    Move,
+    NewOrder,
+    Order,
+    OrderFilters,
+    OrderPage,
+    Record,
+)
+from api.schemas.fields import KnownId
+from api.services import bench_orders
+from api.services.bench_orders import describe
+from api.services.idempotency import Answered, fingerprint_of
+from api.services.photographs import MAX_PHOTO_BYTES, without_metadata
+from api.storage import bench as stored
+from api.storage.records import owner_of
+from api.wiring import Services
+
+__all__ = ["PHOTO_PATH", "router"]
+
+router = APIRouter(tags=["bench"], responses=PROBLEM_ANSWERS)
+PHOTO_PATH = "/v1/bench-photos"
+MOST_PHOTOS = 40
+
+OrderId = Annotated[KnownId, Path(description="the order. Unit: none (identifier)")]
+_AS_JSON = [Depends(needs_json)]
+_IMAGE = {"content": {"image/jpeg": {}, "image/png": {}}, "description": "The photograph"}
+
+
+@router.post(
+    "/bench-orders",
+    response_model=None,
+    status_code=201,
+    responses={201: {"model": Order}},
+    dependencies=_AS_JSON,
+)
+def create_order(serving: Serving, body: NewOrder, key: IdempotencyKey) -> Response:
+    """Book a piece of work on a pair."""
+
+    def work(session: Session) -> Answered:
+        order = bench_orders.book(session, body, serving.clock)
+        headers = {
+            "location": f"/v1/bench-orders/{order['order_id']}",
+            "etag": etag_of(order["version"]),
+        }
+        return Answered(201, plain(order), headers)
+
+    fingerprint = fingerprint_of(b"bench-orders", body.model_dump_json().encode())
+    return answer_of(serving.keyring.once("POST /v1/bench-orders", key, fingerprint, work))
+
+
+@router.get("/bench-orders", response_model=None, responses={200: {"model": OrderPage}})
+def list_all_orders(serving: Serving, chosen: Annotated[OrderFilters, Query()]) -> Response:
+    """List orders, newest booked first."""
+    after = after_of(chosen.after, [int])
+    with serving.database.reading() as session:
+        rows = stored.list_orders(
+            session,
+            stage=chosen.stage,
+            pair_id=chosen.pair_id,
+            below_id=after[0] if after else None,
+            limit=chosen.limit + 1,
+        )
+    more = len(rows) > chosen.limit
+    rows = rows[: chosen.limit]
+    items = [plain({k: v for k, v in r.items() if k not in ("id", "pair_pk")}) for r in rows]
+    return json_answer({"items": items, "next": cursor_of([rows[-1]["id"]]) if more else None})
+
+
+@router.get("/bench-orders/{order_id}", response_model=None, responses={200: {"model": Order}})
+def read_order(serving: Serving, order_id: OrderId) -> Response:
+    """Read an order with its audit, papers and photographs."""
+    with serving.database.reading() as session:
+        order = describe(session, order_id)
+    return json_answer(plain(order), headers={"etag": etag_of(order["version"])})
+
+
+@router.post(
+    "/bench-orders/{order_id}/moves",
+    response_model=None,
+    status_code=201,
+    responses={201: {"model": Order}},
+    dependencies=_AS_JSON,
+)
+def create_move(serving: Serving, order_id: OrderId, body: Move, key: IdempotencyKey) -> Response:
+    """Take an order to its next stage; forecasts follow in the same transaction."""
+
+    def work(session: Session) -> Answered:
+        order = bench_orders.step(session, order_id, body, serving.clock)
+        follow(serving, session, order["pair_id"])
+        return Answered(201, plain(order), {"etag": etag_of(order["version"])})
+
+    route = f"POST /v1/bench-orders/{order_id}/moves"
+    fingerprint = fingerprint_of(route.encode(), body.model_dump_json().encode())
+    # the stored column for a route is shorter than an id may be
+    name = f"bench-moves {fingerprint_of(route.encode())}"
+    return answer_of(serving.keyring.once(name, key, fingerprint, work))
+
+
+def follow(serving: Services, session: Session, pair_id: str) -> None:
+    """Bring the forecasts of the pair's wearer up to date in this transaction."""
+    owner = owner_of(session, "pair_id", pair_id, lock=False)
+    if owner is not None:
+        serving.forecaster.update_wearer(session, owner.wearer_id)
+
+
+def _file(serving: Services, order_id: str, kind: str, paper: Condition | Record) -> Response:
+    with serving.database.writing() as session:
+        order = bench_orders.file_paper(session, order_id, kind, paper, serving.clock)
+        follow(serving, session, order["pair_id"])
+    return json_answer(plain(order), headers={"etag": etag_of(order["version"])})
+
+
+@router.put(
+    "/bench-orders/{order_id}/condition",
+    response_model=None,
+    responses={200: {"model": Order}},
+    dependencies=_AS_JSON,
+)
+def file_condition(serving: Serving, order_id: OrderId, body: Condition) -> Response:
+    """File the condition report at reception; its readings become checks of the log."""
+    return _file(serving, order_id, "condition", body)
+
+
+@router.put(
+    "/bench-orders/{order_id}/before",
+    response_model=None,
+    responses={200: {"model": Order}},
+    dependencies=_AS_JSON,
+)
+def file_before(serving: Serving, order_id: OrderId, body: Record) -> Response:
+    """File the shoe's record before stripping."""
+    return _file(serving, order_id, "before", body)
+
+
+@router.put(
+    "/bench-orders/{order_id}/after",
+    response_model=None,
+    responses={200: {"model": Order}},
+    dependencies=_AS_JSON,
+)
+def file_after(serving: Serving, order_id: OrderId, body: Record) -> Response:
+    """File the measures of the finished pair."""
+    return _file(serving, order_id, "after", body)
+
+
+@router.post(
+    "/bench-photos",
+    response_model=None,
+    status_code=201,
+    responses={201: {"model": BenchPhotoTaken}},
+)
+def create_photo(
+    serving: Serving,
+    file: Annotated[
+        UploadFile,
+        File(
+            description="a JPEG or PNG of up to 8 MiB; its metadata is removed. Unit: none (file)"
+        ),
+    ],
+    order_id: Annotated[KnownId, Form(description="the order. Unit: none (identifier)")],
+    key: IdempotencyKey,
+    caption: Annotated[
+        str, Form(max_length=500, pattern=r"^[^\x00]*$", description="what it shows. Unit: none")
+    ] = "",
+) -> Response:
+    """Attach a photograph to an order."""
+    content = file.file.read(MAX_PHOTO_BYTES + 1)
+    media_type, picture = without_metadata(content)
+
+    def work(session: Session) -> Answered:
+        order = stored.find_order(session, order_id, lock=True)
+        if order is None:
+            raise NotFound(f"There is no order {order_id!r}.", where="order_id")
+        if stored.count_photos(session, order["id"]) >= MOST_PHOTOS:
+            raise Conflict(
+                f"The order has {MOST_PHOTOS} photographs already.",
+                where="order_id",
+                remedy="Keep the ones that tell most.",
+            )
+        photo_id = fingerprint_of(order_id.encode(), picture)[:32]
+        told = {"photo_id": photo_id, "media_type": media_type, "caption": caption or None}
+        if stored.find_photo(session, photo_id) is None:
+            stored.add_photo(session, told | {"order_pk": order["id"], "content": picture})
+        return Answered(201, told, {"location": f"{PHOTO_PATH}/{photo_id}"})
+
+    fingerprint = fingerprint_of(b"bench-photos", order_id.encode(), caption.encode(), content)
+    return answer_of(serving.keyring.once("POST /v1/bench-photos", key, fingerprint, work))
+
+
+@router.get("/bench-photos/{photo_id}", response_class=Response, responses={200: _IMAGE})
+def read_photo(
+    serving: Serving,
+    photo_id: Annotated[KnownId, Path(description="the photograph. Unit: none (identifier)")],
+) -> Response:
+    """Read a photograph."""
+    with serving.database.reading() as session:
+        found = stored.find_photo(session, photo_id)
+    if found is None:
+        raise NotFound("There is no such photograph.", where="photo_id")
+    return Response(found[1], media_type=found[0])

@@ -1,0 +1,51 @@
+"""Which cautions belong to which work?
+
+Common practice in the trade; none replaces local codes or the maker's sheet of a product.
+"""
+
+from __future__ import annotations
+
+from forecast.frames import WORKS
+
+__all__ = ["DEFER", "cautions_of"]
+
+DEFER = (
+    "Follow the local codes and the safety sheets of what is used; work that they keep for trained "
+    "or licensed people is theirs."
+)
+_SOLVENTS = (
+    "Cement and finish: their solvents burn and harm. Draw the air down and away from the bench, "
+    "keep lids on, no flame or spark near."
+)
+_DUST = (
+    "Scouring: leather dust harms the lungs and can catch fire in a duct. Extract it at the "
+    "machine, wear a fitted mask as well, and look for nails before scouring."
+)
+_NAILS = (
+    "Nails and tacks: eye protection when pulling them; feel inside the shoe for points before it "
+    "goes back."
+)
+_BLADES = "Knives: cut away from the body, and keep the other hand behind the edge."
+_MACHINES = (
+    "Trimmer, buffer and stitcher: eye and ear protection, sleeves and hair tied, no gloves near "
+    "what turns."
+)
+_WEARER = (
+    "Tell the wearer: new leather soles slip on wet floors, metal plates slip on stone; scuff the "
+    "sole before the first walk."
+)
+_BY_WORK: dict[str, tuple[str, ...]] = {
+    "full_sole": (_BLADES, _NAILS, _SOLVENTS, _DUST, _MACHINES, _WEARER),
+    "half_sole": (_BLADES, _NAILS, _SOLVENTS, _DUST, _MACHINES, _WEARER),
+    "rewelt": (_BLADES, _NAILS, _SOLVENTS, _DUST, _MACHINES, _WEARER),
+    "top_piece": (_BLADES, _NAILS, _SOLVENTS, _DUST, _MACHINES),
+    "toe_plate": (_BLADES, _MACHINES, _WEARER),
+    "heel_block": (_BLADES, _NAILS, _SOLVENTS, _DUST, _MACHINES),
+}
+if set(_BY_WORK) != set(WORKS):
+    raise RuntimeError("every kind of work needs its cautions")
+
+
+def cautions_of(work: str) -> tuple[str, ...]:
+    """Return the cautions of one kind of work, the general one last."""
+    return (*_BY_WORK[work], DEFER)
