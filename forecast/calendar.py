@@ -16,7 +16,7 @@ from forecast.usage import Pace, UseFit, drift_years, season_factor
 __all__ = ["UseAhead", "days_until", "gamma_factor", "use_ahead", "wear_days_ahead"]
 
 _YEAR_DAYS = 365.25
-_FIXED_POINT_STEPS = 4
+_FIXED_POINT_STEPS = 3
 _WAVE_STEP = 0.04
 
 
@@ -89,7 +89,8 @@ def gamma_factor(spread: np.ndarray, normal: np.ndarray) -> np.ndarray:
     lognormal.
     """
     third = spread / 3.0
-    return np.asarray(np.maximum(1.0 - third * third + third * normal, 0.2) ** 3)
+    root = np.maximum(1.0 - third * third + third * normal, 0.2)
+    return np.asarray(root * root * root)
 
 
 def days_until(
@@ -113,16 +114,29 @@ def days_until(
     for code in np.unique(curve_of):
         rows = np.flatnonzero(curve_of == code)
         curve = ahead.season_days[code]
-        grid = np.arange(len(curve), dtype=float)
+        back = _inverse(curve)
         at = members[rows][:, None]
         at_pace = remaining[rows] / np.maximum(ahead.per_day[at], 1e-6)
-        days = np.interp(at_pace, curve, grid)
+        days = _read(back, at_pace)
         wanted = at_pace
         for _ in range(_FIXED_POINT_STEPS):
             wanted = at_pace / gamma_factor(ahead.spread(days, at), normal[rows])
-            days = np.interp(wanted, curve, grid)
+            days = _read(back, wanted)
         out[rows] = np.where(wanted > curve[-1], np.inf, days)
     return np.where(remaining <= 0.0, 0.0, out)
+
+
+def _inverse(curve: np.ndarray) -> np.ndarray:
+    """Day at which each whole number of season days is reached."""
+    return np.interp(np.arange(int(curve[-1]) + 2.0), curve, np.arange(len(curve), dtype=float))
+
+
+def _read(table: np.ndarray, place: np.ndarray) -> np.ndarray:
+    """Linear interpolation in a table on 0, 1, 2, ...; constant beyond its end."""
+    inside = np.minimum(place, len(table) - 1.000001)
+    low = inside.astype(np.int32)
+    base = table[low]
+    return np.asarray(base + (inside - low) * (table[low + 1] - base))
 
 
 def wear_days_ahead(ahead: UseAhead, days: int) -> tuple[np.ndarray, np.ndarray]:

@@ -14,7 +14,7 @@ import numpy as np
 
 from forecast.covariates import COVARIATES
 from forecast.frames import MATERIALS
-from forecast.panel import Panel
+from forecast.panel import THUMB, Panel
 from forecast.priors import (
     COVARIATE_PRIORS,
     MATERIAL_LOG_SD,
@@ -22,7 +22,7 @@ from forecast.priors import (
     POPULATION_SD,
 )
 
-__all__ = ["INTERFACE", "PAIR", "PATH", "SOLE", "WEARER", "Coordinates", "coordinates"]
+__all__ = ["INTERFACE", "PATH", "SPREAD_OF", "Coordinates", "coordinates"]
 
 INTERFACE = ("start", "packing", "log_rate", "gauge", "thumb", "silent", *COVARIATES)
 _COLUMN = {name: i for i, name in enumerate(INTERFACE)}
@@ -30,6 +30,8 @@ PATH = ("start", "packing", "shoe")
 SOLE = ("sole_start", "sole")
 PAIR = ("pair", "pair_foot", "gap")
 WEARER = ("wearer", "wearer_foot", "wearer_toe", "wearer_heel", "gauge", "thumb")
+# the spread of each random effect, where it is not the effect's own name
+SPREAD_OF = {"wearer_toe": "wearer_point", "wearer_heel": "wearer_point"}
 
 
 @dataclass(frozen=True)
@@ -37,7 +39,11 @@ class Coordinates:
     """The unknowns of a panel: names, interface column and weight per path.
 
     names : tuple of str
-        PATH, SOLE, PAIR, WEARER, then the population's names present in this panel.
+        Unknowns of paths, soles, pairs, wearers, then of the population.
+    levels : tuple of tuple of str
+        The names by level (paths, soles, pairs, wearers); only those that the panel can inform.
+    active : ndarray of int
+        Interface columns that are not zero throughout the panel.
     column : ndarray of int, shape (unknowns,)
         Interface column through which each acts.
     weight : ndarray, shape (unknowns, paths)
@@ -45,6 +51,8 @@ class Coordinates:
     """
 
     names: tuple[str, ...]
+    levels: tuple[tuple[str, ...], ...]
+    active: np.ndarray
     column: np.ndarray
     weight: np.ndarray
     prior_mean: np.ndarray
@@ -119,15 +127,24 @@ def coordinates(panel: Panel, population: tuple[str, ...] | None = None) -> Coor
     every["packing_mm"] = ("packing", one)
     every["thumb_shift_mm"] = ("thumb", one)
     every["gap_share"] = ("silent", one)
-    chosen = population if population is not None else _needed(every, panel)
+    active = _active(panel)
+    chosen = population if population is not None else _needed(every, active)
+
+    def informed(names: tuple[str, ...]) -> tuple[str, ...]:
+        known = {**local, **weights}
+        return tuple(n for n in names if known[n][0] in active and known[n][1].any())
+
+    levels = (PATH, SOLE, informed(PAIR), informed(WEARER))
+    both = {**weights, **local}
     layout = [
-        *((n, *local[n]) for n in (*PATH, *SOLE, *PAIR)),
-        *((n, *weights[n]) for n in WEARER),
+        *((n, *both[n]) for level in levels for n in level),
         *((n, *every[n]) for n in chosen),
     ]
     priors = [population_prior(n) for n in chosen]
     return Coordinates(
         names=tuple(n for n, _, _ in layout),
+        levels=levels,
+        active=np.array([_COLUMN[c] for c in INTERFACE if c in active]),
         column=np.array([_COLUMN[c] for _, c, _ in layout]),
         weight=np.array([w for _, _, w in layout]),
         prior_mean=np.array([m for m, _ in priors]),
@@ -146,15 +163,19 @@ def population_prior(name: str) -> tuple[float, float]:
     return POPULATION_SD[name]
 
 
-def _needed(every: dict[str, tuple[str, np.ndarray]], panel: Panel) -> tuple[str, ...]:
+def _active(panel: Panel) -> set[str]:
+    """Interface columns that some observation or path end can see."""
     flags = panel.exposure.flags
     seen = {name: bool(flags[:, i].any()) for i, name in enumerate(COVARIATES[:-1])}
     seen["driving"] = bool((panel.exposure.driving > 0).any())
-    always = {"level", "start_mm", "packing_mm", "thumb_shift_mm", "gap_share", "drive_ball"}
+    seen["silent"] = bool((panel.exposure.silent > 0).any())
+    seen["gauge"] = bool((panel.obs_kind < THUMB).any())
+    seen["thumb"] = bool((panel.obs_kind == THUMB).any())
+    return {name for name in INTERFACE if seen.get(name, True)}
 
-    def needed(name: str, weight: np.ndarray) -> bool:
-        if name.startswith("log_"):
-            return seen[name.removeprefix("log_")]
-        return name in always or bool(np.any(weight != 0))
 
-    return tuple(n for n, (_, w) in every.items() if needed(n, w))
+def _needed(every: dict[str, tuple[str, np.ndarray]], active: set[str]) -> tuple[str, ...]:
+    always = {"level", "drive_ball"}
+    return tuple(
+        n for n, (c, w) in every.items() if c in active and (n in always or bool(np.any(w != 0)))
+    )

@@ -12,7 +12,6 @@ import numpy as np
 import pandas as pd
 
 from forecast.calendar import days_until
-from forecast.errors import TooLittleData
 from forecast.first_passage import DRAWS, normal_points, remaining_exposure
 from forecast.frames import CHANCE_DAYS, DUE_QUANTILES, FEET, FORECAST, WEARING_POINTS
 from forecast.log import WearLog
@@ -52,10 +51,11 @@ def due_draws(
     panel = known.panel
     limit = np.array([panel.limit_mm[left], panel.limit_mm[right]])
     remaining, rate, thickness = remaining_exposure(state, limit, fit.noise.process_mm)
-    first = np.minimum(remaining[0], remaining[1])
     members = panel.path_pair[left]
     use = normal_points()[8]
-    days = np.array([days_until(known.ahead, part, use, members) for part in (*remaining, first)])
+    left_days, right_days = (days_until(known.ahead, part, use, members) for part in remaining)
+    # both feet share one use, so the first of the days is the day of the first
+    days = np.array([left_days, right_days, np.minimum(left_days, right_days)])
     sooner = (remaining[0] < remaining[1]) + 0.5 * (remaining[0] == remaining[1])
     return DueDraws(days, sooner.mean(axis=-1), rate, thickness)
 
@@ -102,7 +102,7 @@ def forecast(
     frame = pd.concat([*parts, shelf], ignore_index=True) if len(shelf) else pd.concat(parts)
     frame["as_of"] = day
     frame = _with_bands(frame, known, log, day, settings)
-    frame["reason"] = reasons(known, fit, frame)
+    frame["reason"] = reasons(known, frame)
     frame["as_of"] = frame["as_of"].astype("datetime64[s]")
     order = {word: i for i, word in enumerate((*FEET, "pair"))}
     point = {word: i for i, word in enumerate(WEARING_POINTS)}

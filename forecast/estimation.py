@@ -17,7 +17,7 @@ from scipy.optimize import minimize
 from forecast.coordinates import INTERFACE, Coordinates, coordinates
 from forecast.hierarchy import Posterior, fitted_variance, gradient, solve
 from forecast.linearise import Linearised, Noise, Sites, bounds_of, first_sites, linearise
-from forecast.panel import GAUGES, THUMB, Panel
+from forecast.panel import GAUGES, THUMB, Panel, some_wearers
 from forecast.priors import METHOD_SD_MM, SPREADS
 from forecast.sending import Sending, learn_sending
 from forecast.sole_state import FootPairs, foot_pairs, sole_state
@@ -30,12 +30,17 @@ PROCESS_MEDIAN_MM, PROCESS_LOG_SD = 0.02, 0.7
 GAUGE_LOG_SD = 0.4
 _LOG_STEP = 0.15
 _SITE_STEP = 0.8
-_SETTLED = 0.05  # largest change of a log spread or noise between rounds
+ENOUGH_PATHS = 5000  # spreads and noise are sought on so many, then moved to all
+_SETTLED = 0.08  # largest change of a log spread or noise between rounds
 
 
 @dataclass(frozen=True)
 class Estimate:
-    """Where a fit ended: unknowns, spreads, noise, posterior, penalised negative log likelihood."""
+    """Where a fit ended.
+
+    Unknowns, spreads, noise, posterior, penalised negative log likelihood, and the inverse of its
+    curvature by the log spreads as the optimiser left it.
+    """
 
     layout: Coordinates
     spread: dict[str, float]
@@ -44,6 +49,7 @@ class Estimate:
     lin: Linearised
     objective: float
     rounds: int
+    curvature_inverse: np.ndarray
     converged: bool
 
 
@@ -304,6 +310,50 @@ def estimate(
     rounds : int
         Alternations of modes, spreads and noise at most.
     """
+    small = some_wearers(panel, ENOUGH_PATHS)
+    found = _fit_spreads(small, progress, start, rounds)
+    if small is panel:
+        return found
+    layout = coordinates(panel)
+    at = modes(panel, layout, found.spread, found.noise, steps=4)
+    if progress:
+        progress("everyone", 0.8)
+    spread = _one_newton_step(panel, layout, at, found, len(small.wearer_ids))
+    at = modes(panel, layout, spread, found.noise, start=at, steps=1)
+    value, _ = spread_objective(_logs(spread), tuple(SPREADS), panel, layout, at.lin)
+    return replace(
+        found,
+        layout=layout,
+        spread=spread,
+        posterior=at.posterior,
+        lin=at.lin,
+        objective=value,
+    )
+
+
+def _logs(spread: dict[str, float]) -> np.ndarray:
+    return np.log([spread[n] for n in SPREADS])
+
+
+def _one_newton_step(
+    panel: Panel, layout: Coordinates, at: Modes, found: Estimate, n_small: int
+) -> dict[str, float]:
+    """Move the spreads found on some wearers to the optimum over all of them.
+
+    One step with the gradient over everyone and the curvature found on some, scaled up; each log
+    spread moves by at most 0.2.
+    """
+    names = tuple(SPREADS)
+    _, slope = spread_objective(_logs(found.spread), names, panel, layout, at.lin)
+    step = -found.curvature_inverse @ slope * n_small / len(panel.wearer_ids)
+    moved = _logs(found.spread) + np.clip(step, -0.2, 0.2)
+    return {n: float(np.exp(v)) for n, v in zip(names, moved, strict=True)}
+
+
+def _fit_spreads(
+    panel: Panel, progress: Progress | None, start: Start | None, rounds: int
+) -> Estimate:
+    """Alternate modes, spreads and noise over a whole panel."""
     layout = coordinates(panel)
     spread = dict(start.spread) if start else {n: s.median for n, s in SPREADS.items()}
     noise = start.noise if start else default_noise()
@@ -339,4 +389,7 @@ def estimate(
         if converged:
             break
     at = modes(panel, layout, spread, noise, start=at, steps=4)
-    return Estimate(layout, spread, noise, at.posterior, at.lin, objective, done, converged)
+    inverse = np.asarray(found.hess_inv.todense())
+    return Estimate(
+        layout, spread, noise, at.posterior, at.lin, objective, done, inverse, converged
+    )

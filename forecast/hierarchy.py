@@ -12,24 +12,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from forecast.coordinates import PAIR, PATH, SOLE, WEARER, Coordinates
+from forecast.coordinates import INTERFACE, PATH, SPREAD_OF, Coordinates
 from forecast.linearise import Linearised
-from forecast.nested import Level, eliminate
+from forecast.nested import Level, eliminate, sum_groups
 from forecast.panel import Panel
 from forecast.priors import HEEL_START_SD_MM, SPREADS
 
 __all__ = ["Posterior", "fitted_variance", "gradient", "prior_precision", "solve"]
-
-_SOLE_SPREAD = ("sole_start", "sole")
-_PAIR_SPREAD = ("pair", "pair_foot", "gap")
-_WEARER_SPREAD = (
-    "wearer",
-    "wearer_foot",
-    "wearer_point",
-    "wearer_point",
-    "gauge",
-    "thumb",
-)
 
 
 @dataclass(frozen=True)
@@ -53,7 +42,7 @@ class Posterior:
     wearer_of_pair: np.ndarray
 
     def means(self) -> tuple[np.ndarray, ...]:
-        """Posterior mean deviations: path (3, n), sole (2, n), pair (3, n), wearer (6, n), (p,)."""
+        """Posterior mean deviations: by path, sole, pair, wearer (unknowns, members), and (p,)."""
         population = self.population_mean
         n_wearers = self.wearer.pivots.shape[1]
         behind = np.broadcast_to(population[:, None], (len(population), n_wearers))
@@ -114,26 +103,20 @@ def solve(
     -------
     Posterior
     """
-    own = len(PATH)
-    index = np.r_[layout.column[:own], np.arange(lin.gram.shape[0])]
-    form = lin.gram[index[:, None], index[None, :]]
-    precision = prior_precision(panel, spread)
-    for i in range(own):
-        form[i, i] += precision[i]
-    log_prior = float(np.log(precision).sum())
-    path, form = eliminate(form, own)
+    _, sole_names, pair_names, wearer_names = layout.levels
+    path, form, log_prior = _path_level(panel, layout, lin, spread)
 
-    form = _expand(form, layout, _first_of(panel.path_sole))
-    log_prior += _add_priors(form, _SOLE_SPREAD, spread)
-    sole, form = eliminate(form, len(SOLE))
+    form = _expand(form, layout, panel)
+    log_prior += _add_priors(form, sole_names, spread)
+    sole, form = eliminate(form, len(sole_names))
 
-    form = np.add.reduceat(form, _first_of(panel.sole_pair), axis=-1)
-    log_prior += _add_priors(form, _PAIR_SPREAD, spread)
-    pair, form = eliminate(form, len(PAIR))
+    form = sum_groups(form, _first_of(panel.sole_pair))
+    log_prior += _add_priors(form, pair_names, spread)
+    pair, form = eliminate(form, len(pair_names))
 
-    form = np.add.reduceat(form, _first_of(panel.pair_wearer), axis=-1)
-    log_prior += _add_priors(form, _WEARER_SPREAD, spread)
-    wearer, form = eliminate(form, len(WEARER))
+    form = sum_groups(form, _first_of(panel.pair_wearer))
+    log_prior += _add_priors(form, wearer_names, spread)
+    wearer, form = eliminate(form, len(wearer_names))
 
     total = np.triu(form.sum(axis=-1))
     total = total + np.triu(total, 1).T
@@ -166,6 +149,28 @@ def solve(
     )
 
 
+def _path_level(
+    panel: Panel, layout: Coordinates, lin: Linearised, spread: dict[str, float]
+) -> tuple[Level, np.ndarray, float]:
+    """Eliminate the paths' own unknowns over the active interface columns."""
+    own, last = len(PATH), lin.gram.shape[0] - 1
+    index = np.r_[layout.column[:own], layout.active, last]
+    form = lin.gram[index[:, None], index[None, :]]
+    precision = prior_precision(panel, spread)
+    for i in range(own):
+        form[i, i] += precision[i]
+    level, form = eliminate(form, own)
+    rows = []
+    for j, row in enumerate(level.rows):
+        later = own - j - 1
+        wide = np.zeros((later + last + 1, row.shape[1]))
+        wide[:later] = row[:later]
+        wide[later + layout.active] = row[later:-1]
+        wide[-1] = row[-1]
+        rows.append(wide)
+    return Level(rows, level.pivots), form, float(np.log(precision).sum())
+
+
 def _first_of(parent: np.ndarray) -> np.ndarray:
     """First member of each parent; members of a parent are contiguous."""
     return np.flatnonzero(np.r_[True, parent[1:] != parent[:-1]])
@@ -175,23 +180,25 @@ def _add_priors(form: np.ndarray, names: tuple[str, ...], spread: dict[str, floa
     """Add the priors of a level's unknowns to its form; returns their log precisions' sum."""
     total = 0.0
     for i, name in enumerate(names):
-        form[i, i] += spread[name] ** -2
-        total -= 2.0 * form.shape[-1] * float(np.log(spread[name]))
+        sd = spread[SPREAD_OF.get(name, name)]
+        form[i, i] += sd**-2
+        total -= 2.0 * form.shape[-1] * float(np.log(sd))
     return total
 
 
-def _expand(form: np.ndarray, layout: Coordinates, starts: np.ndarray) -> np.ndarray:
+def _expand(form: np.ndarray, layout: Coordinates, panel: Panel) -> np.ndarray:
     """Write path forms over the interface as sole forms over the unknowns behind the paths.
 
     Parameters
     ----------
-    form : ndarray, shape (12, 12, paths)
-        Upper triangle over the interface columns and the data.
-    starts : ndarray of int, shape (soles,)
-        First path of each sole.
+    form : ndarray, shape (active + 1, active + 1, paths)
+        Upper triangle over the active interface columns and the data.
     """
-    column = np.r_[layout.column[len(PATH) :], form.shape[0] - 1]
+    place = np.zeros(len(INTERFACE), int)
+    place[layout.active] = np.arange(len(layout.active))
+    column = np.r_[place[layout.column[len(PATH) :]], form.shape[0] - 1]
     weight = np.concatenate([layout.weight[len(PATH) :], np.ones((1, form.shape[-1]))])
+    starts = _first_of(panel.path_sole)
     d = len(column)
     out = np.zeros((d, d, len(starts)))
     for i in range(d):
@@ -199,7 +206,7 @@ def _expand(form: np.ndarray, layout: Coordinates, starts: np.ndarray) -> np.nda
         high = np.maximum(column[i], column[i:])
         block = form[low, high] * weight[i:]
         block *= weight[i]
-        out[i, i:] = np.add.reduceat(block, starts, axis=-1)
+        out[i, i:] = sum_groups(block, starts)
     return out
 
 
@@ -218,12 +225,13 @@ def gradient(panel: Panel, posterior: Posterior, spread: dict[str, float]) -> di
     root = np.linalg.cholesky(posterior.population_cov).T
     out = dict.fromkeys(SPREADS, 0.0)
     steps = _down(posterior)
-    for (names, mean), (cov, move) in zip(
-        ((_WEARER_SPREAD, wearer), (_PAIR_SPREAD, pair), (_SOLE_SPREAD, sole)), steps, strict=True
-    ):
-        for i, name in enumerate(names):
+    names_of = dict(zip(("path", "sole", "pair", "wearer"), posterior.layout.levels, strict=True))
+    means = (("wearer", wearer), ("pair", pair), ("sole", sole))
+    for (level, mean), (cov, move) in zip(means, steps, strict=True):
+        for i, name in enumerate(names_of[level]):
+            of = SPREAD_OF.get(name, name)
             second = np.square(mean[i]) + cov[i, i] + np.square(root @ move[i]).sum(axis=0)
-            out[name] += float(np.sum(second / spread[name] ** 2 - 1.0))
+            out[of] += float(np.sum(second / spread[of] ** 2 - 1.0))
     var = _path_variances(posterior, cov, move, root)
     score = (np.square(path) + var) * prior_precision(panel, spread) - 1.0
     ball, heel = panel.path_point == 0, panel.path_point == 2

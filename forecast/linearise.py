@@ -1,4 +1,4 @@
-"""What do the observations of a path say, once the wear curve is linearised at the current estimate?
+"""What do the observations of a path say, once the wear curve is made a straight line?
 
 Thickness = nominal + start - packing*min(x/6, 1) - exp(log rate)*(x + share*silent) + process
 noise, in mm. Each observation becomes a row over the interface columns of
@@ -9,7 +9,7 @@ the current conditional modes is the way of Lindstrom and Bates (Biometrics 46:6
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -40,7 +40,7 @@ class Noise:
     gauge_sd_mm: tuple[float, ...]
     process_mm: float
     thumb: ThumbScale
-    sending: Sending = Sending()
+    sending: Sending = field(default_factory=Sending)
 
 
 @dataclass(frozen=True)

@@ -17,7 +17,7 @@ from forecast.frames import FEET, GRADES, MATERIALS, WEARING_POINTS
 from forecast.log import WearLog
 from forecast.priors import HEEL_NOMINAL_MM, default_limit_mm
 
-__all__ = ["GAUGES", "HOLE", "SENT", "STILL_ON", "THUMB", "Panel", "build_panel"]
+__all__ = ["GAUGES", "HOLE", "SENT", "STILL_ON", "THUMB", "Panel", "build_panel", "some_wearers"]
 
 GAUGES = ("caliper", "depth_gauge", "ultrasonic")
 STILL_ON = 6  # the sole is on yet, so it is not likely to be far below that
@@ -37,8 +37,8 @@ class Panel:
     the path is to be known: as_of, or the day the sole was taken off), `current` (sole still on).
     Pairs: `pair_wearer`, `pair_ids`; wearers: `wearer_ids`. Soles: `sole_ids`, `sole_pair`.
     Observations (sorted by path, target): `obs_path`, `obs_target`, `obs_kind` (gauge code, THUMB,
-    HOLE, SENT or STILL_ON), `obs_mm` (NaN for grades), `obs_grade` (code or -1), `obs_waist`, `obs_check` (row of
-    `log.checks`; -1 for SENT and STILL_ON).
+    HOLE, SENT or STILL_ON), `obs_mm` (NaN for grades), `obs_grade` (code or -1), `obs_waist`,
+    `obs_check` (row of `log.checks`; -1 for SENT and STILL_ON).
     Targets: `target_sole`, `target_day`, exposure in `exposure`.
     """
 
@@ -342,3 +342,55 @@ def _observations(
     every = every[every["path"] >= 0]
     order = ["path", "waist", "target", "kind"]
     return every.sort_values(order, ascending=[True, False, True, True]).reset_index(drop=True)
+
+
+def some_wearers(panel: Panel, enough_paths: int) -> Panel:
+    """Every k-th wearer of a panel, so that about so many paths remain; a small panel itself."""
+    step = -(-len(panel.nominal_mm) // enough_paths)
+    if step <= 1:
+        return panel
+    wearer = np.arange(len(panel.wearer_ids)) % step == 0
+    pair = wearer[panel.pair_wearer]
+    sole = pair[panel.sole_pair]
+    path, target = sole[panel.path_sole], sole[panel.target_sole]
+    seen = path[panel.obs_path]
+
+    def renumber(kept: np.ndarray) -> np.ndarray:
+        return np.cumsum(kept) - 1
+
+    new_target = renumber(target)
+    exposure = panel.exposure
+    return Panel(
+        wearer_ids=panel.wearer_ids[wearer],
+        pair_ids=panel.pair_ids[pair],
+        pair_wearer=renumber(wearer)[panel.pair_wearer[pair]],
+        sole_ids=panel.sole_ids[sole],
+        sole_pair=renumber(pair)[panel.sole_pair[sole]],
+        sole_fitted=panel.sole_fitted[sole],
+        path_pair=renumber(pair)[panel.path_pair[path]],
+        path_sole=renumber(sole)[panel.path_sole[path]],
+        path_foot=panel.path_foot[path],
+        path_point=panel.path_point[path],
+        path_end=new_target[panel.path_end[path]],
+        current=panel.current[path],
+        nominal_mm=panel.nominal_mm[path],
+        limit_mm=panel.limit_mm[path],
+        material=panel.material[path],
+        drives=panel.drives[path],
+        obs_path=renumber(path)[panel.obs_path[seen]],
+        obs_target=new_target[panel.obs_target[seen]],
+        obs_kind=panel.obs_kind[seen],
+        obs_mm=panel.obs_mm[seen],
+        obs_grade=panel.obs_grade[seen],
+        obs_waist=panel.obs_waist[seen],
+        obs_check=panel.obs_check[seen],
+        target_sole=renumber(sole)[panel.target_sole[target]],
+        target_day=panel.target_day[target],
+        exposure=Exposure(
+            base=exposure.base[target],
+            driving=exposure.driving[target],
+            silent=exposure.silent[target],
+            flags=exposure.flags,
+        ),
+        as_of_day=panel.as_of_day,
+    )

@@ -6,7 +6,6 @@ import numpy as np
 import pandas as pd
 
 from forecast.panel import HOLE, THUMB
-from forecast.wear_fit import WearFit
 from forecast.wear_model import Conditioned
 
 __all__ = ["SLIP_WEIGHT", "counts_by_path", "reasons"]
@@ -39,7 +38,7 @@ def counts_by_path(known: Conditioned) -> pd.DataFrame:
     )
 
 
-def reasons(known: Conditioned, fit: WearFit, frame: pd.DataFrame) -> list[str]:
+def reasons(known: Conditioned, frame: pd.DataFrame) -> list[str]:
     """One text a row of a forecast frame (which still has its `_path` and `_other` columns).
 
     Says what was seen, that the row leans on other pairs or the population when little was seen,

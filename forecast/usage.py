@@ -29,6 +29,7 @@ PRIOR_ERROR = (1.6, 1.5, 0.02, 0.06)
 PRIOR_WEIGHT = 40.0
 _POOL_OUT_DAYS = 8.0
 _WEIGHT_STEPS = 8
+_ENOUGH_PAIRS = 2000
 _SEASON_SD = 0.25
 _DRIFT_RETURNS_YEARS = 3.0
 
@@ -68,6 +69,7 @@ class UseFit:
     bias_log : log of actual/expected over the past, shrunk.
     season : {group: (cosine, sine)} of the log weight by dress code; group -1: of going out.
     going_out_per_day : wear days per day of a wearer on average.
+    exposure_per_wear_day : standard wear days per wear day on average.
     scored : number of (pair, origin, horizon) triples behind it.
     """
 
@@ -77,6 +79,7 @@ class UseFit:
     bias_log: float
     season: dict[int, tuple[float, float]]
     going_out_per_day: float
+    exposure_per_wear_day: float
     scored: int
 
     def to_dict(self) -> dict[str, object]:
@@ -160,8 +163,12 @@ def _rack(
     leaning: float,
     season: dict[int, tuple[float, float]],
     skip: int,
+    panel: float | None = None,
 ) -> _Rack:
-    """Weights and going out as known `skip` periods before the newest."""
+    """Weights and going out as known `skip` periods before the newest.
+
+    `panel` is the mean of going out that wearers with little history lean on; default: of these.
+    """
     days, open_days = counts.days[:, skip:], counts.open_days[:, skip:]
     share = counts.year_share[skip:]
     fade = 0.5 ** (np.arange(days.shape[1]) / half_life)
@@ -179,29 +186,26 @@ def _rack(
         open_days, np.flatnonzero(np.r_[True, counts.wearer[1:] != counts.wearer[:-1]]), axis=0
     )
     went, could_go = out_days @ fade, (could_out * season_out) @ fade
-    panel = (went.sum() + 2.0) / (could_go.sum() + 5.0)
+    if panel is None:
+        panel = (went.sum() + 2.0) / (could_go.sum() + 5.0)
     going_out = (went + _POOL_OUT_DAYS) / (could_go + _POOL_OUT_DAYS / panel)
     return _Rack(weight, going_out, seen)
 
 
-def current_pace(
-    counts: WearCounts,
-    half_life_periods: float,
-    leaning_days: float,
-    season: dict[int, tuple[float, float]],
-    present: np.ndarray,
-) -> Pace:
+def current_pace(counts: WearCounts, use: UseFit, present: np.ndarray) -> Pace:
     """Pace of every pair from today on, the rack staying as it is.
 
     Parameters
     ----------
     counts : WearCounts
-    half_life_periods, leaning_days, season
-        As in `UseFit`.
+    use : UseFit
     present : ndarray of bool, shape (pairs,)
         Which pairs share the rack from now on (have a sole on).
     """
-    rack = _rack(counts, half_life_periods, leaning_days, season, 0)
+    season, leaning_days = use.season, use.leaning_days
+    rack = _rack(
+        counts, use.half_life_periods, leaning_days, season, 0, panel=use.going_out_per_day
+    )
     here = rack.weight * present
     total = _by_wearer(here, counts)[counts.wearer]
     # a pair that is not on the rack is given the pace it would have if it came back
@@ -210,10 +214,9 @@ def current_pace(
     waves = _waves(season, counts.group)
     mean_wave = _by_wearer((waves * (share * present)).T, counts)[counts.wearer].T
     wave = waves - mean_wave + np.asarray(season.get(-1, (0.0, 0.0)))[:, None]
-    fade = 0.5 ** (np.arange(counts.days.shape[1]) / half_life_periods)
+    fade = 0.5 ** (np.arange(counts.days.shape[1]) / use.half_life_periods)
     exposure = counts.worn @ fade
-    overall = (exposure.sum() + 5.0) / (rack.seen.sum() + 5.0)
-    wearer_exposure = (_by_wearer(exposure, counts) + 20.0 * overall) / (
+    wearer_exposure = (_by_wearer(exposure, counts) + 20.0 * use.exposure_per_wear_day) / (
         _by_wearer(rack.seen, counts) + 20.0
     )
     per_day = (exposure + 15.0 * wearer_exposure[counts.wearer]) / (rack.seen + 15.0)
@@ -234,6 +237,7 @@ def fit_use(counts: WearCounts) -> UseFit:
         With little history everything falls back to the prior and `scored` says so.
     """
     season = _fit_season(counts)
+    everyone, counts = counts, _some_wearers(counts)
     best: tuple[float, float, float] = (np.inf, 6.0, 6.0)
     for half_life in HALF_LIVES:
         for leaning in LEANING:
@@ -248,8 +252,28 @@ def fit_use(counts: WearCounts) -> UseFit:
     _, half_life, leaning = best
     expected, actual, known, years = _past(counts, half_life, leaning, season)
     error, bias = _fit_error(expected, actual, known, years)
-    going_out = float(np.mean(_rack(counts, half_life, leaning, season, 0).going_out))
-    return UseFit(half_life, leaning, error, bias, season, going_out, len(expected))
+    counts = everyone
+    rack = _rack(counts, half_life, leaning, season, 0)
+    going_out = float(np.mean(rack.going_out))
+    fade = 0.5 ** (np.arange(counts.days.shape[1]) / half_life)
+    exposure = float(((counts.worn @ fade).sum() + 5.0) / (rack.seen.sum() + 5.0))
+    return UseFit(half_life, leaning, error, bias, season, going_out, exposure, len(expected))
+
+
+def _some_wearers(counts: WearCounts) -> WearCounts:
+    """Every k-th wearer of a large panel: memory and error need some thousand pairs, no more."""
+    step = -(-len(counts.days) // _ENOUGH_PAIRS)
+    if step <= 1:
+        return counts
+    keep = counts.wearer % step == 0
+    return WearCounts(
+        worn=counts.worn[keep],
+        days=counts.days[keep],
+        open_days=counts.open_days[keep],
+        group=counts.group[keep],
+        wearer=np.unique(counts.wearer[keep], return_inverse=True)[1],
+        year_share=counts.year_share,
+    )
 
 
 def _past(

@@ -19,7 +19,7 @@ from forecast.usage import UseFit
 
 __all__ = ["MODEL_VERSION", "WearFit"]
 
-MODEL_VERSION = "3"
+MODEL_VERSION = "4"
 
 
 @dataclass(frozen=True)
@@ -125,8 +125,8 @@ class WearFit:
     def summary(self) -> str:
         """A readable table of the fit."""
         head = [
-            f"Wear model as of {self.as_of}: {self.n_wearers} wearers, {self.n_pairs} pairs, "
-            f"{self.n_paths} paths, {self.n_observations} observations",
+            f"Wear model as of {self.as_of}: {self.n_wearers} wearers, {self.n_pairs} pairs,",
+            f"{self.n_paths} paths, {self.n_observations} observations;",
             f"log likelihood {self.log_likelihood:.2f}, {self.rounds} rounds, "
             + ("converged" if self.converged else "stopped before it settled"),
             "",

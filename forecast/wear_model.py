@@ -138,6 +138,6 @@ def condition(
     use = fit.use
     present = np.zeros(len(panel.pair_ids), bool)
     present[panel.path_pair[panel.current]] = True
-    pace = current_pace(counts, use.half_life_periods, use.leaning_days, use.season, present)
+    pace = current_pace(counts, use, present)
     ahead = use_ahead(use, pace, panel.as_of_day, horizon_days)
     return Conditioned(panel, layout, at.lin, at.posterior, centre, at.deviation, ahead)
