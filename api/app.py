@@ -14,13 +14,17 @@ from api.clock import Clock
 from api.routes import (
     bench,
     bench_pages,
+    calendar_feed,
+    care,
     fit,
     forecasts,
     health,
     imports,
     materials,
+    plans,
     problems,
     quotes,
+    ways,
     workload,
 )
 from api.routes.edge.gate import Gate
@@ -89,6 +93,10 @@ def create_app(
         forecasts.router,
         fit.router,
         health.router,
+        plans.router,
+        ways.router,
+        care.router,
+        calendar_feed.router,
         workload.router,
         bench.router,
         quotes.router,
@@ -97,6 +105,7 @@ def create_app(
         v1.include_router(router)
     app.include_router(v1)
     app.include_router(problems.router)
+    app.include_router(calendar_feed.feed)
     if importlib.util.find_spec("api.routes.pages") is not None:
         pages: Any = importlib.import_module("api.routes.pages")
         app.include_router(pages.router, include_in_schema=False)

@@ -25,6 +25,7 @@ MODULES = (
     "bench",
     "orders",
     "backtesting",
+    "planning",
     "serve",
     "migrating",
 )

@@ -78,7 +78,7 @@ def lay_out(states: Sequence[PairState], wishes: Wishes, start: pd.Timestamp) ->
     ------
     BadPlan
         No pair, a retired or unknown pair named, an occasion outside the plan, a lead time longer
-        than the plan.
+        than the plan for a pair that would need a new sole in it.
     """
     days = wishes.weeks * DAYS_PER_WEEK
     live = tuple(s for s in states if not s.retired)
@@ -158,7 +158,8 @@ def _check(
     for one in wishes.occasions:
         _inside(one, start, last)
     for state in live:
-        if state.lead_days > days:
+        needed = state.wear_days_left * len(live) < days
+        if needed and state.lead_days > days:
             raise BadPlan(
                 f"{state.pair_id} would be away {state.lead_days} days for a new sole, longer than "
                 f"the {wishes.weeks} weeks planned.",

@@ -1,0 +1,355 @@
+"""What do the planning commands do, and what do they show?"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+import typer
+from rich.console import Console
+from rich.table import Table
+from rich.text import Text
+
+from api.errors import Conflict, NothingForecast, Refused
+from api.services.planning import calendar as calendars
+from api.services.planning import care as cares
+from api.services.planning import plans
+from api.services.planning.habits import forecasts_if
+from api.services.planning.life import life_of_rack
+from api.services.planning.ways import routes_for_pair
+from api.settings import load_settings
+from api.storage.planning import plans_of
+from api.storage.records import list_records
+from api.storage.schema import prepare
+from api.wiring import Services, build_services
+
+__all__ = ["run_calendar", "run_care", "run_life", "run_plan", "run_routes", "run_what_if"]
+
+DAYS_SHOWN = 14
+
+
+def run_plan(
+    wearer: str | None,
+    values: dict[str, Any],
+    occasions: Sequence[str],
+    *,
+    again: bool,
+    csv: Path | None,
+) -> None:
+    """Plan, keep the plan, and show the next two weeks, the hand-overs and the reasons."""
+    values = values | {"occasions": [_occasion(text) for text in occasions]}
+    with _services() as services:
+        wearer_id = _whose(services, wearer)
+        _bring_up_to_date(services)
+        earlier = None
+        if again:
+            earlier = plans.earlier_of(_newest_plan(services, wearer_id))
+        asked = plans.plan_rack(services, wearer_id, values, earlier=earlier)
+        with services.database.writing() as session:
+            shown = plans.keep(services, session, asked)
+    labels = {p["pair_id"]: p["label"] for p in shown["pairs"]}
+    _print_days(shown["days"][:DAYS_SHOWN], labels)
+    _print_sends(shown["sends"], labels)
+    pairs = Table("pair", "wears", "share", "why", title="Every pair", title_justify="left")
+    for one in shown["pairs"]:
+        pairs.add_row(
+            Text(_named(one["pair_id"], labels)),
+            str(one["wears"]),
+            str(one["share"]),
+            Text(one["reason"]),
+        )
+    Console().print(pairs)
+    _print_given_up(shown)
+    typer.echo(f"Plan {shown['plan_id']}: score {shown['score']:g}, no plan passes", nl=False)
+    typer.echo(f" {shown['bound']:g} ({shown['gap']:.1%} between).")
+    if csv is not None:
+        pd.DataFrame(shown["days"]).to_csv(csv, index=False)
+        typer.echo(f"{len(shown['days'])} days written to {csv}")
+
+
+def run_what_if(
+    wearer: str | None,
+    paces: Sequence[str],
+    retired: Sequence[str],
+    trips: Sequence[str],
+    *,
+    rest: int | None,
+    follow: bool,
+) -> None:
+    """Show send-by dates and chances as they are and as they would be."""
+    habits: list[dict[str, Any]] = [_pace(text) for text in paces]
+    habits += [{"kind": "retire", "pair_id": pair} for pair in retired]
+    habits += [_trip(text) for text in trips]
+    with _services() as services:
+        wearer_id = _whose(services, wearer)
+        _bring_up_to_date(services)
+        plan_id = _newest_plan(services, wearer_id)["plan_id"] if follow else None
+        answer = forecasts_if(services, wearer_id, habits, rest_days=rest, plan_id=plan_id)
+    labels = {one["pair_id"]: one["label"] for one in answer["items"]}
+    table = Table(
+        "pair",
+        "send by",
+        "send by then",
+        "due, even chance",
+        "due then",
+        "wears a year",
+        "then",
+        title=f"As things are and then, as of {answer['as_of']}",
+        title_justify="left",
+        caption="- = beyond the horizon",
+    )
+    for one in answer["items"]:
+        table.add_row(
+            Text(_named(one["pair_id"], labels)),
+            *(one[f"{name}_{when}"] or "-" for name in ("send_by", "due_p50") for when in _WHEN),
+            *(f"{one[f'wear_days_365d_{when}']:.0f}" for when in _WHEN),
+        )
+    Console().print(table)
+
+
+_WHEN = ("now", "then")
+
+
+def run_routes(pair: str, occasion: str | None, chance: float) -> None:
+    """Show the routes compared, and each in a sentence."""
+    day = None if occasion is None else _day(occasion, "--occasion")
+    with _services() as services:
+        _bring_up_to_date(services)
+        answer = routes_for_pair(services, pair, occasion=day, chance=chance)
+    table = Table("route", "can do it", "price", "book by", "hand over", "back", "chance")
+    for one in answer["items"]:
+        back = f"{one['back_on_p50']} to {one['back_on_p90']}"
+        there = "-" if one["chance_back"] is None else f"{one['chance_back']:.0%}"
+        price = f"{one['price_minor'] / 100:.2f} {one['currency']}"
+        table.add_row(
+            Text(one["name"]),
+            "yes" if one["can_do"] else "no",
+            price,
+            one["book_by"],
+            one["hand_over_on"],
+            back,
+            there,
+        )
+    console = Console()
+    console.print(table)
+    for one in answer["items"]:
+        said = f"{one['name']}: {one['sentence']}"
+        lost = f" Lost by it: {one['loses']}." if one["loses"] else ""
+        lacks = f" It {one['lacks']}." if one["lacks"] else ""
+        source = "" if one["edited"] else " (Numbers: common practice; edit them.)"
+        console.print(f"{said}{lacks}{lost}{source}", markup=False, highlight=False)
+
+
+def run_care(wearer: str | None, done: Sequence[str]) -> None:
+    """Log what was done, then list what is due."""
+    with _services() as services:
+        for text in done:
+            pair_id, _, care = text.rpartition(":")
+            with services.database.writing() as session:
+                logged = cares.log_care(services, session, pair_id, care, None)
+            typer.echo(f"Logged: {logged['care']} on {logged['pair_id']}, {logged['done_on']}.")
+        wearer_id = _whose(services, wearer)
+        answer = cares.care_due(services, wearer_id)
+    if not answer["items"]:
+        typer.echo("No care is due.")
+        return
+    table = Table("pair", "due since", "what", "log it as", "why", title="Care that is due")
+    for one in answer["items"]:
+        named = _named(one["pair_id"], {one["pair_id"]: one["label"]})
+        code = f"{one['pair_id']}:{one['care']}"
+        table.add_row(Text(named), one["since"], one["what"], Text(code), Text(one["reason"]))
+    Console().print(table)
+
+
+def run_life(wearer: str | None) -> None:
+    """Show what each pair costs and what is advised at its due date."""
+    with _services() as services:
+        wearer_id = _whose(services, wearer)
+        _bring_up_to_date(services)
+        answer = life_of_rack(services, wearer_id)
+    table = Table("pair", "wears", "a wear", "resoles left", "soles a year", "advice", "why")
+    for one in answer["items"]:
+        cost = one["cost_per_wear_minor"]
+        soles = one["soles_per_year"]
+        table.add_row(
+            Text(_named(one["pair_id"], {one["pair_id"]: one["label"]})),
+            str(one["wears"]),
+            "-" if cost is None else f"{cost / 100:.2f}",
+            str(one["resoles_left"]),
+            "-" if soles is None else f"{soles:.2f}",
+            one["advice"],
+            Text(one["arithmetic"]),
+        )
+    Console().print(table)
+    typer.echo(f"New soles of the rack: {answer['cost_per_year_minor'] / 100:.2f} a year.")
+    typer.echo(answer["source"])
+
+
+def run_calendar(wearer: str | None, out: Path | None, *, new_address: bool) -> None:
+    """Write the calendar to a file or the terminal, or make an address for it."""
+    with _services() as services:
+        wearer_id = _whose(services, wearer)
+        if new_address:
+            with services.database.writing() as session:
+                made = calendars.new_address(services, session, wearer_id)
+            typer.echo(f"Address under the service's own: {made['path']}")
+            typer.echo("It is shown this once; whoever knows it reads this calendar.")
+            return
+        _bring_up_to_date(services)
+        body = calendars.calendar_of(services, wearer_id)
+    if out is None:
+        typer.echo(body.decode(), nl=False)
+        return
+    try:
+        out.write_bytes(body)
+    except OSError as cause:
+        raise Refused(
+            f"{out} cannot be written: {cause.strerror}.",
+            where="--out",
+            accepted="a file in a folder that is there",
+            remedy="Name another file.",
+        ) from cause
+    typer.echo(f"Calendar written to {out}")
+
+
+@contextmanager
+def _services() -> Iterator[Services]:
+    services = build_services(load_settings())
+    try:
+        prepare(services.database)
+        yield services
+    finally:
+        services.database.close()
+
+
+def _bring_up_to_date(services: Services) -> None:
+    """Fit if that is due, and forecast whoever is behind, as `solespan forecast` does."""
+    stale = services.fitter.is_stale(at_once=True)
+    if stale:
+        services.fitter.refit(services.clock.today())
+    services.forecaster.update_behind(everyone=stale)
+
+
+def _whose(services: Services, wearer: str | None) -> str:
+    """Return the wearer named, or the only one."""
+    if wearer is not None:
+        return wearer
+    with services.database.reading() as session:
+        known = [row["wearer_id"] for row in list_records(session, "wearers", equal={}, limit=9)]
+    if not known:
+        raise NothingForecast(
+            "There is no wearer yet.",
+            where="wearers",
+            remedy="Import a folder of logs: solespan import FOLDER",
+        )
+    if len(known) > 1:
+        raise Refused(
+            "Several wearers have racks here.",
+            where="--wearer",
+            accepted=", ".join(known[:8]),
+            remedy="Say whose rack is meant: --wearer ID",
+        )
+    return str(known[0])
+
+
+def _newest_plan(services: Services, wearer_id: str) -> dict[str, Any]:
+    with services.database.reading() as session:
+        newest = plans_of(session, wearer_id, limit=1)
+    if not newest:
+        raise Conflict("There is no plan yet.", where=wearer_id, remedy="Make one: solespan plan")
+    return newest[0]
+
+
+def _day(text: str, where: str) -> date:
+    try:
+        return date.fromisoformat(text)
+    except ValueError:
+        raise Refused(
+            f"{text!r} is no day.",
+            where=where,
+            accepted="YYYY-MM-DD",
+            remedy="Write the day as 2027-02-14.",
+        ) from None
+
+
+def _occasion(text: str) -> dict[str, Any]:
+    on, _, rest = text.partition(":")
+    code, _, pair = rest.partition(":")
+    return {
+        "on": _day(on, "--occasion"),
+        "dress_code": code or None,
+        "pair_id": pair or None,
+    }
+
+
+def _pace(text: str) -> dict[str, Any]:
+    pair, _, wears = text.rpartition("=")
+    try:
+        return {"kind": "pace", "pair_id": pair, "wears_per_week": float(wears)}
+    except ValueError:
+        raise Refused(
+            f"{text!r} is no pace.",
+            where="--pace",
+            accepted="PAIR=WEARS, such as oxford=2",
+            remedy="Write the pair, an equals sign and the wears a week.",
+        ) from None
+
+
+def _trip(text: str) -> dict[str, Any]:
+    span, _, pairs = text.partition("=")
+    first, dots, last = span.partition("..")
+    if not dots or not pairs:
+        raise Refused(
+            f"{text!r} is no trip.",
+            where="--trip",
+            accepted="FIRST..LAST=PAIR,PAIR",
+            remedy="Write for example --trip 2027-01-02..2027-01-09=oxford,derby",
+        )
+    return {
+        "kind": "trip",
+        "since": _day(first, "--trip"),
+        "until": _day(last, "--trip"),
+        "pair_ids": [pair.strip() for pair in pairs.split(",")],
+    }
+
+
+def _named(pair_id: str, labels: dict[str, str | None]) -> str:
+    label = labels.get(pair_id)
+    return f"{pair_id} ({label})" if label else pair_id
+
+
+def _print_days(days: Sequence[dict[str, Any]], labels: dict[str, str | None]) -> None:
+    table = Table("day", "for", "pair", title="The next two weeks", title_justify="left")
+    for day in days:
+        weekday = date.fromisoformat(day["worn_on"]).strftime("%a")
+        pair = "-" if day["pair_id"] is None else _named(day["pair_id"], labels)
+        table.add_row(f"{day['worn_on']} {weekday}", day["dress_code"], Text(pair))
+    Console().print(table)
+
+
+def _print_sends(sends: Sequence[dict[str, Any]], labels: dict[str, str | None]) -> None:
+    if not sends:
+        typer.echo("No pair goes to the bench in this plan.")
+        return
+    table = Table("hand over", "back", "pair", "price", title="To the bench", title_justify="left")
+    for send in sends:
+        price = f"{send['price_minor'] / 100:.2f}"
+        named = Text(_named(send["pair_id"], labels))
+        table.add_row(send["send_on"], send["back_on"], named, price)
+    Console().print(table)
+
+
+def _print_given_up(shown: dict[str, Any]) -> None:
+    given_up = shown["given_up"]
+    if not given_up:
+        return
+    known = "No plan gives up fewer" if shown["fewest_proven"] else "Perhaps fewer would do"
+    typer.echo(f"{len(given_up)} wishes cannot be kept. {known}:")
+    for one in given_up[:20]:
+        typer.echo(f"  {one['sentence']}")
+    if len(given_up) > 20:
+        typer.echo(f"  and {len(given_up) - 20} more")

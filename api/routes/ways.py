@@ -1,0 +1,107 @@
+"""How are ways to a new sole, pair traits and the cost of a rack read and changed over HTTP?"""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+from fastapi import APIRouter, Depends, Path, Query, Response
+
+from api.routes.http import PROBLEM_ANSWERS, Serving, json_answer, needs_json
+from api.schemas.fields import KnownId, NewId, PlainDate
+from api.schemas.planning import (
+    LifeOfRack,
+    RouteAnswer,
+    RouteAsked,
+    RoutesForPair,
+    RoutesOfOwner,
+    TraitsAnswer,
+    TraitsAsked,
+)
+from api.services.planning import ways
+from api.services.planning.life import life_of_rack
+
+__all__ = ["router"]
+
+router = APIRouter(tags=["planning"], responses=PROBLEM_ANSWERS)
+WearerId = Annotated[KnownId, Query(description="whose rack. Unit: none (identifier)")]
+PairId = Annotated[KnownId, Path(description="the pair. Unit: none (identifier)")]
+_AS_JSON = [Depends(needs_json)]
+
+
+@router.get("/resole-routes", response_model=None, responses={200: {"model": RoutesOfOwner}})
+def list_routes(serving: Serving, wearer_id: WearerId) -> Response:
+    """List an owner's ways to a new sole; those not edited are common practice."""
+    return json_answer({"items": ways.routes_of(serving, wearer_id)})
+
+
+@router.put(
+    "/resole-routes/{wearer_id}/{route_id}",
+    response_model=None,
+    dependencies=_AS_JSON,
+    responses={200: {"model": RouteAnswer}},
+)
+def put_route(
+    serving: Serving,
+    wearer_id: Annotated[KnownId, Path(description="whose. Unit: none (identifier)")],
+    route_id: Annotated[NewId, Path(description="the route. Unit: none (identifier)")],
+    body: RouteAsked,
+) -> Response:
+    """Add a way to a new sole, or change one."""
+    with serving.database.writing() as session:
+        answer = ways.keep_route(session, wearer_id, route_id, body.model_dump())
+    return json_answer(answer)
+
+
+@router.get(
+    "/routes-to-sole/{pair_id}", response_model=None, responses={200: {"model": RoutesForPair}}
+)
+def compare_routes(
+    serving: Serving,
+    pair_id: PairId,
+    occasion: Annotated[
+        PlainDate | None,
+        Query(description="day it is wanted for. Unit: calendar date, ISO 8601"),
+    ] = None,
+    chance: Annotated[
+        float,
+        Query(ge=0.5, le=0.99, description="how sure to be of that. Unit: probability"),
+    ] = 0.90,
+) -> Response:
+    """Compare the ways to a new sole for one pair."""
+    return json_answer(ways.routes_for_pair(serving, pair_id, occasion=occasion, chance=chance))
+
+
+@router.get("/pair-traits/{pair_id}", response_model=None, responses={200: {"model": TraitsAnswer}})
+def read_traits(serving: Serving, pair_id: PairId) -> Response:
+    """Read what planning knows of a pair."""
+    with serving.database.reading() as session:
+        return json_answer(ways.traits_of(session, pair_id))
+
+
+@router.put(
+    "/pair-traits/{pair_id}",
+    response_model=None,
+    dependencies=_AS_JSON,
+    responses={200: {"model": TraitsAnswer}},
+)
+def put_traits(serving: Serving, pair_id: PairId, body: TraitsAsked) -> Response:
+    """Say what planning should know of a pair."""
+    with serving.database.writing() as session:
+        return json_answer(ways.keep_traits(session, pair_id, body.model_dump()))
+
+
+@router.get("/life", response_model=None, responses={200: {"model": LifeOfRack}})
+def read_life(
+    serving: Serving,
+    wearer_id: WearerId,
+    replace_price_minor: Annotated[
+        int | None,
+        Query(
+            ge=0,
+            le=1_000_000_000,
+            description="price of a new pair; none = each pair's own. Unit: minor unit of currency",
+        ),
+    ] = None,
+) -> Response:
+    """Read what each pair costs per wear, and whether its next sole is worth it."""
+    return json_answer(life_of_rack(serving, wearer_id, replace_price_minor=replace_price_minor))

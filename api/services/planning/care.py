@@ -1,0 +1,140 @@
+"""Which care is due on a stored rack, and how is it logged and its rules changed?"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import asdict, fields
+from datetime import date
+from typing import Any
+
+import pandas as pd
+from sqlalchemy.orm import Session
+
+from api.errors import Refused
+from api.services.planning.rack import KnownRack, known_rack, known_wearer, refusing
+from api.services.records import unknown_id
+from api.storage import due
+from api.storage import planning as stored
+from api.storage.forecasts import load_forecasts
+from api.wiring import Services
+from forecast.planning import CareRule, due_care
+from forecast.planning.care import CARES, DEFAULT_RULES
+
+__all__ = ["care_due", "keep_rule", "log_care", "rules_of"]
+
+
+def care_due(serving: Services, wearer_id: str) -> dict[str, Any]:
+    """List the care due on a rack today, with the reason. Raises `NotFound`."""
+    with serving.database.reading() as session:
+        rack = known_rack(serving, session, wearer_id)
+        done = stored.care_done(session, wearer_id)
+        rules = _rules(session, wearer_id)
+        forecast = load_forecasts(session, [wearer_id])
+    frame = due_care(
+        rack.log.wear_days,
+        _done_frame(done),
+        _uppers(rack),
+        rules,
+        today=rack.as_of,
+        heel_and_toe=forecast,
+    )
+    labels = dict(zip(rack.log.pairs["pair_id"], rack.log.pairs["label"], strict=True))
+    items = []
+    for one in frame.to_dict("records"):
+        label = labels.get(one["pair_id"])
+        row = {str(k): v for k, v in one.items()}
+        row["since"] = one["since"].date().isoformat()
+        row["label"] = label if isinstance(label, str) else None
+        items.append(row)
+    return {"wearer_id": wearer_id, "as_of": rack.today.isoformat(), "items": items}
+
+
+def _uppers(rack: KnownRack) -> dict[str, str]:
+    """Upper of every pair that has a sole on and is not away."""
+    jobs = rack.log.bench_jobs
+    away = set(jobs.loc[jobs["returned_on"].isna(), "pair_id"])
+    return {
+        str(pair): str(rack.trait(str(pair), "upper"))
+        for pair in rack.log.pairs["pair_id"]
+        if pair not in away and rack.sole_of(str(pair)) is not None
+    }
+
+
+def _done_frame(done: list[tuple[str, str, date]]) -> pd.DataFrame:
+    frame = pd.DataFrame(done, columns=["pair_id", "care", "done_on"])
+    frame["done_on"] = pd.to_datetime(frame["done_on"])
+    return frame
+
+
+def _rules(session: Session, wearer_id: str) -> list[CareRule]:
+    edited = stored.care_rules_of(session, wearer_id)
+    rules = {(r.upper, r.care): r for r in DEFAULT_RULES}
+    rules |= {key: _rule(values) for key, values in edited.items()}
+    return list(rules.values())
+
+
+def _rule(values: Mapping[str, Any]) -> CareRule:
+    names = {f.name for f in fields(CareRule)}
+    given: dict[str, Any] = {
+        k: tuple(v) if isinstance(v, list) else v for k, v in values.items() if k in names
+    }
+    return CareRule(**given)
+
+
+def rules_of(session: Session, wearer_id: str) -> list[dict[str, Any]]:
+    """List the care rules of an owner; defaults are common practice. Raises `NotFound`."""
+    known_wearer(session, wearer_id)
+    edited = set(stored.care_rules_of(session, wearer_id))
+    return [
+        asdict(rule)
+        | {
+            "months": list(rule.months),
+            "edited": (rule.upper, rule.care) in edited,
+            "source": "the owner"
+            if (rule.upper, rule.care) in edited
+            else "common practice, no source: edit it",
+        }
+        for rule in _rules(session, wearer_id)
+    ]
+
+
+def keep_rule(
+    session: Session, wearer_id: str, upper: str, care: str, values: Mapping[str, Any]
+) -> dict[str, Any]:
+    """Put an owner's rule in the place of the old one; a rule without conditions is never due.
+
+    Raises `NotFound`, `Refused`.
+    """
+    wearer = known_wearer(session, wearer_id)
+    with refusing("Mend the field named and send the rule again."):
+        rule = _rule({**values, "upper": upper, "care": care})
+    fields_ = asdict(rule) | {"months": list(rule.months)}
+    stored.keep_rule(session, wearer["pk"], upper, care, fields_)
+    return fields_ | {"edited": True, "source": "the owner"}
+
+
+def log_care(
+    serving: Services, session: Session, pair_id: str, care: str, done_on: date | None
+) -> dict[str, Any]:
+    """Log that a care was done, today if no day is given. Raises `NotFound`, `Refused`."""
+    whose = due.wearer_of_pair(session, pair_id)
+    if whose is None:
+        raise unknown_id(session, "pairs", "pair_id", pair_id)
+    if care not in CARES:
+        raise Refused(
+            f"{care!r} is no care.",
+            where="care",
+            accepted=", ".join(CARES),
+            remedy="Name one of these.",
+        )
+    today = serving.clock.today(whose["time_zone"])
+    day = done_on or today
+    if day > today:
+        raise Refused(
+            f"{day} is still to come.",
+            where="done_on",
+            accepted=f"a day up to {today}",
+            remedy="Log it on the day it is done.",
+        )
+    new = stored.keep_care(session, pair_id, care, day)
+    return {"pair_id": pair_id, "care": care, "done_on": day.isoformat(), "new": new}

@@ -1,0 +1,86 @@
+"""What would the forecasts of a stored rack be under other habits or a stored plan?"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from datetime import date
+from typing import Any
+
+import pandas as pd
+
+from api.services.planning.plans import read_plan
+from api.services.planning.rack import known_rack, refusing
+from api.wiring import Services
+from forecast.planning import Pace, Retire, Trip, what_if
+
+__all__ = ["forecasts_if"]
+
+
+def forecasts_if(
+    serving: Services,
+    wearer_id: str,
+    habits: Sequence[Mapping[str, Any]],
+    *,
+    rest_days: int | None = None,
+    plan_id: str | None = None,
+) -> dict[str, Any]:
+    """Forecast a rack as it is and under other habits, side by side.
+
+    Parameters
+    ----------
+    habits
+        Each with `kind` (pace, retire, trip) and the fields of that type of
+        `forecast.planning.habits`.
+
+    Raises `NotFound`, `NothingForecast`, `Refused`.
+    """
+    with serving.database.reading() as session:
+        rack = known_rack(serving, session, wearer_id)
+        row = None if plan_id is None else read_plan(session, plan_id)
+    plan = None
+    if row is not None:
+        days = pd.DataFrame(row["answer"]["days"])
+        days = days[days["pair_id"].notna()]
+        plan = days[pd.to_datetime(days["worn_on"]) > rack.as_of]
+    with refusing("Mend the field named and ask again."):
+        frame = what_if(
+            rack.fitted(),
+            rack.log,
+            rack.as_of,
+            [_habit(one) for one in habits],
+            plan=plan,
+            rest_days=rest_days,
+            settings=rack.settings,
+        )
+    labels = dict(zip(rack.log.pairs["pair_id"], rack.log.pairs["label"], strict=True))
+    return {
+        "wearer_id": wearer_id,
+        "as_of": rack.today.isoformat(),
+        "items": [_row(one, labels) for one in frame.to_dict("records")],
+    }
+
+
+def _habit(one: Mapping[str, Any]) -> Pace | Retire | Trip:
+    values = {k: v for k, v in one.items() if k != "kind" and v is not None}
+    for name in ("since", "until"):
+        if isinstance(values.get(name), date | str):
+            values[name] = pd.Timestamp(values[name])
+    if one["kind"] == "pace":
+        return Pace(**values)
+    if one["kind"] == "retire":
+        return Retire(**values)
+    return Trip(**{**values, "pair_ids": tuple(values["pair_ids"])})
+
+
+def _row(one: Mapping[Any, Any], labels: Mapping[str, Any]) -> dict[str, Any]:
+    out: dict[str, Any] = {}
+    for name, value in one.items():
+        if isinstance(value, pd.Timestamp):
+            out[name] = value.date().isoformat()
+        elif value is pd.NaT:
+            out[name] = None
+        else:
+            out[name] = round(float(value), 4) if isinstance(value, float) else value
+    label = labels.get(out["pair_id"])
+    out["label"] = label if isinstance(label, str) else None
+    return out

@@ -1,0 +1,215 @@
+"""What does planning need to know of one wearer's rack, and how is a mistake told?"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import asdict, dataclass, fields
+from datetime import date
+from typing import Any
+
+import pandas as pd
+from sqlalchemy.orm import Session
+
+from api.errors import NothingForecast, Refused
+from api.services.records import unknown_id
+from api.storage import planning as stored
+from api.storage.frames import load_frames
+from api.wiring import Services
+from forecast import ForecastSettings, WearFit
+from forecast.errors import TooLittleData
+from forecast.log import WearLog
+from forecast.planning import BadPlan, PairState, Route, needs_of, wear_allowance
+from forecast.planning.routes import DEFAULT_ROUTES
+
+__all__ = ["DEFAULT_TRAITS", "KnownRack", "known_rack", "known_wearer", "pair_states", "refusing"]
+
+DEFAULT_TRAITS: Mapping[str, Any] = {
+    "upper": "smooth_calf",
+    "months": [],
+    "weight": 1.0,
+    "route_id": None,
+}
+PLANNED_LEAD = 0.90  # a plan counts a pair away until it is back nine times of ten
+
+
+@dataclass(frozen=True)
+class KnownRack:
+    """One wearer's log, fit, traits and routes, as of today where the wearer lives."""
+
+    wearer_id: str
+    wearer_pk: int
+    today: date
+    log: WearLog
+    fit: WearFit | None
+    settings: ForecastSettings
+    traits: dict[str, dict[str, Any]]
+    routes: dict[str, Route]
+    edited: frozenset[str]
+    version: int
+
+    @property
+    def as_of(self) -> pd.Timestamp:
+        """Today as the forecast library takes it."""
+        return pd.Timestamp(self.today)
+
+    def trait(self, pair_id: str, name: str) -> Any:
+        """One trait of a pair, its default where nothing was said."""
+        return self.traits.get(pair_id, DEFAULT_TRAITS)[name]
+
+    def allowance(self) -> pd.DataFrame:
+        """Wear days left by pair. Raises `NothingForecast`."""
+        return wear_allowance(self.fitted(), self.log, self.as_of, self.settings)
+
+    def fitted(self) -> WearFit:
+        """The stored fit. Raises `NothingForecast`."""
+        if self.fit is None or self.log.soles.empty:
+            raise NothingForecast(
+                "There is no forecast yet, so nothing can be planned.",
+                where=self.wearer_id,
+                remedy="Fit the wear model: POST /v1/fit, or run: solespan fit",
+            )
+        return self.fit
+
+    def route_of(self, pair_id: str) -> Route:
+        """Return the pair's own route, or the cheapest that can do its work."""
+        own = self.trait(pair_id, "route_id")
+        if own in self.routes:
+            return self.routes[own]
+        sole = self.sole_of(pair_id)
+        pair = self.pair(pair_id)
+        wanted = set()
+        if sole is not None:
+            need = needs_of(
+                material=str(sole["material"]),
+                channel=_word(sole["channel"]),
+                construction=str(pair["construction"]),
+                resoles=self.resoles(pair_id),
+            )
+            wanted = set(need.abilities)
+        able = [r for r in self.routes.values() if wanted <= set(r.abilities)]
+        return min(able or list(self.routes.values()), key=lambda r: (r.price_minor, r.route_id))
+
+    def pair(self, pair_id: str) -> dict[str, Any]:
+        """Return the record of a pair."""
+        of_pair = self.log.pairs[self.log.pairs["pair_id"] == pair_id]
+        return {str(k): v for k, v in of_pair.iloc[0].to_dict().items()}
+
+    def sole_of(self, pair_id: str) -> dict[str, Any] | None:
+        """Return the sole on a pair now, or None."""
+        soles = self.log.soles
+        on = soles[(soles["pair_id"] == pair_id) & soles["removed_on"].isna()]
+        if on.empty:
+            return None
+        return {str(k): v for k, v in on.sort_values("fitted_on").iloc[-1].to_dict().items()}
+
+    def resoles(self, pair_id: str) -> int:
+        """Count the resoles of a pair so far."""
+        earlier = self.pair(pair_id)["earlier_resoles"]
+        before = 0 if pd.isna(earlier) else int(earlier)
+        return before + max(int((self.log.soles["pair_id"] == pair_id).sum()) - 1, 0)
+
+
+def known_wearer(session: Session, wearer_id: str) -> dict[str, Any]:
+    """Return `pk`, `time_zone`, `data_version` of a wearer. Raises `NotFound`."""
+    found = stored.find_wearer(session, wearer_id)
+    if found is None:
+        raise unknown_id(session, "wearers", "wearer_id", wearer_id)
+    return found
+
+
+def known_rack(serving: Services, session: Session, wearer_id: str) -> KnownRack:
+    """Read one wearer's rack. Raises `NotFound`."""
+    wearer = known_wearer(session, wearer_id)
+    newest = serving.forecaster.newest_fit(session)
+    edited = stored.routes_of(session, wearer_id)
+    routes = {r.route_id: asdict(r) for r in DEFAULT_ROUTES} | edited
+    return KnownRack(
+        wearer_id=wearer_id,
+        wearer_pk=wearer["pk"],
+        today=serving.clock.today(wearer["time_zone"]),
+        log=WearLog(**load_frames(session, [wearer_id])),
+        fit=None if newest is None else newest.fit,
+        settings=serving.forecaster.settings,
+        traits=stored.traits_of(session, wearer_id),
+        routes={key: _route(of) for key, of in sorted(routes.items())},
+        edited=frozenset(edited),
+        version=wearer["data_version"],
+    )
+
+
+def _route(stored_fields: Mapping[str, Any]) -> Route:
+    names = {f.name for f in fields(Route)}
+    values: dict[str, Any] = {
+        name: tuple(value) if isinstance(value, list) else value
+        for name, value in stored_fields.items()
+        if name in names
+    }
+    return Route(**values)
+
+
+def pair_states(rack: KnownRack) -> list[PairState]:
+    """State of every pair as the planner takes it. Raises `NothingForecast`."""
+    allowance = rack.allowance()
+    left = dict(zip(allowance["pair_id"], allowance["wear_days_left"], strict=True))
+    new = dict(zip(allowance["pair_id"], allowance["wear_days_new"], strict=True))
+    usual_new = int(allowance["wear_days_new"].median())
+    last: dict[str, tuple[pd.Timestamp, bool]] = {
+        str(row["pair_id"]): (row["worn_on"], bool(row["wet"]))
+        for row in rack.log.wear_days.sort_values("worn_on").to_dict("records")
+    }
+    jobs = rack.log.bench_jobs
+    open_jobs = jobs[jobs["returned_on"].isna() & (jobs["received_on"] <= rack.as_of)]
+    states = []
+    for pair in rack.log.pairs.to_dict("records"):
+        pair_id = str(pair["pair_id"])
+        route = rack.route_of(pair_id)
+        mine = open_jobs[open_jobs["pair_id"] == pair_id]
+        lead = route.lead_days(PLANNED_LEAD)
+        fresh = max(1, int(new.get(pair_id, usual_new)))
+        # a pair that is being resoled comes back with a new sole on
+        resoling = bool(mine["work"].isin(("full_sole", "half_sole")).any())
+        worn_on, wet = last.get(pair_id, (None, False))
+        states.append(
+            PairState(
+                pair_id=pair_id,
+                wear_days_left=fresh if resoling else int(left.get(pair_id, 0)),
+                wear_days_new=fresh,
+                label=_word(pair["label"]) or "",
+                dress_code=_word(pair["dress_code"]),
+                last_worn=worn_on,
+                last_wet=wet,
+                away_until=_back_on(mine, lead, rack.as_of) if len(mine) else None,
+                lead_days=lead,
+                price_minor=route.price_minor,
+                retired=pair_id not in left and not len(mine),
+            )
+        )
+    return states
+
+
+def _back_on(jobs: pd.DataFrame, lead_days: int, today: pd.Timestamp) -> pd.Timestamp:
+    """Expect a pair back on the day promised, else after its route's lead time, never before."""
+    promised = jobs["promised_on"].max()
+    expected = jobs["received_on"].max() + pd.Timedelta(days=lead_days)
+    day = expected if pd.isna(promised) else promised
+    return pd.Timestamp(max(day, today + pd.Timedelta(days=1)))
+
+
+def _word(value: Any) -> str | None:
+    return value if isinstance(value, str) and value else None
+
+
+@contextmanager
+def refusing(remedy: str) -> Iterator[None]:
+    """Turn what the planner refuses into an error of the service; nothing was changed."""
+    try:
+        yield
+    except BadPlan as bad:
+        raise Refused(bad.what, where=bad.field, accepted=bad.accepted, remedy=remedy) from bad
+    except TooLittleData as little:
+        raise NothingForecast(
+            "No pair of this rack has a sole, so there is nothing to plan.",
+            where="soles",
+            remedy="Add the soles that are on the pairs.",
+        ) from little
