@@ -25,7 +25,7 @@ from tests.forecast.builders import (
     wear_rows,
 )
 
-SEEDS = range(4)
+SEEDS = range(3)
 DATES = ["due_p10", "due_p50", "due_p90"]
 SWAP = {"left": "right", "right": "left", "pair": "pair"}
 PAIR = "eve-1"
