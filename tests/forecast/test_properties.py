@@ -262,9 +262,6 @@ class TestLittleIsKnown:
 
 
 class TestOthers:
-    @pytest.mark.xfail(
-        reason="the pace is pooled towards the mean of the log at hand, not of the fit's panel"
-    )
     def test_dates_of_a_wearer_do_not_move_when_another_joins_under_the_same_fit(self, due):
         alone = due(eve())
         other = rack(4, wearer_id="fay", seed=9, every=2)
