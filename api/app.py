@@ -21,6 +21,7 @@ from api.routes import (
     health,
     imports,
     materials,
+    plan_page,
     plans,
     problems,
     quotes,
@@ -108,8 +109,9 @@ def create_app(
     app.include_router(calendar_feed.feed)
     if importlib.util.find_spec("api.routes.pages") is not None:
         pages: Any = importlib.import_module("api.routes.pages")
-        app.include_router(pages.router, include_in_schema=False)
         app.include_router(bench_pages.router, include_in_schema=False)
+        app.include_router(plan_page.router, include_in_schema=False)
+        app.include_router(pages.router, include_in_schema=False)
     problems.add_problem_handlers(app)
     _describe_problems(app)
     # Added last = outermost: every answer is recorded and has its headers, refusals too.

@@ -91,17 +91,12 @@ def run_what_if(
         answer = forecasts_if(services, wearer_id, habits, rest_days=rest, plan_id=plan_id)
     labels = {one["pair_id"]: one["label"] for one in answer["items"]}
     table = Table(
-        "pair",
-        "send by",
-        "send by then",
-        "due, even chance",
-        "due then",
-        "wears a year",
-        "then",
         title=f"As things are and then, as of {answer['as_of']}",
         title_justify="left",
-        caption="- = beyond the horizon",
+        caption="due: even chance; wears: a year; - = beyond the horizon",
     )
+    for name in ("pair", "send by", "then", "due", "then", "wears", "then"):
+        table.add_column(name, no_wrap=name != "pair")
     for one in answer["items"]:
         table.add_row(
             Text(_named(one["pair_id"], labels)),
@@ -171,7 +166,7 @@ def run_life(wearer: str | None) -> None:
         wearer_id = _whose(services, wearer)
         _bring_up_to_date(services)
         answer = life_of_rack(services, wearer_id)
-    table = Table("pair", "wears", "a wear", "resoles left", "soles a year", "advice", "why")
+    table = Table("pair", "wears", "a wear", "resoles left", "soles a year", "advice")
     for one in answer["items"]:
         cost = one["cost_per_wear_minor"]
         soles = one["soles_per_year"]
@@ -182,9 +177,11 @@ def run_life(wearer: str | None) -> None:
             str(one["resoles_left"]),
             "-" if soles is None else f"{soles:.2f}",
             one["advice"],
-            Text(one["arithmetic"]),
         )
-    Console().print(table)
+    console = Console()
+    console.print(table)
+    for one in answer["items"]:
+        console.print(f"{one['pair_id']}: {one['arithmetic']}", markup=False, highlight=False)
     typer.echo(f"New soles of the rack: {answer['cost_per_year_minor'] / 100:.2f} a year.")
     typer.echo(answer["source"])
 

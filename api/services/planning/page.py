@@ -1,0 +1,57 @@
+"""Which plan, care and cost does the planning page draw from?"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pandas as pd
+
+from api.errors import NothingForecast
+from api.services.planning.care import care_due
+from api.services.planning.life import life_of_rack
+from api.services.planning.plans import shown_plan
+from api.services.planning.rack import known_wearer
+from api.storage.planning import plans_of
+from api.storage.records import list_records
+from api.wiring import Services
+from dashboards.pages.plan import plan_page
+
+__all__ = ["plan_context"]
+
+MOST_WEARERS = 500
+MOST_PAIRS = 500
+
+
+def plan_context(serving: Services, wearer_id: str) -> dict[str, Any]:
+    """Gather the planning page of a wearer, the first one when none is named. Raises `NotFound`."""
+    with serving.database.reading() as session:
+        every = list_records(session, "wearers", equal={}, limit=MOST_WEARERS)
+        wearers = [(row["wearer_id"], row["name"] or row["wearer_id"]) for row in every]
+        if not wearer_id and wearers:
+            wearer_id = wearers[0][0]
+        if not wearer_id:
+            return plan_page(
+                None, [], None, {}, today=_day(serving, "UTC"), wearer_id="", wearers=[]
+            ) | {"choices": []}
+        zone = known_wearer(session, wearer_id)["time_zone"]
+        newest = plans_of(session, wearer_id, limit=1)
+        pairs = list_records(session, "pairs", equal={"wearer_id": wearer_id}, limit=MOST_PAIRS)
+    names = {row["pair_id"]: row["label"] or row["pair_id"] for row in pairs}
+    try:
+        life: dict[str, Any] | None = life_of_rack(serving, wearer_id)
+    except NothingForecast:
+        life = None
+    context = plan_page(
+        shown_plan(newest[0]) if newest else None,
+        care_due(serving, wearer_id)["items"],
+        life,
+        names,
+        today=_day(serving, zone),
+        wearer_id=wearer_id,
+        wearers=wearers,
+    )
+    return context | {"choices": sorted(names.items(), key=lambda item: item[1].casefold())}
+
+
+def _day(serving: Services, zone: str) -> pd.Timestamp:
+    return pd.Timestamp(serving.clock.today(zone))
