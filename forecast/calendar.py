@@ -128,7 +128,8 @@ def days_until(
 
 def _inverse(curve: np.ndarray) -> np.ndarray:
     """Day at which each whole number of season days is reached."""
-    return np.interp(np.arange(int(curve[-1]) + 2.0), curve, np.arange(len(curve), dtype=float))
+    day = np.arange(len(curve), dtype=float)
+    return np.asarray(np.interp(np.arange(int(curve[-1]) + 2.0), curve, day))
 
 
 def _read(table: np.ndarray, place: np.ndarray) -> np.ndarray:

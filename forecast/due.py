@@ -170,7 +170,8 @@ def _rows(
     send = np.floor(_quantile(ordered, settings.risk))
     columns["send_by"] = _dates(start, send, settings.horizon_days)
     columns["book_by"] = columns["send_by"] - np.timedelta64(settings.bench_wait_days, "D")
-    word = np.where(first_left >= 0.6, "left", np.where(first_left <= 0.4, "right", None))
+    word = np.full(n, None, dtype=object)
+    word[first_left >= 0.6], word[first_left <= 0.4] = FEET
     columns["first_foot"] = np.tile(word, 3)
     columns["_sound"] = (draws.days <= settings.sound_days).mean(axis=-1).ravel()
     columns["_path"] = np.concatenate([left, right, left])

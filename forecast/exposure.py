@@ -151,7 +151,7 @@ def _cumulate(sums: np.ndarray, sole: np.ndarray) -> np.ndarray:
     start = np.flatnonzero(first)
     before = np.zeros((len(start), sums.shape[1]))
     before[1:] = running[start[1:] - 1]
-    return running - before[np.cumsum(first) - 1]
+    return np.asarray(running - before[np.cumsum(first) - 1])
 
 
 def silent_exposure(
@@ -176,8 +176,7 @@ def silent_exposure(
     if gaps.empty:
         return np.zeros(len(targets))
     both = targets.reset_index(names="target").merge(gaps, on="wearer")
-    begin = np.maximum(both["start_day"], both["fitted_day"])
-    overlap = (np.minimum(both["end_day"], both["day"]) - begin).clip(lower=0)
-    return np.bincount(
-        both["target"], weights=overlap * both["pace_per_day"], minlength=len(targets)
-    )
+    begin = both[["start_day", "fitted_day"]].max(axis=1).to_numpy()
+    overlap = np.maximum(both[["end_day", "day"]].min(axis=1).to_numpy() - begin, 0)
+    weights = overlap * both["pace_per_day"].to_numpy()
+    return np.bincount(both["target"].to_numpy(), weights=weights, minlength=len(targets))

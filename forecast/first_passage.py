@@ -50,7 +50,7 @@ def inverse_gaussian(
     ratio = mean * chi / (2.0 * shape)
     # the smaller root, written so that it does not cancel
     small = mean / (1.0 + ratio + np.sqrt(ratio * (ratio + 2.0)))
-    return np.where(uniform <= mean / (mean + small), small, mean * mean / small)
+    return np.asarray(np.where(uniform <= mean / (mean + small), small, mean * mean / small))
 
 
 def _bend(state: SoleState, values: np.ndarray) -> np.ndarray:

@@ -283,7 +283,7 @@ def _slip_weight(residual_mm: np.ndarray, sd_mm: np.ndarray) -> np.ndarray:
     """Chance that a reading is no gross slip, given its residual."""
     good = (1 - SLIP_SHARE) * np.exp(-0.5 * np.square(residual_mm / sd_mm)) / sd_mm
     slip = SLIP_SHARE * np.exp(-0.5 * np.square(residual_mm / SLIP_SD_MM)) / SLIP_SD_MM
-    return np.maximum(good / (good + slip + 1e-300), 1e-6)
+    return np.asarray(np.maximum(good / (good + slip + 1e-300), 1e-6))
 
 
 def _starts(path: np.ndarray, n_paths: int) -> tuple[np.ndarray, np.ndarray]:

@@ -166,7 +166,8 @@ def _column(frame: pd.DataFrame, column: Column, table: Table) -> pd.Series:
 
 def _as_kind(values: pd.Series, column: Column) -> pd.Series:
     if column.kind == "date":
-        return pd.to_datetime(values).dt.tz_localize(None).dt.normalize().astype(DATE_DTYPE)
+        days: pd.Series = pd.to_datetime(values).dt.tz_localize(None).dt.normalize()
+        return pd.Series(days.to_numpy().astype(DATE_DTYPE), index=values.index)
     if column.kind in ("number", "integer"):
         return pd.to_numeric(values).astype("float64")
     if column.kind == "flag":

@@ -73,7 +73,7 @@ class Panel:
     @property
     def path_wearer(self) -> np.ndarray:
         """Wearer of each path."""
-        return self.pair_wearer[self.path_pair]
+        return np.asarray(self.pair_wearer[self.path_pair])
 
 
 def _codes(values: pd.Series, categories: tuple[str, ...] | np.ndarray) -> np.ndarray:

@@ -83,19 +83,15 @@ def _open_days(log: WearLog, panel: Panel, pair: np.ndarray, day: np.ndarray) ->
         soles = pd.DataFrame(
             {"wearer": sole_wearer, "pair": panel.sole_pair, "start": start, "end": end}
         ).merge(gaps, on="wearer")
-        lost = np.maximum(soles["start"], soles["start_day"])
-        out -= _overlap(
-            soles["pair"].to_numpy(),
-            lost.to_numpy(),
-            np.minimum(soles["end"], soles["end_day"]).to_numpy(),
-            panel,
-        )
+        lost = soles[["start", "start_day"]].max(axis=1).to_numpy()
+        until = soles[["end", "end_day"]].min(axis=1).to_numpy()
+        out -= _overlap(soles["pair"].to_numpy(), lost, until, panel)
     jobs = log.bench_jobs
     at = pd.Index(panel.pair_ids).get_indexer(pd.Index(jobs["pair_id"].astype(object)))
     received, back = days_of(jobs["received_on"]), days_of(jobs["returned_on"])
     known = (at >= 0) & (received <= today)
     out -= _overlap(at[known], received[known], np.minimum(back[known], today), panel)
-    return np.maximum(out, 0.0)
+    return np.asarray(np.maximum(out, 0.0))
 
 
 def _overlap(pair: np.ndarray, start: np.ndarray, end: np.ndarray, panel: Panel) -> np.ndarray:

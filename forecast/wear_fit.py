@@ -132,9 +132,10 @@ class WearFit:
             "",
             f"{'population':<28}{'estimate':>10}{'std err':>10}{'2.5 %':>10}{'97.5 %':>10}",
         ]
-        interval = self.conf_int()
-        for name, mean, se in zip(self.names, self.mean, self.bse, strict=True):
-            low, high = interval.loc[name, "lower"], interval.loc[name, "upper"]
+        bounds = self.conf_int().to_numpy()
+        for name, mean, se, (low, high) in zip(
+            self.names, self.mean, self.bse, bounds, strict=True
+        ):
             head.append(f"{name:<28}{mean:>10.4f}{se:>10.4f}{low:>10.4f}{high:>10.4f}")
         head += ["", f"{'spread (SD)':<28}{'estimate':>10}  meaning"]
         head += [f"{k:<28}{v:>10.4f}  {SPREADS[k].meaning}" for k, v in self.spread.items()]

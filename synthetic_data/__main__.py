@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -18,12 +19,30 @@ from synthetic_data.scenarios import SCENARIOS, world
 from synthetic_data.simulate import Simulated
 from synthetic_data.truth import described
 
-__all__ = ["EXAMPLES", "truth_of", "write_folder"]
+__all__ = ["EXAMPLES", "built", "truth_of", "write_folder"]
 
 # scenario and seed of each committed example, chosen so that together they hold something
 # due, something new and a pair at the bench
 EXAMPLES: Mapping[str, int] = {"one_collector": 77, "small_shop": 9}
+MARKS: Mapping[str, str] = {"one_collector": "C-", "small_shop": ""}  # both fit into one database
 AS_OF = "2026-11-23"
+
+
+def built(name: str) -> Simulated:
+    """Draw the world of one example, its ids marked so that the examples do not share any."""
+    simulated = world(name, EXAMPLES[name], as_of=AS_OF)
+    mark = MARKS[name]
+
+    def marked(frame: pd.DataFrame) -> pd.DataFrame:
+        ids = [c for c in frame if c.endswith("_id")]
+        return frame.assign(**{c: mark + frame[c] for c in ids}) if mark else frame
+
+    return replace(
+        simulated,
+        frames={table: marked(frame) for table, frame in simulated.frames.items()},
+        hidden_due=marked(simulated.hidden_due),
+        rates=marked(simulated.rates),
+    )
 
 
 def write_folder(frames: Mapping[str, pd.DataFrame], folder: Path) -> None:
@@ -58,7 +77,7 @@ def _records(frame: pd.DataFrame) -> list[dict[str, Any]]:
 def main() -> None:
     """Rebuild every example."""
     for name, seed in EXAMPLES.items():
-        simulated = world(name, seed, as_of=AS_OF)
+        simulated = built(name)
         folder = Path(__file__).parent / "examples" / name
         write_folder(simulated.frames, folder)
         text = json.dumps(truth_of(name, seed, simulated), indent=1, ensure_ascii=False)

@@ -18,13 +18,27 @@ __all__ = ["due_table", "explanation_tables"]
 # Band -> style; the word itself is always shown.
 BAND_STYLES = {"stop wearing": "bold red", "book in": "bold yellow", "watch": "cyan"}
 UNKNOWN = "-"
+WIDE = 120  # characters from which a terminal shows every column
+_WIDE_ONLY = (3, 7)
 
 
-def due_table(frame: pd.DataFrame, log: WearLog, as_of: date) -> Table:
-    """Return one line per pair, by send-by date: `frame` has the columns `frames.FORECAST`."""
-    table = Table(title=f"New soles due, as of {as_of}", title_justify="left")
-    for name in ("send by", "book by", "pair", "wearer", "band", "due between", "first", "why"):
-        table.add_column(name, no_wrap=name in ("send by", "book by"))
+def due_table(frame: pd.DataFrame, log: WearLog, as_of: date, *, width: int = WIDE) -> Table:
+    """Return one line per pair, by send-by date: `frame` has the columns `frames.FORECAST`.
+
+    On a narrow terminal the wearer and what the forecast leans on are left out.
+    """
+    wide = width >= WIDE
+    table = Table(title=f"New soles due, as of {as_of}", title_justify="left", pad_edge=False)
+    table.add_column("send by", no_wrap=True)
+    table.add_column("book by", no_wrap=True)
+    table.add_column("pair", overflow="fold", ratio=None if wide else 1)
+    if wide:
+        table.add_column("wearer", no_wrap=True)
+    table.add_column("band", no_wrap=True)
+    table.add_column("due between", no_wrap=wide, min_width=13)
+    table.add_column("first", no_wrap=True)
+    if wide:
+        table.add_column("why", overflow="fold", ratio=1)
     resoles = frame[(frame["foot"] == "pair") & (frame["point"] == "ball")]
     pairs = log.pairs.set_index("pair_id")
     ordered: list[Any] = list(
@@ -33,8 +47,8 @@ def due_table(frame: pd.DataFrame, log: WearLog, as_of: date) -> Table:
     for row in ordered:
         pair = pairs.loc[row.pair_id] if row.pair_id in pairs.index else None
         label = None if pair is None else pair["label"]
-        named = row.pair_id if pd.isna(label) else f"{row.pair_id} ({label})"
-        table.add_row(
+        named = row.pair_id if pd.isna(label) else f"{row.pair_id} {label}"
+        cells: list[str | Text] = [
             _day(row.send_by),
             _day(row.book_by),
             Text(named),
@@ -43,7 +57,8 @@ def due_table(frame: pd.DataFrame, log: WearLog, as_of: date) -> Table:
             Text(_between(row.due_p10, row.due_p90)),
             Text(_word(row.first_foot)),
             Text(_word(row.reason)),
-        )
+        ]
+        table.add_row(*(c for i, c in enumerate(cells) if wide or i not in _WIDE_ONLY))
     table.caption = "due between: from the 10 % to the 90 % quantile; - = beyond the horizon"
     return table
 
@@ -52,7 +67,7 @@ def explanation_tables(told: Explanation) -> Iterator[Table]:
     """Yield what drives the date, and which check would narrow it, the best one first."""
     if len(told.drivers):
         table = Table("driver", "effect on wear", "80 % interval", "note", title_justify="left")
-        for row in told.drivers.itertuples():
+        for row in _rows(told.drivers):
             table.add_row(
                 Text(str(row.driver)),
                 _percent(row.effect_percent),
@@ -65,13 +80,17 @@ def explanation_tables(told: Explanation) -> Iterator[Table]:
             "check", "interval now", "after it", title="Which check would narrow the date most"
         )
         best_first = told.next_checks.sort_values("interval_days_after", kind="stable")
-        for row in best_first.itertuples():
+        for row in _rows(best_first):
             table.add_row(
                 Text(f"{row.foot} {row.point}, {str(row.method).replace('_', ' ')}"),
                 _days(row.interval_days_now),
                 _days(row.interval_days_after),
             )
         yield table
+
+
+def _rows(frame: pd.DataFrame) -> Iterator[Any]:
+    return iter(frame.itertuples())
 
 
 def _day(value: object) -> str:

@@ -67,7 +67,8 @@ def run_forecast(as_of: str | None, csv: Path | None, wearer: str | None) -> Non
     if csv is not None:
         write_forecast_file(frame, csv)
     if csv != Path("-"):
-        Console().print(due_table(frame, log, day))
+        console = Console()
+        console.print(due_table(frame, log, day, width=console.width))
         if csv is not None:
             typer.echo(f"{len(frame)} rows written to {csv}")
 

@@ -77,6 +77,6 @@ def tell(lines: list[str]) -> None:
 
 def _is_of_forecast(error: Exception) -> bool:
     # Importing `forecast` costs a second, so it is looked at only when something went wrong.
-    from forecast.errors import ForecastError  # noqa: PLC0415
+    from forecast.errors import ForecastError
 
     return isinstance(error, ForecastError)

@@ -46,7 +46,8 @@ class DueTable:
 
     def share_before(self, days: float) -> np.ndarray:
         """Share of each row's grid that is due before so many days, rounded up, shape (n,)."""
-        return np.minimum((self.quantile_days < days).sum(axis=1) / (GRID - 1), 1.0)
+        share = (self.quantile_days < days).sum(axis=1) / (GRID - 1)
+        return np.asarray(np.minimum(share, 1.0))
 
     def part(self, chosen: slice) -> DueTable:
         """Return some rows of it."""

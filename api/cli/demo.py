@@ -1,0 +1,98 @@
+"""What does `solespan demo` show: two example racks, from a folder of logs to resole dates?
+
+The only module of `api` that reads from `synthetic_data`, and only its committed example folders.
+"""
+
+from __future__ import annotations
+
+from contextlib import ExitStack
+from datetime import date
+from importlib import resources
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+__all__ = ["register"]
+
+EXAMPLES = ("one_collector", "small_shop")
+AS_OF = date(2026, 11, 23)  # the examples' last day
+DATABASE = "solespan-demo.sqlite3"
+REPORT = "solespan-report.html"
+PATHS_DRAWN = 6
+ROWS_SHOWN = 25
+
+Folder = Annotated[
+    Path, typer.Option("--folder", help="Where the demo's database and report are written.")
+]
+
+
+def register(app: typer.Typer) -> None:
+    """Add the command."""
+
+    @app.command("demo")
+    def demo(folder: Folder = Path()) -> None:
+        """Load two example racks, fit, forecast, print the due list and write a report."""
+        run_demo(folder)
+
+
+def run_demo(folder: Path) -> None:
+    """Go through the main job on the shipped examples; a second run changes nothing."""
+    import pandas as pd
+    from rich.console import Console
+
+    from api.cli.due_table import due_table
+    from api.services.imports import import_folder
+    from api.storage.forecasts import replace_forecasts, save_fit
+    from api.storage.frames import load_wear_log
+    from api.storage.schema import prepare
+    from api.storage.session import open_database
+    from dashboards.report import report_html
+    from forecast import WearModel, forecast, wear_path
+    from forecast.wear_fit import MODEL_VERSION
+
+    console = Console()
+    folder.mkdir(parents=True, exist_ok=True)
+    address = f"sqlite:///{folder / DATABASE}"
+    database = open_database(address, wait_s=10.0)
+    try:
+        prepare(database)
+        with ExitStack() as stack:
+            for name in EXAMPLES:
+                source = resources.files("synthetic_data") / "examples" / name
+                path = stack.enter_context(resources.as_file(source))
+                report = import_folder(database, path, today=AS_OF, keep_good_rows=False)
+                total = sum(c.new + c.updated + c.unchanged for c in report.counts.values())
+                console.print(f"Read the example [bold]{name}[/bold]: {total} rows.")
+        with database.reading() as session:
+            log = load_wear_log(session)
+        as_of = pd.Timestamp(AS_OF)
+        fit = WearModel(log, as_of).fit()
+        frame = forecast(fit, log, as_of)
+        with database.writing() as session:
+            stored = save_fit(
+                session, as_of=AS_OF, model_version=MODEL_VERSION, payload=fit.to_dict()
+            )
+            replace_forecasts(session, frame, wearer_ids=list(log.wearers["wearer_id"]), fit=stored)
+        main = frame[(frame["foot"] == "pair") & (frame["point"] == "ball")]
+        soonest = main.dropna(subset=["send_by"]).sort_values("send_by")
+        shown = frame[frame["pair_id"].isin(soonest["pair_id"][:ROWS_SHOWN])]
+        console.print(due_table(shown, log, AS_OF, width=console.width))
+        console.print(f"The {min(ROWS_SHOWN, len(soonest))} soonest of {len(main)} pairs.")
+        drawn = soonest[soonest["band"] != "away"]["pair_id"][:PATHS_DRAWN]
+        paths = pd.concat([wear_path(fit, log, pair, as_of) for pair in drawn])
+        title = f"Two example racks on {AS_OF}"
+        html = report_html(frame, log, paths, today=as_of, title=title)
+        (folder / REPORT).write_text(html, encoding="utf-8")
+    finally:
+        database.close()
+    console.print(
+        f"\nThe report, for any browser, without a network: [bold]{folder / REPORT}[/bold]\n"
+        "What next, with the same two racks:\n"
+        f"  export SOLESPAN_DATABASE_URL={address}\n"
+        f"  solespan forecast --explain {soonest['pair_id'].iloc[0]}\n"
+        "  solespan serve     and open http://127.0.0.1:8000\n"
+        "With your own logs:\n"
+        "  solespan import FOLDER; solespan forecast",
+        highlight=False,
+    )
