@@ -57,7 +57,8 @@ class ShopYears:
         `pair_id`, `due_on`, `outcome` (came, declined, no_show, open), `came_on`.
         `stranger` tells the first jobs of pairs that nobody followed.
     coming : DataFrame
-        `pair_id`, `received_on`, `work`, `stranger`: every job of the year after `as_of`; nobody may see it.
+        `pair_id`, `received_on`, `work`, `stranger`: every job of the year after `as_of`; nobody
+        may see it.
     """
 
     truth: ShopTruth

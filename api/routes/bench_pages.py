@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Annotated, Any
 from urllib.parse import quote
 
+import pandas as pd
 import segno
-from fastapi import APIRouter, Request
+from fastapi import APIRouter, Query, Request, Response
 from fastapi.responses import HTMLResponse
 from markupsafe import Markup
 
@@ -14,18 +15,23 @@ from api.routes.http import Serving
 from api.routes.pages import PageRoute
 from api.services.bench_orders import describe
 from api.services.quotes import shop_minutes
+from api.services.workload import YearAhead, year_ahead
 from api.storage.bench import list_orders
 from api.storage.bench_tables import OPEN_STAGES
 from api.storage.records import find_record, list_records
 from api.wiring import Services
+from dashboards.figures import FIGURES
 from dashboards.pages.bench import bench_page, job_page
-from dashboards.render import render
+from dashboards.pages.workload import workload_page
+from dashboards.render import figure_json, render
+from forecast.workload import summarise
 
 __all__ = ["router"]
 
 router = APIRouter()
 pages = APIRouter(route_class=PageRoute)
 MOST_ORDERS = 500
+Months = Annotated[int, Query(ge=1, le=36)]
 
 
 @pages.get("/bench")
@@ -66,6 +72,42 @@ def read_packing_list(serving: Serving, request: Request, order_id: str) -> HTML
     """Show the packing list of a parcel, made to be printed."""
     context = _job(serving, order_id) | {"code": _code(request, order_id)}
     return HTMLResponse(render("packing_list.html", context))
+
+
+@pages.get("/workload")
+def read_work_ahead(serving: Serving, months: Months = 12) -> HTMLResponse:
+    """Show the work to come."""
+    ahead = year_ahead(serving.database, serving.clock.today(), months)
+    habits = ahead.books.habits
+    context = workload_page(
+        _periods(ahead),
+        summarise(ahead.simulated, ahead.by_day, "total"),
+        months=months,
+        currency=ahead.books.settings.currency,
+        leans_on=f"A due pair is taken to be booked in with a chance of {habits.come:.0%}, learnt "
+        f"from {habits.n_outcomes} due pairs.",
+    )
+    return HTMLResponse(render("workload.html", context))
+
+
+# Before the pages' own route of that shape, which knows the rack's figures only.
+@router.get("/figures/workload.json")
+def read_workload_figure(serving: Serving, months: Months = 12) -> Response:
+    """Draw the bench hours to come, as JSON that the page's script draws."""
+    ahead = year_ahead(serving.database, serving.clock.today(), months)
+    entry = FIGURES["workload"]
+    drawn = entry.draw(_periods(ahead), today=ahead.books.as_of)
+    return Response(figure_json(drawn), media_type="application/json")
+
+
+def _periods(ahead: YearAhead) -> pd.DataFrame:
+    """Months, with the hours the bench is open in each."""
+    periods = summarise(ahead.simulated, ahead.by_day, "month")
+    days = ahead.simulated.days
+    hours = ahead.books.settings.bench_hours()
+    minutes = hours.minutes_by_day(days[0], len(days)) * hours.benches
+    of_month = pd.Series(minutes / 60, index=days).groupby(days.to_period("M").to_timestamp()).sum()
+    return periods.assign(open_hours=periods["begins_on"].map(of_month.to_dict()))
 
 
 def _job(serving: Services, order_id: str) -> dict[str, Any]:

@@ -16,6 +16,7 @@ from dashboards.figures.left_right import left_right
 from dashboards.figures.resole_dates import resole_dates
 from dashboards.figures.wear_days import wear_days
 from dashboards.figures.wear_path import wear_path
+from dashboards.figures.workload import workload
 
 __all__ = ["FIGURES", "FigureEntry"]
 
@@ -40,4 +41,5 @@ FIGURES: dict[str, FigureEntry] = {
     "calibration": FigureEntry(
         calibration, "Chances said, and what happened", ("calibration",), "look back"
     ),
+    "workload": FigureEntry(workload, "Bench hours ahead", ("workload",), "work ahead"),
 }

@@ -11,6 +11,25 @@ from forecast.frames import CHANCE_DAYS, FORECAST, PATH
 from forecast.log import WearLog, wear_log
 
 TODAY = pd.Timestamp("2026-11-25")
+WORKLOAD = pd.DataFrame(
+    {
+        "begins_on": pd.date_range("2026-12-01", periods=12, freq="MS"),
+        "measure": "bench_hours",
+        "mean": np.linspace(20.0, 44.0, 12),
+        **{
+            name: np.linspace(20.0, 44.0, 12) * factor
+            for name, factor in (
+                ("p025", 0.4),
+                ("p10", 0.6),
+                ("p25", 0.8),
+                ("p75", 1.2),
+                ("p90", 1.5),
+                ("p975", 1.9),
+            )
+        },
+        "open_hours": 150.0,
+    }
+)
 LONG_NAME = (
     'The <b>"very best"</b> pair & the one with a name that goes on, past every margin, '
     "Unbrokenwordwithoutanyspaceatallthatnolayoutcanwrapbyitself, for ever"
@@ -214,4 +233,5 @@ def frames_for(situation: Rack, needs: tuple[str, ...], pair_id: str | None = No
     if pair_id is not None:
         every = {n: f[f["pair_id"] == pair_id].reset_index(drop=True) for n, f in every.items()}
     every["calibration"] = CALIBRATION if len(situation.log.pairs) else CALIBRATION.head(0)
+    every["workload"] = WORKLOAD if len(situation.log.pairs) else WORKLOAD.head(0)
     return [every[name] for name in needs]

@@ -1,0 +1,232 @@
+"""Do simulated years behave as a shop's year does?"""
+
+from __future__ import annotations
+
+import time
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from forecast.bench.hours import BenchHours, Closure
+from forecast.bench.year_ahead import run_bench
+from forecast.errors import BadFrame, BadHorizon
+from forecast.frames import WORKS
+from forecast.workload import (
+    Booked,
+    DueTable,
+    Jobs,
+    WorkloadSettings,
+    WorkTimes,
+    due_table,
+    fit_habits,
+    fit_mix,
+    fit_newcomers,
+    level,
+    measures,
+    simulate_years,
+    summarise,
+)
+from synthetic_data.shop_years import ShopYears, draw_shop
+
+TIMES = WorkTimes(
+    np.array([130.0, 70, 20, 20, 190, 45]), np.array([30.0, 15, 5, 5, 40, 10]), np.full(6, 0.1),
+    np.array([11000.0, 6500, 2800, 2500, 20000, 4500]),
+)  # fmt: skip
+
+
+@pytest.fixture(scope="module")
+def shop() -> ShopYears:
+    return draw_shop(np.random.default_rng(21))
+
+
+@pytest.fixture(scope="module")
+def parts(shop):
+    new = shop.bench_jobs["stranger"].to_numpy()
+    return {
+        "due": due_table(shop.forecast, shop.soles, shop.pairs),
+        "habits": fit_habits(shop.outcomes, shop.as_of),
+        "newcomers": fit_newcomers(shop.bench_jobs, new, shop.since, shop.as_of),
+        "mix": fit_mix(shop.bench_jobs, new),
+        "as_of": shop.as_of,
+    }
+
+
+def run(parts, booked=None, **changes):
+    settings = WorkloadSettings(**{"years": 300, "listed_years": 100, **changes})
+    return simulate_years(**parts, settings=settings, booked=booked)
+
+
+@pytest.fixture(scope="module")
+def years(parts):
+    return run(parts)
+
+
+def test_the_same_seed_gives_the_same_years_and_another_seed_others(parts, years):
+    assert np.array_equal(run(parts).counts, years.counts)
+    assert not np.array_equal(run(parts, seed=2).counts, years.counts)
+
+
+def test_every_listed_job_is_counted_once_on_its_day(years):
+    jobs = years.jobs
+    listed = np.zeros_like(years.counts[:100])
+    np.add.at(listed, (jobs.year, jobs.day - 1, jobs.work), 1)
+    assert np.array_equal(listed, years.counts[:100])
+    assert jobs.day.min() >= 1
+    assert jobs.day.max() <= len(years.days)
+
+
+def test_whole_years_vary_more_than_independent_pairs_would(parts):
+    """What pairs share is in the totals: more of it spreads them without moving them."""
+    apart = run(parts, shared_by_all=0.0, shared_by_wearer=0.0).counts.sum(axis=(1, 2))
+    shared = run(parts, shared_by_all=0.3, shared_by_wearer=0.4).counts.sum(axis=(1, 2))
+    assert shared.std() > 1.2 * apart.std()
+    assert shared.mean() == pytest.approx(apart.mean(), rel=0.08)
+
+
+def test_periods_add_up_to_the_total_and_quantiles_are_in_order(years):
+    by_day = measures(years, TIMES, 1)
+    total = summarise(years, by_day, "total").set_index("measure")["mean"]
+    for period in ("week", "month"):
+        told = summarise(years, by_day, period)
+        sums = told.groupby("measure")["mean"].sum()
+        assert sums.to_dict() == pytest.approx(total.to_dict())
+        quantiles = told[["p025", "p10", "p25", "p50", "p75", "p90", "p975"]].to_numpy()
+        assert (np.diff(quantiles, axis=1) >= 0).all()
+    with pytest.raises(BadFrame):
+        summarise(years, by_day, "fortnight")
+
+
+def test_a_booking_comes_on_its_day_but_for_no_shows(parts):
+    booked = Booked(np.full(40, 10), np.full(40, WORKS.index("heel_block")))
+    more = run(parts, booked).counts[:, 9, WORKS.index("heel_block")]
+    usual = run(parts).counts[:, 9, WORKS.index("heel_block")]
+    kept = (more.mean() - usual.mean()) / 40
+    assert kept == pytest.approx(1 - parts["habits"].no_show, abs=0.02)
+
+
+def test_owners_who_come_raise_the_chance_and_who_decline_lower_it(shop):
+    day = shop.as_of
+    told = pd.DataFrame({"due_on": [day - pd.Timedelta(days=300)] * 60, "came_on": pd.NaT})
+    came = told.assign(outcome="came", came_on=day - pd.Timedelta(days=290))
+    declined = told.assign(outcome="declined")
+    prior = fit_habits(told.head(0).assign(outcome=""), day)
+    assert fit_habits(declined, day).come < 0.15 < prior.come < 0.9 < fit_habits(came, day).come
+    assert fit_habits(came, day).median_delay_days == pytest.approx(10, abs=2)
+    with pytest.raises(BadFrame, match="outcome"):
+        fit_habits(told.assign(outcome="perhaps"), day)
+
+
+def test_an_owner_who_has_waited_long_is_less_likely_to_come(parts):
+    rows = pd.DataFrame(
+        {
+            "pair_id": ["a", "b"],
+            "wearer": [0, 1],
+            "point": "ball",
+            "sole_age_days": [900.0, 900.0],
+            "overdue_days": [1.0, 400.0],
+        }
+    )
+    due = DueTable(rows, np.zeros((2, 129)))
+    jobs = run({**parts, "due": due}, years=1000, listed_years=1000).jobs
+    fresh, late = (np.unique(jobs.year[jobs.row == row]).size for row in (0, 1))
+    assert late < 0.5 * fresh
+
+
+def test_without_history_strangers_follow_the_prior_and_with_season_they_follow_it():
+    day = pd.Timestamp("2026-11-23")
+    none = pd.DataFrame({"pair_id": [], "received_on": pd.to_datetime([])})
+    prior = fit_newcomers(none, np.zeros(0, bool), day, day)
+    assert 1 < prior.draw(12, 500, np.random.default_rng(1)).sum(axis=1).mean() < 20
+    rng = np.random.default_rng(2)
+    months = pd.date_range("2022-01-01", "2026-10-01", freq="MS")
+    count = rng.poisson(np.where(months.month == 11, 30, 6) + 6 * (months.month % 11 < 2))
+    days = pd.Series(np.repeat(months, count))
+    jobs = pd.DataFrame({"pair_id": [f"p{i}" for i in range(len(days))], "received_on": days})
+    learnt = fit_newcomers(jobs, np.ones(len(days), bool), months[0], day)
+    ahead = learnt.draw(12, 500, np.random.default_rng(1)).mean(axis=0)
+    assert ahead[[0, 1, 2]].mean() > 1.5 * ahead[[6, 7, 8]].mean(), "November to January"
+
+
+@pytest.fixture(scope="module")
+def bench(years):
+    hours = BenchHours((4, 4, 4, 4, 0, 0, 0))
+    return run_bench(years.jobs, TIMES, hours, years.as_of, len(years.days), 100)
+
+
+def test_a_busy_bench_makes_pairs_wait_and_a_second_pair_of_hands_helps(years, bench):
+    more = run_bench(
+        years.jobs, TIMES, BenchHours((4, 4, 4, 4, 0, 0, 0), benches=2), years.as_of, 365, 100
+    )
+    assert more.years["longest_wait_days"].mean() < bench.years["longest_wait_days"].mean()
+    leads = bench.lead_times()
+    assert (leads["wait_days_p50"] <= leads["wait_days_p90"]).all()
+    assert (leads["lead_days_p10"] <= leads["lead_days_p90"]).all()
+
+
+def test_open_hours_are_worked_or_idle_and_no_job_is_lost(years, bench):
+    told = bench.years
+    np.testing.assert_allclose(told["worked_hours"] + told["idle_hours"], told["open_hours"])
+    assert told["jobs"].sum() == len(years.jobs.year)
+    assert (bench.jobs["begun_day"] >= bench.jobs["received_day"]).all()
+    assert (bench.jobs["done_day"] >= bench.jobs["begun_day"]).all()
+
+
+def test_nothing_is_done_while_the_bench_is_closed(years):
+    first = years.as_of + pd.Timedelta(days=30)
+    leave = Closure(first, first + pd.Timedelta(days=27))
+    told = run_bench(years.jobs, TIMES, BenchHours(closures=(leave,)), years.as_of, 365, 100).jobs
+    assert not told["done_day"].between(31, 56).any()
+    assert not told["begun_day"].between(31, 56).any()
+
+
+def test_levelling_moves_low_risk_pairs_early_into_room_and_loses_none():
+    rng = np.random.default_rng(3)
+    n, weeks = 300, 52
+    send_by = np.where(rng.random(n) < 0.25, rng.uniform(140, 168, n), rng.uniform(0, 363, n))
+    risk = rng.random(n)
+    room = np.full(weeks, 900.0)
+    plan = level(send_by, risk, np.full(n, 120.0), np.full(weeks, 60.0), room)
+    assert plan.level_minutes.sum() == pytest.approx(plan.load_minutes.sum())
+    over = np.maximum(plan.load_minutes - room, 0).sum()
+    assert np.maximum(plan.level_minutes - room, 0).sum() < 0.5 * over
+    left = room - plan.level_minutes
+    for week in np.flatnonzero(left < -1e-9):
+        assert (left[max(0, week - 12) : week] < 120).all(), "room within reach stays unused"
+    late = (plan.week * 7 > send_by) & (plan.moved_weeks < 0)
+    assert not (late & (send_by >= 7)).any(), "only what is overdue at the start waits"
+    moved = plan.moved_weeks > 0
+    assert plan.moved_weeks.max() <= 12
+    assert risk[moved].mean() < risk[~moved].mean()
+
+
+@pytest.mark.parametrize("bad", [{"months": 0}, {"years": 0}, {"shared_by_all": 1.5}])
+def test_settings_that_cannot_be_are_refused(bad):
+    with pytest.raises(BadHorizon):
+        WorkloadSettings(**bad)
+
+
+@pytest.mark.slow
+def test_twenty_thousand_pairs_and_a_thousand_years_take_less_than_half_a_minute(shop, parts):
+    """Each pair with a ball and, where it is near, a heel: what a shop's forecasts hold."""
+    due = parts["due"]
+    copies = -(-20_000 // due.rows["pair_id"].nunique())
+    rows = [
+        due.rows.assign(
+            pair_id=due.rows["pair_id"] + f"-{k}", wearer=due.rows["wearer"] + k * 10_000
+        )
+        for k in range(copies)
+    ]
+    many = DueTable(pd.concat(rows, ignore_index=True), np.tile(due.quantile_days, (copies, 1)))
+    started = time.perf_counter()
+    told = run({**parts, "due": many}, years=1000)
+    summarise(told, measures(told, TIMES, 1), "month")
+    taken = time.perf_counter() - started
+    print(f"{many.rows['pair_id'].nunique()} pairs, {len(many.rows)} points: {taken:.1f} s")  # noqa: T201
+    assert taken < 30
+
+
+def test_jobs_are_plain_arrays_of_one_length(years):
+    lengths = {len(getattr(years.jobs, name)) for name in ("year", "day", "work", "row", "due_day")}
+    assert len(lengths) == 1
+    assert isinstance(years.jobs, Jobs)
