@@ -215,14 +215,20 @@ def _columns(
     """Derivatives by the interface, and the expected wear in mm."""
     rate = np.exp(value[2])[path] * wears
     silent = panel.exposure.silent[target]
-    x = x_target[target]
+    x, slope = x_target[target], slope_target[:, target]
+    later = np.flatnonzero(panel.path_begin[path] >= 0)  # wears from a day after the fitting
+    if len(later):
+        begin = panel.path_begin[path[later]]
+        silent[later] -= panel.exposure.silent[begin]
+        x[later] -= x_target[begin]
+        slope[:, later] -= slope_target[:, begin]
     columns = np.zeros((_WIDTH, len(path)))
     columns[0] = 1.0
     columns[1] = -np.minimum(x / PACKING_DAYS, 1.0) * wears
     wear = rate * np.maximum(x + value[5][path] * silent, 0.0)
     columns[2] = -wear
     columns[5] = -rate * silent
-    columns[_COVARIATES_FROM:] = -rate * slope_target[:, target]
+    columns[_COVARIATES_FROM:] = -rate * slope
     if len(path) == len(panel.obs_kind) and path is panel.obs_path:
         columns[3] = panel.obs_kind < THUMB
         columns[4] = panel.obs_kind == THUMB

@@ -25,6 +25,7 @@ THUMB = 3  # code of a thumb grade, after the gauges
 HOLE = 4
 SENT = 5  # the sole came off: soles come off at about the thickness of `forecast.sending`
 _SHIFT = 1 << 20
+_HEEL = WEARING_POINTS.index("heel")
 
 
 @dataclass(frozen=True)
@@ -34,7 +35,8 @@ class Panel:
     Paths (sorted by wearer, pair, sole, foot, point): `path_pair`, `path_sole`, `path_foot` (0
     left, 1 right), `path_point` (0 ball, 1 toe, 2 heel), `nominal_mm`, `limit_mm`, `material`
     (code), `drives` (1 where the foot is the wearer's driving foot), `path_end` (target at which
-    the path is to be known: as_of, or the day the sole was taken off), `current` (sole still on).
+    the path is to be known: as_of, or the day the sole was taken off), `path_begin` (target from
+    which it wears: of a heel's newest top piece; -1 from the fitting), `current` (sole still on).
     Pairs: `pair_wearer`, `pair_ids`; wearers: `wearer_ids`. Soles: `sole_ids`, `sole_pair`.
     Observations (sorted by path, target): `obs_path`, `obs_target`, `obs_kind` (gauge code, THUMB,
     HOLE, SENT or STILL_ON), `obs_mm` (NaN for grades), `obs_grade` (code or -1), `obs_waist`,
@@ -53,6 +55,7 @@ class Panel:
     path_foot: np.ndarray
     path_point: np.ndarray
     path_end: np.ndarray
+    path_begin: np.ndarray
     current: np.ndarray
     nominal_mm: np.ndarray
     limit_mm: np.ndarray
@@ -109,8 +112,11 @@ def build_panel(log: WearLog, as_of: pd.Timestamp) -> Panel:
     check_row = np.flatnonzero(check_sole >= 0)
     check_sole = check_sole[check_sole >= 0]
     check_day = days_of(checks["checked_on"])
+    renewed = _top_pieces(log, pairs, sole_key, soles)
+    at = np.flatnonzero(renewed >= 0)
+    ends = np.arange(len(soles)) * _SHIFT + sole_end
     key = np.unique(
-        np.concatenate([check_sole * _SHIFT + check_day, np.arange(len(soles)) * _SHIFT + sole_end])
+        np.concatenate([check_sole * _SHIFT + check_day, ends, at * _SHIFT + renewed[at]])
     )
     target_sole, target_day = key // _SHIFT, key % _SHIFT
     last = np.r_[target_sole[1:] != target_sole[:-1], True]
@@ -127,7 +133,15 @@ def build_panel(log: WearLog, as_of: pd.Timestamp) -> Panel:
     gone = np.flatnonzero(~soles["current"].to_numpy() & (soles["end_day"].to_numpy() <= today))
     on = np.flatnonzero(soles["current"].to_numpy())
     sent = pd.concat([_told(gone, SENT, end_target), _told(on, STILL_ON, end_target)])
-    obs = _observations(checks, check_row, check_sole, foot, point, target, path_of, sent)
+    fresh = (point != _HEEL) | (check_day >= renewed[check_sole])  # or of an earlier top piece
+    seen = (checks[fresh], check_row[fresh], check_sole[fresh], foot[fresh], point[fresh])
+    obs = _observations(*seen, target[fresh], path_of, sent)
+    since = renewed[paths["sole"].to_numpy()]
+    begin = np.where(
+        (paths["point"].to_numpy() == _HEEL) & (since >= 0),
+        np.searchsorted(key, paths["sole"].to_numpy() * _SHIFT + since),
+        -1,
+    )
     sole_material = soles["material"].to_numpy()
     return Panel(
         wearer_ids=wearers["wearer_id"].to_numpy(object),
@@ -141,6 +155,7 @@ def build_panel(log: WearLog, as_of: pd.Timestamp) -> Panel:
         path_foot=paths["foot"].to_numpy(),
         path_point=paths["point"].to_numpy(),
         path_end=end_target[paths["sole"].to_numpy()],
+        path_begin=begin,
         current=soles["current"].to_numpy()[paths["sole"].to_numpy()],
         nominal_mm=paths["nominal_mm"].to_numpy(),
         limit_mm=paths["limit_mm"].to_numpy(),
@@ -193,6 +208,19 @@ def _sole_at(
     fits = (place >= 0) & (pair >= 0) & (soles["pair"].to_numpy()[safe] == pair)
     fits &= day <= soles["end_day"].to_numpy()[safe]
     return np.where(fits, place, -1)
+
+
+def _top_pieces(
+    log: WearLog, pairs: pd.DataFrame, sole_key: np.ndarray, soles: pd.DataFrame
+) -> np.ndarray:
+    """Day of the newest top piece on each sole; -1 where the heel is as it was fitted."""
+    jobs = log.bench_jobs[log.bench_jobs["work"] == "top_piece"]
+    jobs = jobs.assign(done_on=jobs["finished_on"].fillna(jobs["returned_on"]))
+    jobs = jobs[jobs["done_on"].notna()]
+    sole = _sole_at(jobs, "done_on", pairs, sole_key, soles)
+    out = np.full(len(soles), -1)
+    np.maximum.at(out, sole[sole >= 0], days_of(jobs["done_on"])[sole >= 0])
+    return np.where(out > soles["fitted_day"].to_numpy(), out, -1)
 
 
 def _with_gaps(
@@ -372,6 +400,7 @@ def some_wearers(panel: Panel, enough_paths: int) -> Panel:
         path_foot=panel.path_foot[path],
         path_point=panel.path_point[path],
         path_end=new_target[panel.path_end[path]],
+        path_begin=np.where(panel.path_begin[path] < 0, -1, new_target[panel.path_begin[path]]),
         current=panel.current[path],
         nominal_mm=panel.nominal_mm[path],
         limit_mm=panel.limit_mm[path],

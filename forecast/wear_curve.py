@@ -101,6 +101,7 @@ def _silent(known: Conditioned, log: WearLog, sole: int, days: np.ndarray) -> np
 def curve(known: Conditioned, path: int, worn: Worn) -> Curve:
     """Thickness of one path at some moments, and its derivatives, as the model lays its line."""
     value = (known.centre + known.deviation)[:, path]
+    worn = _since_begin(known, path, worn)
     rate = np.exp(value[2]) * _lift(known, path)
     wear = rate * np.maximum(worn.x + value[5] * worn.silent, 0.0)
     columns = np.zeros((len(INTERFACE), len(worn.x)))
@@ -113,12 +114,30 @@ def curve(known: Conditioned, path: int, worn: Worn) -> Curve:
     return Curve(thickness, columns, wear)
 
 
+def _since_begin(known: Conditioned, path: int, worn: Worn) -> Worn:
+    """Exposure since the path began to wear: a heel's newest top piece is younger than the sole."""
+    begin = known.panel.path_begin[path]
+    if begin < 0:
+        return worn
+    x, slopes = effective_exposure(known.panel, multipliers_of(known))
+    return Worn(
+        np.maximum(worn.x - x[begin], 0.0),
+        np.maximum(worn.slopes - slopes[:, [begin]], 0.0),
+        np.maximum(worn.silent - known.panel.exposure.silent[begin], 0.0),
+    )
+
+
 def _lift(known: Conditioned, path: int) -> float:
     """How far the model's line through exp(log rate) is steeper than the rate at the mode."""
     value = (known.centre + known.deviation)[:, path]
     x_target, _ = effective_exposure(known.panel, multipliers_of(known))
     end = known.panel.path_end[path]
-    worn = max(float(x_target[end] + value[5] * known.panel.exposure.silent[end]), 0.0)
+    begin = known.panel.path_begin[path]
+    silent = known.panel.exposure.silent
+    x, gap = float(x_target[end]), float(silent[end])
+    if begin >= 0:
+        x, gap = x - float(x_target[begin]), gap - float(silent[begin])
+    worn = max(x + float(value[5]) * gap, 0.0)
     wear = float(np.exp(value[2])) * worn
     return float(known.lin.end_wear_mm[path]) / wear if wear > 0.0 else 1.0
 

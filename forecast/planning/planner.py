@@ -12,7 +12,7 @@ than wished and a quarter over its budget each count as one wish given up.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
@@ -184,11 +184,11 @@ def make_plan(
         )
         if best is not None and best.days is not None:
             worn = np.where(best.days.any(axis=0), best.days.argmax(axis=0), -1)
-            found.append((worn, best if whole else replace(best, bound=weekly.bound)))
+            found.append((worn, best))
         reached = max(_score(rack, worn, s.sends, kept) for worn, s in found)
         if weekly.bound - reached <= GOOD_GAP * abs(weekly.bound):
             break
-    return _plan(rack, found, kept)
+    return _plan(rack, found, kept, found if whole else found[:1])
 
 
 def _around(sends: np.ndarray) -> np.ndarray:
@@ -218,14 +218,19 @@ def _kept(rack: Rack, earlier: EarlierPlan | None) -> Kept:
     return Kept(days, sends)
 
 
-def _plan(rack: Rack, found: list[tuple[np.ndarray, Shared]], kept: Kept) -> RackPlan:
-    """Keep the best of what was found, against the nearest bound."""
+def _plan(
+    rack: Rack,
+    found: list[tuple[np.ndarray, Shared]],
+    kept: Kept,
+    bounding: list[tuple[np.ndarray, Shared]],
+) -> RackPlan:
+    """Keep the best of what was found, against the nearest bound that holds for every plan."""
     scored = [(_score(rack, worn, s.sends, kept), i) for i, (worn, s) in enumerate(found)]
     score, best = max(scored)
     worn, shared = found[best]
     given_up = tuple(_given_up(rack, worn, shared.sends))
-    bound = max(score, min(s.bound for _, s in found))
-    fewest = max((s.fewest_wishes for _, s in found[:1] if s.proven), default=0)
+    bound = max(score, min(s.bound for _, s in bounding))
+    fewest = max((s.fewest_wishes for _, s in bounding if s.proven), default=0)
     return RackPlan(
         rack=rack,
         worn=worn,

@@ -85,7 +85,7 @@ def lay_out(states: Sequence[PairState], wishes: Wishes, start: pd.Timestamp) ->
     _check(states, live, wishes, start, days)
     index = {s.pair_id: i for i, s in enumerate(live)}
     dates = pd.date_range(start, periods=days)
-    code = np.array([wishes.week[d.dayofweek] for d in dates], dtype=object)
+    code = np.array([wishes.week[d.day_of_week] for d in dates], dtype=object)
     wet, reserved = np.zeros(days, bool), np.full(days, -1)
     for one in wishes.occasions:
         day = (one.on - start).days

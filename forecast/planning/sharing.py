@@ -107,6 +107,7 @@ class _Model:
     sent: dict[tuple[int, int], int] = field(default_factory=dict)
     worn: dict[tuple[int, int], int] = field(default_factory=dict)
     wishes: list[int] = field(default_factory=list)
+    promised: dict[int, int] = field(default_factory=dict)
 
     @property
     def weeks(self) -> int:
@@ -265,6 +266,8 @@ def _reserve(model: _Model, day: int, period: int, kind: int) -> None:
     missed = model.programme.variable(-WISH_COST)
     model.wishes.append(missed)
     worn = model.wear.get((pair, period, kind))
+    if worn is not None:
+        model.promised[day] = worn
     terms = [(missed, 1.0)] if worn is None else [(missed, 1.0), (worn, 1.0)]
     model.programme.row(terms, least=1.0)
 
@@ -280,6 +283,10 @@ def _most_in(days: list[int], rest: int) -> int:
 
 def _add_rest(model: _Model) -> None:
     rack, rest = model.rack, model.rack.wishes.rest_days
+    for day, worn in model.promised.items():
+        for later in range(day + 1, min(day + rack.rest_after(day) + 1, rack.days)):
+            if later in model.promised and rack.reserved[later] == rack.reserved[day]:
+                model.programme.row([(worn, 1.0), (model.promised[later], 1.0)], most=1.0)
     for pair in range(len(rack.states)):
         if model.step == DAYS_PER_WEEK:
             for span in (1, 2):

@@ -93,7 +93,7 @@ def what_if(
         after = _dates(planned(known, fit, log, then, named), fit, ball, settings, then)
     else:
         after = before
-    frame = before.join(after, lsuffix="_now", rsuffix="_then")
+    frame = before.add_suffix("_now").join(after.add_suffix("_then"))
     return frame.rename_axis("pair_id").reset_index().sort_values("pair_id", ignore_index=True)
 
 
