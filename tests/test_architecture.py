@@ -1,0 +1,142 @@
+"""Does every file import only what its layer may, and touch nothing it must not?
+
+The table of DEVELOPERS.md, made executable: each line of a failure is `file:line: reason`.
+"""
+
+from __future__ import annotations
+
+import ast
+from collections.abc import Iterator
+from pathlib import Path
+
+import api
+import dashboards
+import forecast
+import synthetic_data
+
+ROOT = Path(__file__).parent.parent
+OURS = ("forecast", "synthetic_data", "dashboards", "api")
+SCIENCE = {"numpy", "scipy", "pandas", "statsmodels"}
+MAY = {
+    "forecast": SCIENCE,
+    "synthetic_data": {"numpy", "pandas", "scipy", "forecast.frames"},
+    "dashboards": {"forecast", "pandas", "numpy", "plotly", "jinja2", "markupsafe", "segno"},
+}
+# The world: a file, the network, the clock, the environment, global chance.
+WORLD = {"os", "socket", "urllib", "requests", "http", "subprocess", "time", "random", "pathlib"}
+CLOCK = {("datetime", "now"), ("datetime", "today"), ("date", "today"), ("Timestamp", "now")}
+EXCUSED = {
+    "synthetic_data/__main__.py": {"pathlib"},  # the one place that writes the examples
+    "dashboards/assets.py": {"pathlib"},  # reads its own static files and the figure library
+    "dashboards/render.py": {"pathlib", "urllib"},  # reads its own templates; quotes addresses
+}
+
+
+def _files(folder: str) -> Iterator[Path]:
+    return (p for p in sorted((ROOT / folder).rglob("*.py")))
+
+
+def _imports(tree: ast.AST) -> Iterator[tuple[int, str]]:
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Import):
+            for name in node.names:
+                yield node.lineno, name.name
+        elif isinstance(node, ast.ImportFrom) and node.module and not node.level:
+            yield node.lineno, node.module
+            for name in node.names:
+                yield node.lineno, f"{node.module}.{name.name}"
+
+
+def _stdlib(name: str) -> bool:
+    import sys
+
+    return name.partition(".")[0] in sys.stdlib_module_names
+
+
+def _allowed(folder: str, module: str) -> bool:
+    if module.partition(".")[0] == folder or module == "__future__":
+        return True
+    return any(module == good or module.startswith(f"{good}.") for good in MAY[folder])
+
+
+def test_each_layer_imports_only_what_its_table_allows():
+    broken = []
+    for folder in MAY:
+        for path in _files(folder):
+            seen = list(_imports(ast.parse(path.read_text("utf-8"))))
+            for line, module in seen:
+                only_name = (line, "forecast.frames") in seen and module == "forecast"
+                if not (_stdlib(module) or _allowed(folder, module) or only_name):
+                    where = f"{path.relative_to(ROOT)}:{line}"
+                    broken.append(f"{where}: {folder} may not import {module}")
+    assert not broken, "\n".join(broken)
+
+
+def test_the_pure_layers_touch_no_file_clock_network_or_global_chance():
+    broken = []
+    for folder in MAY:
+        for path in _files(folder):
+            name = str(path.relative_to(ROOT))
+            tree = ast.parse(path.read_text("utf-8"))
+            for line, module in _imports(tree):
+                top = module.partition(".")[0]
+                if top in WORLD - EXCUSED.get(name, set()):
+                    broken.append(f"{name}:{line}: a pure layer may not use {module}")
+            for node in ast.walk(tree):
+                if isinstance(node, ast.Call) and isinstance(node.func, ast.Attribute):
+                    called = getattr(node.func.value, "id", getattr(node.func.value, "attr", ""))
+                    if (called, node.func.attr) in CLOCK:
+                        broken.append(f"{name}:{node.lineno}: today is an argument, not a clock")
+                    if called == "random" and node.func.attr in (
+                        "seed",
+                        "normal",
+                        "random",
+                        "rand",
+                    ):
+                        broken.append(f"{name}:{node.lineno}: chance is a Generator argument")
+                if isinstance(node, ast.Call) and getattr(node.func, "id", "") == "open":
+                    broken.append(f"{name}:{node.lineno}: a pure layer opens no file")
+    assert not broken, "\n".join(broken)
+
+
+def test_the_service_never_imports_the_simulator():
+    broken = [
+        f"{path.relative_to(ROOT)}:{line}: api may not import {module}"
+        for path in _files("api")
+        for line, module in _imports(ast.parse(path.read_text("utf-8")))
+        if module.partition(".")[0] in ("synthetic_data", "tests")
+    ]
+    assert not broken, "\n".join(broken)
+
+
+def test_only_storage_and_migrations_write_sql():
+    """Services may hold a session and pass it on; statements are built in `api/storage`."""
+    verbs = {"select", "insert", "update", "delete", "text"}
+    broken = []
+    for path in _files("api"):
+        name = path.relative_to(ROOT)
+        if name.parts[1] in ("storage", "migrations"):
+            continue
+        for node in ast.walk(ast.parse(path.read_text("utf-8"))):
+            if isinstance(node, ast.ImportFrom) and (node.module or "").startswith("sqlalchemy"):
+                for item in node.names:
+                    if item.name in verbs:
+                        broken.append(f"{name}:{node.lineno}: SQL belongs to api/storage")
+    assert not broken, "\n".join(broken)
+
+
+def test_the_packages_are_those_of_this_project():
+    for package in (api, dashboards, forecast, synthetic_data):
+        assert Path(package.__file__).parent.parent == ROOT
+
+
+def test_every_file_begins_with_the_question_it_answers():
+    broken = [
+        str(path.relative_to(ROOT))
+        for folder in OURS
+        for path in _files(folder)
+        if path.name != "__init__.py"
+        and "versions" not in path.parts
+        and not (ast.get_docstring(ast.parse(path.read_text("utf-8"))) or "").strip()
+    ]
+    assert not broken, "\n".join(broken)

@@ -1,0 +1,60 @@
+"""Do the documents tell the truth about commands, settings and the commands of CI?"""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parent.parent
+README = (ROOT / "README.md").read_text("utf-8")
+GUIDE = (ROOT / "DEVELOPERS.md").read_text("utf-8")
+
+
+def test_every_setting_stands_in_the_readme():
+    from api.settings import PREFIX, Settings
+
+    missing = [n for n in Settings.model_fields if f"`{PREFIX}{n.upper()}`" not in README]
+    assert not missing
+
+
+def test_every_command_stands_in_the_readme():
+    from typer.main import get_command
+
+    from api.cli.main import build_app
+
+    commands = get_command(build_app()).commands  # type: ignore[attr-defined]
+    missing = [name for name in commands if not re.search(rf"`{name}`|solespan {name}", README)]
+    assert not missing
+
+
+def test_every_table_of_the_interchange_stands_in_the_readme():
+    from forecast.frames import BANDS, TABLES
+
+    assert all(f"`{name}.csv`" in README for name in TABLES)
+    assert all(f"`{band}`" in README for band in BANDS)
+
+
+def test_ci_runs_the_test_command_of_the_readme_word_for_word():
+    command = next(c for c in re.findall(r"```sh\n(.*?)\n```", README, re.S) if "[test]" in c)
+    assert command in (ROOT / ".ci" / "run").read_text("utf-8")
+
+
+def test_every_covariate_and_figure_stands_in_the_guide():
+    from dashboards.figures import FIGURES
+    from forecast.covariates import COVARIATES
+
+    missing = [name for name in (*COVARIATES, *FIGURES) if f"`{name}`" not in GUIDE]
+    assert not missing
+
+
+def test_the_constraints_hold_names_and_versions_and_no_address():
+    lines = (ROOT / ".ci" / "constraints.txt").read_text("utf-8").split()
+    assert lines
+    assert all(re.fullmatch(r"[A-Za-z0-9_.\-]+==[A-Za-z0-9_.+\-]+", line) for line in lines)
+
+
+@pytest.mark.parametrize("document", [README, GUIDE])
+def test_no_document_names_a_machine_path_or_a_registry(document):
+    assert not re.search(r"https?://[^ ]*(simple|packages)/|/work/|/tmp/", document)
