@@ -119,9 +119,11 @@ def test_only_storage_and_migrations_write_sql():
             continue
         for node in ast.walk(ast.parse(path.read_text("utf-8"))):
             if isinstance(node, ast.ImportFrom) and (node.module or "").startswith("sqlalchemy"):
-                for item in node.names:
-                    if item.name in verbs:
-                        broken.append(f"{name}:{node.lineno}: SQL belongs to api/storage")
+                broken += [
+                    f"{name}:{node.lineno}: SQL belongs to api/storage"
+                    for item in node.names
+                    if item.name in verbs
+                ]
     assert not broken, "\n".join(broken)
 
 

@@ -37,7 +37,7 @@ def test_every_table_of_the_interchange_stands_in_the_readme():
 
 
 def test_ci_runs_the_test_command_of_the_readme_word_for_word():
-    command = next(c for c in re.findall(r"```sh\n(.*?)\n```", README, re.S) if "[test]" in c)
+    command = next(c for c in re.findall(r"```sh\n(.*?)\n```", README, re.DOTALL) if "[test]" in c)
     assert command in (ROOT / ".ci" / "run").read_text("utf-8")
 
 
