@@ -37,7 +37,7 @@ ASK = {
 
 
 @dataclass
-class FormProblem(Exception):  # noqa: N818 - what a person mends, not a failure
+class FormProblem(Exception):  # what a person mends, not a failure
     """What keeps a form from being logged, by field of the form; nothing was changed.
 
     `replaceable` says that another record stands at this key and may be replaced.
