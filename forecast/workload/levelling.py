@@ -1,9 +1,9 @@
 """In which week is each owner asked, so that the bench is neither idle nor full?
 
-Every pair would be asked for its send-by week. Where a week's expected work exceeds the bench,
-pairs with the lowest chance of being due by then are asked earlier, into the nearest week with
-room. Nothing is moved later but what is overdue at the start already: the pairs at the greatest
-risk keep their place, the rest of them follow as room comes.
+Every pair would be asked for its send-by week; work that a week cannot hold is carried into the
+next. Where work is carried, pairs with the lowest chance of being due by then are asked earlier,
+into the nearest week in which the bench would stand idle. Nobody is asked later: a pair past its
+limit harms itself on the street and waits safely in the shop.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ __all__ = ["Levelled", "level"]
 class Levelled:
     """The plan: `week` each pair is asked for, shape (n,), -1 = not within the horizon.
 
-    moved_weeks : how many weeks earlier than its send-by week (negative: later).
+    moved_weeks : how many weeks earlier than its send-by week.
     load_minutes, level_minutes : expected work by week before and after, shape (weeks,).
     """
 
@@ -68,26 +68,26 @@ def level(
     members: list[list[int]] = [[] for _ in range(weeks)]
     for pair in by_risk[inside[by_risk]]:
         members[week[pair]].append(int(pair))
-
-    def move(pair: int, to: int) -> None:
-        load[week[pair]] -= minutes[pair]
-        load[to] += minutes[pair]
-        week[pair] = to
-
+    carried, idle = _carried(load, room_minutes)
     for late in range(weeks - 1, 0, -1):
+        earliest = max(0, late - most_weeks_early)
         for pair in members[late]:
-            if load[late] <= room_minutes[late]:
+            if carried[late] <= 0:
                 break
-            earliest = max(0, late - most_weeks_early)
-            room = room_minutes[earliest:late] - load[earliest:late]
-            fits = np.flatnonzero(room >= minutes[pair])
+            fits = np.flatnonzero(idle[earliest:late] >= minutes[pair])
             if len(fits):
-                move(pair, earliest + int(fits[-1]))
-    # the least urgent of what should have come by today waits for room
-    for pair in members[0]:
-        if load[0] <= room_minutes[0]:
-            break
-        fits = np.flatnonzero(room_minutes[1:] - load[1:] >= minutes[pair])
-        if len(fits):
-            move(pair, 1 + int(fits[0]))
+                to = earliest + int(fits[-1])
+                load[late] -= minutes[pair]
+                load[to] += minutes[pair]
+                week[pair] = to
+                carried, idle = _carried(load, room_minutes)
     return Levelled(week, np.where(inside, first - week, 0), before, load)
+
+
+def _carried(load: np.ndarray, room: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Work carried out of each week, and time in it that nobody needs."""
+    surplus = np.cumsum(load - room)
+    # what is carried is the sum since the bench last stood idle
+    carried = surplus - np.minimum(np.minimum.accumulate(surplus), 0.0)
+    before = np.concatenate([[0.0], carried[:-1]])
+    return carried, np.maximum(room - load - before, 0.0)
