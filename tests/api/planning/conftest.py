@@ -1,0 +1,80 @@
+"""Which rack do the tests of planning over HTTP and from the terminal work on?"""
+
+from __future__ import annotations
+
+import shutil
+from collections.abc import Iterator
+from datetime import UTC, datetime
+from pathlib import Path
+
+import pandas as pd
+import pytest
+from fastapi.testclient import TestClient
+
+from api.app import create_app
+from api.clock import Clock
+from api.services.forecasting import no_rows
+from api.settings import Settings
+from api.wiring import Services, build_services
+from tests.dashboards.builders import Rack
+from tests.dashboards.storing import store
+from tests.forecast.builders import log_of, rack, together
+
+NOW = datetime(2026, 7, 1, 12, tzinfo=UTC)
+BASE = "http://127.0.0.1:8000"
+
+
+def _services(path: Path) -> Services:
+    return build_services(Settings(database_url=f"sqlite:///{path}"), Clock(lambda: NOW))
+
+
+@pytest.fixture(scope="session")
+def fitted_rack(sqlite_template: Path, tmp_path_factory) -> Path:
+    """Ada's four pairs, one of them away and one retired, and Ben's two; fitted and forecast."""
+    path = Path(shutil.copyfile(sqlite_template, tmp_path_factory.mktemp("plan") / "p.sqlite3"))
+    frames = together(rack(4), rack(2, wearer_id="ben", seed=6))
+    frames["pairs"]["label"] = [f"No; {i}\nEND:VEVENT" for i in range(len(frames["pairs"]))]
+    frames["soles"]["removed_on"] = pd.NaT
+    frames["soles"].loc[3, "removed_on"] = pd.Timestamp("2026-06-25")
+    frames["bench_jobs"] = pd.DataFrame(
+        {
+            "job_id": ["job-1"],
+            "pair_id": ["ada-2"],
+            "work": ["top_piece"],
+            "received_on": [pd.Timestamp("2026-06-25")],
+            "promised_on": [pd.Timestamp("2026-07-10")],
+        }
+    )
+    services = _services(path)
+    store(services.database, Rack(log_of(frames), no_rows(), pd.DataFrame()))
+    services.fitter.refit()
+    services.forecaster.update_behind(everyone=True)
+    services.database.close()
+    return path
+
+
+@pytest.fixture(scope="session")
+def _running(sqlite_template: Path) -> Iterator[TestClient]:
+    app = create_app(Settings(database_url=f"sqlite:///{sqlite_template}"), background=False)
+    with TestClient(app, base_url=BASE, raise_server_exceptions=False) as client:
+        yield client
+
+
+@pytest.fixture
+def database_path(fitted_rack: Path, tmp_path: Path) -> Path:
+    return Path(shutil.copyfile(fitted_rack, tmp_path / "rack.sqlite3"))
+
+
+@pytest.fixture
+def services(_running: TestClient, database_path: Path) -> Iterator[Services]:
+    services = _services(database_path)
+    _running.app.state.services = services
+    yield services
+    services.database.close()
+
+
+@pytest.fixture
+def client(_running: TestClient, services: Services) -> TestClient:
+    del services
+    _running.cookies.clear()
+    return _running

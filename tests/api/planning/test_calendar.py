@@ -1,0 +1,95 @@
+"""Does the calendar keep RFC 5545 in a second library's eyes, its names, and its secret?"""
+
+from __future__ import annotations
+
+from datetime import date, timedelta
+
+import pytest
+import vobject
+
+from api.services.planning.calendar import calendar_of
+
+
+def events_of(body: bytes | str) -> dict[str, object]:
+    text = body.decode() if isinstance(body, bytes) else body
+    return {e.uid.value: e for e in vobject.readOne(text).contents["vevent"]}
+
+
+@pytest.fixture
+def address(client) -> str:
+    client.post("/v1/rack-plans", json={"wearer_id": "ada", "weeks": 3})
+    return client.put("/v1/calendar-feeds/ada").json()["path"]
+
+
+def test_a_second_library_reads_send_bys_returns_and_planned_wears_as_whole_days(client, address):
+    answer = client.get(address)
+    assert answer.headers["content-type"].startswith("text/calendar")
+    events = events_of(answer.text)
+    kinds = {uid.rpartition("-")[0] for uid in events}
+    assert {"send-by", "back", "wear"} <= kinds
+    for event in events.values():
+        assert type(event.dtstart.value) is date
+        assert event.dtend.value == event.dtstart.value + timedelta(days=1), "the end is outside"
+        assert event.dtstamp.value.tzinfo is not None
+    assert len([uid for uid in events if uid.startswith("wear-")]) == 21
+
+
+def test_lines_are_short_and_end_as_the_standard_says_and_a_name_injects_nothing(client, address):
+    body = client.get(address).content
+    assert body.count(b"\r\n") == body.count(b"\n")
+    assert max(len(line) for line in body.split(b"\r\n")) <= 75
+    events = events_of(body)
+    assert any("END:VEVENT" in e.summary.value for e in events.values()), "only as text"
+    assert body.count(b"BEGIN:VEVENT") == len(events)
+
+
+def test_a_moved_date_moves_the_entry_and_raises_its_sequence(client, services):
+    before = events_of(calendar_of(services, "ada"))
+    for k in range(1, 25):
+        day = date(2026, 6, 30) - timedelta(days=k)
+        body = {"pair_id": "ada-0", "worn_on": day.isoformat(), "hours": 14, "surface": "rough"}
+        client.post("/v1/wear-days", json=body)
+    after = events_of(calendar_of(services, "ada"))
+    assert set(before) == set(after), "no entry is new and none is gone"
+    moved = [u for u in before if before[u].dtstart.value != after[u].dtstart.value]
+    assert moved
+    for uid, event in after.items():
+        assert int(event.sequence.value) > int(before[uid].sequence.value)
+
+
+def test_a_swapped_day_changes_the_entry_of_that_day(client, services):
+    ask = {"wearer_id": "ada", "weeks": 3}
+    client.post("/v1/rack-plans", json=ask)
+    before = events_of(calendar_of(services, "ada"))
+    client.post("/v1/rack-plans", json=ask | {"weights": {"ada-1": 9.0}})
+    after = events_of(calendar_of(services, "ada"))
+    wears = {uid for uid in before if uid.startswith("wear-")}
+    assert wears == {uid for uid in after if uid.startswith("wear-")}
+    assert any(before[u].summary.value != after[u].summary.value for u in wears)
+
+
+def test_a_new_address_ends_the_old_one_and_one_that_was_ended_opens_nothing(client, address):
+    newer = client.put("/v1/calendar-feeds/ada").json()["path"]
+    assert newer != address
+    assert client.get(address).status_code == 404
+    assert client.get(newer).status_code == 200
+    assert client.get("/v1/calendar-feeds/ada").json()["path"] is None, "it is shown once"
+    assert client.delete("/v1/calendar-feeds/ada").status_code == 204
+    assert client.get(newer).status_code == 404
+
+
+def test_the_secret_is_long_and_only_its_hash_is_kept(address, database_path):
+    secret = address.removeprefix("/calendar/").removesuffix(".ics")
+    assert len(secret) >= 43, "256 random bits"
+    for rest in ("", "-wal"):
+        path = database_path.with_name(database_path.name + rest)
+        assert not path.exists() or secret.encode() not in path.read_bytes()
+
+
+def test_one_owners_calendar_holds_nothing_of_anothers(client, address):
+    assert "ben" not in client.get(address).text
+
+
+def test_an_unchanged_calendar_is_not_sent_twice(client, address):
+    etag = client.get(address).headers["etag"]
+    assert client.get(address, headers={"if-none-match": etag}).status_code == 304

@@ -1,0 +1,69 @@
+"""Do the planning commands plan, compare, log and write, and end a mistake in a sentence?"""
+
+from __future__ import annotations
+
+import pandas as pd
+import pytest
+
+from api.cli import main
+
+
+@pytest.fixture
+def run(database_path, monkeypatch, capsys):
+    """Run a command line on the fitted rack; return its exit code and what it printed."""
+    monkeypatch.setenv("SOLESPAN_DATABASE_URL", f"sqlite:///{database_path}")
+    monkeypatch.setenv("COLUMNS", "200")
+
+    def run(*words: str) -> tuple[int, str, str]:
+        monkeypatch.setattr("sys.argv", ["solespan", *words])
+        with pytest.raises(SystemExit) as ended:
+            main.main()
+        printed = capsys.readouterr()
+        return ended.value.code or 0, printed.out, printed.err
+
+    return run
+
+
+def test_a_plan_is_shown_kept_written_and_made_again(run, tmp_path):
+    file = tmp_path / "days.csv"
+    code, out, _ = run("plan", "--wearer", "ada", "--weeks", "3", "--csv", str(file))
+    assert code == 0
+    assert "The next two weeks" in out
+    assert len(pd.read_csv(file)) == 21
+    assert run("plan", "--wearer", "ada", "--weeks", "3", "--again")[0] == 0
+
+
+def test_what_if_shows_both_sides(run):
+    code, out, _ = run("what-if", "--wearer", "ada", "--pace", "ada-0=3", "--retire", "ada-1")
+    assert code == 0
+    assert "ada-0" in out
+
+
+def test_routes_care_life_and_calendar_answer(run, tmp_path):
+    assert "common practice" in run("routes", "ada-0")[1]
+    assert "Logged: brush on ada-0" in run("care", "--wearer", "ada", "--done", "ada-0:brush")[1]
+    assert "a year" in run("life", "--wearer", "ada")[1]
+    file = tmp_path / "shoes.ics"
+    assert run("calendar", "--wearer", "ada", "-o", str(file))[0] == 0
+    assert file.read_bytes().startswith(b"BEGIN:VCALENDAR")
+    assert "/calendar/" in run("calendar", "--wearer", "ada", "--new-address")[1]
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (("plan",), "Several wearers"),
+        (("plan", "--wearer", "ada", "--occasion", "soon"), "'soon' is no day"),
+        (("plan", "--wearer", "ada", "--again"), "no plan yet"),
+        (("plan", "--wearer", "nobody"), "nobody"),
+        (("what-if", "--wearer", "ada", "--pace", "ada-0"), "is no pace"),
+        (("what-if", "--wearer", "ada", "--trip", "x"), "is no trip"),
+        (("routes", "ada-3"), "retired"),
+        (("care", "--wearer", "ada", "--done", "ada-0:polish"), "is no care"),
+    ],
+)
+def test_a_mistake_ends_in_a_sentence_and_code_2(run, words, said):
+    code, _, err = run(*words)
+    assert code == 2
+    assert said in err
+    assert "Traceback" not in err
