@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import shutil
 from collections.abc import Iterator
-from datetime import UTC, datetime
 from pathlib import Path
 
 import pandas as pd
@@ -12,20 +11,15 @@ import pytest
 from fastapi.testclient import TestClient
 
 from api.app import create_app
-from api.clock import Clock
 from api.services.forecasting import no_rows
 from api.settings import Settings
-from api.wiring import Services, build_services
+from api.wiring import Services
+from tests.api.planning.racks import services_on
 from tests.dashboards.builders import Rack
 from tests.dashboards.storing import store
 from tests.forecast.builders import log_of, rack, together
 
-NOW = datetime(2026, 7, 1, 12, tzinfo=UTC)
 BASE = "http://127.0.0.1:8000"
-
-
-def _services(path: Path) -> Services:
-    return build_services(Settings(database_url=f"sqlite:///{path}"), Clock(lambda: NOW))
 
 
 @pytest.fixture(scope="session")
@@ -45,7 +39,7 @@ def fitted_rack(sqlite_template: Path, tmp_path_factory) -> Path:
             "promised_on": [pd.Timestamp("2026-07-10")],
         }
     )
-    services = _services(path)
+    services = services_on(path)
     store(services.database, Rack(log_of(frames), no_rows(), pd.DataFrame()))
     services.fitter.refit()
     services.forecaster.update_behind(everyone=True)
@@ -67,7 +61,7 @@ def database_path(fitted_rack: Path, tmp_path: Path) -> Path:
 
 @pytest.fixture
 def services(_running: TestClient, database_path: Path) -> Iterator[Services]:
-    services = _services(database_path)
+    services = services_on(database_path)
     _running.app.state.services = services
     yield services
     services.database.close()
