@@ -79,6 +79,7 @@ def run_bench() -> None:
             )
         ]
     table = Table("stage", "order", "pair", "work", "expected", "worker")
+    table.columns[1].overflow = "fold"  # an id that is cut off cannot be typed again
     for order in orders:
         cells = (order["stage"], order["order_id"], order["pair_id"], order["work"])
         named = [Text(str(cell)) for cell in cells]

@@ -260,10 +260,10 @@ def test_twenty_thousand_pairs_and_a_thousand_years_take_less_than_half_a_minute
         for k in range(copies)
     ]
     many = DueTable(pd.concat(rows, ignore_index=True), np.tile(due.quantile_days, (copies, 1)))
-    started = time.perf_counter()
+    started = time.process_time()  # other programs of the machine do not count
     told = run({**parts, "due": many}, years=1000)
     summarise(told, measures(told, TIMES, 1), "month")
-    taken = time.perf_counter() - started
+    taken = time.process_time() - started
     print(f"{many.rows['pair_id'].nunique()} pairs, {len(many.rows)} points: {taken:.1f} s")  # noqa: T201
     assert taken < 30
 
