@@ -38,6 +38,7 @@ __all__ = ["EarlierPlan", "GivenUp", "RackPlan", "make_plan"]
 
 WHOLE_CELLS = 600  # pairs x days that are solved whole, hand-overs and all
 GAP = 0.004
+WEEKLY_GAP = 0.008
 GOOD_GAP = 0.01
 NEAR_WEEKS = 3
 
@@ -168,7 +169,7 @@ def make_plan(
     rack = lay_out(states, wishes, pd.Timestamp(start).normalize())
     kept = _kept(rack, earlier)
     whole = len(rack.states) * rack.days <= WHOLE_CELLS
-    weekly = share_out(rack, step=DAYS_PER_WEEK, kept=kept, gap=GAP, seconds=0.55 * seconds)
+    weekly = share_out(rack, step=DAYS_PER_WEEK, kept=kept, gap=WEEKLY_GAP, seconds=0.55 * seconds)
     if weekly is None:
         raise BadPlan(
             "No plan was found in the time given.",
