@@ -125,7 +125,8 @@ def _bench_orders() -> None:
         sa.Column("created_at", sa.DateTime(timezone=True), nullable=False),
         sa.Column("updated_at", sa.DateTime(timezone=True), nullable=False),
         sa.CheckConstraint(
-            "stage IN ('booked', 'in_post', 'received', 'on_bench', 'checked', 'posted_back', 'returned', 'cancelled', 'missed')",
+            "stage IN ('booked', 'in_post', 'received', 'on_bench', 'checked', 'posted_back', "
+            "'returned', 'cancelled', 'missed')",
             name=op.f("ck_bench_orders_stage"),
         ),
         sa.CheckConstraint(
