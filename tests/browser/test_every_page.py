@@ -14,6 +14,8 @@ PAGES = [
     ("full", "/pairs/pair-001"),
     ("full", "/?band=nothing"),
     ("full", "/pairs/nobody"),
+    ("full", "/plan"),
+    ("full", "/bench"),
     ("no pair", "/"),
     ("long names", "/"),
     ("long names", "/pairs/pair-000"),
