@@ -104,9 +104,10 @@ def coordinates(panel: Panel, population: tuple[str, ...] | None = None) -> Coor
         "gauge": ("gauge", one),
         "thumb": ("thumb", one),
     }
+    packs = sole * panel.packs
     local = {
         "start": ("start", one),
-        "packing": ("packing", one),
+        "packing": ("packing", packs),
         "shoe": ("log_rate", one),
         "sole_start": ("start", sole),
         "sole": ("log_rate", sole),
@@ -124,7 +125,7 @@ def coordinates(panel: Panel, population: tuple[str, ...] | None = None) -> Coor
     for name in COVARIATES:
         every[f"log_{name}"] = (name, one)
     every["start_mm"] = ("start", 1.0 - heel)
-    every["packing_mm"] = ("packing", one)
+    every["packing_mm"] = ("packing", packs)
     every["thumb_shift_mm"] = ("thumb", one)
     every["gap_share"] = ("silent", one)
     active = _active(panel)

@@ -30,6 +30,7 @@ PROCESS_MEDIAN_MM, PROCESS_LOG_SD = 0.02, 0.7
 GAUGE_LOG_SD = 0.4
 _LOG_STEP = 0.15
 _SITE_STEP = 0.8
+_FOLLOWED_READINGS = 2  # by a gauge, on each foot, before a sole teaches where soles come off
 ENOUGH_PATHS = 5000  # spreads and noise are sought on so many, then moved to all
 _SETTLED = 0.08  # largest change of a log spread or noise between rounds
 
@@ -278,7 +279,12 @@ def learn_thumb(panel: Panel, lin: Linearised, noise: Noise) -> Noise:
 def _learn_sending(panel: Panel, layout: Coordinates, at: Modes, noise: Noise) -> Sending:
     """Learn how thin soles get from those that came off."""
     feet = foot_pairs(panel, current_only=False)
+    gauged = np.bincount(
+        panel.obs_path[(panel.obs_kind < THUMB) & ~panel.obs_waist],
+        minlength=len(panel.nominal_mm),
+    )
     gone = ~panel.current[feet.left] & (panel.path_point[feet.left] == 0)
+    gone &= np.minimum(gauged[feet.left], gauged[feet.right]) >= _FOLLOWED_READINGS
     feet = FootPairs(feet.left[gone], feet.right[gone])
     if not len(feet.left):
         return Sending()

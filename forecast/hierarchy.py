@@ -21,6 +21,9 @@ from forecast.priors import HEEL_START_SD_MM, SPREADS
 __all__ = ["Posterior", "fitted_variance", "gradient", "prior_precision", "solve"]
 
 
+_NO_PACKING_MM = 1e-4
+
+
 @dataclass(frozen=True)
 class Posterior:
     """Levels after elimination, the population's posterior, and the marginal log likelihood.
@@ -76,7 +79,7 @@ def prior_precision(panel: Panel, spread: dict[str, float]) -> np.ndarray:
     point = panel.path_point
     start_sd = np.where(point == 2, HEEL_START_SD_MM, spread["start"])
     shoe_sd = np.where(point == 0, spread["shoe"], spread["shoe_other"])
-    packing_sd = np.full(len(point), spread["packing"])
+    packing_sd = np.where(panel.packs > 0, spread["packing"], _NO_PACKING_MM)
     return np.asarray(1.0 / np.square([start_sd, packing_sd, shoe_sd]))
 
 
@@ -236,7 +239,7 @@ def gradient(panel: Panel, posterior: Posterior, spread: dict[str, float]) -> di
     score = (np.square(path) + var) * prior_precision(panel, spread) - 1.0
     ball, heel = panel.path_point == 0, panel.path_point == 2
     out["start"] += float(score[0][~heel].sum())
-    out["packing"] += float(score[1].sum())
+    out["packing"] += float(score[1][panel.packs > 0].sum())
     out["shoe"] += float(score[2][ball].sum())
     out["shoe_other"] += float(score[2][~ball].sum())
     return out

@@ -15,7 +15,7 @@ from forecast.errors import TooLittleData
 from forecast.exposure import Exposure, count_exposure, days_of, silent_exposure, silent_gaps
 from forecast.frames import FEET, GRADES, MATERIALS, WEARING_POINTS
 from forecast.log import WearLog
-from forecast.priors import HEEL_NOMINAL_MM, default_limit_mm
+from forecast.priors import HEEL_NOMINAL_MM, LEATHERS, default_limit_mm
 
 __all__ = ["GAUGES", "HOLE", "SENT", "STILL_ON", "THUMB", "Panel", "build_panel", "some_wearers"]
 
@@ -72,6 +72,12 @@ class Panel:
     target_day: np.ndarray
     exposure: Exposure
     as_of_day: int
+
+    @property
+    def packs(self) -> np.ndarray:
+        """1 where the sole packs down in its first days, shape (paths,)."""
+        leathers = [MATERIALS.index(word) for word in LEATHERS]
+        return np.asarray(np.isin(self.material, leathers) * (self.path_point != _HEEL), float)
 
     @property
     def path_wearer(self) -> np.ndarray:

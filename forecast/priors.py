@@ -14,6 +14,7 @@ __all__ = [
     "COVARIATE_PRIORS",
     "DEFAULT_LIMIT_MM",
     "HEEL_NOMINAL_MM",
+    "LEATHERS",
     "MATERIAL_RATE",
     "METHOD_SD_MM",
     "PACKING_DAYS",
@@ -62,7 +63,8 @@ COVARIATE_PRIORS: dict[str, tuple[float, float]] = {
 }
 STEPS_PER_STANDARD_WEAR_DAY = 7000.0
 
-PACKING_DAYS = 6.0
+LEATHERS = ("oak_bark_leather", "veg_tan_leather", "flexible_leather")
+PACKING_DAYS = 6.0  # leather packs down in the first days; rubber and top pieces do not
 PACKING_MEAN_MM, PACKING_MEAN_SD_MM = 0.22, 0.06
 
 # Fixed effects other than material: name -> (mean, SD), on the log rate unless the name says mm.

@@ -19,7 +19,7 @@ from forecast.usage import UseFit
 
 __all__ = ["MODEL_VERSION", "WearFit"]
 
-MODEL_VERSION = "4"
+MODEL_VERSION = "5"
 
 
 @dataclass(frozen=True)
