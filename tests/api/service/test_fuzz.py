@@ -28,6 +28,19 @@ CHECKS = [
     response_schema_conformance,
 ]
 EXAMPLES = 25
+# the log and its forecasts; plans, orders and stock take minutes a pass and are not fuzzed yet
+FUZZED = {
+    "wearers",
+    "pairs",
+    "soles",
+    "wear-days",
+    "checks",
+    "bench-jobs",
+    "imports",
+    "forecasts",
+    "fit",
+    "health",
+}
 
 
 @pytest.mark.parametrize("mode", list(GenerationMode))
@@ -43,7 +56,8 @@ def test_no_request_is_answered_by_a_failure_or_the_wrong_media_type(
         allowed_hosts={*LOOPBACK_HOSTS, "testserver"},
     )
     schema = schemathesis.openapi.from_asgi("/v1/openapi.json", app)
-    operations = [result.ok() for result in schema.get_all_operations()]
+    every = [result.ok() for result in schema.get_all_operations()]
+    operations = [o for o in every if o.path.removeprefix("/v1/").split("/")[0] in FUZZED]
     assert len(operations) > 35
     failures = []
     for operation in operations:
