@@ -78,7 +78,7 @@ def test_a_few_shops_are_covered_and_forecast_better_than_by_last_year():
     assert found["simulated years"] < min(found["last_year"], found["average"])
 
 
-@pytest.mark.slow
+@pytest.mark.long
 def test_the_yearly_interval_holds_eight_years_in_ten_and_beats_its_peers_with_each_seed():
     """1,200 shops in three seeds: the standard error of the pooled share is 1.2 %."""
     every = {seed: judged(seed, 400) for seed in (11, 12, 13)}
