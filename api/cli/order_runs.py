@@ -17,11 +17,12 @@ from api.errors import NothingForecast, Refused
 from api.schemas.bench import Condition, Move, NewOrder, Record
 from api.schemas.stock import StockLine
 from api.services import bench_orders, stock
+from api.services.bench_found import describe, forecast_anew
+from api.services.bench_papers import file_paper
 from api.services.quotes import quote_pair
 from api.settings import load_settings
 from api.storage.bench import list_orders
 from api.storage.bench_tables import OPEN_STAGES
-from api.storage.records import owner_of
 from api.storage.schema import prepare
 from api.storage.stock import list_items
 from api.wiring import Services, build_services
@@ -99,10 +100,10 @@ def run_move(order_id: str, given: dict[str, Any], reasons: Sequence[str]) -> No
     """Take an order to its next stage."""
     told = dict(reason.partition("=")[::2] for reason in reasons)
     with _services() as services, services.database.writing() as session:
-        before = bench_orders.describe(session, order_id)
+        before = describe(session, order_id)
         move = _read(lambda: Move(version=before["version"], reasons=told, **given))
         order = bench_orders.step(session, order_id, move, services.clock)
-        _follow(services, session, order["pair_id"])
+        forecast_anew(services.forecaster, session, order["pair_id"])
     typer.echo(f"Order {order_id}: {before['stage']} -> {order['stage']}")
 
 
@@ -123,15 +124,9 @@ def run_file_paper(order_id: str, kind: str, path: Path) -> None:
         ) from cause
     paper = _read(lambda: _PAPERS[kind].model_validate_json(content))
     with _services() as services, services.database.writing() as session:
-        order = bench_orders.file_paper(session, order_id, kind, paper, services.clock)
-        _follow(services, session, order["pair_id"])
+        order = file_paper(session, order_id, kind, paper, services.clock)
+        forecast_anew(services.forecaster, session, order["pair_id"])
     typer.echo(f"Order {order_id}: the {kind} paper is filed.")
-
-
-def _follow(services: Services, session: Any, pair_id: str) -> None:
-    owner = owner_of(session, "pair_id", pair_id, lock=False)
-    if owner is not None:
-        services.forecaster.update_wearer(session, owner.wearer_id)
 
 
 def run_quote(pair_id: str, worker: str | None) -> None:

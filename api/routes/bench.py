@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+from typing import Annotated, Any
 
 from fastapi import APIRouter, Depends, File, Form, Path, Query, Response, UploadFile
 from sqlalchemy.orm import Session
 
-from api.errors import Conflict, NotFound
+from api.errors import NotFound
 from api.routes.http import (
     PROBLEM_ANSWERS,
     IdempotencyKey,
@@ -32,20 +32,21 @@ from api.schemas.bench import (
 )
 from api.schemas.fields import KnownId
 from api.services import bench_orders
-from api.services.bench_orders import describe
+from api.services.bench_found import describe, forecast_anew
+from api.services.bench_papers import file_paper
+from api.services.bench_photographs import keep_photograph, remove_photograph
 from api.services.idempotency import Answered, fingerprint_of
-from api.services.photographs import MAX_PHOTO_BYTES, without_metadata
+from api.services.photographs import MAX_PHOTO_BYTES
 from api.storage import bench as stored
-from api.storage.records import owner_of
 from api.wiring import Services
 
 __all__ = ["PHOTO_PATH", "router"]
 
 router = APIRouter(tags=["bench"], responses=PROBLEM_ANSWERS)
 PHOTO_PATH = "/v1/bench-photos"
-MOST_PHOTOS = 40
 
 OrderId = Annotated[KnownId, Path(description="the order. Unit: none (identifier)")]
+PhotoId = Annotated[KnownId, Path(description="the photograph. Unit: none (identifier)")]
 _AS_JSON = [Depends(needs_json)]
 _IMAGE = {"content": {"image/jpeg": {}, "image/png": {}}, "description": "The photograph"}
 
@@ -110,7 +111,7 @@ def create_move(serving: Serving, order_id: OrderId, body: Move, key: Idempotenc
 
     def work(session: Session) -> Answered:
         order = bench_orders.step(session, order_id, body, serving.clock)
-        follow(serving, session, order["pair_id"])
+        forecast_anew(serving.forecaster, session, order["pair_id"])
         return Answered(201, plain(order), {"etag": etag_of(order["version"])})
 
     route = f"POST /v1/bench-orders/{order_id}/moves"
@@ -120,48 +121,33 @@ def create_move(serving: Serving, order_id: OrderId, body: Move, key: Idempotenc
     return answer_of(serving.keyring.once(name, key, fingerprint, work))
 
 
-def follow(serving: Services, session: Session, pair_id: str) -> None:
-    """Bring the forecasts of the pair's wearer up to date in this transaction."""
-    owner = owner_of(session, "pair_id", pair_id, lock=False)
-    if owner is not None:
-        serving.forecaster.update_wearer(session, owner.wearer_id)
-
-
 def _file(serving: Services, order_id: str, kind: str, paper: Condition | Record) -> Response:
     with serving.database.writing() as session:
-        order = bench_orders.file_paper(session, order_id, kind, paper, serving.clock)
-        follow(serving, session, order["pair_id"])
+        order = file_paper(session, order_id, kind, paper, serving.clock)
+        forecast_anew(serving.forecaster, session, order["pair_id"])
     return json_answer(plain(order), headers={"etag": etag_of(order["version"])})
 
 
-@router.put(
-    "/bench-orders/{order_id}/condition",
-    response_model=None,
-    responses={200: {"model": Order}},
-    dependencies=_AS_JSON,
-)
+_PAPER: dict[str, Any] = {
+    "response_model": None,
+    "responses": {200: {"model": Order}},
+    "dependencies": _AS_JSON,
+}
+
+
+@router.put("/bench-orders/{order_id}/condition", **_PAPER)
 def file_condition(serving: Serving, order_id: OrderId, body: Condition) -> Response:
     """File the condition report at reception; its readings become checks of the log."""
     return _file(serving, order_id, "condition", body)
 
 
-@router.put(
-    "/bench-orders/{order_id}/before",
-    response_model=None,
-    responses={200: {"model": Order}},
-    dependencies=_AS_JSON,
-)
+@router.put("/bench-orders/{order_id}/before", **_PAPER)
 def file_before(serving: Serving, order_id: OrderId, body: Record) -> Response:
     """File the shoe's record before stripping."""
     return _file(serving, order_id, "before", body)
 
 
-@router.put(
-    "/bench-orders/{order_id}/after",
-    response_model=None,
-    responses={200: {"model": Order}},
-    dependencies=_AS_JSON,
-)
+@router.put("/bench-orders/{order_id}/after", **_PAPER)
 def file_after(serving: Serving, order_id: OrderId, body: Record) -> Response:
     """File the measures of the finished pair."""
     return _file(serving, order_id, "after", body)
@@ -189,36 +175,28 @@ def create_photo(
 ) -> Response:
     """Attach a photograph to an order."""
     content = file.file.read(MAX_PHOTO_BYTES + 1)
-    media_type, picture = without_metadata(content)
 
     def work(session: Session) -> Answered:
-        order = stored.find_order(session, order_id, lock=True)
-        if order is None:
-            raise NotFound(f"There is no order {order_id!r}.", where="order_id")
-        if stored.count_photos(session, order["id"]) >= MOST_PHOTOS:
-            raise Conflict(
-                f"The order has {MOST_PHOTOS} photographs already.",
-                where="order_id",
-                remedy="Keep the ones that tell most.",
-            )
-        photo_id = fingerprint_of(order_id.encode(), picture)[:32]
-        told = {"photo_id": photo_id, "media_type": media_type, "caption": caption or None}
-        if stored.find_photo(session, photo_id) is None:
-            stored.add_photo(session, told | {"order_pk": order["id"], "content": picture})
-        return Answered(201, told, {"location": f"{PHOTO_PATH}/{photo_id}"})
+        told = keep_photograph(session, order_id, content, caption)
+        return Answered(201, told, {"location": f"{PHOTO_PATH}/{told['photo_id']}"})
 
     fingerprint = fingerprint_of(b"bench-photos", order_id.encode(), caption.encode(), content)
     return answer_of(serving.keyring.once("POST /v1/bench-photos", key, fingerprint, work))
 
 
 @router.get("/bench-photos/{photo_id}", response_class=Response, responses={200: _IMAGE})
-def read_photo(
-    serving: Serving,
-    photo_id: Annotated[KnownId, Path(description="the photograph. Unit: none (identifier)")],
-) -> Response:
+def read_photo(serving: Serving, photo_id: PhotoId) -> Response:
     """Read a photograph."""
     with serving.database.reading() as session:
         found = stored.find_photo(session, photo_id)
     if found is None:
         raise NotFound("There is no such photograph.", where="photo_id")
     return Response(found[1], media_type=found[0])
+
+
+@router.delete("/bench-photos/{photo_id}", status_code=204, response_class=Response)
+def delete_photo(serving: Serving, photo_id: PhotoId) -> Response:
+    """Take a photograph away; the order's audit keeps that it was there."""
+    with serving.database.writing() as session:
+        remove_photograph(session, photo_id)
+    return Response(status_code=204)

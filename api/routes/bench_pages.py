@@ -13,7 +13,7 @@ from markupsafe import Markup
 
 from api.routes.http import Serving
 from api.routes.pages import PageRoute
-from api.services.bench_orders import describe
+from api.services.bench_found import describe
 from api.services.quotes import shop_minutes
 from api.services.workload import YearAhead, year_ahead
 from api.storage.bench import list_orders

@@ -18,12 +18,14 @@ __all__ = [
     "add_photo",
     "change_order",
     "count_photos",
+    "delete_photo",
     "events_of",
     "find_order",
     "find_photo",
     "insert_order",
     "list_orders",
     "open_jobs",
+    "order_of_photo",
     "papers_of",
     "photos_of",
     "put_paper",
@@ -151,3 +153,16 @@ def find_photo(session: Session, photo_id: str) -> tuple[str, bytes] | None:
     query = sa.select(_PHOTOS.c.media_type, _PHOTOS.c.content)
     row = session.execute(query.where(_PHOTOS.c.photo_id == photo_id)).one_or_none()
     return None if row is None else (row[0], row[1])
+
+
+def order_of_photo(session: Session, photo_id: str) -> tuple[str, str | None] | None:
+    """Return the order a photograph is of, and its caption, or None."""
+    query = sa.select(_ORDERS.c.order_id, _PHOTOS.c.caption).select_from(_PHOTOS.join(_ORDERS))
+    row = session.execute(query.where(_PHOTOS.c.photo_id == photo_id)).one_or_none()
+    return None if row is None else (row[0], row[1])
+
+
+def delete_photo(session: Session, photo_id: str) -> bool:
+    """Take a photograph away; return whether it was there."""
+    result = session.execute(sa.delete(_PHOTOS).where(_PHOTOS.c.photo_id == photo_id))
+    return bool(result.rowcount)  # type: ignore[attr-defined]
