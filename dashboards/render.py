@@ -14,6 +14,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from dashboards import theme, wording
 from dashboards.assets import assets, plotly_map_style_id
 from dashboards.figures import FIGURES
+from dashboards.navigation import ENTRIES, GROUPS, entry_of
 
 __all__ = ["figure_json", "render"]
 
@@ -35,6 +36,9 @@ def _environment() -> Environment:
         asset=lambda name: f"/assets/{assets()[name].url_name}",
         figures=FIGURES,
         map_style_id=plotly_map_style_id,
+        nav=ENTRIES,
+        nav_groups=GROUPS,
+        nav_here=entry_of,
     )
     return environment
 
@@ -44,7 +48,7 @@ def render(template: str, context: Mapping[str, Any]) -> str:
 
     Raises `jinja2.UndefinedError` where the template needs what the context lacks.
     """
-    return _environment().get_template(template).render(context)
+    return _environment().get_template(template).render({"template": template, **context})
 
 
 @cache
