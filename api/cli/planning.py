@@ -75,14 +75,26 @@ def register(app: typer.Typer) -> None:
 
     @app.command("routes")
     def routes(
-        pair: str,
+        pair: Annotated[
+            str | None, typer.Argument(help="A pair to compare them for; none = list them.")
+        ] = None,
+        wearer: Whose = None,
         occasion: Annotated[str | None, typer.Option(help="Day it is wanted for.")] = None,
         chance: Annotated[float, typer.Option(help="How sure to be of that.")] = 0.9,
+        forget: Annotated[
+            str | None,
+            typer.Option(help="ROUTE to take away; over a default, the default stands again."),
+        ] = None,
     ) -> None:
-        """Compare the ways to a new sole for one pair."""
-        from api.cli.planning_runs import run_routes
+        """List the ways to a new sole, compare them for one pair, or take one away."""
+        from api.cli.route_runs import run_compare, run_forget, run_list
 
-        run_routes(pair, occasion, chance)
+        if forget is not None:
+            run_forget(wearer, forget)
+        if pair is None:
+            run_list(wearer)
+        else:
+            run_compare(pair, occasion, chance)
 
     @app.command("care")
     def care(
@@ -97,11 +109,17 @@ def register(app: typer.Typer) -> None:
         run_care(wearer, done or [])
 
     @app.command("life")
-    def life(wearer: Whose = None) -> None:
+    def life(
+        wearer: Whose = None,
+        stands: Annotated[
+            list[str] | None,
+            typer.Option(help="CONSTRUCTION=RESOLES it stands in all, kept from now on."),
+        ] = None,
+    ) -> None:
         """Say what each pair costs per wear, and whether its next sole is worth it."""
         from api.cli.planning_runs import run_life
 
-        run_life(wearer)
+        run_life(wearer, stands or [])
 
     @app.command("calendar")
     def calendar(

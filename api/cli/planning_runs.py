@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Sequence
 from datetime import date
 from pathlib import Path
 from typing import Any
@@ -14,20 +13,19 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
-from api.errors import Conflict, NothingForecast, Refused
+from api.cli.rack_tools import bring_up_to_date, day_of, named, open_services, whose
+from api.errors import Conflict, Refused
+from api.schemas.ways import LifeSettingsAsked
 from api.services.planning import calendar as calendars
 from api.services.planning import care as cares
 from api.services.planning import plans
 from api.services.planning.habits import forecasts_if
-from api.services.planning.life import life_of_rack
-from api.services.planning.ways import routes_for_pair
-from api.settings import load_settings
+from api.services.planning.life import change_stood, life_of_rack, read_stood
 from api.storage.planning import plans_of
-from api.storage.records import list_records
-from api.storage.schema import prepare
-from api.wiring import Services, build_services
+from api.wiring import Services
+from forecast.frames import CONSTRUCTIONS
 
-__all__ = ["run_calendar", "run_care", "run_life", "run_plan", "run_routes", "run_what_if"]
+__all__ = ["run_calendar", "run_care", "run_life", "run_plan", "run_what_if"]
 
 DAYS_SHOWN = 14
 
@@ -42,9 +40,9 @@ def run_plan(
 ) -> None:
     """Plan, keep the plan, and show the next two weeks, the hand-overs and the reasons."""
     values = values | {"occasions": [_occasion(text) for text in occasions]}
-    with _services() as services:
-        wearer_id = _whose(services, wearer)
-        _bring_up_to_date(services)
+    with open_services() as services:
+        wearer_id = whose(services, wearer)
+        bring_up_to_date(services)
         earlier = None
         if again:
             earlier = plans.earlier_of(_newest_plan(services, wearer_id))
@@ -57,7 +55,7 @@ def run_plan(
     pairs = Table("pair", "wears", "share", "why", title="Every pair", title_justify="left")
     for one in shown["pairs"]:
         pairs.add_row(
-            Text(_named(one["pair_id"], labels)),
+            Text(named(one["pair_id"], labels)),
             str(one["wears"]),
             str(one["share"]),
             Text(one["reason"]),
@@ -84,9 +82,9 @@ def run_what_if(
     habits: list[dict[str, Any]] = [_pace(text) for text in paces]
     habits += [{"kind": "retire", "pair_id": pair} for pair in retired]
     habits += [_trip(text) for text in trips]
-    with _services() as services:
-        wearer_id = _whose(services, wearer)
-        _bring_up_to_date(services)
+    with open_services() as services:
+        wearer_id = whose(services, wearer)
+        bring_up_to_date(services)
         plan_id = _newest_plan(services, wearer_id)["plan_id"] if follow else None
         answer = forecasts_if(services, wearer_id, habits, rest_days=rest, plan_id=plan_id)
     labels = {one["pair_id"]: one["label"] for one in answer["items"]}
@@ -99,7 +97,7 @@ def run_what_if(
         table.add_column(name, no_wrap=name != "pair")
     for one in answer["items"]:
         table.add_row(
-            Text(_named(one["pair_id"], labels)),
+            Text(named(one["pair_id"], labels)),
             *(one[f"{name}_{when}"] or "-" for name in ("send_by", "due_p50") for when in _WHEN),
             *(f"{one[f'wear_days_365d_{when}']:.0f}" for when in _WHEN),
         )
@@ -109,69 +107,48 @@ def run_what_if(
 _WHEN = ("now", "then")
 
 
-def run_routes(pair: str, occasion: str | None, chance: float) -> None:
-    """Show the routes compared, and each in a sentence."""
-    day = None if occasion is None else _day(occasion, "--occasion")
-    with _services() as services:
-        _bring_up_to_date(services)
-        answer = routes_for_pair(services, pair, occasion=day, chance=chance)
-    table = Table("route", "can do it", "price", "book by", "hand over", "back", "chance")
-    for one in answer["items"]:
-        back = f"{one['back_on_p50']} to {one['back_on_p90']}"
-        there = "-" if one["chance_back"] is None else f"{one['chance_back']:.0%}"
-        price = f"{one['price_minor'] / 100:.2f} {one['currency']}"
-        table.add_row(
-            Text(one["name"]),
-            "yes" if one["can_do"] else "no",
-            price,
-            one["book_by"],
-            one["hand_over_on"],
-            back,
-            there,
-        )
-    console = Console()
-    console.print(table)
-    for one in answer["items"]:
-        said = f"{one['name']}: {one['sentence']}"
-        lost = f" Lost by it: {one['loses']}." if one["loses"] else ""
-        lacks = f" It {one['lacks']}." if one["lacks"] else ""
-        source = "" if one["edited"] else " (Numbers: common practice; edit them.)"
-        console.print(f"{said}{lacks}{lost}{source}", markup=False, highlight=False)
-
-
 def run_care(wearer: str | None, done: Sequence[str]) -> None:
     """Log what was done, then list what is due."""
-    with _services() as services:
+    with open_services() as services:
         for text in done:
             pair_id, _, care = text.rpartition(":")
             with services.database.writing() as session:
                 logged = cares.log_care(services, session, pair_id, care, None)
             typer.echo(f"Logged: {logged['care']} on {logged['pair_id']}, {logged['done_on']}.")
-        wearer_id = _whose(services, wearer)
+        wearer_id = whose(services, wearer)
         answer = cares.care_due(services, wearer_id)
     if not answer["items"]:
         typer.echo("No care is due.")
         return
     table = Table("pair", "due since", "what", "log it as", "why", title="Care that is due")
     for one in answer["items"]:
-        named = _named(one["pair_id"], {one["pair_id"]: one["label"]})
+        pair = named(one["pair_id"], {one["pair_id"]: one["label"]})
         code = f"{one['pair_id']}:{one['care']}"
-        table.add_row(Text(named), one["since"], one["what"], Text(code), Text(one["reason"]))
+        table.add_row(Text(pair), one["since"], one["what"], Text(code), Text(one["reason"]))
     Console().print(table)
 
 
-def run_life(wearer: str | None) -> None:
-    """Show what each pair costs and what is advised at its due date."""
-    with _services() as services:
-        wearer_id = _whose(services, wearer)
-        _bring_up_to_date(services)
+def run_life(wearer: str | None, stands: Sequence[str]) -> None:
+    """Keep what was edited, then show what each pair costs and what is advised at its due date."""
+    edited = dict(_stood(text) for text in stands)
+    with open_services() as services:
+        wearer_id = whose(services, wearer)
+        if edited:
+            with services.database.writing() as session:
+                known = read_stood(session)
+                kept = {name: known["resoles_stood"][name] for name in known["edited"]}
+                choices = LifeSettingsAsked(resoles_stood=kept | edited)
+                change_stood(session, choices, frozenset({known["version"]}))
+            told = ", ".join(f"{name} {count}" for name, count in edited.items())
+            typer.echo(f"Kept: resoles stood by {told}.")
+        bring_up_to_date(services)
         answer = life_of_rack(services, wearer_id)
     table = Table("pair", "wears", "a wear", "resoles left", "soles a year", "advice")
     for one in answer["items"]:
         cost = one["cost_per_wear_minor"]
         soles = one["soles_per_year"]
         table.add_row(
-            Text(_named(one["pair_id"], {one["pair_id"]: one["label"]})),
+            Text(named(one["pair_id"], {one["pair_id"]: one["label"]})),
             str(one["wears"]),
             "-" if cost is None else f"{cost / 100:.2f}",
             str(one["resoles_left"]),
@@ -188,15 +165,15 @@ def run_life(wearer: str | None) -> None:
 
 def run_calendar(wearer: str | None, out: Path | None, *, new_address: bool) -> None:
     """Write the calendar to a file or the terminal, or make an address for it."""
-    with _services() as services:
-        wearer_id = _whose(services, wearer)
+    with open_services() as services:
+        wearer_id = whose(services, wearer)
         if new_address:
             with services.database.writing() as session:
                 made = calendars.new_address(services, session, wearer_id)
             typer.echo(f"Address under the service's own: {made['path']}")
             typer.echo("It is shown this once; whoever knows it reads this calendar.")
             return
-        _bring_up_to_date(services)
+        bring_up_to_date(services)
         body = calendars.calendar_of(services, wearer_id)
     if out is None:
         typer.echo(body.decode(), nl=False)
@@ -213,46 +190,6 @@ def run_calendar(wearer: str | None, out: Path | None, *, new_address: bool) -> 
     typer.echo(f"Calendar written to {out}")
 
 
-@contextmanager
-def _services() -> Iterator[Services]:
-    services = build_services(load_settings())
-    try:
-        prepare(services.database)
-        yield services
-    finally:
-        services.database.close()
-
-
-def _bring_up_to_date(services: Services) -> None:
-    """Fit if that is due, and forecast whoever is behind, as `solespan forecast` does."""
-    stale = services.fitter.is_stale(at_once=True)
-    if stale:
-        services.fitter.refit(services.clock.today())
-    services.forecaster.update_behind(everyone=stale)
-
-
-def _whose(services: Services, wearer: str | None) -> str:
-    """Return the wearer named, or the only one."""
-    if wearer is not None:
-        return wearer
-    with services.database.reading() as session:
-        known = [row["wearer_id"] for row in list_records(session, "wearers", equal={}, limit=9)]
-    if not known:
-        raise NothingForecast(
-            "There is no wearer yet.",
-            where="wearers",
-            remedy="Import a folder of logs: solespan import FOLDER",
-        )
-    if len(known) > 1:
-        raise Refused(
-            "Several wearers have racks here.",
-            where="--wearer",
-            accepted=", ".join(known[:8]),
-            remedy="Say whose rack is meant: --wearer ID",
-        )
-    return str(known[0])
-
-
 def _newest_plan(services: Services, wearer_id: str) -> dict[str, Any]:
     with services.database.reading() as session:
         newest = plans_of(session, wearer_id, limit=1)
@@ -261,23 +198,23 @@ def _newest_plan(services: Services, wearer_id: str) -> dict[str, Any]:
     return newest[0]
 
 
-def _day(text: str, where: str) -> date:
-    try:
-        return date.fromisoformat(text)
-    except ValueError:
+def _stood(text: str) -> tuple[str, int]:
+    name, _, count = text.partition("=")
+    if name not in CONSTRUCTIONS or not count.isascii() or not count.isdigit() or int(count) > 30:
         raise Refused(
-            f"{text!r} is no day.",
-            where=where,
-            accepted="YYYY-MM-DD",
-            remedy="Write the day as 2027-02-14.",
-        ) from None
+            f"{text!r} does not say how many resoles a construction stands.",
+            where="--stands",
+            accepted=f"CONSTRUCTION=0 to 30, with one of {', '.join(CONSTRUCTIONS)}",
+            remedy="Write for example --stands goodyear_welted=5",
+        )
+    return name, int(count)
 
 
 def _occasion(text: str) -> dict[str, Any]:
     on, _, rest = text.partition(":")
     code, _, pair = rest.partition(":")
     return {
-        "on": _day(on, "--occasion"),
+        "on": day_of(on, "--occasion"),
         "dress_code": code or None,
         "pair_id": pair or None,
     }
@@ -308,22 +245,17 @@ def _trip(text: str) -> dict[str, Any]:
         )
     return {
         "kind": "trip",
-        "since": _day(first, "--trip"),
-        "until": _day(last, "--trip"),
+        "since": day_of(first, "--trip"),
+        "until": day_of(last, "--trip"),
         "pair_ids": [pair.strip() for pair in pairs.split(",")],
     }
-
-
-def _named(pair_id: str, labels: dict[str, str | None]) -> str:
-    label = labels.get(pair_id)
-    return f"{pair_id} ({label})" if label else pair_id
 
 
 def _print_days(days: Sequence[dict[str, Any]], labels: dict[str, str | None]) -> None:
     table = Table("day", "for", "pair", title="The next two weeks", title_justify="left")
     for day in days:
         weekday = date.fromisoformat(day["worn_on"]).strftime("%a")
-        pair = "-" if day["pair_id"] is None else _named(day["pair_id"], labels)
+        pair = "-" if day["pair_id"] is None else named(day["pair_id"], labels)
         table.add_row(f"{day['worn_on']} {weekday}", day["dress_code"], Text(pair))
     Console().print(table)
 
@@ -335,8 +267,8 @@ def _print_sends(sends: Sequence[dict[str, Any]], labels: dict[str, str | None])
     table = Table("hand over", "back", "pair", "price", title="To the bench", title_justify="left")
     for send in sends:
         price = f"{send['price_minor'] / 100:.2f}"
-        named = Text(_named(send["pair_id"], labels))
-        table.add_row(send["send_on"], send["back_on"], named, price)
+        pair = Text(named(send["pair_id"], labels))
+        table.add_row(send["send_on"], send["back_on"], pair, price)
     Console().print(table)
 
 

@@ -15,8 +15,7 @@ from api.routes.http import (
     json_answer,
     needs_json,
 )
-from api.schemas.fields import KnownId
-from api.schemas.planning import (
+from api.schemas.care import (
     CareAsked,
     CareDue,
     CareLogged,
@@ -24,6 +23,7 @@ from api.schemas.planning import (
     CareRuleAsked,
     CareRules,
 )
+from api.schemas.fields import KnownId
 from api.services.idempotency import Answered, fingerprint_of
 from api.services.planning import care
 from forecast.planning.care import CARES, UPPERS

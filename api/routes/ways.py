@@ -6,10 +6,19 @@ from typing import Annotated
 
 from fastapi import APIRouter, Depends, Path, Query, Response
 
-from api.routes.http import PROBLEM_ANSWERS, Serving, json_answer, needs_json
+from api.routes.http import (
+    PROBLEM_ANSWERS,
+    Serving,
+    etag_of,
+    json_answer,
+    needs_json,
+    versions_in,
+)
 from api.schemas.fields import KnownId, NewId, PlainDate
-from api.schemas.planning import (
+from api.schemas.ways import (
     LifeOfRack,
+    LifeSettingsAsked,
+    LifeSettingsStored,
     RouteAnswer,
     RouteAsked,
     RoutesForPair,
@@ -18,7 +27,7 @@ from api.schemas.planning import (
     TraitsAsked,
 )
 from api.services.planning import ways
-from api.services.planning.life import life_of_rack
+from api.services.planning.life import change_stood, life_of_rack, read_stood
 
 __all__ = ["router"]
 
@@ -50,6 +59,18 @@ def put_route(
     with serving.database.writing() as session:
         answer = ways.keep_route(session, wearer_id, route_id, body.model_dump())
     return json_answer(answer)
+
+
+@router.delete("/resole-routes/{wearer_id}/{route_id}", status_code=204, response_class=Response)
+def delete_route(
+    serving: Serving,
+    wearer_id: Annotated[KnownId, Path(description="whose. Unit: none (identifier)")],
+    route_id: Annotated[KnownId, Path(description="the route. Unit: none (identifier)")],
+) -> Response:
+    """Take an owner's route away; where it stood over a default, the default stands again."""
+    with serving.database.writing() as session:
+        ways.forget_route(session, wearer_id, route_id)
+    return Response(status_code=204)
 
 
 @router.get(
@@ -105,3 +126,28 @@ def read_life(
 ) -> Response:
     """Read what each pair costs per wear, and whether its next sole is worth it."""
     return json_answer(life_of_rack(serving, wearer_id, replace_price_minor=replace_price_minor))
+
+
+@router.get("/life-settings", response_model=None, responses={200: {"model": LifeSettingsStored}})
+def read_life_settings(serving: Serving) -> Response:
+    """Read how many resoles each construction stands."""
+    with serving.database.reading() as session:
+        body = read_stood(session)
+    return json_answer(body, headers={"etag": etag_of(body["version"])})
+
+
+@router.put(
+    "/life-settings",
+    response_model=None,
+    responses={200: {"model": LifeSettingsStored}},
+    dependencies=_AS_JSON,
+)
+def replace_life_settings(
+    serving: Serving,
+    body: LifeSettingsAsked,
+    versions: Annotated[frozenset[int] | None, Depends(versions_in)],
+) -> Response:
+    """Say where a construction stands more or fewer resoles; the others go back to the default."""
+    with serving.database.writing() as session:
+        answer = change_stood(session, body, versions)
+    return json_answer(answer, headers={"etag": etag_of(answer["version"])})

@@ -26,6 +26,7 @@ __all__ = [
     "find_plan",
     "find_wearer",
     "forget_feed",
+    "forget_route",
     "keep_care",
     "keep_feed",
     "keep_plan",
@@ -148,6 +149,16 @@ def keep_route(session: Session, wearer_pk: int, route_id: str, fields: dict[str
         session.add(RouteRow(wearer_pk=wearer_pk, route_id=route_id, fields=fields))
     else:
         row.fields = fields
+
+
+def forget_route(session: Session, wearer_pk: int, route_id: str) -> bool:
+    """Take a wearer's route away; return whether it was there."""
+    same = (RouteRow.wearer_pk == wearer_pk, RouteRow.route_id == route_id)
+    row = session.scalar(sa.select(RouteRow).where(*same))
+    if row is None:
+        return False
+    session.delete(row)
+    return True
 
 
 def care_rules_of(session: Session, wearer_id: str) -> dict[tuple[str, str], dict[str, Any]]:

@@ -2,26 +2,46 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import Any
 
 import numpy as np
 import pandas as pd
+from sqlalchemy.orm import Session
 
+from api.schemas.ways import LifeSettingsAsked
 from api.services.planning.rack import known_rack, refusing
+from api.services.shop_choices import change_choices, read_choices
 from api.storage.forecasts import load_forecasts
 from api.wiring import Services
 from forecast.planning import LifeSettings, cost_of_rack
+from forecast.planning.life import RESOLES_STOOD
 
-__all__ = ["life_of_rack"]
+__all__ = ["change_stood", "life_of_rack", "read_stood"]
+
+NAME = "life"
+
+
+def read_stood(session: Session) -> dict[str, Any]:
+    """Return how many resoles each construction stands, which were edited, and their version."""
+    choices, version = read_choices(session, NAME, LifeSettingsAsked)
+    return {
+        "version": version,
+        "resoles_stood": {**RESOLES_STOOD, **choices.resoles_stood},
+        "edited": sorted(choices.resoles_stood),
+        "source": "common practice, no source",
+    }
+
+
+def change_stood(
+    session: Session, choices: LifeSettingsAsked, versions: frozenset[int] | None
+) -> dict[str, Any]:
+    """Replace what was edited if it has one of `versions` (None = any). Raises `StaleVersion`."""
+    change_choices(session, NAME, choices, versions)
+    return read_stood(session)
 
 
 def life_of_rack(
-    serving: Services,
-    wearer_id: str,
-    *,
-    replace_price_minor: int | None = None,
-    resoles_stood: dict[str, int] | None = None,
+    serving: Services, wearer_id: str, *, replace_price_minor: int | None = None
 ) -> dict[str, Any]:
     """Count up a rack. Raises `NotFound`, `NothingForecast`, `Refused`.
 
@@ -29,17 +49,13 @@ def life_of_rack(
     ----------
     replace_price_minor
         What a new pair costs, in the place of each pair's own price.
-    resoles_stood
-        Resoles that a construction stands, in the place of the defaults.
     """
     with serving.database.reading() as session:
         rack = known_rack(serving, session, wearer_id)
         forecast = load_forecasts(session, [wearer_id])
+        stood = read_stood(session)["resoles_stood"]
     with refusing("Mend the field named and ask again."):
-        settings = LifeSettings(replace_price_minor=replace_price_minor)
-        if resoles_stood:
-            stood = {**settings.resoles_stood, **resoles_stood}
-            settings = replace(settings, resoles_stood=stood)
+        settings = LifeSettings(replace_price_minor=replace_price_minor, resoles_stood=stood)
         allowance = rack.allowance()
         prices = {str(p): rack.route_of(str(p)).price_minor for p in rack.log.pairs["pair_id"]}
         frame = cost_of_rack(rack.log, allowance, prices, settings=settings)

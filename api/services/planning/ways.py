@@ -10,7 +10,7 @@ from typing import Any
 import pandas as pd
 from sqlalchemy.orm import Session
 
-from api.errors import Refused
+from api.errors import Conflict, NotFound, Refused
 from api.services.planning.rack import (
     DEFAULT_TRAITS,
     KnownRack,
@@ -23,8 +23,11 @@ from api.storage import due
 from api.storage import planning as stored
 from api.wiring import Services
 from forecast.planning import Route, compare_routes, needs_of
+from forecast.planning.routes import DEFAULT_ROUTES
 
-__all__ = ["keep_route", "keep_traits", "routes_for_pair", "routes_of", "traits_of"]
+__all__ = ["forget_route", "keep_route", "keep_traits", "routes_for_pair", "routes_of", "traits_of"]
+
+DEFAULTS = frozenset(route.route_id for route in DEFAULT_ROUTES)
 
 
 def routes_of(serving: Services, wearer_id: str) -> list[dict[str, Any]]:
@@ -62,6 +65,32 @@ def keep_route(
     return fields | {"edited": True, "source": "the owner"}
 
 
+def forget_route(session: Session, wearer_id: str, route_id: str) -> None:
+    """Take an owner's route away; where it stood over a default, the default stands again.
+
+    Raises `NotFound`, and `Conflict` while a pair goes that way and no default is behind it.
+    """
+    wearer = known_wearer(session, wearer_id)
+    edited = stored.routes_of(session, wearer_id)
+    if route_id not in edited:
+        told = "is a default and was not edited" if route_id in DEFAULTS else "is not there"
+        raise NotFound(
+            f"The route {route_id!r} of {wearer_id} {told}.",
+            where="route_id",
+            accepted=", ".join(sorted(edited)) or "none: no route was added or edited",
+            remedy="List the routes: GET /v1/resole-routes",
+        )
+    traits = stored.traits_of(session, wearer_id)
+    going = sorted(pair for pair, of in traits.items() if of["route_id"] == route_id)
+    if going and route_id not in DEFAULTS:
+        raise Conflict(
+            f"{len(going)} pairs go by the route {route_id}: {', '.join(going[:5])}.",
+            where="route_id",
+            remedy="Give them another route first: PUT /v1/pair-traits/PAIR",
+        )
+    stored.forget_route(session, wearer["pk"], route_id)
+
+
 def traits_of(session: Session, pair_id: str) -> dict[str, Any]:
     """Return what planning knows of a pair beyond the log. Raises `NotFound`."""
     whose = due.wearer_of_pair(session, pair_id)
@@ -77,7 +106,7 @@ def keep_traits(session: Session, pair_id: str, values: Mapping[str, Any]) -> di
     whose = due.wearer_of_pair(session, pair_id)
     route_id = values["route_id"]
     if whose is not None and route_id is not None:
-        known = {"local", "specialist", "maker", *stored.routes_of(session, whose["wearer_id"])}
+        known = {*DEFAULTS, *stored.routes_of(session, whose["wearer_id"])}
         if route_id not in known:
             raise Refused(
                 f"There is no route {route_id!r}.",

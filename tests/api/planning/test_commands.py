@@ -6,6 +6,16 @@ import pandas as pd
 import pytest
 
 from api.cli import main
+from api.services.planning.ways import keep_route
+from tests.api.planning.racks import services_on
+
+CORNER = {
+    "name": "Corner bench",
+    "wait_days": 1,
+    "lead_days_p50": 6,
+    "lead_days_p90": 9,
+    "price_minor": 8000,
+}
 
 
 @pytest.fixture
@@ -49,6 +59,27 @@ def test_routes_care_life_and_calendar_answer(run, tmp_path):
     assert "/calendar/" in run("calendar", "--wearer", "ada", "--new-address")[1]
 
 
+def test_routes_are_listed_and_an_edited_one_is_taken_away(run, database_path):
+    services = services_on(database_path)
+    with services.database.writing() as session:
+        keep_route(session, "ada", "corner", CORNER)
+    services.database.close()
+    assert "Corner bench" in run("routes", "--wearer", "ada")[1]
+    code, out, _ = run("routes", "--wearer", "ada", "--forget", "corner")
+    assert code == 0
+    assert "Corner bench" not in out
+    assert "local" in out
+
+
+def test_resoles_that_a_construction_stands_are_kept_from_now_on(run):
+    before = run("life", "--wearer", "ada")[1]
+    assert "goodyear_welted 9" in run("life", "--wearer", "ada", "--stands", "goodyear_welted=9")[1]
+    assert "blake 3" in run("life", "--wearer", "ada", "--stands", "blake=3")[1]
+    after = run("life", "--wearer", "ada")[1]
+    assert after != before
+    assert "stand 0 more" not in after
+
+
 @pytest.mark.parametrize(
     ("words", "said"),
     [
@@ -59,6 +90,8 @@ def test_routes_care_life_and_calendar_answer(run, tmp_path):
         (("what-if", "--wearer", "ada", "--pace", "ada-0"), "is no pace"),
         (("what-if", "--wearer", "ada", "--trip", "x"), "is no trip"),
         (("routes", "ada-3"), "retired"),
+        (("routes", "--wearer", "ada", "--forget", "maker"), "is a default"),
+        (("life", "--wearer", "ada", "--stands", "glued=2"), "does not say"),
         (("care", "--wearer", "ada", "--done", "ada-0:polish"), "is no care"),
     ],
 )

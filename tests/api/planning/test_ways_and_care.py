@@ -98,3 +98,50 @@ def test_the_cost_of_a_rack_shows_its_arithmetic(client):
     live = [r["cost_per_year_minor"] for r in rows.values() if r["advice"] != "retired"]
     assert body["cost_per_year_minor"] == pytest.approx(sum(live), abs=1)
     assert all("a wear" in r["arithmetic"] for r in rows.values())
+
+
+def test_a_route_taken_away_gives_way_to_the_default_or_is_gone(client):
+    for route in ("local", "corner"):
+        client.put(f"/v1/resole-routes/ada/{route}", json=ROUTE)
+        assert client.delete(f"/v1/resole-routes/ada/{route}").status_code == 204
+    left = client.get("/v1/resole-routes", params={"wearer_id": "ada"}).json()["items"]
+    assert {r["route_id"] for r in left} == {"local", "specialist", "maker"}
+    assert not any(r["edited"] for r in left)
+
+
+def test_a_route_that_is_a_default_or_unknown_or_in_use_stays(client):
+    client.put("/v1/resole-routes/ada/corner", json=ROUTE)
+    client.put("/v1/pair-traits/ada-0", json={"route_id": "corner"})
+    in_use = client.delete("/v1/resole-routes/ada/corner")
+    assert in_use.status_code == 409
+    assert "ada-0" in in_use.json()["detail"]
+    for route, said in (("maker", "is a default"), ("nowhere", "is not there")):
+        refused = client.delete(f"/v1/resole-routes/ada/{route}")
+        assert refused.status_code == 404
+        assert said in refused.json()["detail"]
+        assert refused.json()["accepted"] == "corner"
+    client.put("/v1/pair-traits/ada-0", json={"route_id": None})
+    assert client.delete("/v1/resole-routes/ada/corner").status_code == 204
+
+
+def test_resoles_that_a_construction_stands_are_edited_by_someone_who_has_read_them(client):
+    read = client.get("/v1/life-settings")
+    assert read.json()["edited"] == []
+    assert "common practice" in read.json()["source"]
+
+    def left() -> dict[str, int]:
+        items = client.get("/v1/life", params={"wearer_id": "ada"}).json()["items"]
+        return {one["pair_id"]: one["resoles_left"] for one in items}
+
+    before, tag = left(), {"if-match": read.headers["etag"]}
+    more = {n: k + 2 for n, k in read.json()["resoles_stood"].items()}
+    send = {"url": "/v1/life-settings", "json": {"resoles_stood": more}}
+    assert client.put(**send).status_code == 428
+    assert client.put(**send, headers=tag).json()["edited"] == sorted(more)
+    assert left() == {pair: count + 2 for pair, count in before.items()}
+    assert client.put(**send, headers=tag).status_code == 412
+    for wrong in ({"glued": 1}, {"cemented": -1}, {"cemented": 31}):
+        bad = client.put("/v1/life-settings", json={"resoles_stood": wrong}, headers=tag)
+        assert bad.status_code == 422
+    assert client.put("/v1/life-settings", json={}, headers={"if-match": "*"}).status_code == 200
+    assert left() == before
