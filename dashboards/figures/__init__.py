@@ -11,8 +11,11 @@ from dataclasses import dataclass
 
 import plotly.graph_objects as go
 
+from dashboards.figures.bench_weeks import bench_weeks
 from dashboards.figures.calibration import calibration
+from dashboards.figures.due_spread import due_spread
 from dashboards.figures.left_right import left_right
+from dashboards.figures.plan_followed import plan_followed
 from dashboards.figures.resole_dates import resole_dates
 from dashboards.figures.wear_days import wear_days
 from dashboards.figures.wear_path import wear_path
@@ -38,8 +41,17 @@ FIGURES: dict[str, FigureEntry] = {
     "wear_path": FigureEntry(wear_path, "Thickness down to the limit", ("path", "checks"), "pair"),
     "wear_days": FigureEntry(wear_days, "When it was worn", ("wear_days",), "pair"),
     "left_right": FigureEntry(left_right, "Left against right", ("forecast", "pairs"), "pair"),
+    "due_spread": FigureEntry(
+        due_spread, "Due dates with and without the plan", ("what_if",), "spread"
+    ),
     "calibration": FigureEntry(
         calibration, "Chances said, and what happened", ("calibration",), "look back"
     ),
     "workload": FigureEntry(workload, "Bench hours ahead", ("workload",), "work ahead"),
+    "bench_weeks": FigureEntry(
+        bench_weeks, "The bench's weeks, levelled and not", ("bench_weeks",), "work ahead"
+    ),
+    "plan_followed": FigureEntry(
+        plan_followed, "What following a plan changes", ("owner_years",), "look back"
+    ),
 }

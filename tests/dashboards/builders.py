@@ -221,6 +221,37 @@ def with_band(situation: Rack, pair_id: str, band: str) -> Rack:
     return Rack(situation.log, forecast, situation.path)
 
 
+BENCH_WEEKS = pd.DataFrame(
+    {
+        "begins_on": pd.date_range("2026-11-30", periods=4, freq="7D"),
+        "open_hours": [35.0, 35.0, 0.0, 21.0],
+        "hours_as_asked_now": [50.0, 10.0, 20.0, 15.5],
+        "hours_levelled": [35.0, 30.0, 10.0, 20.5],
+    }
+)
+OWNER_YEARS = pd.DataFrame(
+    {
+        "owner": ["follows the plan", "does not"] * 2,
+        "soles_past_limit": [0, 3, 1, 2],
+        "most_away": [1, 2, 1, 3],
+        "most_sent_in_30_days": [1, 2, 1, 2],
+    }
+)
+
+
+def what_if(situation: Rack) -> pd.DataFrame:
+    """Compare each pair's dates as they are with dates a plan would move by 20 days a pair."""
+    rows = situation.forecast
+    rows = rows[(rows["foot"] == "pair") & (rows["point"] == "ball")].reset_index(drop=True)
+    labels = situation.log.pairs.set_index("pair_id")["label"]
+    shift = pd.to_timedelta(20 * np.arange(len(rows)), unit="D")
+    out = pd.DataFrame({"pair_id": rows["pair_id"], "label": rows["pair_id"].map(labels)})
+    for name in ("due_p10", "due_p50", "due_p90"):
+        out[f"{name}_now"] = rows[name]
+        out[f"{name}_then"] = rows[name] + shift
+    return out
+
+
 def frames_for(situation: Rack, needs: tuple[str, ...], pair_id: str | None = None) -> list:
     """Gather the frames a registered figure needs, of one pair where `pair_id` is given."""
     every = {
@@ -232,6 +263,9 @@ def frames_for(situation: Rack, needs: tuple[str, ...], pair_id: str | None = No
     }
     if pair_id is not None:
         every = {n: f[f["pair_id"] == pair_id].reset_index(drop=True) for n, f in every.items()}
+    every["what_if"] = what_if(situation)
     every["calibration"] = CALIBRATION if len(situation.log.pairs) else CALIBRATION.head(0)
     every["workload"] = WORKLOAD if len(situation.log.pairs) else WORKLOAD.head(0)
+    every["bench_weeks"] = BENCH_WEEKS if len(situation.log.pairs) else BENCH_WEEKS.head(0)
+    every["owner_years"] = OWNER_YEARS if len(situation.log.pairs) else OWNER_YEARS.head(0)
     return [every[name] for name in needs]

@@ -1,0 +1,77 @@
+"""How full is each week of the bench, with owners asked as now and with the load levelled?
+
+Bars side by side in hours of work handed over, under the line of the hours the bench is open.
+"""
+
+from __future__ import annotations
+
+import pandas as pd
+import plotly.graph_objects as go
+
+from dashboards import theme
+from dashboards.empty import empty_figure
+
+__all__ = ["bench_weeks"]
+
+_WAYS = (
+    ("hours_as_asked_now", "asked on the send-by day", theme.FOOT_MARKS["right"].colour, "/"),
+    ("hours_levelled", "levelled", theme.FOOT_MARKS["left"].colour, ""),
+)
+
+
+def bench_weeks(weeks: pd.DataFrame, *, today: pd.Timestamp) -> go.Figure:
+    """Draw the weeks of a bench plan.
+
+    Parameters
+    ----------
+    weeks : DataFrame
+        A row a week: `begins_on` (date) and the hours `open_hours`, `hours_as_asked_now`,
+        `hours_levelled`.
+    today : Timestamp
+        Not drawn: a plan begins on the day it was made.
+    """
+    del today
+    if weeks.empty:
+        return empty_figure(
+            "No plan of the bench yet.",
+            "Plan the bench's year first; then each week's load stands here.",
+        )
+    days = [f"{day:%Y-%m-%d}" for day in weeks["begins_on"]]
+    figure = go.Figure()
+    for column, name, colour, hatch in _WAYS:
+        hours = [round(float(v), 2) for v in weeks[column]]
+        figure.add_trace(
+            go.Bar(
+                x=days,
+                y=hours,
+                name=name,
+                marker={
+                    "color": theme.faded(colour, 0.6),
+                    "line": {"color": colour, "width": 1},
+                    "pattern": {"shape": hatch, "size": 5},
+                },
+                hovertext=[
+                    f"week of {d}, {name}: {h:.0f} h" for d, h in zip(days, hours, strict=True)
+                ],
+                hoverinfo="text",
+            )
+        )
+    figure.add_trace(
+        go.Scatter(
+            x=days,
+            y=[round(float(v), 2) for v in weeks["open_hours"]],
+            mode="lines",
+            name="bench open",
+            line={"dash": "6px,3px", "width": 2, "color": theme.LIMIT_COLOUR, "shape": "hvh"},
+            hovertext=[
+                f"week of {d}: open for {h:.0f} h"
+                for d, h in zip(days, weeks["open_hours"], strict=True)
+            ],
+            hoverinfo="text",
+        )
+    )
+    theme.dress(figure, height_px=340, x_title="week", y_title="work handed over (h)")
+    figure.update_layout(barmode="group", bargap=0.15)
+    figure.update_xaxes(type="date")
+    figure.update_yaxes(rangemode="tozero")
+    return figure
