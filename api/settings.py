@@ -6,9 +6,9 @@ environment.
 
 from __future__ import annotations
 
-from typing import Annotated
+from typing import Annotated, Literal
 
-from pydantic import Field, ValidationError
+from pydantic import Field, SecretStr, ValidationError
 from pydantic_settings import BaseSettings, SettingsConfigDict
 
 from api.errors import BadSetting
@@ -56,6 +56,33 @@ class Settings(BaseSettings):
         str,
         Field(pattern="^(debug|info|warning|error)$", description="Least severe event logged."),
     ] = "info"
+    public_address: Annotated[
+        str | None,
+        Field(
+            pattern=r"^(https://[^\s/?#@]+|http://(localhost|127\.0\.0\.1|\[::1\])(:\d+)?)$",
+            description="Where customers reach this service: the start of every link in a notice.",
+        ),
+    ] = None
+    secret_key: Annotated[
+        SecretStr | None,
+        Field(min_length=32, description="Signs the links in notices; at least 32 characters."),
+    ] = None
+    smtp_host: Annotated[str | None, Field(description="Mail server that sends notices.")] = None
+    smtp_port: Annotated[int, Field(ge=1, le=65535, description="Its port.")] = 587
+    smtp_security: Annotated[
+        Literal["starttls", "tls", "plain"],
+        Field(description="How the connection to it is kept from others."),
+    ] = "starttls"
+    smtp_user: Annotated[str | None, Field(description="Account on the mail server.")] = None
+    smtp_password: Annotated[SecretStr | None, Field(description="Its password.")] = None
+    smtp_from: Annotated[
+        str | None,
+        Field(pattern=r"^[^@\s]+@[^@\s]+$", description="Address that notices come from."),
+    ] = None
+    webhook_private_addresses: Annotated[
+        bool,
+        Field(description="Whether a shop's webhook may lie inside the operator's network."),
+    ] = False
 
 
 def load_settings() -> Settings:
@@ -68,8 +95,10 @@ def load_settings() -> Settings:
     except ValidationError as cause:
         first = cause.errors()[0]
         name = PREFIX + str(first["loc"][0]).upper()
+        secret = first["loc"][0] in ("secret_key", "smtp_password")
+        shown = "its value is kept from the screen" if secret else repr(first["input"])
         raise BadSetting(
-            f"The setting {name} cannot be used: {first['input']!r}.",
+            f"The setting {name} cannot be used: {shown}.",
             where=f"environment variable {name}",
             accepted=first["msg"],
             remedy="Change or unset the variable and start again.",

@@ -1,0 +1,74 @@
+"""How does a message look as RFC 5322 text, with the headers that let a reader leave in one click?
+
+No value can add a header: names and subjects are one line, and an address that could be more than
+an address is refused.
+"""
+
+from __future__ import annotations
+
+import re
+from email.errors import MessageError
+from email.headerregistry import Address
+from email.message import EmailMessage
+from email.policy import SMTP
+from email.utils import format_datetime
+
+from api.notices.message import Message
+from api.schemas.notices import NoticeRules
+from api.settings import Settings
+
+__all__ = ["BadHeader", "build_mail", "usable_address"]
+
+# A dot-atom or its wider UTF-8 form (RFC 5322, 3.2.3; RFC 6531) and a domain of labels; quoted
+# local parts and address literals are of no use in a shop.
+_LOCAL = re.compile(r"[^\s\x00-\x20\x7f()<>\[\]:;@\\,\"]+")
+_LABEL = re.compile(r"[^\W_](?:[\w-]{0,61}[^\W_])?")
+MOST_LOCAL, MOST_ADDRESS = 64, 254  # RFC 5321, 4.5.3.1
+
+
+class BadHeader(ValueError):
+    """A value cannot stand in a header."""
+
+
+def usable_address(address: str) -> bool:
+    """Whether mail can be sent to it as it is."""
+    local, _, domain = address.rpartition("@")
+    if len(address) > MOST_ADDRESS or len(local.encode()) > MOST_LOCAL:
+        return False
+    if not _LOCAL.fullmatch(local) or ".." in f".{local}.":
+        return False
+    labels = domain.split(".")
+    return all(_LABEL.fullmatch(label) and "__" not in label for label in labels)
+
+
+def build_mail(message: Message, settings: Settings, rules: NoticeRules) -> EmailMessage:
+    """Build the mail. Raises `BadHeader`."""
+    mail = EmailMessage(policy=SMTP)
+    try:
+        mail["From"] = _addressed(rules.shop_name, str(settings.smtp_from))
+        mail["To"] = _addressed(message.customer_name, str(message.address))
+        if rules.reply_to:
+            mail["Reply-To"] = _addressed("", rules.reply_to)
+        mail["Subject"] = _one_line(message.subject)
+        mail["Date"] = format_datetime(message.made_at)
+        mail["Message-ID"] = message.message_id
+        mail["Auto-Submitted"] = "auto-generated"  # RFC 3834: no machine is to answer
+        mail["List-Unsubscribe"] = f"<{message.unsubscribe_url}>"  # RFC 2369
+        if message.unsubscribe_url.startswith("https:"):
+            mail["List-Unsubscribe-Post"] = "List-Unsubscribe=One-Click"  # RFC 8058
+        mail.set_content(message.text)
+        mail.add_alternative(message.html, subtype="html")
+    except (ValueError, MessageError) as cause:
+        raise BadHeader("a name, subject or address cannot stand in a header") from cause
+    return mail
+
+
+def _one_line(text: str) -> str:
+    return " ".join("".join(c if c.isprintable() else " " for c in text).split())
+
+
+def _addressed(name: str, address: str) -> Address:
+    if not usable_address(address):
+        raise BadHeader("an address cannot stand in a header")
+    local, _, domain = address.rpartition("@")
+    return Address(_one_line(name), local, domain)

@@ -1,0 +1,21 @@
+"""What may a channel know of the operator's settings and of the shop's rules?"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from api.clock import Clock
+from api.schemas.notices import NoticeRules
+from api.settings import Settings
+
+__all__ = ["ChannelSettings"]
+
+
+@dataclass(frozen=True)
+class ChannelSettings:
+    """The operator's settings, the shop's rules, the key of its webhook, and the time."""
+
+    settings: Settings
+    rules: NoticeRules
+    webhook_key: str
+    clock: Clock

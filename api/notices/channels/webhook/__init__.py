@@ -1,0 +1,97 @@
+"""How is a notice posted to the shop's own software, so that it can trust where it comes from?
+
+A JSON body with `Solespan-Timestamp` and `Solespan-Signature: sha256=` the HMAC-SHA256 (RFC 2104),
+in hex, of `timestamp.body` under the shop's key. The receiver compares it, refuses old timestamps,
+and drops a message id it has seen.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import hmac
+import http.client
+import json
+from urllib.parse import urlsplit
+
+from api.notices.channels.setup import ChannelSettings
+from api.notices.channels.webhook.connect import AddressRefused, connection_to
+from api.notices.message import DeliveryError, Message
+
+__all__ = ["Webhook", "signature_of"]
+
+TIMEOUT_S = 15.0
+MOST_ANSWER_BYTES = 64 * 1024
+_TRY_AGAIN = (408, 425, 429)
+
+
+def signature_of(key: str, timestamp: str, body: bytes) -> str:
+    """Return the signature of a body sent at a time."""
+    signed = timestamp.encode() + b"." + body
+    return "sha256=" + hmac.new(key.encode(), signed, hashlib.sha256).hexdigest()
+
+
+class Webhook:
+    """A signed POST to the address in the shop's rules."""
+
+    needs_address = False
+
+    def __init__(self, setup: ChannelSettings) -> None:
+        self._url = setup.rules.webhook_url
+        self._key = setup.webhook_key
+        self._clock = setup.clock
+        self._allow_private = setup.settings.webhook_private_addresses
+
+    @property
+    def missing(self) -> str:
+        """Say what must be set."""
+        return "" if self._url else "Give the webhook's address in the rules."
+
+    def send(self, message: Message) -> None:
+        """Post one notice. Raises `DeliveryError`."""
+        parts = urlsplit(str(self._url))
+        body = json.dumps(_payload(message), ensure_ascii=False).encode()
+        timestamp = self._clock.now().strftime("%Y-%m-%dT%H:%M:%SZ")
+        headers = {
+            "Content-Type": "application/json",
+            "User-Agent": "solespan",
+            "Idempotency-Key": f'"{message.notice_id}"',
+            "Solespan-Timestamp": timestamp,
+            "Solespan-Signature": signature_of(self._key, timestamp, body),
+        }
+        target = (parts.path or "/") + (f"?{parts.query}" if parts.query else "")
+        try:
+            connection = connection_to(parts, TIMEOUT_S, allow_private=self._allow_private)
+            try:
+                connection.request("POST", target, body, headers)
+                answer = connection.getresponse()
+                answer.read(MOST_ANSWER_BYTES)
+            finally:
+                connection.close()
+        except AddressRefused as refused:
+            raise DeliveryError(str(refused), permanent=True) from None
+        except (OSError, http.client.HTTPException, ValueError) as failure:
+            raise DeliveryError(
+                f"the webhook could not be reached ({type(failure).__name__})", permanent=False
+            ) from None
+        if not 200 <= answer.status < 300:
+            again = answer.status >= 500 or answer.status in _TRY_AGAIN
+            more = "; redirects are not followed" if 300 <= answer.status < 400 else ""
+            raise DeliveryError(f"the webhook answered {answer.status}{more}", permanent=not again)
+
+    def close(self) -> None:
+        """Close nothing: each post has its own connection."""
+
+
+def _payload(message: Message) -> dict[str, object]:
+    return {
+        "kind": "notice",
+        "notice_id": message.notice_id,
+        "message_id": message.message_id,
+        "made_at": message.made_at.isoformat(),
+        "wearer_id": message.customer_id,
+        "name": message.customer_name,
+        "subject": message.subject,
+        "text": message.text,
+        "unsubscribe": message.unsubscribe_url,
+        "pairs": [dict(pair) for pair in message.pairs],
+    }

@@ -1,0 +1,79 @@
+"""Which address does a webhook's name stand for, and may this program connect to it?
+
+The name is resolved once, every address it stands for is judged, and the connection goes to the
+address judged: a name that changes its mind in between changes nothing. An address inside the
+operator's network is refused unless a setting allows it.
+"""
+
+from __future__ import annotations
+
+import http.client
+import ipaddress
+import socket
+import ssl
+from collections.abc import Sequence
+from urllib.parse import SplitResult
+
+__all__ = ["AddressRefused", "connection_to", "is_public"]
+
+IPAddress = ipaddress.IPv4Address | ipaddress.IPv6Address
+_NAT64 = ipaddress.ip_network("64:ff9b::/96")  # RFC 6052: an IPv4 address in the last 32 bits
+
+
+class AddressRefused(Exception):
+    """The webhook's address lies inside the operator's network, or cannot be used at all."""
+
+
+def is_public(address: IPAddress) -> bool:
+    """Whether an address is one of the public internet, also where it wraps another."""
+    if isinstance(address, ipaddress.IPv6Address):
+        if address in _NAT64:
+            return is_public(ipaddress.IPv4Address(int(address) & 0xFFFF_FFFF))
+        inner = address.ipv4_mapped or address.sixtofour
+        if inner is not None:
+            return is_public(inner)
+        if address.teredo is not None or address.is_site_local:
+            return False
+    return address.is_global and not address.is_multicast and not address.is_reserved
+
+
+def connection_to(
+    parts: SplitResult, timeout_s: float, *, allow_private: bool
+) -> http.client.HTTPConnection:
+    """Connect to the host of an address, judged; the caller closes it.
+
+    Raises `AddressRefused`, or OSError when it cannot be reached.
+    """
+    host = parts.hostname
+    if parts.scheme not in ("http", "https") or not host or parts.username is not None:
+        raise AddressRefused("the webhook's address is no plain http or https address")
+    port = parts.port or (443 if parts.scheme == "https" else 80)
+    found = socket.getaddrinfo(host, port, type=socket.SOCK_STREAM)
+    places = [place for *_, place in found]
+    if not allow_private:
+        judged = [ipaddress.ip_address(str(place[0]).partition("%")[0]) for place in places]
+        if not all(is_public(address) for address in judged):
+            raise AddressRefused(
+                "the webhook's address lies inside this network; the setting "
+                "SOLESPAN_WEBHOOK_PRIVATE_ADDRESSES=true would allow it"
+            )
+    opened = _open(places, timeout_s)
+    try:
+        if parts.scheme == "https":
+            opened = ssl.create_default_context().wrap_socket(opened, server_hostname=host)
+    except BaseException:
+        opened.close()
+        raise
+    connection = http.client.HTTPConnection(host, port, timeout=timeout_s)
+    connection.sock = opened  # connected already, to the address that was judged
+    return connection
+
+
+def _open(places: Sequence[tuple[object, ...]], timeout_s: float) -> socket.socket:
+    failure: OSError = OSError("the name stands for no address")
+    for place in places:
+        try:
+            return socket.create_connection((str(place[0]), int(str(place[1]))), timeout_s)
+        except OSError as cause:
+            failure = cause
+    raise failure

@@ -1,0 +1,271 @@
+"""Can a shop's wording be filled in for every customer, and is it safe whatever a name holds?
+
+Templates are Jinja2, and only a small part of it: values, `if`, `for`, comparisons and a few
+filters. What else there is (calls, macros, includes, switching escaping off) is refused when the
+wording is saved, with its line. Then it is filled in for invented customers with hostile names, and
+the HTML must keep its shape.
+"""
+
+from __future__ import annotations
+
+import traceback
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from functools import cache
+from html.parser import HTMLParser
+from importlib.resources import files
+from typing import Any
+
+from jinja2 import StrictUndefined, TemplateError, TemplateSyntaxError, nodes
+from jinja2.sandbox import SandboxedEnvironment
+
+from api.errors import Refused
+from api.notices.words import CAUTIONS, THUMB_CHECK
+from api.schemas.notices import NoticeTemplate
+
+__all__ = [
+    "Rendered",
+    "TemplateRefused",
+    "check_template",
+    "render_notice",
+    "sample_facts",
+    "shipped_template",
+]
+
+MOST_SUBJECT_CHARACTERS = 200
+MOST_NESTED_LOOPS = 2
+MOST_CHARACTERS = 500_000
+_FILTERS = ("capitalize", "default", "escape", "first", "join", "last", "length", "lower", "upper")
+_TESTS = ("defined", "equalto", "none", "true", "false")
+_NODES = (
+    nodes.Template,
+    nodes.Output,
+    nodes.TemplateData,
+    nodes.Name,
+    nodes.Getattr,
+    nodes.Getitem,
+    nodes.Const,
+    nodes.For,
+    nodes.If,
+    nodes.Filter,
+    nodes.Test,
+    nodes.Not,
+    nodes.And,
+    nodes.Or,
+    nodes.Compare,
+    nodes.Operand,
+    nodes.CondExpr,
+)
+_ACCEPTED = f"values, if, for, comparisons, and the filters {', '.join(_FILTERS)}"
+_PART_NAMES = {"subject": "subject.txt", "text": "text.txt", "html": "notice.html"}
+_VALUES_UNFIT = (TypeError, ValueError, ArithmeticError, LookupError, AttributeError)
+_UNSAFE_TAGS = {"script", "style", "iframe", "object", "embed", "form", "base", "link", "svg"}
+
+
+class TemplateRefused(Refused):
+    """The wording cannot be used; `where` names part and line."""
+
+    def __init__(self, part: str, line: int | None, why: str, accepted: str = "") -> None:
+        where = part if line is None else f"{part}, line {line}"
+        super().__init__(
+            f"The {part} template cannot be used: {why}.",
+            where=where,
+            accepted=accepted,
+            remedy="Mend it and save again; the wording in use is unchanged.",
+        )
+
+
+@dataclass(frozen=True)
+class Rendered:
+    """One notice in words."""
+
+    subject: str
+    text: str
+    html: str
+
+
+@cache
+def shipped_template() -> NoticeTemplate:
+    """Return the wording that a shop begins with."""
+    folder = files("api.notices") / "templates"
+    parts = {part: (folder / name).read_text("utf-8") for part, name in _PART_NAMES.items()}
+    return NoticeTemplate(**parts)
+
+
+@cache
+def _environment(part: str) -> SandboxedEnvironment:
+    environment = SandboxedEnvironment(
+        autoescape=part == "html",
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        cache_size=0,
+    )
+    environment.globals.clear()
+    environment.filters = {n: environment.filters[n] for n in _FILTERS}
+    environment.filters["e"] = environment.filters["escape"]
+    environment.tests = {n: environment.tests[n] for n in (*_TESTS, "eq", "ne", "gt", "lt")}
+    return environment
+
+
+@cache
+def _compiled(part: str, source: str) -> Any:
+    return _environment(part).from_string(source)
+
+
+def render_notice(template: NoticeTemplate, facts: Mapping[str, Any]) -> Rendered:
+    """Fill in all three parts, or none. Raises `TemplateRefused`."""
+    parts = {}
+    for part in _PART_NAMES:
+        try:
+            parts[part] = _compiled(part, getattr(template, part)).render(**facts)
+        except (TemplateError, *_VALUES_UNFIT) as cause:
+            raise TemplateRefused(part, _line_of(cause), str(cause).rstrip(".")) from None
+        if len(parts[part]) > MOST_CHARACTERS:
+            raise TemplateRefused(part, None, "it becomes too long")
+    subject = " ".join(parts["subject"].split())  # a header is one line, whatever a name holds
+    if not subject:
+        raise TemplateRefused("subject", None, "it can become empty")
+    if len(subject) > MOST_SUBJECT_CHARACTERS:
+        subject = subject[: MOST_SUBJECT_CHARACTERS - 1] + "…"
+    return Rendered(subject, parts["text"].strip() + "\n", parts["html"])
+
+
+def _line_of(cause: BaseException) -> int | None:
+    """Find the template's line in which a value could not be filled in."""
+    steps = traceback.extract_tb(cause.__traceback__)
+    lines = [step.lineno for step in steps if step.filename == "<template>"]
+    return lines[-1] if lines else None
+
+
+def check_template(template: NoticeTemplate) -> Rendered:
+    """Return a sample of the wording. Raises `TemplateRefused` with part, line and reason."""
+    for part in _PART_NAMES:
+        _check_syntax(part, getattr(template, part))
+    plain, hostile = (
+        [render_notice(template, facts) for facts in _situations(name)]
+        for name in ("Ada", _HOSTILE)
+    )
+    for calm, wild in zip(plain, hostile, strict=True):
+        _check_links(calm)
+        if _shape(calm.html) != _shape(wild.html):
+            raise TemplateRefused(
+                "html",
+                None,
+                "a name with quotes or brackets would change its structure",
+                'values between tags, or in attributes with quotes: href="{{ ... }}"',
+            )
+    return plain[0]
+
+
+def _check_syntax(part: str, source: str) -> None:
+    try:
+        tree = _environment(part).parse(source)
+    except TemplateSyntaxError as cause:
+        raise TemplateRefused(part, cause.lineno, str(cause.message).rstrip(".")) from None
+    for node, line, depth in _walk(tree, 1, 0):
+        if not isinstance(node, _NODES) or (isinstance(node, nodes.For) and node.recursive):
+            name = type(node).__name__
+            raise TemplateRefused(part, line, f"{name} is not accepted", _ACCEPTED)
+        if depth > MOST_NESTED_LOOPS:
+            raise TemplateRefused(part, line, "loops stand too deep in each other")
+    try:
+        _compiled(part, source)
+    except TemplateError as cause:  # an unknown filter or test
+        why = str(cause.message or cause).rstrip(".")
+        raise TemplateRefused(part, getattr(cause, "lineno", None), why, _ACCEPTED) from None
+
+
+def _walk(node: nodes.Node, line: int, depth: int) -> Iterator[tuple[nodes.Node, int, int]]:
+    line = node.lineno or line
+    depth += isinstance(node, nodes.For)
+    yield node, line, depth
+    for child in node.iter_child_nodes():
+        yield from _walk(child, line, depth)
+
+
+def _check_links(rendered: Rendered) -> None:
+    for part in ("text", "html"):
+        if _SAMPLE_LINK not in getattr(rendered, part):
+            raise TemplateRefused(
+                part,
+                None,
+                "it has no link to hear no more",
+                "{{ unsubscribe_link }} somewhere in it, in every case",
+            )
+
+
+class _Shape(HTMLParser):
+    """Collects tags and attribute names in their order, and refuses what runs or loads."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.parts: list[str] = []
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        """Note a tag."""
+        line = self.getpos()[0]
+        if tag in _UNSAFE_TAGS:
+            raise TemplateRefused("html", line, f"the element {tag} is not accepted")
+        for name, value in attrs:
+            address = "".join((value or "").split()).lower()
+            runs = address.startswith(("javascript:", "vbscript:", "data:"))
+            if name.startswith("on") or (name in ("href", "src", "action") and runs):
+                raise TemplateRefused("html", line, f"the attribute {name} would run something")
+            if name == "style" and _HOSTILE_WORD in (value or ""):
+                raise TemplateRefused("html", line, "no name may stand in a style")
+        self.parts.append(f"<{tag} {' '.join(name for name, _ in attrs)}>")
+
+    def handle_endtag(self, tag: str) -> None:
+        """Note an end."""
+        self.parts.append(f"</{tag}>")
+
+    def handle_comment(self, data: str) -> None:
+        """Note a comment, which no value may end."""
+        self.parts.append(f"<!--{len(data.split('>'))}-->")
+
+    def handle_decl(self, decl: str) -> None:
+        """Note a declaration."""
+        self.parts.append(f"<!{decl}>")
+
+
+def _shape(html: str) -> list[str]:
+    shape = _Shape()
+    shape.feed(html)
+    shape.close()
+    return shape.parts
+
+
+_SAMPLE_LINK = "https://shop.example/unsubscribe/sample"
+_HOSTILE_WORD = "javascript:alert"
+_HOSTILE = f"{_HOSTILE_WORD}(1) --></textarea></a>\"'><b onload=x y=z>`{{{{ 7 }}}}&\r\nBcc: x"
+
+
+def _situations(name: str) -> list[dict[str, Any]]:
+    """Invented customers: one pair, several, first and second notice."""
+    return [sample_facts(name, n, second=second) for n in (1, 3) for second in (False, True)]
+
+
+def sample_facts(name: str, n_pairs: int, *, second: bool) -> dict[str, Any]:
+    """Return every value that a template may use, for an invented customer."""
+    pair = {
+        "label": name,
+        "when": "between mid-March and early May",
+        "bring_by": "by 12 March",
+        "stop_wearing": False,
+        "first_foot": "left",
+        **{f"{p}_link": f"https://shop.example/answers/{p}" for p in _LINKS},
+    }
+    others = [pair | {"stop_wearing": i % 2 == 1, "first_foot": ""} for i in range(1, n_pairs)]
+    return {
+        "shop": {"name": name, "contact": name},
+        "customer": {"name": name},
+        "pairs": [pair, *others],
+        "second": second,
+        "unsubscribe_link": _SAMPLE_LINK,
+        "thumb_check": list(THUMB_CHECK),
+        "cautions": list(CAUTIONS),
+    }
+
+
+_LINKS = ("book", "check", "elsewhere", "decline")
