@@ -15,11 +15,15 @@ from importlib.resources import files
 
 __all__ = ["Asset", "asset_by_url_name", "assets", "plotly_map_style_id"]
 
+SCRIPT = "text/javascript; charset=utf-8"
 OWN_FILES = {
     "app.css": "text/css; charset=utf-8",
+    "bench.css": "text/css; charset=utf-8",
     "plotly.css": "text/css; charset=utf-8",
     "print.css": "text/css; charset=utf-8",
-    "figures.js": "text/javascript; charset=utf-8",
+    "figures.js": SCRIPT,
+    "partial.js": SCRIPT,
+    "regions.js": SCRIPT,
     "icon.svg": "image/svg+xml",
 }
 LIBRARY = "plotly.js"
@@ -57,7 +61,7 @@ def assets() -> dict[str, Asset]:
         name: _asset(name, kind, (own / name).read_bytes()) for name, kind in OWN_FILES.items()
     }
     library = (files("plotly") / "package_data" / "plotly.min.js").read_bytes()
-    found[LIBRARY] = _asset(LIBRARY, "text/javascript; charset=utf-8", library)
+    found[LIBRARY] = _asset(LIBRARY, SCRIPT, library)
     return found
 
 

@@ -6,7 +6,7 @@ from typing import Any
 
 import pandas as pd
 
-__all__ = ["PAST_DAYS", "axis_end", "foot_rows", "label_of", "pair_rows"]
+__all__ = ["AT_REST", "PAST_DAYS", "axis_end", "foot_rows", "label_of", "pair_rows"]
 
 PAST_DAYS = 30
 LEAST_SPAN_DAYS = 365

@@ -1,39 +1,63 @@
-"""What was typed into a form of the pair page, can it be true, and how is it logged?
+"""What was typed into a form, can it be true, and how is it logged?
 
-A form holds text only. `read_wear` and `read_check` turn it into a record or say, field by field,
-what is wrong; `log_record` writes the record and brings the forecasts up to date.
+A form holds text only. The readers turn it into records or say, field by field, what is wrong;
+`log_records` writes them in one transaction and brings the forecasts up to date.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import Any
 
 from pydantic import ValidationError
+from sqlalchemy.orm import Session
 
-from api.errors import Conflict
+from api.errors import Conflict, NotFound
 from api.schemas.records import RECORDS
 from api.services import records
 from api.wiring import Services
-from forecast.frames import TABLES, Column
+from forecast.frames import FEET, POINTS, TABLES, Column
 from forecast.units import iron_to_mm
 
-__all__ = ["FormProblem", "log_record", "read_check", "read_wear"]
+__all__ = [
+    "FormProblem",
+    "Typed",
+    "checked",
+    "follow",
+    "log_records",
+    "read_reading",
+    "read_thumb",
+    "read_wear",
+    "taken",
+    "telling",
+    "thickness_mm",
+]
 
 Typed = Mapping[str, str]
-UNITS = ("mm", "iron")
+Values = dict[str, Any]
 # The form's name of a field, where it differs from the column's.
-FORM_FIELD = {"value_mm": "thickness", "pair_id": ""}
+FORM_FIELD = {"pair_id": "", "nominal_thickness_mm": "thickness", "limit_mm": "limit"}
+NUMBERS = frozenset(
+    column.name
+    for table in TABLES.values()
+    for column in table.columns
+    if column.kind in ("number", "integer")
+)
 ASK = {
-    "foot": "say which foot",
-    "point": "say which point",
-    "grade": "say how it feels",
     "method": "say which gauge",
+    "point": "say which point",
     "worn_on": "give the day",
     "checked_on": "give the day",
-    "value_mm": "give the thickness",
+    "received_on": "give the day",
+    "fitted_on": "give the day",
+    "returned_on": "give the day",
+    "work": "say what is to be done",
+    "construction": "say how the sole is held",
+    "material": "say what the sole is made of",
 }
+NO_NUMBER = "give a number, such as 5 or 4.5"
 
 
 @dataclass
@@ -47,49 +71,84 @@ class FormProblem(Exception):  # what a person mends, not a failure
     replaceable: bool = False
 
 
-def read_wear(pair_id: str, typed: Typed) -> dict[str, Any]:
+def read_wear(pair_id: str, typed: Typed) -> Values:
     """Read the wear-day form. Raises `FormProblem`."""
-    values: dict[str, Any] = {"pair_id": pair_id, "wet": typed.get("wet", "") == "true"}
-    for name in ("worn_on", "hours", "steps", "surface", "driving_minutes"):
-        _take(values, name, typed.get(name, ""))
-    return _checked("wear_days", values)
+    values = taken(typed, ("worn_on", "hours", "steps", "surface", "driving_minutes"))
+    return checked("wear_days", values | {"pair_id": pair_id, "wet": typed.get("wet") == "true"})
 
 
-def read_check(pair_id: str, typed: Typed) -> dict[str, Any]:
-    """Read the thumb or the gauge form; a thickness in irons becomes millimetres.
+def read_reading(pair_id: str, typed: Typed) -> list[Values]:
+    """Read the gauge form: one point, either foot or both; irons become millimetres.
 
     Raises `FormProblem`.
     """
-    values: dict[str, Any] = {"pair_id": pair_id}
-    by_thumb = typed.get("form") == "thumb"
-    for name in ("checked_on", "foot", "point", "grade" if by_thumb else "method"):
-        _take(values, name, typed.get(name, ""))
-    if by_thumb:
-        values["method"] = "thumb"
-        if "grade" not in values:
-            raise FormProblem(_errors_of("checks", values) | {"grade": ASK["grade"]})
-    else:
-        _take_thickness(values, typed)
-    return _checked("checks", values)
-
-
-def _take(values: dict[str, Any], name: str, text: str) -> None:
-    """Keep what was typed, with a decimal comma as a point; an empty field is left out."""
-    text = text.strip()
-    if text:
-        number = name in ("hours", "steps", "driving_minutes", "value_mm")
-        values[name] = text.replace(",", ".") if number else text
-
-
-def _take_thickness(values: dict[str, Any], typed: Typed) -> None:
-    _take(values, "value_mm", typed.get("thickness", ""))
-    if "value_mm" not in values:
-        raise FormProblem(_errors_of("checks", values) | {"thickness": ASK["value_mm"]})
-    if typed.get("unit") == "iron":
+    common = taken(typed, ("checked_on", "point", "method")) | {"pair_id": pair_id}
+    found: list[Values] = []
+    errors: dict[str, str] = {}
+    for foot in FEET:
+        if not typed.get(foot, "").strip():
+            continue
         try:
-            values["value_mm"] = round(iron_to_mm(float(values["value_mm"])), 4)
-        except ValueError:
-            raise FormProblem({"thickness": "give a number, such as 9 or 8.5"}) from None
+            value_mm = thickness_mm(typed[foot], typed.get("unit", "mm"), foot)
+            found.append(checked("checks", common | {"foot": foot, "value_mm": value_mm}))
+        except FormProblem as problem:
+            errors |= {foot if k == "value_mm" else k: v for k, v in problem.errors.items()}
+    if not found and not errors:
+        errors = _errors_of("checks", common | {"foot": "left", "value_mm": 1.0})
+        errors["left"] = "give the thickness of one shoe at least"
+    if errors:
+        raise FormProblem(errors)
+    return found
+
+
+def read_thumb(pair_id: str, typed: Typed) -> list[Values]:
+    """Read what the thumb felt: fields `left-ball` and so on, each with a grade or left out.
+
+    Raises `FormProblem`.
+    """
+    common = taken(typed, ("checked_on",)) | {"pair_id": pair_id, "method": "thumb"}
+    found: list[Values] = []
+    errors: dict[str, str] = {}
+    for foot in FEET:
+        for point in POINTS:
+            field = f"{foot}-{point}"
+            grade = typed.get(field, "")
+            if grade in ("", "skip"):
+                continue
+            try:
+                values = common | {"foot": foot, "point": point, "grade": grade}
+                found.append(checked("checks", values))
+            except FormProblem as problem:
+                errors |= {field if k == "grade" else k: v for k, v in problem.errors.items()}
+    if not found and not errors:
+        errors[""] = "No point was felt, so there is nothing to log."
+    if errors:
+        raise FormProblem(errors)
+    return found
+
+
+def taken(typed: Typed, names: Iterable[str]) -> Values:
+    """Keep what was typed, with a decimal comma as a point; an empty field is left out."""
+    out = {}
+    for name in names:
+        text = typed.get(name, "").strip()
+        if text:
+            out[name] = text.replace(",", ".") if name in NUMBERS else text
+    return out
+
+
+def thickness_mm(text: str, unit: str, field: str) -> float | str:
+    """Read a thickness in mm or irons; what is no number in mm is left for the bounds to refuse.
+
+    Raises `FormProblem` beside `field`.
+    """
+    plain = text.strip().replace(",", ".")
+    if unit != "iron":
+        return plain
+    try:
+        return round(iron_to_mm(float(plain)), 4)
+    except ValueError:
+        raise FormProblem({field: NO_NUMBER}) from None
 
 
 def _errors_of(name: str, values: Mapping[str, Any]) -> dict[str, str]:
@@ -103,12 +162,13 @@ def _errors_of(name: str, values: Mapping[str, Any]) -> dict[str, str]:
     return {}
 
 
-def _checked(name: str, values: Mapping[str, Any]) -> dict[str, Any]:
+def checked(name: str, values: Mapping[str, Any]) -> Values:
+    """Return the values of a new record as their types. Raises `FormProblem`."""
     errors = _errors_of(name, values)
     if errors:
         raise FormProblem(errors)
-    checked: dict[str, Any] = RECORDS[name].created.model_validate(values).model_dump()
-    return checked
+    whole: Values = RECORDS[name].created.model_validate(values).model_dump()
+    return whole
 
 
 def _say(column: Column, values: Mapping[str, Any]) -> str:
@@ -117,44 +177,76 @@ def _say(column: Column, values: Mapping[str, Any]) -> str:
         return ASK.get(column.name, "this is needed")
     if column.kind in ("number", "integer"):
         whole = "a whole number" if column.kind == "integer" else "a number"
+        if column.high is None:
+            return f"give {whole}, {column.low or 0:g} or more"
         return f"give {whole} from {column.low:g} to {column.high:g} {column.unit}"
     if column.kind == "date":
-        return "give a day as YYYY-MM-DD"
+        return "give the day as YYYY-MM-DD"
     return f"choose one of {', '.join(column.words)}" if column.words else "this is not accepted"
 
 
-def log_record(serving: Services, name: str, values: Mapping[str, Any], *, replacing: bool) -> bool:
-    """Write one record and update its wearer's forecasts; return whether it was new.
+@contextmanager
+def telling(name: str, fields: Mapping[str, str] | None = None) -> Iterator[None]:
+    """Turn what the log refuses about a record of this table into a `FormProblem`.
 
-    Raises `FormProblem` where the record cannot be true, or another stands at its key and
-    `replacing` is false.
+    `fields` are names of the form for columns, beside those of `FORM_FIELD`.
     """
-    table = TABLES[name]
-    key = {column: values[column] for column in table.key}
+    names = FORM_FIELD | dict(fields or {})
     try:
-        with serving.database.writing() as session:
-            if replacing:
-                rest = {column: v for column, v in values.items() if column not in key}
-                written = records.replace(
-                    session, name, key, rest, versions=None, clock=serving.clock
-                )
-            else:
-                written = records.create(session, name, values, serving.clock)
-            if written.outcome != "unchanged":
-                serving.forecaster.update_wearer(session, written.wearer_id)
-            needs_fit = serving.forecaster.newest_fit(session) is None
+        yield
     except records.RecordRefused as refused:
         raise FormProblem(
             {
-                FORM_FIELD.get(fault.field, fault.field): f"{fault.why}; accepted: {fault.accepted}"
+                names.get(fault.field, fault.field): f"{fault.why}; accepted: {fault.accepted}"
                 for fault in refused.faults
             }
         ) from refused
-    except Conflict as taken:
-        day = table.key[1]
+    except Conflict as taken_already:
+        day = next((k for k in TABLES[name].key if k.endswith("_on")), "")
         raise FormProblem(
             {day: "this day is logged already with other values"}, replaceable=True
-        ) from taken
-    if needs_fit:
-        serving.upkeep.wake()
-    return written.outcome == "created"
+        ) from taken_already
+
+
+def log_records(
+    serving: Services,
+    session: Session,
+    name: str,
+    every: Sequence[Values],
+    *,
+    replacing: bool = False,
+) -> dict[str, Any]:
+    """Write records of one pair in the caller's transaction; say whether any was new.
+
+    The answer also says whether there is no fit yet, so that one is wanted (`needs_fit`). Raises
+    `FormProblem` where a record cannot be true, or another stands at its key and `replacing` is
+    false; then the transaction must not be kept.
+    """
+    new, wearer_id = False, ""
+    for values in every:
+        field = str(values.get("foot", "")) if values.get("value_mm") is not None else ""
+        with telling(name, {"value_mm": field}):
+            written = _log(serving, session, name, values, replacing=replacing)
+        new |= written.outcome in ("created", "replaced")
+        wearer_id = written.wearer_id
+    needs_fit = new and follow(serving, session, wearer_id)
+    return {"new": new, "needs_fit": needs_fit}
+
+
+def _log(
+    serving: Services, session: Session, name: str, values: Values, *, replacing: bool
+) -> records.Written:
+    if not replacing:
+        return records.create(session, name, values, serving.clock)
+    key = {column: values[column] for column in TABLES[name].key}
+    rest = {column: v for column, v in values.items() if column not in key}
+    try:
+        return records.replace(session, name, key, rest, versions=None, clock=serving.clock)
+    except NotFound:
+        return records.create(session, name, values, serving.clock)
+
+
+def follow(serving: Services, session: Session, wearer_id: str) -> bool:
+    """Bring a wearer's forecasts up to date; return whether there is no fit yet to do it with."""
+    serving.forecaster.update_wearer(session, wearer_id)
+    return serving.forecaster.newest_fit(session) is None

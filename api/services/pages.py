@@ -1,84 +1,144 @@
-"""Which frames does each page and figure draw from, read with a bounded number of statements?"""
+"""Which frames do the rack page and its figures draw from, in a bounded number of statements?"""
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
 from datetime import date
 from typing import Any
 
 import pandas as pd
-import structlog
 from sqlalchemy.orm import Session
 
-from api.errors import SolespanError
-from api.services.records import unknown_id
-from api.storage import due
+from api.services.page_frames import due_rows, listed, today_of
+from api.services.planning.plans import reasons_on, shown_plan
 from api.storage.forecasts import load_forecasts
-from api.storage.frames import frame_of_rows
-from api.storage.records import list_records
+from api.storage.planning import plans_of
+from api.storage.records import find_record
 from api.wiring import Services
-from dashboards.pages.pair import pair_page
-from dashboards.pages.rack import MOST_DRAWN, MOST_SHOWN, rack_page
-from forecast import Explanation
-from forecast.errors import ForecastError
-from forecast.frames import FORECAST, PATH, TABLES, Column
-from forecast.log import WearLog
+from dashboards.order import label_of
+from dashboards.pages.rack import MOST_DRAWN, MOST_SHOWN, matching, rack_page
+from dashboards.pages.rotation import ROTATION_DAYS, rotation
+from dashboards.pages.today import today_panel
 
-__all__ = ["figure_frames", "pair_context", "rack_context", "rack_frames"]
-
-log = structlog.get_logger("solespan.pages")
-
-MOST_ROWS = 100_000
-BEYOND_FORECASTS = (SolespanError, ForecastError)
+__all__ = ["just_logged", "rack_context", "rack_frames"]
 
 
-def rack_context(serving: Services, wearer_id: str, band: str) -> dict[str, Any]:
-    """Gather the rack page: five statements, however many pairs there are."""
+def rack_context(
+    serving: Services,
+    wearer_id: str,
+    band: str,
+    search: str = "",
+    logged: tuple[str, str] = ("", ""),
+) -> dict[str, Any]:
+    """Gather the rack page: a fixed number of statements, however many pairs there are.
+
+    `logged` is the pair and day of a wear that was logged just now, to change or undo.
+    """
     with serving.database.reading() as session:
-        pairs, wearers = _listed(session, "pairs"), _listed(session, "wearers")
-        forecast = _rack_forecast(session, pairs, wearer_id, band)
-    return rack_page(
+        pairs, wearers = listed(session, "pairs"), listed(session, "wearers")
+        today = today_of(serving, wearers, wearer_id)
+        every = due_rows(session)
+        feet = _with_feet(
+            session, _first_shown(every, pairs, wearers, wearer_id, band, search), pairs
+        )
+        since = today - pd.Timedelta(days=ROTATION_DAYS - 1)
+        recent = listed(session, "wear_days", since=("worn_on", since.date()), **_of(wearer_id))
+        one = _one_wearer(wearers, wearer_id)
+        newest = plans_of(session, one, limit=1) if one else []
+        just = just_logged(session, *logged)
+    forecast = pd.concat([every, feet[feet["foot"] != "pair"]], ignore_index=True)
+    worn = set(recent.loc[recent["worn_on"] == today, "pair_id"])
+    page = rack_page(
         forecast,
         pairs,
         wearers,
-        today=_today(serving, wearers, wearer_id),
+        today=today,
         wearer_id=wearer_id,
         band=band,
+        search=search,
+        worn_today=worn,
         horizon_days=serving.settings.horizon_days,
     )
+    shown = pairs[pairs["pair_id"].isin({row["pair_id"] for row in page["rows"]})]
+    return page | {
+        "one": one,
+        "today": _panel(every, pairs, recent, one, newest, today) if one else None,
+        "rotation": rotation(recent, shown, today=today),
+        "logged": None if just is None else just | {"label": label_of(pairs)[logged[0]]},
+        "today_iso": f"{today:%Y-%m-%d}",
+    }
+
+
+def _panel(
+    forecast: pd.DataFrame,
+    pairs: pd.DataFrame,
+    recent: pd.DataFrame,
+    wearer_id: str,
+    newest: list[dict[str, Any]],
+    today: pd.Timestamp,
+) -> dict[str, Any]:
+    mine = pairs[pairs["wearer_id"] == wearer_id]
+    plan = shown_plan(newest[0]) if newest else None
+    reasons: list[dict[str, Any]] = []
+    if plan and any(day["worn_on"] == f"{today:%Y-%m-%d}" for day in plan["days"]):
+        reasons = reasons_on(newest[0], today.date())
+    return today_panel(
+        forecast[forecast["pair_id"].isin(mine["pair_id"])],
+        mine,
+        recent[recent["pair_id"].isin(mine["pair_id"])],
+        today=today,
+        plan=plan,
+        reasons=reasons,
+    )
+
+
+def _one_wearer(wearers: pd.DataFrame, wearer_id: str) -> str:
+    """Return whose page this is: the one chosen, or the only one there is; else nobody's."""
+    known = [str(known_id) for known_id in wearers["wearer_id"]]
+    if wearer_id:
+        return wearer_id if wearer_id in known else ""
+    return known[0] if len(known) == 1 else ""
+
+
+def just_logged(session: Session, pair_id: str, worn_on: str) -> dict[str, Any] | None:
+    """Read a wear that was logged just now; None where it is not (or no more) there."""
+    try:
+        day = date.fromisoformat(worn_on)
+    except ValueError:
+        return None
+    row = find_record(session, "wear_days", {"pair_id": pair_id, "worn_on": day})
+    return None if row is None else row | {"worn_on": worn_on}
+
+
+def _of(wearer_id: str) -> dict[str, str]:
+    return {"wearer_id": wearer_id} if wearer_id else {}
+
+
+def _first_shown(
+    every: pd.DataFrame,
+    pairs: pd.DataFrame,
+    wearers: pd.DataFrame,
+    wearer_id: str,
+    band: str,
+    search: str,
+) -> pd.DataFrame:
+    """Take the resole rows that the page shows first: only their feet are read."""
+    wanted = matching(pairs, wearers, wearer_id, search)
+    mine = every[every["pair_id"].isin(wanted)]
+    if band:
+        mine = mine[mine["band"] == band]
+    return mine.head(MOST_SHOWN)
 
 
 def rack_frames(
-    serving: Services, wearer_id: str, band: str
+    serving: Services, wearer_id: str, band: str, search: str = ""
 ) -> tuple[dict[str, pd.DataFrame], pd.Timestamp]:
     """Gather what the rack's figures need, of the pairs drawn, and the day it is."""
     with serving.database.reading() as session:
-        pairs, wearers = _listed(session, "pairs"), _listed(session, "wearers")
-        rows = _due_rows(session, wearer_id, band, MOST_DRAWN)
-        forecast = _with_feet(session, rows, pairs)
-    return {"forecast": forecast, "pairs": pairs}, _today(serving, wearers, wearer_id)
-
-
-def _rack_forecast(
-    session: Session, pairs: pd.DataFrame, wearer_id: str, band: str
-) -> pd.DataFrame:
-    """Read the resole rows of all pairs, and the feet of those that the page shows first."""
-    every = _due_rows(session, "", "", MOST_ROWS)
-    chosen = every
-    if wearer_id or band:
-        chosen = _due_rows(session, wearer_id, band, MOST_SHOWN)
-    feet = _with_feet(session, chosen.head(MOST_SHOWN), pairs)
-    return pd.concat([every, feet[feet["foot"] != "pair"]], ignore_index=True)
-
-
-def _due_rows(session: Session, wearer_id: str, band: str, limit: int) -> pd.DataFrame:
-    rows = due.list_due(
-        session,
-        due.DueFilter(wearer_id=wearer_id or None, band=band or None, foot="pair", point="ball"),
-        after=None,
-        limit=limit,
-    )
-    return _frame(rows, FORECAST)
+        pairs, wearers = listed(session, "pairs"), listed(session, "wearers")
+        rows = due_rows(session)
+        shown = _first_shown(rows, pairs, wearers, wearer_id, band, search).head(MOST_DRAWN)
+        forecast = _with_feet(session, shown, pairs)
+    return {"forecast": forecast, "pairs": pairs}, today_of(serving, wearers, wearer_id)
 
 
 def _with_feet(session: Session, rows: pd.DataFrame, pairs: pd.DataFrame) -> pd.DataFrame:
@@ -88,102 +148,3 @@ def _with_feet(session: Session, rows: pd.DataFrame, pairs: pd.DataFrame) -> pd.
     owners = pairs.loc[pairs["pair_id"].isin(rows["pair_id"]), "wearer_id"].unique()
     stored = load_forecasts(session, list(owners))
     return stored[stored["pair_id"].isin(rows["pair_id"])].reset_index(drop=True)
-
-
-def _listed(session: Session, name: str, **equal: str) -> pd.DataFrame:
-    rows = list_records(session, name, equal=equal, limit=MOST_ROWS)
-    return _frame(rows, TABLES[name].stored)
-
-
-def _frame(rows: Sequence[Mapping[str, Any]], columns: Sequence[Column]) -> pd.DataFrame:
-    return frame_of_rows([tuple(row[c.name] for c in columns) for row in rows], columns)
-
-
-def _today(serving: Services, wearers: pd.DataFrame, wearer_id: str) -> pd.Timestamp:
-    """Return the day where the wearer lives; where all live when it is one zone, else UTC."""
-    chosen = wearers[wearers["wearer_id"] == wearer_id] if wearer_id else wearers
-    zones = set(chosen["time_zone"])
-    return _stamp(serving.clock.today(zones.pop() if len(zones) == 1 else "UTC"))
-
-
-def _stamp(day: date) -> pd.Timestamp:
-    return pd.Timestamp(day)
-
-
-def _pair_log(session: Session, pair_id: str, wearer_id: str) -> WearLog:
-    return WearLog(
-        wearers=_listed(session, "wearers", wearer_id=wearer_id),
-        pairs=_listed(session, "pairs", pair_id=pair_id),
-        soles=_listed(session, "soles", pair_id=pair_id),
-        wear_days=_listed(session, "wear_days", pair_id=pair_id),
-        checks=_listed(session, "checks", pair_id=pair_id),
-        bench_jobs=_listed(session, "bench_jobs", pair_id=pair_id),
-    )
-
-
-def pair_context(serving: Services, pair_id: str) -> dict[str, Any]:
-    """Gather the pair page, all but its forms. Raises `NotFound`."""
-    with serving.database.reading() as session:
-        whose = due.wearer_of_pair(session, pair_id)
-        if whose is None:
-            raise unknown_id(session, "pairs", "pair_id", pair_id)
-        today = _stamp(serving.clock.today(whose["time_zone"]))
-        pair_log = _pair_log(session, pair_id, whose["wearer_id"])
-        forecast = _frame(due.forecast_of_pair(session, pair_id), FORECAST)
-        explanation = _explanation(serving, session, pair_id)
-        path = _path(serving, session, pair_id)
-    context = pair_page(
-        pair_id,
-        pair_log,
-        forecast,
-        today=today,
-        risk=serving.settings.risk,
-        limit_mm=_limit_at_ball(path),
-        next_checks=None if explanation is None else explanation.next_checks,
-        drivers=None if explanation is None else explanation.sentences,
-        horizon_days=serving.settings.horizon_days,
-    )
-    return context | {"today_iso": f"{today:%Y-%m-%d}"}
-
-
-def _explanation(serving: Services, session: Session, pair_id: str) -> Explanation | None:
-    try:
-        return serving.forecaster.explanation(session, pair_id)
-    except BEYOND_FORECASTS as failure:
-        log.info("no_explanation", kind=type(failure).__name__)
-        return None
-
-
-def _path(serving: Services, session: Session, pair_id: str) -> pd.DataFrame:
-    try:
-        return serving.forecaster.path(session, pair_id)[0]
-    except BEYOND_FORECASTS as failure:
-        log.info("no_path", kind=type(failure).__name__)
-        return _frame([], PATH)
-
-
-def _limit_at_ball(path: pd.DataFrame) -> float | None:
-    at_ball = path[(path["point"] == "ball") & path["limit_mm"].notna()]
-    return None if at_ball.empty else float(at_ball.sort_values("on_date")["limit_mm"].iloc[-1])
-
-
-def figure_frames(
-    serving: Services, pair_id: str, needs: Sequence[str]
-) -> tuple[dict[str, pd.DataFrame], pd.Timestamp]:
-    """Gather the frames a figure of the pair page needs, by name, and the day it is.
-
-    Raises `NotFound`.
-    """
-    with serving.database.reading() as session:
-        whose = due.wearer_of_pair(session, pair_id)
-        if whose is None:
-            raise unknown_id(session, "pairs", "pair_id", pair_id)
-        frames = {}
-        for name in needs:
-            if name == "path":
-                frames[name] = _path(serving, session, pair_id)
-            elif name == "forecast":
-                frames[name] = _frame(due.forecast_of_pair(session, pair_id), FORECAST)
-            else:
-                frames[name] = _listed(session, name, pair_id=pair_id)
-    return frames, _stamp(serving.clock.today(whose["time_zone"]))

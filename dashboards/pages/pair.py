@@ -12,18 +12,13 @@ from dashboards import wording
 from dashboards.order import foot_rows, label_of, pair_rows
 from dashboards.pages.sentences import pair_sentences
 from dashboards.tables import due_list, readings_table, sole_sentences
-from forecast.frames import FEET, GRADES, POINTS, SURFACES
+from forecast.frames import FEET, POINTS, SURFACES
 from forecast.log import WearLog
 
-__all__ = ["FORM_NAMES", "FormState", "form_choices", "pair_page"]
+__all__ = ["FORM_NAMES", "GAUGES", "UNITS", "FormState", "form_choices", "pair_page"]
 
-FORM_NAMES = ("wear", "thumb", "reading")
-GRADE_HELP = {
-    "firm": "does not move",
-    "give": "moves a little",
-    "soft": "flexes easily",
-    "hole": "worn through",
-}
+FORM_NAMES = ("wear", "reading")
+UNITS = ("mm", "iron")
 POINT_HELP = {
     "ball": "middle of the forepart",
     "toe": "the very front",
@@ -56,7 +51,8 @@ def pair_page(
     risk: float,
     limit_mm: float | None = None,
     next_checks: pd.DataFrame | None = None,
-    drivers: list[str] | None = None,
+    reasons: list[str] | None = None,
+    drivers: pd.DataFrame | None = None,
     horizon_days: int = wording.DEFAULT_HORIZON_DAYS,
 ) -> dict[str, Any]:
     """Gather the pair page, all but its forms.
@@ -71,8 +67,11 @@ def pair_page(
         The limit at the ball of the sole on the pair now.
     next_checks : DataFrame, optional
         foot, point, method, interval_days_now, interval_days_after: what a check would narrow.
-    drivers : list of str, optional
+    reasons : list of str, optional
         Sentences on what drives the date.
+    drivers : DataFrame, optional
+        driver, effect_percent, low_percent, high_percent, note: the driver `foot` compares the
+        faster shoe with the other.
     """
     mine = forecast[forecast["pair_id"] == pair_id]
     pairs = log.pairs[log.pairs["pair_id"] == pair_id]
@@ -91,7 +90,8 @@ def pair_page(
             row, feet, limit_mm, today=today, risk=risk, horizon_days=horizon_days
         ),
         "as_of": wording.long_date(row["as_of"]) if row else "",
-        "drivers": drivers or [],
+        "drivers": reasons or [],
+        "feet_compared": _feet_compared(drivers),
         "next_checks": _next_checks(next_checks),
         "feet": _feet_table(feet, today, horizon_days),
         "checks": checks[:RECENT_ROWS],
@@ -101,14 +101,15 @@ def pair_page(
     }
 
 
-def form_choices() -> dict[str, Any]:
-    """List the choices that the forms of the pair page offer."""
+def form_choices(method: str = "", unit: str = "") -> dict[str, Any]:
+    """List the choices that the forms of the pair page offer; the gauge used last is chosen."""
     return {
-        "foot_options": [(foot, foot, "") for foot in FEET],
         "point_options": [(point, point, POINT_HELP[point]) for point in POINTS],
-        "grade_options": [(grade, grade, GRADE_HELP[grade]) for grade in GRADES],
         "surface_options": [(surface, SURFACE_HELP[surface], "") for surface in SURFACES],
         "gauge_choices": list(GAUGES.items()),
+        "unit_choices": [("mm", "mm"), ("iron", "iron (1/48 in)")],
+        "gauge": method if method in GAUGES else next(iter(GAUGES)),
+        "unit": unit if unit in UNITS else UNITS[0],
     }
 
 
@@ -154,6 +155,28 @@ def _feet_table(
         for foot in FEET
         if foot in feet
     ]
+
+
+def _feet_compared(drivers: pd.DataFrame | None) -> str:
+    """Say how much faster one shoe wears than the other, with its 80 % interval."""
+    if drivers is None:
+        return ""
+    rows = drivers[drivers["driver"] == "foot"].to_dict("records")
+    if not rows or pd.isna(rows[0]["effect_percent"]):
+        return ""
+    row = rows[0]
+    shoe = str(row["note"]).split()[0]
+    low, high = row["low_percent"], row["high_percent"]
+    between = (
+        f"between {low:.0f} and {high:.0f} % faster"
+        if low >= 0
+        else f"between {-low:.0f} % slower and {high:.0f} % faster"
+    )
+    sure = "" if low >= 0 else ", so it may as well be the other shoe"
+    return (
+        f"At the ball the {shoe} shoe wears about {row['effect_percent']:.0f} % faster than the "
+        f"other; four times in five the truth lies {between}{sure}."
+    )
 
 
 def _known(value: float, times: float, digits: int) -> str:

@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Collection
 from typing import Any
 
 import pandas as pd
 
 from dashboards import wording
-from dashboards.order import axis_end, foot_rows, pair_rows
+from dashboards.order import AT_REST, axis_end, foot_rows, label_of, pair_rows
 from dashboards.tables import due_list
 from forecast.frames import BANDS
 
-__all__ = ["MOST_DRAWN", "MOST_SHOWN", "rack_page"]
+__all__ = ["MOST_DRAWN", "MOST_SHOWN", "matching", "rack_page"]
 
 URGENT = ("stop wearing", "book in")
 MOST_SHOWN = 200
@@ -27,6 +28,8 @@ def rack_page(
     today: pd.Timestamp,
     wearer_id: str = "",
     band: str = "",
+    search: str = "",
+    worn_today: Collection[str] = (),
     horizon_days: int = wording.DEFAULT_HORIZON_DAYS,
 ) -> dict[str, Any]:
     """Gather the rack page: rows with their interval bars, a summary, filters and the axis.
@@ -38,30 +41,59 @@ def rack_page(
         The lines of the feet are drawn for the pairs whose feet are in `forecast`.
     wearer_id, band : str
         Show only these; empty shows all, an unknown one shows none.
+    search : str
+        Show only pairs with each of these words in their name, wearer's name or identifier.
+    worn_today : collection of str
+        Pairs that were worn today already.
     """
     every = due_list(forecast, pairs, wearers, today=today, horizon_days=horizon_days)
-    shown = [
-        row
-        for row in every
-        if (not wearer_id or row["wearer_id"] == wearer_id) and (not band or row["band"] == band)
-    ]
+    wanted = matching(pairs, wearers, wearer_id, search)
+    shown = [row for row in every if row["pair_id"] in wanted and (not band or row["band"] == band)]
     of_shown = {row["pair_id"] for row in shown}
     rows = pair_rows(forecast[forecast["pair_id"].isin(of_shown)])
     bars = _bars(rows.head(MOST_SHOWN), foot_rows(forecast), axis_end(rows, today), today)
     names = {row["wearer_id"]: row["wearer"] for row in every}
     return {
-        "rows": [row | {"bar": bars.get(row["pair_id"])} for row in shown[:MOST_SHOWN]],
+        "rows": [
+            row
+            | {
+                "bar": bars.get(row["pair_id"]),
+                "worn": row["pair_id"] in worn_today,
+                "wearable": row["band"] not in AT_REST,
+            }
+            for row in shown[:MOST_SHOWN]
+        ],
         "matching": len(shown),
         "summary": _summary(shown),
         "total": len(every),
         "wearer_id": wearer_id,
         "band": band,
+        "search": search,
+        "narrowed": bool(wearer_id or band or search),
         "wearers": sorted(names.items(), key=lambda item: item[1].casefold()),
         "bands": BANDS,
         "one_wearer": len(names) < 2,
         "axis": _axis(today, axis_end(rows, today)),
         "as_of": _as_of(forecast),
         "most_drawn": MOST_DRAWN,
+    }
+
+
+def matching(
+    pairs: pd.DataFrame, wearers: pd.DataFrame, wearer_id: str = "", search: str = ""
+) -> set[str]:
+    """Find the pairs of a wearer (empty = all) with each word searched for somewhere in the text.
+
+    Searched are what the pair is called, its identifier and its wearer's name, in any case.
+    """
+    names = dict(zip(wearers["wearer_id"], wearers["name"], strict=True))
+    words = search.casefold().split()
+    labels = label_of(pairs)
+    return {
+        pair_id
+        for (pair_id, label), owner in zip(labels.items(), pairs["wearer_id"], strict=True)
+        if (not wearer_id or owner == wearer_id)
+        and all(w in f"{label} {pair_id} {names.get(owner) or ''}".casefold() for w in words)
     }
 
 
@@ -116,11 +148,11 @@ def _bars(
         if pd.isna(first) or first >= end:
             return None
         right = 100.0 if pd.isna(last) else max(at(last), at(first) + 0.8)
-        return f"{at(first):.1f}", f"{min(right, 100.0) - at(first):.1f}"
+        return f"{round(at(first), 1):g}", f"{round(min(right, 100.0) - at(first), 1):g}"
 
     out = {}
     for row in rows.to_dict("records"):
-        if row["band"] in ("away", "retired"):
+        if row["band"] in AT_REST:
             continue
         median = row["due_p50"]
         of_pair = feet.get(row["pair_id"], {})
@@ -128,7 +160,7 @@ def _bars(
             "pair": line(row),
             "left": line(of_pair["left"]) if "left" in of_pair else None,
             "right": line(of_pair["right"]) if "right" in of_pair else None,
-            "median": f"{at(median):.1f}" if pd.notna(median) and median < end else "",
+            "median": f"{round(at(median), 1):g}" if pd.notna(median) and median < end else "",
             "beyond": pd.isna(row["due_p90"]) or row["due_p90"] > end,
         }
     return out

@@ -47,8 +47,8 @@
     }
   }
 
-  function start() {
-    const charts = document.querySelectorAll("[data-figure-src], [data-figure-inline]");
+  function watch(root) {
+    const charts = root.querySelectorAll("[data-figure-src], [data-figure-inline]");
     const near = new IntersectionObserver((entries) => {
       for (const entry of entries.filter((e) => e.isIntersecting)) {
         near.unobserve(entry.target);
@@ -56,6 +56,11 @@
       }
     }, { rootMargin: "300px" });
     charts.forEach((chart) => near.observe(chart));
+  }
+
+  function start() {
+    watch(document);
+    document.addEventListener("solespan:fresh", (event) => watch(event.detail));
     document.querySelector("[aria-invalid]")?.scrollIntoView({ block: "center" });
   }
 

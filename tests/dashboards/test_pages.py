@@ -5,8 +5,10 @@ from html.parser import HTMLParser
 import pandas as pd
 import pytest
 
-from dashboards.pages.pair import FormState, form_choices, pair_page
+from dashboards.pages.pair import FORM_NAMES, FormState, form_choices, pair_page
 from dashboards.pages.rack import MOST_SHOWN, rack_page
+from dashboards.pages.rotation import rotation
+from dashboards.pages.today import today_panel
 from dashboards.render import render
 from forecast.frames import BANDS
 from tests.dashboards.builders import LONG_NAME, TODAY, Rack, rack, with_band
@@ -19,6 +21,7 @@ class Page(HTMLParser):
         super().__init__()
         self.tags: list[tuple[str, dict]] = []
         self.texts: list[str] = []
+        self._whole = text
         self.feed(text)
 
     def handle_starttag(self, tag, attrs):
@@ -26,6 +29,11 @@ class Page(HTMLParser):
 
     def handle_data(self, data):
         self.texts.append(data)
+
+    @property
+    def listed(self) -> str:
+        """What stands in the list of pairs."""
+        return Page(self._whole.partition('<ol class="rack">')[2].partition("</ol>")[0]).text
 
     @property
     def text(self) -> str:
@@ -36,16 +44,24 @@ def rack_html(situation: Rack, **chosen) -> str:
     context = rack_page(
         situation.forecast, situation.log.pairs, situation.log.wearers, today=TODAY, **chosen
     )
-    return render("rack.html", context | {"query": ""})
+    context |= {
+        "one": chosen.get("wearer_id", ""),
+        "today": today_panel(
+            situation.forecast, situation.log.pairs, situation.log.wear_days, today=TODAY
+        ),
+        "rotation": rotation(situation.log.wear_days, situation.log.pairs, today=TODAY),
+        "logged": None,
+    }
+    return render("rack.html", context | {"query": "", "token": "t"})
 
 
 def pair_html(situation: Rack, pair_id: str = "pair-000", forms=None, **more) -> str:
     page = pair_page(
         pair_id, situation.log, situation.forecast, today=TODAY, risk=0.1, limit_mm=2.0, **more
     )
-    states = {"wear": FormState(), "thumb": FormState(), "reading": FormState()} | (forms or {})
-    context = page | form_choices() | states
-    return render("pair.html", context | {"token": "t", "done": "", "today_iso": "2026-11-25"})
+    states = {name: FormState() for name in FORM_NAMES} | (forms or {})
+    context = page | form_choices() | states | {"worn_today": False, "logged": None}
+    return render("pair.html", context | {"token": "t", "today_iso": "2026-11-25"})
 
 
 PAGES = {
@@ -113,7 +129,7 @@ def test_the_rack_says_band_interval_and_first_foot_of_every_pair_without_script
 
 def test_the_rack_can_be_narrowed_to_a_wearer_and_a_band():
     situation = rack(12)
-    of_bo = Page(rack_html(situation, wearer_id="bo")).text
+    of_bo = Page(rack_html(situation, wearer_id="bo")).listed
     bos = situation.log.pairs["wearer_id"] == "bo"
     assert all(label in of_bo for label in situation.log.pairs.loc[bos, "label"])
     assert not any(label in of_bo for label in situation.log.pairs.loc[~bos, "label"])
@@ -176,13 +192,13 @@ def test_the_pair_page_says_what_one_more_check_would_bring():
 
 
 def test_errors_stand_beside_their_fields_and_what_was_typed_is_kept():
-    wrong = FormState({"thickness": "52", "foot": "left"}, {"thickness": "give a number to 40 mm"})
+    wrong = FormState({"left": "52", "point": "toe"}, {"left": "give a number to 40 mm"})
     page = Page(pair_html(rack(2), forms={"reading": wrong}))
     by_id = {attributes.get("id"): attributes for _, attributes in page.tags}
-    field = by_id["r-thickness"]
+    field = by_id["r-left"]
     assert field["value"] == "52"
     assert field["aria-invalid"] == "true"
     assert field["aria-describedby"] in by_id
     assert "give a number to 40 mm" in page.text
     checked = [a for tag, a in page.tags if tag == "input" and "checked" in a]
-    assert any(a["name"] == "foot" and a["value"] == "left" for a in checked)
+    assert any(a["name"] == "point" and a["value"] == "toe" for a in checked)

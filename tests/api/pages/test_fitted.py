@@ -15,18 +15,15 @@ def test_with_a_fit_the_page_explains_draws_the_path_and_follows_a_check(client)
     assert "left foot" in names
     assert any(name.startswith("limit ") for name in names)
     answer = client.post(
-        "/pairs/pair-000/checks",
+        "/pairs/pair-000/thumb",
         data={
             "form_token": client.cookies["form_token"],
-            "form": "thumb",
             "checked_on": "2026-11-25",
-            "foot": "left",
-            "point": "ball",
-            "grade": "hole",
+            "left-ball": "hole",
         },
     )
     assert answer.status_code == 200, "the redirect leads back to the page"
-    assert re.search(r"#b-stop-wearing\"/></svg>stop wearing", answer.text)
+    assert re.search(r'class="band stop-wearing">stop wearing', answer.text)
     assert "Stop wearing this pair" in answer.text
 
 

@@ -34,19 +34,18 @@ def logged(client, name, **key):
 
 WEAR = {"worn_on": "2026-11-25", "surface": "pavement"}
 THUMB = {
-    "form": "thumb",
     "checked_on": "2026-11-25",
-    "foot": "left",
-    "point": "ball",
-    "grade": "give",
+    "left-waist": "firm",
+    "left-ball": "give",
+    "left-toe": "skip",
+    "right-ball": "soft",
 }
 READING = {
-    "form": "reading",
     "checked_on": "2026-11-25",
-    "foot": "left",
     "point": "ball",
     "method": "caliper",
-    "thickness": "3,25",
+    "left": "3,25",
+    "right": "",
     "unit": "mm",
 }
 
@@ -62,9 +61,26 @@ class TestGood:
         assert 'role="status">The wear day is logged.' in page
 
     def test_a_thumb_check_is_logged(self, client):
-        assert post(client, THUMB).status_code == 303
-        (row,) = logged(client, "checks", checked_on="2026-11-25", foot="left")
-        assert (row["method"], row["grade"], row["value_mm"]) == ("thumb", "give", None)
+        assert post(client, THUMB, to="thumb").status_code == 303
+        rows = logged(client, "checks", checked_on="2026-11-25")
+        felt = {(row["foot"], row["point"]): row["grade"] for row in rows}
+        assert felt == {
+            ("left", "waist"): "firm",
+            ("left", "ball"): "give",
+            ("right", "ball"): "soft",
+        }
+        assert {row["method"] for row in rows} == {"thumb"}
+
+    def test_both_shoes_are_measured_in_one_go(self, client):
+        assert post(client, {**READING, "right": "3.1"}).status_code == 303
+        rows = logged(client, "checks", checked_on="2026-11-25")
+        assert {row["foot"]: row["value_mm"] for row in rows} == {"left": 3.25, "right": 3.1}
+
+    def test_the_gauge_and_unit_used_last_are_offered_first(self, client):
+        given = {**READING, "method": "depth_gauge", "unit": "iron", "left": "8"}
+        page = client.get(post(client, given).headers["location"]).text
+        assert '<option value="depth_gauge" selected>' in page
+        assert '<option value="iron" selected>' in page
 
     def test_a_thickness_may_have_a_decimal_comma(self, client):
         assert post(client, READING).status_code == 303
@@ -73,7 +89,7 @@ class TestGood:
 
     def test_irons_become_millimetres(self, client):
         """9 iron = 9/48 in = 4.7625 mm (ASTM D1814)."""
-        assert post(client, {**READING, "thickness": "9", "unit": "iron"}).status_code == 303
+        assert post(client, {**READING, "left": "9", "unit": "iron"}).status_code == 303
         (row,) = logged(client, "checks", checked_on="2026-11-25")
         assert row["value_mm"] == pytest.approx(4.7625, abs=1e-4)
 
@@ -110,11 +126,11 @@ class TestTaken:
         ("wear-days", {**WEAR, "hours": "25"}, "w-hours", "from 0 to 24 h"),
         ("wear-days", {**WEAR, "hours": "nan"}, "w-hours", "from 0 to 24 h"),
         ("wear-days", {**WEAR, "steps": "2.5"}, "w-steps", "whole number"),
-        ("checks", {**READING, "thickness": "52"}, "r-thickness", "from 0 to 40 mm"),
-        ("checks", {**READING, "thickness": ""}, "r-thickness", "give the thickness"),
-        ("checks", {**READING, "thickness": "thin"}, "r-thickness", "number"),
-        ("checks", {**READING, "thickness": "x", "unit": "iron"}, "r-thickness", "number"),
-        ("checks", {**READING, "thickness": "1e999", "unit": "iron"}, "r-thickness", "number"),
+        ("checks", {**READING, "left": "52"}, "r-left", "from 0 to 40 mm"),
+        ("checks", {**READING, "left": ""}, "r-left", "give the thickness"),
+        ("checks", {**READING, "right": "thin"}, "r-right", "number"),
+        ("checks", {**READING, "left": "x", "unit": "iron"}, "r-left", "number"),
+        ("checks", {**READING, "left": "1e999", "unit": "iron"}, "r-left", "number"),
     ],
 )
 def test_what_cannot_be_true_is_said_beside_its_field_and_kept(reading, to, form, field, words):
@@ -130,18 +146,35 @@ def test_what_cannot_be_true_is_said_beside_its_field_and_kept(reading, to, form
     assert [logged(client, name) for name in ("wear_days", "checks")] == before
 
 
-def test_every_choice_that_is_missing_is_named(reading):
-    client = reading("6 pairs")
-    answer = post(client, {"form": "thumb", "checked_on": "2026-11-25"})
+def test_a_reading_without_its_point_gauge_or_day_names_each(reading):
+    answer = post(reading("6 pairs"), {"left": "3.2", "unit": "mm"})
     assert answer.status_code == 422
-    for words in ("say which foot", "say which point", "say how it feels"):
+    for words in ("say which point", "say which gauge", "give the day"):
         assert words in answer.text
 
 
-def test_an_invented_word_is_refused_with_the_known_ones(client):
-    answer = post(client, {**THUMB, "grade": "mushy"})
+def test_a_thumb_check_without_any_point_is_not_logged(reading):
+    answer = post(reading("6 pairs"), {"checked_on": "2026-11-25"}, to="thumb")
+    assert answer.status_code == 422
+    assert "No point was felt" in answer.text
+
+
+def test_an_invented_grade_is_refused_with_the_known_ones(client):
+    answer = post(client, {**THUMB, "left-ball": "mushy"}, to="thumb")
     assert answer.status_code == 422
     assert "firm, give, soft, hole" in answer.text
+    assert logged(client, "checks", checked_on="2026-11-25") == [], "not the good ones either"
+
+
+def test_other_grades_of_the_same_day_are_asked_about_and_then_replaced(client):
+    post(client, THUMB, to="thumb")
+    other = {**THUMB, "left-ball": "soft"}
+    answer = post(client, other, to="thumb")
+    assert answer.status_code == 422
+    assert 'name="replace"' in answer.text
+    assert post(client, {**other, "replace": "true"}, to="thumb").status_code == 303
+    (row,) = logged(client, "checks", checked_on="2026-11-25", foot="left", point="ball")
+    assert row["grade"] == "soft"
 
 
 @pytest.mark.parametrize("given", [{}, {"form_token": "guessed"}])

@@ -1,0 +1,154 @@
+"""What do all page routes share: failures as pages, form fields, the form's token, doing once?
+
+A form of ours carries a token that also stands in a cookie. A script that sends a form names the
+attempt in `Idempotency-Key`, so that sending it again after a lost answer repeats nothing.
+"""
+
+from __future__ import annotations
+
+import hmac
+import json
+import secrets
+from collections.abc import Callable, Coroutine, Mapping
+from typing import Annotated, Any
+from urllib.parse import urlencode
+
+from fastapi import Depends, Query, Request, Response
+from fastapi.exceptions import RequestValidationError
+from fastapi.responses import HTMLResponse, RedirectResponse
+from fastapi.routing import APIRoute
+from sqlalchemy.orm import Session
+from starlette.datastructures import FormData
+from starlette.exceptions import HTTPException
+
+from api.errors import Refused, SolespanError
+from api.services.idempotency import Answered, fingerprint_of
+from api.wiring import Services
+from dashboards.render import render
+
+__all__ = [
+    "MOST_CHARACTERS",
+    "MOST_FIELDS",
+    "TOKEN",
+    "PageRoute",
+    "Typed",
+    "Words",
+    "back_to",
+    "do_once",
+    "failure_page",
+    "page_answer",
+    "refuse_foreign_form",
+    "set_cookie",
+]
+
+TOKEN = "form_token"  # noqa: S105 - the name of a field and a cookie
+MOST_FIELDS = 60
+MOST_CHARACTERS = 500
+
+
+class PageRoute(APIRoute):
+    """A route whose failures are pages."""
+
+    def get_route_handler(self) -> Callable[[Request], Coroutine[Any, Any, Response]]:
+        """Wrap the handler so that an error of ours becomes a page with its status."""
+        handler = super().get_route_handler()
+
+        async def page_or_failure(request: Request) -> Response:
+            try:
+                return await handler(request)
+            except SolespanError as error:
+                return failure_page(error.status, error.title, [error.what, error.remedy])
+            except RequestValidationError:
+                return failure_page(
+                    422, "This address cannot be read", ["A part of it is too long."]
+                )
+            except HTTPException as error:
+                return failure_page(error.status_code, "This cannot be done", [str(error.detail)])
+
+        return page_or_failure
+
+
+Words = Annotated[str, Query(max_length=MOST_CHARACTERS)]
+
+
+async def _typed(request: Request) -> dict[str, str]:
+    form: FormData = await request.form(max_files=0, max_fields=MOST_FIELDS)
+    return {name: value[:MOST_CHARACTERS] for name, value in form.items() if isinstance(value, str)}
+
+
+Typed = Annotated[dict[str, str], Depends(_typed)]
+
+
+def failure_page(status: int, title: str, lines: list[str]) -> HTMLResponse:
+    """Answer a page that says what went wrong."""
+    return HTMLResponse(
+        render("failure.html", {"heading": title, "lines": [*filter(None, lines)]}), status
+    )
+
+
+class ForeignForm(Refused):
+    """The form did not come from a page of ours in this browser, or its cookie is gone."""
+
+    title = "Please send this again"
+
+
+def refuse_foreign_form(request: Request, typed: Mapping[str, str]) -> None:
+    """Raise `ForeignForm` unless the form carries this browser's token.
+
+    The gate has refused what a browser calls cross-site already; the token, which another site can
+    neither read nor set, is the second wall.
+    """
+    given, kept = typed.get(TOKEN, ""), request.cookies.get(TOKEN, "")
+    if not kept or not hmac.compare_digest(given.encode(), kept.encode()):
+        raise ForeignForm(
+            "The page was too old, or cookies are off; please send it again.",
+            remedy="Go back, load the page again and send the form once more.",
+        )
+
+
+def page_answer(
+    request: Request, template: str, context: Mapping[str, Any], status: int = 200
+) -> HTMLResponse:
+    """Fill a template that holds forms, and see that this browser has its token."""
+    token = request.cookies.get(TOKEN) or secrets.token_urlsafe(24)
+    answer = HTMLResponse(render(template, {**context, "token": token}), status)
+    if TOKEN not in request.cookies:
+        set_cookie(request, answer, TOKEN, token)
+    return answer
+
+
+def set_cookie(
+    request: Request, answer: Response, name: str, value: str, *, max_age_s: int | None = None
+) -> None:
+    """Set a cookie that no script reads and no other site sends."""
+    secure = request.url.scheme == "https"
+    answer.set_cookie(
+        name, value, max_age=max_age_s, httponly=True, samesite="strict", secure=secure
+    )
+
+
+def back_to(address: str, **query: str) -> RedirectResponse:
+    """Send the browser on with GET, so that reloading repeats nothing."""
+    given = {name: value for name, value in query.items() if value}
+    mark = "&" if "?" in address else "?"
+    return RedirectResponse(f"{address}{mark}{urlencode(given)}" if given else address, 303)
+
+
+def do_once(
+    serving: Services,
+    key: str | None,
+    route: str,
+    typed: Mapping[str, str],
+    work: Callable[[Session], dict[str, Any]],
+) -> dict[str, Any]:
+    """Do what a form asks in one transaction, or give what this key's first attempt gave.
+
+    What `work` returns must be JSON values. Whatever it raises is passed on; nothing is kept then.
+    """
+    said = {name: value for name, value in sorted(typed.items()) if name != TOKEN}
+    fingerprint = fingerprint_of(route.encode(), json.dumps(said).encode())
+    answered = serving.keyring.once(
+        route, key, fingerprint, lambda session: Answered(303, work(session))
+    )
+    result: dict[str, Any] = answered.body
+    return result

@@ -1,0 +1,68 @@
+"""Which pages stand beside the rack: the care that is due, and dates with and without the plan?"""
+
+from __future__ import annotations
+
+from urllib.parse import quote
+
+from fastapi import APIRouter, Request, Response
+
+from api.routes.http import IdempotencyKey, Serving
+from api.routes.page_http import (
+    PageRoute,
+    Typed,
+    Words,
+    back_to,
+    do_once,
+    page_answer,
+    refuse_foreign_form,
+)
+from api.services.beside_rack import care_context, spread_context, spread_frame
+from api.services.planning.care import log_care
+from dashboards.figures import FIGURES
+from dashboards.render import figure_json
+
+__all__ = ["router"]
+
+router = APIRouter(route_class=PageRoute)
+DONE = {"care": "That care is logged."}
+
+
+@router.get("/care")
+def read_care(serving: Serving, request: Request, wearer: Words = "", done: Words = "") -> Response:
+    """Show the care that is due on one rack, each with its action."""
+    context = care_context(serving, wearer)
+    return page_answer(request, "care.html", context | {"done": DONE.get(done, "")})
+
+
+@router.post("/care")
+def log_care_done(
+    serving: Serving, request: Request, typed: Typed, key: IdempotencyKey
+) -> Response:
+    """Log that a care was done today."""
+    refuse_foreign_form(request, typed)
+    pair_id = typed.get("pair", "")
+    do_once(
+        serving,
+        key,
+        "POST /care",
+        typed,
+        lambda session: log_care(serving, session, pair_id, typed.get("care", ""), None),
+    )
+    upkeep = f"/pairs/{quote(pair_id, safe='')}/upkeep"
+    if typed.get("from") == upkeep:
+        return back_to(upkeep)
+    return back_to("/care", wearer=typed.get("wearer", ""), done="care")
+
+
+@router.get("/spread")
+def read_spread(serving: Serving, request: Request, wearer: Words = "") -> Response:
+    """Compare the due dates of one rack with the plan and without."""
+    return page_answer(request, "spread.html", spread_context(serving, wearer))
+
+
+@router.get("/figures/due_spread.json")
+def read_spread_figure(serving: Serving, wearer: Words = "") -> Response:
+    """Draw the comparison, as JSON that the page's script draws."""
+    frame, today = spread_frame(serving, wearer)
+    drawn = FIGURES["due_spread"].draw(frame, today=today)
+    return Response(figure_json(drawn), media_type="application/json")

@@ -1,0 +1,65 @@
+"""What happens when a wear is logged with one tap on the rack, changed, or taken back?"""
+
+from __future__ import annotations
+
+from urllib.parse import urlsplit
+
+from fastapi import APIRouter, Request, Response
+
+from api.routes.http import IdempotencyKey, Serving
+from api.routes.page_http import PageRoute, Typed, back_to, do_once, refuse_foreign_form
+from api.services.wear_today import change_wear, log_tap, undo_wear
+
+__all__ = ["router"]
+
+router = APIRouter(route_class=PageRoute)
+
+
+@router.post("/wear")
+def log_wear_today(
+    serving: Serving, request: Request, typed: Typed, key: IdempotencyKey
+) -> Response:
+    """Log a wear today of the pair whose button was pressed."""
+    refuse_foreign_form(request, typed)
+    done = do_once(
+        serving, key, "POST /wear", typed, lambda session: log_tap(serving, session, typed)
+    )
+    if done["needs_fit"]:
+        serving.upkeep.wake()
+    return back_to(_from(typed), done=done["done"], logged=done["pair"], on=done["worn_on"])
+
+
+@router.post("/wear/change")
+def change_wear_today(
+    serving: Serving, request: Request, typed: Typed, key: IdempotencyKey
+) -> Response:
+    """Change whether it was wet, or the hours."""
+    refuse_foreign_form(request, typed)
+    done = do_once(
+        serving,
+        key,
+        "POST /wear/change",
+        typed,
+        lambda session: change_wear(serving, session, typed),
+    )
+    return back_to(_from(typed), done=done["done"], logged=done["pair"], on=done["worn_on"])
+
+
+@router.post("/wear/undo")
+def undo_wear_today(
+    serving: Serving, request: Request, typed: Typed, key: IdempotencyKey
+) -> Response:
+    """Take the wear back."""
+    refuse_foreign_form(request, typed)
+    done = do_once(
+        serving, key, "POST /wear/undo", typed, lambda session: undo_wear(serving, session, typed)
+    )
+    return back_to(_from(typed), done=done["done"])
+
+
+def _from(typed: Typed) -> str:
+    """Return the page of ours the form stood on: the rack, narrowed or not, or a pair."""
+    parts = urlsplit(typed.get("from", ""))
+    if parts.scheme or parts.netloc or not (parts.path == "/" or parts.path.startswith("/pairs/")):
+        return "/"
+    return f"{parts.path}?{parts.query}" if parts.query else parts.path

@@ -1,0 +1,93 @@
+"""Which care, and which dates with and without the plan, do the pages beside the rack draw from?"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pandas as pd
+
+from api.errors import SolespanError
+from api.services.planning.care import care_due
+from api.services.planning.habits import forecasts_if
+from api.services.planning.rack import known_wearer
+from api.storage.planning import plans_of
+from api.storage.records import list_records
+from api.wiring import Services
+from dashboards.pages.care import PAIRS_SHOWN, care_by_pair
+from dashboards.pages.spread import spread_page
+
+__all__ = ["care_context", "spread_context", "spread_frame"]
+
+MOST_WEARERS = 500
+QUANTILES = ("p10", "p50", "p90")
+DATES = [f"due_{q}_{when}" for q in QUANTILES for when in ("now", "then")]
+NO_PLAN = "There is no plan yet, so there is nothing to compare with."
+
+
+def care_context(serving: Services, wearer_id: str) -> dict[str, Any]:
+    """Gather the care due on a wearer's rack, the only one's when none is named.
+
+    Raises `NotFound`.
+    """
+    wearer_id, wearers = _whose(serving, wearer_id)
+    items = care_due(serving, wearer_id)["items"] if wearer_id else []
+    return {
+        "wearer_id": wearer_id,
+        "wearers": wearers,
+        "care": care_by_pair(items),
+        "shown": PAIRS_SHOWN,
+    }
+
+
+def _whose(serving: Services, wearer_id: str) -> tuple[str, list[tuple[str, str]]]:
+    with serving.database.reading() as session:
+        every = list_records(session, "wearers", equal={}, limit=MOST_WEARERS)
+        if wearer_id:
+            known_wearer(session, wearer_id)
+    wearers = [(row["wearer_id"], row["name"] or row["wearer_id"]) for row in every]
+    return wearer_id or (wearers[0][0] if len(wearers) == 1 else ""), wearers
+
+
+def spread_context(serving: Services, wearer_id: str) -> dict[str, Any]:
+    """Gather the comparison with the newest plan. Raises `NotFound`."""
+    with serving.database.reading() as session:
+        zone = known_wearer(session, wearer_id)["time_zone"]
+        newest = plans_of(session, wearer_id, limit=1)
+    today = pd.Timestamp(serving.clock.today(zone))
+    frame, missing = None, NO_PLAN
+    if newest:
+        try:
+            frame, missing = _compared(serving, wearer_id, newest[0]["plan_id"]), ""
+        except SolespanError as error:
+            missing = error.what
+    return spread_page(
+        frame,
+        today=today,
+        wearer_id=wearer_id,
+        missing=missing,
+        horizon_days=serving.settings.horizon_days,
+    )
+
+
+def spread_frame(serving: Services, wearer_id: str) -> tuple[pd.DataFrame, pd.Timestamp]:
+    """Return what the comparison's figure needs, and the day it is. Raises `NotFound`."""
+    with serving.database.reading() as session:
+        zone = known_wearer(session, wearer_id)["time_zone"]
+        newest = plans_of(session, wearer_id, limit=1)
+    today = pd.Timestamp(serving.clock.today(zone))
+    if not newest:
+        return _framed([]), today
+    return _compared(serving, wearer_id, newest[0]["plan_id"]), today
+
+
+def _compared(serving: Services, wearer_id: str, plan_id: str) -> pd.DataFrame:
+    answer = forecasts_if(serving, wearer_id, [], plan_id=plan_id)
+    return _framed(answer["items"])
+
+
+def _framed(items: list[dict[str, Any]]) -> pd.DataFrame:
+    frame = pd.DataFrame(items, columns=["pair_id", "label", *DATES])
+    frame["label"] = frame["label"].where(frame["label"].notna(), frame["pair_id"])
+    for name in DATES:
+        frame[name] = pd.to_datetime(frame[name]).astype("datetime64[s]")
+    return frame
