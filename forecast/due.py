@@ -169,7 +169,7 @@ def _rows(
         columns[name] = (draws.days <= within).mean(axis=-1).ravel()
     send = np.floor(_quantile(ordered, settings.risk))
     columns["send_by"] = _dates(start, send, settings.horizon_days)
-    columns["book_by"] = columns["send_by"] - np.timedelta64(settings.bench_wait_days, "D")
+    columns["book_by"] = settings.book_by(columns["send_by"])
     word = np.full(n, None, dtype=object)
     word[first_left >= 0.6], word[first_left <= 0.4] = FEET
     columns["first_foot"] = np.tile(word, 3)

@@ -3,10 +3,16 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import date
+from itertools import pairwise
+
+import numpy as np
 
 from forecast.errors import BadHorizon
 
 __all__ = ["ForecastSettings"]
+
+_DAY_S = 86_400
 
 
 @dataclass(frozen=True)
@@ -14,7 +20,10 @@ class ForecastSettings:
     """Risk level, waits and the thresholds of the bands.
 
     risk : chance of being past the limit that the owner accepts on the send-by date.
-    bench_wait_days : wait for a free place on the bench.
+    bench_wait_days : wait for a free place on the bench, d, where `bench_waits` is empty.
+    bench_waits : the first day of each week of a plan of the bench, in order, and the wait for a
+        place of a pair handed over in it, d. Before the first week its wait stands, after the last
+        week the last one's.
     horizon_days : how far dates are given.
     sound_chance, sound_days : `sound` while the chance of being due within so many days is less.
     book_in_days : `book in` when the book-by date is within so many days.
@@ -23,6 +32,7 @@ class ForecastSettings:
 
     risk: float = 0.10
     bench_wait_days: int = 14
+    bench_waits: tuple[tuple[date, int], ...] = ()
     horizon_days: int = 1826
     sound_chance: float = 0.10
     sound_days: int = 180
@@ -37,3 +47,26 @@ class ForecastSettings:
         for name in ("bench_wait_days", "horizon_days", "sound_days", "book_in_days"):
             if not 0 <= getattr(self, name) <= 36_500:
                 raise BadHorizon(f"{name}: {getattr(self, name)} days is not between 0 and 36500")
+        days = [day for day, _ in self.bench_waits]
+        if any(later <= sooner for sooner, later in pairwise(days)):
+            raise BadHorizon("bench_waits: the weeks are not in order")
+        if any(not 0 <= wait <= 36_500 for _, wait in self.bench_waits):
+            raise BadHorizon("bench_waits: a wait is not between 0 and 36500 days")
+
+    def book_by(self, send_by: np.ndarray) -> np.ndarray:
+        """Days by which to ask for a place, so that the pair is taken on its send-by day.
+
+        Parameters
+        ----------
+        send_by : ndarray of datetime64[s]; NaT = no date, and stays so.
+
+        Returns
+        -------
+        ndarray of datetime64[s], of the same shape
+        """
+        if not self.bench_waits:
+            return np.asarray(send_by - np.timedelta64(self.bench_wait_days * _DAY_S, "s"))
+        weeks = np.array([day for day, _ in self.bench_waits], dtype="datetime64[s]")
+        waits = np.array([wait for _, wait in self.bench_waits]) * np.timedelta64(_DAY_S, "s")
+        place = np.searchsorted(weeks, send_by, side="right") - 1
+        return np.asarray(send_by - waits[np.clip(place, 0, len(weeks) - 1)])

@@ -14,6 +14,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from api.services.bench_waits import keep_waits
 from api.services.workload import Books, YearAhead, year_ahead
 from api.storage.forecasts import load_forecasts
 from api.storage.session import Database
@@ -59,7 +60,7 @@ def make_plan(
     price_factor: float = 1.0,
     demand_factor: float = 1.0,
 ) -> dict[str, Any]:
-    """Simulate the bench, keep the plan, and return it.
+    """Simulate the bench, keep the plan, and return it; forecasts made later lean on its waits.
 
     Parameters
     ----------
@@ -98,7 +99,7 @@ def make_plan(
     main = forecast[(forecast["foot"] == "pair") & (forecast["point"] == "ball")]
     main = main[main["pair_id"].isin(soles.pair_id)]
     dates = bench_dates(main[["pair_id", "send_by"]], lead, ask_on, books.as_of)
-    plan = {
+    plan: dict[str, Any] = {
         "as_of": today.isoformat(),
         "months": months,
         "scenarios": scenarios,
@@ -108,6 +109,7 @@ def make_plan(
     }
     with database.writing() as session:
         save_plan(session, today, plan)
+        keep_waits(session, plan["lead_times"])
     return plan
 
 

@@ -11,7 +11,7 @@ from __future__ import annotations
 import threading
 from collections import OrderedDict
 from collections.abc import Callable, Collection, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from typing import Any, TypeVar
 
@@ -21,6 +21,7 @@ from sqlalchemy.orm import Session
 
 from api.clock import Clock
 from api.errors import NothingForecast
+from api.services.bench_waits import waits_on
 from api.services.records import unknown_id
 from api.settings import Settings
 from api.storage import due
@@ -96,7 +97,7 @@ class Forecaster:
         if wear_log.wearers.empty:
             return False
         as_of = self.clock.today(str(wear_log.wearers["time_zone"].iloc[0]))
-        frame = self.frame_of(stored.fit, wear_log, as_of)
+        frame = self.frame_of(stored.fit, wear_log, as_of, waits_on(session, as_of))
         self._put(session, frame, [wearer_id], stored)
         return not frame.empty
 
@@ -117,7 +118,8 @@ class Forecaster:
                 progress("forecasting", done / len(behind))
             with self.database.reading() as session:
                 before = due.data_versions(session, chunk)
-                frame = self.frame_of(stored.fit, _trusted_log(session, chunk), as_of)
+                waits = waits_on(session, as_of)
+                frame = self.frame_of(stored.fit, _trusted_log(session, chunk), as_of, waits)
                 owners = dict(due.pairs_of(session, chunk))
             with self.database.writing() as session:
                 now = due.data_versions(session, chunk, lock=True)
@@ -136,12 +138,22 @@ class Forecaster:
         """Count the wearers whose forecasts are missing or old."""
         return sum(1 for _ in self._behind(session))
 
-    def frame_of(self, fit: WearFit, wear_log: WearLog, as_of: date) -> pd.DataFrame:
-        """Return the forecast frame of a log, without rows when it cannot be forecast."""
+    def frame_of(
+        self,
+        fit: WearFit,
+        wear_log: WearLog,
+        as_of: date,
+        waits: tuple[tuple[date, int], ...] = (),
+    ) -> pd.DataFrame:
+        """Return the forecast frame of a log, without rows when it cannot be forecast.
+
+        `waits` are the bench's by week, as `bench_waits.waits_on` gives them.
+        """
         if wear_log.soles.empty:
             return no_rows()
         try:
-            return forecast(fit, wear_log, pd.Timestamp(as_of), self.settings)
+            settings = replace(self.settings, bench_waits=waits)
+            return forecast(fit, wear_log, pd.Timestamp(as_of), settings)
         except ForecastError as failure:
             log.warning("forecast_impossible", kind=type(failure).__name__)
             return no_rows()

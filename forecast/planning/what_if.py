@@ -137,8 +137,7 @@ def _dates(
         columns[name] = dates_of_days(panel.as_of_day, days, settings.horizon_days)
     send = np.floor(quantile_of_sorted(first, settings.risk))
     columns["send_by"] = dates_of_days(panel.as_of_day, send, settings.horizon_days)
-    wait = np.timedelta64(settings.bench_wait_days * 86_400, "s")
-    columns["book_by"] = columns["send_by"] - wait
+    columns["book_by"] = settings.book_by(columns["send_by"])
     for within in WITHIN_DAYS:
         columns[f"chance_{within}d"] = (first <= within).mean(axis=-1)
     columns["wear_days_365d"] = wear_days[pair, :365].sum(axis=1)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
-from dataclasses import asdict, dataclass, fields
+from dataclasses import asdict, dataclass, fields, replace
 from datetime import date
 from typing import Any
 
@@ -12,6 +12,7 @@ import pandas as pd
 from sqlalchemy.orm import Session
 
 from api.errors import NothingForecast, Refused
+from api.services.bench_waits import waits_on
 from api.services.records import unknown_id
 from api.storage import planning as stored
 from api.storage.frames import load_frames
@@ -124,13 +125,14 @@ def known_rack(serving: Services, session: Session, wearer_id: str) -> KnownRack
     newest = serving.forecaster.newest_fit(session)
     edited = stored.routes_of(session, wearer_id)
     routes = {r.route_id: asdict(r) for r in DEFAULT_ROUTES} | edited
+    today = serving.clock.today(wearer["time_zone"])
     return KnownRack(
         wearer_id=wearer_id,
         wearer_pk=wearer["pk"],
-        today=serving.clock.today(wearer["time_zone"]),
+        today=today,
         log=WearLog(**load_frames(session, [wearer_id])),
         fit=None if newest is None else newest.fit,
-        settings=serving.forecaster.settings,
+        settings=replace(serving.forecaster.settings, bench_waits=waits_on(session, today)),
         traits=stored.traits_of(session, wearer_id),
         routes={key: _route(of) for key, of in sorted(routes.items())},
         edited=frozenset(edited),

@@ -1,0 +1,70 @@
+"""Do stored forecasts and pages lean on the waits of the bench's newest plan?"""
+
+from __future__ import annotations
+
+from datetime import date, timedelta
+
+import pandas as pd
+import pytest
+
+from api.services.bench_waits import keep_waits, waits_on
+from dashboards import wording
+
+
+def resole_row(client, pair_id: str = "oxford") -> dict:
+    rows = client.get(f"/v1/forecasts/{pair_id}").json()["rows"]
+    return next(r for r in rows if (r["foot"], r["point"]) == ("pair", "ball"))
+
+
+def wait_of(row: dict) -> int:
+    return (date.fromisoformat(row["send_by"]) - date.fromisoformat(row["book_by"])).days
+
+
+def keep(services, wait_days: float, first: str = "2026-06-15", weeks: int = 60) -> None:
+    lead_times = [
+        {
+            "week_begins_on": (date.fromisoformat(first) + timedelta(weeks=k)).isoformat(),
+            "wait_days_p90": wait_days,
+        }
+        for k in range(weeks)
+    ]
+    with services.database.writing() as session:
+        keep_waits(session, lead_times)
+
+
+def test_the_wait_of_a_plan_counts_from_the_next_forecast_on(client, services):
+    before = resole_row(client)
+    assert wait_of(before) == services.settings.bench_wait_days == 14
+    keep(services, 2.2)
+    assert resole_row(client) == before, "stored forecasts are not touched by a plan"
+    client.post("/v1/wear-days", json={"pair_id": "oxford", "worn_on": "2026-06-14"})
+    after = resole_row(client)
+    assert wait_of(after) == 3, "rounded up to whole days"
+    assert after["band"] == "book in"
+    services.forecaster.update_behind(everyone=True)
+    assert wait_of(resole_row(client)) == wait_of(after)
+    asked = client.post("/v1/what-if", json={"wearer_id": "ada"}).json()["items"]
+    mine = next(one for one in asked if one["pair_id"] == "oxford")
+    assert mine["book_by_now"] == after["book_by"]
+    derby = resole_row(client, "derby")
+    day = wording.long_date(pd.Timestamp(derby["book_by"]))
+    assert wait_of(derby) == wait_of(after)
+    assert f"Ask for a place on the bench by {day}" in client.get("/pairs/derby").text
+
+
+def test_a_plan_whose_weeks_are_past_counts_as_none(services):
+    keep(services, 40, first="2025-01-06", weeks=52)
+    with services.database.reading() as session:
+        assert waits_on(session, date(2026, 6, 15)) == ()
+        assert len(waits_on(session, date(2026, 1, 4))) == 52
+
+
+def test_the_waits_kept_are_those_of_the_newest_plan(client, services):
+    keep(services, 40)
+    plan = client.post("/v1/bench-plans", json={"months": 3}).json()
+    with services.database.reading() as session:
+        kept = dict(waits_on(session, date(2026, 6, 15)))
+    told = {date.fromisoformat(r["week_begins_on"]): r["wait_days_p90"] for r in plan["lead_times"]}
+    assert kept.keys() == told.keys()
+    assert all(kept[week] == pytest.approx(told[week], abs=1.0) for week in told)
+    assert all(kept[week] >= told[week] for week in told)
