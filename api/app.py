@@ -13,6 +13,7 @@ from fastapi import APIRouter, FastAPI
 from api.clock import Clock
 from api.routes import (
     bench,
+    bench_forms,
     bench_pages,
     calendar_feed,
     care,
@@ -27,6 +28,7 @@ from api.routes import (
     quotes,
     ways,
     workload,
+    workload_page,
 )
 from api.routes.edge.gate import Gate
 from api.routes.edge.headers import SecurityHeaders
@@ -110,6 +112,8 @@ def create_app(
     if importlib.util.find_spec("api.routes.pages") is not None:
         pages: Any = importlib.import_module("api.routes.pages")
         app.include_router(bench_pages.router, include_in_schema=False)
+        app.include_router(bench_forms.router, include_in_schema=False)
+        app.include_router(workload_page.router, include_in_schema=False)
         app.include_router(plan_page.router, include_in_schema=False)
         app.include_router(pages.router, include_in_schema=False)
     problems.add_problem_handlers(app)
@@ -119,7 +123,7 @@ def create_app(
         Gate,
         allowed_hosts=allowed_hosts,
         max_body_bytes=MAX_BODY_BYTES,
-        upload_path=("/v1/imports", bench.PHOTO_PATH),
+        upload_path=("/v1/imports", bench.PHOTO_PATH, bench_forms.PHOTO_PATH),
         max_upload_bytes=settings.upload_limit_bytes + FORM_OVERHEAD_BYTES,
     )
     app.add_middleware(SecurityHeaders)

@@ -1,113 +1,188 @@
-"""Which pages of the bench does a browser get: orders, one job, its card and packing list?"""
+"""Which pages of the bench does a browser get: the day, one job, its papers' forms, its prints?"""
 
 from __future__ import annotations
 
-from typing import Annotated, Any
+from typing import Any
 from urllib.parse import quote
+from uuid import uuid4
 
-import pandas as pd
 import segno
-from fastapi import APIRouter, Query, Request, Response
+from fastapi import APIRouter, Request, Response
 from fastapi.responses import HTMLResponse
 from markupsafe import Markup
 
+from api.errors import NotFound
 from api.routes.http import Serving
-from api.routes.pages import PageRoute
+from api.routes.page_http import PageRoute, Words, page_answer
 from api.services.bench_found import describe
+from api.services.bench_paper_forms import PAPER_READERS, typed_of
+from api.services.bench_papers import PAPER_STAGES, pair_measures_out
+from api.services.bench_photographs import MOST_PHOTOGRAPHS
+from api.services.bench_settings import read_bench_settings
+from api.services.bench_steps import STEPS
 from api.services.quotes import shop_minutes
-from api.services.workload import YearAhead, year_ahead
-from api.storage.bench import list_orders
-from api.storage.bench_tables import OPEN_STAGES
+from api.storage.bench import count_open, find_photo, open_orders
 from api.storage.records import find_record, list_records
 from api.wiring import Services
-from dashboards.figures import FIGURES
-from dashboards.pages.bench import bench_page, job_page
-from dashboards.pages.workload import workload_page
-from dashboards.render import figure_json, render
-from forecast.workload import summarise
+from dashboards.pages.bench import bench_page
+from dashboards.pages.job import PAPER_WORDS, job_page
+from dashboards.pages.job_papers import paper_page
+from dashboards.pages.job_steps import job_steps
+from dashboards.pages.pair import FormState
+from dashboards.render import render
+from forecast.workload.mix import SOLE_WORKS
 
-__all__ = ["router"]
+__all__ = ["bench_answer", "job_answer", "paper_answer", "router"]
 
-router = APIRouter()
-pages = APIRouter(route_class=PageRoute)
+router = APIRouter(route_class=PageRoute)
 MOST_ORDERS = 500
-Months = Annotated[int, Query(ge=1, le=36)]
+MOST_OFFERED = 300  # pairs in the list that the booking form offers; with more the id is typed
+DONE = {
+    "booked": "The pair is booked in.",
+    "in_post": "It is in the post.",
+    "received": "The pair is received.",
+    "on_bench": "It is on the bench.",
+    "checked": "It is checked; the forecast goes on from what was measured.",
+    "posted_back": "It is posted back.",
+    "returned": "It is back with its owner.",
+    "cancelled": "The order is cancelled.",
+    "missed": "Noted: it did not come.",
+    "condition": "The condition report is filed.",
+    "before": "The record before stripping is filed.",
+    "after": "The finished pair's measures are filed.",
+    "photograph": "The photograph is added.",
+    "taken-away": "The photograph is taken away.",
+}
 
 
-@pages.get("/bench")
-def read_bench(serving: Serving) -> HTMLResponse:
-    """Show the open orders by stage."""
+@router.get("/bench")
+def read_bench(serving: Serving, request: Request, done: Words = "") -> HTMLResponse:
+    """Show what comes today, what is late, every open order by stage, and the booking form."""
+    return bench_answer(serving, request, done=DONE.get(done, ""))
+
+
+def bench_answer(
+    serving: Services, request: Request, *, form: FormState | None = None, done: str = ""
+) -> HTMLResponse:
+    """Answer the bench's page, with what was typed into the booking form."""
     with serving.database.reading() as session:
-        orders = [
-            order
-            for stage in OPEN_STAGES
-            for order in list_orders(
-                session, stage=stage, pair_id=None, below_id=None, limit=MOST_ORDERS
-            )
-        ]
-        labels = {
-            pair_id: str(
-                (find_record(session, "pairs", {"pair_id": pair_id}) or {}).get("label") or ""
-            )
-            for pair_id in {order["pair_id"] for order in orders}
+        orders = open_orders(session, MOST_ORDERS)
+        total = count_open(session)
+        pairs = list_records(session, "pairs", equal={}, limit=MOST_OFFERED + 1)
+        currency = read_bench_settings(session)[0].currency
+    offered = pairs if len(pairs) <= MOST_OFFERED else []
+    context = bench_page(orders, total=total, today=serving.clock.today()) | {
+        "form": form or FormState(),
+        "done": done,
+        "currency": currency,
+        "new_order_id": uuid4().hex,
+        "pair_options": [(p["pair_id"], p["label"] or p["pair_id"]) for p in offered],
+    }
+    return page_answer(request, "bench.html", context, 422 if form else 200)
+
+
+@router.get("/bench/{order_id}")
+def read_job(serving: Serving, request: Request, order_id: str, done: Words = "") -> HTMLResponse:
+    """Show one job: what happens next, its papers, its photographs and its audit."""
+    return job_answer(serving, request, order_id, {"done": DONE.get(done, "")})
+
+
+def job_answer(
+    serving: Services,
+    request: Request,
+    order_id: str,
+    more: dict[str, Any],
+    *,
+    forms: dict[str, FormState] | None = None,
+    status: int = 200,
+) -> HTMLResponse:
+    """Answer a job's page; `more` says what was done or went wrong, `forms` what was typed."""
+    said = {"done": "", "problem": "", "unsaved": [], "photo_problem": "", "photo_caption": ""}
+    context = _job(serving, order_id)
+    order = context["order"]
+    with serving.database.reading() as session:
+        out = pair_measures_out(session, order["papers"]) if order["stage"] == "on_bench" else []
+        soles = list_records(
+            session, "soles", equal={"pair_id": order["pair_id"], "removed_on": None}, limit=1
+        )
+    steps = job_steps(
+        order,
+        STEPS[order["stage"]],
+        of_sole=order["work"] in SOLE_WORKS,
+        material=soles[0]["material"] if soles else "",
+        out=out,
+        forms=forms or {},
+    )
+    papers = [
+        {
+            "kind": kind,
+            "words": words,
+            "filed": kind in order["papers"],
+            "open": order["stage"] in PAPER_STAGES[kind],
         }
-    return HTMLResponse(render("bench.html", bench_page(orders, labels)))
+        for kind, words in PAPER_WORDS.items()
+    ]
+    page = context | said | more | steps | {"papers": papers, "most_photos": MOST_PHOTOGRAPHS}
+    page["today_iso"] = serving.clock.today().isoformat()
+    return page_answer(request, "job.html", page, status)
 
 
-@pages.get("/bench/{order_id}")
-def read_job(serving: Serving, order_id: str) -> HTMLResponse:
-    """Show one job."""
-    return HTMLResponse(render("job.html", _job(serving, order_id)))
-
-
-@pages.get("/bench/{order_id}/card")
+@router.get("/bench/{order_id}/card")
 def read_card(serving: Serving, request: Request, order_id: str) -> HTMLResponse:
     """Show the job card, made to be printed."""
     context = _job(serving, order_id) | {"code": _code(request, order_id)}
     return HTMLResponse(render("job_card.html", context))
 
 
-@pages.get("/bench/{order_id}/packing-list")
+@router.get("/bench/{order_id}/packing-list")
 def read_packing_list(serving: Serving, request: Request, order_id: str) -> HTMLResponse:
     """Show the packing list of a parcel, made to be printed."""
     context = _job(serving, order_id) | {"code": _code(request, order_id)}
     return HTMLResponse(render("packing_list.html", context))
 
 
-@pages.get("/workload")
-def read_work_ahead(serving: Serving, months: Months = 12) -> HTMLResponse:
-    """Show the work to come."""
-    ahead = year_ahead(serving.database, serving.clock.today(), months)
-    habits = ahead.books.habits
-    context = workload_page(
-        _periods(ahead),
-        summarise(ahead.simulated, ahead.by_day, "total"),
-        months=months,
-        currency=ahead.books.settings.currency,
-        leans_on=f"A due pair is taken to be booked in with a chance of {habits.come:.0%}, learnt "
-        f"from {habits.n_outcomes} due pairs.",
-    )
-    return HTMLResponse(render("workload.html", context))
+@router.get("/bench/{order_id}/{kind}")
+def read_paper(serving: Serving, request: Request, order_id: str, kind: str) -> HTMLResponse:
+    """Show the form of a paper, with what is filed already."""
+    if kind not in PAPER_READERS:
+        raise NotFound(
+            f"There is no {kind!r} of an order.",
+            where="the address",
+            accepted=", ".join(PAPER_READERS),
+            remedy="Open the order and choose one of its papers.",
+        )
+    return paper_answer(serving, request, order_id, kind)
 
 
-# Before the pages' own route of that shape, which knows the rack's figures only.
-@router.get("/figures/workload.json")
-def read_workload_figure(serving: Serving, months: Months = 12) -> Response:
-    """Draw the bench hours to come, as JSON that the page's script draws."""
-    ahead = year_ahead(serving.database, serving.clock.today(), months)
-    entry = FIGURES["workload"]
-    drawn = entry.draw(_periods(ahead), today=ahead.books.as_of)
-    return Response(figure_json(drawn), media_type="application/json")
+def paper_answer(
+    serving: Services,
+    request: Request,
+    order_id: str,
+    kind: str,
+    *,
+    form: FormState | None = None,
+    trouble: str = "",
+    status: int = 200,
+) -> HTMLResponse:
+    """Answer the form of a paper, with what was typed or what is filed."""
+    with serving.database.reading() as session:
+        order = describe(session, order_id)
+        pair = find_record(session, "pairs", {"pair_id": order["pair_id"]}) or {}
+    shown = form or FormState(typed_of(kind, order["papers"].get(kind)))
+    name = pair.get("label") or order["pair_id"]
+    context = paper_page(kind, shown, order=order, pair=name, trouble=trouble)
+    return page_answer(request, "job_paper.html", context, status)
 
 
-def _periods(ahead: YearAhead) -> pd.DataFrame:
-    """Months, with the hours the bench is open in each."""
-    periods = summarise(ahead.simulated, ahead.by_day, "month")
-    days = ahead.simulated.days
-    hours = ahead.books.settings.bench_hours()
-    minutes = hours.minutes_by_day(days[0], len(days)) * hours.benches
-    of_month = pd.Series(minutes / 60, index=days).groupby(days.to_period("M").to_timestamp()).sum()
-    return periods.assign(open_hours=periods["begins_on"].map(of_month.to_dict()))
+@router.get("/bench-photographs/{photo_id}")
+def read_photograph(serving: Serving, photo_id: str) -> Response:
+    """Send a photograph; its name says its content, so a browser may keep it."""
+    with serving.database.reading() as session:
+        found = find_photo(session, photo_id)
+    if found is None:
+        raise NotFound("There is no such photograph.", where="the address")
+    headers = {"cache-control": "private, max-age=31536000, immutable"}
+    return Response(found[1], media_type=found[0], headers=headers)
 
 
 def _job(serving: Services, order_id: str) -> dict[str, Any]:
@@ -126,6 +201,3 @@ def _code(request: Request, order_id: str) -> Markup:
     drawn = segno.make(address, error="m", micro=False)
     # the drawing is segno's own text; the address is in it only as squares
     return Markup(drawn.svg_inline(omitsize=True, border=2))  # noqa: S704
-
-
-router.include_router(pages)

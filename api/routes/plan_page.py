@@ -2,23 +2,26 @@
 
 from __future__ import annotations
 
-import hmac
-import secrets
 from datetime import date
 from typing import Any
-from urllib.parse import quote
 
 from fastapi import APIRouter, Request, Response
-from fastapi.responses import HTMLResponse, RedirectResponse
+from fastapi.responses import HTMLResponse
 
 from api.errors import Refused, SolespanError
 from api.routes.http import Serving
-from api.routes.pages import TOKEN, PageRoute, Typed, Words
+from api.routes.page_http import (
+    PageRoute,
+    Typed,
+    Words,
+    back_to,
+    page_answer,
+    refuse_foreign_form,
+)
 from api.services.planning import care, plans
 from api.services.planning.page import plan_context
 from api.storage.planning import plans_of
 from api.wiring import Services
-from dashboards.render import render
 
 __all__ = ["router"]
 
@@ -39,7 +42,7 @@ def make_plan(serving: Serving, request: Request, typed: Typed) -> Response:
     """Plan as the form asks, or show the page again with what is wrong."""
     wearer = typed.get("wearer", "")
     try:
-        _check_token(request, typed)
+        refuse_foreign_form(request, typed)
         asked = plans.plan_rack(
             serving, wearer, _wishes(typed), earlier=_earlier(serving, wearer, typed)
         )
@@ -47,7 +50,7 @@ def make_plan(serving: Serving, request: Request, typed: Typed) -> Response:
             plans.keep(serving, session, asked)
     except SolespanError as error:
         return _page(serving, request, wearer, problem=" ".join(error.lines()))
-    return RedirectResponse(f"/plan?wearer={quote(wearer, safe='')}&done=plan", 303)
+    return back_to("/plan", wearer=wearer, done="plan")
 
 
 @router.post("/plan/care")
@@ -55,12 +58,12 @@ def log_care(serving: Serving, request: Request, typed: Typed) -> Response:
     """Log that a care was done today."""
     wearer = typed.get("wearer", "")
     try:
-        _check_token(request, typed)
+        refuse_foreign_form(request, typed)
         with serving.database.writing() as session:
             care.log_care(serving, session, typed.get("pair", ""), typed.get("care", ""), None)
     except SolespanError as error:
         return _page(serving, request, wearer, problem=" ".join(error.lines()))
-    return RedirectResponse(f"/plan?wearer={quote(wearer, safe='')}&done=care", 303)
+    return back_to("/plan", wearer=wearer, done="care")
 
 
 def _wishes(typed: dict[str, str]) -> dict[str, Any]:
@@ -98,22 +101,8 @@ def _earlier(serving: Services, wearer: str, typed: dict[str, str]) -> Any:
     return plans.earlier_of(newest[0]) if newest else None
 
 
-def _check_token(request: Request, typed: dict[str, str]) -> None:
-    """Refuse a form that did not come from a page of ours in this browser."""
-    given, kept = typed.get(TOKEN, ""), request.cookies.get(TOKEN, "")
-    if not kept or not hmac.compare_digest(given.encode(), kept.encode()):
-        raise Refused("The page was too old, or cookies are off.", remedy="Please send it again.")
-
-
 def _page(
     serving: Services, request: Request, wearer: str, *, done: str = "", problem: str = ""
 ) -> HTMLResponse:
-    token = request.cookies.get(TOKEN) or secrets.token_urlsafe(24)
-    context = plan_context(serving, wearer)
-    page = render("plan.html", context | {"token": token, "done": done, "problem": problem})
-    answer = HTMLResponse(page, 422 if problem else 200)
-    if TOKEN not in request.cookies:
-        answer.set_cookie(
-            TOKEN, token, httponly=True, samesite="strict", secure=request.url.scheme == "https"
-        )
-    return answer
+    context = plan_context(serving, wearer) | {"done": done, "problem": problem}
+    return page_answer(request, "plan.html", context, 422 if problem else 200)

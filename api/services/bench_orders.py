@@ -17,23 +17,11 @@ from api.errors import Conflict, Refused, StaleVersion
 from api.schemas.bench import Move, NewOrder
 from api.services import records
 from api.services.bench_found import describe, found_order, refuse_elsewhere
-from api.services.bench_steps import Step, done_by
+from api.services.bench_steps import STEPS, Step, done_by
 from api.storage import bench as stored
 from api.storage.records import owner_of
 
-__all__ = ["STEPS", "book", "step"]
-
-STEPS: dict[str, tuple[str, ...]] = {
-    "booked": ("in_post", "received", "cancelled", "missed"),
-    "in_post": ("received", "cancelled"),
-    "received": ("on_bench", "returned"),
-    "on_bench": ("checked",),
-    "checked": ("posted_back", "returned"),
-    "posted_back": ("returned",),
-    "returned": (),
-    "cancelled": (),
-    "missed": (),
-}
+__all__ = ["book", "step"]
 
 
 def book(session: Session, given: NewOrder, clock: Clock) -> dict[str, Any]:

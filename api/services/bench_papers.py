@@ -18,7 +18,14 @@ from api.services.bench_settings import read_bench_settings
 from api.storage import bench as stored
 from forecast.bench.shoe_record import FootRecord, Mismatch, ShoeRecord, Tolerances, mismatches
 
-__all__ = ["PAPER_STAGES", "MeasuresOut", "file_paper", "log_check", "measures_out"]
+__all__ = [
+    "PAPER_STAGES",
+    "MeasuresOut",
+    "file_paper",
+    "log_check",
+    "measures_out",
+    "pair_measures_out",
+]
 
 PAPER_STAGES = {
     "condition": ("received", "on_bench"),
@@ -83,6 +90,13 @@ def measures_out(
     settings, _ = read_bench_settings(session)
     allowed = Tolerances(settings.width_tolerance_mm, settings.thickness_tolerance_mm)
     return mismatches(_shoe_record(before), _shoe_record(after), allowed)
+
+
+def pair_measures_out(session: Session, papers: Mapping[str, Any]) -> list[Mismatch]:
+    """Return what is out on a pair whose record and finished measures are filed, else nothing."""
+    if "before" not in papers or "after" not in papers:
+        return []
+    return measures_out(session, papers["before"], papers["after"])
 
 
 def _shoe_record(paper: Mapping[str, Any]) -> ShoeRecord:

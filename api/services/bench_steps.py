@@ -21,7 +21,19 @@ from api.storage.due import forecast_of_pair
 from api.storage.workload import put_outcome
 from forecast.workload.mix import SOLE_WORKS
 
-__all__ = ["Step", "done_by"]
+__all__ = ["STEPS", "Step", "done_by"]
+
+STEPS: dict[str, tuple[str, ...]] = {
+    "booked": ("in_post", "received", "cancelled", "missed"),
+    "in_post": ("received", "cancelled"),
+    "received": ("on_bench", "returned"),
+    "on_bench": ("checked",),
+    "checked": ("posted_back", "returned"),
+    "posted_back": ("returned",),
+    "returned": (),
+    "cancelled": (),
+    "missed": (),
+}
 
 
 @dataclass(frozen=True)

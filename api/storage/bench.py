@@ -10,13 +10,20 @@ from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import Session
 
 from api.errors import Conflict
-from api.storage.bench_tables import BenchEvent, BenchOrder, BenchPaper, BenchPhoto
-from api.storage.tables import BenchJob, Pair
+from api.storage.bench_tables import (
+    OPEN_STAGES,
+    BenchEvent,
+    BenchOrder,
+    BenchPaper,
+    BenchPhoto,
+)
+from api.storage.tables import BenchJob, Pair, Wearer
 
 __all__ = [
     "add_event",
     "add_photo",
     "change_order",
+    "count_open",
     "count_photos",
     "delete_photo",
     "events_of",
@@ -25,6 +32,7 @@ __all__ = [
     "insert_order",
     "list_orders",
     "open_jobs",
+    "open_orders",
     "order_of_photo",
     "papers_of",
     "photos_of",
@@ -65,6 +73,39 @@ def list_orders(
     if below_id is not None:
         query = query.where(_ORDERS.c.id < below_id)
     return [dict(row) for row in session.execute(query).mappings()]
+
+
+def open_orders(session: Session, limit: int) -> list[dict[str, Any]]:
+    """Return orders not yet given back, those promised or expected soonest first.
+
+    Beside the order's own columns: `pair_label`, `owner`, and `received_on` of its job.
+    """
+    job = sa.and_(BenchJob.job_id == _ORDERS.c.order_id, BenchJob.pair_pk == _ORDERS.c.pair_pk)
+    query = (
+        sa.select(
+            *(c for c in _ORDERS.c if c.name not in _HIDDEN),
+            Pair.pair_id,
+            Pair.label.label("pair_label"),
+            sa.func.coalesce(Wearer.name, Wearer.wearer_id).label("owner"),
+            BenchJob.received_on,
+        )
+        .select_from(_ORDERS.join(Pair).join(Wearer))
+        .outerjoin(BenchJob, job)
+        .where(_ORDERS.c.stage.in_(OPEN_STAGES))
+        .order_by(
+            sa.func.coalesce(_ORDERS.c.promised_on, _ORDERS.c.expected_on).is_(None),
+            sa.func.coalesce(_ORDERS.c.promised_on, _ORDERS.c.expected_on),
+            _ORDERS.c.id,
+        )
+        .limit(limit)
+    )
+    return [dict(row) for row in session.execute(query).mappings()]
+
+
+def count_open(session: Session) -> int:
+    """Count the orders not yet given back."""
+    query = sa.select(sa.func.count()).select_from(_ORDERS)
+    return int(session.execute(query.where(_ORDERS.c.stage.in_(OPEN_STAGES))).scalar_one())
 
 
 def insert_order(session: Session, values: Mapping[str, Any]) -> int:

@@ -1,14 +1,17 @@
-"""What do the bench's pages say: orders by stage, one job, its card, its packing list?"""
+"""What does the bench's page say: what comes today, what is late, and every order by its stage?"""
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from datetime import date
 from typing import Any
 
-from dashboards.cautions import cautions_of
-from forecast.frames import FEET, POINTS
+import pandas as pd
 
-__all__ = ["STAGE_WORDS", "bench_page", "job_page"]
+from dashboards import wording
+from forecast.frames import WORKS
+
+__all__ = ["OPEN_STAGES", "STAGE_WORDS", "bench_page", "work_words"]
 
 STAGE_WORDS = {
     "booked": "booked",
@@ -21,16 +24,17 @@ STAGE_WORDS = {
     "cancelled": "cancelled",
     "missed": "not brought",
 }
-_OPEN = tuple(STAGE_WORDS)[:6]
-_WIDTHS = ("ball", "waist", "heel_seat")
-_SINGLE = (
-    ("edge_taper_mm", "edge taper", "mm"),
-    ("pitch_degrees", "pitch", "degrees"),
-    ("stitches_per_inch", "stitches", "per inch"),
-    ("nails", "nails", ""),
-    ("tacks", "tacks", ""),
-)
-_PARTS = ("stitching", "welt", "heel_block", "toe", "shank", "cork", "uppers")
+OPEN_STAGES = tuple(STAGE_WORDS)[:6]
+_MEANS = {
+    "booked": "not here yet",
+    "in_post": "on its way here",
+    "received": "waits for the bench",
+    "on_bench": "being worked on",
+    "checked": "waits to go back",
+    "posted_back": "on its way back",
+}
+_COMING = ("booked", "in_post")
+_HERE = ("received", "on_bench", "checked")
 
 
 def work_words(work: str) -> str:
@@ -38,141 +42,86 @@ def work_words(work: str) -> str:
     return work.replace("_", " ")
 
 
-def bench_page(orders: Sequence[Mapping[str, Any]], labels: Mapping[str, str]) -> dict[str, Any]:
-    """Gather the bench page: open orders by stage, the day promised soonest first."""
-    groups = []
-    for stage in _OPEN:
-        own = [o for o in orders if o["stage"] == stage]
-        own.sort(key=lambda o: (str(o["promised_on"] or o["expected_on"] or "9999"), o["order_id"]))
-        rows = [_row(order, labels) for order in own]
-        groups.append({"stage": STAGE_WORDS[stage], "rows": rows})
-    return {"groups": groups, "total": sum(len(g["rows"]) for g in groups)}
+def bench_page(orders: Sequence[Mapping[str, Any]], *, total: int, today: date) -> dict[str, Any]:
+    """Gather the bench's page.
+
+    Parameters
+    ----------
+    orders : sequence of mappings
+        Open orders with `pair_label`, `owner` and `received_on`, soonest promised first.
+    total : int
+        Open orders in all; more than are given are said to be left out.
+    """
+    board = []
+    for stage in OPEN_STAGES:
+        rows = [_row(order, today) for order in orders if order["stage"] == stage]
+        board.append(
+            {"key": stage, "stage": STAGE_WORDS[stage], "means": _MEANS[stage]} | {"rows": rows}
+        )
+    coming = [_row(o, today) for o in orders if o["stage"] in _COMING and o["expected_on"] == today]
+    late = [_row(order, today) | {"when": why} for order in orders if (why := _late(order, today))]
+    count = {group["key"]: len(group["rows"]) for group in board}
+    return {
+        "total": total,
+        "left_out": total - len(orders),
+        "lead": _lead(len(coming), count, len(late)),
+        "coming": coming,
+        "late": late,
+        "board": board,
+        "work_options": [(work, work_words(work)) for work in WORKS],
+        "today_iso": today.isoformat(),
+    }
 
 
-def _row(order: Mapping[str, Any], labels: Mapping[str, str]) -> dict[str, str]:
+def _lead(coming: int, count: Mapping[str, int], late: int) -> str:
+    told = [
+        f"{wording.plural(coming, 'pair')} expected today" if coming else "nothing expected today",
+        f"{count['on_bench'] or 'none'} on the bench",
+        f"{count['received'] or 'none'} waiting for it",
+        f"{late or 'none'} late",
+    ]
+    text = ", ".join(told)
+    return f"{text[0].upper()}{text[1:]}."
+
+
+def _row(order: Mapping[str, Any], today: date) -> dict[str, str]:
     return {
         "order_id": order["order_id"],
-        "pair_id": order["pair_id"],
-        "pair": labels.get(order["pair_id"]) or order["pair_id"],
+        "pair": order["pair_label"] or order["pair_id"],
         "work": work_words(order["work"]),
-        "expected": str(order["expected_on"] or ""),
-        "promised": str(order["promised_on"] or ""),
+        "owner": order["owner"] or "",
+        "when": _when(order, today),
         "worker": order["worker"] or "",
     }
 
 
-def job_page(
-    order: Mapping[str, Any], pair: Mapping[str, Any], owner: str, minutes: tuple[float, float]
-) -> dict[str, Any]:
-    """Gather a job's page and card.
-
-    Parameters
-    ----------
-    order : mapping
-        The order with `events`, `papers` and `photos`.
-    pair : mapping
-        The pair's row.
-    owner : str
-        Whose it is.
-    minutes : (float, float)
-        Between which the hands-on time should fall, four times in five.
-    """
-    papers = order["papers"]
-    return {
-        "order": order,
-        "work": work_words(order["work"]),
-        "stage": STAGE_WORDS[order["stage"]],
-        "pair": pair["label"] or pair["pair_id"],
-        "construction": pair["construction"].replace("_", " "),
-        "size": f"{pair['size_eu']:g}" if pair["size_eu"] else "",
-        "owner": owner,
-        "minutes": f"{minutes[0]:.0f} to {minutes[1]:.0f}",
-        "condition": _condition(papers.get("condition")),
-        "records": _records(papers.get("before"), papers.get("after")),
-        "colours": _colours(papers),
-        "events": [_event(e) for e in order["events"]],
-        "cautions": cautions_of(order["work"]),
-    }
-
-
-def _condition(paper: Mapping[str, Any] | None) -> dict[str, Any] | None:
-    if paper is None:
-        return None
-    readings = []
-    for reading in paper["readings"]:
-        told = []
-        if reading["value_mm"] is not None:
-            told.append(f"{reading['value_mm']:g} mm ({reading['method'].replace('_', ' ')})")
-        if reading["grade"] is not None:
-            told.append(f"{reading['grade']} to the thumb")
-        where = f"{reading['foot']} {reading['point']}"
-        readings.append({"where": where, "found": ", ".join(told)})
-    parts = [
-        {"part": part.replace("_", " "), **{foot: paper[foot][part] for foot in FEET}}
-        for part in _PARTS
-    ]
-    notes = [f"{foot}: {paper[foot]['note']}" for foot in FEET if paper[foot]["note"]]
-    return {"readings": readings, "parts": parts, "notes": notes}
-
-
-def _records(
-    before: Mapping[str, Any] | None, after: Mapping[str, Any] | None
-) -> list[dict[str, str]]:
-    """List measures as rows: name, unit, and left and right before and after."""
-    rows = []
-    papers = {"before": before, "after": after}
-
-    def add(name: str, unit: str, get: Any) -> None:
-        row = {"name": name, "unit": unit}
-        for when, paper in papers.items():
-            for foot in FEET:
-                value = None if paper is None else get(paper[foot])
-                row[f"{when}_{foot}"] = "" if value is None else f"{value:g}"
-        if any(row[f"{when}_{foot}"] for when in papers for foot in FEET):
-            rows.append(row)
-
-    for point in POINTS:
-        add(f"thickness at {point}", "mm", lambda f, p=point: f["thickness_mm"].get(p))
-    for place in _WIDTHS:
-        add(f"width at {place.replace('_', ' ')}", "mm", lambda f, p=place: f["width_mm"].get(p))
-    layers = max(
-        (len(paper[foot]["heel_layers_mm"]) for paper in papers.values() if paper for foot in FEET),
-        default=0,
-    )
-    for i in range(layers):
-        add(
-            f"heel layer {i + 1}",
-            "mm",
-            lambda f, k=i: f["heel_layers_mm"][k] if k < len(f["heel_layers_mm"]) else None,
-        )
-    for field, name, unit in _SINGLE:
-        add(name, unit, lambda f, n=field: f[n])
-    return rows
-
-
-def _colours(papers: Mapping[str, Mapping[str, Any]]) -> list[str]:
-    paper = papers.get("before") or {}
+def _when(order: Mapping[str, Any], today: date) -> str:
+    """Say the day that matters at the order's stage."""
+    if order["stage"] in _COMING:
+        day = order["expected_on"]
+        return "no day agreed" if day is None else f"expected {_day(day, today)}"
     told = []
-    if paper.get("channel"):
-        told.append(f"channel {paper['channel']}")
-    if paper.get("toe_plate") is not None:
-        told.append("toe plate" if paper["toe_plate"] else "no toe plate")
-    for field, name in (("edge_colour", "edge"), ("bottom_colour", "bottom")):
-        if paper.get(field):
-            told.append(f"{name} {paper[field]}")
-    return told
+    if order["stage"] == "received" and order["received_on"] is not None:
+        waits = (today - order["received_on"]).days
+        told.append(f"here for {wording.plural(waits, 'day')}" if waits else "came today")
+    if order["promised_on"] is not None:
+        told.append(f"promised {_day(order['promised_on'], today)}")
+    return ", ".join(told)
 
 
-def _event(event: Mapping[str, Any]) -> dict[str, str]:
-    details = event["details"]
-    said = STAGE_WORDS[event["to_stage"]]
-    if "paper" in details:
-        said = f"{details['paper']} paper {'replaced' if 'replaced' in details else 'filed'}"
-    accepted = [f"{m['measure']}: {m['reason']}" for m in details.get("accepted", ())]
-    note = "; ".join([*filter(None, [details.get("note")]), *accepted])
-    return {
-        "at": str(event["at"])[:16].replace("T", " "),
-        "said": said,
-        "worker": event["worker"] or "",
-        "note": note,
-    }
+def _late(order: Mapping[str, Any], today: date) -> str:
+    promised, expected = order["promised_on"], order["expected_on"]
+    if order["stage"] in (*_COMING, *_HERE) and promised is not None and promised < today:
+        days = wording.plural((today - promised).days, "day")
+        return f"promised {days} ago, {STAGE_WORDS[order['stage']]}"
+    if order["stage"] in _COMING and expected is not None and expected < today:
+        return f"expected {wording.plural((today - expected).days, 'day')} ago, not here"
+    return ""
+
+
+def _day(day: date, today: date) -> str:
+    if day == today:
+        return "today"
+    stamp = pd.Timestamp(day)
+    short = f"{stamp.day_name()[:3]} {stamp.day} {wording.MONTHS[stamp.month - 1][:3]}"
+    return short if abs((day - today).days) < 300 else f"{short} {stamp.year}"

@@ -1,0 +1,186 @@
+"""What do the bench's forms do: book a pair in, take a step, file a paper, keep a photograph?
+
+Each is a plain form post that ends in a redirect. What is wrong stands beside the field with all
+that was typed; what someone else did meanwhile is told, and what was typed is shown, not lost.
+"""
+
+from __future__ import annotations
+
+from typing import Annotated
+from urllib.parse import quote
+
+from fastapi import APIRouter, Depends, Request, Response
+from starlette.datastructures import UploadFile
+
+from api.errors import Conflict, NotFound, Refused, SolespanError, StaleVersion
+from api.routes.bench_pages import bench_answer, job_answer, paper_answer
+from api.routes.http import Serving
+from api.routes.page_http import (
+    MOST_CHARACTERS,
+    PageRoute,
+    Typed,
+    back_to,
+    refuse_foreign_form,
+)
+from api.services import bench_orders
+from api.services.bench_forms import REASON, read_booking, read_move
+from api.services.bench_found import describe, forecast_anew
+from api.services.bench_paper_forms import PAPER_READERS
+from api.services.bench_papers import file_paper
+from api.services.bench_photographs import keep_photograph, remove_photograph
+from api.services.page_forms import FormProblem
+from api.services.photographs import MAX_PHOTO_BYTES
+from api.wiring import Services
+from dashboards.pages.bench import STAGE_WORDS
+from dashboards.pages.job_steps import unsaved
+from dashboards.pages.pair import FormState
+
+__all__ = ["PHOTO_PATH", "router"]
+
+router = APIRouter(route_class=PageRoute)
+PHOTO_PATH = "/bench-photographs"
+# The field of the form that a refusal of the service is about.
+_FIELDS = {"worker": "worker", "on": "on", "new_sole": "material", "bench_minutes": "bench_minutes"}
+
+
+def _of(order_id: str) -> str:
+    return f"/bench/{quote(order_id, safe='')}"
+
+
+@router.post("/bench")
+def book_pair(serving: Serving, request: Request, typed: Typed) -> Response:
+    """Book a pair in."""
+    refuse_foreign_form(request, typed)
+    try:
+        with serving.database.writing() as session:
+            asked = read_booking(session, typed)
+            order_id = bench_orders.book(session, asked, serving.clock)["order_id"]
+    except FormProblem as problem:
+        return bench_answer(serving, request, form=FormState(typed, problem.errors))
+    except SolespanError as error:
+        again = _booked_already(serving, typed, error)
+        if again is not None:
+            return again
+        errors = {error.where if error.where in typed else "": " ".join(error.lines())}
+        return bench_answer(serving, request, form=FormState(typed, errors))
+    return back_to(_of(order_id), done="booked")
+
+
+def _booked_already(
+    serving: Services, typed: dict[str, str], error: SolespanError
+) -> Response | None:
+    """Lead to the order that this very form made when it was sent before."""
+    if not isinstance(error, Conflict) or error.where != "order_id":
+        return None
+    with serving.database.reading() as session:
+        order = describe(session, typed.get("order_id", ""))
+    return back_to(_of(order["order_id"]), done="booked")
+
+
+@router.post("/bench/{order_id}/moves")
+def take_step(serving: Serving, request: Request, order_id: str, typed: Typed) -> Response:
+    """Take an order to its next stage; forecasts follow in the same transaction."""
+    refuse_foreign_form(request, typed)
+    to = typed.get("to", "")
+    try:
+        move = read_move(typed)
+        with serving.database.writing() as session:
+            order = bench_orders.step(session, order_id, move, serving.clock)
+            forecast_anew(serving.forecaster, session, order["pair_id"])
+    except FormProblem as problem:
+        forms = {to: FormState(typed, problem.errors)}
+        return job_answer(serving, request, order_id, {}, forms=forms, status=422)
+    except NotFound:
+        raise
+    except Conflict as conflict:
+        told = _overtaken(serving, order_id) if isinstance(conflict, StaleVersion) else ""
+        more = {
+            "problem": told or " ".join(conflict.lines()),
+            "unsaved": unsaved(typed, REASON),
+        }
+        return job_answer(serving, request, order_id, more, status=409)
+    except Refused as refused:
+        errors = {_FIELDS.get(refused.where, ""): f"{refused.what} {refused.remedy}".strip()}
+        forms = {to: FormState(typed, errors)}
+        return job_answer(serving, request, order_id, {}, forms=forms, status=422)
+    return back_to(_of(order_id), done=to)
+
+
+def _overtaken(serving: Services, order_id: str) -> str:
+    """Say who took which step meanwhile."""
+    with serving.database.reading() as session:
+        order = describe(session, order_id)
+    moves = [e for e in order["events"] if e["from_stage"] != e["to_stage"]]
+    who = moves[-1]["worker"] or "Someone"
+    return (
+        f"{who} took this order to {STAGE_WORDS[order['stage']]} while this page was open; "
+        "your step was not taken."
+    )
+
+
+@router.post("/bench/{order_id}/{kind}")
+def file_a_paper(
+    serving: Serving, request: Request, order_id: str, kind: str, typed: Typed
+) -> Response:
+    """File the condition report or the shoe's record; readings go into the log."""
+    if kind not in PAPER_READERS:
+        raise NotFound(f"There is no {kind!r} of an order.", remedy="Open the order again.")
+    refuse_foreign_form(request, typed)
+    try:
+        paper = PAPER_READERS[kind](typed)
+        with serving.database.writing() as session:
+            order = file_paper(session, order_id, kind, paper, serving.clock)
+            forecast_anew(serving.forecaster, session, order["pair_id"])
+    except FormProblem as problem:
+        form = FormState(typed, problem.errors)
+        return paper_answer(serving, request, order_id, kind, form=form, status=422)
+    except NotFound:
+        raise
+    except SolespanError as error:
+        form, told = FormState(typed), " ".join(error.lines())
+        return paper_answer(
+            serving, request, order_id, kind, form=form, trouble=told, status=error.status
+        )
+    return back_to(_of(order_id), done=kind)
+
+
+async def _picture(request: Request) -> tuple[dict[str, str], bytes]:
+    """Read the form of a photograph: its fields, and one byte more than may be kept."""
+    async with request.form(max_files=1, max_fields=5) as form:
+        typed = {n: v[:MOST_CHARACTERS] for n, v in form.items() if isinstance(v, str)}
+        file = form.get("file")
+        content = await file.read(MAX_PHOTO_BYTES + 1) if isinstance(file, UploadFile) else b""
+    return typed, content
+
+
+Picture = Annotated[tuple[dict[str, str], bytes], Depends(_picture)]
+
+
+@router.post(PHOTO_PATH)
+def add_photograph(serving: Serving, request: Request, given: Picture) -> Response:
+    """Attach a photograph to an order."""
+    typed, content = given
+    refuse_foreign_form(request, typed)
+    order_id, caption = typed.get("order_id", ""), typed.get("caption", "").strip()
+    try:
+        if not content:
+            raise Refused("No picture was chosen.", where="file", remedy="Choose one first.")
+        with serving.database.writing() as session:
+            keep_photograph(session, order_id, content, caption)
+    except NotFound:
+        raise
+    except SolespanError as error:
+        more = {"photo_problem": f"{error.what} {error.remedy}", "photo_caption": caption}
+        return job_answer(serving, request, order_id, more, status=error.status)
+    return back_to(_of(order_id), done="photograph")
+
+
+@router.post(PHOTO_PATH + "/{photo_id}/taken-away")
+def take_photograph_away(
+    serving: Serving, request: Request, photo_id: str, typed: Typed
+) -> Response:
+    """Take a photograph away; the audit keeps that it was there."""
+    refuse_foreign_form(request, typed)
+    with serving.database.writing() as session:
+        order_id = remove_photograph(session, photo_id)
+    return back_to(_of(order_id), done="taken-away")
