@@ -25,6 +25,9 @@ OWN_FILES = {
     "partial.js": SCRIPT,
     "regions.js": SCRIPT,
     "icon.svg": "image/svg+xml",
+    "icon-192.png": "image/png",
+    "icon-512.png": "image/png",
+    "offline.js": SCRIPT,
 }
 LIBRARY = "plotly.js"
 GZIP_LEVEL = 6  # level 9 takes three times as long for 1 % less

@@ -21,8 +21,10 @@ def log_wear_today(
 ) -> Response:
     """Log a wear today of the pair whose button was pressed."""
     refuse_foreign_form(request, typed)
+    # A wear kept without a network gets its day from the device; it is the same attempt still.
+    attempt = {name: value for name, value in typed.items() if name != "worn_on"}
     done = do_once(
-        serving, key, "POST /wear", typed, lambda session: log_tap(serving, session, typed)
+        serving, key, "POST /wear", attempt, lambda session: log_tap(serving, session, typed)
     )
     if done["needs_fit"]:
         serving.upkeep.wake()

@@ -18,7 +18,7 @@ from api.app import create_app
 from api.clock import Clock
 from api.settings import Settings
 from tests.browser.plotly_css import CHROMIUM, FLAGS
-from tests.dashboards.builders import LONG_NAME, Rack, rack, with_band
+from tests.dashboards.builders import LONG_NAME, Rack, of_one, rack, with_band
 from tests.dashboards.storing import store
 
 NOW = datetime(2026, 11, 25, 12, tzinfo=UTC)
@@ -30,6 +30,7 @@ SITUATIONS: dict[str, Callable[[], Rack]] = {
     "no pair": lambda: rack(0),
     "long names": lambda: rack(4, label=LONG_NAME),
     "200 pairs": lambda: rack(200),
+    "one wearer": lambda: of_one(rack(6)),
 }
 
 
@@ -55,6 +56,18 @@ def served(sqlite_template: Path, tmp_path_factory) -> Iterator[Callable[[str], 
                 file = shutil.copyfile(sqlite_template, folder / f"{len(addresses)}.sqlite3")
                 addresses[name] = running.enter_context(_Server(Path(file), SITUATIONS[name]()))
             return addresses[name]
+
+        yield address_of
+
+
+@pytest.fixture
+def fresh(sqlite_template: Path, tmp_path: Path) -> Iterator[Callable[[str], str]]:
+    """Give the address of a server of this test's own, which it may change."""
+    with ExitStack() as running:
+
+        def address_of(name: str) -> str:
+            file = Path(shutil.copyfile(sqlite_template, tmp_path / "own.sqlite3"))
+            return running.enter_context(_Server(file, SITUATIONS[name]()))
 
         yield address_of
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -237,6 +237,14 @@ OWNER_YEARS = pd.DataFrame(
         "most_sent_in_30_days": [1, 2, 1, 2],
     }
 )
+
+
+def of_one(situation: Rack, wearer_id: str = "ada") -> Rack:
+    """Build the same rack with every pair one wearer's."""
+    log = situation.log
+    pairs = log.pairs.assign(wearer_id=wearer_id)
+    wearers = log.wearers[log.wearers["wearer_id"] == wearer_id].reset_index(drop=True)
+    return Rack(replace(log, pairs=pairs, wearers=wearers), situation.forecast, situation.path)
 
 
 def what_if(situation: Rack) -> pd.DataFrame:

@@ -14,6 +14,7 @@ __all__ = ["SECURITY_HEADERS", "SecurityHeaders"]
 CONTENT_SECURITY_POLICY = (
     "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data: blob:; "
     "connect-src 'self'; font-src 'self'; form-action 'self'; base-uri 'none'; "
+    "worker-src 'self'; manifest-src 'self'; "
     "object-src 'none'; frame-ancestors 'none'"
 )
 

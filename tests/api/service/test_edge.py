@@ -42,6 +42,7 @@ def test_the_policy_is_the_one_that_was_measured():
     assert CONTENT_SECURITY_POLICY == (
         "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data: blob:; "
         "connect-src 'self'; font-src 'self'; form-action 'self'; base-uri 'none'; "
+        "worker-src 'self'; manifest-src 'self'; "
         "object-src 'none'; frame-ancestors 'none'"
     )
 

@@ -1,0 +1,64 @@
+"""What does a phone need to put the rack on its home screen and open it without a network?"""
+
+from __future__ import annotations
+
+from importlib.resources import files
+
+from fastapi import APIRouter, Response
+
+from api.routes.http import json_answer
+from dashboards.assets import assets
+
+__all__ = ["router"]
+
+router = APIRouter()
+GROUND = "#e9eeec"
+
+
+@router.get("/app.webmanifest")
+def read_manifest() -> Response:
+    """Describe the installed program (W3C Web Application Manifest)."""
+    icons = [("icon-192.png", "192x192"), ("icon-512.png", "512x512")]
+    body = {
+        "name": "solespan",
+        "short_name": "solespan",
+        "description": "When does each pair need a new sole?",
+        "id": "/",
+        "start_url": "/",
+        "scope": "/",
+        "display": "standalone",
+        "background_color": GROUND,
+        "theme_color": GROUND,
+        "icons": [
+            {
+                "src": f"/assets/{assets()[name].url_name}",
+                "sizes": sizes,
+                "type": "image/png",
+                "purpose": "any maskable",
+            }
+            for name, sizes in icons
+        ]
+        + [
+            {
+                "src": f"/assets/{assets()['icon.svg'].url_name}",
+                "sizes": "any",
+                "type": "image/svg+xml",
+            }
+        ],
+    }
+    answer = json_answer(body)
+    answer.headers["content-type"] = "application/manifest+json"
+    return answer
+
+
+@router.get("/sw.js")
+def read_service_worker() -> Response:
+    """Send the script that keeps pages and files for a time without a network.
+
+    It stands at the root because that is how far it may look; a browser asks for it anew each time.
+    """
+    return Response(
+        (files("dashboards") / "static" / "sw.js").read_bytes(),
+        media_type="text/javascript",
+        headers={"cache-control": "no-cache"},
+    )

@@ -1,0 +1,116 @@
+/* Keeps wears that were logged without a network, and sends each once when there is one again. */
+"use strict";
+(() => {
+  const { say } = window.solespan;
+  const STORE = "wears";
+  let sending = null;
+
+  function opened() {
+    return new Promise((resolve, reject) => {
+      const asked = indexedDB.open("solespan", 1);
+      asked.onupgradeneeded = () => asked.result.createObjectStore(STORE, { keyPath: "key" });
+      asked.onsuccess = () => resolve(asked.result);
+      asked.onerror = () => reject(asked.error);
+    });
+  }
+
+  async function inStore(mode, work) {
+    const database = await opened();
+    try {
+      return await new Promise((resolve, reject) => {
+        const change = database.transaction(STORE, mode);
+        const asked = work(change.objectStore(STORE));
+        change.oncomplete = () => resolve(asked.result);
+        change.onerror = () => reject(change.error);
+      });
+    } finally { database.close(); }
+  }
+
+  const waiting = () => inStore("readonly", (store) => store.getAll());
+
+  /* The calendar day on this device: the page at hand may be days old. */
+  function today() {
+    const now = new Date();
+    const two = (number) => String(number).padStart(2, "0");
+    return `${now.getFullYear()}-${two(now.getMonth() + 1)}-${two(now.getDate())}`;
+  }
+
+  function label(submitter, form) {
+    const words = submitter?.getAttribute("aria-label")?.replace(/^Worn[^:]*: /, "");
+    return words || form.dataset.offline || document.querySelector(".wear a")?.textContent || "";
+  }
+
+  async function keep(form, attempt, submitter) {
+    const body = new URLSearchParams(attempt.body);
+    if (!body.get("worn_on")) body.set("worn_on", today());
+    body.delete("form_token");
+    const same = (await waiting()).find((one) => one.body === body.toString());
+    if (!same) {
+      await inStore("readwrite", (store) => store.put({
+        key: attempt.key, body: body.toString(), label: label(submitter, form), at: Date.now(),
+      }));
+    }
+    await show();
+    say("No network: the wear is kept on this device and sent when there is one.");
+  }
+
+  async function show() {
+    const every = await waiting();
+    const note = document.getElementById("waiting");
+    note.hidden = !every.length;
+    note.querySelector("[data-drop]").hidden = !every.some((one) => one.refused);
+    note.querySelector("p").textContent = every.length
+      ? `${every.length} ${every.length === 1 ? "wear waits" : "wears wait"} on this device to be sent: ${every.map((one) => `${one.label || "a pair"}${one.refused ? " (refused, open the pair)" : ""}`).join(", ")}.`
+      : "";
+  }
+
+  async function post(one) {
+    const body = new URLSearchParams(one.body);
+    body.set("form_token", document.querySelector("[name=form_token]")?.value || "");
+    return fetch("/wear", {
+      method: "POST",
+      body,
+      headers: { "idempotency-key": `"${one.key}"`, accept: "text/html" },
+    });
+  }
+
+  async function sendAll() {
+    let sent = 0;
+    for (const one of (await waiting()).sort((a, b) => a.at - b.at)) {
+      const answer = await post(one);
+      const where = new URL(answer.url);
+      if (answer.ok && where.searchParams.has("done")) {
+        await inStore("readwrite", (store) => store.delete(one.key));
+        sent += 1;
+      } else if ([404, 422].includes(answer.status)) {
+        await inStore("readwrite", (store) => store.put({ ...one, refused: true }));
+      }
+    }
+    return sent;
+  }
+
+  async function flush() {
+    if (sending || !document.querySelector("[name=form_token]")) return;
+    sending = sendAll();
+    try {
+      const sent = await sending;
+      if (sent) say(`${sent === 1 ? "The wear" : `The ${sent} wears`} kept on this device ${sent === 1 ? "is" : "are"} logged now.`);
+    } catch { /* still no network: they stay */ }
+    sending = null;
+    await show();
+  }
+
+  window.solespan.keep = keep;
+  async function dropRefused() {
+    for (const one of (await waiting()).filter((each) => each.refused)) {
+      await inStore("readwrite", (store) => store.delete(one.key));
+    }
+    await show();
+  }
+
+  document.querySelector("#waiting [data-send]").addEventListener("click", flush);
+  document.querySelector("#waiting [data-drop]").addEventListener("click", dropRefused);
+  addEventListener("online", flush);
+  show().then(flush);
+  if ("serviceWorker" in navigator && isSecureContext) navigator.serviceWorker.register("/sw.js");
+})();

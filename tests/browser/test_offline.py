@@ -1,0 +1,91 @@
+"""Is a wear logged without a network kept on the phone, and sent later exactly once."""
+
+import pytest
+from playwright.sync_api import Page
+
+from tests.browser.conftest import ARTEFACTS
+
+pytestmark = pytest.mark.browser
+
+TODAY = "2026-11-25"
+
+
+def under_control(page: Page, address: str) -> None:
+    """Open a page, and once more when the service worker is there to keep it."""
+    page.goto(address)
+    page.evaluate("navigator.serviceWorker.ready.then(() => true)")
+    page.wait_for_selector("body")
+    page.reload()
+
+
+def worn(page: Page, base: str, day: str) -> list[str]:
+    answer = page.request.get(f"{base}/v1/wear-days?since={day}&limit=100")
+    return sorted(row["pair_id"] for row in answer.json()["items"])
+
+
+def test_two_wears_logged_without_a_network_become_exactly_two_rows(visit, fresh):
+    base = fresh("one wearer")
+    opened = visit("about:blank")
+    page = opened.page
+    page.clock.set_fixed_time(f"{TODAY}T12:00:00Z")
+    under_control(page, base)
+    assert worn(page, base, TODAY) == []
+    page.context.set_offline(True)
+    page.reload()
+    buttons = page.locator(".rack .tap")
+    names = [buttons.nth(i).get_attribute("value") for i in (0, 1)]
+    for i in (0, 1):
+        buttons.nth(i).click()
+        page.wait_for_selector(f"#waiting:has-text('{i + 1} wear')")
+    page.locator(".rack .tap").nth(1).click()  # pressed again: it is kept once
+    assert page.inner_text("#waiting p").startswith("2 wears wait on this device")
+    page.screenshot(path=ARTEFACTS / "offline-390-light.png")
+    assert worn(page, base, TODAY) == []
+    page.reload()
+    assert page.inner_text("#waiting p").startswith("2 wears wait"), "a reload loses nothing"
+    page.context.set_offline(False)
+    page.wait_for_selector("#waiting[hidden]", state="attached")
+    assert worn(page, base, TODAY) == sorted(names)
+    page.reload()
+    page.wait_for_load_state("networkidle")
+    assert worn(page, base, TODAY) == sorted(names), "nothing is sent twice"
+
+
+def test_an_answer_lost_on_the_way_does_not_log_a_second_time(visit, fresh):
+    base = fresh("one wearer")
+    opened = visit(base)
+    page = opened.page
+    lost = []
+
+    def lose_first(route):
+        if not lost:
+            lost.append(route.fetch(max_redirects=0))  # the server did its work
+            route.abort()
+        else:
+            route.continue_()
+
+    page.route("**/wear", lose_first)
+    page.locator(".rack .tap").first.click()
+    page.wait_for_selector("#waiting:not([hidden])")
+    page.click("#waiting [data-send]")
+    page.wait_for_selector("#waiting[hidden]", state="attached")
+    assert lost
+    assert len(worn(page, base, TODAY)) == 1
+
+
+def test_the_program_can_be_put_on_a_home_screen(visit, served):
+    page = visit(served("one pair")).page
+    address = page.get_attribute("link[rel=manifest]", "href")
+    manifest = page.evaluate("address => fetch(address).then(a => a.json())", address)
+    assert manifest["display"] == "standalone"
+    assert manifest["start_url"] == "/"
+    sizes = page.evaluate(
+        """icons => Promise.all(icons.map(icon => new Promise(done => {
+             const picture = new Image();
+             picture.onload = () => done(`${picture.naturalWidth}`);
+             picture.onerror = () => done('broken');
+             picture.src = icon.src; })))""",
+        manifest["icons"],
+    )
+    assert {"192", "512"} <= set(sizes)
+    assert "broken" not in sizes
