@@ -16,6 +16,8 @@ PAGES = [
     ("full", "/pairs/nobody"),
     ("full", "/plan"),
     ("full", "/bench"),
+    ("full", "/workload"),
+    ("no pair", "/bench"),
     ("no pair", "/"),
     ("long names", "/"),
     ("long names", "/pairs/pair-000"),
