@@ -20,6 +20,7 @@ from api.routes import (
     fit,
     forecasts,
     health,
+    import_pages,
     imports,
     materials,
     plan_page,
@@ -123,7 +124,12 @@ def create_app(
         Gate,
         allowed_hosts=allowed_hosts,
         max_body_bytes=MAX_BODY_BYTES,
-        upload_path=("/v1/imports", bench.PHOTO_PATH, bench_forms.PHOTO_PATH),
+        upload_path=(
+            "/v1/imports",
+            import_pages.UPLOAD_PATH,
+            bench.PHOTO_PATH,
+            bench_forms.PHOTO_PATH,
+        ),
         max_upload_bytes=settings.upload_limit_bytes + FORM_OVERHEAD_BYTES,
     )
     app.add_middleware(SecurityHeaders)

@@ -27,6 +27,7 @@ OWN_FILES = {
     "icon.svg": "image/svg+xml",
     "icon-192.png": "image/png",
     "icon-512.png": "image/png",
+    "device.js": SCRIPT,
     "offline.js": SCRIPT,
 }
 LIBRARY = "plotly.js"

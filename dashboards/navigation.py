@@ -31,6 +31,8 @@ class NavEntry:
 ENTRIES: tuple[NavEntry, ...] = (
     NavEntry("Rack", "/", ("rack.html",), first=True),
     NavEntry("Plan", "/plan", ("plan.html",), first=True),
+    NavEntry("Add", "/add", ("add.html",), first=True),
+    NavEntry("Import", "/import", ("import.html", "import_report.html")),
     NavEntry("Bench", "/bench", ("bench.html", "job.html"), "shop", first=True),
     NavEntry("Work ahead", "/workload", ("workload.html",), "shop"),
 )

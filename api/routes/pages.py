@@ -13,7 +13,15 @@ from fastapi import APIRouter, Request, Response
 from starlette.exceptions import HTTPException
 
 from api.errors import NotFound
-from api.routes import pair_pages, phone, rack_pages, wear_pages
+from api.routes import (
+    add_pages,
+    import_pages,
+    pair_pages,
+    phone,
+    rack_pages,
+    sole_pages,
+    wear_pages,
+)
 from api.routes.http import Serving
 from api.routes.page_http import TOKEN, PageRoute, Typed, Words, page_answer
 from api.services.pages import rack_context, rack_frames
@@ -38,7 +46,15 @@ DONE = {
 router = APIRouter()
 pages = APIRouter(route_class=PageRoute)
 # The pair's own page takes every address under /pairs that is left, so it comes last.
-for more in (phone, wear_pages, rack_pages, pair_pages):
+for more in (
+    phone,
+    wear_pages,
+    rack_pages,
+    add_pages,
+    import_pages,
+    sole_pages,
+    pair_pages,
+):
     router.include_router(more.router)
 
 

@@ -27,7 +27,7 @@ from api.wiring import Services
 from dashboards.pages.pair import FORM_NAMES, GAUGES, UNITS, FormState, form_choices
 from dashboards.pages.thumb import thumb_page
 
-__all__ = ["pair_address", "router"]
+__all__ = ["ours", "pair_address", "router"]
 
 GAUGE = "gauge"  # the cookie that remembers which gauge and unit were used last
 GAUGE_KEPT_S = 400 * 24 * 3600
@@ -66,7 +66,7 @@ def log_thumb_check(
 ) -> Response:
     """Log what the thumb felt, or show it again with what is wrong."""
     try:
-        _ours(request, typed)
+        ours(request, typed)
         every = read_thumb(pair_id, typed)
         done = _log(serving, key, f"POST {pair_address(pair_id, 'thumb')}", typed, "checks", every)
     except FormProblem as problem:
@@ -139,7 +139,7 @@ def _logged(
 ) -> Response:
     table, path = ("wear_days", "wear-days") if form == "wear" else ("checks", "checks")
     try:
-        _ours(request, typed)
+        ours(request, typed)
         done = _log(serving, key, f"POST {pair_address(pair_id, path)}", typed, table, read())
     except FormProblem as problem:
         state = FormState(typed, problem.errors, replaceable=problem.replaceable)
@@ -150,7 +150,7 @@ def _logged(
     )
 
 
-def _ours(request: Request, typed: dict[str, str]) -> None:
+def ours(request: Request, typed: dict[str, str]) -> None:
     """Refuse a foreign form so that what was typed stays on the page."""
     try:
         refuse_foreign_form(request, typed)

@@ -86,6 +86,7 @@ def import_files(
     source: str,
     today: Today,
     keep_good_rows: bool = False,
+    rehearse: bool = False,
     limit_bytes: int = DEFAULT_LIMIT_BYTES,
     progress: Progress | None = None,
 ) -> ImportReport:
@@ -103,6 +104,8 @@ def import_files(
         The last day that can be logged; `Clock.today` gives each wearer's own.
     keep_good_rows : bool
         Take the good rows although others are refused.
+    rehearse : bool
+        Only say what would be done: nothing is written.
     limit_bytes : int
         Longest file.
     progress : callable, optional
@@ -136,7 +139,7 @@ def import_files(
             for name, draft in drafts.items()
         }
         _fill(report, drafts, plans)
-        if report.refused and not keep_good_rows:
+        if rehearse or (report.refused and not keep_good_rows):
             return report
         report.written = True
         if report.changed:

@@ -24,6 +24,7 @@ from forecast.units import iron_to_mm
 __all__ = [
     "FormProblem",
     "Typed",
+    "Values",
     "checked",
     "follow",
     "log_records",

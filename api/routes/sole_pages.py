@@ -1,0 +1,119 @@
+"""How does an owner hand a pair over, receive it back, fit a sole, and retire it?"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+from fastapi import APIRouter, Request, Response
+from sqlalchemy.orm import Session
+
+from api.errors import Refused
+from api.routes.http import IdempotencyKey, Serving
+from api.routes.page_http import PageRoute, Typed, back_to, do_once, page_answer
+from api.routes.pair_pages import ours, pair_address
+from api.services.page_forms import FormProblem
+from api.services.pair_page import pair_name
+from api.services.sole_forms import end_sole, fit_sole, open_job, receive_pair, send_pair, sole_on
+from api.wiring import Services
+from dashboards.pages.add import sole_choices
+from dashboards.pages.pair import FormState
+from dashboards.pages.sole import sole_page
+
+__all__ = ["router"]
+
+router = APIRouter(route_class=PageRoute)
+FORMS = ("send", "back", "fit", "end")
+Work = Callable[[Session], dict[str, Any]]
+
+
+@router.get("/pairs/{pair_id:path}/sole")
+def read_sole_page(serving: Serving, request: Request, pair_id: str) -> Response:
+    """Show what can be done next: hand over or receive back, fit a sole, retire."""
+    return _page(serving, request, pair_id, {})
+
+
+@router.post("/pairs/{pair_id:path}/send")
+def post_send(
+    serving: Serving, request: Request, pair_id: str, typed: Typed, key: IdempotencyKey
+) -> Response:
+    """Log that the pair was handed over."""
+
+    def work(session: Session) -> dict[str, Any]:
+        send_pair(serving, session, pair_id, typed)
+        return {"done": "sent"}
+
+    return _do(serving, request, pair_id, typed, key, "send", work)
+
+
+@router.post("/pairs/{pair_id:path}/back")
+def post_back(
+    serving: Serving, request: Request, pair_id: str, typed: Typed, key: IdempotencyKey
+) -> Response:
+    """Log that the pair is back, and its new sole."""
+
+    def work(session: Session) -> dict[str, Any]:
+        receive_pair(serving, session, pair_id, typed)
+        return {"done": "back"}
+
+    return _do(serving, request, pair_id, typed, key, "back", work)
+
+
+@router.post("/pairs/{pair_id:path}/fit")
+def post_fit(
+    serving: Serving, request: Request, pair_id: str, typed: Typed, key: IdempotencyKey
+) -> Response:
+    """Log a new sole."""
+
+    def work(session: Session) -> dict[str, Any]:
+        fit_sole(serving, session, pair_id, typed)
+        return {"done": "soled"}
+
+    return _do(serving, request, pair_id, typed, key, "fit", work)
+
+
+@router.post("/pairs/{pair_id:path}/end")
+def post_end(
+    serving: Serving, request: Request, pair_id: str, typed: Typed, key: IdempotencyKey
+) -> Response:
+    """Let the sole end, which retires the pair."""
+
+    def work(session: Session) -> dict[str, Any]:
+        end_sole(serving, session, pair_id, typed)
+        return {"done": "ended"}
+
+    return _do(serving, request, pair_id, typed, key, "end", work)
+
+
+def _do(
+    serving: Services,
+    request: Request,
+    pair_id: str,
+    typed: dict[str, str],
+    key: str | None,
+    name: str,
+    work: Work,
+) -> Response:
+    try:
+        ours(request, typed)
+        done = do_once(serving, key, f"POST {pair_address(pair_id, name)}", typed, work)
+    except FormProblem as problem:
+        return _page(serving, request, pair_id, {name: FormState(typed, problem.errors)})
+    except Refused as refused:
+        return _page(serving, request, pair_id, {}, problem=f"{refused.what} {refused.remedy}")
+    return back_to(pair_address(pair_id), done=done["done"])
+
+
+def _page(
+    serving: Services,
+    request: Request,
+    pair_id: str,
+    forms: dict[str, FormState],
+    problem: str = "",
+) -> Response:
+    named = pair_name(serving, pair_id)
+    with serving.database.reading() as session:
+        job, sole = open_job(session, pair_id), sole_on(session, pair_id)
+    states = {name: FormState() for name in FORMS} | forms
+    context = sole_choices() | named | sole_page(job, sole) | states | {"problem": problem}
+    return page_answer(request, "sole.html", context, 422 if forms or problem else 200)
