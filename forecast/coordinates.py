@@ -1,9 +1,9 @@
 """Through which column of the linearised observation does each unknown act, and with what weight?
 
 An observation sees its path through a few columns (the interface): start, packing, log rate, gauge
-bias, thumb shift, silent wear, one per covariate. Every unknown of the model acts through exactly
-one of them, with a weight that is a constant of the path: the pair's effect through the log rate
-with weight 1, the right-minus-left contrast with weight +-1/2, and so on.
+bias, thumb shift, where soles come off, silent wear, one per covariate. Every unknown of the model
+acts through exactly one of them, with a weight that is a constant of the path: the pair's effect
+through the log rate with weight 1, the right-minus-left contrast with weight +-1/2, and so on.
 """
 
 from __future__ import annotations
@@ -14,17 +14,20 @@ import numpy as np
 
 from forecast.covariates import COVARIATES
 from forecast.frames import MATERIALS
-from forecast.panel import THUMB, Panel
+from forecast.panel import SENT, THUMB, Panel
 from forecast.priors import (
     COVARIATE_PRIORS,
     MATERIAL_LOG_SD,
     MATERIAL_RATE,
     POPULATION_SD,
+    USUAL_LIMIT_MM,
 )
 
-__all__ = ["INTERFACE", "PATH", "SPREAD_OF", "Coordinates", "coordinates"]
+__all__ = ["BENT", "INTERFACE", "PATH", "SILENT", "SPREAD_OF", "Coordinates", "coordinates"]
 
-INTERFACE = ("start", "packing", "log_rate", "gauge", "thumb", "silent", *COVARIATES)
+INTERFACE = ("start", "packing", "log_rate", "gauge", "thumb", "sending", "silent", *COVARIATES)
+SILENT = INTERFACE.index("silent")
+BENT = (INTERFACE.index("log_rate"), *range(SILENT, len(INTERFACE)))  # act through a product
 _COLUMN = {name: i for i, name in enumerate(INTERFACE)}
 PATH = ("start", "packing", "shoe")
 SOLE = ("sole_start", "sole")
@@ -70,7 +73,7 @@ class Coordinates:
 
         Returns
         -------
-        ndarray, shape (11, paths)
+        ndarray, shape (12, paths)
         """
         out = np.zeros((len(INTERFACE), self.weight.shape[1]))
         for column, weight, value in zip(
@@ -127,6 +130,8 @@ def coordinates(panel: Panel, population: tuple[str, ...] | None = None) -> Coor
     every["start_mm"] = ("start", 1.0 - heel)
     every["packing_mm"] = ("packing", packs)
     every["thumb_shift_mm"] = ("thumb", one)
+    every["thumb_limit"] = ("thumb", USUAL_LIMIT_MM - panel.limit_mm)
+    every["sending_mm"] = ("sending", one)
     every["gap_share"] = ("silent", one)
     active = _active(panel)
     chosen = population if population is not None else _needed(every, active)
@@ -172,6 +177,7 @@ def _active(panel: Panel) -> set[str]:
     seen["silent"] = bool((panel.exposure.silent > 0).any())
     seen["gauge"] = bool((panel.obs_kind < THUMB).any())
     seen["thumb"] = bool((panel.obs_kind == THUMB).any())
+    seen["sending"] = bool((panel.obs_kind >= SENT).any())
     return {name for name in INTERFACE if seen.get(name, True)}
 
 

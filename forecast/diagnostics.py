@@ -182,8 +182,7 @@ def _residuals(known: Conditioned, fit: WearFit) -> pd.DataFrame:
         if not len(at):
             continue
         if code == THUMB:
-            limit = panel.limit_mm[panel.obs_path[at]]
-            z = _thumb_residual(panel.obs_grade[at], known.lin.fitted_mm[at], limit, noise.thumb)
+            z = _thumb_residual(panel.obs_grade[at], known.lin.fitted_mm[at], noise.thumb)
         else:
             lost = np.maximum(panel.nominal_mm[panel.obs_path[at]] - known.lin.fitted_mm[at], 0.0)
             variance = noise.gauge_sd_mm[code] ** 2 + noise.process_mm * lost
@@ -202,13 +201,10 @@ def _residuals(known: Conditioned, fit: WearFit) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=columns)
 
 
-def _thumb_residual(
-    grade: np.ndarray, fitted_mm: np.ndarray, limit_mm: np.ndarray, scale: ThumbScale
-) -> np.ndarray:
+def _thumb_residual(grade: np.ndarray, felt_mm: np.ndarray, scale: ThumbScale) -> np.ndarray:
     """Give the normal quantile of the middle of the chance range of what the thumb felt."""
-    shift = scale.limit_weight * (limit_mm - 2.0)
-    soft = ndtr((scale.give_from_mm + shift - fitted_mm) / scale.sd_mm)
-    not_firm = ndtr((scale.firm_from_mm + shift - fitted_mm) / scale.sd_mm)
+    soft = ndtr((scale.give_from_mm - felt_mm) / scale.sd_mm)
+    not_firm = ndtr((scale.firm_from_mm - felt_mm) / scale.sd_mm)
     low = np.select([grade == 2, grade == 1], [0.0, soft], not_firm)
     high = np.select([grade == 2, grade == 1], [soft, not_firm], 1.0)
     return np.asarray(ndtri(np.clip(1.0 - (low + high) / 2.0, 1e-9, 1.0 - 1e-9)))

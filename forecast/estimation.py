@@ -1,8 +1,8 @@
 """How are the population's parameters found?
 
-Spreads by marginal likelihood with weak priors (empirical Bayes), noise by guarded Newton steps,
-thumb cut points by ordered probit; observations are linearised about the current modes and the
-steps alternate (Lindstrom and Bates, Biometrics 46:673, 1990).
+Spreads by marginal likelihood with weak priors (empirical Bayes), noise and thumb by guarded Newton
+steps; observations are linearised about the current modes and the steps alternate (Lindstrom and
+Bates, Biometrics 46:673, 1990).
 """
 
 from __future__ import annotations
@@ -14,22 +14,24 @@ from typing import Protocol
 import numpy as np
 from scipy.optimize import minimize
 
-from forecast.coordinates import INTERFACE, Coordinates, coordinates
-from forecast.hierarchy import Posterior, fitted_variance, gradient, solve
-from forecast.linearise import Linearised, Noise, Sites, bounds_of, first_sites, linearise
+from forecast.coordinates import Coordinates, coordinates
+from forecast.grades import learn_thumb, start_thumb
+from forecast.hierarchy import Posterior, solve
+from forecast.linearise import Linearised, Noise, linearise
+from forecast.modes import Modes, modes, prior_centre
+from forecast.moments import gradient
 from forecast.panel import GAUGES, THUMB, Panel, some_wearers
 from forecast.priors import METHOD_SD_MM, SPREADS
 from forecast.sending import Sending, learn_sending
 from forecast.sole_state import FootPairs, foot_pairs, sole_state
-from forecast.thumb import ThumbScale, interval_site, learn_scale
+from forecast.thumb import ThumbScale
 
-__all__ = ["Estimate", "Modes", "estimate", "modes", "prior_centre"]
+__all__ = ["Estimate", "default_noise", "estimate"]
 
 Progress = Callable[[str, float], None]
 PROCESS_MEDIAN_MM, PROCESS_LOG_SD = 0.02, 0.7
 GAUGE_LOG_SD = 0.4
 _LOG_STEP = 0.15
-_SITE_STEP = 0.8
 _FOLLOWED_READINGS = 2  # by a gauge, on each foot, before a sole teaches where soles come off
 ENOUGH_PATHS = 5000  # spreads and noise are sought on so many, then moved to all
 _SETTLED = 0.08  # largest change of a log spread or noise between rounds
@@ -66,125 +68,9 @@ class Start(Protocol):
         """Noise of what is seen."""
 
 
-def prior_centre(layout: Coordinates) -> np.ndarray:
-    """Interface values at the prior means, shape (11, paths)."""
-    n_paths = layout.weight.shape[1]
-    random = len(layout.names) - len(layout.population)
-    values = np.zeros((len(layout.names), n_paths))
-    values[random:] = layout.prior_mean[:, None]
-    return layout.interface(values)
-
-
 def default_noise() -> Noise:
     """Noise before any data."""
     return Noise(tuple(METHOD_SD_MM[g] for g in GAUGES), PROCESS_MEDIAN_MM, ThumbScale())
-
-
-@dataclass(frozen=True)
-class Modes:
-    """Where alternating linearisation and solution stands.
-
-    deviation : ndarray, shape (11, paths)
-        Interface values at the modes, less the prior centre.
-    log_rate_variance : ndarray, shape (paths,)
-        Posterior variance of the log rates.
-    """
-
-    posterior: Posterior
-    lin: Linearised
-    deviation: np.ndarray
-    sites: Sites
-    log_rate_variance: np.ndarray
-
-
-def modes(
-    panel: Panel,
-    layout: Coordinates,
-    spread: dict[str, float],
-    noise: Noise,
-    *,
-    population: tuple[np.ndarray, np.ndarray] | None = None,
-    start: Modes | None = None,
-    steps: int = 8,
-    tolerance: float = 1e-4,
-) -> Modes:
-    """Alternate linearising and solving at fixed spreads until the modes stand still.
-
-    Parameters
-    ----------
-    panel, layout, spread, noise
-        The model.
-    population : (mean, covariance), optional
-        Posterior of the population from a fit, when only what lies below is asked.
-    start : Modes, optional
-        Where to start; default the prior means.
-    steps : int
-        At most so many.
-    """
-    centre = prior_centre(layout)
-    if start is None:
-        deviation, weight = np.zeros_like(centre), np.ones(len(panel.obs_kind))
-        sites, variance = first_sites(panel, noise), np.zeros(len(panel.nominal_mm))
-    else:
-        deviation, weight, sites = start.deviation, start.lin.weight, start.sites
-        variance = start.log_rate_variance
-    for step in range(steps):
-        seek = step > 1 or start is not None
-        lin = linearise(panel, deviation, centre, noise, weight, sites, variance, seek_slips=seek)
-        weight = lin.weight
-        posterior = solve(panel, layout, lin, spread, population)
-        change = layout.interface(posterior.unknowns()) - deviation
-        change[2] = np.clip(change[2], -1.0, 1.0)
-        deviation = deviation + change
-        variance = _log_rate_variance(posterior, len(variance))
-        sites, moved = improve_sites(panel, noise, posterior, lin, change, sites)
-        if step > 2 and max(float(np.abs(change).max(initial=0.0)), moved) < tolerance:
-            break
-    return Modes(posterior, lin, deviation, sites, variance)
-
-
-def _log_rate_variance(posterior: Posterior, n_paths: int) -> np.ndarray:
-    """Posterior variance of every path's log rate."""
-    columns = np.zeros((len(INTERFACE), n_paths))
-    columns[2] = 1.0
-    return fitted_variance(posterior, np.arange(n_paths), columns)
-
-
-def improve_sites(
-    panel: Panel,
-    noise: Noise,
-    posterior: Posterior,
-    lin: Linearised,
-    change: np.ndarray,
-    sites: Sites,
-) -> tuple[Sites, float]:
-    """One damped step of expectation propagation for every grade.
-
-    Returns
-    -------
-    Sites
-    float
-        Largest move of a site's mean, weighed by its precision, mm.
-    """
-    rows = sites.rows
-    if not len(rows):
-        return sites, 0.0
-    path, columns = panel.obs_path[rows], lin.columns[:, rows]
-    mean = lin.fitted_mm[rows] + np.einsum("in,in->n", columns, change[:, path])
-    variance = fitted_variance(posterior, path, columns)
-    walk = noise.process_mm * lin.wear_mm[rows]  # process noise, taken as noise of the judgement
-    given = 1.0 / (sites.variance_mm2 + walk)
-    precision = np.maximum(1.0 / variance - given, 0.05 / variance)
-    cavity = 1.0 / precision
-    cavity_mean = cavity * (mean / variance - sites.mm * given)
-    low, high, sd = bounds_of(panel, rows, noise)
-    new_mm, total = interval_site(low, high, np.sqrt(sd**2 + walk), cavity_mean, cavity)
-    new_variance = np.maximum(total - walk, 0.25 * sd**2)
-    old_precision, precision = 1.0 / sites.variance_mm2, 1.0 / new_variance
-    mixed = _SITE_STEP * precision + (1.0 - _SITE_STEP) * old_precision
-    weighted = _SITE_STEP * precision * new_mm + (1.0 - _SITE_STEP) * old_precision * sites.mm
-    moved = np.abs(weighted / mixed - sites.mm) * mixed * sd**2
-    return Sites(rows, weighted / mixed, 1.0 / mixed), float(moved.max())
 
 
 def spread_objective(
@@ -236,6 +122,7 @@ def improve_noise(
             at.lin.weight,
             at.sites,
             at.log_rate_variance,
+            at.pull,
             seek_slips=False,
         )
         return solve(panel, layout, lin, spread).log_likelihood - _noise_penalty(candidate)
@@ -263,19 +150,6 @@ def improve_noise(
     return replace(noise, gauge_sd_mm=sds, process_mm=float(noise.process_mm * np.exp(shifts[-1])))
 
 
-def learn_thumb(panel: Panel, lin: Linearised, noise: Noise) -> Noise:
-    """Learn the thumb's cut points from grades on paths that a gauge follows as well."""
-    thumb = panel.obs_kind == THUMB
-    gauged = np.bincount(
-        panel.obs_path[(panel.obs_kind < THUMB) & ~panel.obs_waist],
-        minlength=len(panel.nominal_mm),
-    )
-    use = thumb & (gauged[panel.obs_path] >= 2)
-    limit = panel.limit_mm[panel.obs_path][use]
-    scale = learn_scale(panel.obs_grade[use], lin.fitted_mm[use], limit, noise.thumb)
-    return replace(noise, thumb=scale)
-
-
 def _learn_sending(panel: Panel, layout: Coordinates, at: Modes, noise: Noise) -> Sending:
     """Learn how thin soles get from those that came off."""
     feet = foot_pairs(panel, current_only=False)
@@ -291,12 +165,17 @@ def _learn_sending(panel: Panel, layout: Coordinates, at: Modes, noise: Noise) -
     state = sole_state(panel, layout, at.lin, at.posterior, prior_centre(layout), feet)
     sd = np.sqrt(np.square(state.factor[[1, 3]]).sum(axis=1))
     limit = np.array([panel.limit_mm[feet.left], panel.limit_mm[feet.right]])
-    return learn_sending(state.mean[[1, 3]], sd, limit, noise.sending)
+    place = layout.population.index("sending_mm")
+    above = float(layout.prior_mean[place] + at.posterior.population_mean[place])
+    return learn_sending(state.mean[[1, 3]], sd, limit, noise.sending, above)
 
 
 def _settings_vector(spread: dict[str, float], noise: Noise) -> np.ndarray:
     """Logs of the spreads that matter and of the noise: what has to stand still."""
-    return np.log([*(max(v, 0.05) for v in spread.values()), *noise.gauge_sd_mm, noise.process_mm])
+    thumb = noise.thumb
+    judged = (thumb.firm_from_mm - thumb.give_from_mm, thumb.sd_mm, noise.sending.sd_mm)
+    gauges = (*noise.gauge_sd_mm, noise.process_mm)
+    return np.log([*(max(v, 0.05) for v in spread.values()), *gauges, *judged])
 
 
 def estimate(
@@ -384,7 +263,9 @@ def _fit_spreads(
         )
         spread = {n: float(np.exp(v)) for n, v in zip(names, found.x, strict=True)}
         noise = improve_noise(panel, layout, spread, noise, at)
-        noise = learn_thumb(panel, at.lin, noise)
+        if done == 1 and start is None:
+            noise = start_thumb(panel, at.lin, noise)
+        noise = learn_thumb(panel, at.sites, at.cavities, noise)
         noise = replace(noise, sending=_learn_sending(panel, layout, at, noise))
         if progress:
             progress("noise", 0.9 * done / rounds)

@@ -26,7 +26,7 @@ class SoleNormal:
         The shared unknowns: of the sole, the pair, the wearer and the population.
     mean, cov : ndarray, shape (shared,), (shared, shared)
         Deviations from the prior means.
-    interface_cov : ndarray, shape (paths, 11, paths, 11)
+    interface_cov : ndarray, shape (paths, 12, paths, 12)
         Covariance of the interface values of the paths; their means are the model's modes.
     """
 
@@ -37,7 +37,7 @@ class SoleNormal:
 
     @property
     def own_cov(self) -> list[np.ndarray]:
-        """Covariance of each path's own interface values, (11, 11) each."""
+        """Covariance of each path's own interface values, (12, 12) each."""
         return [self.interface_cov[i, :, i] for i in range(len(self.interface_cov))]
 
     def effect(self, weights: dict[str, float]) -> tuple[float, float]:

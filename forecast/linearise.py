@@ -4,7 +4,9 @@ Thickness = nominal + start - packing*min(x/6, 1) - exp(log rate)*(x + share*sil
 noise, in mm. Each observation becomes a row over the interface columns of
 `forecast.coordinates`; rows of a path are made independent by the filter of the process noise
 (a random walk in expected wear), and added up to one small matrix per path. Linearisation about
-the current conditional modes is the way of Lindstrom and Bates (Biometrics 46:673, 1990).
+the current conditional modes is the way of Lindstrom and Bates (Biometrics 46:673, 1990); told the
+posterior's covariances, it is moved until the posterior's mean is that of the nearest normal
+(Opper and Archambeau, Neural Computation 21:786, 2009), which a skewed posterior has elsewhere.
 """
 
 from __future__ import annotations
@@ -13,19 +15,31 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from forecast.coordinates import INTERFACE
+from forecast.coordinates import INTERFACE, SILENT
 from forecast.covariates import COVARIATES
 from forecast.panel import GAUGES, HOLE, SENT, STILL_ON, THUMB, Panel
 from forecast.priors import PACKING_DAYS
 from forecast.sending import Sending
 from forecast.thumb import ThumbScale, grade_bounds, interval_site
 
-__all__ = ["Linearised", "Noise", "Sites", "effective_exposure", "first_sites", "linearise"]
+__all__ = [
+    "Linearised",
+    "Noise",
+    "Sites",
+    "bounds_of",
+    "effective_exposure",
+    "first_sites",
+    "linearise",
+    "pull_of_bends",
+]
 
 SLIP_SHARE = 0.015
 SLIP_SD_MM = 1.5
 _WIDTH = len(INTERFACE)
 _COVARIATES_FROM = _WIDTH - len(COVARIATES)
+_RATE = INTERFACE.index("log_rate")
+_GAUGE, _THUMB, _SENDING = (INTERFACE.index(n) for n in ("gauge", "thumb", "sending"))
+_JUDGED = [_GAUGE, _THUMB, _SENDING]  # of the one who looks, not of the sole
 
 
 @dataclass(frozen=True)
@@ -34,7 +48,7 @@ class Noise:
 
     gauge_sd_mm : tuple of float, by `GAUGES`.
     process_mm : variance of wear per mm of expected wear, mm.
-    sending : thickness at which soles come off.
+    sending : how loosely the thickness is kept at which soles come off.
     """
 
     gauge_sd_mm: tuple[float, ...]
@@ -61,11 +75,11 @@ class Sites:
 class Linearised:
     """Per path: what its observations say, and the thickness at its end.
 
-    gram : ndarray, shape (12, 12, paths)
+    gram : ndarray, shape (13, 13, paths)
         Cross products of whitened interface columns and, last, of the data.
     log_det : float
         Sum of log innovation variances.
-    end_columns : ndarray, shape (11, paths)
+    end_columns : ndarray, shape (12, paths)
         Derivative of the settled thickness at the path's end by the interface.
     end_mm : ndarray, shape (paths,)
         Settled thickness at the end at zero deviation of every unknown, process noise included.
@@ -76,7 +90,7 @@ class Linearised:
         aside as a slip), and the fitted thickness.
     settling : ndarray, shape (paths,)
         Share of the packing still to come at the end.
-    columns : ndarray, shape (11, observations)
+    columns : ndarray, shape (12, observations)
         Derivatives of the fitted thickness by the interface.
     wear_mm : ndarray, shape (observations,)
         Expected wear at each observation.
@@ -130,6 +144,7 @@ def linearise(
     weight: np.ndarray,
     sites: Sites,
     log_rate_variance: np.ndarray | float = 0.0,
+    pull: np.ndarray | None = None,
     *,
     seek_slips: bool,
 ) -> Linearised:
@@ -138,9 +153,9 @@ def linearise(
     Parameters
     ----------
     panel : Panel
-    deviation : ndarray, shape (11, paths)
+    deviation : ndarray, shape (12, paths)
         Interface values at the current estimate, less `centre`.
-    centre : ndarray, shape (11, paths)
+    centre : ndarray, shape (12, paths)
         Interface values at the prior means.
     noise : Noise
     weight : ndarray, shape (observations,)
@@ -150,6 +165,8 @@ def linearise(
     log_rate_variance : ndarray, shape (paths,), or 0
         Posterior variance of each log rate. The best straight line through exp under a normal
         with this variance has the slope exp(mean + variance/2); 0 is the tangent at the mode.
+    pull : ndarray, shape (12, paths), optional
+        `pull_of_bends` at the last posterior; without it the line is left where it is.
     seek_slips : bool
         Whether to find the weights anew from the residuals.
     """
@@ -177,13 +194,17 @@ def linearise(
         gram[i, i:, busy] = block.T
         gram[i:, i, busy] = block
 
+    if pull is not None:
+        gram[:-1, -1] += pull
+        gram[-1, :-1] += pull
+        gram[-1, -1] += 2.0 * (pull * deviation).sum(axis=0)  # no change of it where we stand
     every = np.arange(len(counts))
     end_columns, end_wear = _columns(
         panel, lifted, every, panel.path_end, x_target, slope_target, np.ones(len(every), bool)
     )
     settled = -end_columns[1]
     end_columns[1] = -1.0
-    end_columns[3:5] = 0.0
+    end_columns[_JUDGED] = 0.0
     end_mm = _thickness(panel, value, every, end_columns, end_wear)
     end_mm = end_mm - np.einsum("in,in->n", end_columns, deviation) + state[-1]
     return Linearised(
@@ -225,20 +246,22 @@ def _columns(
     columns = np.zeros((_WIDTH, len(path)))
     columns[0] = 1.0
     columns[1] = -np.minimum(x / PACKING_DAYS, 1.0) * wears
-    wear = rate * np.maximum(x + value[5][path] * silent, 0.0)
+    wear = rate * np.maximum(x + value[SILENT][path] * silent, 0.0)
     columns[2] = -wear
-    columns[5] = -rate * silent
+    columns[SILENT] = -rate * silent
     columns[_COVARIATES_FROM:] = -rate * slope
     if len(path) == len(panel.obs_kind) and path is panel.obs_path:
-        columns[3] = panel.obs_kind < THUMB
-        columns[4] = panel.obs_kind == THUMB
+        columns[_GAUGE] = panel.obs_kind < THUMB
+        columns[_THUMB] = panel.obs_kind == THUMB
+        columns[_SENDING] = -1.0 * (panel.obs_kind >= SENT)
     return columns, wear
 
 
 def _thickness(
     panel: Panel, value: np.ndarray, path: np.ndarray, columns: np.ndarray, wear: np.ndarray
 ) -> np.ndarray:
-    linear = np.einsum("in,in->n", columns[[0, 1, 3, 4]], value[[0, 1, 3, 4]][:, path])
+    straight = [0, 1, *_JUDGED]
+    linear = np.einsum("in,in->n", columns[straight], value[straight][:, path])
     return np.asarray(panel.nominal_mm[path] + linear - wear)
 
 
@@ -259,9 +282,42 @@ def _data(
     variance = sd**2 / weight
     y[sites.rows], variance[sites.rows] = sites.mm, sites.variance_mm2
     sent = panel.obs_kind == SENT  # both feet are told, so each with twice the variance
-    y[sent] = panel.limit_mm[panel.obs_path[sent]] + noise.sending.above_limit_mm
+    y[sent] = panel.limit_mm[panel.obs_path[sent]]
     variance[sent] = 2.0 * noise.sending.sd_mm**2
     return y, variance, weight
+
+
+def pull_of_bends(lin: Linearised, bent: dict[int, np.ndarray]) -> np.ndarray:
+    """What the bends of the rows take away from what they say, given how uncertain they are.
+
+    A row's expected squared misfit grows with the variance of its thickness, and that with the
+    unknowns of the product exp(log rate) * (exposure + share * silent): the row's second derivative
+    by the log rate and any of them is its first by that other, and that by a multiplier twice is
+    its first. So the pull by one is minus the rows' products with it, weighed by covariances.
+
+    Parameters
+    ----------
+    lin : Linearised
+    bent : dict of int to ndarray, shape (12, paths)
+        `forecast.moments.bent_covariance` of the posterior that `lin` led to.
+
+    Returns
+    -------
+    ndarray, shape (12, paths)
+        To be added to the products of the columns with the data.
+    """
+    out = np.zeros((_WIDTH, lin.gram.shape[-1]))
+
+    def weighed(row: int, by: int) -> np.ndarray:
+        return np.asarray(np.einsum("bn,bn->n", lin.gram[row, :-1], bent[by]))
+
+    for column in bent:
+        out[column] -= weighed(column, _RATE)
+        if column != _RATE:
+            out[_RATE] -= weighed(column, column)
+        if _COVARIATES_FROM <= column < _WIDTH - 1:  # all but driving act through exp
+            out[column] -= weighed(column, column)
+    return out
 
 
 def bounds_of(
@@ -269,10 +325,9 @@ def bounds_of(
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Interval and noise of the grades at some observations."""
     grade = np.where(panel.obs_kind[rows] == HOLE, 3, panel.obs_grade[rows])
-    limit = panel.limit_mm[panel.obs_path[rows]]
-    low, high, sd = grade_bounds(grade, limit, noise.thumb)
+    low, high, sd = grade_bounds(grade, noise.thumb)
     on = panel.obs_kind[rows] == STILL_ON  # both feet are told, so each more loosely
-    low = np.where(on, limit + noise.sending.above_limit_mm, low)
+    low = np.where(on, panel.limit_mm[panel.obs_path[rows]], low)
     sd = np.where(on, 2.0 * noise.sending.sd_mm, sd)
     return low, np.where(on, np.inf, high), sd
 

@@ -15,6 +15,7 @@ import numpy as np
 import pandas as pd
 from scipy.special import ndtr
 
+from forecast.coordinates import INTERFACE
 from forecast.due import due_draws
 from forecast.frames import FEET, METHODS
 from forecast.joint import sole_normal
@@ -28,7 +29,7 @@ from forecast.wear_curve import curve, smoothed, worn_by
 __all__ = ["COLUMNS", "interval_days", "joint_of_feet", "next_checks"]
 
 COLUMNS = ("foot", "point", "method", "interval_days_now", "interval_days_after")
-_GAUGE, _THUMB = 3, 4  # interface columns of a gauge's bias and of the thumb's
+_GAUGE, _THUMB = INTERFACE.index("gauge"), INTERFACE.index("thumb")
 _NODES, _WEIGHTS = np.polynomial.hermite_e.hermegauss(9)
 _OUTCOMES, _CHANCES = np.polynomial.hermite_e.hermegauss(3)
 
@@ -53,9 +54,10 @@ def next_checks(mine: OnePair) -> pd.DataFrame:
     for foot, name in enumerate(FEET):
         for method in METHODS:
             cross, variance = readings[foot, method == "thumb"]
-            limit = float(known.panel.limit_mm[(feet.left, feet.right)[foot][0]])
+            path = (feet.left, feet.right)[foot][0]
+            shift = (known.centre + known.deviation)[_THUMB, path]
             mean, sd = now.mean[2 * foot + 1, 0], np.sqrt(cov[2 * foot + 1, 2 * foot + 1])
-            error = _error_variance(mine.fit.noise, method, float(mean), float(sd), limit)
+            error = _error_variance(mine.fit.noise, method, float(mean + shift), float(sd))
             gain = cross / np.sqrt(variance + error)
             width = _expected_width(mine, now, cov - np.outer(gain, gain), gain)
             rows.append((name, "ball", method, width_now, min(width, width_now)))
@@ -128,25 +130,21 @@ def joint_of_feet(
     return cov, readings
 
 
-def _error_variance(
-    noise: Noise, method: str, thickness_mm: float, sd_mm: float, limit_mm: float
-) -> float:
+def _error_variance(noise: Noise, method: str, felt_mm: float, sd_mm: float) -> float:
     """Error variance of one reading by a method, mm2."""
     if method != "thumb":
         return float(noise.gauge_sd_mm[GAUGES.index(method)] ** 2)
-    at = thickness_mm + sd_mm * _NODES
-    limit = np.full(len(at), limit_mm)
-    chances = _grade_chances(at, limit_mm, noise.thumb)
+    at = felt_mm + sd_mm * _NODES
+    chances = _grade_chances(at, noise.thumb)
     information = np.zeros(len(at))
     for grade, chance in enumerate(chances):
-        _, variance = grade_information(np.full(len(at), grade), at, limit, noise.thumb)
+        _, variance = grade_information(np.full(len(at), grade), at, noise.thumb)
         information += chance / variance
     return float(_WEIGHTS.sum() / max(float(_WEIGHTS @ information), 1e-9))
 
 
-def _grade_chances(at: np.ndarray, limit_mm: float, scale: ThumbScale) -> np.ndarray:
-    """Chance of firm, give and soft at some thicknesses, shape (3, n)."""
-    shift = scale.limit_weight * (limit_mm - 2.0)
-    not_firm = ndtr((scale.firm_from_mm + shift - at) / scale.sd_mm)
-    soft = ndtr((scale.give_from_mm + shift - at) / scale.sd_mm)
+def _grade_chances(at: np.ndarray, scale: ThumbScale) -> np.ndarray:
+    """Chance of firm, give and soft at some felt thicknesses, shape (3, n)."""
+    not_firm = ndtr((scale.firm_from_mm - at) / scale.sd_mm)
+    soft = ndtr((scale.give_from_mm - at) / scale.sd_mm)
     return np.array([1.0 - not_firm, not_firm - soft, soft])

@@ -20,6 +20,7 @@ __all__ = [
     "PACKING_DAYS",
     "POPULATION_SD",
     "SPREADS",
+    "USUAL_LIMIT_MM",
     "Spread",
     "default_limit_mm",
 ]
@@ -78,8 +79,12 @@ POPULATION_SD: dict[str, tuple[float, float]] = {
     "start_mm": (0.0, 0.05),
     "packing_mm": (PACKING_MEAN_MM, PACKING_MEAN_SD_MM),
     "thumb_shift_mm": (0.0, 0.20),
+    # mm that the thumb's cut points move per mm of limit: 0 it feels thickness, 1 what is to spare
+    "thumb_limit": (0.5, 0.5),
+    "sending_mm": (0.0, 0.4),  # thickness above the limit at which soles come off
     "gap_share": (0.5, 0.25),
 }
+USUAL_LIMIT_MM = 2.0  # of leather: where thumb_limit makes no difference
 
 # Reading error of one reading, SD in mm, by method.
 METHOD_SD_MM: dict[str, float] = {"caliper": 0.18, "depth_gauge": 0.08, "ultrasonic": 0.06}

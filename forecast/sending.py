@@ -1,9 +1,11 @@
-"""How thin do soles get here before they come off, and what do that and a sole still on tell?
+"""How loosely is the point kept at which soles come off?
 
 Owners send a pair when it looks worn. So a sole that came off says about how thick it was that day,
-and a sole that is still on is less likely to be far past that point. Where the point lies, and how
-loosely it is kept, is learnt from soles that a gauge followed to near their end; without such soles
-it is taken to be the limit, very loosely (common practice, no source).
+and a sole that is still on is less likely to be far past that point. Where the point lies is an
+unknown of the model (`sending_mm` above the limit, so that what is not known of it stays in the
+dates of owners who have no gauge); how loosely it is kept is learnt here from soles that a gauge
+followed to near their end. Without such soles it is taken to be very loose (common practice, no
+source).
 """
 
 from __future__ import annotations
@@ -21,18 +23,18 @@ _LEAST_SD_MM = 0.25
 
 @dataclass(frozen=True)
 class Sending:
-    """Thickness above the limit at which soles come off: thinner foot, ball.
+    """SD of the thickness at which soles come off, ball, and how many soles taught it."""
 
-    above_limit_mm, sd_mm : mean and SD over soles. soles : how many taught it.
-    """
-
-    above_limit_mm: float = 0.0
     sd_mm: float = 0.9
     soles: int = 0
 
 
 def learn_sending(
-    mean_mm: np.ndarray, sd_mm: np.ndarray, limit_mm: np.ndarray, before: Sending
+    mean_mm: np.ndarray,
+    sd_mm: np.ndarray,
+    limit_mm: np.ndarray,
+    before: Sending,
+    above_limit_mm: float,
 ) -> Sending:
     """Learn from the soles that came off.
 
@@ -42,16 +44,17 @@ def learn_sending(
         Thickness of both feet at the ball when the sole came off: posterior mean and SD, and limit.
     before : Sending
         What the posterior was found with; its own pull on the thickness is taken out.
+    above_limit_mm : float
+        Where soles come off, as the posterior was found.
     """
     pull = 1.0 / (2.0 * before.sd_mm**2)
     precision = np.maximum(1.0 / np.square(sd_mm) - pull, 1e-3)
-    own = limit_mm + before.above_limit_mm
+    own = limit_mm + above_limit_mm
     mean = (mean_mm / np.square(sd_mm) - own * pull) / precision
     known = (precision > _KNOWN_SD_MM**-2).all(axis=0)
     if known.sum() < _AT_LEAST_SOLES:
         return Sending()
     spare = (mean - limit_mm).min(axis=0)[known]
     noise = (1.0 / precision).mean(axis=0)[known]
-    above = float(spare.mean())
-    variance = float(np.mean(np.square(spare - above) - noise))
-    return Sending(above, float(np.sqrt(max(variance, _LEAST_SD_MM**2))), int(known.sum()))
+    variance = float(np.mean(np.square(spare - spare.mean()) - noise))
+    return Sending(float(np.sqrt(max(variance, _LEAST_SD_MM**2))), int(known.sum()))

@@ -97,7 +97,7 @@ def sole_state(
 
     Parameters
     ----------
-    centre : ndarray, shape (11, paths)
+    centre : ndarray, shape (12, paths)
         Interface values at the prior means.
     feet : FootPairs
         Groups asked for.

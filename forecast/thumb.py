@@ -1,11 +1,12 @@
 """What does a thumb grade say about thickness?
 
-The ordinal model: a grade is where `thickness + the thumb's own shift + noise` falls between two
-cut points (ordered probit). Whether a thumb feels thickness as such or thickness above the limit is
-learnt too: the cut points move by `limit_weight` mm for each mm of limit. A grade enters the fit as
-a Gaussian pseudo-observation that gives the thickness there the mean and variance it has with the
-grade (expectation propagation, Minka 2001); `firm` again and again says `at least`, which a
-tangent at the mode would understate. A hole says only that nothing is left.
+The ordinal model: a grade is where `thickness + the thumb's shift + noise` falls between two cut
+points (ordered probit). The shift is an unknown of the model like any other (`thumb_shift_mm`, a
+wearer's own, and `thumb_limit`: whether a thumb feels thickness or thickness above the limit); here
+are the cut points' distance and the noise. A grade enters the fit as a Gaussian pseudo-observation
+that gives the thickness there the mean and variance it has with the grade (expectation propagation,
+Minka 2001); `firm` again and again says `at least`, which a tangent at the mode would understate. A
+hole says only that nothing is left.
 """
 
 from __future__ import annotations
@@ -21,47 +22,50 @@ __all__ = [
     "ThumbScale",
     "grade_bounds",
     "grade_information",
-    "hole_information",
     "interval_site",
     "learn_scale",
+    "log_chance",
 ]
 
 HOLE_SD_MM = 0.15
 _MOST_VARIANCE = 1e6
-_USUAL_LIMIT_MM = 2.0
+_LEAST_SLOPE = 0.2  # grades per mm: an ordered probit flatter than that has learnt nothing
 
 
 @dataclass(frozen=True)
 class ThumbScale:
     """Cut points of the thumb grades and the noise of one judgement.
 
-    firm_from_mm, give_from_mm : thickness from which the thumb says `firm`, or at least `give`, on
-    a sole whose limit is 2 mm. limit_weight : how far the cut points follow the limit (1: they lie
-    above the limit; 0: they do not care). sd_mm : noise of one judgement. learnt_from : number of
+    firm_from_mm, give_from_mm : felt thickness from which the thumb says `firm`, or at least
+    `give`, on a sole whose limit is 2 mm. sd_mm : noise of one judgement. learnt_from : number of
     checks that taught them (0: common practice, no source).
     """
 
     firm_from_mm: float = 3.2
     give_from_mm: float = 2.5
-    limit_weight: float = 1.0
     sd_mm: float = 0.35
     learnt_from: int = 0
 
 
-def grade_bounds(
-    grade: np.ndarray, limit_mm: np.ndarray, scale: ThumbScale
-) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+def grade_bounds(grade: np.ndarray, scale: ThumbScale) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Interval and noise of what each grade says (0 firm, 1 give, 2 soft, 3 hole).
 
     Returns
     -------
     low_mm, high_mm, sd_mm : ndarray, shape of `grade`
     """
-    shift = scale.limit_weight * (limit_mm - _USUAL_LIMIT_MM)
-    firm, give = scale.firm_from_mm + shift, scale.give_from_mm + shift
+    firm, give = scale.firm_from_mm, scale.give_from_mm
     low = np.select([grade == 0, grade == 1], [firm, give], -np.inf)
-    high = np.select([grade == 0, grade == 1, grade == 2], [np.full_like(firm, np.inf), firm, give])
+    high = np.select([grade == 0, grade == 1, grade == 2], [np.inf, firm, give])
     return low, high, np.where(grade == 3, HOLE_SD_MM, scale.sd_mm)
+
+
+def log_chance(low: np.ndarray, high: np.ndarray) -> np.ndarray:
+    """Log of the normal probability between two standardised bounds, either of them infinite."""
+    flip = (low > 0) & np.isfinite(low)
+    a, b = np.where(flip, -high, low), np.where(flip, -low, high)
+    log_a, log_b = log_ndtr(a), log_ndtr(b)
+    return np.asarray(log_b + np.log1p(-np.exp(np.minimum(log_a - log_b, -1e-12))))
 
 
 def interval_site(
@@ -88,10 +92,7 @@ def interval_site(
     """
     total = np.sqrt(sd_mm**2 + variance_mm2)
     low, high = (low_mm - mean_mm) / total, (high_mm - mean_mm) / total
-    flip = (low > 0) & np.isfinite(low)
-    a, b = np.where(flip, -high, low), np.where(flip, -low, high)
-    log_a, log_b = log_ndtr(a), log_ndtr(b)
-    log_p = log_b + np.log1p(-np.exp(np.minimum(log_a - log_b, -1e-12)))
+    log_p = log_chance(low, high)
 
     def ratio(edge: np.ndarray) -> np.ndarray:
         at = np.where(np.isfinite(edge), edge, 0.0)
@@ -109,46 +110,36 @@ def interval_site(
 
 
 def grade_information(
-    grade: np.ndarray, thickness_mm: np.ndarray, limit_mm: np.ndarray, scale: ThumbScale
+    grade: np.ndarray, felt_mm: np.ndarray, scale: ThumbScale
 ) -> tuple[np.ndarray, np.ndarray]:
-    """Tangent of what grades 0 firm, 1 give, 2 soft say at a thickness that is all but known.
+    """Tangent of what grades 0 firm, 1 give, 2 soft say at a felt thickness that is all but known.
 
     Returns
     -------
     pseudo_mm, variance_mm2 : ndarray, shape of `grade`
     """
-    low, high, sd = grade_bounds(grade, limit_mm, scale)
-    return interval_site(low, high, sd, thickness_mm, np.full(np.shape(thickness_mm), 1e-6))
-
-
-def hole_information(thickness_mm: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Tangent of what a hole says: nothing is left, or less."""
-    high = np.zeros_like(thickness_mm)
-    sd = np.full_like(thickness_mm, HOLE_SD_MM)
-    tiny = np.full_like(thickness_mm, 1e-6)
-    return interval_site(np.full_like(high, -np.inf), high, sd, thickness_mm, tiny)
+    low, high, sd = grade_bounds(grade, scale)
+    return interval_site(low, high, sd, felt_mm, np.full(np.shape(felt_mm), 1e-6))
 
 
 def learn_scale(
     grade: np.ndarray,
-    thickness_mm: np.ndarray,
-    limit_mm: np.ndarray,
+    felt_mm: np.ndarray,
     prior: ThumbScale | None = None,
     at_least: int = 60,
 ) -> ThumbScale:
     """Cut points from checks whose thickness is known from a gauge.
 
-    Ordered probit of the grade on thickness and limit (statsmodels' OrderedModel).
+    Ordered probit of the grade on thickness (statsmodels' OrderedModel).
 
     Parameters
     ----------
     grade : ndarray of int, shape (checks,)
         0 firm, 1 give, 2 soft.
-    thickness_mm, limit_mm : ndarray, shape (checks,)
-        Fitted thickness with the thumb's own shift, and the limit there.
+    felt_mm : ndarray, shape (checks,)
+        Fitted thickness with the thumb's shift.
     prior : ThumbScale, optional
-        Used when fewer than `at_least` checks, or not all three grades, are there; its
-        `limit_weight` also where the limits hardly differ.
+        Used when fewer than `at_least` checks, or not all three grades, are there.
 
     Returns
     -------
@@ -161,25 +152,18 @@ def learn_scale(
 
     from statsmodels.miscmodels.ordinal_model import OrderedModel  # noqa: PLC0415
 
-    above = limit_mm - _USUAL_LIMIT_MM
-    tell_apart = float(np.std(above)) > 0.1 and len(grade) >= 2 * at_least
-    columns = {"thickness_mm": thickness_mm - prior.limit_weight * above * (not tell_apart)}
-    if tell_apart:
-        columns["limit_mm"] = above
-    model = OrderedModel(2 - grade, pd.DataFrame(columns), distr="probit")
+    model = OrderedModel(2 - grade, pd.DataFrame({"felt_mm": felt_mm}), distr="probit")
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
         result = model.fit(method="bfgs", disp=False)
     params = result.params.to_numpy()
     slope = float(params[0])
     cuts = model.transform_threshold_params(params)[1:-1]
-    if not np.isfinite(slope) or slope <= 0.2:
+    if not np.isfinite(slope) or slope <= _LEAST_SLOPE:
         return prior
-    weight = float(np.clip(-params[1] / slope, -0.2, 1.2)) if tell_apart else prior.limit_weight
     return ThumbScale(
         firm_from_mm=float(cuts[1] / slope),
         give_from_mm=float(cuts[0] / slope),
-        limit_weight=weight,
         sd_mm=float(np.clip(1.0 / slope, 0.05, 2.0)),
         learnt_from=len(grade),
     )

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 
-from forecast.coordinates import INTERFACE
+from forecast.coordinates import INTERFACE, SILENT
 from forecast.covariates import COVARIATES
 from forecast.exposure import count_exposure, days_of, silent_exposure, silent_gaps
 from forecast.linearise import Noise, effective_exposure
@@ -42,7 +42,7 @@ class Worn:
 
 @dataclass(frozen=True)
 class Curve:
-    """Thickness at n moments at the modes, its derivatives (11, n), and the wear in mm."""
+    """Thickness at n moments at the modes, its derivatives (12, n), and the wear in mm."""
 
     thickness_mm: np.ndarray
     columns: np.ndarray
@@ -103,12 +103,12 @@ def curve(known: Conditioned, path: int, worn: Worn) -> Curve:
     value = (known.centre + known.deviation)[:, path]
     worn = _since_begin(known, path, worn)
     rate = np.exp(value[2]) * _lift(known, path)
-    wear = rate * np.maximum(worn.x + value[5] * worn.silent, 0.0)
+    wear = rate * np.maximum(worn.x + value[SILENT] * worn.silent, 0.0)
     columns = np.zeros((len(INTERFACE), len(worn.x)))
     columns[0] = 1.0
     columns[1] = -np.minimum(worn.x / PACKING_DAYS, 1.0)
     columns[2] = -wear
-    columns[5] = -rate * worn.silent
+    columns[SILENT] = -rate * worn.silent
     columns[_FROM:] = -rate * worn.slopes
     thickness = known.panel.nominal_mm[path] + value[0] + columns[1] * value[1] - wear
     return Curve(thickness, columns, wear)
@@ -137,7 +137,7 @@ def _lift(known: Conditioned, path: int) -> float:
     x, gap = float(x_target[end]), float(silent[end])
     if begin >= 0:
         x, gap = x - float(x_target[begin]), gap - float(silent[begin])
-    worn = max(x + float(value[5]) * gap, 0.0)
+    worn = max(x + float(value[SILENT]) * gap, 0.0)
     wear = float(np.exp(value[2])) * worn
     return float(known.lin.end_wear_mm[path]) / wear if wear > 0.0 else 1.0
 
@@ -153,7 +153,7 @@ def smoothed(
     Returns
     -------
     mean_mm : ndarray, shape (n,)
-    columns : ndarray, shape (11, n)
+    columns : ndarray, shape (12, n)
         How the thickness moves with the interface values, the walk following.
     variance_mm2 : ndarray, shape (n, n)
         Covariance of the walk that remains.

@@ -19,7 +19,7 @@ from forecast.usage import UseFit
 
 __all__ = ["MODEL_VERSION", "WearFit"]
 
-MODEL_VERSION = "5"
+MODEL_VERSION = "6"
 
 
 @dataclass(frozen=True)
@@ -29,7 +29,7 @@ class WearFit:
     names : tuple of str
         The population's unknowns: log rates (`level`, `material_*`, `toe`, `heel`), the driving
         foot (`drive_*`), log multipliers (`log_wet`, ...), `start_mm`, `packing_mm`,
-        `thumb_shift_mm`, `gap_share`.
+        `thumb_shift_mm`, `thumb_limit`, `sending_mm`, `gap_share`.
     mean, cov : ndarray, shape (p,), (p, p)
         Posterior of the population's unknowns.
     spread : dict
@@ -147,13 +147,13 @@ class WearFit:
         )
         head.append(
             f"thumb at a limit of 2 mm: firm from {thumb.firm_from_mm:.2f} mm, give from "
-            f"{thumb.give_from_mm:.2f} mm, {thumb.limit_weight:.2f} mm more per mm of limit, noise "
-            f"{thumb.sd_mm:.2f} mm (learnt from {thumb.learnt_from} checks)"
+            f"{thumb.give_from_mm:.2f} mm, {self.value('thumb_limit'):.2f} mm more per mm of "
+            f"limit, noise {thumb.sd_mm:.2f} mm (learnt from {thumb.learnt_from} checks)"
         )
         sending = self.noise.sending
         head.append(
-            f"soles come off at limit + {sending.above_limit_mm:.2f} mm, SD {sending.sd_mm:.2f} mm "
-            f"(learnt from {sending.soles} soles)"
+            f"soles come off at limit {self.value('sending_mm'):+.2f} mm, "
+            f"SD {sending.sd_mm:.2f} mm (learnt from {sending.soles} soles)"
         )
         return "\n".join(head)
 

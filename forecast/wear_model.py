@@ -15,10 +15,11 @@ import pandas as pd
 from forecast.calendar import UseAhead, use_ahead
 from forecast.coordinates import Coordinates, coordinates
 from forecast.covariates import COVARIATES
-from forecast.estimation import Progress, estimate, modes, prior_centre
+from forecast.estimation import Progress, estimate
 from forecast.hierarchy import Posterior
 from forecast.linearise import Linearised
 from forecast.log import WearLog
+from forecast.modes import modes, prior_centre
 from forecast.panel import Panel, build_panel
 from forecast.usage import current_pace, fit_use
 from forecast.wear_counts import wear_counts

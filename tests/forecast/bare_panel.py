@@ -15,10 +15,10 @@ import numpy.typing as npt
 from scipy.optimize import minimize
 
 from forecast.coordinates import Coordinates, coordinates
-from forecast.estimation import prior_centre
 from forecast.exposure import Exposure
 from forecast.hierarchy import Posterior, solve
 from forecast.linearise import Noise, Sites, linearise
+from forecast.modes import prior_centre
 from forecast.panel import Panel
 from forecast.priors import SPREADS
 from forecast.thumb import ThumbScale

@@ -16,10 +16,12 @@ from scipy.special import ndtr
 from scipy.stats import multivariate_normal
 
 from forecast.coordinates import coordinates
-from forecast.estimation import default_noise, modes, prior_centre
+from forecast.estimation import default_noise
 from forecast.exact_rate import ExactRateModel
-from forecast.hierarchy import gradient, solve
+from forecast.hierarchy import solve
 from forecast.linearise import Linearised, Noise, Sites, first_sites, linearise
+from forecast.modes import modes, prior_centre
+from forecast.moments import gradient
 from forecast.panel import Panel, build_panel
 from forecast.priors import SPREADS
 from forecast.thumb import ThumbScale, interval_site
@@ -226,7 +228,7 @@ def posterior_of_grades(words: list[str]) -> tuple[np.ndarray, np.ndarray]:
         **{n: getattr(panel, n)[graded] for n in vars(panel) if n.startswith("obs_")},
     )
     layout = coordinates(panel)
-    scale = ThumbScale(3.4, 2.5, 1.0, 0.3, 0)
+    scale = ThumbScale(3.4, 2.5, 0.3, 0)
     noise = replace(default_noise(), process_mm=1e-6, thumb=scale)
     spread = dict.fromkeys(SPREADS, 1e-3) | {"wearer": 0.4, "start": 0.2, "thumb": 0.2}
     p = len(layout.population)

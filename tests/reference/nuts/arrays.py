@@ -14,6 +14,7 @@ from forecast.covariates import COVARIATES
 from forecast.frames import MATERIALS
 from forecast.linearise import Noise
 from forecast.panel import HOLE, SENT, STILL_ON, THUMB, Panel
+from forecast.priors import USUAL_LIMIT_MM
 from forecast.thumb import HOLE_SD_MM
 
 __all__ = ["arrays"]
@@ -22,7 +23,7 @@ _FAR_MM = 1e3
 
 
 def arrays(panel: Panel, noise: Noise) -> dict[str, Any]:
-    """Lay a panel of balls out for the sampler; `noise` gives thumb cut points and sending.
+    """Lay a panel of balls out for the sampler; `noise` gives what is fixed of thumb and sending.
 
     A node is a day on which the process noise of a path matters: an observation of the worn ball,
     or the path's end. `node_*` are padded to (paths, most nodes) in order of time.
@@ -112,8 +113,7 @@ def _observations(panel: Panel, noise: Noise, obs_rank: np.ndarray) -> dict[str,
     limit, sending, thumb = panel.limit_mm[path], noise.sending, noise.thumb
     gauge, sent = kind < THUMB, kind == SENT
     judged = np.isin(kind, (THUMB, HOLE, STILL_ON))
-    shift = thumb.limit_weight * (limit - 2.0)
-    firm, give = thumb.firm_from_mm + shift, thumb.give_from_mm + shift
+    firm, give = thumb.firm_from_mm, thumb.give_from_mm
     grade = panel.obs_grade
     low, high = np.full(len(kind), -_FAR_MM), np.full(len(kind), _FAR_MM)
     low = np.where((kind == THUMB) & (grade == 0), firm, low)
@@ -121,7 +121,7 @@ def _observations(panel: Panel, noise: Noise, obs_rank: np.ndarray) -> dict[str,
     high = np.where((kind == THUMB) & (grade == 1), firm, high)
     high = np.where((kind == THUMB) & (grade == 2), give, high)
     high = np.where(kind == HOLE, 0.0, high)
-    low = np.where(kind == STILL_ON, limit + sending.above_limit_mm, low)
+    low = np.where(kind == STILL_ON, limit, low)
     sd = np.select([kind == THUMB, kind == HOLE], [thumb.sd_mm, HOLE_SD_MM], 2 * sending.sd_mm)
     return {
         "gauge_path": path[gauge],
@@ -132,12 +132,14 @@ def _observations(panel: Panel, noise: Noise, obs_rank: np.ndarray) -> dict[str,
         "judged_path": path[judged],
         "judged_rank": obs_rank[judged],
         "judged_thumb": (kind[judged] == THUMB).astype(float),
+        "judged_limit": (kind[judged] == THUMB) * (USUAL_LIMIT_MM - limit[judged]),
+        "judged_on": (kind[judged] == STILL_ON).astype(float),
         "judged_low": low[judged],
         "judged_high": high[judged],
         "judged_sd": sd[judged],
         "sent_path": path[sent],
         "sent_rank": obs_rank[sent],
-        "sent_mm": limit[sent] + sending.above_limit_mm,
+        "sent_mm": limit[sent],
         "sent_sd": np.full(int(sent.sum()), np.sqrt(2.0) * sending.sd_mm),
         "priors": {
             name: population_prior(name)
@@ -147,6 +149,8 @@ def _observations(panel: Panel, noise: Noise, obs_rank: np.ndarray) -> dict[str,
                 "start_mm",
                 "packing_mm",
                 "thumb_shift_mm",
+                "thumb_limit",
+                "sending_mm",
                 "gap_share",
             )
         },

@@ -33,6 +33,16 @@ from tests.reference.nuts.model import SPREAD_NAMES
 from tests.reference.nuts.rack_room import RackRoom, fingerprint, rack_room
 
 HERE = Path(__file__).parent
+_SCALARS = (
+    "level",
+    "drive_ball",
+    "start_mm",
+    "packing_mm",
+    "thumb_shift_mm",
+    "thumb_limit",
+    "sending_mm",
+    "gap_share",
+)
 _PER_DRAW = 4  # first passages drawn for each draw of the posterior
 
 
@@ -77,8 +87,7 @@ def _convergence(chains: dict[str, np.ndarray], end_mm: np.ndarray) -> dict[str,
 
 
 def _population(chains: dict[str, np.ndarray]) -> dict[str, np.ndarray]:
-    names = ("level", "drive_ball", "start_mm", "packing_mm", "thumb_shift_mm", "gap_share")
-    out = {name: chains[name][..., None] for name in names}
+    out = {name: chains[name][..., None] for name in _SCALARS}
     return out | {"material": chains["material"], "covariates": chains["covariates"]}
 
 
@@ -198,7 +207,7 @@ def main(folder: Path) -> None:
         "log_process": _moments(["process"], chains["log_process"][..., None]),
         "population": _moments(
             [
-                "level", "drive_ball", "start_mm", "packing_mm", "thumb_shift_mm", "gap_share",
+                *_SCALARS,
                 *(f"material_{m}" for m in data["materials"]),
                 *(f"log_{c}" for c in data["seen_covariates"]),
             ],

@@ -13,8 +13,8 @@ from forecast.coordinates import INTERFACE
 from forecast.covariates import COVARIATES
 from forecast.first_passage import DRAWS, normal_points, remaining_exposure
 from forecast.frames import FEET
-from forecast.hierarchy import fitted_variance
 from forecast.linearise import effective_exposure
+from forecast.moments import fitted_variance
 from forecast.panel import THUMB
 from forecast.scores import crps_sample
 from forecast.sole_state import FootPairs, foot_pairs, sole_state

@@ -2,8 +2,8 @@
 
 The model of `forecast.linearise` and `forecast.hierarchy` without their approximations: the
 exponential of the log rate is not linearised, grades are judged by their own probabilities, slips
-are a mixture, and the spreads are sampled. Thumb cut points and the thickness at which soles come
-off are fixed at what the engine learnt; the rest of the noise has the engine's priors.
+are a mixture, and the spreads are sampled. How far apart the thumb's cut points lie, its noise, and
+how loosely soles are sent are fixed at what the engine learnt; all else has the engine's priors.
 
 Log rates of pairs are sampled as rates per wear day of reference (`pair_rate`), offsets of soles as
 a gauge reads them: shifts without a Jacobian that spare the sampler long ridges.
@@ -131,6 +131,8 @@ def describe(data: dict[str, Any]) -> dict[str, jax.Array]:
         "new": level_mm,
         "bias": gauge[path_wearer],
         "shift": thumb[path_wearer],
+        "thumb_limit": v["thumb_limit"],
+        "sending": v["sending_mm"],
         "gauge_sd": jnp.exp(v["log_gauge_sds"]),
         "log_rate": log_rate,
         "end_mm": settled,
@@ -163,9 +165,10 @@ def model(data: dict[str, Any]) -> None:
 
     path = data["judged_path"]
     felt = s["thickness"][path, data["judged_rank"]] + data["judged_thumb"] * s["shift"][path]
+    felt = felt + data["judged_limit"] * s["thumb_limit"] - data["judged_on"] * s["sending"]
     low = (data["judged_low"] - felt) / data["judged_sd"]
     high = (data["judged_high"] - felt) / data["judged_sd"]
     numpyro.factor("grades", _log_chance(low, high).sum())
 
-    off = data["sent_mm"] - s["thickness"][data["sent_path"], data["sent_rank"]]
+    off = data["sent_mm"] + s["sending"] - s["thickness"][data["sent_path"], data["sent_rank"]]
     numpyro.factor("sent", -0.5 * jnp.square(off / data["sent_sd"]).sum())

@@ -35,6 +35,8 @@ _TOP = {
     "start_mm": 0.02,
     "packing_mm": 0.012,
     "thumb_shift_mm": 0.05,
+    "thumb_limit": 0.1,
+    "sending_mm": 0.1,
     "gap_share": 0.12,
     "log_spreads": 0.2,
     "log_gauge_sds": 0.04,
