@@ -57,24 +57,31 @@ def postgres_address() -> Iterator[str]:
 
 @pytest.fixture(scope="session")
 def postgres_maker(postgres_address: str) -> Iterator[Callable[[], str]]:
-    """Give a function that makes a fresh, migrated database and returns its address."""
+    """Give a function that makes a fresh, migrated database and returns its address.
+
+    The address is of an ordinary role: row-level security does not bind a superuser.
+    """
     url = make_url(postgres_address).set(drivername="postgresql+psycopg")
     admin = create_engine(url, isolation_level="AUTOCOMMIT")
     stem = f"solespan_{uuid4().hex[:8]}"
     made = [f"{stem}_template"]
 
     def address_of(name: str) -> str:
-        return url.set(database=name).render_as_string(hide_password=False)
+        mine = url.set(database=name, username=stem, password=stem)
+        return mine.render_as_string(hide_password=False)
 
     def make() -> str:
         name = f"{stem}_{len(made)}"
         made.append(name)
         with admin.connect() as connection:
-            connection.execute(text(f"CREATE DATABASE {name} TEMPLATE {made[0]}"))
+            connection.execute(text(f"CREATE DATABASE {name} TEMPLATE {made[0]} OWNER {stem}"))
         return address_of(name)
 
     with admin.connect() as connection:
-        connection.execute(text(f"CREATE DATABASE {made[0]} TEMPLATE template0 ENCODING 'UTF8'"))
+        connection.execute(text(f"CREATE ROLE {stem} LOGIN PASSWORD '{stem}'"))
+        connection.execute(
+            text(f"CREATE DATABASE {made[0]} TEMPLATE template0 ENCODING 'UTF8' OWNER {stem}")
+        )
     template = open_database(address_of(made[0]))
     migrate(template)
     template.close()
@@ -82,6 +89,7 @@ def postgres_maker(postgres_address: str) -> Iterator[Callable[[], str]]:
     with admin.connect() as connection:
         for name in reversed(made):
             connection.execute(text(f"DROP DATABASE IF EXISTS {name} WITH (FORCE)"))
+        connection.execute(text(f"DROP ROLE {stem}"))
     admin.dispose()
 
 

@@ -5,12 +5,12 @@ from __future__ import annotations
 from alembic import context
 
 # their tables belong to the metadata
-from api.storage import bench_tables, planning_tables, results  # noqa: F401
-from api.storage.tables import Base
+from api.storage import account_tables, bench_tables, planning_tables, results  # noqa: F401
+from api.storage.tables import Root
 
 context.configure(
     connection=context.config.attributes["connection"],
-    target_metadata=Base.metadata,
+    target_metadata=Root.metadata,
     # SQLite cannot alter most things in place: batch mode copies the table.
     render_as_batch=True,
     # The transaction around all migrations is begun and committed by `api.storage.schema`.

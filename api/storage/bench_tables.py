@@ -98,7 +98,7 @@ class BenchOrder(Editable, Base):
         CheckConstraint("bench_minutes >= 0 AND bench_minutes <= 100000", name="bench_minutes"),
         CheckConstraint("price_minor >= 0", name="price_minor"),
         # The bench page lists orders by stage; a pair's open order is looked for at booking.
-        Index(None, "stage", "expected_on"),
+        Index(None, "tenant_pk", "stage", "expected_on"),
         Index(None, "pair_pk"),
     )
 
@@ -179,8 +179,10 @@ class ShopSetting(Editable, Base):
     __tablename__ = "shop_settings"
 
     id: Mapped[int] = mapped_column(BigId, primary_key=True)
-    name: Mapped[str] = mapped_column(String(WORD_LENGTH), unique=True)
+    name: Mapped[str] = mapped_column(String(WORD_LENGTH))
     value: Mapped[dict[str, Any]] = mapped_column(JSON)
+
+    __table_args__ = (UniqueConstraint("tenant_pk", "name"),)
 
 
 class BenchPlan(Base):
@@ -193,6 +195,11 @@ class BenchPlan(Base):
     as_of: Mapped[date]
     payload: Mapped[dict[str, Any]] = mapped_column(JSON)
 
+    __table_args__ = (
+        # The newest one is the plan.
+        Index(None, "tenant_pk", "id"),
+    )
+
 
 class StockItem(Editable, Base):
     """One thing kept in stock, how it is supplied, and how much of it there is."""
@@ -200,7 +207,7 @@ class StockItem(Editable, Base):
     __tablename__ = "stock_items"
 
     id: Mapped[int] = mapped_column(BigId, primary_key=True)
-    item_id: Mapped[str] = mapped_column(String(ID_LENGTH), unique=True)
+    item_id: Mapped[str] = mapped_column(String(ID_LENGTH))
     use: Mapped[str] = mapped_column(String(WORD_LENGTH))
     material: Mapped[str | None] = mapped_column(String(WORD_LENGTH))
     thickness_mm: Mapped[float | None]
@@ -214,6 +221,7 @@ class StockItem(Editable, Base):
     review_days: Mapped[int] = mapped_column(Integer)
 
     __table_args__ = (
+        UniqueConstraint("tenant_pk", "item_id"),
         CheckConstraint("quantity >= 0", name="quantity"),
         CheckConstraint("supply_days >= 0 AND supply_days_sd >= 0", name="supply_days"),
         CheckConstraint("minimum_order >= 0", name="minimum_order"),

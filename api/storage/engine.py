@@ -12,12 +12,25 @@ import sqlite3
 from functools import cache
 from typing import Any
 
-from sqlalchemy import URL, Connection, Engine, create_engine, event, make_url
+from sqlalchemy import (
+    URL,
+    Connection,
+    Engine,
+    bindparam,
+    create_engine,
+    event,
+    func,
+    literal_column,
+    make_url,
+    select,
+)
 from sqlalchemy.exc import ArgumentError, NoSuchModuleError
+from sqlalchemy.orm import Session
 
 from api.errors import BadSetting, DatabaseUnavailable, MissingDriver
+from api.storage.scope import scope_changes
 
-__all__ = ["WRITES", "make_engine", "parsed_url"]
+__all__ = ["WRITES", "make_engine", "parsed_url", "sees_every_tenant", "tell_tenant"]
 
 LOG = logging.getLogger("solespan.storage")
 SAFE_SQLITE = (3, 51, 3)
@@ -66,9 +79,10 @@ def make_engine(address: str, *, wait_s: float = 10.0) -> Engine:
         engine = create_engine(url, connect_args={"timeout": wait_s})
         event.listen(engine, "connect", _prepare_sqlite)
         event.listen(engine, "begin", _begin_sqlite)
+        scope_changes(engine)
         return engine
     try:
-        return create_engine(url, pool_pre_ping=True)
+        engine = create_engine(url, pool_pre_ping=True)
     except (ModuleNotFoundError, NoSuchModuleError):
         raise MissingDriver(
             "The driver for PostgreSQL is not installed.",
@@ -76,6 +90,26 @@ def make_engine(address: str, *, wait_s: float = 10.0) -> Engine:
             accepted="a SQLite address without further packages",
             remedy="Install the extra: pip install 'solespan[postgres]'",
         ) from None
+    scope_changes(engine)
+    return engine
+
+
+def tell_tenant(session: Session, tenant_pk: int) -> None:
+    """Tell PostgreSQL whose transaction this is: its row-level security shows no other rows."""
+    if session.get_bind().dialect.name == "postgresql":
+        session.execute(_TELL, {"tenant": str(tenant_pk)})
+
+
+# Ends with the transaction, so a pooled connection remembers nobody.
+_TELL = select(func.set_config("app.tenant", bindparam("tenant"), literal_column("true")))
+
+
+def sees_every_tenant(connection: Connection) -> bool:
+    """Return whether PostgreSQL's row-level security does not bind the role we are."""
+    if connection.dialect.name != "postgresql":
+        return False
+    query = "SELECT rolsuper OR rolbypassrls FROM pg_roles WHERE rolname = current_user"
+    return bool(connection.exec_driver_sql(query).scalar_one())
 
 
 @cache

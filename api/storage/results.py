@@ -45,6 +45,11 @@ class ImportRun(Base):
     counts: Mapped[dict[str, Any]] = mapped_column(JSON)
     report: Mapped[dict[str, Any]] = mapped_column(JSON)
 
+    __table_args__ = (
+        # Listed newest first.
+        Index(None, "tenant_pk", "id"),
+    )
+
 
 class Fit(Base):
     """One fit of the wear model; `data_version` is the highest of all wearers when it was made."""
@@ -58,6 +63,11 @@ class Fit(Base):
     model_version: Mapped[str] = mapped_column(String(WORD_LENGTH))
     data_version: Mapped[int] = mapped_column(Integer)
     payload: Mapped[dict[str, Any]] = mapped_column(JSON)
+
+    __table_args__ = (
+        # The newest one is asked for all the time.
+        Index(None, "tenant_pk", "id"),
+    )
 
 
 class ForecastRow(Base):
@@ -109,7 +119,7 @@ class ForecastRow(Base):
         Index(None, "sole_pk"),
         Index(None, "fit_pk"),
         # The due list reads the resole rows of all pairs in the order of their send-by date.
-        Index(None, "foot", "point", "send_by"),
+        Index(None, "tenant_pk", "foot", "point", "send_by"),
     )
 
 
@@ -130,7 +140,7 @@ class IdempotencyKey(Base):
     created_at: Mapped[datetime] = mapped_column(UtcDateTime, default=_utc_now)
 
     __table_args__ = (
-        UniqueConstraint("route", "key"),
+        UniqueConstraint("tenant_pk", "route", "key"),
         # Old keys are swept by age.
-        Index(None, "created_at"),
+        Index(None, "tenant_pk", "created_at"),
     )

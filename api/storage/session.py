@@ -1,8 +1,8 @@
 """Where does a transaction begin and end?
 
-One request or command is one transaction. `Database.reading` never commits; `Database.writing`
-holds the only commit of the program. On SQLite the writers of one process queue at one lock, which
-keeps the slowest write short; the database's own lock keeps other processes out.
+One request or command is one transaction, and one tenant's. `Database.reading` never commits;
+`Database.writing` holds the only commit of the program. On SQLite the writers of one process queue
+at one lock, which keeps the slowest write short; the database's own lock keeps other processes out.
 """
 
 from __future__ import annotations
@@ -10,30 +10,49 @@ from __future__ import annotations
 import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
+from copy import copy
 
 from sqlalchemy import Engine
 from sqlalchemy.exc import OperationalError
 from sqlalchemy.orm import Session, sessionmaker
 
 from api.errors import Busy, DatabaseUnavailable
-from api.storage.engine import WRITES, make_engine
+from api.storage.audit import Author, note_change
+from api.storage.engine import WRITES, make_engine, tell_tenant
+from api.storage.scope import FIRST_TENANT, within
 
 __all__ = ["Database", "clear_errors", "open_database"]
 
 
 class Database:
-    """One opened database: its engine, and the doors to read and to write."""
+    """One opened database as one tenant sees it: its engine, and the doors to read and to write."""
 
-    def __init__(self, engine: Engine, *, wait_s: float = 10.0) -> None:
+    def __init__(
+        self,
+        engine: Engine,
+        *,
+        wait_s: float = 10.0,
+        tenant_pk: int = FIRST_TENANT,
+        author: Author | None = None,
+    ) -> None:
         self.engine = engine
         self.wait_s = wait_s
+        self.tenant_pk = tenant_pk
+        self.author = author
         self._sessions = sessionmaker(engine, expire_on_commit=False)
         self._write_lock = threading.Lock() if engine.dialect.name == "sqlite" else None
+
+    def for_tenant(self, tenant_pk: int, author: Author | None = None) -> Database:
+        """Give the same database as another tenant sees it; `author` signs what is changed."""
+        seen = copy(self)  # engine, pool and write lock stay shared
+        seen.tenant_pk, seen.author = tenant_pk, author
+        return seen
 
     @contextmanager
     def reading(self) -> Iterator[Session]:
         """Give a session on one state of the database; whatever it changed is rolled back."""
-        with clear_errors(), self._sessions() as session:
+        with within(self.tenant_pk), clear_errors(), self._sessions() as session:
+            tell_tenant(session, self.tenant_pk)
             yield session
 
     @contextmanager
@@ -45,9 +64,12 @@ class Database:
         if self._write_lock and not self._write_lock.acquire(timeout=self.wait_s):
             raise _busy()
         try:
-            with clear_errors(), self._sessions() as session:
+            with within(self.tenant_pk), clear_errors(), self._sessions() as session:
                 session.connection(execution_options={WRITES: True})
+                tell_tenant(session, self.tenant_pk)
                 yield session
+                if self.author is not None:
+                    note_change(session, self.author)
                 session.commit()
         finally:
             if self._write_lock:

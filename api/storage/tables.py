@@ -23,6 +23,7 @@ from sqlalchemy import (
 )
 from sqlalchemy.orm import DeclarativeBase, Mapped, declared_attr, mapped_column, relationship
 
+from api.storage.scope import TenantTable, current_tenant
 from api.storage.types import BigId, UtcDateTime
 from forecast.frames import TABLES
 
@@ -32,6 +33,7 @@ __all__ = [
     "BenchJob",
     "Check",
     "Pair",
+    "Root",
     "Sole",
     "WearDay",
     "Wearer",
@@ -47,7 +49,7 @@ def _utc_now() -> datetime:
     return datetime.now(UTC)
 
 
-class Base(DeclarativeBase):
+class Root(DeclarativeBase):
     """The root of all tables; constraints are named so that migrations can change them."""
 
     metadata = MetaData(
@@ -59,6 +61,27 @@ class Base(DeclarativeBase):
             "pk": "pk_%(table_name)s",
         }
     )
+
+
+class Base(Root):
+    """The root of all tables whose rows belong to a tenant; see `api.storage.scope`."""
+
+    __abstract__ = True
+
+    @declared_attr
+    @classmethod
+    def tenant_pk(cls) -> Mapped[int]:
+        """Whose row it is: filled and compared by `api.storage.scope`, never by hand."""
+        return mapped_column(
+            ForeignKey("tenants.id", ondelete="CASCADE"),
+            default=current_tenant,
+            sort_order=1000,
+        )
+
+    @classmethod
+    def __table_cls__(cls, *parts: Any, **options: Any) -> TenantTable:
+        """Make a table that is read one tenant at a time."""
+        return TenantTable(*parts, **options)
 
 
 class Editable:
@@ -98,7 +121,7 @@ class Wearer(Editable, Base):
     __tablename__ = "wearers"
 
     id: Mapped[int] = mapped_column(BigId, primary_key=True)
-    wearer_id: Mapped[str] = mapped_column(String(ID_LENGTH), unique=True)
+    wearer_id: Mapped[str] = mapped_column(String(ID_LENGTH))
     name: Mapped[str | None] = mapped_column(String(TEXT_LENGTH))
     time_zone: Mapped[str] = mapped_column(
         String(WORD_LENGTH), default="UTC", server_default=text("'UTC'")
@@ -109,7 +132,11 @@ class Wearer(Editable, Base):
 
     pairs: Mapped[list[Pair]] = relationship(back_populates="wearer", passive_deletes=True)
 
-    __table_args__ = (*word_and_bound_checks("wearers"),)
+    __table_args__ = (
+        *word_and_bound_checks("wearers"),
+        # Ids are people's own: two tenants may use the same one.
+        UniqueConstraint("tenant_pk", "wearer_id"),
+    )
 
 
 class Pair(Editable, Base):
@@ -118,7 +145,7 @@ class Pair(Editable, Base):
     __tablename__ = "pairs"
 
     id: Mapped[int] = mapped_column(BigId, primary_key=True)
-    pair_id: Mapped[str] = mapped_column(String(ID_LENGTH), unique=True)
+    pair_id: Mapped[str] = mapped_column(String(ID_LENGTH))
     wearer_pk: Mapped[int] = mapped_column(ForeignKey("wearers.id", ondelete="CASCADE"))
     label: Mapped[str | None] = mapped_column(String(TEXT_LENGTH))
     construction: Mapped[str] = mapped_column(String(WORD_LENGTH))
@@ -136,6 +163,7 @@ class Pair(Editable, Base):
 
     __table_args__ = (
         *word_and_bound_checks("pairs"),
+        UniqueConstraint("tenant_pk", "pair_id"),
         # A wearer's rack is read on every visit, and a wearer's deletion looks for pairs.
         Index(None, "wearer_pk"),
     )
@@ -147,7 +175,7 @@ class Sole(Editable, Base):
     __tablename__ = "soles"
 
     id: Mapped[int] = mapped_column(BigId, primary_key=True)
-    sole_id: Mapped[str] = mapped_column(String(ID_LENGTH), unique=True)
+    sole_id: Mapped[str] = mapped_column(String(ID_LENGTH))
     pair_pk: Mapped[int] = mapped_column(ForeignKey("pairs.id", ondelete="CASCADE"))
     fitted_on: Mapped[date]
     material: Mapped[str] = mapped_column(String(WORD_LENGTH))
@@ -161,6 +189,7 @@ class Sole(Editable, Base):
 
     __table_args__ = (
         *word_and_bound_checks("soles"),
+        UniqueConstraint("tenant_pk", "sole_id"),
         CheckConstraint("removed_on >= fitted_on", name="removed_after_fitted"),
         CheckConstraint("limit_mm < nominal_thickness_mm", name="limit_under_nominal"),
         # The sole on a pair now is the last one fitted: read with every pair.
@@ -219,7 +248,7 @@ class BenchJob(Editable, Base):
     __tablename__ = "bench_jobs"
 
     id: Mapped[int] = mapped_column(BigId, primary_key=True)
-    job_id: Mapped[str] = mapped_column(String(ID_LENGTH), unique=True)
+    job_id: Mapped[str] = mapped_column(String(ID_LENGTH))
     pair_pk: Mapped[int] = mapped_column(ForeignKey("pairs.id", ondelete="CASCADE"))
     work: Mapped[str] = mapped_column(String(WORD_LENGTH))
     received_on: Mapped[date]
@@ -232,6 +261,7 @@ class BenchJob(Editable, Base):
 
     __table_args__ = (
         *word_and_bound_checks("bench_jobs"),
+        UniqueConstraint("tenant_pk", "job_id"),
         CheckConstraint("finished_on >= received_on", name="finished_after_received"),
         CheckConstraint("returned_on >= received_on", name="returned_after_received"),
         # A pair is away while a job is open: read with every pair.

@@ -1,0 +1,52 @@
+"""What was changed, by whom: how is it noted with the change, and read again?"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import datetime
+from typing import Any
+
+import sqlalchemy as sa
+from sqlalchemy.orm import Session
+
+from api.storage.account_tables import AuditEntry
+from api.storage.scope import changed_anything
+
+__all__ = ["Author", "forget_audit_before", "list_audit", "note_change"]
+
+_LOG: sa.Table = AuditEntry.__table__  # type: ignore[assignment]
+
+
+@dataclass(frozen=True)
+class Author:
+    """Who changes something, and how: written to the audit log with every change."""
+
+    actor: str
+    action: str
+    subject: Mapping[str, Any] = field(default_factory=dict)
+
+
+def note_change(session: Session, author: Author) -> None:
+    """Write one entry in the transaction of the change, if it changed anything."""
+    session.flush()
+    if changed_anything():
+        values = {"actor": author.actor, "action": author.action, "subject": dict(author.subject)}
+        session.execute(sa.insert(_LOG).values(values))
+
+
+def list_audit(
+    session: Session, *, after: Sequence[Any] | None, limit: int
+) -> list[dict[str, Any]]:
+    """Return entries newest first, after the one with number `after`."""
+    query = sa.select(_LOG.c.id, _LOG.c.at, _LOG.c.actor, _LOG.c.action, _LOG.c.subject)
+    if after is not None:
+        query = query.where(_LOG.c.id < after[0])
+    rows = session.execute(query.order_by(_LOG.c.id.desc()).limit(limit)).mappings()
+    return [dict(row) for row in rows]
+
+
+def forget_audit_before(session: Session, moment: datetime) -> int:
+    """Delete the entries older than `moment`; return how many."""
+    result = session.execute(sa.delete(_LOG).where(_LOG.c.at < moment))
+    return int(result.rowcount)  # type: ignore[attr-defined]

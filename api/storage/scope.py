@@ -1,0 +1,127 @@
+"""Whose rows may this statement see? The one place where every query is scoped to its tenant.
+
+A tenant is one shop, or one collector's rack. Each table derived from `api.storage.tables.Base` has
+`tenant_pk`. Inside `Database.reading` and `Database.writing` the tenant is set; from there on
+
+* wherever such a table is read, it is compiled as the tenant's part of it,
+* every UPDATE and DELETE of one gets the condition as well,
+* every INSERT gets the number as the column's default.
+
+Outside of both there is no tenant, and a statement fails instead of seeing everything. PostgreSQL's
+row-level security is the second wall (`api.storage.engine.tell_tenant`).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from contextvars import ContextVar
+from dataclasses import dataclass
+from typing import Any
+
+import sqlalchemy as sa
+from sqlalchemy import Connection, Delete, Engine, Update, event
+from sqlalchemy.ext.compiler import compiles
+from sqlalchemy.sql.dml import UpdateBase
+
+__all__ = [
+    "FIRST_TENANT",
+    "TenantTable",
+    "changed_anything",
+    "current_tenant",
+    "scope_changes",
+    "within",
+]
+
+# The embedded default works as this tenant; the migration makes it.
+FIRST_TENANT = 1
+
+
+@dataclass
+class _Visit:
+    """One transaction: whose it is, and whether it changed a tenant's row."""
+
+    tenant_pk: int
+    changed: bool = False
+
+
+_VISIT: ContextVar[_Visit] = ContextVar("visit")
+
+
+def _visit() -> _Visit:
+    try:
+        return _VISIT.get()
+    except LookupError:
+        raise RuntimeError("a statement outside of Database.reading or Database.writing") from None
+
+
+def current_tenant() -> int:
+    """Return the number of the tenant whose transaction this is.
+
+    Raises RuntimeError outside of a transaction of ours: then nobody's rows may be seen.
+    """
+    return _visit().tenant_pk
+
+
+def changed_anything() -> bool:
+    """Return whether this transaction wrote to, or deleted from, a tenant's table."""
+    return _visit().changed
+
+
+@contextmanager
+def within(tenant_pk: int) -> Iterator[None]:
+    """Let every statement of this block be one tenant's."""
+    token = _VISIT.set(_Visit(tenant_pk))
+    try:
+        yield
+    finally:
+        _VISIT.reset(token)
+
+
+# Compiled statements are kept and reused, so the value is asked for at each execution.
+_MINE = sa.bindparam("tenant_scope", callable_=current_tenant, type_=sa.BigInteger(), unique=False)
+
+
+class TenantTable(sa.Table):
+    """A table whose rows belong to tenants."""
+
+    inherit_cache = True
+
+
+@compiles(TenantTable)
+def _only_the_tenants_rows(
+    table: TenantTable,
+    compiler: Any,
+    *,
+    asfrom: bool = False,
+    iscrud: bool = False,
+    enclosing_alias: Any = None,
+    **rest: Any,
+) -> str:
+    """Write `(SELECT * FROM t WHERE t.tenant_pk = ...) AS t` where a query reads the table."""
+    plain: str = compiler.visit_table(
+        table, asfrom=asfrom, iscrud=iscrud, enclosing_alias=enclosing_alias, **rest
+    )
+    if not asfrom or iscrud:
+        return plain
+    name = compiler.preparer.format_table(table)
+    whose = f"{name}.tenant_pk = {compiler.process(_MINE)}"
+    mine = f"(SELECT * FROM {name} WHERE {whose})"  # noqa: S608 - a table's name and a parameter
+    if enclosing_alias is not None and enclosing_alias.element is table:
+        return mine  # the alias writes its own AS
+    return f"{mine} AS {plain.rpartition(' AS ')[2]}"
+
+
+def scope_changes(engine: Engine) -> None:
+    """Let every UPDATE and DELETE through this engine touch the tenant's rows only."""
+    event.listen(engine, "before_execute", _scoped, retval=True)
+
+
+def _scoped(
+    _connection: Connection, statement: Any, many: Any, params: Any, _options: Any
+) -> tuple[Any, Any, Any]:
+    if isinstance(statement, UpdateBase) and isinstance(statement.table, TenantTable):
+        _visit().changed = True
+        if isinstance(statement, Update | Delete):
+            statement = statement.where(statement.table.c.tenant_pk == _MINE)
+    return statement, many, params
