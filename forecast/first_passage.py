@@ -53,15 +53,25 @@ def inverse_gaussian(
     return np.asarray(np.where(uniform <= mean / (mean + small), small, mean * mean / small))
 
 
-def _bend(state: SoleState, values: np.ndarray) -> np.ndarray:
+def _bend(state: SoleState, off: np.ndarray) -> np.ndarray:
     """What the straight line through exp(log rate) leaves out of the wear so far, in mm.
 
     Mean zero; with little known of a rate it keeps slow draws from having grown above nominal.
     """
-    spread = np.square(state.factor[[0, 2]]).sum(axis=1)[:, :, None]
-    off = values[[0, 2]] - state.mean[[0, 2]][:, :, None]
+    variance, skew = _variance(state), state.skew[:, :, None]
+    kept = 1.0 + 2.0 * skew
+    mean = np.exp(skew + 0.5 * variance / kept) / np.sqrt(kept)  # of what is summed next
     wear = state.wear_mm[:, :, None]
-    return np.asarray(wear * (1.0 + off) - wear * np.exp(off - 0.5 * spread))
+    return np.asarray(wear * (1.0 + off) - wear * np.exp(_skewed(state, off)) / mean)
+
+
+def _variance(state: SoleState) -> np.ndarray:
+    return np.asarray(np.square(state.factor[[0, 2]]).sum(axis=1)[:, :, None])
+
+
+def _skewed(state: SoleState, off: np.ndarray) -> np.ndarray:
+    """Log rates less their means, skewed to the left as far as they were learnt from wear."""
+    return np.asarray(off - state.skew[:, :, None] * (np.square(off) / _variance(state) - 1.0))
 
 
 def remaining_exposure(
@@ -88,8 +98,10 @@ def remaining_exposure(
     """
     points = normal_points(draws)
     values = np.einsum("ijn,jk->ink", state.factor, points[:4]) + state.mean[:, :, None]
-    rate = np.exp(values[[0, 2]])
-    thickness = values[[1, 3]] + _bend(state, values)
+    mean = state.mean[[0, 2]][:, :, None]
+    off = values[[0, 2]] - mean
+    rate = np.exp(mean + _skewed(state, off))
+    thickness = values[[1, 3]] + _bend(state, off)
     left = thickness - limit_mm[:, :, None]
     ahead = np.maximum(left, 1e-9)
     remaining = inverse_gaussian(

@@ -16,7 +16,7 @@ from forecast.nested import Level, eliminate, sum_groups
 from forecast.panel import Panel
 from forecast.priors import HEEL_START_SD_MM
 
-__all__ = ["Posterior", "prior_precision", "solve"]
+__all__ = ["Posterior", "prior_precision", "shoe_spread", "solve"]
 
 
 _NO_PACKING_MM = 1e-4
@@ -41,6 +41,7 @@ class Posterior:
     sole_of_path: np.ndarray
     pair_of_sole: np.ndarray
     wearer_of_pair: np.ndarray
+    spread: dict[str, float]
 
     def means(self) -> tuple[np.ndarray, ...]:
         """Posterior mean deviations: by path, sole, pair, wearer (unknowns, members), and (p,)."""
@@ -76,9 +77,13 @@ def prior_precision(panel: Panel, spread: dict[str, float]) -> np.ndarray:
     """Prior precision of each path's own unknowns, shape (3, paths)."""
     point = panel.path_point
     start_sd = np.where(point == 2, HEEL_START_SD_MM, spread["start"])
-    shoe_sd = np.where(point == 0, spread["shoe"], spread["shoe_other"])
     packing_sd = np.where(panel.packs > 0, spread["packing"], _NO_PACKING_MM)
-    return np.asarray(1.0 / np.square([start_sd, packing_sd, shoe_sd]))
+    return np.asarray(1.0 / np.square([start_sd, packing_sd, shoe_spread(panel, spread)]))
+
+
+def shoe_spread(panel: Panel, spread: dict[str, float]) -> np.ndarray:
+    """SD of each path's own part of the log rate."""
+    return np.where(panel.path_point == 0, spread["shoe"], spread["shoe_other"])
 
 
 def solve(
@@ -147,6 +152,7 @@ def solve(
         sole_of_path=panel.path_sole,
         pair_of_sole=panel.sole_pair,
         wearer_of_pair=panel.pair_wearer,
+        spread=spread,
     )
 
 

@@ -11,8 +11,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from forecast.coordinates import INTERFACE, PATH, Coordinates
-from forecast.hierarchy import Posterior
+from forecast.coordinates import INTERFACE, PATH, SPREAD_OF, Coordinates
+from forecast.hierarchy import Posterior, shoe_spread
 from forecast.linearise import Linearised
 from forecast.nested import Level
 from forecast.panel import Panel
@@ -31,12 +31,15 @@ class SoleState:
         Packing still to come, by foot: thickness above is as if it had come.
     wear_mm : ndarray, shape (2, groups)
         Expected wear so far, by foot.
+    skew : ndarray, shape (2, groups)
+        By which the log rate of a standard normal z is lower than normal, times z^2 - 1.
     """
 
     mean: np.ndarray
     factor: np.ndarray
     settling_mm: np.ndarray
     wear_mm: np.ndarray
+    skew: np.ndarray
 
 
 @dataclass(frozen=True)
@@ -130,7 +133,37 @@ def sole_state(
     packing = centre[1] + _packing(posterior, layout)
     settling = np.array([lin.settling[p] * packing[p] for p in (feet.left, feet.right)])
     wear = np.array([lin.end_wear_mm[p] for p in (feet.left, feet.right)])
-    return SoleState(mean, np.moveaxis(factor, 0, -1), np.maximum(settling, 0.0), wear)
+    paths = (feet.left, feet.right)
+    before = np.array([_rate_variance_before(panel, posterior, path) for path in paths])
+    skew = _skew(np.array([cov[0, 0], cov[2, 2]]), before)
+    return SoleState(mean, np.moveaxis(factor, 0, -1), np.maximum(settling, 0.0), wear, skew)
+
+
+def _skew(variance: np.ndarray, before: np.ndarray) -> np.ndarray:
+    """Skew of log rates to the left: what is read is wear, whose log leans that way.
+
+    Where the log told all that is known, wear is normal, and its logarithm has the third cumulant
+    -3 variance^2 to first order, half the variance times z^2 - 1; where it told nothing, the log
+    rate is normal. In between by the share that was told.
+    """
+    told = np.clip(1.0 - variance / before, 0.0, 1.0)
+    return np.asarray(0.5 * variance * told)
+
+
+def _rate_variance_before(panel: Panel, posterior: Posterior, path: np.ndarray) -> np.ndarray:
+    """Variance of log rates of paths from the spreads and the population alone."""
+    layout, spread = posterior.layout, posterior.spread
+    weight = layout.weight[:, path] * (layout.column == INTERFACE.index("log_rate"))[:, None]
+    random = len(layout.names) - len(layout.population)
+    out = np.zeros(len(path))
+    for name, w in zip(layout.names[:random], weight, strict=False):
+        if name == "shoe":
+            sd: np.ndarray | float = shoe_spread(panel, spread)[path]
+        else:
+            sd = spread[SPREAD_OF.get(name, name)]
+        out += np.square(w * sd)
+    root = np.linalg.cholesky(posterior.population_cov)
+    return np.asarray(out + np.square(root.T @ weight[random:]).sum(axis=0))
 
 
 def _packing(posterior: Posterior, layout: Coordinates) -> np.ndarray:
