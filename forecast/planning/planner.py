@@ -96,7 +96,10 @@ class RackPlan:
             {
                 "worn_on": pd.date_range(rack.start, periods=rack.days).astype("datetime64[s]"),
                 "dress_code": rack.code,
-                "pair_id": [None if i < 0 else rack.states[i].pair_id for i in self.worn],
+                # as objects: among strings a missing one would become a number that is not one
+                "pair_id": pd.Series(
+                    [None if i < 0 else rack.states[i].pair_id for i in self.worn], dtype=object
+                ),
                 "reserved": rack.reserved >= 0,
             }
         )

@@ -91,6 +91,10 @@ class Programme:
         if found.x is None:
             return None
         bound = -found.fun if found.mip_dual_bound is None else -found.mip_dual_bound
+        if not np.isfinite(bound):
+            # the time was over before the solver had a bound: no answer gains more than everything
+            gained = gain > 0
+            bound = float(gain[gained] @ np.array(self._high)[gained])
         return Solved(
             np.asarray(found.x), float(-found.fun), float(bound), found.status != _TIME_REACHED
         )

@@ -124,3 +124,14 @@ def test_the_page_shows_the_plan_that_its_form_made_and_a_mistake_beside_the_for
     assert "is no whole number" in wrong.text
     forged = client.post("/plan", data=form | {"form_token": "x"}, follow_redirects=False)
     assert forged.status_code == 422
+
+
+def test_a_plan_with_a_day_without_a_pair_is_kept_and_read_again(client):
+    asked = {"wearer_id": "ada", "weeks": 1, "week": ["outdoor", *["none"] * 6]}
+    made = client.post("/v1/rack-plans", json=asked)
+    assert made.status_code == 201, made.text
+    pairs = {day["worn_on"]: day["pair_id"] for day in made.json()["days"]}
+    assert None in pairs.values()
+    assert client.get(made.headers["location"]).json()["days"] == made.json()["days"]
+    again = client.post("/v1/rack-plans", json=asked | {"again": made.json()["plan_id"]})
+    assert again.status_code == 201

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pandas as pd
@@ -16,8 +18,10 @@ from forecast.planning import (
     Wishes,
     make_plan,
     planner,
+    rows,
     sharing,
 )
+from forecast.planning.rows import Programme
 from tests.forecast.planning.racks import START, assert_kept, best_by_enumeration, plain, states
 
 
@@ -202,3 +206,32 @@ def test_a_large_rack_is_planned_within_two_per_cent_of_the_bound(pairs, weeks, 
     plan = make_plan(rack, Wishes(weeks=weeks, most_away=3), START, seconds=10 * seconds)
     assert_kept(plan)
     assert plan.gap <= 0.02
+
+
+@pytest.mark.parametrize("seconds", [0.02, 0.2])
+def test_a_plan_made_in_no_time_is_refused_or_keeps_its_promises_with_a_finite_bound(seconds):
+    rack = [replace(p, wear_days_left=20, wear_days_new=40) for p in plain(2)]
+    plan = None
+    with suppress(BadPlan):
+        plan = make_plan(rack, Wishes(weeks=20), START, seconds=seconds)
+    if plan is None:
+        return
+    assert_kept(plan)
+    assert np.isfinite([plan.score, plan.bound, plan.gap]).all()
+    assert plan.bound >= plan.score
+
+
+def test_a_solver_stopped_before_it_has_a_bound_gets_the_obvious_one(monkeypatch):
+    programme = Programme()
+    terms = [(programme.variable(gain, high), 1.0) for gain, high in ((2.0, 3.0), (-1.0, np.inf))]
+    programme.row(terms, most=10.0)
+    stopped = SimpleNamespace(x=np.zeros(2), fun=0.0, mip_dual_bound=-np.inf, status=1)
+    monkeypatch.setattr(rows, "milp", lambda *_, **__: stopped)
+    answer = programme.solve()
+    assert answer.bound == 6.0
+    assert not answer.proven
+
+
+def test_a_day_without_a_pair_has_none_and_not_a_number():
+    days = make_plan([PairState("p0", 3, 60)], Wishes(weeks=3), START).days
+    assert {type(pair) for pair in days["pair_id"]} == {str, type(None)}
