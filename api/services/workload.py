@@ -14,6 +14,7 @@ from weakref import WeakKeyDictionary
 
 import numpy as np
 import pandas as pd
+from sqlalchemy import Engine
 from sqlalchemy.orm import Session
 
 from api.errors import NothingForecast
@@ -148,22 +149,23 @@ def _booked(orders: list[dict[str, Any]], today: date) -> Booked:
 
 
 class _Kept:
-    """The newest results of each database of this process."""
+    """The newest results of each opened database, whosever they are; a key begins with its tenant.
+
+    A request sees the database through an object of its own; the engine is what they share.
+    """
 
     def __init__(self) -> None:
-        self._of: WeakKeyDictionary[Database, dict[tuple[Any, ...], YearAhead]] = (
-            WeakKeyDictionary()
-        )
+        self._of: WeakKeyDictionary[Engine, dict[tuple[Any, ...], YearAhead]] = WeakKeyDictionary()
         self._lock = threading.Lock()
 
     def find(self, database: Database, key: tuple[Any, ...]) -> YearAhead | None:
         with self._lock:
-            return self._of.get(database, {}).get(key)
+            return self._of.get(database.engine, {}).get((database.tenant_pk, *key))
 
     def put(self, database: Database, key: tuple[Any, ...], value: YearAhead) -> None:
         with self._lock:
-            kept = self._of.setdefault(database, {})
-            kept[key] = value
+            kept = self._of.setdefault(database.engine, {})
+            kept[database.tenant_pk, *key] = value
             while len(kept) > KEPT_YEARS:
                 kept.pop(next(iter(kept)))
 

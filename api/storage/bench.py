@@ -44,7 +44,7 @@ _ORDERS: sa.Table = BenchOrder.__table__  # type: ignore[assignment]
 _EVENTS: sa.Table = BenchEvent.__table__  # type: ignore[assignment]
 _PAPERS: sa.Table = BenchPaper.__table__  # type: ignore[assignment]
 _PHOTOS: sa.Table = BenchPhoto.__table__  # type: ignore[assignment]
-_HIDDEN = ("created_at", "updated_at")
+_HIDDEN = ("created_at", "updated_at", "tenant_pk")
 
 
 def _query() -> sa.Select[Any]:

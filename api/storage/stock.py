@@ -14,7 +14,7 @@ __all__ = ["find_item", "list_items", "moves_of", "put_item", "write_move"]
 
 _ITEMS: sa.Table = StockItem.__table__  # type: ignore[assignment]
 _MOVES: sa.Table = StockMove.__table__  # type: ignore[assignment]
-_HIDDEN = ("created_at", "updated_at")
+_HIDDEN = ("created_at", "updated_at", "tenant_pk")
 _COLUMNS = [c for c in _ITEMS.c if c.name not in _HIDDEN]
 
 

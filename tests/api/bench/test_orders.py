@@ -4,6 +4,9 @@ from __future__ import annotations
 
 import pytest
 
+from api.schemas.bench import Order, OrderPage
+from api.schemas.stock import Items
+
 
 def sole_on(client, pair_id):
     soles = client.get("/v1/soles", params={"pair_id": pair_id}).json()["items"]
@@ -176,3 +179,11 @@ def test_an_unknown_order_and_an_unknown_pair_are_not_found(client):
     answer = client.post("/v1/bench-orders", json=body)
     assert answer.status_code == 404
     assert "oxford" in answer.json()["remedy"]
+
+
+def test_an_order_and_an_item_answer_what_is_described_and_nothing_else(bench, client):
+    order = bench.on_bench()
+    Order.model_validate(client.get(f"/v1/bench-orders/{order['order_id']}").json())
+    OrderPage.model_validate(client.get("/v1/bench-orders").json())
+    client.put("/v1/stock/oak", json={"use": "sole"})
+    Items.model_validate(client.get("/v1/stock").json())

@@ -4,6 +4,9 @@ from __future__ import annotations
 
 import pytest
 
+from api.errors import NothingForecast
+from api.services.workload import year_ahead
+
 
 def test_the_work_ahead_is_answered_in_nested_intervals_and_the_same_twice(client):
     first = client.get("/v1/workload", params={"months": 6, "by": "week"})
@@ -85,3 +88,12 @@ def test_settings_are_replaced_only_by_someone_who_has_read_them(client):
     closed = changed | {"hours_by_weekday": [0] * 7}
     answer = client.put("/v1/bench-settings", json=closed, headers={"if-match": "*"})
     assert answer.status_code == 422
+
+
+def test_simulated_years_are_kept_for_whoever_asks_again_and_for_no_other_tenant(services):
+    today = services.clock.today()
+    first = year_ahead(services.database, today, 2)
+    again = services.database.for_tenant(services.database.tenant_pk)
+    assert year_ahead(again, today, 2) is first
+    with pytest.raises(NothingForecast):
+        year_ahead(services.database.for_tenant(services.database.tenant_pk + 1), today, 2)
