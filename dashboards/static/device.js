@@ -27,10 +27,10 @@
     event.preventDefault();
     form.classList.remove("over");
     const entries = [...event.dataTransfer.items].map((item) => item.webkitGetAsEntry()).filter(Boolean);
+    const found = entries.length ? [] : [...event.dataTransfer.files];
+    for (const entry of entries) found.push(...(await filesIn(entry)));
     const taken = new DataTransfer();
-    for (const entry of entries) {
-      for (const file of await filesIn(entry)) if (wanted(file.name)) taken.items.add(file);
-    }
+    found.filter((file) => wanted(file.name)).forEach((file) => taken.items.add(file));
     if (!taken.files.length) {
       window.solespan.say("Nothing of what was dropped is a CSV file or a ZIP.");
       return;

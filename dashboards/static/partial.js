@@ -17,8 +17,10 @@
   }
 
   async function send(form, attempt) {
-    const post = form.method === "post";
-    const address = post ? form.action : `${form.action.split("?")[0]}?${attempt.body}`;
+    // A field may be called like a property of the form, so only attributes tell.
+    const action = form.getAttribute("action");
+    const post = form.getAttribute("method") === "post";
+    const address = post ? action : `${action.split("?")[0]}?${attempt.body}`;
     const options = post
       ? {
           method: "POST",

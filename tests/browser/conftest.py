@@ -62,12 +62,14 @@ def served(sqlite_template: Path, tmp_path_factory) -> Iterator[Callable[[str], 
 
 @pytest.fixture
 def fresh(sqlite_template: Path, tmp_path: Path) -> Iterator[Callable[[str], str]]:
-    """Give the address of a server of this test's own, which it may change."""
+    """Give the address of a server of this test's own, which it may change; `.app` is its app."""
     with ExitStack() as running:
 
         def address_of(name: str) -> str:
             file = Path(shutil.copyfile(sqlite_template, tmp_path / "own.sqlite3"))
-            return running.enter_context(_Server(file, SITUATIONS[name]()))
+            server = _Server(file, SITUATIONS[name]())
+            address_of.app = server.app
+            return running.enter_context(server)
 
         yield address_of
 
@@ -79,6 +81,7 @@ class _Server:
         app = create_app(
             Settings(database_url=f"sqlite:///{file}"), clock=Clock(lambda: NOW), background=False
         )
+        self.app = app
         if len(situation.log.pairs):
             store(app.state.services.database, situation)
         config = uvicorn.Config(app, host="127.0.0.1", port=0, log_level="warning", lifespan="on")
@@ -118,7 +121,10 @@ class Visit:
             self.complaints.append(message.text)
 
     def draw_everything(self) -> None:
-        """Bring each figure into view and wait until it is drawn."""
+        """Bring each region and figure into view and wait until it is loaded and drawn."""
+        for name in self.page.eval_on_selector_all("[data-load]", "all => all.map(e => e.id)"):
+            self.page.evaluate("name => document.getElementById(name).scrollIntoView()", name)
+            self.page.wait_for_selector(f"#{name}:not([data-load])", timeout=20_000)
         for chart in self.page.query_selector_all("[data-figure-src], [data-figure-inline]"):
             chart.scroll_into_view_if_needed()
             chart.wait_for_selector("xpath=self::*[@data-drawn]", timeout=20_000)

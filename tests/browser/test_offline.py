@@ -42,7 +42,7 @@ def test_two_wears_logged_without_a_network_become_exactly_two_rows(visit, fresh
     page.screenshot(path=ARTEFACTS / "offline-390-light.png")
     assert worn(page, base, TODAY) == []
     page.reload()
-    assert page.inner_text("#waiting p").startswith("2 wears wait"), "a reload loses nothing"
+    page.wait_for_selector("#waiting:has-text('2 wears wait')")  # a reload loses nothing
     page.context.set_offline(False)
     page.wait_for_selector("#waiting[hidden]", state="attached")
     assert worn(page, base, TODAY) == sorted(names)

@@ -28,23 +28,115 @@ def test_a_wear_day_is_logged_without_script(visit, served):
     assert "since 18 July 2025" in page.inner_text("main")
 
 
+def tab_to(page, selector, most=80):
+    """Press Tab until the focus is on what `selector` names."""
+    for _ in range(most):
+        if page.evaluate("selector => document.activeElement.matches(selector)", selector):
+            return
+        page.keyboard.press("Tab")
+    raise AssertionError(f"{selector} is not reached by keyboard")
+
+
 def test_a_thumb_check_is_logged_by_keyboard_alone(visit, served):
     opened = visit(served("one pair") + "/pairs/pair-000")
     page = opened.page
-    for _ in range(60):
-        page.keyboard.press("Tab")
-        if page.evaluate("document.activeElement.closest('form')?.form?.value") == "thumb":
-            break
-    page.keyboard.press("ArrowRight")  # foot: right
-    page.keyboard.press("Tab")  # point: ball is chosen
-    page.keyboard.press("Tab")
-    page.keyboard.press("Space")  # grade: firm
-    page.keyboard.press("ArrowRight")  # give
+    tab_to(page, "a[href$='/thumb']")
     page.keyboard.press("Enter")
-    page.wait_for_selector("[role=status]")
-    assert page.inner_text("[role=status]") == "The check is logged."
+    page.wait_for_url("**/thumb")
+    for step, grade in ((1, "firm"), (2, "give")):
+        page.wait_for_selector(f"#step:has-text('{step} of 8')")
+        tab_to(page, f".grades button[value={grade}]")
+        page.keyboard.press("Enter")
+    page.wait_for_selector("#step:has-text('3 of 8')")
+    assert page.evaluate("document.activeElement.id") == "step", "the next step has the focus"
+    tab_to(page, "button[name=end]")
+    page.keyboard.press("Enter")
+    page.wait_for_selector(".felt")
+    tab_to(page, "button[type=submit]")
+    page.keyboard.press("Enter")
+    page.wait_for_selector("#said:has-text('The check is logged.')")
     row = page.inner_text("table:has(td:text('thumb')) tbody tr:first-child").split()
-    assert row == ["2026-11-25", "right", "ball", "give", "thumb"]
+    assert row == ["2026-11-25", "left", "ball", "give", "thumb"]
+
+
+def test_a_thumb_check_is_guided_without_script(visit, served):
+    opened = visit(served("full") + "/pairs/pair-002/thumb", java_script_enabled=False)
+    page = opened.page
+    for grade in ("firm", "soft", "skip", "skip", "firm", "give", "skip", "skip"):
+        page.click(f".grades button[value={grade}]")
+    assert page.inner_text(".felt").split("\n")[:2] == ["left, waist", "firm"]
+    page.click("text=Log the thumb check")
+    assert page.inner_text("[role=status]") == "The check is logged."
+
+
+def test_a_wear_is_logged_changed_and_undone_by_keyboard_alone(visit, fresh):
+    page = visit(fresh("one wearer")).page
+    tab_to(page, ".pick button")
+    page.keyboard.press("Enter")
+    page.wait_for_selector("#logged:not([hidden])")
+    assert page.evaluate("document.activeElement.id") == "logged-first"
+    page.keyboard.press("Enter")
+    page.wait_for_selector("#logged:has-text(', wet,') , #logged:has-text(': wet,')")
+    tab_to(page, "#logged form[action$=undo] button")
+    page.keyboard.press("Enter")
+    page.wait_for_selector("#said:has-text('taken back')")
+    assert page.query_selector(".did") is None
+
+
+def test_the_rest_of_the_page_stays_when_a_wear_is_logged(visit, fresh):
+    page = visit(fresh("one wearer")).page
+    page.fill("#f-q", "half typed")
+    page.locator(".rack .tap").first.click()
+    page.wait_for_selector(".did")
+    assert page.input_value("#f-q") == "half typed"
+    assert page.query_selector_all(".did"), "the row says so"
+
+
+def test_without_script_a_tap_does_the_same(visit, fresh):
+    page = visit(fresh("one wearer"), java_script_enabled=False).page
+    page.locator(".pick button").click()
+    assert page.inner_text("[role=status]") == "The wear is logged."
+    page.click("text=It was wet")
+    assert "wet" in page.inner_text("#logged")
+    page.click("text=Undo")
+    assert "taken back" in page.inner_text("[role=status]")
+
+
+def test_files_are_imported_without_script_after_their_report(visit, fresh, tmp_path):
+    page = visit(fresh("no pair") + "/import", java_script_enabled=False).page
+    files = {
+        "pairs.csv": "pair_id,wearer_id,label,construction\np-1,cy,Oxford,blake\n",
+        "soles.csv": "sole_id,pair_id,fitted_on,material,nominal_thickness_mm\n"
+        "s-1,p-1,2026-01-02,rubber,5\n",
+        "wear_days.csv": "pair_id,worn_on,hours\np-1,2026-02-01,8\np-1,2026-02-02,99\n",
+    }
+    for name, text in files.items():
+        (tmp_path / name).write_text(text)
+    page.set_input_files("#i-files", [tmp_path / name for name in files])
+    page.click("text=Read the files")
+    assert "wear_days.csv, line 3, hours" in page.inner_text("main")
+    page.screenshot(path=ARTEFACTS / "import-report-390-light.png", full_page=True)
+    page.click("text=Take the 3 good rows")
+    assert "Taken: 3 new" in page.inner_text("main")
+    page.click("text=To the rack")
+    assert "Oxford" in page.inner_text("main")
+
+
+def test_a_dropped_folder_is_read(visit, fresh):
+    page = visit(fresh("no pair") + "/import").page
+    page.evaluate(
+        """() => {
+          const taken = new DataTransfer();
+          const pairs = 'pair_id,wearer_id,construction\\np-1,cy,blake\\n';
+          const soles = 'sole_id,pair_id,fitted_on,material,nominal_thickness_mm\\n';
+          taken.items.add(new File([pairs], 'pairs.csv'));
+          taken.items.add(new File([soles], 'soles.csv'));
+          taken.items.add(new File(['x'], 'notes.txt'));
+          window.dispatchEvent(new DragEvent('drop', { dataTransfer: taken, cancelable: true }));
+        }"""
+    )
+    page.wait_for_url("**/import/*")
+    assert "1 new or changed" in page.inner_text("main")
 
 
 def test_the_first_tab_offers_to_skip_to_the_content(visit, served):
