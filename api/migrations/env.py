@@ -5,7 +5,13 @@ from __future__ import annotations
 from alembic import context
 
 # their tables belong to the metadata
-from api.storage import account_tables, bench_tables, planning_tables, results  # noqa: F401
+from api.storage import (  # noqa: F401
+    account_tables,
+    bench_tables,
+    notices_tables,
+    planning_tables,
+    results,
+)
 from api.storage.tables import Root
 
 context.configure(

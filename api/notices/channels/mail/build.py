@@ -6,6 +6,7 @@ an address is refused.
 
 from __future__ import annotations
 
+import hashlib
 import re
 from email.errors import MessageError
 from email.headerregistry import Address
@@ -58,9 +59,15 @@ def build_mail(message: Message, settings: Settings, rules: NoticeRules) -> Emai
             mail["List-Unsubscribe-Post"] = "List-Unsubscribe=One-Click"  # RFC 8058
         mail.set_content(message.text)
         mail.add_alternative(message.html, subtype="html")
+        mail.set_boundary(_boundary(message.message_id))
     except (ValueError, MessageError) as cause:
         raise BadHeader("a name, subject or address cannot stand in a header") from cause
     return mail
+
+
+def _boundary(message_id: str) -> str:
+    """Part a mail by what its id gives, so that a repeat is the same to the last byte."""
+    return "=_" + hashlib.sha256(message_id.encode()).hexdigest()[:40]
 
 
 def _one_line(text: str) -> str:

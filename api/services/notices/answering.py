@@ -1,0 +1,229 @@
+"""What does a customer's answer to a notice do?
+
+Each link serves one purpose for one pair. Opening it changes nothing; its form does: it books the
+pair in, ends its sole, logs how the sole feels to the thumb (the forecast follows in the same
+transaction), or keeps the shop quiet. The habits that workloads are forecast from learn of it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date
+from typing import Any
+
+from sqlalchemy.orm import Session
+
+from api.errors import Conflict, NotFound, Refused, SolespanError
+from api.notices.channels import CHANNELS
+from api.notices.links import Link, LinkExpired, LinkForged, read_link
+from api.schemas.bench import NewOrder
+from api.services import bench_orders, records
+from api.services.notices.consents import hear_no_more
+from api.services.notices.ready import secret_of
+from api.services.notices.tenants import for_tenant
+from api.storage import notices as stored
+from api.storage.due import forecast_of_pair
+from api.storage.records import owner_of, soles_of
+from api.storage.workload import put_outcome
+from api.wiring import Services
+from forecast.frames import FEET, GRADES
+
+__all__ = ["Asked", "LinkUnknown", "answer", "open_link", "unsubscribe"]
+
+NOT_BOOKED = "Booked by the customer, from a notice."
+
+
+class LinkUnknown(NotFound):
+    """A link that is not ours, was cut off, or whose notice is gone."""
+
+    title = "This link leads nowhere"
+
+
+class LinkOver(SolespanError):
+    """A link whose time is over."""
+
+    status = 410
+    code = "link-over"
+    title = "The time of this link is over"
+
+
+@dataclass(frozen=True)
+class Asked:
+    """What a link is about: the shop's services, the link, the notice, its pair, and today."""
+
+    serving: Services
+    link: Link
+    notice: dict[str, Any]
+    pair: stored.PairTold
+    today: date
+
+
+def open_link(serving: Services, token: str, purpose: str | None = None) -> Asked:
+    """Read a link. Raises `LinkUnknown`, `LinkOver`."""
+    shop, link = _checked(serving, token)
+    if (link.purpose == "unsubscribe") != (purpose == "unsubscribe"):
+        raise _unknown()
+    with shop.database.reading() as session:
+        notice = stored.find_notice(session, link.notice_id)
+        pairs = [] if notice is None else stored.pairs_of_notice(session, notice["id"])
+    pair = next((p for p in pairs if p["place"] == link.place), None)
+    if notice is None or pair is None:
+        raise _unknown()
+    return Asked(shop, link, notice, pair, shop.clock.today(notice["time_zone"]))
+
+
+def unsubscribe(serving: Services, token: str, how: str) -> None:
+    """End every consent of the customer of a notice; again changes nothing.
+
+    A notice that was erased has nobody left to write to. Raises `LinkUnknown`, `LinkOver`.
+    """
+    shop, link = _checked(serving, token)
+    if link.purpose != "unsubscribe":
+        raise _unknown()
+    with shop.database.writing() as session:
+        notice = stored.find_notice(session, link.notice_id)
+        if notice is not None:
+            hear_no_more(session, notice["wearer_pk"], CHANNELS, how, shop.clock.now())
+
+
+def answer(asked: Asked, typed: Mapping[str, str]) -> str:
+    """Do what the link's form says; return which answer it was.
+
+    Raises `Refused` for what cannot be, `Conflict` when the pair is elsewhere or booked already.
+    """
+    act = {"book": _book, "decline": _decline, "elsewhere": _elsewhere, "check": _check}
+    with asked.serving.database.writing() as session:
+        # held until the end, so that the same form sent twice does it once
+        owner_of(session, "pair_id", asked.pair["pair_id"], lock=True)
+        word = act[asked.link.purpose](session, asked, typed)
+        stored.answer_pair(session, asked.pair["id"], word, asked.serving.clock.now())
+    return word
+
+
+def _checked(serving: Services, token: str) -> tuple[Services, Link]:
+    try:
+        link = read_link(token, secret_of(serving), serving.clock.now())
+    except LinkForged:
+        raise _unknown() from None
+    except LinkExpired:
+        raise LinkOver(
+            "The time of this link is over.",
+            where="the address",
+            remedy="Please get in touch with the shop.",
+        ) from None
+    shop = for_tenant(serving, link.tenant)
+    if shop is None:
+        raise _unknown()
+    return shop, link
+
+
+def _unknown() -> LinkUnknown:
+    return LinkUnknown(
+        "This link leads nowhere: it is incomplete, or what it was about is gone.",
+        where="the address",
+        remedy="Copy the whole link from the notice, or get in touch with the shop.",
+    )
+
+
+def _book(session: Session, asked: Asked, typed: Mapping[str, str]) -> str:
+    pair_id = asked.pair["pair_id"]
+    if pair_id in stored.load_busy(session):
+        raise Conflict(
+            "This pair is booked in already.",
+            where="the pair",
+            remedy="There is nothing more to do; the shop is waiting for it.",
+        )
+    by_post = typed.get("way") == "post"
+    day = _day(typed, "day", "Give the day on which you bring or post it.")
+    if day < asked.today:
+        raise Refused(
+            f"{day} is past.",
+            where="day",
+            accepted=f"{asked.today} or later",
+            remedy="Choose a day to come.",
+        )
+    order = NewOrder(
+        pair_id=pair_id, work="full_sole", expected_on=day, by_post=by_post, note=NOT_BOOKED
+    )
+    bench_orders.book(session, order, asked.serving.clock)
+    return "booked"
+
+
+def _decline(session: Session, asked: Asked, _typed: Mapping[str, str]) -> str:
+    _tell_outcome(session, asked)
+    return "declined"
+
+
+def _elsewhere(session: Session, asked: Asked, typed: Mapping[str, str]) -> str:
+    day = _day(typed, "day", "Give the day on which the old sole came off, roughly.")
+    pair_pk, sole_id = asked.pair["pair_pk"], asked.pair["sole_id"]
+    sole = next((s for s in soles_of(session, pair_pk) if s["sole_id"] == sole_id), None)
+    if sole is None:
+        raise _unknown()
+    if sole["removed_on"] is None:
+        row = records.read(session, "soles", {"sole_id": sole_id})
+        rest = {k: v for k, v in row.items() if k not in ("sole_id", "pair_id", "version")}
+        written = records.replace(
+            session,
+            "soles",
+            {"sole_id": sole_id},
+            rest | {"removed_on": day},
+            versions=None,
+            clock=asked.serving.clock,
+        )
+        asked.serving.forecaster.update_wearer(session, written.wearer_id)
+    _tell_outcome(session, asked)
+    return "elsewhere"
+
+
+def _check(session: Session, asked: Asked, typed: Mapping[str, str]) -> str:
+    grades = {foot: typed[foot] for foot in FEET if typed.get(foot)}
+    if not grades or any(grade not in GRADES for grade in grades.values()):
+        raise Refused(
+            "Say for one shoe at least how the sole feels.",
+            where="left, right",
+            accepted=", ".join(GRADES),
+            remedy="Choose one of these.",
+        )
+    clock = asked.serving.clock
+    for foot, grade in grades.items():
+        key = {
+            "pair_id": asked.pair["pair_id"],
+            "checked_on": asked.today,
+            "foot": foot,
+            "point": "ball",
+            "method": "thumb",
+        }
+        values = {"value_mm": None, "grade": grade}
+        try:
+            written = records.create(session, "checks", key | values, clock)
+        except Conflict:  # told once already today: the later word counts
+            written = records.replace(session, "checks", key, values, versions=None, clock=clock)
+    asked.serving.forecaster.update_wearer(session, written.wearer_id)
+    return "checked"
+
+
+def _tell_outcome(session: Session, asked: Asked) -> None:
+    """Let the habits learn that this pair does not come: due on its median date, or today."""
+    rows = forecast_of_pair(session, asked.pair["pair_id"])
+    due = [r["due_p50"] for r in rows if r["foot"] == "pair" and r["point"] == "ball"]
+    due_on = min(due[0], asked.today) if due and due[0] is not None else asked.today
+    put_outcome(
+        session,
+        asked.pair["pair_pk"],
+        {"due_on": due_on, "outcome": "declined", "came_on": None},
+    )
+
+
+def _day(typed: Mapping[str, str], name: str, remedy: str) -> date:
+    text = typed.get(name, "").strip()
+    try:
+        return date.fromisoformat(text)
+    except ValueError:
+        raise Refused(
+            f"{text!r} is no day." if text else "The day is missing.",
+            where=name,
+            accepted="a day as YYYY-MM-DD",
+            remedy=remedy,
+        ) from None

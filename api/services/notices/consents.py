@@ -1,0 +1,80 @@
+"""Who agreed to be written to, who no longer does, and which addresses take no mail?"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from datetime import UTC, datetime, time
+
+from sqlalchemy.orm import Session
+
+from api.clock import Clock
+from api.errors import Refused
+from api.schemas.notices import BounceGiven, ConsentGiven, ConsentWithdrawn
+from api.services.records import unknown_id
+from api.storage import notices_consents as stored
+from api.storage.notices_outbox import cancel_unsent
+from api.storage.records import Owner, owner_of
+
+__all__ = ["give", "hear_no_more", "report_bounce", "withdraw"]
+
+
+def give(session: Session, given: ConsentGiven, clock: Clock) -> bool:
+    """Write down a consent; return whether it is new. Raises `NotFound`, `Refused`."""
+    owner = _owner(session, given.wearer_id)
+    now = clock.now()
+    if given.on is not None and given.on > clock.today(owner.time_zone):
+        raise Refused(
+            f"on: {given.on} lies in the future.",
+            where="on",
+            accepted=f"a day up to {clock.today(owner.time_zone)}",
+            remedy="Write down a consent when it has been given.",
+        )
+    at = now if given.on is None else datetime.combine(given.on, time(12), UTC)
+    return stored.give_consent(
+        session,
+        owner.wearer_pk,
+        given.channel,
+        given_at=min(at, now),
+        given_how=given.how,
+        given_by=given.by,
+    )
+
+
+def withdraw(session: Session, given: ConsentWithdrawn, clock: Clock) -> bool:
+    """End a consent and stop what waits by that channel; return whether one held.
+
+    Raises `NotFound`.
+    """
+    owner = _owner(session, given.wearer_id)
+    return _end(session, owner.wearer_pk, given.channel, given.how, clock.now())
+
+
+def hear_no_more(
+    session: Session, wearer_pk: int, channels: Iterable[str], how: str, now: datetime
+) -> bool:
+    """End every consent of a customer; return whether any held."""
+    held = [_end(session, wearer_pk, channel, how, now) for channel in channels]
+    return True in held
+
+
+def report_bounce(session: Session, given: BounceGiven, clock: Clock) -> int:
+    """Stop an address that does not take mail; return how many customers have it."""
+    now = clock.now()
+    stored.stop_address(session, given.address, given.reason or "it bounced", now)
+    wearers = stored.wearers_at(session, given.address)
+    for wearer_pk in wearers:
+        cancel_unsent(session, wearer_pk, "mail", "the address does not take mail", now)
+    return len(wearers)
+
+
+def _end(session: Session, wearer_pk: int, channel: str, how: str, now: datetime) -> bool:
+    held = stored.withdraw_consent(session, wearer_pk, channel, now, how)
+    cancel_unsent(session, wearer_pk, channel, "the consent was withdrawn", now)
+    return held
+
+
+def _owner(session: Session, wearer_id: str) -> Owner:
+    owner = owner_of(session, "wearer_id", wearer_id, lock=True)
+    if owner is None:
+        raise unknown_id(session, "wearers", "wearer_id", wearer_id)
+    return owner

@@ -1,0 +1,208 @@
+"""Who would get a notice now, and how is what was decided written down?
+
+`look` reads and decides and changes nothing: preview, dry run and real run begin with it. `run`
+then fills in every notice, and only when all can be, writes each with its pairs and its outbox row
+in one transaction. Two runs at once do not tell a customer twice: the second leaves those alone
+whom the first has written to.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date, datetime, time
+from typing import Any
+
+import pandas as pd
+from sqlalchemy.orm import Session
+
+from api.errors import Refused
+from api.notices.decide import CUSTOMER_COLUMNS, PAIR_COLUMNS, decide
+from api.notices.quiet import first_allowed, zone_of
+from api.schemas.notices import NoticeRules, NoticeTemplate
+from api.services.notices.choices import read_rules, read_template
+from api.services.notices.drafts import Draft, Writer
+from api.services.notices.ready import channels_of, problems_of
+from api.storage import notices as stored
+from api.storage.notices import AlreadyTold
+from api.storage.notices_consents import address_hash, load_consents, load_stopped
+from api.storage.workload import newest_plan
+from api.wiring import Services
+
+__all__ = ["Look", "RunReport", "look", "run", "sample"]
+
+CHUNK_NOTICES = 200
+PLAN_DAYS = 60  # a bench plan older than this asks nobody
+
+
+@dataclass(frozen=True)
+class Look:
+    """Decisions about every pair, and what they were made from.
+
+    pairs : as `stored.load_due_pairs` with `decide.PAIR_COLUMNS`. customers : `wearer_id`,
+    `wearer_pk`, `name`, `email`, `time_zone` and `decide.CUSTOMER_COLUMNS`. decisions : as
+    `decide`, row by row with `pairs`.
+    """
+
+    now: datetime
+    rules: NoticeRules
+    template: NoticeTemplate
+    pairs: pd.DataFrame
+    customers: pd.DataFrame
+    decisions: pd.DataFrame
+    last: dict[int, tuple[int, date]]
+
+
+@dataclass(frozen=True)
+class RunReport:
+    """What a run wrote."""
+
+    decided_at: datetime
+    notices: int = 0
+    pairs: int = 0
+    overtaken: int = 0
+    problems: tuple[str, ...] = ()
+
+
+def look(serving: Services) -> Look:
+    """Decide about every pair, as things are now."""
+    now = serving.clock.now()
+    with serving.database.reading() as session:
+        rules, _ = read_rules(session)
+        template, _ = read_template(session)
+        last = stored.last_notices(session)
+        customers = _customers(serving, session, rules, last, now)
+        pairs = _pairs(session, rules, now)
+    decisions = decide(pairs[list(PAIR_COLUMNS)], customers[list(CUSTOMER_COLUMNS)], rules)
+    return Look(now, rules, template, pairs, customers, decisions, last)
+
+
+def run(serving: Services, only: set[str] | None = None) -> RunReport:
+    """Decide and write the notices down, for all customers or `only` some (by wearer_id).
+
+    Raises `Refused` while something is missing that every notice needs, and `TemplateRefused` when
+    the wording cannot be filled in for a customer; then nothing is written.
+    """
+    seen = look(serving)
+    problems = problems_of(serving, seen.rules)
+    if problems:
+        raise Refused(
+            f"Nothing was sent: {problems[0]}",
+            where="the settings and rules of notices",
+            remedy=" ".join(problems[1:]) or "Mend it and send again.",
+        )
+    drafts = _drafts(serving, seen, only)
+    written = pairs = overtaken = 0
+    for start in range(0, len(drafts), CHUNK_NOTICES):
+        chunk = drafts[start : start + CHUNK_NOTICES]
+        with serving.database.writing() as session:
+            now_last = stored.last_notices(session, [d.wearer_pk for d in chunk], lock=True)
+            for draft in chunk:
+                same = now_last.get(draft.wearer_pk) == seen.last.get(draft.wearer_pk)
+                if same and _insert(session, draft):
+                    written += 1
+                    pairs += len(draft.pairs)
+                else:
+                    overtaken += 1
+    return RunReport(seen.now, written, pairs, overtaken)
+
+
+def sample(serving: Services, seen: Look) -> dict[str, Any] | None:
+    """Return the words of the first notice that a run would write; None = it would write none."""
+    written = seen.decisions["wearer_id"][seen.decisions["verdict"] != "no"]
+    if written.empty:
+        return None
+    payload: dict[str, Any] = _drafts(serving, seen, {written.iloc[0]})[0].outbox["payload"]
+    return payload
+
+
+def _insert(session: Session, draft: Draft) -> bool:
+    try:
+        with session.begin_nested():
+            stored.insert_notice(session, draft.notice, draft.pairs, draft.outbox)
+    except AlreadyTold:
+        return False
+    return True
+
+
+def _drafts(serving: Services, seen: Look, only: set[str] | None) -> list[Draft]:
+    decisions = seen.decisions
+    chosen = decisions["verdict"].isin(["notice", "along"])
+    if only is not None:
+        chosen &= decisions["wearer_id"].isin(only)
+    told = decisions[chosen].join(seen.pairs.drop(columns=["pair_id", "wearer_id"])[chosen])
+    customers = seen.customers.set_index("wearer_id")
+    quiet = [time.fromisoformat(t) for t in (seen.rules.quiet_from, seen.rules.quiet_to)]
+    allowed: dict[str, datetime] = {}
+    writer = Writer(serving, seen.rules, seen.template, seen.now)
+    drafts = []
+    for wearer_id, rows in told.groupby("wearer_id", sort=False):
+        customer = {str(k): v for k, v in customers.loc[str(wearer_id)].to_dict().items()}
+        zone = str(customer["time_zone"])
+        if zone not in allowed:
+            allowed[zone] = first_allowed(seen.now, zone_of(zone), *quiet)
+        ordered: list[Any] = rows.sort_values(["day", "pair_id"]).to_dict("records")
+        drafts.append(writer.draft(customer, ordered, allowed[zone]))
+    return drafts
+
+
+def _customers(
+    serving: Services,
+    session: Session,
+    rules: NoticeRules,
+    last: dict[int, tuple[int, date]],
+    now: datetime,
+) -> pd.DataFrame:
+    frame = stored.load_customers(session)
+    consents, stopped = load_consents(session), load_stopped(session)
+    needs = {name: made.needs_address for name, made in channels_of(serving, rules).items()}
+    days: dict[str, date] = {}
+    reached = []
+    columns = (frame[name].tolist() for name in ("wearer_pk", "email", "time_zone"))
+    for wearer_pk, written, zone in zip(*columns, strict=True):
+        if zone not in days:
+            days[zone] = now.astimezone(zone_of(zone)).date()
+        agreed = consents.get(wearer_pk, set())
+        email = written if isinstance(written, str) and written.strip() else None
+        bad = email is not None and bool(stopped) and address_hash(email) in stopped
+        reached.append((days[zone], *_way(rules, agreed, needs, email, bad=bad)))
+    told = pd.DataFrame(reached, columns=["today", "channel", "barred"], dtype=object)
+    frame[["today", "channel", "barred"]] = told
+    heard = {pk: on for pk, (_, on) in last.items()}
+    frame["heard_on"] = frame["wearer_pk"].map(heard)
+    return frame
+
+
+def _way(
+    rules: NoticeRules,
+    agreed: set[str],
+    needs: dict[str, bool],
+    email: str | None,
+    *,
+    bad: bool,
+) -> tuple[str | None, str | None]:
+    """Give the first channel of the rules that may be used, or why there is none."""
+    barred = "no consent"
+    for name in rules.channels:
+        if name not in agreed:
+            continue
+        if not needs[name] or (email is not None and not bad):
+            return name, None
+        barred = "no address" if email is None else "stopped"
+    return None, barred
+
+
+def _pairs(session: Session, rules: NoticeRules, now: datetime) -> pd.DataFrame:
+    frame = stored.load_due_pairs(session, rules.chance_days)
+    busy = stored.load_busy(session)
+    frame["busy"] = frame["pair_id"].map(busy).astype(object) if busy else None
+    frame["ask_on"] = pd.to_datetime(frame["pair_id"].map(_asked(session, now)))
+    frame["chance"] = frame["chance"].astype(float)
+    return frame.merge(stored.load_told(session), on="pair_id", how="left")
+
+
+def _asked(session: Session, now: datetime) -> dict[str, str]:
+    """Give the day on which a fresh bench plan asks each owner to hand over."""
+    plan = newest_plan(session)
+    if plan is None or (now.date() - plan["as_of"]).days > PLAN_DAYS:
+        return {}
+    return {row["pair_id"]: row["ask_on"] for row in plan["payload"]["pairs"] if row["ask_on"]}

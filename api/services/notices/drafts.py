@@ -1,0 +1,147 @@
+"""How does a decision become a notice: its words, its links, and the rows that keep it?"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from typing import Any
+from uuid import uuid4
+
+import pandas as pd
+
+from api.notices.decide import FOOT
+from api.notices.links import Link, sign_link
+from api.notices.template import Rendered, render_notice
+from api.notices.words import CAUTIONS, THUMB_CHECK, bring_by, due_window
+from api.schemas.notices import NoticeRules, NoticeTemplate
+from api.services.notices.ready import link_base, mail_domain, secret_of
+from api.services.notices.tenants import tenant_number
+from api.wiring import Services
+
+__all__ = ["UNSUBSCRIBE_DAYS", "Draft", "Writer"]
+
+UNSUBSCRIBE_DAYS = 730  # a way out must outlive the mail's usefulness
+_ANSWERS = ("book", "check", "elsewhere", "decline")
+
+
+@dataclass(frozen=True)
+class Draft:
+    """One notice as rows: `notices`, `notice_pairs`, `outbox`."""
+
+    wearer_pk: int
+    notice: dict[str, Any]
+    pairs: list[dict[str, Any]]
+    outbox: dict[str, Any]
+
+
+class Writer:
+    """Writes drafts of one run: one shop, one wording, one instant."""
+
+    def __init__(
+        self, serving: Services, rules: NoticeRules, template: NoticeTemplate, now: datetime
+    ) -> None:
+        self._rules = rules
+        self._template = template
+        self._now = now
+        self._secret = secret_of(serving)
+        self._base = link_base(serving)
+        self._domain = mail_domain(serving)
+        self._tenant = tenant_number(serving)
+
+    def draft(
+        self, customer: Mapping[str, Any], pairs: Sequence[Mapping[str, Any]], not_before: datetime
+    ) -> Draft:
+        """Write one notice about some pairs. Raises `TemplateRefused`.
+
+        `customer` is a row of `Look.customers`, `pairs` are rows of decisions joined with pairs.
+        """
+        notice_id = uuid4().hex
+        today: date = customer["today"]
+        second = all(pair["sequence"] == 2 for pair in pairs)
+        channel = str(pairs[0]["channel"])
+        told = [self._told(notice_id, i, pair, today) for i, pair in enumerate(pairs)]
+        facts = {"second": second, "by_letter": channel == "print", "pairs": told}
+        rendered, unsubscribe = self._rendered(customer, notice_id, facts)
+        return Draft(
+            int(customer["wearer_pk"]),
+            {
+                "notice_id": notice_id,
+                "wearer_pk": int(customer["wearer_pk"]),
+                "decided_at": self._now,
+                "decided_on": today,
+                "sequence": 2 if second else 1,
+            },
+            [
+                {
+                    "pair_pk": int(pair["pair_pk"]),
+                    "place": i,
+                    "foot": FOOT,
+                    "sole_id": pair["sole_id"],
+                    "window": int(pair["window"]),
+                    "sequence": int(pair["sequence"]),
+                    "why": pair["why"],
+                    "told_day": pair["day"].date(),
+                }
+                for i, pair in enumerate(pairs)
+            ],
+            {
+                "channel": channel,
+                "message_id": f"<{notice_id}.{channel}@{self._domain}>",
+                "payload": {
+                    "subject": rendered.subject,
+                    "text": rendered.text,
+                    "html": rendered.html,
+                    "unsubscribe": unsubscribe,
+                    "pairs": told,
+                },
+                "made_at": self._now,
+                "state": "pending",
+                "attempts": 0,
+                "next_try_at": not_before,
+            },
+        )
+
+    def _told(
+        self, notice_id: str, place: int, pair: Mapping[str, Any], today: date
+    ) -> dict[str, Any]:
+        label = pair["label"]
+        hand_over = [d for d in (pair["send_by"], pair["ask_on"]) if pd.notna(d)]
+        first_foot = pair["first_foot"]
+        links = {
+            f"{purpose}_link": f"{self._base}/answers/"
+            + self._token(purpose, notice_id, place, self._rules.link_days)
+            for purpose in _ANSWERS
+        }
+        return {
+            "pair_id": pair["pair_id"],
+            "label": " ".join(label.split()) if isinstance(label, str) else pair["pair_id"],
+            "when": due_window(_day(pair["due_p10"]), _day(pair["due_p90"]), today),
+            "bring_by": bring_by(_day(min(hand_over)) if hand_over else None, today),
+            "stop_wearing": pair["band"] == "stop wearing",
+            "first_foot": first_foot if isinstance(first_foot, str) else "",
+            **links,
+        }
+
+    def _token(self, purpose: str, notice_id: str, place: int, days: int) -> str:
+        ends = self._now + timedelta(days=days)
+        return sign_link(Link(purpose, self._tenant, notice_id, place, ends), self._secret)
+
+    def _rendered(
+        self, customer: Mapping[str, Any], notice_id: str, more: Mapping[str, Any]
+    ) -> tuple[Rendered, str]:
+        name = customer["name"]
+        token = self._token("unsubscribe", notice_id, 0, UNSUBSCRIBE_DAYS)
+        unsubscribe = f"{self._base}/unsubscribe/{token}"
+        facts = {
+            "shop": {"name": self._rules.shop_name, "contact": self._rules.shop_contact},
+            "customer": {"name": name if isinstance(name, str) and name.strip() else "there"},
+            "unsubscribe_link": unsubscribe,
+            "thumb_check": list(THUMB_CHECK),
+            "cautions": list(CAUTIONS),
+        }
+        return render_notice(self._template, {**facts, **more}), unsubscribe
+
+
+def _day(value: Any) -> date | None:
+    return None if pd.isna(value) else pd.Timestamp(value).date()

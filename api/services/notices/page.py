@@ -1,0 +1,147 @@
+"""What do the shop's pages of notices read?"""
+
+from __future__ import annotations
+
+from datetime import time
+from typing import Any
+
+from sqlalchemy.orm import Session
+
+from api.notices.decide import reason_words
+from api.notices.quiet import first_allowed, zone_of
+from api.schemas.notices import CHANNEL_NAMES
+from api.services.notices.deciding import Look, look
+from api.services.notices.reading import describe_notice, reason_counts
+from api.storage import notices as stored
+from api.storage.notices_consents import address_hash, held_consents, load_stopped
+from api.storage.records import list_records
+from api.wiring import Services
+from dashboards.pages.notices import consent_rows, history_rows, notices_page
+
+__all__ = ["MOST_CUSTOMERS", "consents_context", "history", "one_notice", "preview_context"]
+
+MOST_SHOWN = 100
+MOST_CUSTOMERS = 200
+MOST_NOTICES = 100
+
+
+def preview_context(serving: Services, why: str = "") -> tuple[dict[str, Any], Look]:
+    """Gather who would be written to now, and who not and why."""
+    seen = look(serving)
+    decisions = seen.decisions
+    written = decisions["verdict"] != "no"
+    names = _names(seen)
+    named = seen.pairs["label"].where(seen.pairs["label"].notna(), seen.pairs["pair_id"])
+    labels = dict(zip(seen.pairs["pair_id"], named, strict=True))
+    counts = reason_counts(seen)
+    chosen = why if why in counts and why not in ("due", "second", "along") else ""
+    quiet = decisions[decisions["why"] == chosen] if chosen else decisions.iloc[:0]
+    context = notices_page(
+        _to_write(seen, names, labels),
+        [
+            {
+                "pair": labels[row["pair_id"]],
+                "pair_id": row["pair_id"],
+                "customer": names.get(row["wearer_id"], row["wearer_id"]),
+                "why": row["why"],
+                "reason": reason_words(row["why"], row["why_day"]),
+            }
+            for row in quiet.head(MOST_SHOWN).to_dict("records")
+        ],
+        counts,
+        total_customers=int(decisions["wearer_id"][written].nunique()),
+        total_pairs=int(written.sum()),
+        chosen_why=chosen,
+    )
+    return context, seen
+
+
+def _names(seen: Look) -> dict[str, str]:
+    named = seen.customers["name"].where(seen.customers["name"].notna(), None)
+    ids = seen.customers["wearer_id"]
+    return {w: n or w for w, n in zip(ids, named, strict=True)}
+
+
+def _to_write(seen: Look, names: dict[str, str], labels: dict[str, str]) -> list[dict[str, Any]]:
+    written = seen.decisions[seen.decisions["verdict"] != "no"]
+    zones = dict(zip(seen.customers["wearer_id"], seen.customers["time_zone"], strict=True))
+    quiet = [time.fromisoformat(t) for t in (seen.rules.quiet_from, seen.rules.quiet_to)]
+    rows: list[dict[str, Any]] = []
+    for wearer_id, pairs in written.groupby("wearer_id", sort=False):
+        if len(rows) >= MOST_SHOWN:
+            break
+        zone = zone_of(zones[str(wearer_id)])
+        at = first_allowed(seen.now, zone, *quiet)
+        rows.append(
+            {
+                "customer": names[str(wearer_id)],
+                "channel": str(pairs["channel"].iloc[0]),
+                "not_before": ""
+                if at == seen.now
+                else f"not before {at.astimezone(zone):%H:%M} their time",
+                "pairs": [
+                    {
+                        "label": labels[row["pair_id"]],
+                        "pair_id": row["pair_id"],
+                        "reason": reason_words(row["why"], row["why_day"]),
+                    }
+                    for row in pairs.to_dict("records")
+                ],
+            }
+        )
+    return rows
+
+
+def history(session: Session, state: str | None = None) -> list[dict[str, Any]]:
+    """Gather the newest notices, of one state or all."""
+    return _told(session, stored.list_notices(session, state=state, limit=MOST_NOTICES))
+
+
+def one_notice(session: Session, notice_id: str) -> dict[str, Any]:
+    """Gather one notice: its row, and what was written. Raises `NotFound`."""
+    described = describe_notice(session, notice_id)
+    row = stored.find_notice(session, notice_id)
+    rows = _told(session, [row] if row else [])
+    return {"row": rows[0], "subject": described["subject"], "text": described["text"]}
+
+
+def _told(session: Session, rows: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    told = stored.answers_of(session, [row["id"] for row in rows])
+    names = stored.names_of(session, [row["wearer_id"] for row in rows])
+    return history_rows(
+        [
+            row
+            | {
+                "pairs": told.get(row["id"], []),
+                "customer": names.get(row["wearer_id"]) or row["wearer_id"],
+            }
+            for row in rows
+        ]
+    )
+
+
+def consents_context(session: Session, after: str | None = None) -> dict[str, Any]:
+    """Gather a page of customers with their consents."""
+    rows = list_records(
+        session,
+        "wearers",
+        equal={},
+        after=None if after is None else [after],
+        limit=MOST_CUSTOMERS + 1,
+    )
+    shown = rows[:MOST_CUSTOMERS]
+    held = held_consents(session, [row["wearer_id"] for row in shown])
+    hashes = {row["wearer_id"]: address_hash(row["email"]) for row in shown if row["email"]}
+    stopped = load_stopped(session, hashes.values())
+    customers = [
+        {
+            "wearer_id": row["wearer_id"],
+            "name": row["name"],
+            "email": row["email"],
+            "stopped": stopped.get(hashes.get(row["wearer_id"], ""), ""),
+            "consents": held.get(row["wearer_id"], {}),
+        }
+        for row in shown
+    ]
+    more = shown[-1]["wearer_id"] if len(rows) > len(shown) else ""
+    return {"customers": consent_rows(customers, CHANNEL_NAMES), "next": more}

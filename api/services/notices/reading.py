@@ -1,0 +1,104 @@
+"""How are decisions and past notices shown to the shop's people and programs?"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+import pandas as pd
+from sqlalchemy.orm import Session
+
+from api.errors import Conflict, NotFound
+from api.notices.decide import reason_words
+from api.services.notices.deciding import Look
+from api.storage import notices as stored
+from api.storage.notices_outbox import retry_failed
+from api.wiring import Services
+
+__all__ = ["decision_rows", "describe_notice", "notice_row", "reason_counts", "retry"]
+
+
+def reason_counts(seen: Look) -> dict[str, int]:
+    """Count pairs by reason, most first."""
+    return {str(why): int(n) for why, n in seen.decisions["why"].value_counts().items()}
+
+
+def decision_rows(
+    seen: Look,
+    *,
+    verdict: str | None = None,
+    wearer_id: str | None = None,
+    limit: int,
+    offset: int = 0,
+) -> tuple[list[dict[str, Any]], int]:
+    """Return decisions with their reasons in words, those written to first, and how many match."""
+    frame = seen.decisions
+    if verdict is not None:
+        frame = frame[frame["verdict"] == verdict]
+    if wearer_id is not None:
+        frame = frame[frame["wearer_id"] == wearer_id]
+    order = frame["verdict"].map({"notice": 0, "along": 0, "no": 1})
+    frame = frame.assign(order=order).sort_values(["order", "wearer_id", "pair_id"], kind="stable")
+    return [_decision(row) for row in frame.iloc[offset : offset + limit].to_dict("records")], len(
+        frame
+    )
+
+
+def _decision(row: Mapping[Any, Any]) -> dict[str, Any]:
+    written = row["verdict"] != "no"
+    return {
+        "pair_id": row["pair_id"],
+        "wearer_id": row["wearer_id"],
+        "verdict": row["verdict"],
+        "why": row["why"],
+        "reason": reason_words(row["why"], row["why_day"]),
+        "channel": row["channel"] if written and not pd.isna(row["channel"]) else None,
+        "sequence": int(row["sequence"]) if written else None,
+    }
+
+
+def notice_row(row: Mapping[str, Any]) -> dict[str, Any]:
+    """Return a row of the history without what only the database knows."""
+    return {k: v for k, v in row.items() if k != "id"}
+
+
+def describe_notice(session: Session, notice_id: str) -> dict[str, Any]:
+    """Return a notice with its pairs, their answers, and what was written. Raises `NotFound`."""
+    found = _found(session, notice_id)
+    pairs = [
+        {
+            "pair_id": pair["pair_id"],
+            "sole_id": pair["sole_id"],
+            "why": pair["why"],
+            "sequence": pair["sequence"],
+            "answer": pair["answer"],
+            "answered_at": pair["answered_at"].isoformat() if pair["answered_at"] else None,
+        }
+        for pair in stored.pairs_of_notice(session, found["id"])
+    ]
+    hidden = ("id", "payload", "wearer_pk", "name", "time_zone")
+    shown = {k: v for k, v in found.items() if k not in hidden}
+    payload = found["payload"]
+    return shown | {"pairs": pairs, "subject": payload["subject"], "text": payload["text"]}
+
+
+def retry(serving: Services, session: Session, notice_id: str) -> None:
+    """Let a notice that failed be tried again. Raises `NotFound`, `Conflict`."""
+    found = _found(session, notice_id)
+    if not retry_failed(session, found["id"], serving.clock.now()):
+        raise Conflict(
+            f"This notice is {found['state']}; only one that failed can be tried again.",
+            where="the notice's state",
+            remedy="Look at its state again.",
+        )
+
+
+def _found(session: Session, notice_id: str) -> dict[str, Any]:
+    found = stored.find_notice(session, notice_id)
+    if found is None:
+        raise NotFound(
+            "There is no such notice.",
+            where="notice_id",
+            remedy="Look it up in the list of notices: GET /v1/notices",
+        )
+    return found

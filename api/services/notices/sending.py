@@ -1,0 +1,212 @@
+"""How does a worker take notices from the outbox, send them, and mark what became of each?
+
+A claim, and each mark, is a transaction of its own; sending lies between them. So a worker that
+dies loses nothing: its rows are claimed anew when their lease ends, and what it had sent and not
+marked is sent again with the same Message-ID.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import timedelta
+from typing import Any
+
+import structlog
+
+from api.logs import places_of
+from api.notices.message import Channel, DeliveryError, Message
+from api.notices.retry import next_try
+from api.services.notices.choices import read_rules
+from api.services.notices.ready import channels_of
+from api.storage import notices_outbox as outbox
+from api.storage.notices_consents import is_stopped, stop_address
+from api.wiring import Services
+
+__all__ = ["Sender", "Sent"]
+
+log = structlog.get_logger("solespan.notices")
+
+LEASE = timedelta(minutes=10)
+LONGEST_SEND = timedelta(minutes=2)  # longer than any channel waits for its server
+BATCH = 20
+
+
+@dataclass(frozen=True)
+class Sent:
+    """What one batch came to."""
+
+    sent: int = 0
+    failed: int = 0
+    later: int = 0
+    cancelled: int = 0
+
+    @property
+    def handled(self) -> int:
+        """How many rows were looked at."""
+        return self.sent + self.failed + self.later + self.cancelled
+
+
+class Sender:
+    """Sends one shop's notices under the name of one worker.
+
+    Parameters
+    ----------
+    worker : str
+        Unlike that of any other worker alive.
+    chance : callable
+        Returns a number from 0 to 1, to spread retries.
+    lease, batch
+        How long a claim holds, and how many rows it takes.
+    channels : dict, optional
+        In the place of the register's; tests give their own.
+    """
+
+    def __init__(
+        self,
+        serving: Services,
+        *,
+        worker: str,
+        chance: Callable[[], float],
+        lease: timedelta = LEASE,
+        longest_send: timedelta = LONGEST_SEND,
+        batch: int = BATCH,
+        channels: dict[str, Channel] | None = None,
+    ) -> None:
+        self._serving = serving
+        self._worker = worker
+        self._chance = chance
+        self._lease = lease
+        self._longest_send = longest_send
+        self._batch = batch
+        self._given = channels
+        self._made: tuple[int, dict[str, Channel]] | None = None
+
+    def once(self) -> Sent:
+        """Send one batch of what is due."""
+        clock = self._serving.clock
+        until = clock.now() + self._lease
+        with self._serving.database.writing() as session:
+            channels = self._channels(*read_rules(session))
+            rows = outbox.claim(
+                session,
+                worker=self._worker,
+                now=clock.now(),
+                lease_until=until,
+                limit=self._batch,
+            )
+        counts = dict.fromkeys(("sent", "failed", "later", "cancelled"), 0)
+        for i, row in enumerate(rows):
+            if clock.now() + self._longest_send > until:
+                with self._serving.database.writing() as session:
+                    outbox.release(session, [r["id"] for r in rows[i:]], self._worker)
+                break
+            counts[self._one(row, channels)] += 1
+        return Sent(**counts)
+
+    def drain(self, stop: Callable[[], bool] = lambda: False) -> Sent:
+        """Send until nothing is due or `stop` says so; then close the channels."""
+        total = Sent()
+        try:
+            while not stop():
+                now = self.once()
+                if not now.handled:
+                    break
+                total = Sent(
+                    total.sent + now.sent,
+                    total.failed + now.failed,
+                    total.later + now.later,
+                    total.cancelled + now.cancelled,
+                )
+        finally:
+            self.close()
+        return total
+
+    def close(self) -> None:
+        """Close what the channels hold open."""
+        for channel in (self._made[1] if self._made else self._given or {}).values():
+            channel.close()
+
+    def _channels(self, rules: Any, version: int) -> dict[str, Channel]:
+        if self._given is not None:
+            return self._given
+        if self._made is None or self._made[0] != version:
+            self.close()
+            self._made = (version, channels_of(self._serving, rules))
+        return self._made[1]
+
+    def _one(self, row: dict[str, Any], channels: dict[str, Channel]) -> str:
+        channel = channels.get(row["channel"])
+        why = _not_any_more(row) if channel is not None else "this channel is no longer there"
+        if channel is None or why:
+            return self._mark(row, "cancelled", problem=why)
+        try:
+            self._send(row, channel)
+        except DeliveryError as failure:
+            return self._failed(row, failure)
+        return self._mark(row, "sent", problem=None)
+
+    def _send(self, row: dict[str, Any], channel: Channel) -> None:
+        if channel.missing:
+            raise DeliveryError(channel.missing, permanent=False)
+        if channel.needs_address and row["email"]:
+            with self._serving.database.reading() as session:
+                if is_stopped(session, row["email"]):
+                    raise DeliveryError("the address does not take mail", permanent=True)
+        try:
+            channel.send(_message(row))
+        except DeliveryError:
+            raise
+        except Exception as failure:  # noqa: BLE001 - a fault of ours must not end the worker
+            log.error("channel_failed", channel=row["channel"], **places_of(failure))  # noqa: TRY400
+            raise DeliveryError(
+                f"the program failed ({type(failure).__name__}); its log says where",
+                permanent=False,
+            ) from None
+
+    def _failed(self, row: dict[str, Any], failure: DeliveryError) -> str:
+        now = self._serving.clock.now()
+        at = None if failure.permanent else next_try(
+            now, row["made_at"], row["attempts"], self._chance()
+        )  # fmt: skip
+        if at is not None:
+            return self._mark(row, "pending", problem=failure.reason, next_try_at=at)
+        bad = row["email"] if failure.bad_address else None
+        return self._mark(row, "failed", problem=failure.reason, bad_address=bad)
+
+    def _mark(
+        self, row: dict[str, Any], state: str, *, bad_address: str | None = None, **values: Any
+    ) -> str:
+        now = self._serving.clock.now()
+        if state != "pending":
+            values["done_at"] = now
+        with self._serving.database.writing() as session:
+            mine = outbox.finish(session, row["id"], self._worker, state=state, **values)
+            if bad_address is not None:
+                stop_address(session, bad_address, str(values["problem"]), now)
+        log.info("notice", state=state, channel=row["channel"], attempt=row["attempts"], held=mine)
+        return "later" if state == "pending" else state
+
+
+def _not_any_more(row: dict[str, Any]) -> str:
+    """Say why a notice is no longer wanted; empty = it is."""
+    if not row["consented"]:
+        return "the consent was withdrawn"
+    return "every pair is booked in by now" if row["busy"] else ""
+
+
+def _message(row: dict[str, Any]) -> Message:
+    payload = row["payload"]
+    return Message(
+        message_id=row["message_id"],
+        notice_id=row["notice_id"],
+        made_at=row["made_at"],
+        customer_id=row["wearer_id"],
+        customer_name=row["name"] or "",
+        address=row["email"],
+        subject=payload["subject"],
+        text=payload["text"],
+        html=payload["html"],
+        unsubscribe_url=payload["unsubscribe"],
+        pairs=payload["pairs"],
+    )

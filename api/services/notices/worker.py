@@ -1,0 +1,111 @@
+"""What runs beside the service or by itself, deciding once an hour and sending what is due?"""
+
+from __future__ import annotations
+
+import random
+import threading
+from collections.abc import Callable
+from datetime import datetime, timedelta
+from uuid import uuid4
+
+import structlog
+
+from api.errors import SolespanError
+from api.logs import places_of
+from api.services.notices.choices import read_rules
+from api.services.notices.deciding import run
+from api.services.notices.sending import Sender, Sent
+from api.services.notices.tenants import each_tenant, tenant_number
+from api.storage.notices_outbox import next_due
+from api.wiring import Services
+
+__all__ = ["NoticeWorker"]
+
+log = structlog.get_logger("solespan.notices")
+
+DECIDE_EVERY = timedelta(hours=1)
+LOOK_EVERY_S = 30.0
+
+
+class NoticeWorker:
+    """Decides and sends for every shop, in rounds; as a thread, or called by `solespan work`."""
+
+    def __init__(self, serving: Services, *, chance: Callable[[], float] | None = None) -> None:
+        self._serving = serving
+        self._chance = chance or random.SystemRandom().random
+        self._name = uuid4().hex
+        self._decided: dict[int, datetime] = {}
+        self._wake = threading.Event()
+        self._stop = threading.Event()
+        self._thread: threading.Thread | None = None
+
+    def start(self) -> None:
+        """Begin to work in a thread; a second call does nothing."""
+        if self._thread is None:
+            self._thread = threading.Thread(target=self.run, name="notices", daemon=True)
+            self._thread.start()
+
+    def stop(self, timeout_s: float = 60.0) -> None:
+        """Finish the notice at hand and end."""
+        self._stop.set()
+        self._wake.set()
+        if self._thread is not None:
+            self._thread.join(timeout_s)
+
+    def run(self) -> None:
+        """Work round after round until `stop`."""
+        while not self._stop.is_set():
+            try:
+                self.once()
+            except Exception as failure:  # noqa: BLE001 - the thread must outlive one bad round
+                log.error("notices_failed", **places_of(failure))  # noqa: TRY400
+            self._wake.wait(self._pause_s())
+            self._wake.clear()
+
+    def once(self) -> Sent:
+        """Do one round over all shops: decide where a shop wants it, send all that is due."""
+        sent = failed = later = cancelled = 0
+        for shop in each_tenant(self._serving):
+            if self._stop.is_set():
+                break
+            self._decide(shop)
+            with shop.database.reading() as session:
+                due_at = next_due(session)
+            if due_at is None or due_at > shop.clock.now():
+                continue  # claiming would make every writer wait
+            sender = Sender(shop, worker=self._name, chance=self._chance)
+            did = sender.drain(self._stop.is_set)
+            sent, failed = sent + did.sent, failed + did.failed
+            later, cancelled = later + did.later, cancelled + did.cancelled
+        return Sent(sent, failed, later, cancelled)
+
+    def _decide(self, shop: Services) -> None:
+        now, number = shop.clock.now(), tenant_number(shop)
+        last = self._decided.get(number)
+        if last is not None and now - last < DECIDE_EVERY:
+            return
+        with shop.database.reading() as session:
+            rules, _ = read_rules(session)
+        if not rules.automatic:
+            return
+        self._decided[number] = now
+        try:
+            shop.forecaster.update_behind()
+            report = run(shop)
+        except SolespanError as problem:
+            log.warning("notices_not_decided", code=problem.code, where=problem.where)
+            return
+        log.info("notices_decided", notices=report.notices, pairs=report.pairs)
+
+    def _pause_s(self) -> float:
+        """Return how long nothing is due, at most half a minute."""
+        soonest = LOOK_EVERY_S
+        try:
+            for shop in each_tenant(self._serving):
+                with shop.database.reading() as session:
+                    at = next_due(session)
+                if at is not None:
+                    soonest = min(soonest, (at - shop.clock.now()).total_seconds())
+        except SolespanError:
+            return LOOK_EVERY_S  # the round itself says what is wrong
+        return max(soonest, 0.2)

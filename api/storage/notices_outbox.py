@@ -1,0 +1,199 @@
+"""How do workers share the outbox, so that no notice is lost and none is sent by two at once?
+
+A worker claims rows by a conditional update and holds them for a lease; a row whose lease ran out,
+because its worker died, is claimed anew. What a worker marks must still be its own. At least once,
+never exactly once: a crash between sending and marking sends again, with the same Message-ID.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+from datetime import datetime
+from typing import Any
+
+import sqlalchemy as sa
+from sqlalchemy.orm import Session
+
+from api.storage.bench_tables import OPEN_STAGES, BenchOrder
+from api.storage.notices_tables import Consent, Notice, NoticePair, Outbox
+from api.storage.tables import Wearer
+
+__all__ = [
+    "cancel_unsent",
+    "claim",
+    "count_states",
+    "finish",
+    "letters",
+    "mark_printed",
+    "next_due",
+    "release",
+    "retry_failed",
+]
+
+_OUTBOX: sa.Table = Outbox.__table__  # type: ignore[assignment]
+_NOTICES: sa.Table = Notice.__table__  # type: ignore[assignment]
+_PAIRS: sa.Table = NoticePair.__table__  # type: ignore[assignment]
+_CONSENTS: sa.Table = Consent.__table__  # type: ignore[assignment]
+
+
+def _claimable(now: datetime) -> sa.ColumnElement[bool]:
+    waiting = (_OUTBOX.c.state == "pending") & (_OUTBOX.c.next_try_at <= now)
+    left = (_OUTBOX.c.state == "claimed") & (_OUTBOX.c.lease_until < now)
+    return waiting | left
+
+
+def claim(
+    session: Session, *, worker: str, now: datetime, lease_until: datetime, limit: int
+) -> list[dict[str, Any]]:
+    """Take up to `limit` rows that are due, and return all that sending them needs.
+
+    `consented`, `busy` and `email` say how things are now, not when it was decided.
+    """
+    due = (
+        sa.select(_OUTBOX.c.id)
+        .where(_claimable(now))
+        .order_by(_OUTBOX.c.next_try_at, _OUTBOX.c.id)
+        .limit(limit)
+        .with_for_update(skip_locked=True)  # PostgreSQL; SQLite has one writer anyway
+    )
+    ids = list(session.execute(due).scalars())
+    if not ids:
+        return []
+    taken = (
+        sa.update(_OUTBOX)
+        .where(_OUTBOX.c.id.in_(ids), _claimable(now))
+        .values(
+            state="claimed",
+            worker=worker,
+            lease_until=lease_until,
+            attempts=_OUTBOX.c.attempts + 1,
+        )
+        .returning(_OUTBOX.c.id)
+    )
+    mine = list(session.execute(taken).scalars())
+    return _claimed(session, mine)
+
+
+def _claimed(session: Session, ids: Collection[int]) -> list[dict[str, Any]]:
+    consented = sa.exists().where(
+        _CONSENTS.c.wearer_pk == _NOTICES.c.wearer_pk,
+        _CONSENTS.c.channel == _OUTBOX.c.channel,
+        _CONSENTS.c.withdrawn_at.is_(None),
+    )
+    busy = (
+        sa.select(sa.func.count(sa.distinct(_PAIRS.c.id)))
+        .join(BenchOrder, BenchOrder.pair_pk == _PAIRS.c.pair_pk)
+        .where(_PAIRS.c.notice_pk == _NOTICES.c.id, BenchOrder.stage.in_(OPEN_STAGES))
+        .scalar_subquery()
+    )
+    pairs = sa.select(sa.func.count()).where(_PAIRS.c.notice_pk == _NOTICES.c.id).scalar_subquery()
+    query = (
+        sa.select(
+            _OUTBOX.c.id,
+            _OUTBOX.c.channel,
+            _OUTBOX.c.message_id,
+            _OUTBOX.c.payload,
+            _OUTBOX.c.made_at,
+            _OUTBOX.c.attempts,
+            _NOTICES.c.notice_id,
+            Wearer.wearer_id,
+            Wearer.name,
+            Wearer.email,
+            consented.label("consented"),
+            (busy == pairs).label("busy"),
+        )
+        .join(_NOTICES, _OUTBOX.c.notice_pk == _NOTICES.c.id)
+        .join(Wearer, _NOTICES.c.wearer_pk == Wearer.id)
+        .where(_OUTBOX.c.id.in_(list(ids)))
+        .order_by(_OUTBOX.c.next_try_at, _OUTBOX.c.id)
+    )
+    return [dict(row) for row in session.execute(query).mappings()]
+
+
+def finish(session: Session, row_pk: int, worker: str, **values: Any) -> bool:
+    """Mark a claimed row; return whether it was still this worker's."""
+    query = sa.update(_OUTBOX).where(
+        _OUTBOX.c.id == row_pk, _OUTBOX.c.state == "claimed", _OUTBOX.c.worker == worker
+    )
+    result = session.execute(query.values(lease_until=None, worker=None, **values))
+    return bool(result.rowcount)  # type: ignore[attr-defined]
+
+
+def release(session: Session, row_pks: Collection[int], worker: str) -> None:
+    """Give back rows that were claimed and not tried."""
+    query = sa.update(_OUTBOX).where(
+        _OUTBOX.c.id.in_(list(row_pks)),
+        _OUTBOX.c.state == "claimed",
+        _OUTBOX.c.worker == worker,
+    )
+    session.execute(
+        query.values(
+            state="pending", worker=None, lease_until=None, attempts=_OUTBOX.c.attempts - 1
+        )
+    )
+
+
+def next_due(session: Session) -> datetime | None:
+    """Return when the next row may be tried, or None when nothing waits."""
+    at = sa.case((_OUTBOX.c.state == "claimed", _OUTBOX.c.lease_until), else_=_OUTBOX.c.next_try_at)
+    query = sa.select(at).where(_OUTBOX.c.state.in_(("pending", "claimed"))).order_by(at).limit(1)
+    return session.execute(query).scalar_one_or_none()
+
+
+def cancel_unsent(
+    session: Session, wearer_pk: int, channel: str | None, why: str, at: datetime
+) -> int:
+    """Stop what waits for a customer by one channel, or by any; return how many."""
+    of_wearer = sa.select(_NOTICES.c.id).where(_NOTICES.c.wearer_pk == wearer_pk)
+    query = sa.update(_OUTBOX).where(
+        _OUTBOX.c.notice_pk.in_(of_wearer), _OUTBOX.c.state == "pending"
+    )
+    if channel is not None:
+        query = query.where(_OUTBOX.c.channel == channel)
+    result = session.execute(query.values(state="cancelled", problem=why, done_at=at))
+    return int(result.rowcount)  # type: ignore[attr-defined]
+
+
+def retry_failed(session: Session, notice_pk: int, now: datetime) -> bool:
+    """Let a notice that failed be tried again; return whether it had failed."""
+    query = sa.update(_OUTBOX).where(_OUTBOX.c.notice_pk == notice_pk, _OUTBOX.c.state == "failed")
+    result = session.execute(
+        query.values(
+            state="pending", next_try_at=now, made_at=now, attempts=0, problem=None, done_at=None
+        )
+    )
+    return bool(result.rowcount)  # type: ignore[attr-defined]
+
+
+def count_states(session: Session) -> dict[str, int]:
+    """Count the outbox by state."""
+    query = sa.select(_OUTBOX.c.state, sa.func.count()).group_by(_OUTBOX.c.state)
+    return {row[0]: row[1] for row in session.execute(query)}
+
+
+def letters(session: Session, limit: int) -> list[dict[str, Any]]:
+    """Return the letters on the print list that nobody has said are printed, oldest first."""
+    query = (
+        sa.select(_OUTBOX.c.id, _OUTBOX.c.payload, _OUTBOX.c.made_at, Wearer.name)
+        .join(_NOTICES, _OUTBOX.c.notice_pk == _NOTICES.c.id)
+        .join(Wearer, _NOTICES.c.wearer_pk == Wearer.id)
+        .where(
+            _OUTBOX.c.channel == "print",
+            _OUTBOX.c.state == "sent",
+            _OUTBOX.c.printed_at.is_(None),
+        )
+        .order_by(_OUTBOX.c.id)
+        .limit(limit)
+    )
+    return [dict(row) for row in session.execute(query).mappings()]
+
+
+def mark_printed(session: Session, up_to: int, at: datetime) -> int:
+    """Take letters off the print list, up to a row number; return how many were on it."""
+    query = sa.update(_OUTBOX).where(
+        _OUTBOX.c.id <= up_to,
+        _OUTBOX.c.channel == "print",
+        _OUTBOX.c.state == "sent",
+        _OUTBOX.c.printed_at.is_(None),
+    )
+    return int(session.execute(query.values(printed_at=at)).rowcount)  # type: ignore[attr-defined]

@@ -1,0 +1,114 @@
+"""Which shop, customers, clock and servers do the tests of notices work with?"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import pytest
+from fastapi.testclient import TestClient
+
+from api.clock import Clock
+from api.schemas.notices import ConsentGiven, NoticeRules
+from api.services.notices.choices import change_rules
+from api.services.notices.consents import give
+from api.settings import Settings
+from api.wiring import Services, build_services
+from tests.api.notices.people import RULES, SECRET, add_customers
+
+NOW = datetime(2026, 11, 25, 12, tzinfo=UTC)
+BASE = "http://127.0.0.1:8000"
+
+
+class MovableClock(Clock):
+    """A clock that stands still until it is moved."""
+
+    def __init__(self) -> None:
+        super().__init__(now=lambda: self.moment)
+        object.__setattr__(self, "moment", NOW)
+
+    def move(self, **by: float) -> None:
+        object.__setattr__(self, "moment", self.moment + timedelta(**by))
+
+
+@pytest.fixture
+def clock() -> MovableClock:
+    return MovableClock()
+
+
+def settings_of(address: str, **more: object) -> Settings:
+    return Settings(
+        database_url=address,
+        secret_key=SECRET,
+        public_address="https://shop.example",
+        smtp_host="127.0.0.1",
+        smtp_security="plain",
+        smtp_from="bench@shop.example",
+        **more,
+    )
+
+
+@pytest.fixture
+def shop_on(clock: MovableClock) -> Iterator[Callable[..., Services]]:
+    """Give a shop with rules and a few customers who agreed, on a database."""
+    opened: list[Services] = []
+
+    def open_shop(address: str, *, pairs: int = 4, **more: object) -> Services:
+        services = build_services(settings_of(address, **more), clock)
+        opened.append(services)
+        add_customers(services.database, pairs=pairs)
+        with services.database.writing() as session:
+            change_rules(session, RULES, None)
+            for wearer_id in ("ada", "bo"):
+                consent = {"wearer_id": wearer_id, "channel": "mail", "how": "paper", "by": "Mo"}
+                give(session, ConsentGiven(**consent), clock)
+        return services
+
+    yield open_shop
+    for services in opened:
+        services.database.close()
+
+
+@pytest.fixture
+def shop(shop_on: Callable[..., Services], sqlite_address: str) -> Services:
+    """The shop on SQLite."""
+    return shop_on(sqlite_address)
+
+
+@pytest.fixture
+def either_shop(shop_on: Callable[..., Services], database_address: str) -> Services:
+    """The shop, once on each kind of database."""
+    return shop_on(database_address)
+
+
+@pytest.fixture(scope="session")
+def _running(sqlite_template: Path) -> Iterator[TestClient]:
+    from api.app import create_app
+
+    app = create_app(Settings(database_url=f"sqlite:///{sqlite_template}"), background=False)
+    with TestClient(app, base_url=BASE, raise_server_exceptions=False) as client:
+        yield client
+
+
+@pytest.fixture
+def client(_running: TestClient, shop: Services) -> Iterator[TestClient]:
+    """The service of the shop."""
+    before = _running.app.state.services
+    _running.app.state.services = shop
+    _running.cookies.clear()
+    yield _running
+    _running.app.state.services = before
+
+
+@pytest.fixture
+def change(shop: Services) -> Callable[..., NoticeRules]:
+    """Change some of the shop's rules."""
+
+    def changed(**rules: object) -> NoticeRules:
+        new = RULES.model_copy(update=rules)
+        with shop.database.writing() as session:
+            change_rules(session, new, None)
+        return new
+
+    return changed
