@@ -7,6 +7,7 @@ from collections.abc import AsyncIterator, Collection
 from contextlib import asynccontextmanager
 from importlib.metadata import version
 from typing import Any
+from urllib.parse import urlsplit
 
 from fastapi import APIRouter, FastAPI
 
@@ -23,6 +24,11 @@ from api.routes import (
     import_pages,
     imports,
     materials,
+    notices,
+    notices_choices,
+    notices_consents,
+    notices_links,
+    notices_pages,
     plan_page,
     plans,
     problems,
@@ -36,6 +42,7 @@ from api.routes.edge.headers import SecurityHeaders
 from api.routes.edge.record import RequestRecord
 from api.routes.records import record_routers
 from api.schemas.service import Problem
+from api.services.notices.worker import NoticeWorker
 from api.settings import Settings
 from api.storage.schema import prepare
 from api.wiring import Services, build_services
@@ -73,9 +80,12 @@ def create_app(
     async def lifespan(running: FastAPI) -> AsyncIterator[None]:
         services: Services = running.state.services
         prepare(services.database)
+        sender = NoticeWorker(services)
         if background:
             services.upkeep.start()
+            sender.start()
         yield
+        sender.stop()
         services.upkeep.stop()
         services.database.close()
 
@@ -105,11 +115,16 @@ def create_app(
         bench.router,
         quotes.router,
         materials.router,
+        notices.router,
+        notices_consents.router,
     ):
         v1.include_router(router)
     app.include_router(v1)
     app.include_router(problems.router)
     app.include_router(calendar_feed.feed)
+    # Before the notices' own page, which takes any id.
+    for own in (notices_links, notices_choices, notices_pages):
+        app.include_router(own.router, include_in_schema=False)
     if importlib.util.find_spec("api.routes.pages") is not None:
         pages: Any = importlib.import_module("api.routes.pages")
         app.include_router(bench_pages.router, include_in_schema=False)
@@ -122,7 +137,7 @@ def create_app(
     # Added last = outermost: every answer is recorded and has its headers, refusals too.
     app.add_middleware(
         Gate,
-        allowed_hosts=allowed_hosts,
+        allowed_hosts={*allowed_hosts, *_public_host(settings)},
         max_body_bytes=MAX_BODY_BYTES,
         upload_path=(
             "/v1/imports",
@@ -135,6 +150,12 @@ def create_app(
     app.add_middleware(SecurityHeaders)
     app.add_middleware(RequestRecord)
     return app
+
+
+def _public_host(settings: Settings) -> set[str]:
+    """Give the name that customers reach this service by, if it has one."""
+    host = urlsplit(settings.public_address or "").hostname
+    return {host} if host else set()
 
 
 def _describe_problems(app: FastAPI) -> None:

@@ -35,6 +35,19 @@ ENTRIES: tuple[NavEntry, ...] = (
     NavEntry("Import", "/import", ("import.html", "import_report.html")),
     NavEntry("Bench", "/bench", ("bench.html", "job.html"), "shop", first=True),
     NavEntry("Work ahead", "/workload", ("workload.html",), "shop"),
+    NavEntry(
+        "Notices",
+        "/notices",
+        (
+            "notices.html",
+            "notice.html",
+            "notice_send.html",
+            "notice_rules.html",
+            "notice_wording.html",
+            "notice_customers.html",
+        ),
+        "shop",
+    ),
 )
 
 

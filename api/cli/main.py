@@ -26,6 +26,8 @@ MODULES = (
     "orders",
     "backtesting",
     "planning",
+    "notices",
+    "work",
     "serve",
     "migrating",
 )

@@ -1,0 +1,51 @@
+"""How are the jobs run that nobody waits for: deciding about notices and sending them?"""
+
+from __future__ import annotations
+
+import signal
+from typing import Annotated
+
+import typer
+
+__all__ = ["register"]
+
+
+def register(app: typer.Typer) -> None:
+    """Add the command."""
+
+    @app.command("work")
+    def work(
+        once: Annotated[bool, typer.Option("--once", help="One round, then end.")] = False,
+    ) -> None:
+        """Keep forecasts current, decide about notices and send them, until stopped."""
+        run(once=once)
+
+
+def run(*, once: bool) -> None:
+    """Work until a signal asks to stop; the notice at hand is finished first."""
+    from api.logs import configure_logs
+    from api.services.notices.worker import NoticeWorker
+    from api.settings import load_settings
+    from api.storage.schema import prepare
+    from api.wiring import build_services
+
+    settings = load_settings()
+    services = build_services(settings)
+    try:
+        prepare(services.database)
+        worker = NoticeWorker(services)
+        if once:
+            sent = worker.once()
+            typer.echo(
+                f"Sent {sent.sent}, to be tried again {sent.later}, not delivered {sent.failed}, "
+                f"no longer wanted {sent.cancelled}."
+            )
+            return
+        configure_logs(settings.log_level)
+        for number in (signal.SIGINT, signal.SIGTERM):
+            signal.signal(number, lambda *_: worker.stop())
+        services.upkeep.start()
+        worker.run()
+        services.upkeep.stop()
+    finally:
+        services.database.close()

@@ -1,0 +1,86 @@
+"""What do the pages say that a customer opens from a notice?"""
+
+from __future__ import annotations
+
+from typing import Any
+
+__all__ = ["answer_page", "link_failure_page", "unsubscribe_page"]
+
+GRADE_WORDS = [
+    ("firm", "firm", "does not move"),
+    ("give", "give", "moves a little"),
+    ("soft", "soft", "flexes easily"),
+    ("hole", "hole", "worn through"),
+]
+_ASK = {
+    "book": ("Book it in", "A new sole is due {when}. Please bring or post it {bring_by}."),
+    "check": ("The thumb check", "No gauge and no photograph are needed, only a minute."),
+    "elsewhere": ("It was done elsewhere", "Then this pair needs nothing from us now."),
+    "decline": ("Not this time", "We will not write about this sole again."),
+}
+_DONE = {
+    "booked": "It is booked in. Thank you; we look out for it.",
+    "checked": "Thank you. The dates have been worked out anew.",
+    "elsewhere": "Thank you. We will not write about the old sole again.",
+    "declined": "Thank you for telling us. We will not write about this sole again.",
+}
+
+
+def answer_page(
+    purpose: str, told: dict[str, Any], *, answered: str | None, done: bool, booked: bool
+) -> dict[str, Any]:
+    """Say what a link is for, about which pair, and what has been answered.
+
+    Parameters
+    ----------
+    told : dict
+        `label`, `when` and `bring_by` as the notice said them.
+    answered : str or None
+        The answer given so far.
+    done : bool
+        Whether it was given just now.
+    booked : bool
+        Whether the pair is booked in or at the bench.
+    """
+    heading, lead = _ASK[purpose]
+    over = purpose == "book" and booked
+    said = _DONE.get(answered or "", "") if done else ""
+    if over and not done:
+        said = "This pair is booked in already; there is nothing more to do."
+    return {
+        "heading": f"{heading}: {told['label']}",
+        "lead": lead.format(when=told["when"], bring_by=told["bring_by"]),
+        "done": said,
+        "shows_form": not (over or (done and purpose != "check")),
+        "grades": GRADE_WORDS,
+        "purpose": purpose,
+        "problem": "",
+    }
+
+
+def unsubscribe_page(*, done: bool) -> dict[str, Any]:
+    """Say what the button does, or that it is done."""
+    return {
+        "heading": "Hear no more",
+        "lead": "We will write to you no more, by mail or letter."
+        if done
+        else "Press the button, and we will write to you no more, by mail or letter.",
+        "done": "That is done." if done else "",
+        "shows_form": not done,
+        "purpose": "unsubscribe",
+        "grades": GRADE_WORDS,
+        "problem": "",
+    }
+
+
+def link_failure_page(title: str, lines: list[str]) -> dict[str, Any]:
+    """Say why a link leads nowhere."""
+    return {
+        "heading": title,
+        "lead": " ".join(line for line in lines if line),
+        "done": "",
+        "shows_form": False,
+        "purpose": "",
+        "grades": GRADE_WORDS,
+        "problem": "",
+    }

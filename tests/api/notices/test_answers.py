@@ -1,0 +1,236 @@
+"""Does a customer's answer do what it says, once, and does opening a link do nothing?"""
+
+from __future__ import annotations
+
+import logging
+import re
+from datetime import date
+
+import pytest
+import structlog
+
+from api.services.notices.deciding import look, run
+from api.storage.bench import list_orders
+from api.storage.notices import find_notice, list_notices, pairs_of_notice
+from api.storage.notices_consents import consents_of
+from api.storage.records import find_record, list_records
+from api.storage.workload import load_outcomes
+from tests.api.notices.people import link_in
+
+FORM = {"content-type": "application/x-www-form-urlencoded"}
+
+
+@pytest.fixture
+def text(shop):
+    """What Ada was written."""
+    run(shop, only={"ada"})
+    with shop.database.reading() as session:
+        (row,) = list_notices(session, limit=5)
+        return find_notice(session, row["notice_id"])["payload"]["text"]
+
+
+def token_of(page) -> str:
+    return re.search(r'name="form_token" value="([0-9a-f]+)"', page.text)[1]
+
+
+def send(client, path, **fields):
+    return client.post(path, data={"form_token": token_of(client.get(path)), **fields})
+
+
+def everything(shop):
+    """Every row that an answer could touch."""
+    with shop.database.reading() as session:
+        (notice,) = list_notices(session, limit=5)
+        return (
+            pairs_of_notice(session, notice["id"]),
+            consents_of(session, None, 50),
+            list_orders(session, stage=None, pair_id=None, below_id=None, limit=50),
+            list_records(session, "checks", equal={}, limit=50),
+            list_records(session, "soles", equal={}, limit=50),
+            load_outcomes(session).to_dict("records"),
+        )
+
+
+@pytest.mark.parametrize("purpose", ["book", "check", "elsewhere", "decline", "unsubscribe"])
+def test_opening_a_link_changes_nothing_and_says_so_to_robots(client, shop, text, purpose):
+    before = everything(shop)
+    for method in (client.get, client.head, client.options):
+        method(link_in(text, purpose))
+    page = client.get(link_in(text, purpose))
+    assert page.status_code == 200
+    assert page.headers["referrer-policy"] == "no-referrer"
+    assert page.headers["cache-control"] == "no-store"
+    assert "<nav" not in page.text, "no way into the shop"
+    assert everything(shop) == before
+
+
+@pytest.mark.parametrize("purpose", ["book", "check", "elsewhere", "decline", "unsubscribe"])
+@pytest.mark.parametrize("token", ["", "0" * 32])
+def test_a_form_of_another_site_is_refused(client, shop, text, purpose, token):
+    before = everything(shop)
+    fields = {"day": "2026-12-01", "left": "firm", "way": "bring", "form_token": token}
+    answer = client.post(link_in(text, purpose), data=fields)
+    assert answer.status_code == 422
+    assert everything(shop) == before
+
+
+def test_booking_in_makes_an_order_once(client, shop, text):
+    path = link_in(text, "book")
+    answer = send(client, path, way="post", day="2026-12-03")
+    assert "It is booked in" in answer.text
+    again = client.post(path, data={"form_token": _form_token(path), "day": "2026-12-04"})
+    assert again.status_code == 409
+    assert "booked in already" in again.text
+    with shop.database.reading() as session:
+        (order,) = list_orders(session, stage=None, pair_id=None, below_id=None, limit=9)
+    assert (order["pair_id"], order["work"], order["by_post"]) == ("ada-0", "full_sole", True)
+    assert order["expected_on"] == date(2026, 12, 3)
+    assert "booked in already" in client.get(path).text
+
+
+def _form_token(path: str) -> str:
+    from api.notices.links import form_token
+    from tests.api.notices.people import SECRET
+
+    return form_token(path.rsplit("/", 1)[1], SECRET)
+
+
+@pytest.mark.parametrize("day", ["", "soon", "2026-11-24", "2026-13-01"])
+def test_a_day_that_cannot_be_is_told_beside_the_field(client, shop, text, day):
+    before = everything(shop)
+    answer = send(client, link_in(text, "book"), way="bring", day=day)
+    assert answer.status_code == 422
+    assert 'id="b-day-problem"' in answer.text
+    assert everything(shop) == before
+
+
+def test_declining_keeps_the_shop_quiet_about_this_sole(client, shop, text, clock):
+    send(client, link_in(text, "decline"))
+    clock.move(days=80)
+    seen = look(shop).decisions.set_index("pair_id")
+    assert seen.loc["ada-0", "why"] == "answered"
+    with shop.database.reading() as session:
+        (outcome,) = load_outcomes(session).to_dict("records")
+    assert (outcome["pair_id"], outcome["outcome"]) == ("ada-0", "declined")
+
+
+def test_done_elsewhere_ends_the_sole_on_its_day(client, shop, text):
+    answer = send(client, link_in(text, "elsewhere"), day="2026-11-20")
+    assert "not write about the old sole again" in answer.text
+    with shop.database.reading() as session:
+        sole = find_record(session, "soles", {"sole_id": "ada-0-sole"})
+    assert sole["removed_on"] == date(2026, 11, 20)
+    late = send(client, link_in(text, "elsewhere"), day="2026-12-24")
+    assert late.status_code in (200, 422)
+    with shop.database.reading() as session:
+        assert find_record(session, "soles", {"sole_id": "ada-0-sole"}) == sole
+
+
+def test_a_day_ahead_or_before_the_sole_was_fitted_is_refused(client, shop, text):
+    before = everything(shop)
+    for day in ("2026-12-24", "2020-01-01"):
+        assert send(client, link_in(text, "elsewhere"), day=day).status_code == 422
+    assert everything(shop) == before
+
+
+def test_a_thumb_check_is_logged_for_both_feet_and_told_again_replaced(client, shop, text):
+    path = link_in(text, "check")
+    answer = send(client, path, left="firm", right="give")
+    assert "worked out anew" in answer.text
+    send(client, path, left="soft", right="give")
+    with shop.database.reading() as session:
+        checks = list_records(session, "checks", equal={"pair_id": "ada-0"}, limit=9)
+    told = [(c["foot"], c["grade"], c["method"], c["point"]) for c in checks]
+    assert told == [("left", "soft", "thumb", "ball"), ("right", "give", "thumb", "ball")]
+
+
+def test_a_thumb_check_without_a_grade_or_with_an_unknown_one_is_refused(client, shop, text):
+    before = everything(shop)
+    path = link_in(text, "check")
+    for fields in ({}, {"left": "hard"}):
+        answer = send(client, path, **fields)
+        assert answer.status_code == 422
+        assert 'id="c-left-problem"' in answer.text
+    assert everything(shop) == before
+
+
+def test_one_click_unsubscribes_without_cookie_or_form_and_twice_is_as_once(client, shop, text):
+    """RFC 8058, 3.2: the POST carries neither cookies nor a session."""
+    path = link_in(text, "unsubscribe")
+    for _ in range(2):
+        answer = client.post(path, content="List-Unsubscribe=One-Click", headers=FORM)
+        assert answer.status_code == 200
+    multipart = client.post(path, files={"List-Unsubscribe": (None, "One-Click")})
+    assert multipart.status_code == 200
+    with shop.database.reading() as session:
+        (consent,) = consents_of(session, "ada", 9)
+    assert consent["withdrawn_how"] == "one click in the mail"
+    assert look(shop).customers.set_index("wearer_id").loc["ada", "barred"] == "no consent"
+    with shop.database.reading() as session:
+        (row,) = list_notices(session, limit=5)
+    assert (row["state"], row["problem"]) == ("cancelled", "the consent was withdrawn")
+
+
+def test_the_plain_page_unsubscribes_with_its_button(client, shop, text):
+    page = send(client, link_in(text, "unsubscribe"))
+    assert "We will write to you no more" in page.text
+    with shop.database.reading() as session:
+        assert consents_of(session, "ada", 9)[0]["withdrawn_how"] == "on the page"
+
+
+def test_a_link_of_one_purpose_opens_no_other(client, text):
+    book = link_in(text, "book").rsplit("/", 1)[1]
+    out = link_in(text, "unsubscribe").rsplit("/", 1)[1]
+    one_click = {"content": "List-Unsubscribe=One-Click", "headers": FORM}
+    assert client.post(f"/unsubscribe/{book}", **one_click).status_code == 404
+    assert client.get(f"/answers/{out}").status_code == 404
+
+
+@pytest.mark.parametrize("token", ["x", "A" * 60, "A" * 199, "%00", "..%2f"])
+def test_a_link_that_is_not_ours_leads_nowhere_in_words(client, shop, token):
+    for path in (f"/answers/{token}", f"/unsubscribe/{token}?done=no"):
+        page = client.get(path) if "answers" in path else client.post(path)
+        assert page.status_code in (404, 422)
+    page = client.get(f"/answers/{'A' * 60}")
+    assert "leads nowhere" in page.text
+    assert "<nav" not in page.text
+
+
+def test_an_answer_ends_with_its_time_and_the_way_out_much_later(client, text, clock):
+    book, out = link_in(text, "book"), link_in(text, "unsubscribe")
+    clock.move(days=61)
+    assert client.get(book).status_code == 410
+    assert "is over" in client.get(book).text
+    one_click = {"content": "List-Unsubscribe=One-Click", "headers": FORM}
+    assert client.post(out, **one_click).status_code == 200
+
+
+def test_the_links_of_an_erased_customer_are_gone_and_the_way_out_does_no_harm(client, shop, text):
+    book, out = link_in(text, "book"), link_in(text, "unsubscribe")
+    assert client.delete(
+        "/v1/wearers/ada?with_all_below=true", headers={"if-match": "*"}
+    ).is_success
+    assert client.get(book).status_code == 404
+    one_click = {"content": "List-Unsubscribe=One-Click", "headers": FORM}
+    assert client.post(out, **one_click).status_code == 200
+
+
+def test_no_token_and_no_name_reaches_the_log(client, shop, text, capsys):
+    from api.logs import configure_logs
+
+    root = logging.getLogger()
+    handlers, level = root.handlers[:], root.level
+    path = link_in(text, "decline")
+    try:
+        configure_logs("info")
+        send(client, path)
+        client.get(f"{path}x")
+    finally:
+        structlog.reset_defaults()
+        root.handlers[:] = handlers
+        root.setLevel(level)
+    lines = capsys.readouterr().err.splitlines()
+    logged = "\n".join(line for line in lines if "HTTP Request: " not in line)  # the test's client
+    assert "/answers/{token}" in logged
+    assert path.rsplit("/", 1)[1] not in logged
+    assert "ada" not in logged.lower()
