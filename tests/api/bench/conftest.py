@@ -96,6 +96,15 @@ def client(running: TestClient, services: Services) -> TestClient:
     return running
 
 
+@pytest.fixture
+def bare_client(running: TestClient, sqlite_template: Path, tmp_path: Path) -> Iterator[TestClient]:
+    """The service on an empty database."""
+    path = tmp_path / "bare.sqlite3"
+    shutil.copyfile(sqlite_template, path)
+    with _serving(running, f"sqlite:///{path}"):
+        yield running
+
+
 @pytest.fixture(params=["sqlite", "postgresql"])
 def either_client(request: pytest.FixtureRequest, running: TestClient) -> Iterator[TestClient]:
     """The service on an unfitted rack, once on each kind of database."""

@@ -91,11 +91,16 @@ def picture(width: int = 4) -> bytes:
     return b"\x89PNG\r\n\x1a\n" + b"".join(chunk(kind, data) for kind, data in parts)
 
 
-def on_the_bench(page: Page) -> str:
-    """Book a full sole in and take it to the bench; return the job's address."""
+def booked(page: Page) -> str:
+    """Book a full sole in; return the job's address."""
     page.open("/bench")
     assert page.send("/bench", pair="oxford", work="full_sole").status_code == 303
-    job = re.search(r'action="(/bench/[^"/]+)/moves"', page.text)[1]
+    return re.search(r'action="(/bench/[^"/]+)/moves"', page.text)[1]
+
+
+def on_the_bench(page: Page) -> str:
+    """Book a full sole in and take it to the bench; return the job's address."""
+    job = booked(page)
     page.send(f"{job}/moves", "received")
     page.open(f"{job}/before")
     assert page.send(f"{job}/before", **shoes(2.3), channel="closed").status_code == 303
@@ -198,9 +203,7 @@ def test_a_booking_that_cannot_be_keeps_what_was_typed(page, client, typed, said
 
 
 def test_a_paper_with_a_wrong_measure_keeps_every_other_and_files_nothing(page, client):
-    page.open("/bench")
-    page.send("/bench", pair="oxford", work="full_sole")
-    job = re.search(r'action="(/bench/[^"/]+)/moves"', page.text)[1]
+    job = booked(page)
     page.send(f"{job}/moves", "received")
     page.open(f"{job}/before")
     wrong = page.send(f"{job}/before", **shoes(2.3, thickness__ball="52"), nails="x")
@@ -217,22 +220,15 @@ def test_a_paper_with_a_wrong_measure_keeps_every_other_and_files_nothing(page, 
 
 
 def test_a_paper_of_another_stage_is_refused_with_what_was_typed(page):
-    job = on_the_bench(page)
-    page.open(f"{job}/after")
-    page.send(f"{job}/after", **shoes(5.0), channel="closed")
-    page.open(f"{job}/after")
-    late = page.text
-    page.open(job)
-    page.send(f"{job}/moves", "checked")
-    page.text = late
-    assert page.send(f"{job}/after", **shoes(5.1)).status_code == 409
-    assert "this order is checked" in page.said()
-    assert page.fields(f"{job}/after")["left-thickness-ball"] == "5,1"
+    job = booked(page)
+    page.open(f"{job}/before")
+    assert page.send(f"{job}/before", **shoes(5.1)).status_code == 409
+    assert "this order is booked" in page.said()
+    assert page.fields(f"{job}/before")["left-thickness-ball"] == "5,1"
 
 
 def test_a_photograph_is_added_shown_from_our_own_address_and_taken_away(page, client):
-    job = on_the_bench(page)
-    page.open(job)
+    booked(page)
     file = {"file": ("shoe.png", picture(), "image/png")}
     assert page.send("/bench-photographs", files=file, caption="the welt").status_code == 303
     address = re.search(r'<img src="(/bench-photographs/[^"]+)" alt="the welt"', page.text)[1]
@@ -255,8 +251,7 @@ def test_a_photograph_is_added_shown_from_our_own_address_and_taken_away(page, c
     ],
 )
 def test_what_is_no_photograph_is_refused_and_its_caption_kept(page, content, status, said):
-    job = on_the_bench(page)
-    page.open(job)
+    booked(page)
     file = {"file": ("x.jpg", content, "image/jpeg")}
     assert page.send("/bench-photographs", files=file, caption="the welt").status_code == status
     assert said in page.said()

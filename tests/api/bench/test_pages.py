@@ -43,3 +43,38 @@ def test_the_work_ahead_stands_in_words_and_in_a_figure(client):
     assert "In the next 2 months about" in page.text
     figure = client.get("/figures/workload.json", params={"months": 2}).json()
     assert {t["name"] for t in figure["data"]} >= {"50 %", "80 %", "95 %", "expected"}
+
+
+def token_of(client, page: str) -> dict[str, str]:
+    return {"form_token": re.search(r'name="form_token" value="([^"]+)"', page)[1]}
+
+
+def test_without_a_fit_the_work_ahead_says_what_to_do(bare_client):
+    page = bare_client.get("/workload")
+    assert page.status_code == 200
+    assert "solespan fit" in page.text
+    assert "no wear has been forecast" in page.text
+    drawn = bare_client.get("/figures/bench_weeks.json").json()
+    assert drawn["data"] == []
+
+
+def test_the_year_is_planned_on_the_page_and_stands_levelled_and_not_side_by_side(client):
+    page = client.get("/workload", params={"months": 2}).text
+    assert "has not been planned yet" in page
+    given = token_of(client, page) | {"benches": "2"}
+    wrong = client.post("/workload/plan", data=given | {"price_percent": "cheap"})
+    assert wrong.status_code == 422
+    assert "a whole number from 10 to 1000" in wrong.text
+    assert "has not been planned yet" in wrong.text
+    client.put("/v1/stock/oak-5mm", json={"use": "sole", "supply_days": 240, "minimum_order": 10})
+    page = client.post("/workload/plan", data=given).text
+    assert "The year is planned" in page
+    for said in ("Asked on the send-by day", "Levelled", "idle hours", "Waits and lead times"):
+        assert said in page
+    assert "oak-5mm" in page
+    weeks = client.get("/figures/bench_weeks.json").json()
+    assert {t["name"] for t in weeks["data"]} == {
+        "asked on the send-by day",
+        "levelled",
+        "bench open",
+    }
