@@ -33,8 +33,8 @@ ENTRIES: tuple[NavEntry, ...] = (
     NavEntry("Plan", "/plan", ("plan.html",), first=True),
     NavEntry("Add", "/add", ("add.html",), first=True),
     NavEntry("Import", "/import", ("import.html", "import_report.html")),
-    NavEntry("Bench", "/bench", ("bench.html", "job.html"), "shop", first=True),
-    NavEntry("Work ahead", "/workload", ("workload.html",), "shop"),
+    NavEntry("Bench", "/bench", ("bench.html", "job.html", "job_paper.html"), "shop", first=True),
+    NavEntry("Work ahead", "/workload", ("workload.html", "workload_none.html"), "shop"),
     NavEntry(
         "Notices",
         "/notices",
