@@ -10,7 +10,8 @@ import pandas as pd
 
 from forecast.exposure import days_of
 from forecast.log import WearLog
-from forecast.panel import THUMB, Panel, build_panel
+from forecast.panel import THUMB, Panel
+from forecast.panel_of_log import build_panel
 from forecast.sole_state import foot_pairs
 
 __all__ = ["population_rate_days", "straight_line_days"]

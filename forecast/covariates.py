@@ -17,7 +17,7 @@ import pandas as pd
 from forecast.frames import STANDARD_HOURS_PER_WEAR_DAY
 from forecast.priors import STEPS_PER_STANDARD_WEAR_DAY
 
-__all__ = ["COVARIATES", "FLAGS", "Covariate", "base_exposure", "cells"]
+__all__ = ["COVARIATES", "FLAGS", "Covariate", "base_exposure", "cells", "flag_table"]
 
 
 @dataclass(frozen=True)
@@ -29,16 +29,21 @@ class Covariate:
     meaning: str
 
 
+def _on(surface: str) -> Callable[[pd.DataFrame], np.ndarray]:
+    return lambda d: np.asarray(d["surface"].to_numpy(object) == surface)
+
+
 def _from_steps(days: pd.DataFrame) -> np.ndarray:
-    return np.asarray(days["hours"].isna() & days["steps"].notna())
+    unknown = np.isnan(days["hours"].to_numpy(float))
+    return np.asarray(unknown & ~np.isnan(days["steps"].to_numpy(float)))
 
 
 FLAGS: dict[str, Covariate] = {
     c.name: c
     for c in (
         Covariate("wet", lambda d: np.asarray(d["wet"], dtype=bool), "worn on wet ground"),
-        Covariate("indoor", lambda d: np.asarray(d["surface"] == "indoor"), "worn indoors"),
-        Covariate("rough", lambda d: np.asarray(d["surface"] == "rough"), "worn on rough ground"),
+        Covariate("indoor", _on("indoor"), "worn indoors"),
+        Covariate("rough", _on("rough"), "worn on rough ground"),
         Covariate("steps", _from_steps, "counted from steps, no hours given"),
     )
 }
@@ -64,19 +69,16 @@ def base_exposure(days: pd.DataFrame) -> np.ndarray:
     return np.where(np.isnan(hours), from_steps, hours / STANDARD_HOURS_PER_WEAR_DAY)
 
 
-def cells(days: pd.DataFrame) -> tuple[np.ndarray, np.ndarray]:
-    """Put each wear day into the cell of its flags.
-
-    Returns
-    -------
-    cell : ndarray of int, shape (rows,)
-        Index of the cell.
-    flags : ndarray of float, shape (cells, len(FLAGS))
-        1 where the flag is raised in that cell.
-    """
-    count = len(FLAGS)
+def cells(days: pd.DataFrame) -> np.ndarray:
+    """Put each wear day into the cell of its flags: index into `flag_table`, shape (rows,)."""
     code = np.zeros(len(days), dtype=np.int64)
     for place, covariate in enumerate(FLAGS.values()):
         code |= covariate.flag(days).astype(np.int64) << place
+    return code
+
+
+def flag_table() -> np.ndarray:
+    """1 where the flag is raised in that cell, shape (cells, len(FLAGS))."""
+    count = len(FLAGS)
     table = (np.arange(1 << count)[:, None] >> np.arange(count)[None, :]) & 1
-    return code, table.astype(float)
+    return table.astype(float)

@@ -12,20 +12,41 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from forecast.covariates import base_exposure, cells
+from forecast.covariates import base_exposure, cells, flag_table
 
-__all__ = ["SILENT_DAYS_AT_LEAST", "Exposure", "count_exposure", "days_of", "silent_gaps"]
+__all__ = [
+    "NEVER",
+    "SHIFT",
+    "SILENT_DAYS_AT_LEAST",
+    "DayRows",
+    "Exposure",
+    "Gaps",
+    "count_exposure",
+    "day_rows",
+    "days_of",
+    "members_of",
+    "silent_days",
+    "silent_gaps",
+    "sorted_once",
+]
 
 SILENT_DAYS_AT_LEAST = 28
 SILENT_TIMES_USUAL = 8.0
-_SHIFT = 1 << 20  # more days than any calendar here
+SHIFT = 1 << 20  # more days than any calendar here
+NEVER = SHIFT - 1
 
 
 def days_of(dates: pd.Series) -> np.ndarray:
-    """Calendar days as integers since 1970-01-01; missing dates become a day beyond all."""
+    """Calendar days as integers since 1970-01-01; missing dates become `NEVER`."""
     values = dates.to_numpy().astype("datetime64[D]")
     out = values.astype(np.int64)
-    return np.where(np.isnat(values), _SHIFT - 1, out)
+    return np.where(np.isnat(values), NEVER, out)
+
+
+def sorted_once(values: np.ndarray) -> np.ndarray:
+    """Sort values and drop doubles; for a million integers ten times faster than hashing them."""
+    ordered = np.sort(values)
+    return ordered[np.r_[True, ordered[1:] != ordered[:-1]]] if len(ordered) else ordered
 
 
 @dataclass(frozen=True)
@@ -48,7 +69,36 @@ class Exposure:
     flags: np.ndarray
 
 
-def silent_gaps(wearer: np.ndarray, day: np.ndarray, first: np.ndarray, last: int) -> pd.DataFrame:
+@dataclass(frozen=True)
+class DayRows:
+    """Wear days: calendar day, standard wear days, hours at the wheel, cell of their flags."""
+
+    day: np.ndarray
+    base: np.ndarray
+    hours_driven: np.ndarray
+    cell: np.ndarray
+
+    def part(self, keep: np.ndarray) -> DayRows:
+        """Some of the rows."""
+        return DayRows(self.day[keep], self.base[keep], self.hours_driven[keep], self.cell[keep])
+
+
+def day_rows(days: pd.DataFrame) -> DayRows:
+    """Take what counts from rows of `wear_days`."""
+    hours = np.nan_to_num(days["driving_minutes"].to_numpy(float)) / 60.0
+    return DayRows(days_of(days["worn_on"]), base_exposure(days), hours, cells(days))
+
+
+@dataclass(frozen=True)
+class Gaps:
+    """Silent gaps, sorted by wearer: wearer, first and last day (both exclusive of logged days)."""
+
+    wearer: np.ndarray
+    start: np.ndarray
+    end: np.ndarray
+
+
+def silent_gaps(wearer: np.ndarray, day: np.ndarray, first: np.ndarray, last: int) -> Gaps:
     """Stretches in which a wearer logged nothing for much longer than is usual for them.
 
     Parameters
@@ -59,50 +109,35 @@ def silent_gaps(wearer: np.ndarray, day: np.ndarray, first: np.ndarray, last: in
         Day on which each wearer's first sole here was fitted.
     last : int
         The day of the forecast.
-
-    Returns
-    -------
-    DataFrame
-        wearer, start_day, end_day (both exclusive of logged days).
     """
-    log = np.unique(wearer * _SHIFT + day)
-    who, when = log // _SHIFT, log % _SHIFT
+    log = sorted_once(wearer * SHIFT + day)
+    who, when = log // SHIFT, log % SHIFT
     count = np.bincount(who, minlength=len(first))
     usual = np.ones(len(first))
-    same = who[1:] == who[:-1] if len(who) else np.zeros(0, bool)
-    steps = np.diff(when)
+    same = who[1:] == who[:-1]
     if same.any():
-        frame = pd.DataFrame({"who": who[1:][same], "step": steps[same]})
-        median = frame.groupby("who")["step"].median()
-        usual[median.index.to_numpy()] = median.to_numpy()
+        owner, steps = who[1:][same], np.diff(when)[same]
+        ordered = np.sort(owner * SHIFT + steps) % SHIFT
+        many = np.bincount(owner, minlength=len(first))
+        begin, has = np.cumsum(many) - many, many > 0
+        middle = begin[has] + (many[has] - 1) // 2, begin[has] + many[has] // 2
+        usual[has] = 0.5 * (ordered[middle[0]] + ordered[middle[1]])
     limit = np.maximum(SILENT_DAYS_AT_LEAST, SILENT_TIMES_USUAL * usual)
-    edge_who = np.arange(len(first))[count > 0]
-    order = np.argsort(
-        np.concatenate([log, edge_who * _SHIFT + first[edge_who], edge_who * _SHIFT + last]),
-        kind="stable",
-    )
-    every = np.concatenate([log, edge_who * _SHIFT + first[edge_who], edge_who * _SHIFT + last])[
-        order
-    ]
-    who, when = every // _SHIFT, every % _SHIFT
+    edge = np.arange(len(first))[count > 0] * SHIFT
+    every = np.sort(np.concatenate([log, edge + first[count > 0], edge + last]), kind="stable")
+    who, when = every // SHIFT, every % SHIFT
     long = (who[1:] == who[:-1]) & (np.diff(when) > limit[who[1:]])
-    return pd.DataFrame(
-        {"wearer": who[:-1][long], "start_day": when[:-1][long], "end_day": when[1:][long]}
-    )
+    return Gaps(who[:-1][long], when[:-1][long], when[1:][long])
 
 
 def count_exposure(
-    days: pd.DataFrame,
-    day_sole: np.ndarray,
-    target_sole: np.ndarray,
-    target_day: np.ndarray,
-) -> tuple[Exposure, np.ndarray]:
+    days: DayRows, day_sole: np.ndarray, target_sole: np.ndarray, target_day: np.ndarray
+) -> Exposure:
     """Add up wear days per sole until each target day.
 
     Parameters
     ----------
-    days : DataFrame
-        Rows of `wear_days`.
+    days : DayRows
     day_sole : ndarray of int, shape (rows,)
         Sole worn on each row (-1: none, ignored).
     target_sole, target_day : ndarray of int, shape (targets,)
@@ -111,35 +146,32 @@ def count_exposure(
     Returns
     -------
     Exposure
-        Cumulative by target (`silent` zero; see `silent_exposure`).
-    habit : ndarray, shape (targets,)
-        Number of wear days logged until the target.
+        Cumulative by target (`silent` zero; see `silent_days`).
     """
-    keep = day_sole >= 0
-    cell, flags = cells(days)
-    base = base_exposure(days)
-    hours_driven = np.nan_to_num(days["driving_minutes"].to_numpy(float)) / 60.0
-    day = days_of(days["worn_on"])
-    target_key = target_sole * _SHIFT + target_day
-    place = np.searchsorted(target_key, (day_sole * _SHIFT + day)[keep], side="left")
+    if (day_sole < 0).any():
+        days, day_sole = days.part(day_sole >= 0), day_sole[day_sole >= 0]
+    target_key = target_sole * SHIFT + target_day
+    place = np.searchsorted(target_key, day_sole * SHIFT + days.day, side="left")
     place = np.minimum(place, len(target_key) - 1)
+    flags = flag_table()
     n_targets, n_cells = len(target_key), len(flags)
-    slot = place * n_cells + cell[keep]
+    used = np.bincount(days.cell, minlength=n_cells) > 0
+    used[0] = True
+    narrow = np.cumsum(used) - 1
+    width = int(used.sum())
+    slot = place * width + narrow[days.cell]
 
     def total(weights: np.ndarray) -> np.ndarray:
-        sums = np.bincount(slot, weights=weights, minlength=n_targets * n_cells)
-        return _cumulate(sums.reshape(n_targets, n_cells), target_sole)
+        sums = np.bincount(slot, weights=weights, minlength=n_targets * width)
+        return _cumulate(sums.reshape(n_targets, width), target_sole)
 
-    used = np.bincount(cell[keep], minlength=n_cells) > 0
-    used[0] = True
-    exposure = Exposure(
-        base=total(base[keep])[:, used],
-        driving=total(base[keep] * hours_driven[keep])[:, used],
+    driven = days.base * days.hours_driven
+    return Exposure(
+        base=total(days.base),
+        driving=total(driven) if driven.any() else np.zeros((n_targets, width)),
         silent=np.zeros(n_targets),
         flags=flags[used],
     )
-    logged = np.bincount(place, minlength=n_targets).astype(float)
-    return exposure, _cumulate(logged[:, None], target_sole)[:, 0]
 
 
 def _cumulate(sums: np.ndarray, sole: np.ndarray) -> np.ndarray:
@@ -154,29 +186,41 @@ def _cumulate(sums: np.ndarray, sole: np.ndarray) -> np.ndarray:
     return np.asarray(running - before[np.cumsum(first) - 1])
 
 
-def silent_exposure(
-    gaps: pd.DataFrame,
-    targets: pd.DataFrame,
-) -> np.ndarray:
-    """Wear days that habit would have put into silent gaps, until each target.
+def members_of(groups: np.ndarray, of_member: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Every member of each of some groups.
 
     Parameters
     ----------
-    gaps : DataFrame
-        wearer, start_day, end_day.
-    targets : DataFrame
-        wearer, fitted_day, day, pace_per_day (standard wear days per day outside gaps), one row a
-        target, index 0..n-1.
+    groups : ndarray of int, shape (asked,)
+    of_member : ndarray of int, shape (members,)
+        Sorted: which group each member belongs to.
+
+    Returns
+    -------
+    asked, member : ndarray of int
+        Indices into both, one row for each member of each group asked for.
+    """
+    begin = np.searchsorted(of_member, groups, side="left")
+    many = np.searchsorted(of_member, groups, side="right") - begin
+    asked = np.repeat(np.arange(len(groups)), many)
+    before = np.repeat(np.cumsum(many) - many, many)
+    return asked, np.arange(len(asked)) - before + begin[asked]
+
+
+def silent_days(gaps: Gaps, wearer: np.ndarray, fitted: np.ndarray, day: np.ndarray) -> np.ndarray:
+    """Days of silent gaps since the sole was fitted, until each target.
+
+    Parameters
+    ----------
+    gaps : Gaps
+    wearer, fitted, day : ndarray of int, shape (targets,)
+        Sorted by wearer.
 
     Returns
     -------
     ndarray, shape (targets,)
-        Standard wear days.
     """
-    if gaps.empty:
-        return np.zeros(len(targets))
-    both = targets.reset_index(names="target").merge(gaps, on="wearer")
-    begin = both[["start_day", "fitted_day"]].max(axis=1).to_numpy()
-    overlap = np.maximum(both[["end_day", "day"]].min(axis=1).to_numpy() - begin, 0)
-    weights = overlap * both["pace_per_day"].to_numpy()
-    return np.bincount(both["target"].to_numpy(), weights=weights, minlength=len(targets))
+    gap, target = members_of(gaps.wearer, wearer)
+    begin = np.maximum(gaps.start[gap], fitted[target])
+    overlap = np.maximum(np.minimum(gaps.end[gap], day[target]) - begin, 0)
+    return np.bincount(target, weights=overlap, minlength=len(day)).astype(float)

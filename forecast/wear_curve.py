@@ -5,11 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-import pandas as pd
 
 from forecast.coordinates import INTERFACE, SILENT
 from forecast.covariates import COVARIATES
-from forecast.exposure import count_exposure, days_of, silent_exposure, silent_gaps
+from forecast.exposure import count_exposure, day_rows, days_of, silent_days, silent_gaps
 from forecast.linearise import Noise, effective_exposure
 from forecast.log import WearLog
 from forecast.priors import PACKING_DAYS
@@ -66,8 +65,8 @@ def worn_by(known: Conditioned, log: WearLog, sole: int, days: np.ndarray) -> Wo
     day = days_of(rows["worn_on"])
     on = of_pair[np.maximum(np.searchsorted(panel.sole_fitted[of_pair], day, "right") - 1, 0)]
     own = (on == sole) & (day >= panel.sole_fitted[sole]) & (day <= days[-1])
-    exposure, _ = count_exposure(
-        rows[own], np.zeros(int(own.sum()), int), np.zeros(len(days), int), days
+    exposure = count_exposure(
+        day_rows(rows[own]), np.zeros(int(own.sum()), int), np.zeros(len(days), int), days
     )
     x, slopes = effective_exposure(replace(panel, exposure=exposure), multipliers_of(known))
     return Worn(x, slopes, _silent(known, log, sole, days))
@@ -91,11 +90,9 @@ def _silent(known: Conditioned, log: WearLog, sole: int, days: np.ndarray) -> np
     of_wearer = panel.pair_wearer[panel.sole_pair] == wearer
     first = np.array([panel.sole_fitted[of_wearer].min()])
     gaps = silent_gaps(np.zeros(len(logged), int), logged, first, panel.as_of_day)
-    targets = pd.DataFrame(
-        {"wearer": 0, "fitted_day": panel.sole_fitted[sole], "day": days, "pace_per_day": 1.0}
-    )
-    silent_days = silent_exposure(gaps, targets)
-    return np.asarray(total * silent_days / max(silent_days[-1], 1e-9))
+    fitted = np.full(len(days), panel.sole_fitted[sole])
+    silent = silent_days(gaps, np.zeros(len(days), int), fitted, days)
+    return np.asarray(total * silent / max(silent[-1], 1e-9))
 
 
 def curve(known: Conditioned, path: int, worn: Worn) -> Curve:

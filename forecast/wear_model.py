@@ -19,8 +19,10 @@ from forecast.estimation import Progress, estimate
 from forecast.hierarchy import Posterior
 from forecast.linearise import Linearised
 from forecast.log import WearLog
+from forecast.log_arrays import log_arrays
 from forecast.modes import modes, prior_centre
-from forecast.panel import Panel, build_panel
+from forecast.panel import Panel
+from forecast.panel_of_log import panel_of
 from forecast.usage import current_pace, fit_use
 from forecast.wear_counts import wear_counts
 from forecast.wear_fit import WearFit
@@ -46,8 +48,8 @@ class WearModel:
 
     def __init__(self, log: WearLog, as_of: str | pd.Timestamp) -> None:
         self.as_of = pd.Timestamp(as_of)
-        self.log = log
-        self.panel = build_panel(log, self.as_of)
+        self._arrays = log_arrays(log, self.as_of)
+        self.panel = panel_of(self._arrays)
 
     def fit(self, progress: Progress | None = None, start: WearFit | None = None) -> WearFit:
         """Learn the population and how pairs are used.
@@ -67,7 +69,7 @@ class WearModel:
         found = estimate(panel, progress, start)
         layout, posterior = found.layout, found.posterior
         mean = layout.prior_mean + posterior.population_mean
-        counts = wear_counts(self.log, panel, multipliers(layout.population, mean))
+        counts = wear_counts(self._arrays, multipliers(layout.population, mean))
         if progress:
             progress("use", 0.95)
         use = fit_use(counts)
@@ -129,13 +131,14 @@ def condition(
     TooLittleData
         No sole was fitted by `as_of`.
     """
-    panel = build_panel(log, pd.Timestamp(as_of))
+    arrays = log_arrays(log, pd.Timestamp(as_of))
+    panel = panel_of(arrays)
     layout = coordinates(panel)
     population = fit.population(layout.population)
     at = modes(panel, layout, fit.spread, fit.noise, population=population)
     centre = prior_centre(layout)
     value = np.array([fit.value(n) for n in layout.population])
-    counts = wear_counts(log, panel, multipliers(layout.population, value))
+    counts = wear_counts(arrays, multipliers(layout.population, value))
     use = fit.use
     present = np.zeros(len(panel.pair_ids), bool)
     present[panel.path_pair[panel.current]] = True

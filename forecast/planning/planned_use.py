@@ -12,7 +12,7 @@ import numpy as np
 import pandas as pd
 
 from forecast.calendar import UseAhead
-from forecast.covariates import FLAGS, base_exposure, cells
+from forecast.covariates import FLAGS, base_exposure, cells, flag_table
 from forecast.log import WearLog
 from forecast.wear_fit import WearFit
 from forecast.wear_model import Conditioned, multipliers
@@ -98,8 +98,8 @@ def _day_spread(known: Conditioned, fit: WearFit, log: WearLog) -> np.ndarray:
     days = log.wear_days
     value = np.array([fit.value(name) for name in known.layout.population])
     log_multiplier = multipliers(known.layout.population, value)
-    cell, flags = cells(days)
-    worn = base_exposure(days) * np.exp(flags @ log_multiplier[: len(FLAGS)])[cell]
+    scale = np.exp(flag_table() @ log_multiplier[: len(FLAGS)])
+    worn = base_exposure(days) * scale[cells(days)]
     pair = pd.Index(known.panel.pair_ids).get_indexer(pd.Index(days["pair_id"].astype(object)))
     keep = pair >= 0
     pair, worn = pair[keep], worn[keep]

@@ -22,7 +22,8 @@ from forecast.hierarchy import solve
 from forecast.linearise import Linearised, Noise, Sites, first_sites, linearise
 from forecast.modes import modes, prior_centre
 from forecast.moments import gradient
-from forecast.panel import Panel, build_panel
+from forecast.panel import Panel
+from forecast.panel_of_log import build_panel
 from forecast.priors import SPREADS
 from forecast.thumb import ThumbScale, interval_site
 from tests.forecast.bare_panel import Found, LindstromBates, bare_panel
