@@ -74,23 +74,25 @@ def test_the_sampler_had_converged(truth: Sampled) -> None:
         assert found[f"{what}_ess_least"] >= 400
 
 
+def test_mean_log_rates_are_as_sampled(apart: Differences) -> None:
+    """Within a tenth of a sampled SD for the most part; rates trade with the kinds of days."""
+    off = np.abs(apart.rate_in_sd)
+    assert np.mean(off <= 0.1) >= 0.7
+    assert np.median(off) <= 0.06
+    assert off.max() <= 0.5
+
+
 def test_wear_that_a_gauge_followed_is_as_sampled(apart: Differences, gauged: np.ndarray) -> None:
-    """Rate times exposure: what a gauge sees; its mean within about a tenth of an SD."""
-    assert _size(apart.wear_in_sd[gauged]) <= 0.12
-    assert _size(apart.wear_in_sd[gauged], 0.9) <= 0.25
+    """Rate times exposure: what a gauge sees."""
+    assert _size(apart.wear_in_sd[gauged]) <= 0.08
+    assert _size(apart.wear_in_sd[gauged], 0.9) <= 0.2
 
 
-def test_wear_that_only_a_thumb_followed_is_near_and_never_too_slow(
+def test_wear_that_only_a_thumb_followed_is_as_sampled(
     apart: Differences, gauged: np.ndarray
 ) -> None:
-    """The engine is at the mode; one-sided evidence pulls the mean below it, by a quarter SD."""
-    assert _size(apart.wear_in_sd[~gauged], 0.9) <= 0.5
-    assert -0.1 <= np.mean(apart.wear_in_sd[~gauged]) <= 0.3
-
-
-def test_no_log_rate_is_a_whole_sd_off(apart: Differences) -> None:
-    """Rates trade with the multipliers of the kinds of days: wide, and harmless to dates."""
-    assert np.abs(apart.rate_in_sd).max() <= 1.0
+    assert _size(apart.wear_in_sd[~gauged], 0.9) <= 0.12
+    assert abs(np.mean(apart.wear_in_sd[~gauged])) <= 0.05
 
 
 def test_rates_are_as_uncertain_as_sampled(apart: Differences) -> None:
@@ -105,21 +107,13 @@ def test_spreads_are_within_a_tenth_or_within_what_is_known_of_them(apart: Diffe
         assert abs(ratio - 1.0) <= 0.10 or abs(apart.spread_in_sd[name]) <= 0.75, name
 
 
-def test_wear_days_left_are_within_three_percent_where_a_gauge_followed(
-    apart: Differences,
-) -> None:
-    left = apart.left[apart.gauged_pairs]
-    assert (np.nanquantile(np.abs(left), 0.5, axis=0) <= 0.03).all()
-    assert _size(left[:, 1], 0.9) <= 0.05
-
-
-def test_wear_days_left_are_at_most_cautious_where_only_a_thumb_followed(
-    apart: Differences,
-) -> None:
-    """The price of standing at the mode: too early by about a twentieth, not too late."""
-    left = apart.left[~apart.gauged_pairs]
-    assert _size(left[:, 1]) <= 0.08
-    assert -0.08 <= np.nanmean(left[:, 1]) <= 0.02
+def test_wear_days_left_are_within_three_percent(apart: Differences) -> None:
+    """Quantiles 10, 50 and 90 % of the pairs, apart by whether a gauge followed them."""
+    for pairs in (apart.gauged_pairs, ~apart.gauged_pairs):
+        left = apart.left[pairs]
+        assert (np.nanquantile(np.abs(left), 0.5, axis=0) <= 0.03).all()
+        assert (np.abs(np.nanmean(left, axis=0)) <= 0.03).all()
+        assert _size(left[:, 1], 0.9) <= 0.05
 
 
 def test_dates_score_no_worse_than_those_sampled(
