@@ -1,4 +1,4 @@
-"""Which pages stand beside the rack: the care that is due, and dates with and without the plan?"""
+"""Which pages stand beside the rack: care due, who was worn when, dates with and without a plan?"""
 
 from __future__ import annotations
 
@@ -16,7 +16,12 @@ from api.routes.page_http import (
     page_answer,
     refuse_foreign_form,
 )
-from api.services.beside_rack import care_context, spread_context, spread_frame
+from api.services.beside_rack import (
+    care_context,
+    rotation_context,
+    spread_context,
+    spread_frame,
+)
 from api.services.planning.care import log_care
 from dashboards.figures import FIGURES
 from dashboards.render import figure_json
@@ -52,6 +57,15 @@ def log_care_done(
     if typed.get("from") == upkeep:
         return back_to(upkeep)
     return back_to("/care", wearer=typed.get("wearer", ""), done="care")
+
+
+@router.get("/rotation")
+def read_rotation(
+    serving: Serving, request: Request, wearer: Words = "", band: Words = "", q: Words = ""
+) -> Response:
+    """Show who was worn when in the last weeks, of the pairs searched for."""
+    del band  # what was worn is shown whatever has become of it
+    return page_answer(request, "rotation.html", rotation_context(serving, wearer, q))
 
 
 @router.get("/spread")

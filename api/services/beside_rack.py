@@ -1,4 +1,4 @@
-"""Which care, and which dates with and without the plan, do the pages beside the rack draw from?"""
+"""Which care, wears and dates with and without a plan do the pages beside the rack draw from?"""
 
 from __future__ import annotations
 
@@ -7,6 +7,7 @@ from typing import Any
 import pandas as pd
 
 from api.errors import SolespanError
+from api.services.page_frames import listed, today_of
 from api.services.planning.care import care_due
 from api.services.planning.habits import forecasts_if
 from api.services.planning.rack import known_wearer
@@ -14,9 +15,11 @@ from api.storage.planning import plans_of
 from api.storage.records import list_records
 from api.wiring import Services
 from dashboards.pages.care import PAIRS_SHOWN, care_by_pair
+from dashboards.pages.rack import matching
+from dashboards.pages.rotation import ROTATION_DAYS, rotation
 from dashboards.pages.spread import spread_page
 
-__all__ = ["care_context", "spread_context", "spread_frame"]
+__all__ = ["care_context", "rotation_context", "spread_context", "spread_frame"]
 
 MOST_WEARERS = 500
 QUANTILES = ("p10", "p50", "p90")
@@ -37,6 +40,19 @@ def care_context(serving: Services, wearer_id: str) -> dict[str, Any]:
         "care": care_by_pair(items),
         "shown": PAIRS_SHOWN,
     }
+
+
+def rotation_context(serving: Services, wearer_id: str, search: str) -> dict[str, Any]:
+    """Gather who was worn when in the last weeks: three statements."""
+    with serving.database.reading() as session:
+        pairs, wearers = listed(session, "pairs"), listed(session, "wearers")
+        today = today_of(serving, wearers, wearer_id)
+        since = today - pd.Timedelta(days=ROTATION_DAYS - 1)
+        mine = {"wearer_id": wearer_id} if wearer_id else {}
+        recent = listed(session, "wear_days", since=("worn_on", since.date()), **mine)
+    wanted = matching(pairs, wearers, wearer_id, search)
+    shown = pairs[pairs["pair_id"].isin(wanted)]
+    return {"rotation": rotation(recent, shown, today=today), "wearer_id": wearer_id}
 
 
 def _whose(serving: Services, wearer_id: str) -> tuple[str, list[tuple[str, str]]]:

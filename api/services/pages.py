@@ -16,10 +16,11 @@ from api.storage.records import find_record
 from api.wiring import Services
 from dashboards.order import label_of
 from dashboards.pages.rack import MOST_DRAWN, MOST_SHOWN, matching, rack_page
-from dashboards.pages.rotation import ROTATION_DAYS, rotation
 from dashboards.pages.today import today_panel
 
 __all__ = ["just_logged", "rack_context", "rack_frames"]
+
+LAST_DAYS = 56  # a pair not worn for longer counts as rested all the same
 
 
 def rack_context(
@@ -40,9 +41,14 @@ def rack_context(
         feet = _with_feet(
             session, _first_shown(every, pairs, wearers, wearer_id, band, search), pairs
         )
-        since = today - pd.Timedelta(days=ROTATION_DAYS - 1)
-        recent = listed(session, "wear_days", since=("worn_on", since.date()), **_of(wearer_id))
         one = _one_wearer(wearers, wearer_id)
+        since = today - pd.Timedelta(days=LAST_DAYS if one else 0)
+        recent = listed(
+            session,
+            "wear_days",
+            since=("worn_on", since.date()),
+            **({"wearer_id": one} if one else {}),
+        )
         newest = plans_of(session, one, limit=1) if one else []
         just = just_logged(session, *logged)
     forecast = pd.concat([every, feet[feet["foot"] != "pair"]], ignore_index=True)
@@ -58,11 +64,9 @@ def rack_context(
         worn_today=worn,
         horizon_days=serving.settings.horizon_days,
     )
-    shown = pairs[pairs["pair_id"].isin({row["pair_id"] for row in page["rows"]})]
     return page | {
         "one": one,
         "today": _panel(every, pairs, recent, one, newest, today) if one else None,
-        "rotation": rotation(recent, shown, today=today),
         "logged": None if just is None else just | {"label": label_of(pairs)[logged[0]]},
         "today_iso": f"{today:%Y-%m-%d}",
     }
@@ -107,10 +111,6 @@ def just_logged(session: Session, pair_id: str, worn_on: str) -> dict[str, Any] 
         return None
     row = find_record(session, "wear_days", {"pair_id": pair_id, "worn_on": day})
     return None if row is None else row | {"worn_on": worn_on}
-
-
-def _of(wearer_id: str) -> dict[str, str]:
-    return {"wearer_id": wearer_id} if wearer_id else {}
 
 
 def _first_shown(

@@ -10,7 +10,7 @@ from dashboards import wording
 __all__ = ["ROWS_SHOWN", "import_page"]
 
 ROWS_SHOWN = 200
-COUNTED = ("rows", "new", "updated", "unchanged", "refused", "questioned")
+COUNTED = ("rows", "refused", "questioned", "new", "updated", "unchanged")
 
 
 def import_page(report: Mapping[str, Any]) -> dict[str, Any]:

@@ -25,6 +25,7 @@ PAGES = [
     ("no pair", "/add"),
     ("full", "/import"),
     ("full", "/care?wearer=ada"),
+    ("full", "/rotation"),
     ("full", "/spread?wearer=ada"),
     ("full", "/plan"),
     ("full", "/bench"),

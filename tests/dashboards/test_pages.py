@@ -49,7 +49,6 @@ def rack_html(situation: Rack, **chosen) -> str:
         "today": today_panel(
             situation.forecast, situation.log.pairs, situation.log.wear_days, today=TODAY
         ),
-        "rotation": rotation(situation.log.wear_days, situation.log.pairs, today=TODAY),
         "logged": None,
     }
     return render("rack.html", context | {"query": "", "token": "t"})
@@ -64,11 +63,18 @@ def pair_html(situation: Rack, pair_id: str = "pair-000", forms=None, **more) ->
     return render("pair.html", context | {"token": "t", "today_iso": "2026-11-25"})
 
 
+def rotation_html(situation: Rack) -> str:
+    said = rotation(situation.log.wear_days, situation.log.pairs, today=TODAY)
+    return render("rotation.html", {"rotation": said, "wearer_id": ""})
+
+
 PAGES = {
     "rack": rack_html(rack(6)),
     "rack of one": rack_html(rack(1)),
     "empty rack": rack_html(rack(0)),
     "rack of long names": rack_html(rack(4, label=LONG_NAME)),
+    "rotation": rotation_html(rack(6)),
+    "rotation of none": rotation_html(rack(0)),
     "pair": pair_html(rack(6)),
     "pair without a log": pair_html(rack(6), "pair-005"),
     "pair with a long name": pair_html(rack(2, label=LONG_NAME)),
