@@ -1,0 +1,125 @@
+"""Can a shop do from a terminal what the pages do?"""
+
+from __future__ import annotations
+
+import json
+
+import pytest
+from typer.testing import CliRunner
+
+from api.cli.main import build_app
+from api.errors import Refused
+from api.storage.notices import list_notices
+from api.storage.notices_outbox import count_states
+from tests.api.notices.people import SECRET
+from tests.api.notices.servers import Mailbox, mail_server
+
+
+@pytest.fixture
+def shop_in(shop, sqlite_address, monkeypatch):
+    """The shop's database as the settings of the commands name it."""
+    settings = {
+        "DATABASE_URL": sqlite_address,
+        "SECRET_KEY": SECRET,
+        "PUBLIC_ADDRESS": "https://shop.example",
+        "SMTP_HOST": "127.0.0.1",
+        "SMTP_SECURITY": "plain",
+        "SMTP_FROM": "bench@shop.example",
+    }
+    for name, value in settings.items():
+        monkeypatch.setenv(f"SOLESPAN_{name}", value)
+    monkeypatch.setattr("api.wiring.Clock", lambda: shop.clock)
+    return shop
+
+
+def run_command(*arguments: str, **more):
+    result = CliRunner().invoke(build_app(), arguments, **more)
+    if result.exception is not None and not isinstance(result.exception, SystemExit):
+        raise result.exception
+    return result
+
+
+def test_preview_and_dry_run_show_the_same_and_change_nothing(shop_in):
+    shown = run_command("notices", "preview").output
+    assert "due for a notice" in shown
+    assert "no consent: 2" in shown
+    assert run_command("notices", "send", "--dry-run").output == shown
+    assert "no consent by any way" in run_command("notices", "preview", "--all").output
+    with shop_in.database.reading() as session:
+        assert list_notices(session, limit=5) == []
+
+
+def test_send_asks_and_then_sends_and_list_shows_it(shop_in, monkeypatch):
+    mailbox = Mailbox()
+    assert run_command("notices", "send", input="n\n").exit_code == 1
+    with mail_server(mailbox) as port:
+        monkeypatch.setenv("SOLESPAN_SMTP_PORT", str(port))
+        said = run_command("notices", "send", "--yes").output
+    assert "2 notices about 6 pairs" in said
+    assert "Sent 2" in said
+    assert len(mailbox.taken) == 2
+    assert "sent" in run_command("notices", "list").output
+    assert "No notice yet." in run_command("notices", "list", "--state", "failed").output
+    with pytest.raises(Refused, match="no state"):
+        run_command("notices", "list", "--state", "lost")
+
+
+def test_work_once_sends_what_waits(shop_in, monkeypatch):
+    from api.services.notices.deciding import run
+
+    run(shop_in)
+    mailbox = Mailbox()
+    with mail_server(mailbox) as port:
+        monkeypatch.setenv("SOLESPAN_SMTP_PORT", str(port))
+        assert "Sent 2" in run_command("work", "--once").output
+    with shop_in.database.reading() as session:
+        assert count_states(session) == {"sent": 2}
+
+
+def test_rules_consents_and_bounces_from_a_terminal(shop_in, tmp_path):
+    rules = json.loads(run_command("notices", "rules").output)
+    file = tmp_path / "rules.json"
+    file.write_text(json.dumps(rules | {"weeks_ahead": 9}))
+    assert "are kept" in run_command("notices", "rules", str(file)).output
+    assert json.loads(run_command("notices", "rules").output)["weeks_ahead"] == 9
+    file.write_text(json.dumps(rules | {"weeks_ahead": 99}))
+    with pytest.raises(Refused, match="weeks_ahead"):
+        run_command("notices", "rules", str(file))
+    given = ("notices", "consent", "cy", "mail", "--how", "paper")
+    assert "is written down" in run_command(*given, "--by", "Mo").output
+    assert "a consent already" in run_command(*given, "--by", "Mo").output
+    assert "is withdrawn" in run_command(*given, "--withdraw").output
+    with pytest.raises(Refused):
+        run_command(*given)
+    assert "1 customers" in run_command("notices", "bounced", "ada@mail.example").output
+    assert (
+        "written to again" in run_command("notices", "bounced", "ada@mail.example", "--lift").output
+    )
+
+
+def test_without_a_secret_nothing_is_sent_and_the_reason_is_told(shop_in, monkeypatch):
+    monkeypatch.delenv("SOLESPAN_SECRET_KEY")
+    with pytest.raises(Refused, match="no secret to sign") as caught:
+        run_command("notices", "send", "--yes")
+    assert caught.value.remedy
+
+
+@pytest.mark.parametrize(
+    ("name", "value"),
+    [
+        ("SECRET_KEY", "short-and-secret"),
+        ("PUBLIC_ADDRESS", "http://shop.example"),
+        ("PUBLIC_ADDRESS", "https://shop.example/path"),
+        ("SMTP_FROM", "nobody"),
+        ("SMTP_SECURITY", "none"),
+        ("SMTP_PORT", "0"),
+    ],
+)
+def test_a_setting_that_cannot_be_used_is_named_and_a_secret_not_shown(monkeypatch, name, value):
+    from api.errors import BadSetting
+    from api.settings import load_settings
+
+    monkeypatch.setenv(f"SOLESPAN_{name}", value)
+    with pytest.raises(BadSetting, match=f"SOLESPAN_{name}") as caught:
+        load_settings()
+    assert ("short-and-secret" in " ".join(caught.value.lines())) is False

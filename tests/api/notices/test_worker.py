@@ -1,0 +1,128 @@
+"""Does the worker decide and send by itself where a shop wants it, for every shop apart?"""
+
+from __future__ import annotations
+
+import time
+
+import pytest
+from sqlalchemy import insert
+
+from api.schemas.notices import ConsentGiven
+from api.services.notices import consents
+from api.services.notices.answering import answer, open_link
+from api.services.notices.choices import change_rules
+from api.services.notices.deciding import run
+from api.services.notices.tenants import each_tenant, for_tenant, tenant_number
+from api.services.notices.worker import NoticeWorker
+from api.storage.account_tables import Tenant
+from api.storage.bench import list_orders
+from api.storage.notices import find_notice, list_notices
+from tests.api.notices.people import RULES, add_customers, link_in
+from tests.api.notices.servers import Mailbox, mail_server
+
+
+@pytest.fixture
+def mailbox():
+    return Mailbox()
+
+
+@pytest.fixture
+def mailing(shop_on, database_address, mailbox):
+    """The shop, with a mail server that takes what it sends."""
+    with mail_server(mailbox) as port:
+        yield shop_on(database_address, smtp_port=port)
+
+
+def automatic(shop, **more):
+    with shop.database.writing() as session:
+        change_rules(session, RULES.model_copy(update={"automatic": True, **more}), None)
+
+
+def notices(shop):
+    with shop.database.reading() as session:
+        return list_notices(session, limit=50)
+
+
+def test_without_being_told_the_worker_decides_nothing(mailing, mailbox):
+    assert NoticeWorker(mailing).once().handled == 0
+    assert mailbox.taken == []
+    run(mailing)
+    assert NoticeWorker(mailing).once().sent == 2, "what somebody decided it does send"
+
+
+def test_a_shop_that_wants_it_is_decided_for_once_an_hour(mailing, mailbox, clock):
+    automatic(mailing)
+    worker = NoticeWorker(mailing)
+    assert worker.once().sent == 2
+    with mailing.database.writing() as session:
+        given = ConsentGiven(wearer_id="cy", channel="mail", how="paper", by="Mo")
+        consents.give(session, given, clock)
+    assert worker.once().sent == 0
+    clock.move(hours=1)
+    assert worker.once().sent == 1
+    assert len({m["Message-ID"] for m in mailbox.mails}) == 3
+
+
+def test_what_is_missing_keeps_one_shop_quiet_and_is_no_failure(mailing, mailbox):
+    automatic(mailing, shop_name="")
+    assert NoticeWorker(mailing).once().handled == 0
+
+
+def test_the_thread_sends_and_stops(mailing, mailbox, clock):
+    run(mailing)
+    worker = NoticeWorker(mailing)
+    worker.start()
+    worker.start()
+    until = time.monotonic() + 20
+    while len(mailbox.taken) < 2 and time.monotonic() < until:
+        time.sleep(0.02)
+    worker.stop()
+    assert len(mailbox.taken) == 2
+    assert {row["state"] for row in notices(mailing)} == {"sent"}
+
+
+@pytest.fixture
+def second(mailing, clock):
+    """Another shop in the same database, whose customers have the same ids."""
+    with mailing.database.writing() as session:
+        session.execute(insert(Tenant).values(tenant_id="two", name="Two", kind="shop"))
+    own = tenant_number(mailing)
+    other = next(shop for shop in each_tenant(mailing) if tenant_number(shop) != own)
+    add_customers(other.database)
+    with other.database.writing() as session:
+        change_rules(session, RULES.model_copy(update={"shop_name": "Second"}), None)
+        given = ConsentGiven(wearer_id="ada", channel="mail", how="paper", by="Jo")
+        consents.give(session, given, clock)
+    return other
+
+
+def test_shops_are_kept_apart_and_each_is_served(mailing, second, mailbox):
+    assert run(second).notices == 1
+    assert notices(mailing) == []
+    run(mailing)
+    assert NoticeWorker(mailing).once().sent == 3
+    assert sorted(m["From"].addresses[0].display_name for m in mailbox.mails) == [
+        "Hide & Welt",
+        "Hide & Welt",
+        "Second",
+    ]
+    assert len(notices(second)) == 1
+
+
+def test_a_link_leads_to_its_own_shop_and_to_no_other(mailing, second):
+    run(second)
+    (row,) = notices(second)
+    with second.database.reading() as session:
+        text = find_notice(session, row["notice_id"])["payload"]["text"]
+    token = link_in(text, "book").rsplit("/", 1)[1]
+    asked = open_link(mailing, token)
+    assert tenant_number(asked.serving) == tenant_number(second)
+    answer(asked, {"way": "bring", "day": "2026-12-03"})
+
+    def orders(shop):
+        with shop.database.reading() as session:
+            return list_orders(session, stage=None, pair_id=None, below_id=None, limit=9)
+
+    assert [order["pair_id"] for order in orders(second)] == ["ada-0"]
+    assert orders(mailing) == []
+    assert for_tenant(mailing, 999) is None
