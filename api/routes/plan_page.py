@@ -49,7 +49,7 @@ def make_plan(serving: Serving, request: Request, typed: Typed) -> Response:
         with serving.database.writing() as session:
             plans.keep(serving, session, asked)
     except SolespanError as error:
-        return _page(serving, request, wearer, problem=" ".join(error.lines()))
+        return _page(serving, request, wearer, problem=" ".join(error.lines()), typed=typed)
     return back_to("/plan", wearer=wearer, done="plan")
 
 
@@ -102,7 +102,14 @@ def _earlier(serving: Services, wearer: str, typed: dict[str, str]) -> Any:
 
 
 def _page(
-    serving: Services, request: Request, wearer: str, *, done: str = "", problem: str = ""
+    serving: Services,
+    request: Request,
+    wearer: str,
+    *,
+    done: str = "",
+    problem: str = "",
+    typed: dict[str, str] | None = None,
 ) -> HTMLResponse:
-    context = plan_context(serving, wearer) | {"done": done, "problem": problem}
+    said = {"done": done, "problem": problem, "typed": typed or {}}
+    context = plan_context(serving, wearer) | said
     return page_answer(request, "plan.html", context, 422 if problem else 200)
