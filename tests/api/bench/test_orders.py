@@ -7,6 +7,11 @@ import pytest
 from api.schemas.bench import Order, OrderPage
 from api.schemas.stock import Items
 
+PIXEL = bytes.fromhex(
+    "89504e470d0a1a0a0000000d4948445200000001000000010802000000907753de"
+    "0000000c4944415408d763b8b06103000434021941e5c3cb0000000049454e44ae426082"
+)
+
 
 def sole_on(client, pair_id):
     soles = client.get("/v1/soles", params={"pair_id": pair_id}).json()["items"]
@@ -49,6 +54,14 @@ def test_the_same_holds_on_both_databases(either_client, bench_of, foot):
     bench.file(order, "after", {"left": foot(), "right": foot()})
     checked = bench.finish(order).json()
     posted = bench.moved(checked, "posted_back", parcel_number="R 1234")
+    assert "posted back" in either_client.get(f"/bench/{order['order_id']}").text
+    assert order["order_id"] in either_client.get("/bench").text
+    told = {"order_id": order["order_id"], "caption": "the welt"}
+    photo = either_client.post("/v1/bench-photos", data=told, files={"file": PIXEL}).json()
+    assert either_client.delete(f"/v1/bench-photos/{photo['photo_id']}").status_code == 204
+    settings = {"resoles_stood": {"goodyear_welted": 6}}
+    changed = either_client.put("/v1/life-settings", json=settings, headers={"if-match": "*"})
+    assert changed.json()["edited"] == ["goodyear_welted"]
     assert bench.moved(posted, "returned")["parcel_out"] == "R 1234"
     (sole,) = sole_on(either_client, "oxford")
     assert sole["sole_id"] == f"{order['order_id']}-sole"
