@@ -1,6 +1,7 @@
 """What does `solespan demo` show: two example racks, from a folder of logs to resole dates?
 
-The only module of `api` that reads from `synthetic_data`, and only its committed example folders.
+Reads the committed example folders of `synthetic_data`; beside it only `api.services.example_rack`
+does.
 """
 
 from __future__ import annotations

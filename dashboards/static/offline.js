@@ -111,6 +111,9 @@
   document.querySelector("#waiting [data-send]").addEventListener("click", flush);
   document.querySelector("#waiting [data-drop]").addEventListener("click", dropRefused);
   addEventListener("online", flush);
+  document.addEventListener("submit", (event) => {
+    if (event.target.matches("form[data-forget]")) navigator.serviceWorker?.controller?.postMessage("forget");
+  });
   show().then(flush);
   if ("serviceWorker" in navigator && isSecureContext) navigator.serviceWorker.register("/sw.js");
 })();

@@ -79,11 +79,13 @@
     const fresh = parse(await answer.text());
     if (!swap(fresh, ids)) { location.assign(answer.url); return; }
     if (answer.ok) attempts.delete(form);
+    if (answer.ok && form.getAttribute("method") !== "post") history.pushState(null, "", answer.url);
     const alert = ids.map((id) => document.querySelector(`#${id} [role=alert]`)).find(Boolean);
     say(fresh.getElementById("said")?.textContent || alert?.textContent || "");
     focusAfter(form, answer, ids, focused);
   }
 
+  addEventListener("popstate", () => location.reload());
   document.addEventListener("submit", (event) => {
     const form = event.target;
     if (!form.matches("form[data-partial]") || event.defaultPrevented) return;

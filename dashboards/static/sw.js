@@ -16,6 +16,7 @@ self.addEventListener("activate", (event) => {
 
 /* What may be shown again without a network: the rack and pairs, nothing with an answer in it. */
 function kept(url) {
+  if (url.searchParams.has("done")) return false;
   return url.pathname === "/" || /^\/pairs\/[^/]+$/.test(url.pathname);
 }
 

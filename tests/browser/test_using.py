@@ -49,6 +49,10 @@ def test_a_thumb_check_is_logged_by_keyboard_alone(visit, served):
         page.keyboard.press("Enter")
     page.wait_for_selector("#step:has-text('3 of 8')")
     assert page.evaluate("document.activeElement.id") == "step", "the next step has the focus"
+    page.go_back()
+    page.wait_for_selector("#step:has-text('2 of 8')")
+    page.go_forward()
+    page.wait_for_selector("#step:has-text('3 of 8')")
     tab_to(page, "button[name=end]")
     page.keyboard.press("Enter")
     page.wait_for_selector(".felt")

@@ -114,6 +114,24 @@ class TestCost:
                 assert client.get(address).status_code == 200
             assert len(statements) <= most, [address, *statements]
 
+    @pytest.mark.parametrize("name", ["6 pairs", "200 pairs"])
+    def test_so_do_the_pages_beside_it(self, reading, statements_of, name):
+        client = reading(name)
+        for address, most in (
+            ("/rotation", 4),
+            ("/care?wearer=ada", 16),
+            ("/spread?wearer=ada", 3),
+            ("/add", 2),
+            ("/import", 2),
+            ("/pairs/pair-000/thumb", 3),
+            ("/pairs/pair-000/edit", 6),
+            ("/pairs/pair-000/sole", 6),
+            ("/pairs/pair-000/upkeep", 45),
+        ):
+            with statements_of(client) as statements:
+                assert client.get(address).status_code == 200
+            assert len(statements) <= most, [address, *statements]
+
     def test_200_pairs_take_under_150_kb(self, reading):
         assert len(reading("200 pairs").get("/").content) < 150_000
 
