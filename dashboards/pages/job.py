@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from dashboards import wording
 from dashboards.cautions import cautions_of
 from dashboards.pages.bench import STAGE_WORDS, work_words
 from forecast.frames import FEET, POINTS
@@ -137,10 +138,18 @@ def _event(event: Mapping[str, Any]) -> dict[str, str]:
     if "photograph" in details:
         said = f"photograph {details['photograph']}"
     accepted = [f"{m['measure']}: {m['reason']}" for m in details.get("accepted", ())]
-    note = "; ".join([*filter(None, [details.get("note"), details.get("caption")]), *accepted])
+    at = str(event["at"])
+    if details.get("on") not in (None, at[:10]):
+        said += f" (happened {details['on']})"
+    stock = [
+        f"{wording.spaced(taken['use'])} not taken from the stock book: {taken['not_taken']}"
+        for taken in details.get("stock", ())
+        if "not_taken" in taken
+    ]
+    told = [*filter(None, [details.get("note"), details.get("caption")]), *accepted, *stock]
     return {
-        "at": str(event["at"])[:16].replace("T", " "),
+        "at": at[:16].replace("T", " "),
         "said": said,
         "worker": event["worker"] or "",
-        "note": note,
+        "note": "; ".join(told),
     }

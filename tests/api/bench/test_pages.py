@@ -78,3 +78,13 @@ def test_the_year_is_planned_on_the_page_and_stands_levelled_and_not_side_by_sid
         "levelled",
         "bench open",
     }
+
+
+def test_the_audit_says_what_the_stock_book_lacked_and_when_a_step_happened(bench, client, foot):
+    client.put("/v1/stock/oak", json={"use": "sole", "material": "oak_bark_leather"})
+    order = bench.on_bench()
+    bench.file(order, "after", {"left": foot(), "right": foot()})
+    assert bench.finish(order).status_code == 201
+    page = client.get(f"/bench/{order['order_id']}").text
+    assert "sole not taken from the stock book: not enough in the book" in page
+    assert "(happened 2026-06-15)" in page, "written on another day than it happened"
