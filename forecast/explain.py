@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 
 from forecast.drivers import COLUMNS, Driver, drivers
-from forecast.due import due_draws
+from forecast.due_draws import due_draws
 from forecast.frames import FEET
 from forecast.log import WearLog
 from forecast.next_checks import interval_days, next_checks

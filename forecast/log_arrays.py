@@ -95,6 +95,13 @@ class LogArrays:
     checks: Checks
     jobs: Jobs
 
+    @property
+    def away(self) -> np.ndarray:
+        """Whether each pair is at a shop, shape (pairs,)."""
+        out = np.zeros(len(self.pair_ids), bool)
+        out[self.jobs.pair[(self.jobs.pair >= 0) & (self.jobs.returned >= NEVER)]] = True
+        return out
+
 
 def log_arrays(log: WearLog, as_of: pd.Timestamp) -> LogArrays:
     """Take the arrays of a log, using nothing later than `as_of`.

@@ -16,7 +16,7 @@ import pandas as pd
 from scipy.special import ndtr
 
 from forecast.coordinates import INTERFACE
-from forecast.due import due_draws
+from forecast.due_draws import due_draws
 from forecast.frames import FEET, METHODS
 from forecast.joint import sole_normal
 from forecast.linearise import Noise

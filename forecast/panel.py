@@ -14,7 +14,18 @@ from forecast.exposure import Exposure
 from forecast.frames import MATERIALS, WEARING_POINTS
 from forecast.priors import LEATHERS
 
-__all__ = ["GAUGES", "HOLE", "SENT", "STILL_ON", "THUMB", "Panel", "panel_part", "some_wearers"]
+__all__ = [
+    "GAUGES",
+    "HOLE",
+    "SENT",
+    "STILL_ON",
+    "THUMB",
+    "Panel",
+    "panel_part",
+    "panel_range",
+    "some_wearers",
+    "wearer_blocks",
+]
 
 GAUGES = ("caliper", "depth_gauge", "ultrasonic")
 THUMB = 3  # code of a thumb grade, after the gauges
@@ -22,6 +33,10 @@ HOLE = 4
 SENT = 5  # the sole came off: soles come off at about the thickness of `forecast.sending`
 STILL_ON = 6  # the sole is on yet, so it is not likely to be far below that
 _HEEL = WEARING_POINTS.index("heel")
+_OF_PATH = (
+    "path_foot", "path_point", "current", "nominal_mm", "limit_mm", "material", "drives",
+)  # fmt: skip
+_OF_OBS = ("obs_kind", "obs_mm", "obs_grade", "obs_waist", "obs_check")
 
 
 @dataclass(frozen=True)
@@ -135,4 +150,56 @@ def panel_part(panel: Panel, wearer: np.ndarray) -> Panel:
             flags=exposure.flags,
         ),
         as_of_day=panel.as_of_day,
+    )
+
+
+def wearer_blocks(panel: Panel, paths: int) -> list[tuple[int, int]]:
+    """Ranges of neighbouring wearers with about so many paths each."""
+    last = np.searchsorted(panel.path_wearer, np.arange(len(panel.wearer_ids)), side="right")
+    blocks, begin, taken = [], 0, 0
+    while begin < len(last):
+        end = max(int(np.searchsorted(last, taken + paths)), begin + 1)
+        end = min(end, len(last))
+        blocks.append((begin, end))
+        begin, taken = end, int(last[end - 1])
+    return blocks
+
+
+def panel_range(panel: Panel, begin: int, end: int) -> Panel:
+    """The part of a panel that belongs to wearers `begin` to before `end`, without copying."""
+    if begin == 0 and end == len(panel.wearer_ids):
+        return panel
+    wearers = np.array([begin, end])
+    pair = slice(*np.searchsorted(panel.pair_wearer, wearers))
+    sole = slice(*np.searchsorted(panel.sole_pair, [pair.start, pair.stop]))
+    path = slice(*np.searchsorted(panel.path_sole, [sole.start, sole.stop]))
+    obs = slice(*np.searchsorted(panel.obs_path, [path.start, path.stop]))
+    target = slice(*np.searchsorted(panel.target_sole, [sole.start, sole.stop]))
+    of_path = {n: getattr(panel, n)[path] for n in _OF_PATH}
+    of_obs = {n: getattr(panel, n)[obs] for n in _OF_OBS}
+    since, exposure = panel.path_begin[path], panel.exposure
+    return Panel(
+        wearer_ids=panel.wearer_ids[begin:end],
+        pair_ids=panel.pair_ids[pair],
+        pair_wearer=panel.pair_wearer[pair] - begin,
+        sole_ids=panel.sole_ids[sole],
+        sole_pair=panel.sole_pair[sole] - pair.start,
+        sole_fitted=panel.sole_fitted[sole],
+        path_pair=panel.path_pair[path] - pair.start,
+        path_sole=panel.path_sole[path] - sole.start,
+        path_end=panel.path_end[path] - target.start,
+        path_begin=np.where(since < 0, -1, since - target.start),
+        obs_path=panel.obs_path[obs] - path.start,
+        obs_target=panel.obs_target[obs] - target.start,
+        target_sole=panel.target_sole[target] - sole.start,
+        target_day=panel.target_day[target],
+        exposure=Exposure(
+            base=exposure.base[target],
+            driving=exposure.driving[target],
+            silent=exposure.silent[target],
+            flags=exposure.flags,
+        ),
+        as_of_day=panel.as_of_day,
+        **of_path,
+        **of_obs,
     )

@@ -13,7 +13,7 @@ import numpy as np
 import pandas as pd
 from scipy.special import ndtri
 
-from forecast.due import due_draws
+from forecast.due_draws import due_draws
 from forecast.first_passage import normal_points
 from forecast.frames import FEET, PATH, WEARING_POINTS
 from forecast.joint import sole_normal

@@ -38,48 +38,59 @@ def counts_by_path(known: Conditioned) -> pd.DataFrame:
     )
 
 
-def reasons(known: Conditioned, frame: pd.DataFrame) -> list[str]:
-    """One text a row of a forecast frame (which still has its `_path` and `_other` columns).
+def reasons(known: Conditioned, path: np.ndarray, other: np.ndarray) -> list[str]:
+    """One text for each path, or for two that are told of together.
 
     Says what was seen, that the row leans on other pairs or the population when little was seen,
     and names silent gaps and readings set aside.
+
+    Parameters
+    ----------
+    path, other : ndarray of int, shape (rows,)
+        The same path twice, or both feet; -1 where there is no sole.
     """
     panel = known.panel
-    seen = counts_by_path(known)
+    table = counts_by_path(known).to_numpy()
+    both, two = table[path], other != path
+    both[two, :4] += table[other[two], :4]
+    both[two, 4] = np.maximum(both[two, 4], table[other[two], 4])
     silent = panel.exposure.silent[panel.path_end]
     worn = panel.exposure.base[panel.path_end].sum(axis=1)
+    quiet = silent > np.maximum(5.0, 0.1 * worn)
     soles_of_pair = np.bincount(panel.sole_pair, minlength=len(panel.pair_ids))
     pairs_of_wearer = np.bincount(panel.pair_wearer)
-    texts = []
-    table = seen.to_numpy().tolist()
-    for path, other in zip(frame["_path"].to_numpy(), frame["_other"].to_numpy(), strict=True):
-        if path < 0:
-            texts.append("no sole on it now")
-            continue
-        readings, thumbs, holes, slips, last = table[path]
-        if other != path:
-            readings, thumbs, holes, slips = (
-                a + b for a, b in zip(table[path][:4], table[other][:4], strict=True)
-            )
-            last = max(last, table[other][4])
-        parts = [_seen(readings, thumbs, holes, last)]
-        if readings + thumbs < 2:
-            pair = panel.path_pair[path]
-            if soles_of_pair[pair] > 1:
-                parts.append("leans on the pair's earlier soles")
-            elif pairs_of_wearer[panel.pair_wearer[pair]] > 1:
-                parts.append("leans on the wearer's other pairs and the population")
-            else:
-                parts.append("leans on the population")
-        if slips:
-            parts.append(f"{slips} reading{'s' * (slips > 1)} set aside as a slip")
-        if silent[path] > max(5.0, 0.1 * worn[path]):
-            parts.append("the log is silent for a long stretch, so the forecast is wider")
-        texts.append("; ".join(parts))
-    return texts
+    more_pairs = pairs_of_wearer[panel.pair_wearer[panel.path_pair]] > 1
+    lean = np.where(soles_of_pair[panel.path_pair] > 1, 1, np.where(more_pairs, 2, 3))[path]
+    lean = np.where(both[:, 0] + both[:, 1] < 2, lean, 0)
+    days = {int(day): str(np.datetime64(int(day), "D")) for day in np.unique(both[:, 4])}
+    rows = zip(path.tolist(), both.tolist(), lean.tolist(), quiet[path].tolist(), strict=True)
+    return [
+        _text(seen, days, leaning, is_quiet) if at >= 0 else "no sole on it now"
+        for at, seen, leaning, is_quiet in rows
+    ]
 
 
-def _seen(readings: int, thumbs: int, holes: int, last_day: int) -> str:
+_LEANS = (
+    "",
+    "leans on the pair's earlier soles",
+    "leans on the wearer's other pairs and the population",
+    "leans on the population",
+)
+
+
+def _text(seen: list[int], days: dict[int, str], leaning: int, is_quiet: bool) -> str:
+    readings, thumbs, holes, slips, last = seen
+    parts = [_seen(readings, thumbs, holes, days[last])]
+    if leaning:
+        parts.append(_LEANS[leaning])
+    if slips:
+        parts.append(f"{slips} reading{'s' * (slips > 1)} set aside as a slip")
+    if is_quiet:
+        parts.append("the log is silent for a long stretch, so the forecast is wider")
+    return "; ".join(parts)
+
+
+def _seen(readings: int, thumbs: int, holes: int, last: str) -> str:
     if holes:
         return "a hole was seen"
     if not readings and not thumbs:
@@ -89,5 +100,4 @@ def _seen(readings: int, thumbs: int, holes: int, last_day: int) -> str:
         parts.append(f"{readings} reading{'s' * (readings > 1)}")
     if thumbs:
         parts.append(f"{thumbs} thumb check{'s' * (thumbs > 1)}")
-    when = np.datetime64(int(last_day), "D")
-    return f"{' and '.join(parts)}, last on {when}"
+    return f"{' and '.join(parts)}, last on {last}"

@@ -58,6 +58,18 @@ class WearCounts:
     wearer: np.ndarray
     year_share: np.ndarray
 
+    def part(self, pairs: slice) -> WearCounts:
+        """Counts of some neighbouring pairs, whole racks."""
+        wearer = self.wearer[pairs]
+        return WearCounts(
+            worn=self.worn[pairs],
+            days=self.days[pairs],
+            open_days=self.open_days[pairs],
+            group=self.group[pairs],
+            wearer=wearer - wearer[0],
+            year_share=self.year_share,
+        )
+
 
 @dataclass(frozen=True)
 class UseFit:

@@ -10,6 +10,7 @@ import pandas as pd
 from scipy.special import ndtr
 
 from forecast.coordinates import population_prior
+from forecast.covariates import COVARIATES
 from forecast.linearise import Noise
 from forecast.panel import GAUGES
 from forecast.priors import SPREADS
@@ -105,6 +106,11 @@ class WearFit:
         if name in self.names:
             return float(self.mean[self.names.index(name)])
         return population_prior(name)[0]
+
+    @property
+    def multipliers(self) -> np.ndarray:
+        """Log multipliers of exposure, in the order of `forecast.covariates.COVARIATES`."""
+        return np.array([self.value(f"log_{name}") for name in COVARIATES])
 
     def population(self, names: tuple[str, ...]) -> tuple[np.ndarray, np.ndarray]:
         """Posterior of some unknowns, as deviations from their prior means, and covariance.

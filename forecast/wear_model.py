@@ -7,7 +7,10 @@ are used. Given the population, `condition` finds the posterior of any wearers w
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
+from typing import TypeVar
 
 import numpy as np
 import pandas as pd
@@ -21,13 +24,17 @@ from forecast.linearise import Linearised
 from forecast.log import WearLog
 from forecast.log_arrays import log_arrays
 from forecast.modes import modes, prior_centre
-from forecast.panel import Panel
+from forecast.panel import Panel, panel_range, wearer_blocks
 from forecast.panel_of_log import panel_of
-from forecast.usage import current_pace, fit_use
+from forecast.usage import WearCounts, current_pace, fit_use
 from forecast.wear_counts import wear_counts
 from forecast.wear_fit import WearFit
 
-__all__ = ["Conditioned", "WearModel", "condition"]
+__all__ = ["Conditioned", "WearModel", "condition", "condition_blocks"]
+
+T = TypeVar("T")
+_BLOCK_PATHS = 1500
+_THREADS = 2
 
 
 class WearModel:
@@ -101,7 +108,11 @@ def multipliers(names: tuple[str, ...], mean: np.ndarray) -> np.ndarray:
 
 @dataclass(frozen=True)
 class Conditioned:
-    """Some wearers' posterior, given a fit: everything that forecasts are read from."""
+    """Some wearers' posterior, given a fit: everything that forecasts are read from.
+
+    away : ndarray of bool, shape (pairs,)
+        At a shop.
+    """
 
     panel: Panel
     layout: Coordinates
@@ -110,6 +121,7 @@ class Conditioned:
     centre: np.ndarray
     deviation: np.ndarray
     ahead: UseAhead
+    away: np.ndarray
 
 
 def condition(
@@ -132,16 +144,46 @@ def condition(
         No sole was fitted by `as_of`.
     """
     arrays = log_arrays(log, pd.Timestamp(as_of))
-    panel = panel_of(arrays)
+    panel, counts = panel_of(arrays), wear_counts(arrays, fit.multipliers)
+    return _given(fit, panel, counts, arrays.away, horizon_days)
+
+
+def condition_blocks(
+    fit: WearFit,
+    log: WearLog,
+    as_of: str | pd.Timestamp,
+    horizon_days: int,
+    work: Callable[[Conditioned], T],
+) -> list[T]:
+    """Condition wearers a block at a time, on two threads, and do something with each block.
+
+    Given the population, wearers are independent; a block's arrays stay in the processor's cache.
+    """
+    arrays = log_arrays(log, pd.Timestamp(as_of))
+    panel, counts = panel_of(arrays), wear_counts(arrays, fit.multipliers)
+
+    def one(block: tuple[int, int]) -> T:
+        part = panel_range(panel, *block)
+        pairs = slice(*np.searchsorted(panel.pair_wearer, block))
+        known = _given(fit, part, counts.part(pairs), arrays.away[pairs], horizon_days)
+        return work(known)
+
+    blocks = wearer_blocks(panel, _BLOCK_PATHS)
+    if len(blocks) == 1:
+        return [one(blocks[0])]
+    with ThreadPoolExecutor(_THREADS) as pool:
+        return list(pool.map(one, blocks))
+
+
+def _given(
+    fit: WearFit, panel: Panel, counts: WearCounts, away: np.ndarray, horizon_days: int
+) -> Conditioned:
     layout = coordinates(panel)
     population = fit.population(layout.population)
     at = modes(panel, layout, fit.spread, fit.noise, population=population)
-    centre = prior_centre(layout)
-    value = np.array([fit.value(n) for n in layout.population])
-    counts = wear_counts(arrays, multipliers(layout.population, value))
-    use = fit.use
     present = np.zeros(len(panel.pair_ids), bool)
     present[panel.path_pair[panel.current]] = True
-    pace = current_pace(counts, use, present)
-    ahead = use_ahead(use, pace, panel.as_of_day, horizon_days)
-    return Conditioned(panel, layout, at.lin, at.posterior, centre, at.deviation, ahead)
+    pace = current_pace(counts, fit.use, present)
+    ahead = use_ahead(fit.use, pace, panel.as_of_day, horizon_days)
+    centre = prior_centre(layout)
+    return Conditioned(panel, layout, at.lin, at.posterior, centre, at.deviation, ahead, away)

@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 
 from forecast.calendar import days_until
-from forecast.due import due_draws
+from forecast.due_draws import due_draws
 from forecast.first_passage import normal_points
 from forecast.log import WearLog
 from forecast.planning.planned_use import planned

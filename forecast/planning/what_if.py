@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 import pandas as pd
 
-from forecast.due import due_draws
+from forecast.due_draws import due_draws
 from forecast.frames import DUE_QUANTILES
 from forecast.log import WearLog
 from forecast.planning.errors import BadPlan

@@ -20,7 +20,7 @@ import pandas as pd
 from forecast import ForecastSettings, WearLog, WearModel, forecast, wear_log
 from forecast.baselines import population_rate_days, straight_line_days
 from forecast.calendar import days_until, gamma_factor, wear_days_ahead
-from forecast.due import due_draws
+from forecast.due_draws import due_draws
 from forecast.first_passage import normal_points
 from forecast.scores import crps_sample
 from forecast.sole_state import FootPairs, foot_pairs, sole_state

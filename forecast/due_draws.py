@@ -1,0 +1,48 @@
+"""On which days may each foot and each pair be at its limit?"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from forecast.calendar import days_until
+from forecast.first_passage import normal_points, remaining_exposure
+from forecast.sole_state import SoleState
+from forecast.wear_fit import WearFit
+from forecast.wear_model import Conditioned
+
+__all__ = ["DueDraws", "due_draws"]
+
+
+@dataclass(frozen=True)
+class DueDraws:
+    """Draws for groups (a sole's two feet at one point).
+
+    days : ndarray, shape (3, groups, draws)
+        Days from as_of until left, right, and the first of both are at the limit; inf beyond.
+    left_first : ndarray, shape (groups,)
+        Chance that the left is at its limit before the right.
+    rate_mm, thickness_mm : ndarray, shape (2, groups, draws)
+    """
+
+    days: np.ndarray
+    left_first: np.ndarray
+    rate_mm: np.ndarray
+    thickness_mm: np.ndarray
+
+
+def due_draws(
+    known: Conditioned, state: SoleState, left: np.ndarray, right: np.ndarray, fit: WearFit
+) -> DueDraws:
+    """Draw due days of groups given by their left and right paths."""
+    panel = known.panel
+    limit = np.array([panel.limit_mm[left], panel.limit_mm[right]])
+    remaining, rate, thickness = remaining_exposure(state, limit, fit.noise.process_mm)
+    members = panel.path_pair[left]
+    use = normal_points()[8]
+    left_days, right_days = (days_until(known.ahead, part, use, members) for part in remaining)
+    # both feet share one use, so the first of the days is the day of the first
+    days = np.array([left_days, right_days, np.minimum(left_days, right_days)])
+    sooner = (remaining[0] < remaining[1]) + 0.5 * (remaining[0] == remaining[1])
+    return DueDraws(days, sooner.mean(axis=-1), rate, thickness)
