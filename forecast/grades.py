@@ -16,7 +16,7 @@ import numpy as np
 
 from forecast.hierarchy import Posterior
 from forecast.linearise import Linearised, Noise, Sites, bounds_of
-from forecast.moments import fitted_variance
+from forecast.moments import Down, fitted_variance
 from forecast.panel import THUMB, Panel
 from forecast.thumb import ThumbScale, interval_site, learn_scale, log_chance
 
@@ -49,6 +49,7 @@ def improve_sites(
     lin: Linearised,
     change: np.ndarray,
     sites: Sites,
+    down: Down | None = None,
 ) -> tuple[Sites, Cavities, float]:
     """One damped step of expectation propagation for every grade.
 
@@ -56,6 +57,8 @@ def improve_sites(
     ----------
     change : ndarray, shape (12, paths)
         From the interface values of `lin` to those of `posterior`.
+    down : optional
+        `forecast.moments.soles_down` of the posterior.
 
     Returns
     -------
@@ -69,7 +72,7 @@ def improve_sites(
         return sites, Cavities(np.zeros(0), np.zeros(0)), 0.0
     path, columns = panel.obs_path[rows], lin.columns[:, rows]
     mean = lin.fitted_mm[rows] + np.einsum("in,in->n", columns, change[:, path])
-    variance = fitted_variance(posterior, path, columns)
+    variance = fitted_variance(posterior, path, columns, down)
     walk = noise.process_mm * lin.wear_mm[rows]  # process noise, taken as noise of the judgement
     given = 1.0 / (sites.variance_mm2 + walk)
     cavity = 1.0 / np.maximum(1.0 / variance - given, 0.05 / variance)

@@ -14,7 +14,7 @@ from forecast.coordinates import INTERFACE, Coordinates
 from forecast.grades import Cavities, improve_sites
 from forecast.hierarchy import Posterior, solve
 from forecast.linearise import Linearised, Noise, Sites, first_sites, linearise, pull_of_bends
-from forecast.moments import bent_covariance
+from forecast.moments import bent_covariance, soles_down
 from forecast.panel import Panel
 
 __all__ = ["Modes", "modes", "prior_centre"]
@@ -64,7 +64,7 @@ def modes(
     population: tuple[np.ndarray, np.ndarray] | None = None,
     start: Modes | None = None,
     steps: int = 8,
-    tolerance: float = 1e-4,
+    tolerance: float = 5e-4,
 ) -> Modes:
     """Alternate linearising and solving at fixed spreads until the modes stand still.
 
@@ -105,10 +105,11 @@ def modes(
         change = layout.interface(posterior.unknowns()) - deviation
         change[_RATE] = np.clip(change[_RATE], -1.0, 1.0)
         deviation = deviation + change
-        bent = bent_covariance(posterior)
+        down = soles_down(posterior)
+        bent = bent_covariance(posterior, down)
         variance = bent[_RATE][_RATE]
         pull = pull_of_bends(lin, bent)
-        sites, cavities, moved = improve_sites(panel, noise, posterior, lin, change, sites)
+        sites, cavities, moved = improve_sites(panel, noise, posterior, lin, change, sites, down)
         if step > 2 and max(float(np.abs(change).max(initial=0.0)), moved) < tolerance:
             break
     return Modes(posterior, lin, deviation, sites, cavities, pull, variance)

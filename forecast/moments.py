@@ -17,8 +17,9 @@ from forecast.nested import Level
 from forecast.panel import Panel
 from forecast.priors import SPREADS
 
-__all__ = ["bent_covariance", "fitted_variance", "gradient"]
+__all__ = ["Down", "bent_covariance", "fitted_variance", "gradient", "soles_down"]
 
+Down = tuple[np.ndarray, np.ndarray]
 _BLOCK = 2048  # paths at a time: their arrays stay in the processor's cache
 _RATE = INTERFACE.index("log_rate")
 
@@ -81,7 +82,15 @@ def _down(posterior: Posterior) -> Iterator[tuple[np.ndarray, np.ndarray]]:
         yield cov, move
 
 
-def fitted_variance(posterior: Posterior, path: np.ndarray, columns: np.ndarray) -> np.ndarray:
+def soles_down(posterior: Posterior) -> Down:
+    """Covariances and responses of the soles' unknowns and all behind, to be used again."""
+    *_, down = _down(posterior)
+    return down
+
+
+def fitted_variance(
+    posterior: Posterior, path: np.ndarray, columns: np.ndarray, down: Down | None = None
+) -> np.ndarray:
     """Posterior variance of linear functions of the interface values of paths.
 
     Parameters
@@ -91,13 +100,15 @@ def fitted_variance(posterior: Posterior, path: np.ndarray, columns: np.ndarray)
         The path of each function.
     columns : ndarray, shape (12, m)
         Its weights on the interface values.
+    down : optional
+        `soles_down` of the posterior, where it is at hand.
 
     Returns
     -------
     ndarray, shape (m,)
         Process noise not included.
     """
-    *_, (cov, move) = _down(posterior)
+    cov, move = down or soles_down(posterior)
     root = np.linalg.cholesky(posterior.population_cov).T
     layout, own = posterior.layout, len(PATH)
     random = cov.shape[0]
@@ -119,14 +130,16 @@ def fitted_variance(posterior: Posterior, path: np.ndarray, columns: np.ndarray)
         through = behind[layout.column[own:]] * layout.weight[own:, at]
         sole = posterior.sole_of_path[at]
         out[part] = noise + np.einsum(
-            "in,ijn,jn->n", through[:random], cov[:, :, sole], through[:random], optimize=True
+            "in,in->n",
+            through[:random],
+            np.einsum("ijn,jn->in", cov[:, :, sole], through[:random]),
         )
         response = np.einsum("in,iqn->qn", through, move[:, :, sole])
         out[part] += np.square(root @ response).sum(axis=0)
     return out
 
 
-def bent_covariance(posterior: Posterior) -> dict[int, np.ndarray]:
+def bent_covariance(posterior: Posterior, down: Down | None = None) -> dict[int, np.ndarray]:
     """Posterior covariance of every interface value with those that act through a product.
 
     Returns
@@ -134,7 +147,7 @@ def bent_covariance(posterior: Posterior) -> dict[int, np.ndarray]:
     dict of int to ndarray, shape (12, paths)
         By interface column: the log rate, silent wear and the multipliers, where active.
     """
-    *_, (cov, move) = _down(posterior)
+    cov, move = down or soles_down(posterior)
     layout, level = posterior.layout, posterior.path
     own, random = len(PATH), cov.shape[0]
     n_paths = level.pivots.shape[1]
@@ -200,7 +213,7 @@ def _path_variances(
             total, extra = _unfold(piece, k)
             through = total[column] * weight
             out[k, part] = extra + np.einsum(
-                "in,ijn,jn->n", through[:random], here, through[:random], optimize=True
+                "in,in->n", through[:random], np.einsum("ijn,jn->in", here, through[:random])
             )
             response = np.einsum("in,iqn->qn", through, move)
             out[k, part] += np.square(root @ response).sum(axis=0)

@@ -34,7 +34,7 @@ __all__ = ["Conditioned", "WearModel", "condition", "condition_blocks"]
 
 T = TypeVar("T")
 _BLOCK_PATHS = 1500
-_THREADS = 2
+_THREADS = 1
 
 
 class WearModel:
