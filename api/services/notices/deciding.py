@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import date, datetime, time
+from itertools import groupby
 from typing import Any
 
 import pandas as pd
@@ -130,19 +131,23 @@ def _drafts(serving: Services, seen: Look, only: set[str] | None) -> list[Draft]
     if only is not None:
         chosen &= decisions["wearer_id"].isin(only)
     told = decisions[chosen].join(seen.pairs.drop(columns=["pair_id", "wearer_id"])[chosen])
-    customers = seen.customers.set_index("wearer_id")
+    told = told.sort_values(["wearer_id", "day", "pair_id"])
+    mine = seen.customers[seen.customers["wearer_id"].isin(told["wearer_id"])]
+    customers = {row["wearer_id"]: row for row in _records(mine)}
     quiet = [time.fromisoformat(t) for t in (seen.rules.quiet_from, seen.rules.quiet_to)]
     allowed: dict[str, datetime] = {}
     writer = Writer(serving, seen.rules, seen.template, seen.now)
     drafts = []
-    for wearer_id, rows in told.groupby("wearer_id", sort=False):
-        customer = {str(k): v for k, v in customers.loc[str(wearer_id)].to_dict().items()}
-        zone = str(customer["time_zone"])
+    for wearer_id, rows in groupby(_records(told), lambda row: row["wearer_id"]):
+        zone = customers[wearer_id]["time_zone"]
         if zone not in allowed:
             allowed[zone] = first_allowed(seen.now, zone_of(zone), *quiet)
-        ordered: list[Any] = rows.sort_values(["day", "pair_id"]).to_dict("records")
-        drafts.append(writer.draft(customer, ordered, allowed[zone]))
+        drafts.append(writer.draft(customers[wearer_id], list(rows), allowed[zone]))
     return drafts
+
+
+def _records(frame: pd.DataFrame) -> list[dict[str, Any]]:
+    return [{str(k): v for k, v in row.items()} for row in frame.to_dict("records")]
 
 
 def _customers(

@@ -20,7 +20,7 @@ from api.notices.retry import next_try
 from api.services.notices.choices import read_rules
 from api.services.notices.ready import channels_of
 from api.storage import notices_outbox as outbox
-from api.storage.notices_consents import is_stopped, stop_address
+from api.storage.notices_consents import address_hash, load_stopped, stop_address
 from api.wiring import Services
 
 __all__ = ["Sender", "Sent"]
@@ -95,12 +95,15 @@ class Sender:
                 lease_until=until,
                 limit=self._batch,
             )
+            hashes = {r["id"]: address_hash(r["email"]) for r in rows if r["email"]}
+            stopped = load_stopped(session, set(hashes.values())) if hashes else {}
         counts = dict.fromkeys(("sent", "failed", "later", "cancelled"), 0)
         for i, row in enumerate(rows):
             if clock.now() + self._longest_send > until:
                 with self._serving.database.writing() as session:
                     outbox.release(session, [r["id"] for r in rows[i:]], self._worker)
                 break
+            row["stopped"] = hashes.get(row["id"], "") in stopped
             counts[self._one(row, channels)] += 1
         return Sent(**counts)
 
@@ -149,10 +152,8 @@ class Sender:
     def _send(self, row: dict[str, Any], channel: Channel) -> None:
         if channel.missing:
             raise DeliveryError(channel.missing, permanent=False)
-        if channel.needs_address and row["email"]:
-            with self._serving.database.reading() as session:
-                if is_stopped(session, row["email"]):
-                    raise DeliveryError("the address does not take mail", permanent=True)
+        if channel.needs_address and row["stopped"]:
+            raise DeliveryError("the address does not take mail", permanent=True)
         try:
             channel.send(_message(row))
         except DeliveryError:
