@@ -26,6 +26,7 @@ __all__ = [
     "plural",
     "spaced",
     "span",
+    "unbroken",
 ]
 
 DEFAULT_HORIZON_DAYS = 1826
@@ -145,6 +146,13 @@ def chance(probability: float) -> str:
 def millimetres(value_mm: float, digits: int = 1) -> str:
     """Write a thickness with its unit."""
     return f"{value_mm:.{digits}f} mm"
+
+
+def unbroken(sentence: str) -> str:
+    """Keep a number and its unit on one line."""
+    for unit in ("%", "mm"):
+        sentence = sentence.replace(f" {unit}", f"\N{NO-BREAK SPACE}{unit}")
+    return sentence
 
 
 def plural(count: int, noun: str) -> str:

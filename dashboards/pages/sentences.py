@@ -40,7 +40,7 @@ def pair_sentences(
     if isinstance(pair["reason"], str) and pair["reason"].strip():
         reason = pair["reason"].strip().rstrip(".")
         out.append(f"{reason[0].upper()}{reason[1:]}.")
-    return [sentence for sentence in out if sentence]
+    return [wording.unbroken(sentence) for sentence in out if sentence]
 
 
 def _when(pair: dict[str, Any], today: pd.Timestamp, horizon_days: int) -> str:
