@@ -9,12 +9,12 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
-from typing import Protocol
 
 import numpy as np
 from scipy.optimize import minimize
 
 from forecast.coordinates import Coordinates, coordinates
+from forecast.fit_start import FitStart
 from forecast.grades import learn_thumb, start_thumb
 from forecast.hierarchy import Posterior, solve
 from forecast.linearise import Linearised, Noise, linearise
@@ -26,9 +26,10 @@ from forecast.sending import Sending, learn_sending
 from forecast.sole_state import FootPairs, foot_pairs, sole_state
 from forecast.thumb import ThumbScale
 
-__all__ = ["Estimate", "default_noise", "estimate"]
+__all__ = ["Estimate", "Keep", "Progress", "default_noise", "estimate"]
 
 Progress = Callable[[str, float], None]
+Keep = Callable[[FitStart], None]
 PROCESS_MEDIAN_MM, PROCESS_LOG_SD = 0.02, 0.7
 GAUGE_LOG_SD = 0.4
 _LOG_STEP = 0.15
@@ -54,18 +55,6 @@ class Estimate:
     rounds: int
     curvature_inverse: np.ndarray
     converged: bool
-
-
-class Start(Protocol):
-    """Anything with spreads and noise to start from."""
-
-    @property
-    def spread(self) -> dict[str, float]:
-        """SD of each random effect."""
-
-    @property
-    def noise(self) -> Noise:
-        """Noise of what is seen."""
 
 
 def default_noise() -> Noise:
@@ -181,7 +170,8 @@ def _settings_vector(spread: dict[str, float], noise: Noise) -> np.ndarray:
 def estimate(
     panel: Panel,
     progress: Progress | None = None,
-    start: Start | None = None,
+    start: FitStart | None = None,
+    keep: Keep | None = None,
     rounds: int = 6,
 ) -> Estimate:
     """Fit the population of a panel.
@@ -190,13 +180,15 @@ def estimate(
     ----------
     panel : Panel
     progress : callable (step, fraction), optional
-    start : optional
-        Anything with `spread` and `noise`: an earlier estimate or fit.
+    start : FitStart, optional
+        Where an earlier fit ended, or had got to.
+    keep : callable (FitStart), optional
+        Told after each round where the fit stands.
     rounds : int
-        Alternations of modes, spreads and noise at most.
+        Alternations of modes, spreads and noise at most, those of `start` included.
     """
     small = some_wearers(panel, ENOUGH_PATHS)
-    found = _fit_spreads(small, progress, start, rounds)
+    found = _fit_spreads(small, progress, start, keep, rounds)
     if small is panel:
         return found
     layout = coordinates(panel)
@@ -236,7 +228,11 @@ def _one_newton_step(
 
 
 def _fit_spreads(
-    panel: Panel, progress: Progress | None, start: Start | None, rounds: int
+    panel: Panel,
+    progress: Progress | None,
+    start: FitStart | None,
+    keep: Keep | None,
+    rounds: int,
 ) -> Estimate:
     """Alternate modes, spreads and noise over a whole panel."""
     layout = coordinates(panel)
@@ -247,9 +243,10 @@ def _fit_spreads(
     objective = float("inf")
     converged = False
     done = 0
+    gone = min(start.rounds, rounds - 1) if start else 0
     before = _settings_vector(spread, noise)
-    for done in range(1, rounds + 1):
-        at = modes(panel, layout, spread, noise, start=at, steps=8 if done == 1 else 3)
+    for done in range(gone + 1, rounds + 1):
+        at = modes(panel, layout, spread, noise, start=at, steps=3 if at else 8)
         if progress:
             progress("spreads", 0.9 * (done - 0.5) / rounds)
         found = minimize(
@@ -267,6 +264,8 @@ def _fit_spreads(
             noise = start_thumb(panel, at.lin, noise)
         noise = learn_thumb(panel, at.sites, at.cavities, noise)
         noise = replace(noise, sending=_learn_sending(panel, layout, at, noise))
+        if keep:
+            keep(FitStart(spread, noise, done))
         if progress:
             progress("noise", 0.9 * done / rounds)
         objective = float(found.fun)

@@ -11,11 +11,10 @@ from scipy.special import ndtr
 
 from forecast.coordinates import population_prior
 from forecast.covariates import COVARIATES
+from forecast.fit_start import noise_from_dict, noise_to_dict
 from forecast.linearise import Noise
 from forecast.panel import GAUGES
 from forecast.priors import SPREADS
-from forecast.sending import Sending
-from forecast.thumb import ThumbScale
 from forecast.usage import UseFit
 
 __all__ = ["MODEL_VERSION", "WearFit"]
@@ -180,11 +179,8 @@ class WearFit:
             "mean": self.mean.tolist(),
             "cov": self.cov.tolist(),
             "spread": dict(self.spread),
-            "gauge_sd_mm": list(self.noise.gauge_sd_mm),
-            "process_mm": self.noise.process_mm,
-            "thumb": vars(self.noise.thumb).copy(),
+            **noise_to_dict(self.noise),
             "use": self.use.to_dict(),
-            "sending": vars(self.noise.sending).copy(),
             "log_likelihood": self.log_likelihood,
             "rounds": self.rounds,
             "converged": self.converged,
@@ -215,11 +211,6 @@ class WearFit:
             mean=np.asarray(data["mean"], float),
             cov=np.asarray(data["cov"], float),
             spread=dict(data["spread"]),
-            noise=Noise(
-                tuple(data["gauge_sd_mm"]),
-                data["process_mm"],
-                ThumbScale(**data["thumb"]),
-                Sending(**data["sending"]),
-            ),
+            noise=noise_from_dict(data),
             use=UseFit.from_dict(data["use"]),
         )

@@ -18,7 +18,8 @@ import pandas as pd
 from forecast.calendar import UseAhead, use_ahead
 from forecast.coordinates import Coordinates, coordinates
 from forecast.covariates import COVARIATES
-from forecast.estimation import Progress, estimate
+from forecast.estimation import Keep, Progress, estimate
+from forecast.fit_start import FitStart
 from forecast.hierarchy import Posterior
 from forecast.linearise import Linearised
 from forecast.log import WearLog
@@ -58,22 +59,31 @@ class WearModel:
         self._arrays = log_arrays(log, self.as_of)
         self.panel = panel_of(self._arrays)
 
-    def fit(self, progress: Progress | None = None, start: WearFit | None = None) -> WearFit:
+    def fit(
+        self,
+        progress: Progress | None = None,
+        start: WearFit | FitStart | None = None,
+        keep: Keep | None = None,
+    ) -> WearFit:
         """Learn the population and how pairs are used.
 
         Parameters
         ----------
         progress : callable (step, fraction), optional
             Told the step's name and how far the fit is, 0 to 1.
-        start : WearFit, optional
-            An earlier fit whose spreads and noise to start from.
+        start : WearFit or FitStart, optional
+            An earlier fit, or where one was stopped, whose spreads and noise to start from.
+        keep : callable (FitStart), optional
+            Told after each round where the fit stands; given as `start` it goes on from there.
 
         Returns
         -------
         WearFit
         """
         panel = self.panel
-        found = estimate(panel, progress, start)
+        if isinstance(start, WearFit):
+            start = FitStart(start.spread, start.noise)
+        found = estimate(panel, progress, start, keep)
         layout, posterior = found.layout, found.posterior
         mean = layout.prior_mean + posterior.population_mean
         counts = wear_counts(self._arrays, multipliers(layout.population, mean))

@@ -37,7 +37,8 @@ def run_fit(as_of: str | None) -> None:
         today = day == services.clock.today()
         with _progress() as tell:
             if today:
-                fitted = services.fitter.refit(day, tell)
+                with _stoppable():
+                    fitted = services.fitter.refit(day, tell)
                 count = services.forecaster.update_behind(tell, everyone=True)
             else:
                 fitted = services.fitter.fit_without_storing(day, tell)
@@ -124,6 +125,16 @@ def _services() -> Iterator[Services]:
         yield services
     finally:
         services.database.close()
+
+
+@contextmanager
+def _stoppable() -> Iterator[None]:
+    """Say, when a fit is stopped by hand, that nothing is lost."""
+    try:
+        yield
+    except KeyboardInterrupt:
+        typer.echo("Stopped. The rounds done are kept: solespan fit goes on from there.", err=True)
+        raise typer.Exit(130) from None
 
 
 @contextmanager

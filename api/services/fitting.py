@@ -1,8 +1,9 @@
 """When is the wear model fitted, by whom, and how far is it?
 
-`Fitter.refit` fits and stores; `Fitter.ensure` does so only when the stored fit does not know what
-is logged now. `Upkeep` is the one background thread of the service: it fits when asked or when
-there is no fit, and brings every forecast to the new day.
+`Fitter.refit` fits and stores. After each round it keeps where it stands, so that a fit that was
+stopped goes on from there when it is asked for again, if the log is the same. `Upkeep` is the one
+background thread of the service: it fits when asked or when there is no fit, and brings every
+forecast to the new day.
 """
 
 from __future__ import annotations
@@ -10,17 +11,24 @@ from __future__ import annotations
 import threading
 from dataclasses import dataclass
 from datetime import date, timedelta
+from functools import partial
 
 import pandas as pd
 import structlog
 
 from api.errors import NothingForecast, SolespanError
 from api.services.forecasting import Forecaster, Progress
-from api.storage.forecasts import save_fit
+from api.storage.forecasts import (
+    drop_unfinished,
+    keep_unfinished,
+    save_fit,
+    unfinished_fit,
+)
 from api.storage.frames import load_wear_log
 from api.storage.versions import newest_data_version
 from forecast import WearFit, WearModel
 from forecast.errors import ForecastError
+from forecast.fit_start import FitStart
 from forecast.wear_fit import MODEL_VERSION
 
 __all__ = ["FitProgress", "Fitter", "Upkeep"]
@@ -57,14 +65,18 @@ class Fitter:
         day = as_of or self._forecaster.clock.today()
         with self._one_at_a_time:
             try:
-                fit, seen = self._fit(day, progress)
+                fit, seen = self._fit(day, progress, store=True)
             except SolespanError as failure:
                 self.progress = FitProgress(problem=failure.what)
                 raise
             except Exception:
                 self.progress = FitProgress(problem="The fit failed; the log says more.")
                 raise
+            except BaseException:
+                self.progress = FitProgress()  # stopped by hand: what was kept is gone on from
+                raise
             with self._forecaster.database.writing() as session:
+                drop_unfinished(session)
                 row = save_fit(
                     session, as_of=day, model_version=MODEL_VERSION, payload=fit.to_dict()
                 )
@@ -76,7 +88,7 @@ class Fitter:
     def fit_without_storing(self, as_of: date, progress: Progress | None = None) -> WearFit:
         """Fit to what was known on another day, for a look back; nothing is stored."""
         with self._one_at_a_time:
-            return self._fit(as_of, progress)[0]
+            return self._fit(as_of, progress, store=False)[0]
 
     def is_stale(self, *, at_once: bool) -> bool:
         """Whether there is no fit of this model, or the log has changed since.
@@ -91,7 +103,7 @@ class Fitter:
         age = self._forecaster.clock.now() - stored.row["fitted_at"]
         return changed and (at_once or age >= REFIT_AFTER)
 
-    def _fit(self, as_of: date, progress: Progress | None) -> tuple[WearFit, int]:
+    def _fit(self, as_of: date, progress: Progress | None, *, store: bool) -> tuple[WearFit, int]:
         def tell(step: str, fraction: float) -> None:
             self.progress = FitProgress(running=True, step=step, fraction=fraction)
             if progress is not None:
@@ -111,14 +123,37 @@ class Fitter:
                 remedy="Add a pair and its sole, or import a folder of logs.",
             )
         try:
-            # Always from the same start, so that the same log gives the same dates.
-            fit = WearModel(known, moment).fit(progress=tell)
+            # Always from the same start, so that the same log gives the same dates; but a fit that
+            # was stopped goes on.
+            start = self._kept(as_of, seen) if store else None
+            keep = partial(self._keep, as_of, seen) if store else None
+            fit = WearModel(known, moment).fit(progress=tell, start=start, keep=keep)
         except ForecastError as cause:
             raise NothingForecast(
                 f"The wear model could not be fitted: {cause}",
                 remedy="Check what was logged, then fit again.",
             ) from cause
         return fit, seen
+
+    def _kept(self, as_of: date, seen: int) -> FitStart | None:
+        with self._forecaster.database.reading() as session:
+            payload = unfinished_fit(
+                session, as_of=as_of, model_version=MODEL_VERSION, data_version=seen
+            )
+        if payload is None:
+            return None
+        log.info("fit_goes_on", rounds=payload["rounds"])
+        return FitStart.from_dict(payload)
+
+    def _keep(self, as_of: date, seen: int, stand: FitStart) -> None:
+        with self._forecaster.database.writing() as session:
+            keep_unfinished(
+                session,
+                as_of=as_of,
+                model_version=MODEL_VERSION,
+                data_version=seen,
+                payload=stand.to_dict(),
+            )
 
 
 class Upkeep:

@@ -14,7 +14,7 @@ from typing import Any
 import sqlalchemy as sa
 from sqlalchemy.orm import Session
 
-from api.storage.forecasts import forecast_query
+from api.storage.forecasts import UNFINISHED, forecast_query
 from api.storage.results import Fit, ForecastRow
 from api.storage.tables import Pair, Sole, Wearer
 
@@ -125,10 +125,11 @@ def data_versions(
 
 
 def newest_fit_key(session: Session) -> dict[str, Any] | None:
-    """Return all of the newest fit but its payload, or None."""
+    """Return all of the newest finished fit but its payload, or None."""
     table: sa.Table = Fit.__table__  # type: ignore[assignment]
     columns = [c for c in table.c if c.name != "payload"]
-    query = sa.select(*columns).order_by(table.c.id.desc()).limit(1)
+    whole = table.c.model_version.not_like(f"%{UNFINISHED}")
+    query = sa.select(*columns).where(whole).order_by(table.c.id.desc()).limit(1)
     row = session.execute(query).mappings().one_or_none()
     return None if row is None else dict(row)
 

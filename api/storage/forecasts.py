@@ -20,13 +20,19 @@ from api.storage.versions import newest_data_version
 from forecast.frames import FORECAST
 
 __all__ = [
+    "UNFINISHED",
+    "drop_unfinished",
     "forecast_query",
+    "keep_unfinished",
     "latest_fit",
     "load_forecasts",
     "replace_forecasts",
     "save_fit",
     "stale_wearer_ids",
+    "unfinished_fit",
 ]
+
+UNFINISHED = " unfinished"  # behind the model's version, of a fit that was stopped on its way
 
 
 def save_fit(session: Session, *, as_of: date, model_version: str, payload: dict[str, Any]) -> Fit:
@@ -44,7 +50,35 @@ def save_fit(session: Session, *, as_of: date, model_version: str, payload: dict
 
 def latest_fit(session: Session) -> Fit | None:
     """Return the fit made last."""
-    return session.scalar(select(Fit).order_by(Fit.id.desc()).limit(1))
+    whole = Fit.model_version.not_like(f"%{UNFINISHED}")
+    return session.scalar(select(Fit).where(whole).order_by(Fit.id.desc()).limit(1))
+
+
+def keep_unfinished(
+    session: Session, *, as_of: date, model_version: str, data_version: int, payload: dict[str, Any]
+) -> None:
+    """Keep where a fit stands, in the place of what was kept before."""
+    drop_unfinished(session)
+    version = model_version + UNFINISHED
+    fit = Fit(as_of=as_of, model_version=version, data_version=data_version, payload=payload)
+    session.add(fit)
+
+
+def unfinished_fit(
+    session: Session, *, as_of: date, model_version: str, data_version: int
+) -> dict[str, Any] | None:
+    """Return where a fit of the same model and log for the same day was stopped, or None."""
+    query = select(Fit.payload).where(
+        Fit.model_version == model_version + UNFINISHED,
+        Fit.as_of == as_of,
+        Fit.data_version == data_version,
+    )
+    return session.scalar(query.order_by(Fit.id.desc()).limit(1))
+
+
+def drop_unfinished(session: Session) -> None:
+    """Forget where fits were stopped."""
+    session.execute(delete(Fit).where(Fit.model_version.like(f"%{UNFINISHED}")))
 
 
 def replace_forecasts(

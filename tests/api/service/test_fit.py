@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import time
+from concurrent.futures import ThreadPoolExecutor
 from datetime import date
 
 import pytest
@@ -81,3 +82,61 @@ def test_health_tells_alive_and_ready(client):
     assert client.get("/v1/health/live").json() == {"status": "alive"}
     ready = client.get("/v1/health/ready")
     assert (ready.status_code, ready.json()["fit"]) == (200, "none")
+
+
+class Stopped(BaseException):
+    """What a signal raises in the middle of a fit."""
+
+
+def stop_after(rounds: int):
+    """A listener that stops the fit when so many rounds are done, and what it heard."""
+    heard = []
+
+    def tell(step: str, fraction: float) -> None:
+        heard.append((step, fraction))
+        if [s for s, _ in heard].count("noise") == rounds:
+            raise Stopped
+
+    return tell, heard
+
+
+def test_a_fit_that_was_stopped_goes_on_where_it_stood(fitted, fitted_services):
+    before = fitted.get("/v1/fit").json()
+    stop, _ = stop_after(2)
+    with pytest.raises(Stopped):
+        fitted_services.fitter.refit(progress=stop)
+    state = fitted.get("/v1/fit").json()
+    assert (state["state"], state["fit_id"]) == ("fitted", before["fit_id"])
+    never, heard = stop_after(99)
+    fit = fitted_services.fitter.refit(progress=never)
+    first = next(fraction for step, fraction in heard if step == "spreads")
+    assert first > 0.3  # two of six rounds were done already
+    whole = fitted_services.fitter.refit()
+    assert fit.params.to_dict() == pytest.approx(whole.params.to_dict(), rel=0.1, abs=0.02)
+
+
+def test_a_fit_that_was_stopped_begins_anew_when_the_log_has_changed(fitted, fitted_services):
+    stop, _ = stop_after(2)
+    with pytest.raises(Stopped):
+        fitted_services.fitter.refit(progress=stop)
+    fitted.post("/v1/wear-days", json={"pair_id": "oxford", "worn_on": "2026-06-13"})
+    never, heard = stop_after(99)
+    fitted_services.fitter.refit(progress=never)
+    assert next(fraction for step, fraction in heard if step == "spreads") < 0.1
+
+
+def test_reads_and_logging_go_on_while_a_fit_runs(fitted, fitted_services):
+    """Asked in the middle of the fit, from another thread, as the service does."""
+    answered = []
+
+    def ask(step: str, _: float) -> None:
+        if step == "noise" and not answered:
+            with ThreadPoolExecutor(1) as pool:
+                read = pool.submit(fitted.get, "/v1/forecasts").result(timeout=10)
+                day = {"pair_id": "oxford", "worn_on": "2026-06-12"}
+                wrote = pool.submit(fitted.post, "/v1/wear-days", json=day).result(timeout=10)
+            answered.extend([read.status_code, wrote.status_code])
+
+    fitted_services.fitter.refit(progress=ask)
+    assert answered == [200, 201]
+    assert fitted_services.fitter.is_stale(at_once=True)  # the day logged meanwhile is not in it
