@@ -37,6 +37,7 @@
     try {
       status.textContent = "The figure is being drawn.";
       const [figure] = await Promise.all([read(chart), loadLibrary()]);
+      plot.style.height = `${figure.layout.height}px`; // else a resize and then a new theme lose it
       await Plotly.newPlot(plot, figure.data, { ...figure.layout, template: template(figure) }, config);
       status.hidden = true;
       chart.dataset.drawn = "yes";

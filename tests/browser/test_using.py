@@ -167,6 +167,21 @@ def test_a_figure_follows_when_the_theme_changes(visit, served):
     assert opened.page.evaluate(colour) != before
 
 
+def test_a_figure_keeps_its_height_when_window_and_theme_change(visit, served):
+    opened = visit(served("full") + "/pairs/pair-001", width=1280)
+    opened.draw_everything()
+    page = opened.page
+    heights = "[...document.querySelectorAll('.plot .main-svg')].map(e => e.clientHeight)"
+    before = page.evaluate(heights)
+    page.set_viewport_size({"width": 1100, "height": 700})
+    page.wait_for_timeout(400)
+    page.emulate_media(color_scheme="dark")
+    page.wait_for_timeout(400)
+    page.set_viewport_size({"width": 1280, "height": 900})
+    page.wait_for_timeout(400)
+    assert page.evaluate(heights) == before
+
+
 def test_a_figure_that_cannot_be_drawn_says_where_its_numbers_are(visit, served):
     opened = visit(served("full") + "/pairs/pair-000")
     opened.page.route("**/figures/**", lambda route: route.abort())
