@@ -35,7 +35,7 @@ __all__ = ["Conditioned", "WearModel", "condition", "condition_blocks"]
 
 T = TypeVar("T")
 _BLOCK_PATHS = 1500
-_THREADS = 1
+_THREADS = 2
 
 
 class WearModel:
