@@ -8,11 +8,13 @@ from datetime import date
 
 import pytest
 import structlog
+from sqlalchemy import select
 
 from api.services.notices.deciding import look, run
 from api.storage.bench import list_orders
 from api.storage.notices import find_notice, list_notices, pairs_of_notice
 from api.storage.notices_consents import consents_of
+from api.storage.notices_tables import Consent, Notice, NoticePair, Outbox
 from api.storage.records import find_record, list_records
 from api.storage.workload import load_outcomes
 from tests.api.notices.people import link_in
@@ -234,3 +236,16 @@ def test_no_token_and_no_name_reaches_the_log(client, shop, text, capsys):
     assert "/answers/{token}" in logged
     assert path.rsplit("/", 1)[1] not in logged
     assert "ada" not in logged.lower()
+
+
+def test_with_a_customer_goes_all_that_was_written_to_them(client, shop, text):
+    """Their notices, what was in them, the outbox and the consents; others keep theirs."""
+    run(shop)
+    gone = client.delete("/v1/wearers/ada?with_all_below=true", headers={"if-match": "*"})
+    assert gone.is_success
+    tables = (Notice, NoticePair, Outbox, Consent)
+    with shop.database.reading() as session:
+        left = {t.__tablename__: len(session.execute(select(t.id)).all()) for t in tables}
+        words = session.execute(select(Outbox.payload)).scalars().all()
+    assert left == {"notices": 1, "notice_pairs": 3, "outbox": 1, "consents": 1}
+    assert "ada" not in str(words).lower()
