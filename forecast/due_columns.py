@@ -82,7 +82,7 @@ def _drawn(
         columns[name] = _chance(ordered, within)
     send = np.floor(_quantile(ordered, settings.risk))
     columns["send_by"] = _dates(start, send, settings.horizon_days)
-    columns["book_by"] = columns["send_by"] - np.timedelta64(settings.bench_wait_days, "D")
+    columns["book_by"] = settings.book_by(columns["send_by"])
     columns["_sound"] = _chance(ordered, settings.sound_days)
     return columns
 
