@@ -18,7 +18,7 @@ from contextlib import ExitStack
 from pathlib import Path
 from typing import Any
 
-from api.errors import NotFound
+from api.errors import BadUpload, NotFound
 from api.services.importing.report import ImportReport
 from api.services.imports import import_files
 from api.services.uploads import Upload, lay_out
@@ -40,7 +40,8 @@ def wait_for_decision(serving: Services, uploads: Sequence[Upload], browser: str
     _forget_old()
     ticket = secrets.token_urlsafe(18)
     folder = _folder(ticket, browser)
-    folder.mkdir(mode=0o700, parents=True)
+    _own_root()
+    folder.mkdir(mode=0o700)
     try:
         lay_out(uploads, folder, limit_bytes=serving.settings.upload_limit_bytes)
         _keep(folder, _import(serving, folder, keep_good_rows=False, rehearse=True))
@@ -102,7 +103,21 @@ def _keep(folder: Path, report: ImportReport) -> None:
 
 
 def _root() -> Path:
-    return Path(tempfile.gettempdir()) / f"solespan-imports-{os.getuid()}"
+    user = os.getuid() if hasattr(os, "getuid") else "desk"
+    return Path(tempfile.gettempdir()) / f"solespan-imports-{user}"
+
+
+def _own_root() -> None:
+    """Make the folder of all that waits, and refuse one that somebody else put there."""
+    root = _root()
+    root.mkdir(mode=0o700, exist_ok=True)
+    if root.is_symlink() or (hasattr(os, "getuid") and root.stat().st_uid != os.getuid()):
+        raise BadUpload(
+            "The machine's temporary folder holds a folder of another user by this name.",
+            where=str(root),
+            accepted="a temporary folder of this program's own",
+            remedy="Remove that folder, or set TMPDIR to another place, and send the files again.",
+        )
 
 
 def _folder(ticket: str, browser: str) -> Path:

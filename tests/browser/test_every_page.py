@@ -22,7 +22,6 @@ PAGES = [
     ("full", "/pairs/pair-001/edit"),
     ("full", "/pairs/pair-001/sole"),
     ("full", "/add"),
-    ("no pair", "/add"),
     ("full", "/import"),
     ("full", "/care?wearer=ada"),
     ("full", "/rotation"),
@@ -71,7 +70,8 @@ def test_draws_without_complaint_fits_and_is_accessible(visit, served, situation
     for theme in THEMES:
         page.emulate_media(color_scheme=theme)
         page.screenshot(path=ARTEFACTS / f"{name}-{width}-{theme}.png", full_page=True)
-        if theme == THEMES[0] or situation != "200 pairs":  # many rows, the same colours
+        # 200 rows are like 9, but cost axe 20 times as much
+        if situation != "200 pairs" or (width, theme) == (WIDTHS[0], THEMES[0]):
             assert grave_problems(page) == [], theme
     drawn = page.eval_on_selector_all("[data-drawn]", "all => all.map(e => e.dataset.drawn)")
     assert set(drawn) <= {"yes"}

@@ -92,6 +92,16 @@ def test_files_wait_for_an_hour(client, monkeypatch):
     assert client.get(waiting).status_code == 404
 
 
+def test_a_folder_that_somebody_else_put_there_is_not_used(client, tmp_path):
+    elsewhere = tmp_path / "elsewhere"
+    elsewhere.mkdir()
+    import_desk._root().symlink_to(elsewhere)
+    answer = send(client, GOOD)
+    assert answer.status_code == 422
+    assert "another user" in answer.text
+    assert list(elsewhere.iterdir()) == []
+
+
 def test_one_zip_does_as_well_as_files(client):
     packed = io.BytesIO()
     with zipfile.ZipFile(packed, "w") as archive:
