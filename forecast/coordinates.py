@@ -23,7 +23,17 @@ from forecast.priors import (
     USUAL_LIMIT_MM,
 )
 
-__all__ = ["BENT", "INTERFACE", "PATH", "SILENT", "SPREAD_OF", "Coordinates", "coordinates"]
+__all__ = [
+    "BENT",
+    "INTERFACE",
+    "PATH",
+    "SILENT",
+    "SPREAD_OF",
+    "Coordinates",
+    "Facts",
+    "coordinates",
+    "facts_of",
+]
 
 INTERFACE = ("start", "packing", "log_rate", "gauge", "thumb", "sending", "silent", *COVARIATES)
 SILENT = INTERFACE.index("silent")
@@ -83,7 +93,37 @@ class Coordinates:
         return out
 
 
-def coordinates(panel: Panel, population: tuple[str, ...] | None = None) -> Coordinates:
+@dataclass(frozen=True)
+class Facts:
+    """What a panel can inform: interface columns, random effects, the population's unknowns."""
+
+    active: frozenset[str]
+    random: frozenset[str]
+    population: frozenset[str]
+
+    def __or__(self, other: Facts) -> Facts:
+        """What two parts of a panel can inform together."""
+        return Facts(
+            self.active | other.active,
+            self.random | other.random,
+            self.population | other.population,
+        )
+
+
+def facts_of(panel: Panel) -> Facts:
+    """What this panel can inform."""
+    local, every = _effects(panel)
+    active = frozenset(_active(panel))
+    return Facts(
+        active,
+        frozenset(n for n, (c, w) in local.items() if c in active and w.any()),
+        frozenset(_needed(every, active)),
+    )
+
+
+def coordinates(
+    panel: Panel, population: tuple[str, ...] | None = None, facts: Facts | None = None
+) -> Coordinates:
     """Lay out the unknowns of a panel.
 
     Parameters
@@ -92,7 +132,40 @@ def coordinates(panel: Panel, population: tuple[str, ...] | None = None) -> Coor
     population : tuple of str, optional
         Names of the population's unknowns to keep, in order (of an earlier fit); default: all
         that the panel can inform or needs.
+    facts : Facts, optional
+        Of the whole panel that this one is a part of; default: its own.
     """
+    local, every = _effects(panel)
+    facts = facts or facts_of(panel)
+    if population is None:
+        population = tuple(n for n in every if n in facts.population)
+
+    def informed(names: tuple[str, ...]) -> tuple[str, ...]:
+        return tuple(n for n in names if n in facts.random)
+
+    levels = (PATH, SOLE, informed(PAIR), informed(WEARER))
+    layout = [
+        *((n, *local[n]) for level in levels for n in level),
+        *((n, *every[n]) for n in population),
+    ]
+    priors = [population_prior(n) for n in population]
+    return Coordinates(
+        names=tuple(n for n, _, _ in layout),
+        levels=levels,
+        active=np.array([_COLUMN[c] for c in INTERFACE if c in facts.active]),
+        column=np.array([_COLUMN[c] for _, c, _ in layout]),
+        weight=np.array([w for _, _, w in layout]),
+        prior_mean=np.array([m for m, _ in priors]),
+        prior_sd=np.array([s for _, s in priors]),
+        population=population,
+    )
+
+
+Effects = dict[str, tuple[str, np.ndarray]]
+
+
+def _effects(panel: Panel) -> tuple[Effects, Effects]:
+    """Interface column and weight by path of every random effect, and of the population's."""
     point, foot = panel.path_point, panel.path_foot
     side = foot - 0.5
     one = np.ones(len(point))
@@ -133,30 +206,7 @@ def coordinates(panel: Panel, population: tuple[str, ...] | None = None) -> Coor
     every["thumb_limit"] = ("thumb", USUAL_LIMIT_MM - panel.limit_mm)
     every["sending_mm"] = ("sending", one)
     every["gap_share"] = ("silent", one)
-    active = _active(panel)
-    chosen = population if population is not None else _needed(every, active)
-
-    def informed(names: tuple[str, ...]) -> tuple[str, ...]:
-        known = {**local, **weights}
-        return tuple(n for n in names if known[n][0] in active and known[n][1].any())
-
-    levels = (PATH, SOLE, informed(PAIR), informed(WEARER))
-    both = {**weights, **local}
-    layout = [
-        *((n, *both[n]) for level in levels for n in level),
-        *((n, *every[n]) for n in chosen),
-    ]
-    priors = [population_prior(n) for n in chosen]
-    return Coordinates(
-        names=tuple(n for n, _, _ in layout),
-        levels=levels,
-        active=np.array([_COLUMN[c] for c in INTERFACE if c in active]),
-        column=np.array([_COLUMN[c] for _, c, _ in layout]),
-        weight=np.array([w for _, _, w in layout]),
-        prior_mean=np.array([m for m, _ in priors]),
-        prior_sd=np.array([s for _, s in priors]),
-        population=tuple(chosen),
-    )
+    return {**weights, **local}, every
 
 
 def population_prior(name: str) -> tuple[float, float]:
@@ -181,7 +231,7 @@ def _active(panel: Panel) -> set[str]:
     return {name for name in INTERFACE if seen.get(name, True)}
 
 
-def _needed(every: dict[str, tuple[str, np.ndarray]], active: set[str]) -> tuple[str, ...]:
+def _needed(every: Effects, active: frozenset[str]) -> tuple[str, ...]:
     always = {"level", "drive_ball"}
     return tuple(
         n for n, (c, w) in every.items() if c in active and (n in always or bool(np.any(w != 0)))

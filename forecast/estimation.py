@@ -16,17 +16,17 @@ from scipy.optimize import minimize
 from forecast.coordinates import Coordinates, coordinates
 from forecast.fit_start import FitStart
 from forecast.grades import learn_thumb, start_thumb
-from forecast.hierarchy import Posterior, solve
+from forecast.hierarchy import solve
 from forecast.linearise import Linearised, Noise, linearise
 from forecast.modes import Modes, modes, prior_centre
 from forecast.moments import gradient
-from forecast.panel import GAUGES, THUMB, Panel, some_wearers
+from forecast.panel import GAUGES, THUMB, Panel
 from forecast.priors import METHOD_SD_MM, SPREADS
 from forecast.sending import Sending, learn_sending
 from forecast.sole_state import FootPairs, foot_pairs, sole_state
 from forecast.thumb import ThumbScale
 
-__all__ = ["Estimate", "Keep", "Progress", "default_noise", "estimate"]
+__all__ = ["Estimate", "Keep", "Progress", "default_noise", "fit_spreads", "spread_penalty"]
 
 Progress = Callable[[str, float], None]
 Keep = Callable[[FitStart], None]
@@ -34,7 +34,6 @@ PROCESS_MEDIAN_MM, PROCESS_LOG_SD = 0.02, 0.7
 GAUGE_LOG_SD = 0.4
 _LOG_STEP = 0.15
 _FOLLOWED_READINGS = 2  # by a gauge, on each foot, before a sole teaches where soles come off
-ENOUGH_PATHS = 5000  # spreads and noise are sought on so many, then moved to all
 _SETTLED = 0.08  # largest change of a log spread or noise between rounds
 
 
@@ -42,15 +41,16 @@ _SETTLED = 0.08  # largest change of a log spread or noise between rounds
 class Estimate:
     """Where a fit ended.
 
-    Unknowns, spreads, noise, posterior, penalised negative log likelihood, and the inverse of its
-    curvature by the log spreads as the optimiser left it.
+    Unknowns, spreads, noise, the population's posterior (mean as deviation from the prior's),
+    penalised negative log likelihood, and the inverse of its curvature by the log spreads as the
+    optimiser left it.
     """
 
     layout: Coordinates
     spread: dict[str, float]
     noise: Noise
-    posterior: Posterior
-    lin: Linearised
+    population_mean: np.ndarray
+    population_cov: np.ndarray
     objective: float
     rounds: int
     curvature_inverse: np.ndarray
@@ -62,25 +62,23 @@ def default_noise() -> Noise:
     return Noise(tuple(METHOD_SD_MM[g] for g in GAUGES), PROCESS_MEDIAN_MM, ThumbScale())
 
 
+def spread_penalty(log_spread: np.ndarray) -> tuple[float, np.ndarray]:
+    """Negative log prior of the log spreads, in the order of SPREADS, and its gradient."""
+    median = np.log([s.median for s in SPREADS.values()])
+    log_sd = np.array([s.log_sd for s in SPREADS.values()])
+    z = (log_spread - median) / log_sd
+    return 0.5 * float(z @ z), z / log_sd
+
+
 def spread_objective(
-    log_spread: np.ndarray,
-    names: tuple[str, ...],
-    panel: Panel,
-    layout: Coordinates,
-    lin: Linearised,
+    log_spread: np.ndarray, panel: Panel, layout: Coordinates, lin: Linearised
 ) -> tuple[float, np.ndarray]:
     """Negative penalised marginal log likelihood and its gradient by the log spreads."""
-    spread = {n: float(np.exp(v)) for n, v in zip(names, log_spread, strict=True)}
+    spread = {n: float(np.exp(v)) for n, v in zip(SPREADS, log_spread, strict=True)}
     posterior = solve(panel, layout, lin, spread)
     slope = gradient(panel, posterior, spread)
-    value = -posterior.log_likelihood
-    out = np.array([-slope[n] for n in names])
-    for i, name in enumerate(names):
-        prior = SPREADS[name]
-        z = (log_spread[i] - np.log(prior.median)) / prior.log_sd
-        value += 0.5 * z * z
-        out[i] += z / prior.log_sd
-    return value, out
+    value, out = spread_penalty(log_spread)
+    return value - posterior.log_likelihood, out - np.array([slope[n] for n in SPREADS])
 
 
 def _noise_penalty(noise: Noise) -> float:
@@ -109,9 +107,9 @@ def improve_noise(
             centre,
             candidate,
             at.lin.weight,
-            at.sites,
+            at.stand.sites,
             at.log_rate_variance,
-            at.pull,
+            at.stand.pull,
             seek_slips=False,
         )
         return solve(panel, layout, lin, spread).log_likelihood - _noise_penalty(candidate)
@@ -167,14 +165,14 @@ def _settings_vector(spread: dict[str, float], noise: Noise) -> np.ndarray:
     return np.log([*(max(v, 0.05) for v in spread.values()), *gauges, *judged])
 
 
-def estimate(
+def fit_spreads(
     panel: Panel,
     progress: Progress | None = None,
     start: FitStart | None = None,
     keep: Keep | None = None,
     rounds: int = 6,
 ) -> Estimate:
-    """Fit the population of a panel.
+    """Alternate modes, spreads and noise over a whole panel.
 
     Parameters
     ----------
@@ -187,54 +185,6 @@ def estimate(
     rounds : int
         Alternations of modes, spreads and noise at most, those of `start` included.
     """
-    small = some_wearers(panel, ENOUGH_PATHS)
-    found = _fit_spreads(small, progress, start, keep, rounds)
-    if small is panel:
-        return found
-    layout = coordinates(panel)
-    at = modes(panel, layout, found.spread, found.noise, steps=4)
-    if progress:
-        progress("everyone", 0.8)
-    spread = _one_newton_step(panel, layout, at, found, len(small.wearer_ids))
-    at = modes(panel, layout, spread, found.noise, start=at, steps=1)
-    value, _ = spread_objective(_logs(spread), tuple(SPREADS), panel, layout, at.lin)
-    return replace(
-        found,
-        layout=layout,
-        spread=spread,
-        posterior=at.posterior,
-        lin=at.lin,
-        objective=value,
-    )
-
-
-def _logs(spread: dict[str, float]) -> np.ndarray:
-    return np.log([spread[n] for n in SPREADS])
-
-
-def _one_newton_step(
-    panel: Panel, layout: Coordinates, at: Modes, found: Estimate, n_small: int
-) -> dict[str, float]:
-    """Move the spreads found on some wearers to the optimum over all of them.
-
-    One step with the gradient over everyone and the curvature found on some, scaled up; each log
-    spread moves by at most 0.2.
-    """
-    names = tuple(SPREADS)
-    _, slope = spread_objective(_logs(found.spread), names, panel, layout, at.lin)
-    step = -found.curvature_inverse @ slope * n_small / len(panel.wearer_ids)
-    moved = _logs(found.spread) + np.clip(step, -0.2, 0.2)
-    return {n: float(np.exp(v)) for n, v in zip(names, moved, strict=True)}
-
-
-def _fit_spreads(
-    panel: Panel,
-    progress: Progress | None,
-    start: FitStart | None,
-    keep: Keep | None,
-    rounds: int,
-) -> Estimate:
-    """Alternate modes, spreads and noise over a whole panel."""
     layout = coordinates(panel)
     spread = dict(start.spread) if start else {n: s.median for n, s in SPREADS.items()}
     noise = start.noise if start else default_noise()
@@ -252,7 +202,7 @@ def _fit_spreads(
         found = minimize(
             spread_objective,
             np.log([spread[n] for n in names]),
-            args=(names, panel, layout, at.lin),
+            args=(panel, layout, at.lin),
             jac=True,
             method="L-BFGS-B",
             bounds=[(np.log(1e-3), np.log(3.0))] * len(names),
@@ -262,7 +212,7 @@ def _fit_spreads(
         noise = improve_noise(panel, layout, spread, noise, at)
         if done == 1 and start is None:
             noise = start_thumb(panel, at.lin, noise)
-        noise = learn_thumb(panel, at.sites, at.cavities, noise)
+        noise = learn_thumb(panel, at.stand.sites, at.stand.cavities, noise)
         noise = replace(noise, sending=_learn_sending(panel, layout, at, noise))
         if keep:
             keep(FitStart(spread, noise, done))
@@ -276,6 +226,5 @@ def _fit_spreads(
             break
     at = modes(panel, layout, spread, noise, start=at, steps=4)
     inverse = np.asarray(found.hess_inv.todense())
-    return Estimate(
-        layout, spread, noise, at.posterior, at.lin, objective, done, inverse, converged
-    )
+    mean, cov = at.posterior.population_mean, at.posterior.population_cov
+    return Estimate(layout, spread, noise, mean, cov, objective, done, inverse, converged)

@@ -16,7 +16,16 @@ from forecast.nested import Level, eliminate, sum_groups
 from forecast.panel import Panel
 from forecast.priors import HEEL_START_SD_MM
 
-__all__ = ["Posterior", "prior_precision", "shoe_spread", "solve"]
+__all__ = [
+    "Posterior",
+    "Totals",
+    "levels_of",
+    "population_of",
+    "prior_precision",
+    "shoe_spread",
+    "solve",
+    "with_population",
+]
 
 
 _NO_PACKING_MM = 1e-4
@@ -73,6 +82,21 @@ class Posterior:
         )
 
 
+@dataclass(frozen=True)
+class Totals:
+    """What a panel says of the population: quadratic form (p + 1, p + 1), and log determinants.
+
+    Only the upper triangle of `matrix` is meaningful; `log_det` is less the priors' own.
+    """
+
+    matrix: np.ndarray
+    log_det: float
+
+    def __add__(self, other: Totals) -> Totals:
+        """Sum over parts."""
+        return Totals(self.matrix + other.matrix, self.log_det + other.log_det)
+
+
 def prior_precision(panel: Panel, spread: dict[str, float]) -> np.ndarray:
     """Prior precision of each path's own unknowns, shape (3, paths)."""
     point = panel.path_point
@@ -109,6 +133,19 @@ def solve(
     -------
     Posterior
     """
+    levels, totals = levels_of(panel, layout, lin, spread)
+    if population is None:
+        return with_population(panel, layout, levels, spread, *population_of(layout, totals))
+    return with_population(panel, layout, levels, spread, *population, float("nan"))
+
+
+def levels_of(
+    panel: Panel, layout: Coordinates, lin: Linearised, spread: dict[str, float]
+) -> tuple[tuple[Level, Level, Level, Level], Totals]:
+    """Eliminate paths, soles, pairs and wearers; what remains is all the population need know.
+
+    The totals of parts of a panel, split by wearer, add up to those of the whole.
+    """
     _, sole_names, pair_names, wearer_names = layout.levels
     path, form, log_prior = _path_level(panel, layout, lin, spread)
 
@@ -124,22 +161,36 @@ def solve(
     log_prior += _add_priors(form, wearer_names, spread)
     wearer, form = eliminate(form, len(wearer_names))
 
-    total = np.triu(form.sum(axis=-1))
-    total = total + np.triu(total, 1).T
+    log_det = path.log_det + sole.log_det + pair.log_det + wearer.log_det
+    totals = Totals(np.triu(form.sum(axis=-1)), log_det + lin.log_det - log_prior)
+    return (path, sole, pair, wearer), totals
+
+
+def population_of(layout: Coordinates, totals: Totals) -> tuple[np.ndarray, np.ndarray, float]:
+    """Posterior mean deviation and covariance of the population, and the log likelihood."""
     p = len(layout.population)
-    if population is not None:
-        mean, cov = population
-        log_likelihood = float("nan")
-    else:
-        precision_p = total[:p, :p] + np.diag(layout.prior_sd**-2.0)
-        cov = np.linalg.inv(precision_p)
-        cov = 0.5 * (cov + cov.T)
-        mean = cov @ total[:p, p]
-        quadratic = total[p, p] - total[:p, p] @ mean
-        log_det = path.log_det + sole.log_det + pair.log_det + wearer.log_det
-        log_det += float(np.linalg.slogdet(precision_p)[1]) + lin.log_det
-        log_prior -= 2.0 * float(np.log(layout.prior_sd).sum())
-        log_likelihood = -0.5 * (quadratic + log_det - log_prior)
+    total = totals.matrix + np.triu(totals.matrix, 1).T
+    precision = total[:p, :p] + np.diag(layout.prior_sd**-2.0)
+    cov = np.linalg.inv(precision)
+    cov = 0.5 * (cov + cov.T)
+    mean = cov @ total[:p, p]
+    quadratic = total[p, p] - total[:p, p] @ mean
+    log_det = totals.log_det + float(np.linalg.slogdet(precision)[1])
+    log_det += 2.0 * float(np.log(layout.prior_sd).sum())
+    return mean, cov, -0.5 * float(quadratic + log_det)
+
+
+def with_population(
+    panel: Panel,
+    layout: Coordinates,
+    levels: tuple[Level, Level, Level, Level],
+    spread: dict[str, float],
+    mean: np.ndarray,
+    cov: np.ndarray,
+    log_likelihood: float,
+) -> Posterior:
+    """Posterior of a panel's unknowns, or of a part's, given the population's."""
+    path, sole, pair, wearer = levels
     return Posterior(
         path=path,
         sole=sole,

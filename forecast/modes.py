@@ -17,10 +17,10 @@ from forecast.linearise import Linearised, Noise, Sites, first_sites, linearise,
 from forecast.moments import bent_covariance, soles_down
 from forecast.panel import Panel
 
-__all__ = ["Modes", "modes", "prior_centre"]
+__all__ = ["FIRST_STEPS", "Modes", "Stand", "lined_up", "modes", "moved_on", "prior_centre"]
 
 _RATE = INTERFACE.index("log_rate")
-_FIRST_STEPS = 1  # before readings are judged as slips, and lines moved off their tangents
+FIRST_STEPS = 1  # before readings are judged as slips, and lines moved off their tangents
 
 
 def prior_centre(layout: Coordinates) -> np.ndarray:
@@ -33,26 +33,59 @@ def prior_centre(layout: Coordinates) -> np.ndarray:
 
 
 @dataclass(frozen=True)
-class Modes:
+class Stand:
     """Where alternating linearisation and solution stands.
 
     deviation : ndarray, shape (12, paths)
         Interface values at the modes, less the prior centre.
-    cavities : Cavities
-        What is known at each site without it.
+    weight : ndarray, shape (observations,)
+        Of readings.
+    sites, cavities
+        Of grades, and what is known at each without it.
     pull : ndarray, shape (12, paths)
         `forecast.linearise.pull_of_bends`.
     log_rate_variance : ndarray, shape (paths,)
         Posterior variance of the log rates.
     """
 
-    posterior: Posterior
-    lin: Linearised
     deviation: np.ndarray
+    weight: np.ndarray
     sites: Sites
     cavities: Cavities
     pull: np.ndarray
     log_rate_variance: np.ndarray
+
+    @classmethod
+    def first(cls, panel: Panel, layout: Coordinates, noise: Noise) -> Stand:
+        """The prior means."""
+        nothing = np.zeros_like(prior_centre(layout))
+        return cls(
+            deviation=nothing,
+            weight=np.ones(len(panel.obs_kind)),
+            sites=first_sites(panel, noise),
+            cavities=Cavities(np.zeros(0), np.zeros(0)),
+            pull=nothing,
+            log_rate_variance=np.zeros(len(panel.nominal_mm)),
+        )
+
+
+@dataclass(frozen=True)
+class Modes:
+    """A posterior, the lines it was found with, and where it stands."""
+
+    posterior: Posterior
+    lin: Linearised
+    stand: Stand
+
+    @property
+    def deviation(self) -> np.ndarray:
+        """Interface values at the modes, less the prior centre, shape (12, paths)."""
+        return self.stand.deviation
+
+    @property
+    def log_rate_variance(self) -> np.ndarray:
+        """Posterior variance of the log rates, shape (paths,)."""
+        return self.stand.log_rate_variance
 
 
 def modes(
@@ -79,37 +112,49 @@ def modes(
     steps : int
         At most so many.
     """
-    centre = prior_centre(layout)
-    pull = np.zeros_like(centre) if start is None else start.pull
-    if start is None:
-        deviation, weight = np.zeros_like(centre), np.ones(len(panel.obs_kind))
-        sites, variance = first_sites(panel, noise), np.zeros(len(panel.nominal_mm))
-    else:
-        deviation, weight, sites = start.deviation, start.lin.weight, start.sites
-        variance = start.log_rate_variance
+    at = Stand.first(panel, layout, noise) if start is None else start.stand
     for step in range(steps):
-        settled = step > _FIRST_STEPS or start is not None
-        lin = linearise(
-            panel,
-            deviation,
-            centre,
-            noise,
-            weight,
-            sites,
-            variance,
-            pull if settled else None,
-            seek_slips=settled,
-        )
-        weight = lin.weight
+        settled = step > FIRST_STEPS or start is not None
+        lin = lined_up(panel, layout, noise, at, settled=settled)
         posterior = solve(panel, layout, lin, spread, population)
-        change = layout.interface(posterior.unknowns()) - deviation
-        change[_RATE] = np.clip(change[_RATE], -1.0, 1.0)
-        deviation = deviation + change
-        down = soles_down(posterior)
-        bent = bent_covariance(posterior, down)
-        variance = bent[_RATE][_RATE]
-        pull = pull_of_bends(lin, bent)
-        sites, cavities, moved = improve_sites(panel, noise, posterior, lin, change, sites, down)
-        if step > 2 and max(float(np.abs(change).max(initial=0.0)), moved) < tolerance:
+        at, size = moved_on(panel, noise, lin, posterior, at)
+        if step > FIRST_STEPS + 1 and size < tolerance:
             break
-    return Modes(posterior, lin, deviation, sites, cavities, pull, variance)
+    return Modes(posterior, lin, at)
+
+
+def lined_up(
+    panel: Panel, layout: Coordinates, noise: Noise, at: Stand, *, settled: bool
+) -> Linearised:
+    """Linearise where we stand; once `settled`, with slips sought and lines off their tangents."""
+    return linearise(
+        panel,
+        at.deviation,
+        prior_centre(layout),
+        noise,
+        at.weight,
+        at.sites,
+        at.log_rate_variance,
+        at.pull if settled else None,
+        seek_slips=settled,
+    )
+
+
+def moved_on(
+    panel: Panel, noise: Noise, lin: Linearised, posterior: Posterior, at: Stand
+) -> tuple[Stand, float]:
+    """Stand at a posterior's means, with sites and pulls to match; and how far that was."""
+    change = posterior.layout.interface(posterior.unknowns()) - at.deviation
+    change[_RATE] = np.clip(change[_RATE], -1.0, 1.0)
+    down = soles_down(posterior)
+    bent = bent_covariance(posterior, down)
+    sites, cavities, size = improve_sites(panel, noise, posterior, lin, change, at.sites, down)
+    stand = Stand(
+        deviation=at.deviation + change,
+        weight=lin.weight,
+        sites=sites,
+        cavities=cavities,
+        pull=pull_of_bends(lin, bent),
+        log_rate_variance=bent[_RATE][_RATE],
+    )
+    return stand, max(float(np.abs(change).max(initial=0.0)), size)

@@ -18,7 +18,8 @@ import pandas as pd
 from forecast.calendar import UseAhead, use_ahead
 from forecast.coordinates import Coordinates, coordinates
 from forecast.covariates import COVARIATES
-from forecast.estimation import Keep, Progress, estimate
+from forecast.estimation import Keep, Progress
+from forecast.everyone import estimate
 from forecast.fit_start import FitStart
 from forecast.hierarchy import Posterior
 from forecast.linearise import Linearised
@@ -84,8 +85,8 @@ class WearModel:
         if isinstance(start, WearFit):
             start = FitStart(start.spread, start.noise)
         found = estimate(panel, progress, start, keep)
-        layout, posterior = found.layout, found.posterior
-        mean = layout.prior_mean + posterior.population_mean
+        layout = found.layout
+        mean = layout.prior_mean + found.population_mean
         counts = wear_counts(self._arrays, multipliers(layout.population, mean))
         if progress:
             progress("use", 0.95)
@@ -96,7 +97,7 @@ class WearModel:
             as_of=str(self.as_of.date()),
             names=layout.population,
             mean=mean,
-            cov=posterior.population_cov,
+            cov=found.population_cov,
             spread=found.spread,
             noise=found.noise,
             use=use,
