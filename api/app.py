@@ -13,6 +13,7 @@ from fastapi import APIRouter, FastAPI
 
 from api.clock import Clock
 from api.routes import (
+    accounts,
     bench,
     bench_forms,
     bench_pages,
@@ -24,19 +25,23 @@ from api.routes import (
     import_pages,
     imports,
     materials,
+    my_pages,
     notices,
     notices_choices,
     notices_consents,
     notices_links,
     notices_pages,
+    people_pages,
     plan_page,
     plans,
     problems,
     quotes,
+    sign_in_pages,
     ways,
     workload,
     workload_page,
 )
+from api.routes.edge.access import Access
 from api.routes.edge.gate import Gate
 from api.routes.edge.headers import SecurityHeaders
 from api.routes.edge.record import RequestRecord
@@ -44,7 +49,7 @@ from api.routes.records import record_routers
 from api.schemas.service import Problem
 from api.services.notices.worker import NoticeWorker
 from api.settings import Settings
-from api.storage.schema import prepare
+from api.storage.schema import prepare, refuse_unbound_role
 from api.wiring import Services, build_services
 
 __all__ = ["LOOPBACK_HOSTS", "create_app"]
@@ -80,6 +85,8 @@ def create_app(
     async def lifespan(running: FastAPI) -> AsyncIterator[None]:
         services: Services = running.state.services
         prepare(services.database)
+        if settings.accounts:
+            refuse_unbound_role(services.database)
         sender = NoticeWorker(services)
         if background:
             services.upkeep.start()
@@ -115,6 +122,7 @@ def create_app(
         bench.router,
         quotes.router,
         materials.router,
+        accounts.router,
         notices.router,
         notices_consents.router,
     ):
@@ -127,6 +135,9 @@ def create_app(
         app.include_router(own.router, include_in_schema=False)
     if importlib.util.find_spec("api.routes.pages") is not None:
         pages: Any = importlib.import_module("api.routes.pages")
+        app.include_router(sign_in_pages.router, include_in_schema=False)
+        app.include_router(people_pages.router, include_in_schema=False)
+        app.include_router(my_pages.router, include_in_schema=False)
         app.include_router(bench_pages.router, include_in_schema=False)
         app.include_router(bench_forms.router, include_in_schema=False)
         app.include_router(workload_page.router, include_in_schema=False)
@@ -147,6 +158,7 @@ def create_app(
         ),
         max_upload_bytes=settings.upload_limit_bytes + FORM_OVERHEAD_BYTES,
     )
+    app.add_middleware(Access, writes_per_minute=settings.writes_per_minute)
     app.add_middleware(SecurityHeaders)
     app.add_middleware(RequestRecord)
     return app

@@ -64,6 +64,27 @@ _KINDS = (
         "Send changes from the service's own pages, or from a program without Origin.",
     ),
     ProblemKind(
+        "not-signed-in",
+        401,
+        "Nobody is signed in",
+        "This address needs a session or an API token that is in use.",
+        "Sign in at /sign-in, or send Authorization: Bearer with a token.",
+    ),
+    ProblemKind(
+        "sign-in-refused",
+        401,
+        "Not signed in",
+        "The e-mail address or the password is wrong; which of them is not said.",
+        "Try again, or ask an owner for a new invitation.",
+    ),
+    ProblemKind(
+        "not-allowed",
+        403,
+        "This sender may not do that",
+        "The role of the person, or the scopes of the token, do not reach this far.",
+        "Ask an owner.",
+    ),
+    ProblemKind(
         "not-found",
         404,
         "Nothing stands at this address",
@@ -155,6 +176,20 @@ _KINDS = (
         "Read the record and send its ETag in If-Match.",
     ),
     ProblemKind(
+        "too-fast",
+        429,
+        "Too many changes in a minute",
+        "One sender may make so many changes in a minute as the operator has set.",
+        "Wait as long as Retry-After says.",
+    ),
+    ProblemKind(
+        "too-many-tries",
+        429,
+        "Too many tries",
+        "Too many sign-ins failed from this network address.",
+        "Wait as long as the answer says.",
+    ),
+    ProblemKind(
         "internal-error",
         500,
         "The service failed",
@@ -180,6 +215,7 @@ _KINDS = (
 PROBLEMS: dict[str, ProblemKind] = {kind.name: kind for kind in _KINDS}
 _BY_STATUS = {
     400: "bad-request",
+    401: "not-signed-in",
     403: "cross-site",
     404: "not-found",
     405: "method-not-allowed",
@@ -189,6 +225,7 @@ _BY_STATUS = {
     415: "unsupported-media-type",
     422: "invalid-input",
     428: "version-required",
+    429: "too-fast",
     503: "unavailable",
 }
 

@@ -56,6 +56,25 @@ class Settings(BaseSettings):
         str,
         Field(pattern="^(debug|info|warning|error)$", description="Least severe event logged."),
     ] = "info"
+    accounts: Annotated[
+        bool,
+        Field(
+            description="Whether people sign in: needed as soon as another machine can reach the "
+            "service."
+        ),
+    ] = False
+    tenant: Annotated[
+        str, Field(description="Id of the tenant that commands of the terminal work in.")
+    ] = "own"
+    session_idle_hours: Annotated[
+        float, Field(gt=0, le=8760, description="Hours after which an unused session ends.")
+    ] = 72
+    session_days: Annotated[
+        float, Field(gt=0, le=400, description="Days after which every session ends.")
+    ] = 30
+    writes_per_minute: Annotated[
+        int, Field(ge=1, description="Changes that one sender may make in a minute.")
+    ] = 600
     public_address: Annotated[
         str | None,
         Field(

@@ -1,25 +1,33 @@
 """Which concrete objects does one running program hold, and how are they built from the settings?
 
-The composition root: the service and the command line build the same objects here.
+The composition root: the service and the command line build the same objects here, once for each
+tenant that somebody works in.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import threading
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from datetime import timedelta
 
 from api.clock import Clock
+from api.errors import NotFound
+from api.services.accounts.identity import Limits
 from api.services.fitting import Fitter, Upkeep
 from api.services.forecasting import Forecaster, forecast_settings
 from api.services.idempotency import Keyring
 from api.settings import Settings
+from api.storage.accounts import list_tenants
+from api.storage.audit import Author
 from api.storage.session import Database, open_database
 
-__all__ = ["Services", "build_services"]
+__all__ = ["Services", "build_services", "session_cookie_name", "session_limits"]
 
 
 @dataclass(frozen=True)
 class Services:
-    """Everything a route or a command works with."""
+    """Everything a route or a command works with, as one tenant's."""
 
     settings: Settings
     clock: Clock
@@ -28,20 +36,90 @@ class Services:
     fitter: Fitter
     upkeep: Upkeep
     keyring: Keyring
+    tenancy: Tenancy
+
+    def for_tenant(self, tenant_pk: int, author: Author | None = None) -> Services:
+        """Return a tenant's services; `author` signs what is changed through them.
+
+        Raises `NotFound` where there is no such tenant.
+        """
+        mine = self.tenancy.of(tenant_pk)
+        if author is None:
+            return mine
+        database = self.database.for_tenant(tenant_pk, author)
+        return replace(mine, database=database, keyring=mine.keyring.over(database))
+
+    def each_tenant(self) -> Iterator[Services]:
+        """Yield the services of every tenant."""
+        with self.database.reading() as session:
+            numbers = [tenant["pk"] for tenant in list_tenants(session)]
+        for number in numbers:
+            yield self.for_tenant(number)
+
+
+class Tenancy:
+    """The services of each tenant that was worked in, made once and shared by all threads."""
+
+    def __init__(self, settings: Settings, clock: Clock, database: Database) -> None:
+        self._settings, self._clock, self._database = settings, clock, database
+        self._made: dict[int, Services] = {}
+        self._lock = threading.Lock()
+        self._wake = threading.Event()
+
+    def of(self, tenant_pk: int) -> Services:
+        """Return a tenant's services. Raises `NotFound` where there is no such tenant."""
+        made = self._made.get(tenant_pk)
+        if made is not None:
+            return made
+        with self._database.reading() as session:
+            if all(tenant["pk"] != tenant_pk for tenant in list_tenants(session)):
+                raise NotFound("There is no such tenant.")
+        return self.make(tenant_pk)
+
+    def make(self, tenant_pk: int) -> Services:
+        """Build a tenant's services without looking whether it is there."""
+        with self._lock:
+            if tenant_pk not in self._made:
+                self._made[tenant_pk] = self._built(tenant_pk)
+            return self._made[tenant_pk]
+
+    def _built(self, tenant_pk: int) -> Services:
+        database = self._database.for_tenant(tenant_pk)
+        forecaster = Forecaster(database, self._clock, forecast_settings(self._settings))
+        fitter = Fitter(forecaster)
+        return Services(
+            settings=self._settings,
+            clock=self._clock,
+            database=database,
+            forecaster=forecaster,
+            fitter=fitter,
+            upkeep=Upkeep(forecaster, fitter, everyone=self._upkeeps, wake=self._wake),
+            keyring=Keyring(database, self._clock.now),
+            tenancy=self,
+        )
+
+    def _upkeeps(self) -> Iterator[Upkeep]:
+        for services in next(iter(self._made.values())).each_tenant():
+            yield services.upkeep
 
 
 def build_services(settings: Settings, clock: Clock | None = None) -> Services:
-    """Open the database (lazily) and build the services upon it; `Database.close` ends them."""
-    clock = clock or Clock()
+    """Open the database (lazily) and build the first tenant's services upon it.
+
+    `Database.close` ends them.
+    """
     database = open_database(settings.database_url, wait_s=settings.database_wait_s)
-    forecaster = Forecaster(database, clock, forecast_settings(settings))
-    fitter = Fitter(forecaster)
-    return Services(
-        settings=settings,
-        clock=clock,
-        database=database,
-        forecaster=forecaster,
-        fitter=fitter,
-        upkeep=Upkeep(forecaster, fitter),
-        keyring=Keyring(database, clock.now),
+    return Tenancy(settings, clock or Clock(), database).make(database.tenant_pk)
+
+
+def session_limits(settings: Settings) -> Limits:
+    """Return how long browser sessions live."""
+    return Limits(
+        timedelta(hours=settings.session_idle_hours), timedelta(days=settings.session_days)
     )
+
+
+def session_cookie_name(settings: Settings) -> str:
+    """Return the name of the session's cookie; over TLS one that browsers bind to this host."""
+    secure = (settings.public_address or "").startswith("https://")
+    return "__Host-solespan" if secure else "solespan_session"

@@ -7,11 +7,16 @@ from __future__ import annotations
 
 from forecast.frames import WORKS
 
-__all__ = ["DEFER", "cautions_of"]
+__all__ = ["DEFER", "FOR_WEARERS", "cautions_of"]
 
 DEFER = (
     "Follow the local codes and the safety sheets of what is used; work that they keep for trained "
     "or licensed people is theirs."
+)
+FOR_WEARERS = (
+    "Smooth or worn leather soles slip on wet ground, and metal plates slip on stone.",
+    "A sole past its limit lets water in: stop wearing it.",
+    "Dates here are estimates; look at the sole itself.",
 )
 _SOLVENTS = (
     "Cement and finish: their solvents burn and harm. Draw the air down and away from the bench, "

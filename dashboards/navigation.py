@@ -48,6 +48,8 @@ ENTRIES: tuple[NavEntry, ...] = (
         ),
         "shop",
     ),
+    NavEntry("Members and keys", "/people", ("people.html",), "shop"),
+    NavEntry("Your account", "/account", ("account.html",), "shop"),
 )
 
 

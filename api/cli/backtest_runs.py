@@ -13,11 +13,9 @@ from rich.progress import BarColumn, Progress, SpinnerColumn, TextColumn, TimeEl
 from rich.table import Table
 
 from api.cli.forecast_runs import read_day
+from api.cli.opening import serving
 from api.errors import NothingForecast, Refused
-from api.settings import load_settings
 from api.storage.frames import load_wear_log
-from api.storage.schema import prepare
-from api.wiring import build_services
 from dashboards.figures.calibration import calibration
 from forecast import Backtest, backtest
 from forecast.backtest import usual_days
@@ -29,14 +27,10 @@ __all__ = ["run_backtest"]
 
 def run_backtest(first: str | None, every: int, figure: Path | None) -> None:
     """Look back from days since `first`, and print the words and then the tables."""
-    services = build_services(load_settings())
-    try:
-        prepare(services.database)
+    with serving() as services:
         start = None if first is None else pd.Timestamp(read_day(first, services.clock, "--from"))
         with services.database.reading() as session:
             log = load_wear_log(session).until(pd.Timestamp(services.clock.today()))
-    finally:
-        services.database.close()
     if log.soles.empty:
         raise NothingForecast(
             "There is nothing to look back over: no pair had a sole.",

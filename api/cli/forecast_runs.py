@@ -13,17 +13,16 @@ from rich.console import Console
 from rich.progress import Progress, SpinnerColumn, TextColumn, TimeElapsedColumn
 
 from api.cli.due_table import due_table, explanation_tables
+from api.cli.opening import serving
 from api.clock import Clock
 from api.errors import NothingForecast, Refused
 from api.services import forecasting as service
 from api.services.forecast_file import write_forecast_file
 from api.services.records import unknown_id
-from api.settings import load_settings
 from api.storage.forecasts import load_forecasts
 from api.storage.frames import load_wear_log
 from api.storage.records import find_record
-from api.storage.schema import prepare
-from api.wiring import Services, build_services
+from api.wiring import Services
 from forecast import WearFit, diagnose, explain
 from forecast.log import WearLog
 
@@ -32,7 +31,7 @@ __all__ = ["run_explain", "run_fit", "run_forecast"]
 
 def run_fit(as_of: str | None) -> None:
     """Fit; for today also store the fit and bring every forecast up to date."""
-    with _services() as services:
+    with serving() as services:
         day = read_day(as_of, services.clock)
         today = day == services.clock.today()
         with _progress() as tell:
@@ -57,7 +56,7 @@ def run_fit(as_of: str | None) -> None:
 
 def run_forecast(as_of: str | None, csv: Path | None, wearer: str | None) -> None:
     """Fit if that is due, then show the due list, or write the forecast file, or both."""
-    with _services() as services:
+    with serving() as services:
         day = read_day(as_of, services.clock)
         _refuse_unknown(services, "wearers", "wearer_id", wearer)
         with _progress() as tell:
@@ -76,7 +75,7 @@ def run_forecast(as_of: str | None, csv: Path | None, wearer: str | None) -> Non
 
 def run_explain(pair: str, as_of: str | None) -> None:
     """Tell in sentences and tables what drives one pair's date."""
-    with _services() as services:
+    with serving() as services:
         day = read_day(as_of, services.clock)
         _refuse_unknown(services, "pairs", "pair_id", pair)
         with _progress() as tell:
@@ -115,16 +114,6 @@ def read_day(text: str | None, clock: Clock, option: str = "--as-of") -> date:
             remedy=f"Write for example {option} {today}",
         )
     return day
-
-
-@contextmanager
-def _services() -> Iterator[Services]:
-    services = build_services(load_settings())
-    try:
-        prepare(services.database)
-        yield services
-    finally:
-        services.database.close()
 
 
 @contextmanager

@@ -28,6 +28,7 @@ MODULES = (
     "planning",
     "notices",
     "work",
+    "accounts",
     "serve",
     "migrating",
 )

@@ -1,15 +1,22 @@
-"""How does a command get the database that the settings name, ready to use?"""
+"""How does a command get the database or the services that the settings name, ready to use?
+
+A command works in one tenant: the one that `SOLESPAN_TENANT` names.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
 from contextlib import contextmanager
 
+from api.clock import Clock
+from api.errors import BadSetting
 from api.settings import Settings, load_settings
+from api.storage.accounts import find_tenant, list_tenants
 from api.storage.schema import prepare
 from api.storage.session import Database, open_database
+from api.wiring import Services, build_services
 
-__all__ = ["opened"]
+__all__ = ["opened", "serving"]
 
 
 @contextmanager
@@ -20,6 +27,33 @@ def opened(*, ready: bool = True) -> Iterator[tuple[Database, Settings]]:
     try:
         if ready:
             prepare(database)
+            database = database.for_tenant(_number_of(database, settings.tenant))
         yield database, settings
     finally:
         database.close()
+
+
+@contextmanager
+def serving(clock: Clock | None = None) -> Iterator[Services]:
+    """Build the tenant's services on a database that is ready, and close it at the end."""
+    settings = load_settings()
+    services = build_services(settings, clock)
+    try:
+        prepare(services.database)
+        yield services.for_tenant(_number_of(services.database, settings.tenant))
+    finally:
+        services.database.close()
+
+
+def _number_of(database: Database, tenant_id: str) -> int:
+    with database.reading() as session:
+        number = find_tenant(session, tenant_id)
+        known = [tenant["tenant_id"] for tenant in list_tenants(session)]
+    if number is None:
+        raise BadSetting(
+            f"There is no tenant {tenant_id!r} in this database.",
+            where="environment variable SOLESPAN_TENANT",
+            accepted=", ".join(known[:8]),
+            remedy="Name one that is there, or make it: solespan accounts new-tenant ID",
+        )
+    return number

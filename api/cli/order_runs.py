@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
-from contextlib import contextmanager
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -13,6 +12,7 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
+from api.cli.opening import serving
 from api.errors import NothingForecast, Refused
 from api.schemas.bench import Condition, Move, NewOrder, Record
 from api.schemas.stock import StockLine
@@ -20,12 +20,9 @@ from api.services import bench_orders, stock
 from api.services.bench_found import describe, forecast_anew
 from api.services.bench_papers import file_paper
 from api.services.quotes import quote_pair
-from api.settings import load_settings
 from api.storage.bench import list_orders
 from api.storage.bench_tables import OPEN_STAGES
-from api.storage.schema import prepare
 from api.storage.stock import list_items
-from api.wiring import Services, build_services
 
 __all__ = [
     "run_bench",
@@ -45,16 +42,6 @@ _PAPERS: dict[str, type[Condition | Record]] = {
 M = TypeVar("M", bound=BaseModel)
 
 
-@contextmanager
-def _services() -> Iterator[Services]:
-    services = build_services(load_settings())
-    try:
-        prepare(services.database)
-        yield services
-    finally:
-        services.database.close()
-
-
 def _read(make: Callable[[], M]) -> M:
     """Read a message; a mistake names the field and what it accepts. Raises `Refused`."""
     try:
@@ -71,7 +58,7 @@ def _read(make: Callable[[], M]) -> M:
 
 def run_bench() -> None:
     """List open orders."""
-    with _services() as services, services.database.reading() as session:
+    with serving() as services, services.database.reading() as session:
         orders = [
             order
             for stage in OPEN_STAGES
@@ -91,7 +78,7 @@ def run_bench() -> None:
 def run_book(**given: Any) -> None:
     """Book a piece of work."""
     order = _read(lambda: NewOrder(**given))
-    with _services() as services, services.database.writing() as session:
+    with serving() as services, services.database.writing() as session:
         made = bench_orders.book(session, order, services.clock)
     typer.echo(f"Booked: {made['work']} on {made['pair_id']}, order {made['order_id']}")
 
@@ -99,7 +86,7 @@ def run_book(**given: Any) -> None:
 def run_move(order_id: str, given: dict[str, Any], reasons: Sequence[str]) -> None:
     """Take an order to its next stage."""
     told = dict(reason.partition("=")[::2] for reason in reasons)
-    with _services() as services, services.database.writing() as session:
+    with serving() as services, services.database.writing() as session:
         before = describe(session, order_id)
         move = _read(lambda: Move(version=before["version"], reasons=told, **given))
         order = bench_orders.step(session, order_id, move, services.clock)
@@ -123,7 +110,7 @@ def run_file_paper(order_id: str, kind: str, path: Path) -> None:
             f"{path} cannot be read as text.", where="FILE", remedy="Name a JSON file."
         ) from cause
     paper = _read(lambda: _PAPERS[kind].model_validate_json(content))
-    with _services() as services, services.database.writing() as session:
+    with serving() as services, services.database.writing() as session:
         order = file_paper(session, order_id, kind, paper, services.clock)
         forecast_anew(services.forecaster, session, order["pair_id"])
     typer.echo(f"Order {order_id}: the {kind} paper is filed.")
@@ -131,7 +118,7 @@ def run_file_paper(order_id: str, kind: str, path: Path) -> None:
 
 def run_quote(pair_id: str, worker: str | None) -> None:
     """Quote a pair."""
-    with _services() as services, services.database.reading() as session:
+    with serving() as services, services.database.reading() as session:
         told = quote_pair(session, pair_id, worker)
     console = Console()
     for need in told["needed"]:
@@ -156,7 +143,7 @@ def run_quote(pair_id: str, worker: str | None) -> None:
 
 def run_stock(item: str | None, reason: str | None, quantity: float | None) -> None:
     """Show the stock with advice, or write one line."""
-    with _services() as services:
+    with serving() as services:
         if item is not None:
             line = _read(lambda: StockLine(reason=reason, quantity=quantity))  # type: ignore[arg-type]
             with services.database.writing() as session:

@@ -13,7 +13,8 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
-from api.cli.rack_tools import bring_up_to_date, day_of, named, open_services, whose
+from api.cli.opening import serving
+from api.cli.rack_tools import bring_up_to_date, day_of, named, whose
 from api.errors import Conflict, Refused
 from api.schemas.ways import LifeSettingsAsked
 from api.services.planning import calendar as calendars
@@ -40,7 +41,7 @@ def run_plan(
 ) -> None:
     """Plan, keep the plan, and show the next two weeks, the hand-overs and the reasons."""
     values = values | {"occasions": [_occasion(text) for text in occasions]}
-    with open_services() as services:
+    with serving() as services:
         wearer_id = whose(services, wearer)
         bring_up_to_date(services)
         earlier = None
@@ -82,7 +83,7 @@ def run_what_if(
     habits: list[dict[str, Any]] = [_pace(text) for text in paces]
     habits += [{"kind": "retire", "pair_id": pair} for pair in retired]
     habits += [_trip(text) for text in trips]
-    with open_services() as services:
+    with serving() as services:
         wearer_id = whose(services, wearer)
         bring_up_to_date(services)
         plan_id = _newest_plan(services, wearer_id)["plan_id"] if follow else None
@@ -109,7 +110,7 @@ _WHEN = ("now", "then")
 
 def run_care(wearer: str | None, done: Sequence[str]) -> None:
     """Log what was done, then list what is due."""
-    with open_services() as services:
+    with serving() as services:
         for text in done:
             pair_id, _, care = text.rpartition(":")
             with services.database.writing() as session:
@@ -131,7 +132,7 @@ def run_care(wearer: str | None, done: Sequence[str]) -> None:
 def run_life(wearer: str | None, stands: Sequence[str]) -> None:
     """Keep what was edited, then show what each pair costs and what is advised at its due date."""
     edited = dict(_stood(text) for text in stands)
-    with open_services() as services:
+    with serving() as services:
         wearer_id = whose(services, wearer)
         if edited:
             with services.database.writing() as session:
@@ -165,7 +166,7 @@ def run_life(wearer: str | None, stands: Sequence[str]) -> None:
 
 def run_calendar(wearer: str | None, out: Path | None, *, new_address: bool) -> None:
     """Write the calendar to a file or the terminal, or make an address for it."""
-    with open_services() as services:
+    with serving() as services:
         wearer_id = whose(services, wearer)
         if new_address:
             with services.database.writing() as session:

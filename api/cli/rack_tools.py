@@ -2,28 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
-from contextlib import contextmanager
+from collections.abc import Mapping
 from datetime import date
 
 from api.errors import NothingForecast, Refused
-from api.settings import load_settings
 from api.storage.records import list_records
-from api.storage.schema import prepare
-from api.wiring import Services, build_services
+from api.wiring import Services
 
-__all__ = ["bring_up_to_date", "day_of", "named", "open_services", "whose"]
-
-
-@contextmanager
-def open_services() -> Iterator[Services]:
-    """Build the services on a database that is ready, and close it at the end."""
-    services = build_services(load_settings())
-    try:
-        prepare(services.database)
-        yield services
-    finally:
-        services.database.close()
+__all__ = ["bring_up_to_date", "day_of", "named", "whose"]
 
 
 def bring_up_to_date(services: Services) -> None:

@@ -7,7 +7,8 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
-from api.cli.rack_tools import bring_up_to_date, day_of, open_services, whose
+from api.cli.opening import serving
+from api.cli.rack_tools import bring_up_to_date, day_of, whose
 from api.services.planning.ways import forget_route, routes_for_pair, routes_of
 
 __all__ = ["run_compare", "run_forget", "run_list"]
@@ -15,7 +16,7 @@ __all__ = ["run_compare", "run_forget", "run_list"]
 
 def run_forget(wearer: str | None, route_id: str) -> None:
     """Take a route away."""
-    with open_services() as services:
+    with serving() as services:
         wearer_id = whose(services, wearer)
         with services.database.writing() as session:
             forget_route(session, wearer_id, route_id)
@@ -24,7 +25,7 @@ def run_forget(wearer: str | None, route_id: str) -> None:
 
 def run_list(wearer: str | None) -> None:
     """List the owner's routes."""
-    with open_services() as services:
+    with serving() as services:
         routes = routes_of(services, whose(services, wearer))
     table = Table("route", "name", "wait", "away, 5 and 9 in 10", "price", "numbers from")
     for one in routes:
@@ -42,7 +43,7 @@ def run_list(wearer: str | None) -> None:
 def run_compare(pair: str, occasion: str | None, chance: float) -> None:
     """Show the routes compared, and each in a sentence."""
     day = None if occasion is None else day_of(occasion, "--occasion")
-    with open_services() as services:
+    with serving() as services:
         bring_up_to_date(services)
         answer = routes_for_pair(services, pair, occasion=day, chance=chance)
     table = Table("route", "can do it", "price", "book by", "hand over", "back", "chance")

@@ -5,6 +5,7 @@ from __future__ import annotations
 import ipaddress
 import socket
 from typing import Annotated
+from urllib.parse import urlsplit
 
 import typer
 from rich.console import Console
@@ -44,13 +45,15 @@ def run(host: str | None, port: int | None) -> None:
 
     settings = load_settings()
     host = host or settings.host
-    refuse_other_machines(host)
+    if not settings.accounts:
+        refuse_other_machines(host)
     database = open_database(settings.database_url, wait_s=settings.database_wait_s)
     prepare(database)
     database.close()
     listening = listen(host, settings.port if port is None else port)
     configure_logs(settings.log_level)
-    app = create_app(settings, allowed_hosts={*LOOPBACK_HOSTS, host})
+    public = urlsplit(settings.public_address or "").hostname
+    app = create_app(settings, allowed_hosts={*LOOPBACK_HOSTS, host, *filter(None, [public])})
     name = f"[{host}]" if ":" in host else host
     Console(stderr=True).print(
         f"solespan serves http://{name}:{listening.getsockname()[1]}/ (end with Ctrl-C)",
@@ -71,11 +74,11 @@ def refuse_other_machines(host: str) -> None:
         loopback = host == "localhost"
     if not loopback:
         raise BadSetting(
-            f"The service may not listen on {host}: it has no accounts yet, so anyone who reaches "
-            "it could read and change everything.",
+            f"The service may not listen on {host}: nobody signs in, so anyone who reaches it "
+            "could read and change everything.",
             where="--host, or environment variable SOLESPAN_HOST",
             accepted="127.0.0.1, ::1 or localhost",
-            remedy="Use 127.0.0.1; reach it from elsewhere through a tunnel of your own.",
+            remedy="Use 127.0.0.1, or let people sign in: SOLESPAN_ACCOUNTS=true.",
         )
 
 

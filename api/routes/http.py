@@ -17,12 +17,15 @@ from starlette.exceptions import HTTPException
 
 from api.errors import SolespanError, StaleVersion
 from api.problems import MEDIA_TYPE
+from api.services.accounts.identity import Identity
 from api.services.idempotency import Answered, read_key
+from api.storage.audit import Author
 from api.wiring import Services
 
 __all__ = [
     "PROBLEM_ANSWERS",
     "IdempotencyKey",
+    "Sender",
     "Serving",
     "after_of",
     "answer_of",
@@ -52,11 +55,29 @@ class VersionRequired(SolespanError):
 
 
 def _serving(request: Request) -> Services:
+    """Return the services of the sender's tenant; on open addresses those of the first."""
     services: Services = request.app.state.services
-    return services
+    if not services.settings.accounts:
+        return services
+    who: Identity | None = request.state.identity
+    if who is None:
+        return services
+    path = getattr(request.scope.get("route"), "path", "")
+    subject = {name: str(value)[:200] for name, value in request.path_params.items()}
+    return services.for_tenant(
+        who.tenant_pk, Author(who.actor, f"{request.method} {path}"[:200], subject)
+    )
+
+
+def _identity(request: Request) -> Identity:
+    who: Identity | None = request.state.identity
+    if who is None:
+        raise HTTPException(401, "nobody is signed in")
+    return who
 
 
 Serving = Annotated[Services, Depends(_serving)]
+Sender = Annotated[Identity, Depends(_identity)]
 
 
 def _key(

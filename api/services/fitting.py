@@ -9,6 +9,7 @@ forecast to the new day.
 from __future__ import annotations
 
 import threading
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from datetime import date, timedelta
 from functools import partial
@@ -157,12 +158,23 @@ class Fitter:
 
 
 class Upkeep:
-    """The background thread that keeps fit and forecasts current; `wake` makes it look now."""
+    """The background thread that keeps fit and forecasts current; `wake` makes it look now.
 
-    def __init__(self, forecaster: Forecaster, fitter: Fitter) -> None:
+    One thread works for `everyone`: the upkeeps of all tenants, which share its `wake`.
+    """
+
+    def __init__(
+        self,
+        forecaster: Forecaster,
+        fitter: Fitter,
+        *,
+        everyone: Callable[[], Iterable[Upkeep]] | None = None,
+        wake: threading.Event | None = None,
+    ) -> None:
         self._forecaster = forecaster
         self._fitter = fitter
-        self._wake = threading.Event()
+        self._everyone = everyone or (lambda: (self,))
+        self._wake = wake or threading.Event()
         self._stop = threading.Event()
         self._refit_asked = threading.Event()
         self._thread: threading.Thread | None = None
@@ -194,14 +206,23 @@ class Upkeep:
     def _run(self) -> None:
         while not self._stop.is_set():
             try:
-                self.once()
-            except NothingForecast:
-                pass  # nothing logged yet: the state says so
+                for upkeep in self._everyone():
+                    if not self._stop.is_set():
+                        upkeep.round()
             except Exception as failure:  # noqa: BLE001 - the thread must outlive one bad round
-                kind = type(failure).__name__  # no message: it may quote data
-                log.error("upkeep_failed", kind=kind)  # noqa: TRY400
+                log.error("upkeep_failed", kind=type(failure).__name__)  # noqa: TRY400
             self._wake.wait(UPKEEP_EVERY_S)
             self._wake.clear()
+
+    def round(self) -> None:
+        """Do one tenant's round; a failure is noted and keeps no other tenant waiting."""
+        try:
+            self.once()
+        except NothingForecast:
+            pass  # nothing logged yet: the state says so
+        except Exception as failure:  # noqa: BLE001
+            kind = type(failure).__name__  # no message: it may quote data
+            log.error("upkeep_failed", kind=kind)  # noqa: TRY400
 
     def once(self) -> None:
         """Do one round: fit if asked or due, then bring forecasts up to date.

@@ -14,6 +14,7 @@ import re
 import threading
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from copy import copy
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from typing import Any
@@ -103,6 +104,12 @@ class Keyring:
         self._now = now
         self._running: set[tuple[str, str]] = set()
         self._lock = threading.Lock()
+
+    def over(self, database: Database) -> Keyring:
+        """Give the same keyring over another door to the same tenant's data."""
+        same = copy(self)  # what is running stays shared
+        same._database = database  # noqa: SLF001 - its own
+        return same
 
     def once(
         self,

@@ -110,7 +110,6 @@ class BrowserSession(Root):
     tenant_pk: Mapped[int] = mapped_column(ForeignKey("tenants.id", ondelete="CASCADE"))
     begun_at: Mapped[datetime] = mapped_column(UtcDateTime)
     used_at: Mapped[datetime] = mapped_column(UtcDateTime)
-    confirmed_at: Mapped[datetime] = mapped_column(UtcDateTime)
 
     __table_args__ = (
         CheckConstraint("(user_pk IS NULL) <> (link_pk IS NULL)", name="one_person"),

@@ -34,6 +34,7 @@ __all__ = [
     "owner_of",
     "remove_record",
     "soles_of",
+    "wearer_id_of",
 ]
 
 Row = dict[str, Any]
@@ -144,6 +145,12 @@ def owner_of(session: Session, column: str, public_id: str, *, lock: bool) -> Ow
         query = query.with_for_update(of=_WEARERS)
     row = session.execute(query).one_or_none()
     return None if row is None else Owner(*row)
+
+
+def wearer_id_of(session: Session, wearer_pk: int) -> str | None:
+    """Return the id of the wearer with this number, or None."""
+    query = sa.select(_WEARERS.c.wearer_id).where(_WEARERS.c.id == wearer_pk)
+    return session.execute(query).scalar_one_or_none()
 
 
 def soles_of(session: Session, pair_pk: int) -> list[Row]:

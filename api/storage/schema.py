@@ -13,11 +13,19 @@ from alembic.script import ScriptDirectory
 from sqlalchemy import Connection, inspect, text
 
 from api import migrations
-from api.errors import DatabaseTooNew, DatabaseUnavailable, SolespanError
-from api.storage.engine import WRITES
+from api.errors import BadSetting, DatabaseTooNew, DatabaseUnavailable, SolespanError
+from api.storage.engine import WRITES, sees_every_tenant
 from api.storage.session import Database, clear_errors
 
-__all__ = ["DatabaseOld", "alembic_config", "migrate", "newest_revision", "prepare", "revision_of"]
+__all__ = [
+    "DatabaseOld",
+    "alembic_config",
+    "migrate",
+    "newest_revision",
+    "prepare",
+    "refuse_unbound_role",
+    "revision_of",
+]
 
 # Any number will do that no other program on the server uses for its own lock.
 ADVISORY_LOCK = 7_304_211_889
@@ -72,6 +80,19 @@ def prepare(database: Database) -> None:
         where="environment variable SOLESPAN_DATABASE_URL",
         remedy="Make a copy of the database, then run: solespan migrate",
     )
+
+
+def refuse_unbound_role(database: Database) -> None:
+    """Raise `BadSetting` where PostgreSQL's row-level security does not bind our role."""
+    with clear_errors(), database.engine.connect() as connection:
+        if sees_every_tenant(connection):
+            raise BadSetting(
+                "The database role is a superuser or bypasses row-level security, so nothing but "
+                "the program itself would keep tenants apart.",
+                where="environment variable SOLESPAN_DATABASE_URL",
+                accepted="a role without SUPERUSER and BYPASSRLS that owns the database",
+                remedy="CREATE ROLE one, let it own the database, and use its address.",
+            )
 
 
 def migrate(database: Database, target: str = "head") -> tuple[str | None, str | None]:

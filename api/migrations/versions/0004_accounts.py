@@ -248,7 +248,6 @@ def _sessions_and_tokens() -> None:
         sa.Column("tenant_pk", BIG, nullable=False),
         sa.Column("begun_at", MOMENT, nullable=False),
         sa.Column("used_at", MOMENT, nullable=False),
-        sa.Column("confirmed_at", MOMENT, nullable=False),
         sa.CheckConstraint(
             "(user_pk IS NULL) <> (link_pk IS NULL)", name=op.f("ck_browser_sessions_one_person")
         ),

@@ -1,0 +1,54 @@
+"""What do the commands about accounts do and print?"""
+
+from __future__ import annotations
+
+from rich.console import Console
+
+from api.cli.opening import opened, serving
+from api.services.accounts import people
+from api.storage.accounts import list_tenants
+
+__all__ = ["run_invite", "run_list", "run_new_tenant", "run_remove"]
+
+
+def _say(text: str) -> None:
+    Console(soft_wrap=True).print(text, markup=False, highlight=False)
+
+
+def run_new_tenant(tenant_id: str, name: str, kind: str) -> None:
+    """Make a tenant and say how to work in it."""
+    with opened() as (database, _), database.writing() as session:
+        people.new_tenant(session, tenant_id=tenant_id, name=name, kind=kind)
+    _say(f"Made {tenant_id}. Commands work in it with SOLESPAN_TENANT={tenant_id}.")
+
+
+def run_invite(email: str, role: str) -> None:
+    """Print the link of an invitation."""
+    with serving() as services, services.database.writing() as session:
+        secret = people.invite(
+            session,
+            tenant_pk=services.database.tenant_pk,
+            email=email,
+            role=role,
+            now=services.clock.now(),
+        )
+        start = services.settings.public_address or "(the address of the service)"
+    _say(f"{start}/join/{secret}")
+    _say("It works once, within three days. Pass it on by a way you trust.")
+
+
+def run_list() -> None:
+    """Print tenants and members."""
+    with opened() as (database, _), database.reading() as session:
+        for tenant in list_tenants(session):
+            here = "  (commands work here)" if tenant["pk"] == database.tenant_pk else ""
+            _say(f"{tenant['tenant_id']}: {tenant['name']}, a {tenant['kind']}{here}")
+        for member in people.members_of(session, database.tenant_pk):
+            _say(f"  {member['email']}  {member['role']}")
+
+
+def run_remove(email: str) -> None:
+    """End a membership."""
+    with opened() as (database, _), database.writing() as session:
+        people.remove_member(session, tenant_pk=database.tenant_pk, email=email)
+    _say(f"{email} is no member any more.")

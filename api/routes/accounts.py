@@ -1,0 +1,161 @@
+"""How are members, invitations, tokens, customers' links and the audit log reached over HTTP?"""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+from fastapi import APIRouter, Depends, Path, Query, Response
+
+from api.routes.http import (
+    PROBLEM_ANSWERS,
+    Sender,
+    Serving,
+    after_of,
+    cursor_of,
+    json_answer,
+    needs_json,
+    plain,
+)
+from api.schemas.accounts import (
+    AuditPage,
+    Invited,
+    Link,
+    Member,
+    NewInvitation,
+    NewToken,
+    Token,
+    TokenMade,
+)
+from api.schemas.fields import KnownId
+from api.services.accounts import people, tokens
+from api.storage.audit import list_audit
+from api.storage.keys import list_tokens
+
+__all__ = ["router"]
+
+router = APIRouter(tags=["accounts"], responses=PROBLEM_ANSWERS)
+_AS_JSON = [Depends(needs_json)]
+Email = Annotated[str, Path(max_length=200, description="whose. Unit: none (e-mail address)")]
+
+
+@router.get("/members", response_model=None, responses={200: {"model": list[Member]}})
+def read_members(serving: Serving) -> Response:
+    """List who may come in."""
+    with serving.database.reading() as session:
+        rows = people.members_of(session, serving.database.tenant_pk)
+    return json_answer([{"email": row["email"], "role": row["role"]} for row in rows])
+
+
+@router.delete("/members/{email}", response_model=None, status_code=204)
+def remove_member(serving: Serving, email: Email) -> Response:
+    """Let a member in no more, at once."""
+    with serving.database.writing() as session:
+        people.remove_member(session, tenant_pk=serving.database.tenant_pk, email=email)
+    return Response(status_code=204)
+
+
+@router.put(
+    "/invitations/{email}",
+    response_model=None,
+    responses={200: {"model": Invited}},
+    dependencies=_AS_JSON,
+)
+def invite(serving: Serving, email: Email, new: NewInvitation) -> Response:
+    """Make an invitation in the place of an older one.
+
+    Its address is shown this once, works once, and for three days.
+    """
+    with serving.database.writing() as session:
+        secret = people.invite(
+            session,
+            tenant_pk=serving.database.tenant_pk,
+            email=email,
+            role=new.role,
+            now=serving.clock.now(),
+        )
+    return json_answer({"path": f"/join/{secret}"})
+
+
+@router.get("/tokens", response_model=None, responses={200: {"model": list[Token]}})
+def read_tokens(serving: Serving) -> Response:
+    """List the keys of programs, without the keys."""
+    with serving.database.reading() as session:
+        rows = list_tokens(session, serving.database.tenant_pk)
+    return json_answer([plain(row) for row in rows])
+
+
+@router.put(
+    "/tokens/{name}",
+    response_model=None,
+    responses={200: {"model": TokenMade}},
+    dependencies=_AS_JSON,
+)
+def make_token(
+    serving: Serving,
+    who: Sender,
+    name: Annotated[
+        str, Path(min_length=1, max_length=100, description="what it is for. Unit: none (text)")
+    ],
+    new: NewToken,
+) -> Response:
+    """Make a key for a program in the place of the one of this name; it is shown this once."""
+    with serving.database.writing() as session:
+        token_id, token = tokens.make_token(
+            session, who, name=name, scopes=new.scopes, now=serving.clock.now()
+        )
+    return json_answer({"token_id": token_id, "token": token})
+
+
+@router.delete("/tokens/{token_id}", response_model=None, status_code=204)
+def revoke_token(
+    serving: Serving,
+    token_id: Annotated[KnownId, Path(description="which key. Unit: none (identifier)")],
+) -> Response:
+    """End a key for good, at once."""
+    with serving.database.writing() as session:
+        tokens.revoke(session, serving.database.tenant_pk, token_id, serving.clock.now())
+    return Response(status_code=204)
+
+
+@router.put("/customers/{wearer_id}/link", response_model=None, responses={200: {"model": Link}})
+def make_link(
+    serving: Serving,
+    wearer_id: Annotated[KnownId, Path(description="which customer. Unit: none (identifier)")],
+) -> Response:
+    """Make a customer's own link, shown this once; the one before ends."""
+    with serving.database.writing() as session:
+        secret = tokens.new_link(
+            session,
+            tenant_pk=serving.database.tenant_pk,
+            wearer_id=wearer_id,
+            now=serving.clock.now(),
+        )
+    return json_answer({"path": f"/open/{secret}"})
+
+
+@router.delete("/customers/{wearer_id}/link", response_model=None, status_code=204)
+def end_link(
+    serving: Serving,
+    wearer_id: Annotated[KnownId, Path(description="which customer. Unit: none (identifier)")],
+) -> Response:
+    """End a customer's link, and every browser that came in by it."""
+    with serving.database.writing() as session:
+        tokens.end_link(session, wearer_id)
+    return Response(status_code=204)
+
+
+@router.get("/audit", response_model=None, responses={200: {"model": AuditPage}})
+def read_audit(
+    serving: Serving,
+    after: Annotated[
+        str | None, Query(max_length=200, description="`next` of a page. Unit: none (opaque text)")
+    ] = None,
+    limit: Annotated[int, Query(ge=1, le=200, description="at most so many. Unit: entries")] = 50,
+) -> Response:
+    """List what was changed, newest first."""
+    known = after_of(after, (int,))
+    with serving.database.reading() as session:
+        rows = list_audit(session, after=known, limit=limit)
+    items = [plain({k: v for k, v in row.items() if k != "id"}) for row in rows]
+    following = cursor_of((rows[-1]["id"],)) if len(rows) == limit else None
+    return json_answer({"items": items, "next": following})

@@ -1,0 +1,141 @@
+"""May this sender do this? The one table of what each address needs.
+
+An address that is not listed needs `read` for looking and `write` for changing, so a new route is
+closed until someone opens it. Middleware asks who sends, before any route runs, and leaves the
+answer in the request's state; `api.routes.http.Serving` then sees that tenant only.
+"""
+
+from __future__ import annotations
+
+import re
+import threading
+import time
+from dataclasses import dataclass, field
+from http.cookies import CookieError, SimpleCookie
+from urllib.parse import quote
+
+from starlette.concurrency import run_in_threadpool
+from starlette.datastructures import Headers
+from starlette.responses import RedirectResponse, Response
+from starlette.types import ASGIApp, Receive, Scope, Send
+
+from api.problems import PROBLEMS, problem_response
+from api.services.accounts.identity import THIS_MACHINE, Identity, identify
+from api.wiring import Services, session_cookie_name, session_limits
+
+__all__ = ["Access", "need_of"]
+
+SAFE_METHODS = frozenset({"GET", "HEAD", "OPTIONS"})
+OPEN, SIGNED_IN = "open", "signed in"
+# The first that matches counts; the second part is what looking needs, the third what changing.
+NEEDS: tuple[tuple[str, str, str], ...] = (
+    (r"/v1/health/.*|/assets/.*|/problems(/.*)?|/app\.webmanifest|/sw\.js", OPEN, OPEN),
+    (r"/calendar/.*|/answers/.*|/unsubscribe/.*", OPEN, OPEN),  # the address holds the secret
+    (r"/sign-in|/join/.*|/open/.*", OPEN, OPEN),
+    (r"/sign-out|/account(/.*)?", SIGNED_IN, SIGNED_IN),
+    (r"/my(/.*)?", "own", "own"),
+    (r"/people(/.*)?|/v1/(members|invitations|tokens|audit)(/.*)?", "manage", "manage"),
+    (r"/v1/customers(/.*)?|/customers/.*", "manage", "manage"),
+    (r"/notices(/.*)?|/v1/(notices|consents|bounces)(/.*)?", "read", "notices"),
+)
+_NEEDS = tuple((re.compile(pattern), look, change) for pattern, look, change in NEEDS)
+
+
+def need_of(method: str, path: str) -> str:
+    """Return the word that a sender must have to do this: see `api.services.accounts.identity`."""
+    safe = method in SAFE_METHODS
+    for pattern, look, change in _NEEDS:
+        if pattern.fullmatch(path):
+            return look if safe else change
+    return "read" if safe else "write"
+
+
+@dataclass
+class _Pace:
+    """How many changes a sender has left in this minute."""
+
+    per_minute: int
+    begun: float = 0.0
+    counts: dict[str, int] = field(default_factory=dict)
+    lock: threading.Lock = field(default_factory=threading.Lock)
+
+    def too_fast(self, actor: str) -> bool:
+        now = time.monotonic()
+        with self.lock:
+            if now - self.begun >= 60:
+                self.begun, self.counts = now, {}
+            self.counts[actor] = self.counts.get(actor, 0) + 1
+            return self.counts[actor] > self.per_minute
+
+
+class Access:
+    """Middleware that finds out who sends, and refuses what they may not do."""
+
+    def __init__(self, app: ASGIApp, *, writes_per_minute: int) -> None:
+        self.app = app
+        self._pace = _Pace(writes_per_minute)
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Refuse, or pass the request on with its sender in the state."""
+        if scope["type"] != "http":
+            await self.app(scope, receive, send)
+            return
+        services: Services = scope["app"].state.services
+        state = scope.setdefault("state", {})
+        if not services.settings.accounts:
+            state["identity"] = THIS_MACHINE
+            await self.app(scope, receive, send)
+            return
+        need = need_of(scope["method"], scope["path"])
+        headers = Headers(scope=scope)
+        who = await run_in_threadpool(_who, services, headers)
+        state["identity"] = who
+        kind = self._refusal(need, who, scope["method"])
+        if kind is None:
+            await self.app(scope, receive, send)
+            return
+        wants_page = "text/html" in headers.get("accept", "")
+        if kind == "not-signed-in" and wants_page and scope["method"] in SAFE_METHODS:
+            answer: Response = RedirectResponse(f"/sign-in?to={quote(scope['path'], safe='')}", 303)
+        else:
+            answer = problem_response(
+                PROBLEMS[kind],
+                instance=scope["path"],
+                request_id=state.get("request_id", ""),
+                headers=_HEADERS.get(kind, {}),
+            )
+        await answer(scope, receive, send)
+
+    def _refusal(self, need: str, who: Identity | None, method: str) -> str | None:
+        if need == OPEN:
+            return None
+        if who is None:
+            return "not-signed-in"
+        if need != SIGNED_IN and need not in who.may:
+            return "not-allowed"
+        if method not in SAFE_METHODS and self._pace.too_fast(f"{who.tenant_pk} {who.actor}"):
+            return "too-fast"
+        return None
+
+
+_HEADERS = {
+    "not-signed-in": {"www-authenticate": 'Bearer realm="solespan"'},
+    "too-fast": {"retry-after": "60"},
+}
+
+
+def _who(services: Services, headers: Headers) -> Identity | None:
+    kind, _, bearer = headers.get("authorization", "").partition(" ")
+    cookies: SimpleCookie = SimpleCookie()
+    try:
+        cookies.load(headers.get("cookie", ""))
+    except CookieError:
+        cookies.clear()
+    mine = cookies.get(session_cookie_name(services.settings))
+    return identify(
+        services.database,
+        cookie=mine.value if mine else None,
+        bearer=bearer.strip() if kind.lower() == "bearer" else None,
+        now=services.clock.now(),
+        limits=session_limits(services.settings),
+    )

@@ -1,0 +1,61 @@
+"""Which page shows who has access, and what happens to its forms?"""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from fastapi import APIRouter, Request, Response
+
+from api.errors import SolespanError
+from api.routes.http import Sender, Serving
+from api.routes.page_http import PageRoute, Typed, back_to, page_answer, refuse_foreign_form
+from api.services.accounts.page import do_form, people_page
+from api.wiring import Services
+
+__all__ = ["router"]
+
+router = APIRouter(route_class=PageRoute)
+
+
+@router.get("/people")
+def read_people(serving: Serving, request: Request) -> Response:
+    """Show members, keys, customers' links and the last changes."""
+    return _page(serving, request)
+
+
+@router.post("/people/{what}")
+def change_people(
+    serving: Serving,
+    request: Request,
+    who: Sender,
+    what: Literal["invite", "remove", "token", "revoke", "link"],
+    typed: Typed,
+) -> Response:
+    """Do what a form asks; a secret it made is shown on the answer and never again."""
+    try:
+        refuse_foreign_form(request, typed)
+        with serving.database.writing() as session:
+            shown = do_form(serving, session, who, what, typed)
+    except SolespanError as error:
+        said = f"{error.what} {error.remedy}"
+        return _page(serving, request, problem=said, status=error.status)
+    if shown is None:
+        return back_to("/people")
+    answer = _page(serving, request, shown=shown)
+    answer.headers["cache-control"] = "no-store"
+    return answer
+
+
+def _page(
+    serving: Services,
+    request: Request,
+    *,
+    shown: dict[str, str] | None = None,
+    problem: str = "",
+    status: int = 200,
+) -> Response:
+    with serving.database.reading() as session:
+        context = people_page(serving, session)
+    return page_answer(
+        request, "people.html", context | {"shown": shown, "problem": problem}, status
+    )

@@ -1,0 +1,210 @@
+"""How does a person come in by a page: with a password, an invitation, or a customer's link?
+
+The address of an invitation or a customer's link holds its secret: a stated exception to keeping
+secrets out of addresses. Opening one changes nothing, as programs that scan mail open every link;
+its button does.
+"""
+
+from __future__ import annotations
+
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Path, Request, Response
+
+from api.errors import SolespanError
+from api.routes.http import Sender, Serving
+from api.routes.page_http import PageRoute, Typed, Words, back_to, page_answer, refuse_foreign_form
+from api.services.accounts import people, sign_in, tokens
+from api.services.accounts.secrets import SHORTEST
+from api.storage.accounts import tenants_of
+from api.wiring import Services, session_cookie_name
+from dashboards.cautions import FOR_WEARERS
+from dashboards.pages.pair import FormState
+
+__all__ = ["router"]
+
+router = APIRouter(route_class=PageRoute)
+Secret = Annotated[str, Path(max_length=100, pattern=r"^[A-Za-z0-9_-]+$")]
+
+
+def _let_in(serving: Services, answer: Response, secret: str) -> Response:
+    name = session_cookie_name(serving.settings)
+    answer.set_cookie(
+        name,
+        secret,
+        max_age=round(serving.settings.session_days * 86400),
+        path="/",
+        secure=name.startswith("__Host-"),
+        httponly=True,
+        samesite="lax",
+    )
+    return answer
+
+
+def _outside(
+    request: Request, template: str, context: dict[str, Any], status: int = 200
+) -> Response:
+    """Fill a page for somebody who is not in yet; its address is told to nobody."""
+    frame = {"shop_name": "solespan", "cautions": FOR_WEARERS}
+    answer = page_answer(request, template, frame | context, status)
+    answer.headers["referrer-policy"] = "no-referrer"
+    return answer
+
+
+def _inside(address: str) -> str:
+    """Return an address of ours to go on to; the rack for any other."""
+    fine = address.startswith("/") and not address.startswith(("//", "/\\", "/sign-in"))
+    return address if fine else "/"
+
+
+@router.get("/sign-in")
+def read_sign_in(serving: Serving, request: Request, to: Words = "") -> Response:
+    """Show the form to sign in."""
+    if not serving.settings.accounts:
+        return back_to("/")
+    return _outside(request, "sign_in.html", {"form": FormState(), "to": _inside(to)})
+
+
+@router.post("/sign-in")
+def sign_in_by_form(serving: Serving, request: Request, typed: Typed) -> Response:
+    """Let a browser in, or show the form again with what is wrong."""
+    to = _inside(typed.get("to", ""))
+    try:
+        refuse_foreign_form(request, typed)
+        secret = sign_in.sign_in(
+            serving.database,
+            email=typed.get("email", ""),
+            password=typed.get("password", ""),
+            address=request.client.host if request.client else "",
+            now=serving.clock.now(),
+        )
+    except SolespanError as error:
+        form = FormState({"email": typed.get("email", "")}, {"": f"{error.what} {error.remedy}"})
+        answer = _outside(request, "sign_in.html", {"form": form, "to": to}, error.status)
+        if isinstance(error, sign_in.TooManyTries):
+            answer.headers["retry-after"] = str(error.wait_s)
+        return answer
+    return _let_in(serving, back_to(to), secret)
+
+
+@router.post("/sign-out")
+def sign_out_by_form(serving: Serving, request: Request, typed: Typed) -> Response:
+    """End this browser's session."""
+    refuse_foreign_form(request, typed)
+    name = session_cookie_name(serving.settings)
+    sign_in.sign_out(serving.database, request.cookies.get(name, ""))
+    answer = back_to("/sign-in")
+    answer.delete_cookie(name, secure=name.startswith("__Host-"), httponly=True, samesite="lax")
+    answer.headers["clear-site-data"] = '"cache", "storage"'
+    return answer
+
+
+@router.get("/join/{secret}")
+def read_invitation(serving: Serving, request: Request, secret: Secret) -> Response:
+    """Show whom an invitation is for, and the form to choose a password."""
+    return _join_page(serving, request, secret, FormState())
+
+
+@router.post("/join/{secret}")
+def accept_invitation(serving: Serving, request: Request, secret: Secret, typed: Typed) -> Response:
+    """Make the person a member with the password they chose."""
+    try:
+        refuse_foreign_form(request, typed)
+        with serving.database.writing() as session:
+            people.accept(
+                session, secret=secret, password=typed.get("password", ""), now=serving.clock.now()
+            )
+    except SolespanError as error:
+        return _join_page(
+            serving, request, secret, FormState({}, {error.where or "": error.what}), error.status
+        )
+    return back_to("/sign-in")
+
+
+def _join_page(
+    serving: Services, request: Request, secret: str, form: FormState, status: int = 200
+) -> Response:
+    with serving.database.reading() as session:
+        invited = people.invitation_of(session, secret, serving.clock.now())
+    context = {"form": form, "email": invited["email"], "shortest": SHORTEST}
+    return _outside(request, "join.html", context, status)
+
+
+@router.get("/open/{secret}")
+def read_link(request: Request, secret: Secret) -> Response:  # noqa: ARG001 - in the form's address
+    """Show the button behind which a customer's own pairs are."""
+    return _outside(request, "open.html", {"shop_name": ""})
+
+
+@router.post("/open/{secret}")
+def open_link(serving: Serving, request: Request, secret: Secret, typed: Typed) -> Response:
+    """Let a customer's browser in to their own pairs."""
+    refuse_foreign_form(request, typed)
+    with serving.database.writing() as session:
+        mine, _ = tokens.open_link(session, secret, serving.clock.now())
+    return _let_in(serving, back_to("/my"), mine)
+
+
+@router.get("/account")
+def read_account(serving: Serving, request: Request, who: Sender, done: Words = "") -> Response:
+    """Show who one is here, the other tenants one may enter, and the password's form."""
+    return _account_page(serving, request, who.user_pk, who.actor, FormState(), done=done)
+
+
+@router.post("/account/password")
+def change_password(serving: Serving, request: Request, who: Sender, typed: Typed) -> Response:
+    """Change one's own password; every other browser of the person is signed out."""
+    try:
+        refuse_foreign_form(request, typed)
+        secret = sign_in.change_password(
+            serving.database,
+            email=who.actor,
+            old=typed.get("old", ""),
+            new=typed.get("new", ""),
+            tenant_pk=who.tenant_pk,
+            now=serving.clock.now(),
+        )
+    except SolespanError as error:
+        form = FormState({}, {"": error.what})
+        return _account_page(serving, request, who.user_pk, who.actor, form, status=error.status)
+    return _let_in(serving, back_to("/account", done="password"), secret)
+
+
+@router.post("/account/enter")
+def enter_tenant(serving: Serving, request: Request, who: Sender, typed: Typed) -> Response:
+    """Go on in another tenant of one's own."""
+    refuse_foreign_form(request, typed)
+    secret = sign_in.enter_tenant(
+        serving.database,
+        user_pk=who.user_pk or 0,
+        tenant_id=typed.get("tenant", ""),
+        now=serving.clock.now(),
+    )
+    sign_in.sign_out(
+        serving.database, request.cookies.get(session_cookie_name(serving.settings), "")
+    )
+    return _let_in(serving, back_to("/"), secret)
+
+
+def _account_page(
+    serving: Services,
+    request: Request,
+    user_pk: int | None,
+    actor: str,
+    form: FormState,
+    *,
+    done: str = "",
+    status: int = 200,
+) -> Response:
+    with serving.database.reading() as session:
+        tenants = [] if user_pk is None else tenants_of(session, user_pk)
+    context = {
+        "accounts": serving.settings.accounts,
+        "actor": actor,
+        "tenants": [t | {"here": t["pk"] == serving.database.tenant_pk} for t in tenants],
+        "person": user_pk is not None,
+        "form": form,
+        "shortest": SHORTEST,
+        "done": "The password is changed." if done == "password" else "",
+    }
+    return page_answer(request, "account.html", context, status)

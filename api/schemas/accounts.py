@@ -1,0 +1,103 @@
+"""What do members, invitations, tokens, links and the audit log look like over HTTP?"""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import Annotated, Any, Literal
+
+from pydantic import BaseModel, ConfigDict, Field
+
+__all__ = [
+    "AuditPage",
+    "Invited",
+    "Link",
+    "Member",
+    "NewInvitation",
+    "NewToken",
+    "Token",
+    "TokenMade",
+]
+
+Scope = Literal["read", "write", "notices", "manage"]
+Role = Literal["owner", "staff"]
+Instant = Annotated[datetime, Field(description="Unit: none (instant in UTC, ISO 8601)")]
+
+
+MaybeInstant = Annotated[
+    datetime | None, Field(description="null = never. Unit: none (instant in UTC, ISO 8601)")
+]
+
+
+class _Given(BaseModel):
+    model_config = ConfigDict(extra="forbid")
+
+
+class NewInvitation(_Given):
+    """As what a person is invited."""
+
+    role: Annotated[Role, Field(description="what they may do. Unit: none (word)")] = "staff"
+
+
+class Invited(BaseModel):
+    """An invitation, shown this once."""
+
+    path: Annotated[str, Field(description="address to pass on. Unit: none (path)")]
+
+
+class Member(BaseModel):
+    """A member of the tenant."""
+
+    email: Annotated[str, Field(description="address they sign in with. Unit: none (text)")]
+    role: Annotated[Role, Field(description="what they may do. Unit: none (word)")]
+
+
+class NewToken(_Given):
+    """A key to be made for a program."""
+
+    scopes: Annotated[
+        list[Scope],
+        Field(min_length=1, max_length=4, description="what it may do. Unit: none (words)"),
+    ]
+
+
+class TokenMade(BaseModel):
+    """A key, shown this once."""
+
+    token_id: Annotated[str, Field(description="name it is revoked by. Unit: none (identifier)")]
+    token: Annotated[str, Field(description="the key itself. Unit: none (opaque text)")]
+
+
+class Token(BaseModel):
+    """A key without the key."""
+
+    token_id: Annotated[str, Field(description="name it is revoked by. Unit: none (identifier)")]
+    name: Annotated[str, Field(description="what it is for. Unit: none (text)")]
+    scopes: Annotated[list[Scope], Field(description="what it may do. Unit: none (words)")]
+    made_by: Annotated[str, Field(description="who made it. Unit: none (text)")]
+    made_at: Instant
+    used_at: MaybeInstant
+    revoked_at: MaybeInstant
+
+
+class Link(BaseModel):
+    """A customer's way to their own pairs, shown this once."""
+
+    path: Annotated[str, Field(description="address to pass on. Unit: none (path)")]
+
+
+class AuditEntry(BaseModel):
+    """One change."""
+
+    at: Instant
+    actor: Annotated[str, Field(description="who changed it. Unit: none (text)")]
+    action: Annotated[str, Field(description="method and route. Unit: none (text)")]
+    subject: Annotated[
+        dict[str, Any], Field(description="ids in the address. Unit: none (identifiers)")
+    ]
+
+
+class AuditPage(BaseModel):
+    """Some entries of the audit log, newest first."""
+
+    items: Annotated[list[AuditEntry], Field(description="the entries. Unit: none (records)")]
+    next: Annotated[str | None, Field(description="`after` of what follows. Unit: none (text)")]

@@ -1,0 +1,1 @@
+"""Who may come in, as whom, and what may they do there?"""

@@ -1,0 +1,47 @@
+"""What does a customer see and log on their own page, and nobody else's?"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from sqlalchemy.orm import Session
+
+from api.errors import NotFound
+from api.services.accounts.identity import Identity
+from api.services.page_forms import Typed
+from api.services.wear_today import log_tap
+from api.storage.forecasts import load_forecasts
+from api.storage.records import list_records, wearer_id_of
+from api.wiring import Services
+
+__all__ = ["log_own_wear", "own_rack"]
+
+MOST_PAIRS = 200
+
+
+def _mine(session: Session, who: Identity) -> str:
+    wearer_id = None if who.wearer_pk is None else wearer_id_of(session, who.wearer_pk)
+    if wearer_id is None:
+        raise NotFound("There is no such page.", remedy="Ask the shop for a new link.")
+    return wearer_id
+
+
+def own_rack(session: Session, who: Identity) -> dict[str, Any]:
+    """Return `wearer`, `pairs` and `forecast` (a frame) of the customer who looks."""
+    wearer_id = _mine(session, who)
+    (wearer,) = list_records(session, "wearers", equal={"wearer_id": wearer_id}, limit=1)
+    return {
+        "wearer": wearer,
+        "pairs": list_records(session, "pairs", equal={"wearer_id": wearer_id}, limit=MOST_PAIRS),
+        "forecast": load_forecasts(session, [wearer_id]),
+    }
+
+
+def log_own_wear(
+    serving: Services, session: Session, who: Identity, typed: Typed
+) -> dict[str, Any]:
+    """Log a wear today of one of the customer's own pairs. Raises `NotFound` for any other."""
+    equal = {"wearer_id": _mine(session, who), "pair_id": typed.get("pair", "")}
+    if not list_records(session, "pairs", equal=equal, limit=1):
+        raise NotFound("You have no such pair here.", where="pair")
+    return log_tap(serving, session, typed)

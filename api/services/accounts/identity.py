@@ -1,0 +1,104 @@
+"""Who sends this request, for which tenant, and what may they do?
+
+An `Identity` comes from a browser's session or from an API token. What it may do are words:
+
+* `read` and `write`: the tenant's log, forecasts, plans and bench;
+* `notices`: decide, send and word notices to customers;
+* `manage`: members, tokens, audit, export and erasure;
+* `own`: one customer's own pairs, on the pages made for that.
+
+An owner may do all but `own`, staff all but `manage`; a token what its scopes and its maker may.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Any
+
+from api.services.accounts.secrets import hash_of
+from api.storage.keys import find_session, find_token, touch
+from api.storage.scope import FIRST_TENANT
+from api.storage.session import Database
+
+__all__ = ["MAY", "SCOPES", "THIS_MACHINE", "TOKEN_START", "Identity", "Limits", "identify"]
+
+SCOPES = ("read", "write", "notices", "manage")
+MAY = {"owner": frozenset(SCOPES), "staff": frozenset(SCOPES) - {"manage"}}
+TOKEN_START = "solespan_"  # noqa: S105 - so that a lost token is recognised
+TOUCH_EVERY = timedelta(minutes=1)
+
+
+@dataclass(frozen=True)
+class Identity:
+    """One sender: the tenant, a name for the audit log, and what they may do."""
+
+    tenant_pk: int
+    actor: str
+    may: frozenset[str]
+    user_pk: int | None = None
+    wearer_pk: int | None = None
+    session_pk: int | None = None
+
+
+# The embedded default: whoever sits at this machine. `serve` lets nobody else in then.
+THIS_MACHINE = Identity(FIRST_TENANT, "this machine", frozenset(SCOPES))
+
+
+@dataclass(frozen=True)
+class Limits:
+    """How long a session lives: without being used, and at the longest."""
+
+    idle: timedelta
+    longest: timedelta
+
+
+def identify(
+    database: Database, *, cookie: str | None, bearer: str | None, now: datetime, limits: Limits
+) -> Identity | None:
+    """Return who holds this token or session, or None; every request asks anew."""
+    if bearer:
+        return _by_token(database, bearer, now)
+    return _by_session(database, cookie, now, limits) if cookie else None
+
+
+def _by_token(database: Database, bearer: str, now: datetime) -> Identity | None:
+    with database.reading() as session:
+        found = find_token(session, hash_of(bearer))
+    if found is None:
+        return None
+    _note_use(database, "token", found, now)
+    may = frozenset(found["scopes"]) & MAY[found["role"]]
+    return Identity(found["tenant_pk"], f"token {found['token_id']}", may)
+
+
+def _by_session(database: Database, cookie: str, now: datetime, limits: Limits) -> Identity | None:
+    with database.reading() as session:
+        found = find_session(session, hash_of(cookie))
+    if found is None:
+        return None
+    if now - found["used_at"] > limits.idle or now - found["begun_at"] > limits.longest:
+        return None
+    _note_use(database, "session", found, now)
+    if found["wearer_pk"] is not None:
+        return Identity(
+            found["tenant_pk"],
+            f"customer {found['wearer_pk']}",
+            frozenset({"own"}),
+            wearer_pk=found["wearer_pk"],
+            session_pk=found["pk"],
+        )
+    return Identity(
+        found["tenant_pk"],
+        found["email"],
+        MAY[found["role"]],
+        user_pk=found["user_pk"],
+        session_pk=found["pk"],
+    )
+
+
+def _note_use(database: Database, kind: str, found: dict[str, Any], now: datetime) -> None:
+    # Once a minute is enough to know by, and spares the hot reads a write each.
+    if found["used_at"] is None or now - found["used_at"] >= TOUCH_EVERY:
+        with database.writing() as session:
+            touch(session, kind, found["pk"], now)

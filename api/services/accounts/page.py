@@ -1,0 +1,101 @@
+"""What does the page of members and keys show, and what does each of its forms do?"""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import Any
+
+from sqlalchemy.orm import Session
+
+from api.services.accounts import people, tokens
+from api.services.accounts.identity import SCOPES, Identity
+from api.services.page_forms import Typed
+from api.storage.audit import list_audit
+from api.storage.keys import list_tokens
+from api.storage.records import list_records
+from api.wiring import Services
+
+__all__ = ["do_form", "people_page"]
+
+SHOWN_CHANGES = 30
+SHOWN_CUSTOMERS = 1000
+SCOPE_WORDS = {
+    "read": "read",
+    "write": "write the log",
+    "notices": "send notices",
+    "manage": "manage members and keys",
+}
+
+
+def people_page(serving: Services, session: Session) -> dict[str, Any]:
+    """Return members, keys, customers and the last changes of a tenant."""
+    tenant_pk = serving.database.tenant_pk
+    wearers = list_records(session, "wearers", equal={}, limit=SHOWN_CUSTOMERS)
+    return {
+        "accounts": serving.settings.accounts,
+        "members": people.members_of(session, tenant_pk),
+        "tokens": [
+            {
+                "token_id": row["token_id"],
+                "name": row["name"],
+                "scopes": row["scopes"],
+                "made": _day(row["made_at"]),
+                "used": _day(row["used_at"]) or "never",
+                "revoked": row["revoked_at"] is not None,
+            }
+            for row in list_tokens(session, tenant_pk)
+        ],
+        "scopes": [(scope, SCOPE_WORDS[scope]) for scope in SCOPES],
+        "wearers": [(row["wearer_id"], row["name"] or row["wearer_id"]) for row in wearers],
+        "audit": [
+            {
+                "at": row["at"].strftime("%Y-%m-%d %H:%M"),
+                "actor": row["actor"],
+                "action": row["action"],
+                "of": ", ".join(f"{name} {value}" for name, value in row["subject"].items()),
+            }
+            for row in list_audit(session, after=None, limit=SHOWN_CHANGES)
+        ],
+    }
+
+
+def _day(moment: datetime | None) -> str:
+    return "" if moment is None else moment.date().isoformat()
+
+
+def do_form(
+    serving: Services, session: Session, who: Identity, what: str, typed: Typed
+) -> dict[str, str] | None:
+    """Do what a form of the page asks; return a secret to show this once, if it made one.
+
+    Raises `Refused`, `NotFound`, `Conflict`.
+    """
+    now, tenant_pk = serving.clock.now(), serving.database.tenant_pk
+    start = serving.settings.public_address or ""
+    if what == "invite":
+        secret = people.invite(
+            session,
+            tenant_pk=tenant_pk,
+            email=typed.get("email", ""),
+            role=typed.get("role", ""),
+            now=now,
+        )
+        return {"what": "The invitation.", "secret": f"{start}/join/{secret}"}
+    if what == "remove":
+        people.remove_member(session, tenant_pk=tenant_pk, email=typed.get("email", ""))
+    elif what == "token":
+        scopes = [scope for scope in SCOPES if typed.get(f"scope_{scope}")]
+        _, token = tokens.make_token(
+            session, who, name=typed.get("name", "").strip() or "a program", scopes=scopes, now=now
+        )
+        return {"what": "The key.", "secret": token}
+    elif what == "revoke":
+        tokens.revoke(session, tenant_pk, typed.get("token_id", ""), now)
+    elif what == "link" and typed.get("do") == "end":
+        tokens.end_link(session, typed.get("wearer", ""))
+    elif what == "link":
+        secret = tokens.new_link(
+            session, tenant_pk=tenant_pk, wearer_id=typed.get("wearer", ""), now=now
+        )
+        return {"what": "The customer's link.", "secret": f"{start}/open/{secret}"}
+    return None

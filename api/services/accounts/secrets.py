@@ -1,0 +1,85 @@
+"""How are keys made and passwords judged, kept and compared?
+
+Keys have 256 random bits and are kept as SHA-256, which suffices for what cannot be guessed.
+Passwords are kept as argon2id (RFC 9106) with the library's parameters, which each hash records; at
+sign-in an older one is made anew. The rules are those of the OWASP Application Security
+Verification Standard 5.0, 6.2: a length of at least 12, up to 256, no rule of composition, and none
+of the commonly used ones.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import secrets
+from functools import cache
+
+from argon2 import PasswordHasher
+from argon2.exceptions import InvalidHashError, VerificationError
+
+__all__ = [
+    "SHORTEST",
+    "fault_of_password",
+    "hash_of",
+    "hash_password",
+    "new_secret",
+    "outdated",
+    "same_password",
+]
+
+SHORTEST, LONGEST = 12, 256
+_HASHER = PasswordHasher()
+
+
+def new_secret() -> str:
+    """Return 256 random bits as text for an address or a header."""
+    return secrets.token_urlsafe(32)
+
+
+def hash_of(secret: str) -> str:
+    """Return what is kept of a secret."""
+    return hashlib.sha256(secret.encode()).hexdigest()
+
+
+def fault_of_password(password: str, *, email: str = "") -> str:
+    """Say why a password is not taken; empty when it is."""
+    if not SHORTEST <= len(password) <= LONGEST:
+        return f"a password has {SHORTEST} to {LONGEST} characters"
+    lowered = password.casefold()
+    if email and lowered in (email.casefold(), email.partition("@")[0].casefold()):
+        return "a password is not the e-mail address"
+    if lowered in _common() or len(set(lowered)) < 4:
+        return "this password is among those that are tried first"
+    return ""
+
+
+@cache
+def _common() -> frozenset[str]:
+    """Return passwords that attackers try first, from the frequency lists of a library."""
+    from zxcvbn.frequency_lists import FREQUENCY_LISTS  # noqa: PLC0415 - 2 MB, for this only
+
+    words = FREQUENCY_LISTS["passwords"]
+    return frozenset(word for word in words if len(word) >= SHORTEST)
+
+
+def hash_password(password: str) -> str:
+    """Return what is kept of a password."""
+    return _HASHER.hash(password)
+
+
+@cache
+def _nobody() -> str:
+    return _HASHER.hash(new_secret())
+
+
+def same_password(kept: str | None, password: str) -> bool:
+    """Return whether it is the password; as slow for a person who is not there (`kept` None)."""
+    try:
+        matches = _HASHER.verify(kept or _nobody(), password)
+    except (VerificationError, InvalidHashError):
+        return False
+    return matches and kept is not None
+
+
+def outdated(kept: str) -> bool:
+    """Return whether a hash was made with other parameters than those of today."""
+    return _HASHER.check_needs_rehash(kept)

@@ -1,0 +1,103 @@
+"""How does a program get a key to a tenant, and a customer a way to their own pairs?"""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+from datetime import datetime
+from typing import Any
+
+from sqlalchemy.orm import Session
+
+from api.errors import NotFound, Refused
+from api.services.accounts import secrets
+from api.services.accounts.identity import SCOPES, TOKEN_START, Identity
+from api.storage import keys
+from api.storage.records import owner_of
+
+__all__ = ["end_link", "make_token", "new_link", "open_link", "revoke"]
+
+
+def make_token(
+    session: Session, who: Identity, *, name: str, scopes: Collection[str], now: datetime
+) -> tuple[str, str]:
+    """Make an API token; return its public id and the token, which is shown this once.
+
+    It takes the place of the tenant's token of the same name, which ends.
+
+    Raises `Refused` for a scope that is not there or that its maker does not have.
+    """
+    unknown = sorted(set(scopes) - (who.may & set(SCOPES)))
+    if unknown or not scopes or who.user_pk is None:
+        raise Refused(
+            "A token cannot have these scopes."
+            if who.user_pk is not None
+            else "Only a person who is signed in makes tokens.",
+            where="scopes",
+            accepted=", ".join(scope for scope in SCOPES if scope in who.may),
+            remedy="Choose at least one of your own.",
+        )
+    keys.end_tokens_named(session, who.tenant_pk, name, now)
+    token = TOKEN_START + secrets.new_secret()
+    values = {
+        "tenant_pk": who.tenant_pk,
+        "user_pk": who.user_pk,
+        "name": name,
+        "scopes": sorted(set(scopes)),
+        "token_hash": secrets.hash_of(token),
+        "made_at": now,
+    }
+    return keys.add_token(session, values), token
+
+
+def revoke(session: Session, tenant_pk: int, token_id: str, now: datetime) -> None:
+    """End a token for good; again does nothing. Raises `NotFound`."""
+    if not keys.revoke_token(session, tenant_pk, token_id, now):
+        raise NotFound("There is no such token.", where="token_id", remedy="Look at the list.")
+
+
+def _wearer_pk(session: Session, wearer_id: str) -> int:
+    owner = owner_of(session, "wearer_id", wearer_id, lock=False)
+    if owner is None:
+        raise NotFound(
+            f"There is no wearer {wearer_id!r}.", where="wearer_id", remedy="Look at the list."
+        )
+    return owner.wearer_pk
+
+
+def new_link(session: Session, *, tenant_pk: int, wearer_id: str, now: datetime) -> str:
+    """Make a customer's link, ending the one before, and return its secret. Raises `NotFound`."""
+    secret = secrets.new_secret()
+    keys.put_link(
+        session,
+        tenant_pk=tenant_pk,
+        wearer_pk=_wearer_pk(session, wearer_id),
+        secret_hash=secrets.hash_of(secret),
+        now=now,
+    )
+    return secret
+
+
+def end_link(session: Session, wearer_id: str) -> None:
+    """End a customer's link and every browser that came in by it. Raises `NotFound`."""
+    if not keys.remove_link(session, _wearer_pk(session, wearer_id)):
+        raise NotFound("This customer has no link.", where="wearer_id")
+
+
+def open_link(session: Session, secret: str, now: datetime) -> tuple[str, dict[str, Any]]:
+    """Let a customer's browser in; return the session's secret and the link's row.
+
+    Raises `NotFound` when the link was ended.
+    """
+    link = keys.find_link(session, secrets.hash_of(secret))
+    if link is None:
+        raise NotFound("This link is not in use any more.", remedy="Ask the shop for a new one.")
+    mine = secrets.new_secret()
+    keys.add_session(
+        session,
+        token_hash=secrets.hash_of(mine),
+        tenant_pk=link["tenant_pk"],
+        link_pk=link["pk"],
+        now=now,
+    )
+    keys.touch(session, "link", link["pk"], now)
+    return mine, link

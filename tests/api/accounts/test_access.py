@@ -1,0 +1,162 @@
+"""Every address of the service lets in those it is for, and nobody else."""
+
+from __future__ import annotations
+
+import re
+
+import pytest
+from fastapi.routing import iter_route_contexts
+
+from api.routes.edge.access import need_of
+
+OPEN_ADDRESSES = {
+    "/v1/health/live",
+    "/v1/health/ready",
+    "/assets/{url_name}",
+    "/problems",
+    "/problems/{name}",
+    "/app.webmanifest",
+    "/sw.js",
+    "/calendar/{secret}.ics",
+    "/answers/{token}",
+    "/unsubscribe/{token}",
+    "/sign-in",
+    "/join/{secret}",
+    "/open/{secret}",
+}
+
+
+def bearer(token: str) -> dict[str, str]:
+    return {"authorization": f"Bearer {token}"}
+
+
+def addresses(client) -> list[tuple[str, str]]:
+    """Every method and address of the service, as templates."""
+    found = set()
+    for context in iter_route_contexts(client.app.router.routes):
+        for method in getattr(context, "methods", None) or ():
+            found.add((method, context.path))
+    assert len(found) > 100, "the routes were not found"
+    return sorted(found)
+
+
+def filled(template: str) -> str:
+    """Put something into each part of an address that no record has."""
+    return re.sub(r"\{[^}]+\}", "x9", template)
+
+
+def send(client, method: str, template: str, headers=None):
+    headers = {"content-type": "application/json", **(headers or {})}
+    content = b"" if method in ("GET", "HEAD", "OPTIONS") else b"{}"
+    return client.request(
+        method, filled(template), headers=headers, content=content, follow_redirects=False
+    )
+
+
+def test_the_addresses_open_to_everybody_are_exactly_these(client):
+    found = {t for method, t in addresses(client) if need_of(method, filled(t)) == "open"}
+    assert found == OPEN_ADDRESSES
+
+
+def test_nobody_reaches_anything_else_without_signing_in(client):
+    for method, template in addresses(client):
+        answer = send(client, method, template)
+        if template in OPEN_ADDRESSES:
+            assert answer.status_code not in (401, 403), (method, template)
+        else:
+            assert answer.status_code == 401, (method, template, answer.text[:200])
+            assert "bearer" in answer.headers["www-authenticate"].lower()
+
+
+@pytest.mark.parametrize(
+    ("email", "scopes"),
+    [
+        ("ada@example.org", ("read",)),
+        ("ada@example.org", ("read", "write")),
+        ("ada@example.org", ("read", "write", "notices")),
+        ("ada@example.org", ("manage",)),
+        ("ben@example.org", ("read", "write", "notices", "manage")),
+    ],
+)
+def test_a_token_reaches_as_far_as_its_scopes_and_its_maker(client, token_of, email, scopes):
+    may = set(scopes) - ({"manage"} if email.startswith("ben") else set())
+    headers = bearer(token_of(email, *scopes))
+    for method, template in addresses(client):
+        need = need_of(method, filled(template))
+        if need in ("open", "signed in"):
+            continue
+        answer = send(client, method, template, headers)
+        allowed = need in may
+        assert (answer.status_code != 403) == allowed or (
+            allowed and answer.json()["type"] != "/problems/not-allowed"
+        ), (method, template, need, answer.status_code, answer.text[:200])
+        assert answer.status_code != 401, (method, template)
+
+
+def test_a_customer_sees_only_the_pages_made_for_them(client, link_of_carl, open_as_customer):
+    open_as_customer(link_of_carl)
+    for method, template in addresses(client):
+        need = need_of(method, filled(template))
+        if need in ("open", "signed in", "own"):
+            continue
+        answer = send(client, method, template)
+        assert answer.status_code == 403, (method, template, answer.status_code)
+
+
+def test_what_another_shop_has_is_not_there(client, token_of, services):
+    mine = bearer(token_of("ada@example.org", "read", "write", "manage"))
+    theirs = bearer(token_of("eve@example.org", "read", "write", "manage"))
+    assert client.get("/v1/pairs/oxford", headers=mine).json()["label"] == "mine"
+    assert client.get("/v1/pairs/oxford", headers=theirs).json()["label"] == "theirs"
+    made = client.post("/v1/wearers", json={"wearer_id": "dora", "name": "Dora"}, headers=theirs)
+    assert made.status_code == 201
+    ids = {
+        "pair_id": "dora-1",
+        "wearer_id": "dora",
+        "construction": "blake",
+    }
+    assert client.post("/v1/pairs", json=ids, headers=theirs).status_code == 201
+    for address in ("/v1/wearers/dora", "/v1/pairs/dora-1", "/pairs/dora-1"):
+        assert client.get(address, headers=mine).status_code == 404, address
+    assert client.put("/v1/customers/dora/link", headers=mine).status_code == 404
+    assert client.put("/v1/customers/dora/link", headers=theirs).status_code == 200
+    del services
+
+
+def test_the_same_idempotency_key_in_two_shops_is_two_keys(client, token_of):
+    said = {"idempotency-key": '"one"'}
+    for email, label in (("ada@example.org", "Ada's"), ("eve@example.org", "Eve's")):
+        answer = client.post(
+            "/v1/wearers",
+            json={"wearer_id": "new", "name": label},
+            headers=said | bearer(token_of(email, "read", "write")),
+        )
+        assert answer.status_code == 201
+        assert answer.json()["name"] == label
+
+
+def test_a_browser_is_sent_to_sign_in_and_a_program_is_told(client):
+    page = client.get("/plan", headers={"accept": "text/html"}, follow_redirects=False)
+    assert page.status_code == 303
+    assert page.headers["location"] == "/sign-in?to=%2Fplan"
+    assert client.get("/v1/pairs").json()["type"] == "/problems/not-signed-in"
+
+
+def test_a_sender_who_changes_too_much_in_a_minute_is_slowed(client, token_of, monkeypatch):
+    monkeypatch.setattr("api.routes.edge.access._Pace.too_fast", lambda *_: True)
+    answer = client.post("/v1/wearers", json={}, headers=bearer(token_of(OWNER, "write")))
+    assert answer.status_code == 429
+    assert answer.headers["retry-after"] == "60"
+
+
+OWNER = "ada@example.org"
+
+
+def test_every_change_is_signed_with_who_made_it(client, token_of, enter):
+    assert enter(client, OWNER).status_code == 303
+    client.post(
+        "/v1/wearers", json={"wearer_id": "zoe"}, headers={"origin": "http://127.0.0.1:8000"}
+    )
+    newest = client.get("/v1/audit").json()["items"][0]
+    assert (newest["actor"], newest["action"]) == (OWNER, "POST /wearers")
+    del token_of
