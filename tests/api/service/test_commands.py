@@ -114,7 +114,7 @@ def test_mistakes_are_told_with_what_is_accepted(run, arguments, error, said):
 
 @pytest.mark.parametrize("host", ["0.0.0.0", "192.168.1.5", "::", "shop.example", ""])
 def test_other_machines_are_refused_while_there_are_no_accounts(host):
-    with pytest.raises(BadSetting, match="no accounts"):
+    with pytest.raises(BadSetting, match="nobody signs in"):
         serve.refuse_other_machines(host)
 
 
