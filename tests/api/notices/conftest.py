@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 from collections.abc import Callable, Iterator
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -49,20 +50,25 @@ def settings_of(address: str, **more: object) -> Settings:
     )
 
 
+def fill(services: Services, *, pairs: int = 4) -> None:
+    """Write rules, and a few customers of whom two agreed to mail."""
+    add_customers(services.database, pairs=pairs)
+    with services.database.writing() as session:
+        change_rules(session, RULES, None)
+        for wearer_id in ("ada", "bo"):
+            consent = {"wearer_id": wearer_id, "channel": "mail", "how": "paper", "by": "Mo"}
+            give(session, ConsentGiven(**consent), services.clock)
+
+
 @pytest.fixture
 def shop_on(clock: MovableClock) -> Iterator[Callable[..., Services]]:
-    """Give a shop with rules and a few customers who agreed, on a database."""
+    """Give a shop with rules and a few customers who agreed, on an empty database."""
     opened: list[Services] = []
 
     def open_shop(address: str, *, pairs: int = 4, **more: object) -> Services:
         services = build_services(settings_of(address, **more), clock)
         opened.append(services)
-        add_customers(services.database, pairs=pairs)
-        with services.database.writing() as session:
-            change_rules(session, RULES, None)
-            for wearer_id in ("ada", "bo"):
-                consent = {"wearer_id": wearer_id, "channel": "mail", "how": "paper", "by": "Mo"}
-                give(session, ConsentGiven(**consent), clock)
+        fill(services, pairs=pairs)
         return services
 
     yield open_shop
@@ -70,10 +76,24 @@ def shop_on(clock: MovableClock) -> Iterator[Callable[..., Services]]:
         services.database.close()
 
 
+@pytest.fixture(scope="session")
+def filled(sqlite_template: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The shop's database, written once."""
+    path = tmp_path_factory.mktemp("notices") / "filled.sqlite3"
+    shutil.copyfile(sqlite_template, path)
+    services = build_services(settings_of(f"sqlite:///{path}"), MovableClock())
+    fill(services)
+    services.database.close()
+    return path
+
+
 @pytest.fixture
-def shop(shop_on: Callable[..., Services], sqlite_address: str) -> Services:
-    """The shop on SQLite."""
-    return shop_on(sqlite_address)
+def shop(filled: Path, sqlite_address: str, clock: MovableClock) -> Iterator[Services]:
+    """The shop on SQLite: a copy that this test may change."""
+    shutil.copyfile(filled, sqlite_address.removeprefix("sqlite:///"))
+    services = build_services(settings_of(sqlite_address), clock)
+    yield services
+    services.database.close()
 
 
 @pytest.fixture

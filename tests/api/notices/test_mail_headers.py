@@ -71,7 +71,7 @@ def test_without_https_one_click_is_not_promised():
     assert mail["List-Unsubscribe"]
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=60, deadline=None)
 @given(st.text(max_size=60), st.text(max_size=60), st.text(max_size=60))
 def test_no_text_adds_a_header_or_a_recipient(name, subject, shop_name):
     injected = "\r\nBcc: eve@mail.example"
