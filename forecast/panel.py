@@ -91,6 +91,12 @@ class Panel:
         return np.asarray(np.isin(self.material, leathers) * (self.path_point != _HEEL), float)
 
     @property
+    def sizes(self) -> tuple[int, int, int, int]:
+        """Number of wearers, pairs, paths, and observations that are checks."""
+        checks = int((self.obs_check >= 0).sum())
+        return len(self.wearer_ids), len(self.pair_ids), len(self.nominal_mm), checks
+
+    @property
     def path_wearer(self) -> np.ndarray:
         """Wearer of each path."""
         return np.asarray(self.pair_wearer[self.path_pair])

@@ -18,7 +18,7 @@ import pandas as pd
 from forecast.calendar import UseAhead, use_ahead
 from forecast.coordinates import Coordinates, coordinates
 from forecast.covariates import COVARIATES
-from forecast.estimation import Keep, Progress
+from forecast.estimation import Estimate, Keep, Progress
 from forecast.everyone import estimate
 from forecast.fit_start import FitStart
 from forecast.hierarchy import Posterior
@@ -28,11 +28,11 @@ from forecast.log_arrays import log_arrays
 from forecast.modes import modes, prior_centre
 from forecast.panel import Panel, panel_range, wearer_blocks
 from forecast.panel_of_log import panel_of
-from forecast.usage import WearCounts, current_pace, fit_use
+from forecast.usage import UseFit, WearCounts, current_pace, fit_use
 from forecast.wear_counts import wear_counts
 from forecast.wear_fit import WearFit
 
-__all__ = ["Conditioned", "WearModel", "condition", "condition_blocks"]
+__all__ = ["Conditioned", "WearModel", "condition", "condition_blocks", "multipliers", "wear_fit"]
 
 T = TypeVar("T")
 _BLOCK_PATHS = 1500
@@ -93,22 +93,29 @@ class WearModel:
         use = fit_use(counts)
         if progress:
             progress("done", 1.0)
-        return WearFit(
-            as_of=str(self.as_of.date()),
-            names=layout.population,
-            mean=mean,
-            cov=found.population_cov,
-            spread=found.spread,
-            noise=found.noise,
-            use=use,
-            log_likelihood=-found.objective,
-            rounds=found.rounds,
-            converged=found.converged,
-            n_wearers=len(panel.wearer_ids),
-            n_pairs=len(panel.pair_ids),
-            n_paths=len(panel.nominal_mm),
-            n_observations=int((panel.obs_check >= 0).sum()),
-        )
+        return wear_fit(found, use, self.as_of, panel.sizes)
+
+
+def wear_fit(
+    found: Estimate, use: UseFit, as_of: pd.Timestamp, sizes: tuple[int, int, int, int]
+) -> WearFit:
+    """Gather what was found; sizes: wearers, pairs, paths, observations."""
+    return WearFit(
+        as_of=str(as_of.date()),
+        names=found.layout.population,
+        mean=found.layout.prior_mean + found.population_mean,
+        cov=found.population_cov,
+        spread=found.spread,
+        noise=found.noise,
+        use=use,
+        log_likelihood=-found.objective,
+        rounds=found.rounds,
+        converged=found.converged,
+        n_wearers=sizes[0],
+        n_pairs=sizes[1],
+        n_paths=sizes[2],
+        n_observations=sizes[3],
+    )
 
 
 def multipliers(names: tuple[str, ...], mean: np.ndarray) -> np.ndarray:
