@@ -46,6 +46,9 @@ PROBLEM_ANSWERS: dict[int | str, dict[str, Any]] = {
 }
 
 
+SECRET_PARTS = ("secret", "token")  # parts of addresses that open something
+
+
 class VersionRequired(SolespanError):
     """The caller wants to change a record without saying which version of it they saw."""
 
@@ -63,7 +66,11 @@ def _serving(request: Request) -> Services:
     if who is None:
         return services
     path = getattr(request.scope.get("route"), "path", "")
-    subject = {name: str(value)[:200] for name, value in request.path_params.items()}
+    subject = {
+        name: str(value)[:200]
+        for name, value in request.path_params.items()
+        if name not in SECRET_PARTS
+    }
     return services.for_tenant(
         who.tenant_pk, Author(who.actor, f"{request.method} {path}"[:200], subject)
     )

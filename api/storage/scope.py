@@ -39,7 +39,7 @@ FIRST_TENANT = 1
 
 @dataclass
 class _Visit:
-    """One transaction: whose it is, and whether it changed a tenant's row."""
+    """One transaction: whose it is, and whether it changed a row."""
 
     tenant_pk: int
     changed: bool = False
@@ -64,7 +64,7 @@ def current_tenant() -> int:
 
 
 def changed_anything() -> bool:
-    """Return whether this transaction wrote to, or deleted from, a tenant's table."""
+    """Return whether this transaction wrote to, or deleted from, any table."""
     return _visit().changed
 
 
@@ -120,8 +120,10 @@ def scope_changes(engine: Engine) -> None:
 def _scoped(
     _connection: Connection, statement: Any, many: Any, params: Any, _options: Any
 ) -> tuple[Any, Any, Any]:
-    if isinstance(statement, UpdateBase) and isinstance(statement.table, TenantTable):
-        _visit().changed = True
-        if isinstance(statement, Update | Delete):
+    if isinstance(statement, UpdateBase):
+        visit = _VISIT.get(None)  # none while migrations run
+        if visit is not None:
+            visit.changed = True
+        if isinstance(statement, Update | Delete) and isinstance(statement.table, TenantTable):
             statement = statement.where(statement.table.c.tenant_pk == _MINE)
     return statement, many, params
