@@ -5,9 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from api.errors import NotFound
+from api.storage.audit import Author
 from api.wiring import Services
 
 __all__ = ["each_tenant", "for_tenant", "tenant_number"]
+
+# Whoever holds a notice's link; which customer that is stands with the notice.
+_CUSTOMER = Author("a customer", "answered a notice")
 
 
 def tenant_number(serving: Services) -> int:
@@ -16,9 +20,9 @@ def tenant_number(serving: Services) -> int:
 
 
 def for_tenant(serving: Services, number: int) -> Services | None:
-    """Return the services of another shop, or None where there is no such shop."""
+    """Return the services of a shop for one of its customers, or None where there is none."""
     try:
-        return serving.for_tenant(number)
+        return serving.for_tenant(number, _CUSTOMER)
     except NotFound:
         return None
 

@@ -15,6 +15,7 @@ from api.services.notices.deciding import run
 from api.services.notices.tenants import each_tenant, for_tenant, tenant_number
 from api.services.notices.worker import NoticeWorker
 from api.storage.account_tables import Tenant
+from api.storage.audit import list_audit
 from api.storage.bench import list_orders
 from api.storage.notices import find_notice, list_notices
 from tests.api.notices.people import RULES, add_customers, link_in
@@ -125,4 +126,7 @@ def test_a_link_leads_to_its_own_shop_and_to_no_other(mailing, second):
 
     assert [order["pair_id"] for order in orders(second)] == ["ada-0"]
     assert orders(mailing) == []
+    with second.database.reading() as session:
+        (noted,) = list_audit(session, after=None, limit=9)
+    assert (noted["actor"], noted["action"]) == ("a customer", "answered a notice")
     assert for_tenant(mailing, 999) is None
