@@ -15,6 +15,7 @@ from api.routes.page_http import (
     refuse_foreign_form,
 )
 from api.services.accounts.customers import log_own_wear, own_rack
+from api.services.notices.choices import read_rules
 from dashboards.pages.own_rack import own_rack_page
 
 __all__ = ["router"]
@@ -26,7 +27,7 @@ router = APIRouter(route_class=PageRoute)
 def read_own_rack(serving: Serving, request: Request, who: Sender, done: Words = "") -> Response:
     """Show the customer's own pairs, the one to send first at the top."""
     with serving.database.reading() as session:
-        mine = own_rack(session, who)
+        mine = own_rack(session, who) | {"shop_name": read_rules(session)[0].shop_name}
     today = serving.clock.today(mine["wearer"]["time_zone"])
     return page_answer(request, "my.html", own_rack_page(mine, today=today, done=done))
 

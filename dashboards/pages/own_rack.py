@@ -20,7 +20,7 @@ DONE = {
 
 
 def own_rack_page(mine: Mapping[str, Any], *, today: date, done: str = "") -> dict[str, Any]:
-    """Gather a customer's page from `wearer`, `pairs` (rows) and `forecast` (a frame)."""
+    """Gather a customer's page from `wearer`, `pairs` (rows), `forecast` (a frame), `shop_name`."""
     wearer = mine["wearer"]
     pairs = pd.DataFrame(mine["pairs"], columns=["pair_id", "wearer_id", "label"])
     wearers = pd.DataFrame([{"wearer_id": wearer["wearer_id"], "name": wearer["name"]}])
@@ -28,6 +28,6 @@ def own_rack_page(mine: Mapping[str, Any], *, today: date, done: str = "") -> di
         "name": wearer["name"] or "",
         "rows": due_list(mine["forecast"], pairs, wearers, today=pd.Timestamp(today)),
         "done": DONE.get(done, ""),
-        "shop_name": "",
+        "shop_name": mine["shop_name"],
         "cautions": FOR_WEARERS,
     }
