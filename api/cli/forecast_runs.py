@@ -17,6 +17,7 @@ from api.cli.opening import serving
 from api.clock import Clock
 from api.errors import NothingForecast, Refused
 from api.services import forecasting as service
+from api.services.dask_runner import DaskRunner, dask_cluster
 from api.services.forecast_file import write_forecast_file
 from api.services.records import unknown_id
 from api.storage.forecasts import load_forecasts
@@ -29,15 +30,15 @@ from forecast.log import WearLog
 __all__ = ["run_explain", "run_fit", "run_forecast"]
 
 
-def run_fit(as_of: str | None) -> None:
+def run_fit(as_of: str | None, dask: str | None = None) -> None:
     """Fit; for today also store the fit and bring every forecast up to date."""
     with serving() as services:
         day = read_day(as_of, services.clock)
         today = day == services.clock.today()
         with _progress() as tell:
             if today:
-                with _stoppable():
-                    fitted = services.fitter.refit(day, tell)
+                with _stoppable(), _cluster(dask) as cluster:
+                    fitted = services.fitter.refit(day, tell, cluster)
                 count = services.forecaster.update_behind(tell, everyone=True)
             else:
                 fitted = services.fitter.fit_without_storing(day, tell)
@@ -114,6 +115,15 @@ def read_day(text: str | None, clock: Clock, option: str = "--as-of") -> date:
             remedy=f"Write for example {option} {today}",
         )
     return day
+
+
+@contextmanager
+def _cluster(address: str | None) -> Iterator[DaskRunner | None]:
+    if address is None:
+        yield None
+        return
+    with dask_cluster(address) as cluster:
+        yield cluster
 
 
 @contextmanager

@@ -17,6 +17,10 @@ Csv = Annotated[
     typer.Option("--csv", help="Write the forecast file here; - = standard output."),
 ]
 Wearer = Annotated[str | None, typer.Option("--wearer", help="Only this wearer's pairs.")]
+Dask = Annotated[
+    str | None,
+    typer.Option("--dask", metavar="ADDRESS", help="Split the fit over this Dask scheduler."),
+]
 Explained = Annotated[
     str | None, typer.Option("--explain", metavar="PAIR", help="Tell what drives this pair's date.")
 ]
@@ -26,11 +30,14 @@ def register(app: typer.Typer) -> None:
     """Add the commands."""
 
     @app.command("fit")
-    def fit(as_of: AsOf = None) -> None:
-        """Fit the wear model to everything logged, and bring every forecast up to date."""
+    def fit(as_of: AsOf = None, dask: Dask = None) -> None:
+        """Fit the wear model to everything logged, and bring every forecast up to date.
+
+        Stopped by hand it goes on, when run again, from the round it had reached.
+        """
         from api.cli.forecast_runs import run_fit
 
-        run_fit(as_of)
+        run_fit(as_of, dask)
 
     @app.command("forecast")
     def forecast(

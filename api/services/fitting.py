@@ -18,6 +18,7 @@ import pandas as pd
 import structlog
 
 from api.errors import NothingForecast, SolespanError
+from api.services.dask_runner import DaskRunner
 from api.services.forecasting import Forecaster, Progress
 from api.storage.forecasts import (
     drop_unfinished,
@@ -30,6 +31,7 @@ from api.storage.versions import newest_data_version
 from forecast import WearFit, WearModel
 from forecast.errors import ForecastError
 from forecast.fit_start import FitStart
+from forecast.split import fit_split
 from forecast.wear_fit import MODEL_VERSION
 
 __all__ = ["FitProgress", "Fitter", "Upkeep"]
@@ -58,15 +60,21 @@ class Fitter:
         self._one_at_a_time = threading.Lock()
         self.progress = FitProgress()
 
-    def refit(self, as_of: date | None = None, progress: Progress | None = None) -> WearFit:
+    def refit(
+        self,
+        as_of: date | None = None,
+        progress: Progress | None = None,
+        cluster: DaskRunner | None = None,
+    ) -> WearFit:
         """Fit to what was known on `as_of` (default: today, UTC), store the fit, and return it.
 
+        On a `cluster` the log is split by wearer over its workers; the fit is the same.
         Raises `NothingForecast` when nothing can be fitted, with the reason.
         """
         day = as_of or self._forecaster.clock.today()
         with self._one_at_a_time:
             try:
-                fit, seen = self._fit(day, progress, store=True)
+                fit, seen = self._fit(day, progress, store=True, cluster=cluster)
             except SolespanError as failure:
                 self.progress = FitProgress(problem=failure.what)
                 raise
@@ -104,7 +112,14 @@ class Fitter:
         age = self._forecaster.clock.now() - stored.row["fitted_at"]
         return changed and (at_once or age >= REFIT_AFTER)
 
-    def _fit(self, as_of: date, progress: Progress | None, *, store: bool) -> tuple[WearFit, int]:
+    def _fit(
+        self,
+        as_of: date,
+        progress: Progress | None,
+        *,
+        store: bool,
+        cluster: DaskRunner | None = None,
+    ) -> tuple[WearFit, int]:
         def tell(step: str, fraction: float) -> None:
             self.progress = FitProgress(running=True, step=step, fraction=fraction)
             if progress is not None:
@@ -128,7 +143,10 @@ class Fitter:
             # was stopped goes on.
             start = self._kept(as_of, seen) if store else None
             keep = partial(self._keep, as_of, seen) if store else None
-            fit = WearModel(known, moment).fit(progress=tell, start=start, keep=keep)
+            if cluster is None:
+                fit = WearModel(known, moment).fit(progress=tell, start=start, keep=keep)
+            else:
+                fit = fit_split(cluster, cluster.spread(known), moment, tell, start, keep)
         except ForecastError as cause:
             raise NothingForecast(
                 f"The wear model could not be fitted: {cause}",

@@ -10,7 +10,8 @@ import pytest
 from fastapi.testclient import TestClient
 
 from api.app import create_app
-from api.errors import NothingForecast
+from api.errors import NothingForecast, Refused
+from api.services.dask_runner import dask_cluster
 from api.settings import Settings
 
 
@@ -140,3 +141,27 @@ def test_reads_and_logging_go_on_while_a_fit_runs(fitted, fitted_services):
     fitted_services.fitter.refit(progress=ask)
     assert answered == [200, 201]
     assert fitted_services.fitter.is_stale(at_once=True)  # the day logged meanwhile is not in it
+
+
+@pytest.mark.slow
+def test_a_fit_on_a_dask_cluster_is_stored_like_any_other(fitted, fitted_services):
+    distributed = pytest.importorskip("distributed", reason="needs the extra dask")
+    whole = fitted_services.fitter.refit()
+    with (
+        distributed.LocalCluster(
+            n_workers=2, threads_per_worker=1, processes=True, dashboard_address=None
+        ) as here,
+        dask_cluster(here.scheduler_address) as cluster,
+    ):
+        split = fitted_services.fitter.refit(cluster=cluster)
+    assert split.params.to_dict() == pytest.approx(whole.params.to_dict(), rel=1e-8)
+    assert fitted.get("/v1/fit").json()["state"] == "fitted"
+
+
+def test_a_cluster_that_does_not_answer_is_told_by_its_address():
+    pytest.importorskip("distributed", reason="needs the extra dask")
+    with (
+        pytest.raises(Refused, match="No Dask scheduler answers at nowhere"),
+        dask_cluster("nowhere"),
+    ):
+        pass
