@@ -23,8 +23,8 @@ from forecast.log import WearLog
 from forecast.log_arrays import LogArrays, log_arrays
 from forecast.panel import Panel, panel_part
 from forecast.panel_of_log import panel_of
-from forecast.usage import WearCounts, fit_use
-from forecast.wear_counts import wear_counts
+from forecast.usage import fit_use
+from forecast.wear_counts import WearCounts, wear_counts
 from forecast.wear_fit import WearFit
 from forecast.wear_model import multipliers, wear_fit
 

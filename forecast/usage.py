@@ -15,9 +15,10 @@ from dataclasses import asdict, dataclass
 
 import numpy as np
 
-__all__ = ["PERIOD_DAYS", "Pace", "UseFit", "WearCounts", "current_pace", "fit_use"]
+from forecast.wear_counts import PERIOD_DAYS, WearCounts
 
-PERIOD_DAYS = 28
+__all__ = ["Pace", "UseFit", "current_pace", "fit_use"]
+
 _YEAR_DAYS = 365.25
 HALF_LIVES = (3.0, 6.0, 12.0, 26.0)  # periods
 LEANING = (2.0, 6.0, 15.0, 40.0)  # wear days
@@ -32,43 +33,6 @@ _WEIGHT_STEPS = 8
 _ENOUGH_PAIRS = 2000
 _SEASON_SD = 0.25
 _DRIFT_RETURNS_YEARS = 3.0
-
-
-@dataclass(frozen=True)
-class WearCounts:
-    """Wear of pairs by period, newest period first.
-
-    worn : ndarray, shape (pairs, periods)
-        Standard wear days logged.
-    days : ndarray, shape (pairs, periods)
-        Wear days logged.
-    open_days : ndarray, shape (pairs, periods)
-        Days on which the pair could have been worn and the wearer was logging.
-    group : ndarray of int, shape (pairs,)
-        Dress code.
-    wearer : ndarray of int, shape (pairs,)
-    year_share : ndarray, shape (periods,)
-        Where in the year the middle of each period lies, 0 to 1.
-    """
-
-    worn: np.ndarray
-    days: np.ndarray
-    open_days: np.ndarray
-    group: np.ndarray
-    wearer: np.ndarray
-    year_share: np.ndarray
-
-    def part(self, pairs: slice) -> WearCounts:
-        """Counts of some neighbouring pairs, whole racks."""
-        wearer = self.wearer[pairs]
-        return WearCounts(
-            worn=self.worn[pairs],
-            days=self.days[pairs],
-            open_days=self.open_days[pairs],
-            group=self.group[pairs],
-            wearer=wearer - wearer[0],
-            year_share=self.year_share,
-        )
 
 
 @dataclass(frozen=True)

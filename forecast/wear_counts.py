@@ -6,16 +6,55 @@ sole was on it, it was not at a shop, and its wearer was logging.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 
 from forecast.covariates import FLAGS, flag_table
 from forecast.exposure import SHIFT, members_of, silent_gaps
 from forecast.log_arrays import LogArrays
-from forecast.usage import PERIOD_DAYS, WearCounts
 
-__all__ = ["PERIODS", "wear_counts"]
+__all__ = ["PERIODS", "PERIOD_DAYS", "WearCounts", "wear_counts"]
 
+PERIOD_DAYS = 28
 PERIODS = 39  # three years
+
+
+@dataclass(frozen=True)
+class WearCounts:
+    """Wear of pairs by period, newest period first.
+
+    worn : ndarray, shape (pairs, periods)
+        Standard wear days logged.
+    days : ndarray, shape (pairs, periods)
+        Wear days logged.
+    open_days : ndarray, shape (pairs, periods)
+        Days on which the pair could have been worn and the wearer was logging.
+    group : ndarray of int, shape (pairs,)
+        Dress code.
+    wearer : ndarray of int, shape (pairs,)
+    year_share : ndarray, shape (periods,)
+        Where in the year the middle of each period lies, 0 to 1.
+    """
+
+    worn: np.ndarray
+    days: np.ndarray
+    open_days: np.ndarray
+    group: np.ndarray
+    wearer: np.ndarray
+    year_share: np.ndarray
+
+    def part(self, pairs: slice) -> WearCounts:
+        """Counts of some neighbouring pairs, whole racks."""
+        wearer = self.wearer[pairs]
+        return WearCounts(
+            worn=self.worn[pairs],
+            days=self.days[pairs],
+            open_days=self.open_days[pairs],
+            group=self.group[pairs],
+            wearer=wearer - wearer[0],
+            year_share=self.year_share,
+        )
 
 
 def wear_counts(log: LogArrays, log_multipliers: np.ndarray) -> WearCounts:

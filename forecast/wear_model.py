@@ -28,8 +28,8 @@ from forecast.log_arrays import log_arrays
 from forecast.modes import modes, prior_centre
 from forecast.panel import Panel, panel_range, wearer_blocks
 from forecast.panel_of_log import panel_of
-from forecast.usage import UseFit, WearCounts, current_pace, fit_use
-from forecast.wear_counts import wear_counts
+from forecast.usage import UseFit, current_pace, fit_use
+from forecast.wear_counts import WearCounts, wear_counts
 from forecast.wear_fit import WearFit
 
 __all__ = ["Conditioned", "WearModel", "condition", "condition_blocks", "multipliers", "wear_fit"]

@@ -13,12 +13,14 @@ a day that is as that plan said `KEPT_DAY_GAIN`.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 
 from forecast.planning.rack import DAYS_PER_WEEK, Rack
-from forecast.planning.rows import Programme, Solved
+from forecast.planning.resting import add_rest
+from forecast.planning.rows import Solved
+from forecast.planning.share_model import ShareModel
 
 __all__ = [
     "KEPT_DAY_GAIN",
@@ -38,7 +40,6 @@ MONTH_COST = 4.0
 WISH_COST = 100.0
 KEPT_GAIN = 3.0
 KEPT_DAY_GAIN = 0.5
-WHOLE_WEARS = 500
 
 
 @dataclass(frozen=True)
@@ -90,52 +91,6 @@ class Shared:
     proven: bool
 
 
-@dataclass
-class _Model:
-    """The programme being built, and which variable means what.
-
-    `sent[p, w]` counts the sends of a pair up to week w and `worn[p, w]` its wears up to the end
-    of week w: running sums keep the rows short.
-    """
-
-    rack: Rack
-    step: int
-    programme: Programme = field(default_factory=Programme)
-    wear: dict[tuple[int, int, int], int] = field(default_factory=dict)
-    by_period: dict[tuple[int, int], list[int]] = field(default_factory=dict)
-    send: dict[tuple[int, int], int] = field(default_factory=dict)
-    sent: dict[tuple[int, int], int] = field(default_factory=dict)
-    worn: dict[tuple[int, int], int] = field(default_factory=dict)
-    wishes: list[int] = field(default_factory=list)
-    promised: dict[int, int] = field(default_factory=dict)
-
-    @property
-    def weeks(self) -> int:
-        return self.rack.days // DAYS_PER_WEEK
-
-    @property
-    def periods(self) -> int:
-        return self.rack.days // self.step
-
-    @property
-    def whole(self) -> bool:
-        """Whether wears are whole; for many pairs by weeks, parts of a wear change little."""
-        return self.step == 1 or len(self.rack.states) * self.weeks <= WHOLE_WEARS
-
-    def week_of(self, period: int) -> int:
-        return period * self.step // DAYS_PER_WEEK
-
-    def wears(self, pair: int, first: int, end: int) -> list[tuple[int, float]]:
-        """Terms of the wears of a pair in the periods first to end - 1."""
-        return [(v, 1.0) for t in range(first, end) for v in self.by_period.get((pair, t), ())]
-
-    def away(self, pair: int, week: int, weight: float = 1.0) -> list[tuple[int, float]]:
-        """Terms of "the pair is away in that week": sent by then, but not a lead time before."""
-        terms = [(self.sent[pair, week], weight)]
-        before = week - int(self.rack.lead[pair])
-        return terms if before < 0 else [*terms, (self.sent[pair, before], -weight)]
-
-
 def month_of_week(rack: Rack, week: int) -> tuple[int, int]:
     """Calendar month of the day on which a week's pairs are handed over."""
     day = rack.date(week * DAYS_PER_WEEK)
@@ -175,11 +130,11 @@ def share_out(
         Relative distance to the bound at which the search may end.
     seconds : float
     """
-    model = _Model(rack, step)
+    model = ShareModel(rack, step)
     kept = kept or Kept.nothing(rack)
     _add_sends(model, kept.sends)
     _add_wears(model, kept.days, near)
-    _add_rest(model)
+    add_rest(model)
     _add_soles(model)
     _add_limits(model)
     _add_shares(model)
@@ -199,7 +154,7 @@ def share_out(
 
 
 def _fewest_wishes(
-    model: _Model, found: Solved, given_up: int, seconds: float, gap: float
+    model: ShareModel, found: Solved, given_up: int, seconds: float, gap: float
 ) -> tuple[int, bool, Solved]:
     """Prove how many wishes at least must be given up, and hold the answer to that many."""
     programme = model.programme
@@ -216,7 +171,7 @@ def _fewest_wishes(
     return round(-fewest.value), fewest.proven, better or found
 
 
-def _add_sends(model: _Model, kept: Mapping[int, int]) -> None:
+def _add_sends(model: ShareModel, kept: Mapping[int, int]) -> None:
     rack, programme = model.rack, model.programme
     for pair, state in enumerate(rack.states):
         for week in range(model.weeks):
@@ -230,7 +185,7 @@ def _add_sends(model: _Model, kept: Mapping[int, int]) -> None:
             programme.row(model.away(pair, week), most=1.0)
 
 
-def _add_wears(model: _Model, kept_days: np.ndarray, near: np.ndarray | None) -> None:
+def _add_wears(model: ShareModel, kept_days: np.ndarray, near: np.ndarray | None) -> None:
     """Add who is worn how often on each kind of day of a period; a day without a pair is a wish."""
     rack, programme = model.rack, model.programme
     for period in range(model.periods):
@@ -259,7 +214,7 @@ def _add_wears(model: _Model, kept_days: np.ndarray, near: np.ndarray | None) ->
             _reserve(model, days[0], period, kind)
 
 
-def _reserve(model: _Model, day: int, period: int, kind: int) -> None:
+def _reserve(model: ShareModel, day: int, period: int, kind: int) -> None:
     pair = int(model.rack.reserved[day])
     if pair < 0:
         return
@@ -281,44 +236,7 @@ def _most_in(days: list[int], rest: int) -> int:
     return count
 
 
-def _add_rest(model: _Model) -> None:
-    _add_rest_between_promises(model)
-    for pair in range(len(model.rack.states)):
-        if model.step == DAYS_PER_WEEK:
-            _count_rest(model, pair)
-        else:
-            _rest_by_days(model, pair)
-
-
-def _add_rest_between_promises(model: _Model) -> None:
-    """One pair cannot keep two reservations closer than its rest."""
-    rack = model.rack
-    for day, worn in model.promised.items():
-        for later in range(day + 1, min(day + rack.rest_after(day) + 1, rack.days)):
-            if later in model.promised and rack.reserved[later] == rack.reserved[day]:
-                model.programme.row([(worn, 1.0), (model.promised[later], 1.0)], most=1.0)
-
-
-def _count_rest(model: _Model, pair: int) -> None:
-    """In one week and in two, no more wears than days with rest between."""
-    rest = model.rack.wishes.rest_days
-    for span in (1, 2):
-        most = -(-span * DAYS_PER_WEEK // (rest + 1))
-        for week in range(model.weeks - span + 1):
-            model.programme.row(model.wears(pair, week, week + span), most=float(most))
-
-
-def _rest_by_days(model: _Model, pair: int) -> None:
-    """Among a wear and the days of rest after it there is one wear."""
-    rack, rest = model.rack, model.rack.wishes.rest_days
-    for day in range(rack.days):
-        model.programme.row(model.wears(pair, day, day + rest + 1), most=1.0)
-        for later in range(day + rest + 1, min(day + rack.rest_after(day) + 1, rack.days)):
-            both = model.wears(pair, day, day + 1) + model.wears(pair, later, later + 1)
-            model.programme.row(both, most=1.0)
-
-
-def _add_soles(model: _Model) -> None:
+def _add_soles(model: ShareModel) -> None:
     """No wear past what is left on a sole; no sole is sent with much of it left."""
     rack, programme = model.rack, model.programme
     per_week = DAYS_PER_WEEK // model.step
@@ -347,7 +265,7 @@ def _add_soles(model: _Model) -> None:
                 programme.row([*after, *later, (send, ahead - one)], most=float(ahead))
 
 
-def _add_limits(model: _Model) -> None:
+def _add_limits(model: ShareModel) -> None:
     """How many are away at once, and what a quarter may cost; more of either is a wish given up."""
     rack, programme, wishes = model.rack, model.programme, model.rack.wishes
     pairs = range(len(rack.states))
@@ -378,7 +296,7 @@ def _add_limits(model: _Model) -> None:
         programme.row([*sent, (second, -1.0), (further, -1.0)], most=1.0)
 
 
-def _add_shares(model: _Model) -> None:
+def _add_shares(model: ShareModel) -> None:
     rack, programme = model.rack, model.programme
     for pair, target in enumerate(rack.target):
         counted = programme.variable(1.0, float(target), whole=False)
@@ -402,7 +320,7 @@ def _room_after(rack: Rack, pair: int, week: int) -> int:
     return max(0, -(-days // (rack.wishes.rest_days + 1)))
 
 
-def _answer(model: _Model, found: Solved, fewest: int, proven: bool, more: float) -> Shared:
+def _answer(model: ShareModel, found: Solved, fewest: int, proven: bool, more: float) -> Shared:
     rack = model.rack
     n = len(rack.states)
     wears = np.zeros((n, model.weeks))

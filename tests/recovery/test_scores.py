@@ -106,10 +106,6 @@ def test_knowing_more_is_worth_more(rows: tuple[pd.DataFrame, pd.DataFrame]) -> 
     assert to_oracle(known) < to_oracle(new)
 
 
-@pytest.mark.xfail(
-    reason="how far apart the thumb's cut points lie is not learnt where no gauge is used",
-    strict=False,
-)
 @pytest.mark.parametrize("figure", ["cover80", "cover50", "past_limit"])
 def test_a_world_without_any_gauge_is_forecast_honestly(
     thumbs: dict[str, Share], figure: str
