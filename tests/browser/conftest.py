@@ -65,9 +65,9 @@ def fresh(sqlite_template: Path, tmp_path: Path) -> Iterator[Callable[[str], str
     """Give the address of a server of this test's own, which it may change; `.app` is its app."""
     with ExitStack() as running:
 
-        def address_of(name: str) -> str:
+        def address_of(name: str, **settings) -> str:
             file = Path(shutil.copyfile(sqlite_template, tmp_path / "own.sqlite3"))
-            server = _Server(file, SITUATIONS[name]())
+            server = _Server(file, SITUATIONS[name](), **settings)
             address_of.app = server.app
             return running.enter_context(server)
 
@@ -77,9 +77,11 @@ def fresh(sqlite_template: Path, tmp_path: Path) -> Iterator[Callable[[str], str
 class _Server:
     """A uvicorn server on a free port of this machine, in a thread."""
 
-    def __init__(self, file: Path, situation: Rack) -> None:
+    def __init__(self, file: Path, situation: Rack, **settings) -> None:
         app = create_app(
-            Settings(database_url=f"sqlite:///{file}"), clock=Clock(lambda: NOW), background=False
+            Settings(database_url=f"sqlite:///{file}", **settings),
+            clock=Clock(lambda: NOW),
+            background=False,
         )
         self.app = app
         if len(situation.log.pairs):

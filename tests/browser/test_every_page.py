@@ -29,6 +29,8 @@ PAGES = [
     ("full", "/plan"),
     ("full", "/bench"),
     ("full", "/workload"),
+    ("full", "/people"),
+    ("full", "/account"),
     ("no pair", "/bench"),
     ("no pair", "/"),
     ("long names", "/"),
