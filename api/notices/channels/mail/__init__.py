@@ -9,6 +9,7 @@ from __future__ import annotations
 import smtplib
 import ssl
 from contextlib import suppress
+from email.message import EmailMessage
 
 from api.notices.channels.mail.build import BadHeader, build_mail, usable_address
 from api.notices.channels.setup import ChannelSettings
@@ -17,7 +18,7 @@ from api.notices.message import DeliveryError, Message
 __all__ = ["Mail"]
 
 TIMEOUT_S = 30.0
-_DONE = 250
+_CLOSING = 421  # RFC 5321, section 3.8: the server ends the connection
 
 
 class Mail:
@@ -52,30 +53,40 @@ class Mail:
             built = build_mail(message, self._settings, self._rules)
         except BadHeader as cause:
             raise DeliveryError(str(cause), permanent=True) from None
-        connection = self._usable()
+        reused = self._connection is not None
         try:
-            connection.send_message(built, str(self._settings.smtp_from), [message.address])
-        except smtplib.SMTPRecipientsRefused as refused:
-            code, said = next(iter(refused.recipients.values()))
-            raise _error("the server refused the recipient", code, said, bad_address=True) from None
-        except smtplib.SMTPNotSupportedError:
-            raise DeliveryError(
-                "the server does not take addresses in this script (RFC 6531)", permanent=True
-            ) from None
-        except smtplib.SMTPSenderRefused as refused:
-            # the operator's to mend, and worth another try once it is
-            self.close()
-            raise DeliveryError(
-                f"the server refused the sender ({refused.smtp_code})", permanent=False
-            ) from None
-        except smtplib.SMTPResponseException as refused:
-            self.close()
-            raise _error("the server refused it", refused.smtp_code, refused.smtp_error) from None
+            self._hand_over(built, message.address)
         except (OSError, smtplib.SMTPException) as failure:
+            if not (reused and _connection_ended(failure)):
+                raise self._told(failure) from None
+            # a server may end a connection after some mails or some time: a new one goes on
             self.close()
-            raise DeliveryError(
-                f"the mail server broke off ({type(failure).__name__})", permanent=False
-            ) from None
+            try:
+                self._hand_over(built, message.address)
+            except (OSError, smtplib.SMTPException) as again:
+                raise self._told(again) from None
+
+    def _hand_over(self, built: EmailMessage, address: str) -> None:
+        if self._connection is None:
+            self._connection = self._connected()
+        self._connection.send_message(built, str(self._settings.smtp_from), [address])
+
+    def _told(self, failure: OSError | smtplib.SMTPException) -> DeliveryError:
+        """Say what a failure means. The connection goes on only after a refused recipient."""
+        if isinstance(failure, smtplib.SMTPRecipientsRefused):
+            code, said = next(iter(failure.recipients.values()))
+            return _error("the server refused the recipient", code, said, bad_address=True)
+        was_open = self._connection is not None
+        self.close()
+        if isinstance(failure, smtplib.SMTPNotSupportedError) and was_open:
+            why = "the server does not take addresses in this script (RFC 6531)"
+            return DeliveryError(why, permanent=True)
+        if isinstance(failure, smtplib.SMTPDataError):
+            return _error("the server refused it", failure.smtp_code, failure.smtp_error)
+        # sender, sign-in, connection: the operator's to mend, and worth another try once it is
+        answered = getattr(failure, "smtp_code", None)
+        shown = type(failure).__name__ + (f" {answered}" if answered else "")
+        return DeliveryError(f"the mail server could not be used ({shown})", permanent=False)
 
     def close(self) -> None:
         """End the connection."""
@@ -83,24 +94,6 @@ class Mail:
         if connection is not None:
             with suppress(OSError, smtplib.SMTPException):
                 connection.quit()
-
-    def _usable(self) -> smtplib.SMTP:
-        """Return the open connection if the server still holds it, else a new one."""
-        if self._connection is not None:
-            with suppress(OSError, smtplib.SMTPException):
-                if self._connection.noop()[0] == _DONE:
-                    return self._connection
-            self._connection.close()
-            self._connection = None
-        try:
-            self._connection = self._connected()
-        except (OSError, smtplib.SMTPException) as failure:
-            code = getattr(failure, "smtp_code", None)
-            shown = type(failure).__name__ + (f" {code}" if code else "")
-            raise DeliveryError(
-                f"the mail server could not be used ({shown})", permanent=False
-            ) from None
-        return self._connection
 
     def _connected(self) -> smtplib.SMTP:
         settings = self._settings
@@ -119,6 +112,11 @@ class Mail:
             opened.close()
             raise
         return opened
+
+
+def _connection_ended(failure: Exception) -> bool:
+    code = getattr(failure, "smtp_code", None)
+    return isinstance(failure, smtplib.SMTPServerDisconnected) or code == _CLOSING
 
 
 def _error(what: str, code: int, said: bytes | str, *, bad_address: bool = False) -> DeliveryError:
