@@ -33,6 +33,7 @@ Keep = Callable[[FitStart], None]
 PROCESS_MEDIAN_MM, PROCESS_LOG_SD = 0.02, 0.7
 GAUGE_LOG_SD = 0.4
 _LOG_STEP = 0.15
+_SLOW_FROM, _MOST_LONGER = 0.3, 2.2
 _FOLLOWED_READINGS = 2  # by a gauge, on each foot, before a sole teaches where soles come off
 _SETTLED = 0.08  # largest change of a log spread or noise between rounds
 
@@ -137,6 +138,20 @@ def improve_noise(
     return replace(noise, gauge_sd_mm=sds, process_mm=float(noise.process_mm * np.exp(shifts[-1])))
 
 
+def _hastened(old: Noise, new: Noise, last_step: float) -> tuple[Noise, float]:
+    """Lengthen the step of the process noise where the last two shrink like a geometric series.
+
+    The spreads give way only after the noise has moved, so its steps are too short by themselves
+    (Aitken's extrapolation). Returns the noise and the step to hold the next one against.
+    """
+    step = float(np.log(new.process_mm / old.process_mm))
+    ratio = step / last_step if last_step else 0.0
+    if not _SLOW_FROM < ratio < 1.0:
+        return new, step
+    longer = min(1.0 / (1.0 - ratio), _MOST_LONGER)
+    return replace(new, process_mm=old.process_mm * float(np.exp(longer * step))), 0.0
+
+
 def _learn_sending(panel: Panel, layout: Coordinates, at: Modes, noise: Noise) -> Sending:
     """Learn how thin soles get from those that came off."""
     feet = foot_pairs(panel, current_only=False)
@@ -194,7 +209,7 @@ def fit_spreads(
     converged = False
     done = 0
     gone = min(start.rounds, rounds - 1) if start else 0
-    before = _settings_vector(spread, noise)
+    before, last_step = _settings_vector(spread, noise), 0.0
     for done in range(gone + 1, rounds + 1):
         at = modes(panel, layout, spread, noise, start=at, steps=3 if at else 8)
         if progress:
@@ -209,7 +224,8 @@ def fit_spreads(
             options={"maxiter": 30 if done == 1 else 8, "ftol": 1e-8},
         )
         spread = {n: float(np.exp(v)) for n, v in zip(names, found.x, strict=True)}
-        noise = improve_noise(panel, layout, spread, noise, at)
+        old, noise = noise, improve_noise(panel, layout, spread, noise, at)
+        noise, last_step = _hastened(old, noise, last_step)
         if done == 1 and start is None:
             noise = start_thumb(panel, at.lin, noise)
         noise = learn_thumb(panel, at.stand.sites, at.stand.cavities, noise)
