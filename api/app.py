@@ -19,11 +19,14 @@ from api.routes import (
     bench_pages,
     calendar_feed,
     care,
+    customer_pages,
+    customer_record,
     fit,
     forecasts,
     health,
     import_pages,
     imports,
+    look_back_pages,
     materials,
     my_pages,
     notices,
@@ -123,6 +126,7 @@ def create_app(
         quotes.router,
         materials.router,
         accounts.router,
+        customer_record.router,
         notices.router,
         notices_consents.router,
     ):
@@ -137,7 +141,9 @@ def create_app(
         pages: Any = importlib.import_module("api.routes.pages")
         app.include_router(sign_in_pages.router, include_in_schema=False)
         app.include_router(people_pages.router, include_in_schema=False)
+        app.include_router(customer_pages.router, include_in_schema=False)
         app.include_router(my_pages.router, include_in_schema=False)
+        app.include_router(look_back_pages.router, include_in_schema=False)
         app.include_router(bench_pages.router, include_in_schema=False)
         app.include_router(bench_forms.router, include_in_schema=False)
         app.include_router(workload_page.router, include_in_schema=False)

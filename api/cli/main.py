@@ -29,6 +29,7 @@ MODULES = (
     "notices",
     "work",
     "accounts",
+    "customers",
     "serve",
     "migrating",
 )

@@ -3,12 +3,20 @@
 from __future__ import annotations
 
 from typing import Literal
+from urllib.parse import quote
 
 from fastapi import APIRouter, Request, Response
 
 from api.errors import SolespanError
 from api.routes.http import Sender, Serving
-from api.routes.page_http import PageRoute, Typed, back_to, page_answer, refuse_foreign_form
+from api.routes.page_http import (
+    PageRoute,
+    Typed,
+    Words,
+    back_to,
+    page_answer,
+    refuse_foreign_form,
+)
 from api.services.accounts.page import do_form, people_page
 from api.wiring import Services
 
@@ -21,6 +29,12 @@ router = APIRouter(route_class=PageRoute)
 def read_people(serving: Serving, request: Request) -> Response:
     """Show members, keys, customers' links and the last changes."""
     return _page(serving, request)
+
+
+@router.get("/people/customer")
+def find_customer(wearer: Words = "") -> Response:
+    """Go on to the page of what is kept of a customer."""
+    return back_to(f"/customers/{quote(wearer, safe='')}" if wearer else "/people")
 
 
 @router.post("/people/{what}")

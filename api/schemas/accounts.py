@@ -9,6 +9,8 @@ from pydantic import BaseModel, ConfigDict, Field
 
 __all__ = [
     "AuditPage",
+    "CustomerErased",
+    "CustomerRecord",
     "Invited",
     "Link",
     "Member",
@@ -83,6 +85,33 @@ class Link(BaseModel):
     """A customer's way to their own pairs, shown this once."""
 
     path: Annotated[str, Field(description="address to pass on. Unit: none (path)")]
+
+
+class CustomerRecord(BaseModel):
+    """Everything that is kept of one customer."""
+
+    made_at: Instant
+    wearer_id: Annotated[str, Field(description="which customer. Unit: none (identifier)")]
+    held: Annotated[
+        dict[str, list[dict[str, Any]]],
+        Field(
+            description="rows by table, with the columns' units; photographs by their ids. "
+            "Unit: none (records)"
+        ),
+    ]
+
+
+class CustomerErased(BaseModel):
+    """What was erased of one customer."""
+
+    rows: Annotated[dict[str, int], Field(description="how many, by table. Unit: rows")]
+    file_written_anew: Annotated[
+        bool,
+        Field(
+            description="false where the database file may still hold deleted bytes for a while. "
+            "Unit: true or false"
+        ),
+    ]
 
 
 class AuditEntry(BaseModel):

@@ -10,10 +10,16 @@ from sqlalchemy.orm import Session
 
 from api.storage.results import ImportRun
 
-__all__ = ["find_import", "import_id_of", "list_imports"]
+__all__ = ["emptied_report", "find_import", "import_id_of", "list_imports"]
 
 _RUNS: sa.Table = ImportRun.__table__  # type: ignore[assignment]
 _SHORT = (_RUNS.c.import_id, _RUNS.c.imported_at, _RUNS.c.source, _RUNS.c.counts)
+
+
+def emptied_report(report: dict[str, Any]) -> dict[str, Any]:
+    """Return a report with its counts, and none of the rows it quotes."""
+    left_out = report.get("rows_left_out", 0) + len(report.get("rows", ()))
+    return {**report, "rows": [], "rows_left_out": left_out}
 
 
 def list_imports(

@@ -1,0 +1,35 @@
+"""How is all that is kept of a customer read, and erased, over HTTP?"""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+from fastapi import APIRouter, Path, Response
+
+from api.routes.http import PROBLEM_ANSWERS, Serving, json_answer
+from api.schemas.accounts import CustomerErased, CustomerRecord
+from api.schemas.fields import KnownId
+from api.services.customer_record import customer_record, erase_customer
+
+__all__ = ["router"]
+
+router = APIRouter(prefix="/customers", tags=["accounts"], responses=PROBLEM_ANSWERS)
+CustomerId = Annotated[KnownId, Path(description="which customer. Unit: none (identifier)")]
+
+
+@router.get("/{wearer_id}/record", response_model=None, responses={200: {"model": CustomerRecord}})
+def read_customer_record(serving: Serving, wearer_id: CustomerId) -> Response:
+    """Read everything that is kept of a customer: log, forecasts, orders, papers, notices."""
+    record = customer_record(serving, wearer_id)
+    return json_answer(record, headers={"cache-control": "no-store"})
+
+
+@router.delete(
+    "/{wearer_id}/record", response_model=None, responses={200: {"model": CustomerErased}}
+)
+def erase_customer_record(serving: Serving, wearer_id: CustomerId) -> Response:
+    """Erase a customer and everything that is kept of them, at once and for good.
+
+    It also empties what quotes them: import reports, plans, the audit log's entries, kept answers.
+    """
+    return json_answer(erase_customer(serving, wearer_id))

@@ -1,0 +1,82 @@
+"""What is kept of a customer, in one document, and how is all of it erased?"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import date, datetime
+from typing import Any
+
+from sqlalchemy.orm import Session
+
+from api.errors import Refused
+from api.services.records import unknown_id
+from api.storage.customers import forget_quotes, held_of, remove_customer, words_of
+from api.storage.file_space import write_file_anew
+from api.storage.records import owner_of
+from api.storage.session import Database
+from api.wiring import Services
+
+__all__ = ["customer_record", "erase_customer", "refuse_unconfirmed"]
+
+
+def customer_record(serving: Services, wearer_id: str) -> dict[str, Any]:
+    """Return everything that is kept of a customer, as JSON values.
+
+    `made_at`, `wearer_id`, and `held`: rows by table. Raises `NotFound`.
+    """
+    with serving.database.reading() as session:
+        held = held_of(session, _number(session, wearer_id, lock=False))
+    return {
+        "made_at": serving.clock.now().isoformat(),
+        "wearer_id": wearer_id,
+        "held": {
+            table: [{name: _plain(value) for name, value in row.items()} for row in rows]
+            for table, rows in held.items()
+            if rows
+        },
+    }
+
+
+def _plain(value: Any) -> Any:
+    return value.isoformat() if isinstance(value, date | datetime) else value
+
+
+def erase_customer(serving: Services, wearer_id: str) -> dict[str, Any]:
+    """Erase a customer in one transaction; return `rows` by table and `file_written_anew`.
+
+    The audit log keeps that somebody was erased, not who. Raises `NotFound`.
+    """
+    with _unnamed(serving.database).writing() as session:
+        number = _number(session, wearer_id, lock=True)
+        held = held_of(session, number)
+        words = words_of(held)
+        remove_customer(session, number)
+        forget_quotes(session, number, words)
+    gone = {table: len(rows) for table, rows in held.items() if rows}
+    gone.pop("stopped_addresses", None)  # a hash stays, so that nobody writes there again
+    return {"rows": gone, "file_written_anew": write_file_anew(serving.database)}
+
+
+def refuse_unconfirmed(wearer_id: str, typed: str) -> None:
+    """Raise `Refused` unless the customer's id was typed as the confirmation."""
+    if typed.strip() != wearer_id:
+        raise Refused(
+            "Nothing was erased: what you typed is not this customer's id.",
+            where="confirm",
+            accepted=wearer_id,
+            remedy="Type the id exactly as it is shown.",
+        )
+
+
+def _unnamed(database: Database) -> Database:
+    """Give the same door, whose audit entry does not name the customer."""
+    if database.author is None:
+        return database
+    return database.for_tenant(database.tenant_pk, replace(database.author, subject={}))
+
+
+def _number(session: Session, wearer_id: str, *, lock: bool) -> int:
+    owner = owner_of(session, "wearer_id", wearer_id, lock=lock)
+    if owner is None:
+        raise unknown_id(session, "wearers", "wearer_id", wearer_id)
+    return owner.wearer_pk
