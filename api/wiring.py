@@ -17,6 +17,7 @@ from api.services.accounts.identity import Limits
 from api.services.fitting import Fitter, Upkeep
 from api.services.forecasting import Forecaster, forecast_settings
 from api.services.idempotency import Keyring
+from api.services.look_back import LookBack
 from api.settings import Settings
 from api.storage.accounts import list_tenants
 from api.storage.audit import Author
@@ -36,6 +37,7 @@ class Services:
     fitter: Fitter
     upkeep: Upkeep
     keyring: Keyring
+    look_back: LookBack
     tenancy: Tenancy
 
     def for_tenant(self, tenant_pk: int, author: Author | None = None) -> Services:
@@ -95,6 +97,7 @@ class Tenancy:
             fitter=fitter,
             upkeep=Upkeep(forecaster, fitter, everyone=self._upkeeps, wake=self._wake),
             keyring=Keyring(database, self._clock.now),
+            look_back=LookBack(forecaster),
             tenancy=self,
         )
 

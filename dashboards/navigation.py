@@ -48,6 +48,7 @@ ENTRIES: tuple[NavEntry, ...] = (
         ),
         "shop",
     ),
+    NavEntry("Past forecasts", "/past-forecasts", ("look_back.html",), "shop"),
     NavEntry("Members and keys", "/people", ("people.html",), "shop"),
     NavEntry("Your account", "/account", ("account.html",), "shop"),
 )

@@ -14,8 +14,8 @@ from rich.table import Table
 
 from api.cli.forecast_runs import read_day
 from api.cli.opening import serving
-from api.errors import NothingForecast, Refused
-from api.storage.frames import load_wear_log
+from api.errors import Refused
+from api.services.look_back import keep, log_to_look_back_on
 from dashboards.figures.calibration import calibration
 from forecast import Backtest, backtest
 from forecast.backtest import usual_days
@@ -26,21 +26,17 @@ __all__ = ["run_backtest"]
 
 
 def run_backtest(first: str | None, every: int, figure: Path | None) -> None:
-    """Look back from days since `first`, and print the words and then the tables."""
+    """Look back from days since `first`, keep it for the page, print the words, then tables."""
     with serving() as services:
         start = None if first is None else pd.Timestamp(read_day(first, services.clock, "--from"))
+        today = services.clock.today()
         with services.database.reading() as session:
-            log = load_wear_log(session).until(pd.Timestamp(services.clock.today()))
-    if log.soles.empty:
-        raise NothingForecast(
-            "There is nothing to look back over: no pair had a sole.",
-            where="pairs and soles",
-            accepted="a log of more than a year",
-            remedy="Import a folder of logs: solespan import FOLDER; or see: solespan demo",
-        )
-    days = _days(log, start, every)
-    with _progress() as tell:
-        back = backtest(log, days, settings=services.forecaster.settings, progress=tell)
+            log = log_to_look_back_on(session, today)
+        days = _days(log, start, every)
+        with _progress() as tell:
+            back = backtest(log, days, settings=services.forecaster.settings, progress=tell)
+        with services.database.writing() as session:
+            keep(session, back, days, today)
     console = Console()
     for sentence in back.sentences():
         console.print(sentence, markup=False, highlight=False)
@@ -48,7 +44,7 @@ def run_backtest(first: str | None, every: int, figure: Path | None) -> None:
         console.print()
         console.print(table)
     if figure is not None:
-        _write(back, figure, pd.Timestamp(services.clock.today()))
+        _write(back, figure, pd.Timestamp(today))
         typer.echo(f"Figure written to {figure}")
 
 
