@@ -32,6 +32,7 @@ MODULES = (
     "customers",
     "serve",
     "migrating",
+    "copying",
 )
 MISTAKE = 2
 

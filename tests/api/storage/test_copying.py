@@ -1,0 +1,140 @@
+"""A database is copied row by row into another kind and back, and is the same."""
+
+from __future__ import annotations
+
+from datetime import UTC, date, datetime
+
+import pytest
+from sqlalchemy import insert, select
+from sqlalchemy.orm import Session
+
+from api.cli.copying import run
+from api.errors import Conflict, Refused
+from api.storage.account_tables import Membership, PersonalLink, Tenant, User
+from api.storage.bench_tables import BenchOrder, BenchPhoto
+from api.storage.engine import tell_tenant
+from api.storage.results import ImportRun
+from api.storage.scope import FIRST_TENANT, TenantTable, within
+from api.storage.session import open_database
+from api.storage.tables import Check, Pair, Root, WearDay, Wearer
+
+NOW = datetime(2026, 6, 15, 12, 30, 1, 250_000, tzinfo=UTC)
+DAY = date(2026, 6, 1)
+
+
+@pytest.fixture
+def filled(sqlite_address) -> str:
+    """Two tenants with the same ids, people, photographs, and numbers with gaps."""
+    database = open_database(sqlite_address)
+    with database.writing() as session:
+        session.add(Tenant(id=7, tenant_id="other", name="Other & Söhne", kind="shop"))
+        session.add(User(id=3, email="ada@example.org", password_hash="x"))
+        session.flush()
+        session.add(Membership(user_pk=3, tenant_pk=7, role="owner"))
+    for number in (FIRST_TENANT, 7):
+        with database.for_tenant(number).writing() as session:
+            fill(session, number)
+    database.close()
+    return sqlite_address
+
+
+def fill(session: Session, number: int) -> None:
+    pair = Pair(pair_id="oxford", construction="blake", label="Größe 42 👞", size_eu=42.333)
+    wearer = Wearer(id=100 * number, wearer_id="ann", name=None, pairs=[pair], created_at=NOW)
+    session.add(wearer)
+    session.flush()
+    days = [
+        {"pair_pk": pair.id, "worn_on": date.fromordinal(730_000 + day), "hours": (day + 1) / 77}
+        for day in range(1200)
+    ]
+    session.execute(insert(WearDay.__table__), days)
+    check = {"checked_on": DAY, "foot": "left", "point": "ball", "method": "caliper"}
+    session.add(Check(pair_pk=pair.id, value_mm=0.1 + 0.2 + number, **check))
+    order = BenchOrder(pair_pk=pair.id, work="full_sole", stage="received", booked_on=DAY)
+    session.add(order)
+    session.flush()
+    for byte in range(3):
+        content = bytes([byte, 0, 255]) * 1000
+        session.add(BenchPhoto(order_pk=order.id, media_type="image/png", content=content))
+    session.add(ImportRun(source="x", counts={"a": 1}, report={"ü": [None, 1.5, {"b": True}]}))
+    session.add(PersonalLink(tenant_pk=number, wearer_pk=wearer.id, secret_hash=f"h{number}"))
+
+
+def rows_of(address: str) -> dict[str, list[tuple]]:
+    """Every row of every table, all tenants."""
+    database = open_database(address)
+    found: dict[str, list[tuple]] = {}
+    with database.reading() as session:
+        tenants = list(session.scalars(select(Tenant.id).order_by(Tenant.id)))
+        for table in Root.metadata.sorted_tables:
+            whose = tenants if isinstance(table, TenantTable) else tenants[:1]
+            for tenant in whose:
+                with within(tenant):
+                    tell_tenant(session, tenant)
+                    query = select(table).order_by(table.c.id)
+                    found.setdefault(table.name, []).extend(map(tuple, session.execute(query)))
+    database.close()
+    return found
+
+
+def test_there_and_back_again_every_row_is_the_same(filled, postgres_maker, tmp_path):
+    before = rows_of(filled)
+    other = postgres_maker()
+    counts = run(filled, other)
+    assert counts["wear_days"] == 2400
+    assert rows_of(other) == before
+    back = f"sqlite:///{tmp_path}/back.sqlite3"
+    assert run(other, back) == counts
+    assert rows_of(back) == before
+
+
+def test_new_rows_are_numbered_behind_the_copied_ones(filled, postgres_maker):
+    address = postgres_maker()
+    run(filled, address)
+    database = open_database(address)
+    with database.writing() as session:
+        added = Wearer(wearer_id="new")
+        session.add(added)
+        session.flush()
+        assert added.id > 700
+    database.close()
+
+
+def test_a_target_that_holds_something_is_left_alone(filled, sqlite_template, tmp_path):
+    path = tmp_path / "target.sqlite3"
+    path.write_bytes(sqlite_template.read_bytes())
+    address = f"sqlite:///{path}"
+    database = open_database(address)
+    with database.writing() as session:
+        session.add(Wearer(wearer_id="mine"))
+    database.close()
+    before = rows_of(address)
+    with pytest.raises(Conflict, match="wearers"):
+        run(filled, address)
+    assert rows_of(address) == before
+
+
+def test_a_copy_that_fails_half_way_leaves_the_target_empty(filled, tmp_path, monkeypatch):
+    address = f"sqlite:///{tmp_path}/target.sqlite3"
+
+    def fail(*_):
+        raise RuntimeError("the power went")
+
+    monkeypatch.setattr("api.storage.copying._compare", fail)
+    with pytest.raises(RuntimeError):
+        run(filled, address)
+    left = rows_of(address)
+    assert {name for name, rows in left.items() if rows} == {"tenants"}
+    assert len(left["tenants"]) == 1
+
+
+def test_mistaken_addresses_are_named_and_no_file_is_made(filled, tmp_path):
+    missing = tmp_path / "missing.sqlite3"
+    for source, target, said in (
+        (f"sqlite:///{missing}", filled, "no file"),
+        (filled, filled, "same database"),
+        (filled, "mysql://x/y", "cannot be read"),
+    ):
+        with pytest.raises(Refused, match=said):
+            run(source, target)
+    assert not missing.exists()
