@@ -75,6 +75,30 @@ class Settings(BaseSettings):
     writes_per_minute: Annotated[
         int, Field(ge=1, description="Changes that one sender may make in a minute.")
     ] = 600
+    keep_audit_days: Annotated[
+        int, Field(ge=1, le=36_500, description="Days that the log of who changed what is kept.")
+    ] = 730
+    keep_sent_notices_days: Annotated[
+        int,
+        Field(
+            ge=1,
+            le=36_500,
+            description="Days that the words of a notice are kept after it was sent; that it was "
+            "sent stays known.",
+        ),
+    ] = 365
+    keep_import_reports_days: Annotated[
+        int,
+        Field(ge=1, le=36_500, description="Days that an import's findings are kept; counts stay."),
+    ] = 90
+    keep_plans_days: Annotated[
+        int,
+        Field(ge=1, le=36_500, description="Days that plans are kept; the newest ones stay."),
+    ] = 180
+    keep_withdrawn_consents_days: Annotated[
+        int,
+        Field(ge=1, le=36_500, description="Days that a consent is kept after its withdrawal."),
+    ] = 1095
     public_address: Annotated[
         str | None,
         Field(

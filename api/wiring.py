@@ -18,6 +18,7 @@ from api.services.fitting import Fitter, Upkeep
 from api.services.forecasting import Forecaster, forecast_settings
 from api.services.idempotency import Keyring
 from api.services.look_back import LookBack
+from api.services.retention import Sweeper
 from api.settings import Settings
 from api.storage.accounts import list_tenants
 from api.storage.audit import Author
@@ -95,7 +96,13 @@ class Tenancy:
             database=database,
             forecaster=forecaster,
             fitter=fitter,
-            upkeep=Upkeep(forecaster, fitter, everyone=self._upkeeps, wake=self._wake),
+            upkeep=Upkeep(
+                forecaster,
+                fitter,
+                everyone=self._upkeeps,
+                wake=self._wake,
+                sweep=Sweeper(database, self._clock, self._settings).sweep_if_due,
+            ),
             keyring=Keyring(database, self._clock.now),
             look_back=LookBack(forecaster),
             tenancy=self,

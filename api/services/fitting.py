@@ -178,7 +178,8 @@ class Fitter:
 class Upkeep:
     """The background thread that keeps fit and forecasts current; `wake` makes it look now.
 
-    One thread works for `everyone`: the upkeeps of all tenants, which share its `wake`.
+    One thread works for `everyone`: the upkeeps of all tenants, which share its `wake`. `sweep` is
+    called in each round.
     """
 
     def __init__(
@@ -188,11 +189,13 @@ class Upkeep:
         *,
         everyone: Callable[[], Iterable[Upkeep]] | None = None,
         wake: threading.Event | None = None,
+        sweep: Callable[[], None] | None = None,
     ) -> None:
         self._forecaster = forecaster
         self._fitter = fitter
         self._everyone = everyone or (lambda: (self,))
         self._wake = wake or threading.Event()
+        self._sweep = sweep
         self._stop = threading.Event()
         self._refit_asked = threading.Event()
         self._thread: threading.Thread | None = None
@@ -233,9 +236,14 @@ class Upkeep:
             self._wake.clear()
 
     def round(self) -> None:
-        """Do one tenant's round; a failure is noted and keeps no other tenant waiting."""
+        """Do one tenant's round and sweep; a failure keeps no other tenant waiting."""
+        for step in (self._sweep, self.once):
+            if step is not None:
+                self._do(step)
+
+    def _do(self, step: Callable[[], None]) -> None:
         try:
-            self.once()
+            step()
         except NothingForecast:
             pass  # nothing logged yet: the state says so
         except Exception as failure:  # noqa: BLE001

@@ -1,0 +1,62 @@
+"""What is too old to keep, and when was it last swept away?"""
+
+from __future__ import annotations
+
+from datetime import datetime, timedelta
+
+import structlog
+
+from api.clock import Clock
+from api.services.idempotency import KEPT
+from api.settings import Settings
+from api.storage import retention
+from api.storage.answers import forget_answers_before
+from api.storage.audit import forget_audit_before
+from api.storage.session import Database
+
+__all__ = ["Sweeper"]
+
+log = structlog.get_logger("solespan.retention")
+
+SWEEP_EVERY = timedelta(days=1)
+
+
+class Sweeper:
+    """Takes away what one tenant need not keep any more, at most once a day."""
+
+    def __init__(self, database: Database, clock: Clock, settings: Settings) -> None:
+        self._database, self._clock, self._settings = database, clock, settings
+        self._swept_at: datetime | None = None
+
+    def sweep_if_due(self) -> None:
+        """Sweep unless that was done within a day by this program."""
+        now = self._clock.now()
+        if self._swept_at is None or now - self._swept_at >= SWEEP_EVERY:
+            self.sweep()
+            self._swept_at = now
+
+    def sweep(self) -> dict[str, int]:
+        """Sweep in one transaction; return how many entries went, by what they are."""
+        now, kept = self._clock.now(), self._settings
+
+        def days(count: int) -> datetime:
+            return now - timedelta(days=count)
+
+        with self._database.writing() as session:
+            gone = {
+                "audit": forget_audit_before(session, days(kept.keep_audit_days)),
+                "notices": retention.empty_notices_before(
+                    session, days(kept.keep_sent_notices_days)
+                ),
+                "imports": retention.empty_import_reports_before(
+                    session, days(kept.keep_import_reports_days)
+                ),
+                "plans": retention.forget_plans_before(session, days(kept.keep_plans_days)),
+                "consents": retention.forget_withdrawn_before(
+                    session, days(kept.keep_withdrawn_consents_days)
+                ),
+            }
+            forget_answers_before(session, now - KEPT)
+        if any(gone.values()):
+            log.info("swept", **gone)
+        return gone
