@@ -19,6 +19,8 @@ from tests.reference.nuts.engine_answers import (
 )
 from tests.reference.nuts.rack_room import RackRoom, fingerprint, rack_room
 
+pytestmark = pytest.mark.slow
+
 
 @pytest.fixture(scope="module")
 def room() -> RackRoom:

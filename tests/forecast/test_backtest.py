@@ -166,6 +166,7 @@ def back():
     return backtest(wear_log(**simulated.frames), ["2025-03-01", "2025-11-01"])
 
 
+@pytest.mark.slow
 class TestLookBack:
     def test_a_forecast_is_made_from_what_was_known_on_its_day(self):
         log = log_of(rack(2))

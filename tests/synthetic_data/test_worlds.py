@@ -173,6 +173,7 @@ def test_true_thickness_of_a_day_holds_one_row_per_sole_foot_and_point(mixed: Si
     assert set(now["sole_id"]) == set(mixed.frames["soles"]["sole_id"])
 
 
+@pytest.mark.slow
 def test_the_named_worlds_are_what_they_say():
     assert set(small("thumb_only").frames["checks"]["method"]) == {"thumb"}
     assert set(small("no_driver").frames["wearers"]["driving_foot"].dropna()) == {"none"}

@@ -72,9 +72,9 @@ def test_nobody_reaches_anything_else_without_signing_in(client):
     ("email", "scopes"),
     [
         ("ada@example.org", ("read",)),
-        ("ada@example.org", ("read", "write")),
-        ("ada@example.org", ("read", "write", "notices")),
-        ("ada@example.org", ("manage",)),
+        pytest.param("ada@example.org", ("read", "write"), marks=pytest.mark.slow),
+        pytest.param("ada@example.org", ("read", "write", "notices"), marks=pytest.mark.slow),
+        pytest.param("ada@example.org", ("manage",), marks=pytest.mark.slow),
         ("ben@example.org", ("read", "write", "notices", "manage")),
     ],
 )

@@ -106,7 +106,7 @@ class TestFiles:
 
 
 class TestCost:
-    @pytest.mark.parametrize("name", ["6 pairs", "200 pairs"])
+    @pytest.mark.parametrize("name", ["6 pairs", pytest.param("200 pairs", marks=pytest.mark.slow)])
     def test_a_page_takes_a_fixed_number_of_statements(self, reading, statements_of, name):
         client = reading(name)
         for address, most in (("/", 5), ("/?wearer=bo&q=o", 6), ("/pairs/pair-000", 13)):
@@ -114,7 +114,7 @@ class TestCost:
                 assert client.get(address).status_code == 200
             assert len(statements) <= most, [address, *statements]
 
-    @pytest.mark.parametrize("name", ["6 pairs", "200 pairs"])
+    @pytest.mark.parametrize("name", ["6 pairs", pytest.param("200 pairs", marks=pytest.mark.slow)])
     def test_so_do_the_pages_beside_it(self, reading, statements_of, name):
         client = reading(name)
         for address, most in (

@@ -69,6 +69,7 @@ def test_even_constraints_agree_which_the_comparison_tool_does_not_look_at(datab
     direct.close()
 
 
+@pytest.mark.slow
 def test_down_and_up_again_gives_the_same_schema(database):
     first = _described(database)
     assert migrate(database, "base") == (newest_revision(), None)

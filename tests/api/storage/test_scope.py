@@ -162,6 +162,7 @@ def test_a_change_is_signed_in_its_own_transaction_and_a_look_is_not(database):
         assert session.scalar(select(func.count()).select_from(AuditEntry)) == 1
 
 
+@pytest.mark.slow
 def test_what_was_logged_before_there_were_tenants_becomes_the_first_ones(tmp_path):
     from api.storage.session import open_database
 

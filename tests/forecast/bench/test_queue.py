@@ -122,6 +122,7 @@ def test_urgent_jobs_wait_less_than_the_others(busy):
     assert waits[urgent].mean() < 0.8 * waits[~urgent].mean()
 
 
+@pytest.mark.slow
 def test_more_hands_never_keep_anyone_longer_on_average():
     given = queue(5, 0.9, "gamma")
     one, two = serve(given), serve(given, benches=2)

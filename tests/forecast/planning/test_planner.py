@@ -25,7 +25,7 @@ from forecast.planning.rows import Programme
 from tests.forecast.planning.racks import START, assert_kept, best_by_enumeration, plain, states
 
 
-@pytest.mark.parametrize("seed", range(4))
+@pytest.mark.parametrize("seed", [1, *(pytest.param(s, marks=pytest.mark.slow) for s in (0, 2, 3))])
 def test_rest_bench_codes_and_limits_are_never_broken(seed):
     rng = np.random.default_rng(seed)
     wet = START + pd.Timedelta(days=int(rng.integers(0, 40)))
@@ -60,7 +60,7 @@ def test_a_small_plan_is_the_best_of_all_plans_tried_one_by_one(seed):
     assert plan.score == pytest.approx(best)
 
 
-@pytest.mark.parametrize("seed", range(2))
+@pytest.mark.parametrize("seed", [1, pytest.param(0, marks=pytest.mark.slow)])
 def test_staggering_never_sends_more_pairs_in_one_month_than_no_staggering(seed, monkeypatch):
     def crowd(plan) -> int:
         months = plan.sends["send_on"].dt.to_period("M").value_counts()
@@ -115,6 +115,7 @@ def test_a_reserved_pair_is_worn_on_its_day_and_is_not_at_the_bench():
     assert plan.days.set_index("worn_on").loc[day, "pair_id"] == "p0"
 
 
+@pytest.mark.slow
 def test_no_more_pairs_are_away_and_no_more_is_spent_than_wished():
     pairs = states(7, 2, most_left=10)
     wishes = Wishes(weeks=10, most_away=1, budget_minor_per_quarter=25_000)

@@ -71,6 +71,7 @@ def scores(told: dict[str, np.ndarray]) -> dict[str, float]:
     }
 
 
+@pytest.mark.slow
 def test_a_few_shops_are_covered_and_forecast_better_than_by_last_year():
     told = judged(1, 24)
     assert 0.6 <= inside(told["draws"], told["came"], 0.8).mean() <= 0.98
