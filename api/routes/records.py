@@ -7,7 +7,7 @@ delete. A change brings the wearer's forecasts up to date in the same transactio
 
 import inspect
 from collections.abc import Callable, Mapping
-from typing import Annotated, Any
+from typing import Annotated, Any, Literal
 from urllib.parse import quote
 
 from fastapi import APIRouter, Depends, Path, Query, Request, Response
@@ -85,15 +85,22 @@ def _router(record: Record) -> APIRouter:  # noqa: PLR0915 - five short routes o
         serving: Serving,
         body: record.created,  # type: ignore[name-defined]
         key: IdempotencyKey,
+        forecast: Annotated[
+            Literal["now", "later"],
+            Query(
+                description="whether the forecast follows in this request, or a moment later: for "
+                "programs that send many rows. Unit: none (word)"
+            ),
+        ] = "now",
     ) -> Response:
         route = f"POST /v1/{record.path}"
         values = body.model_dump()
-        needs_fit = False
+        left = False
 
         def work(session: Session) -> Answered:
-            nonlocal needs_fit
+            nonlocal left
             written = records.create(session, record.name, values, serving.clock)
-            needs_fit = _follow(serving, session, written)
+            left = _follow(serving, session, written, later=forecast == "later")
             return Answered(
                 201 if written.outcome == "created" else 200,
                 plain(written.row),
@@ -105,7 +112,7 @@ def _router(record: Record) -> APIRouter:  # noqa: PLR0915 - five short routes o
 
         fingerprint = fingerprint_of(route.encode(), body.model_dump_json().encode())
         answer = serving.keyring.once(route, key, fingerprint, work)
-        if needs_fit:
+        if left:
             serving.upkeep.wake()
         return answer_of(answer)
 
@@ -129,8 +136,8 @@ def _router(record: Record) -> APIRouter:  # noqa: PLR0915 - five short routes o
                 versions=versions,
                 clock=serving.clock,
             )
-            needs_fit = _follow(serving, session, written)
-        if needs_fit:
+            left = _follow(serving, session, written)
+        if left:
             serving.upkeep.wake()
         row = written.row
         return json_answer(plain(row), headers={"etag": etag_of(row["version"])})
@@ -184,10 +191,17 @@ def _router(record: Record) -> APIRouter:  # noqa: PLR0915 - five short routes o
     return router
 
 
-def _follow(serving: Services, session: Session, written: records.Written) -> bool:
-    """Bring the wearer's forecasts up to date; return whether a fit is missing for that."""
+def _follow(
+    serving: Services, session: Session, written: records.Written, *, later: bool = False
+) -> bool:
+    """Bring the wearer's forecasts up to date; return whether that is left to the upkeep.
+
+    It is left when no fit is there yet, or when it may be `later`: then they count as stale.
+    """
     if written.outcome == "unchanged":
         return False
+    if later:
+        return True
     serving.forecaster.update_wearer(session, written.wearer_id)
     return serving.forecaster.newest_fit(session) is None
 

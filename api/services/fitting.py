@@ -40,6 +40,7 @@ log = structlog.get_logger("solespan.fitting")
 
 REFIT_AFTER = timedelta(days=1)  # one wearer's forecasts follow their log without a refit
 UPKEEP_EVERY_S = 600.0
+SETTLE_S = 0.5
 
 
 @dataclass(frozen=True)
@@ -233,6 +234,7 @@ class Upkeep:
             except Exception as failure:  # noqa: BLE001 - the thread must outlive one bad round
                 log.error("upkeep_failed", kind=type(failure).__name__)  # noqa: TRY400
             self._wake.wait(UPKEEP_EVERY_S)
+            self._stop.wait(SETTLE_S)  # who writes much is followed in few rounds
             self._wake.clear()
 
     def round(self) -> None:

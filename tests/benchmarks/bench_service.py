@@ -33,11 +33,14 @@ from api.wiring import build_services
 
 TODAY = datetime.now(UTC).date()
 PAIRS = 40
-WRITES_A_TURN = 800  # of one client in one round, so that no two write the same day
+# Of one client in one round, so that no two write the same day of a pair; the days of the writes
+# that forecast at once lie after those of the others.
+WRITES_A_TURN = {"write": 700, "write and forecast": 40}
+FIRST_WRITE = {"write": 0, "write and forecast": 10_000}
 CLIENTS = 2
 # `read`: the stored rows of a rack. `explained read`: of a pair, with what drives its date, which
 # is computed at the first read after a write and kept; here writes lie between. It has no bar.
-BARS = {"read": 0.30, "explained read": None, "write": 0.12}
+BARS = {"read": 0.30, "explained read": None, "write": 0.12, "write and forecast": None}
 P99_BAR_MS = 60.0
 
 HELLO = """
@@ -120,9 +123,7 @@ def _free_port() -> int:
 
 def _requests(kind: str, start: int) -> Iterator[tuple[str, str, bytes | None]]:
     """What one client asks: reads go round the pairs, every write is of a new day."""
-    for number in itertools.islice(
-        itertools.count(start), WRITES_A_TURN if kind == "write" else None
-    ):
+    for number in itertools.islice(itertools.count(start), WRITES_A_TURN.get(kind)):
         pair_id = f"p{number % PAIRS}"
         if kind == "hello":
             yield "GET", "/", None
@@ -133,7 +134,8 @@ def _requests(kind: str, start: int) -> Iterator[tuple[str, str, bytes | None]]:
         else:
             day = TODAY - timedelta(days=300 - number // PAIRS)
             body = {"pair_id": pair_id, "worn_on": day.isoformat(), "wet": True}
-            yield "POST", "/v1/wear-days", json.dumps(body).encode()
+            path = "/v1/wear-days" + ("?forecast=later" if kind == "write" else "")
+            yield "POST", path, json.dumps(body).encode()
 
 
 def _ask(job: Job) -> list[float]:
@@ -157,9 +159,13 @@ def _ask(job: Job) -> list[float]:
     return took
 
 
+def _first(kind: str) -> int:
+    return FIRST_WRITE.get(kind, 0)
+
+
 def _round(clients: Pool, port: int, kind: str, turn: int, seconds: float) -> list[list[float]]:
     jobs = [
-        (port, kind, (turn * CLIENTS + client) * WRITES_A_TURN, seconds)
+        (port, kind, _first(kind) + (turn * CLIENTS + client) * WRITES_A_TURN.get(kind, 1), seconds)
         for client in range(CLIENTS)
     ]
     return clients.map(_ask, jobs, chunksize=1)
@@ -174,7 +180,7 @@ def run(quick: bool) -> list[dict[str, object]]:
     rounds, seconds = (3, 1.0) if quick else (6, 2.0)
     ports = _free_port(), _free_port()
     took: dict[str, list[list[list[float]]]] = {
-        kind: [] for kind in ("hello", "read", "explained read", "write")
+        kind: [] for kind in ("hello", "read", "explained read", "write", "write and forecast")
     }
     load = os.getloadavg()[0]
     with (

@@ -183,3 +183,15 @@ def test_an_unknown_pair_names_the_nearest_one(fitted, path):
     answer = fitted.get(f"/v1/forecasts/oxfrod{path}")
     assert answer.status_code == 404
     assert "'oxford'" in answer.json()["remedy"]
+
+
+def test_a_forecast_may_follow_later_and_counts_as_behind_until_it_did(fitted, fitted_services):
+    day = {"pair_id": "oxford", "worn_on": "2026-06-14", "wet": True}
+    assert fitted.post("/v1/wear-days?forecast=never", json=day).status_code == 422
+    assert fitted.post("/v1/wear-days?forecast=later", json=day).status_code == 201
+    forecaster = fitted_services.forecaster
+    with fitted_services.database.reading() as session:
+        assert forecaster.count_behind(session) == 1
+    assert forecaster.update_behind() == 1
+    with fitted_services.database.reading() as session:
+        assert forecaster.count_behind(session) == 0
