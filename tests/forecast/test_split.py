@@ -70,6 +70,7 @@ def test_panels_of_parts_join_to_the_panel_of_the_whole(whole, parts) -> None:
 
 
 @pytest.mark.usefixtures("few_enough")
+@pytest.mark.slow
 def test_a_fit_of_parts_is_the_fit_of_the_whole(whole, parts) -> None:
     log, as_of = whole
     assert_same(fit_split(Threads(), parts, as_of), WearModel(log, as_of).fit())

@@ -9,6 +9,7 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
+from argon2 import PasswordHasher
 from fastapi.testclient import TestClient
 
 from api.app import create_app
@@ -38,9 +39,18 @@ class MovableClock(Clock):
         object.__setattr__(self, "moment", self.moment + timedelta(**by))
 
 
+@pytest.fixture(autouse=True, scope="session")
+def _quick_hashes() -> Iterator[None]:
+    """Hash passwords with few rounds: the real ones are slow by design."""
+    with pytest.MonkeyPatch.context() as patch:
+        quick = PasswordHasher(time_cost=1, memory_cost=64, parallelism=1)
+        patch.setattr("api.services.accounts.secrets._HASHER", quick)
+        yield
+
+
 @pytest.fixture(scope="session")
-def hashed() -> str:
-    """Hash the password once: it is slow by design."""
+def hashed(_quick_hashes: None) -> str:
+    """Hash the password once."""
     return secrets.hash_password(PASSWORD)
 
 

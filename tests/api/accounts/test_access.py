@@ -71,7 +71,7 @@ def test_nobody_reaches_anything_else_without_signing_in(client):
 @pytest.mark.parametrize(
     ("email", "scopes"),
     [
-        ("ada@example.org", ("read",)),
+        pytest.param("ada@example.org", ("read",), marks=pytest.mark.slow),
         pytest.param("ada@example.org", ("read", "write"), marks=pytest.mark.slow),
         pytest.param("ada@example.org", ("read", "write", "notices"), marks=pytest.mark.slow),
         pytest.param("ada@example.org", ("manage",), marks=pytest.mark.slow),

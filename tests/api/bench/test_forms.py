@@ -9,6 +9,8 @@ import zlib
 
 import pytest
 
+pytestmark = pytest.mark.slow  # the browser's walk through the bench is short; these are not
+
 
 @pytest.fixture
 def page(client):

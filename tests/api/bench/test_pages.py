@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import re
 
+import pytest
+
 
 def test_a_job_card_has_a_code_cautions_and_the_record_and_escapes_names(bench, client):
     order = bench.on_bench(note="<script>alert(1)</script>")
@@ -37,6 +39,7 @@ def test_an_unknown_job_is_a_page_that_says_so(client):
     assert "no order" in answer.text
 
 
+@pytest.mark.slow
 def test_the_work_ahead_stands_in_words_and_in_a_figure(client):
     page = client.get("/workload", params={"months": 2})
     assert page.status_code == 200
@@ -58,6 +61,7 @@ def test_without_a_fit_the_work_ahead_says_what_to_do(bare_client):
     assert drawn["data"] == []
 
 
+@pytest.mark.slow
 def test_the_year_is_planned_on_the_page_and_stands_levelled_and_not_side_by_side(client):
     page = client.get("/workload", params={"months": 2}).text
     assert "has not been planned yet" in page

@@ -28,11 +28,13 @@ def run(monkeypatch, tmp_path):
     return run
 
 
+@pytest.mark.slow
 def test_an_empty_log_cannot_be_looked_back_over(run):
     with pytest.raises(NothingForecast, match="nothing to look back over"):
         run("backtest")
 
 
+@pytest.mark.slow
 def test_a_day_that_is_none_is_refused_by_the_name_of_its_option(run):
     with pytest.raises(Refused) as refused:
         run("backtest", "--from", "yesterday")

@@ -185,6 +185,7 @@ SLOWLY = {
 
 @settings(max_examples=2, derandomize=True, **SLOWLY)
 @given(first=st.tuples(EDITS, MOVES), second=st.tuples(EDITS, MOVES))
+@pytest.mark.slow
 def test_a_mangled_folder_never_ends_in_a_traceback(sqlite_template, first, second):
     _check(sqlite_template, first, second)
 

@@ -193,6 +193,7 @@ def _check(template: Path, rows: dict[str, list[dict]]) -> None:
     suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
 )
 @given(rows=folders())
+@pytest.mark.slow
 def test_import_export_import_is_the_identity(sqlite_template, rows):
     _check(sqlite_template, rows)
 

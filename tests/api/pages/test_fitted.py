@@ -2,7 +2,10 @@
 
 import re
 
+import pytest
 
+
+@pytest.mark.slow
 def test_with_a_fit_the_page_explains_draws_the_path_and_follows_a_check(client):
     services = client.app.state.services
     services.fitter.refit()

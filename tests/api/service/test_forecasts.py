@@ -70,6 +70,7 @@ def test_taking_the_check_back_brings_the_old_forecast_back(fitted):
     assert rows_of(fitted, "oxford") == before
 
 
+@pytest.mark.slow
 def test_more_wear_never_delays_the_date(fitted):
     before = resole(fitted, "oxford")
     for day in range(2, 14):

@@ -77,6 +77,7 @@ def rows_of(address: str) -> dict[str, list[tuple]]:
     return found
 
 
+@pytest.mark.slow
 def test_there_and_back_again_every_row_is_the_same(filled, postgres_maker, tmp_path):
     before = rows_of(filled)
     other = postgres_maker()
