@@ -60,8 +60,8 @@ def keep(session: Session, back: Backtest, days: Sequence[pd.Timestamp], today: 
 
 
 def _records(table: pd.DataFrame) -> list[dict[str, Any]]:
-    plain: list[dict[str, Any]] = table.astype(object).where(table.notna(), None).to_dict("records")
-    return plain
+    known = table.astype(object).where(table.notna(), None)
+    return [{str(name): value for name, value in row.items()} for row in known.to_dict("records")]
 
 
 def kept(session: Session) -> dict[str, Any] | None:
