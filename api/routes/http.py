@@ -57,7 +57,7 @@ class VersionRequired(SolespanError):
     title = "A change must name the version it changes"
 
 
-def _serving(request: Request) -> Services:
+async def _serving(request: Request) -> Services:
     """Return the services of the sender's tenant; on open addresses those of the first."""
     services: Services = request.app.state.services
     if not services.settings.accounts:
@@ -76,7 +76,7 @@ def _serving(request: Request) -> Services:
     )
 
 
-def _identity(request: Request) -> Identity:
+async def _identity(request: Request) -> Identity:
     who: Identity | None = request.state.identity
     if who is None:
         raise HTTPException(401, "nobody is signed in")
@@ -87,7 +87,7 @@ Serving = Annotated[Services, Depends(_serving)]
 Sender = Annotated[Identity, Depends(_identity)]
 
 
-def _key(
+async def _key(
     idempotency_key: Annotated[
         str | None,
         Header(
@@ -102,7 +102,7 @@ def _key(
 IdempotencyKey = Annotated[str | None, Depends(_key)]
 
 
-def needs_json(request: Request) -> None:
+async def needs_json(request: Request) -> None:
     """Refuse a body that is not called JSON, before anything is read from it."""
     kind = request.headers.get("content-type", "").partition(";")[0].strip().lower()
     if kind != "application/json":
@@ -152,7 +152,7 @@ def unless_same(request: Request, etag: str, body: Any) -> Response:
     return json_answer(body, headers={"etag": etag})
 
 
-def versions_in(
+async def versions_in(
     if_match: Annotated[
         str | None,
         Header(

@@ -6,7 +6,7 @@ delete. A change brings the wearer's forecasts up to date in the same transactio
 # Annotations are not postponed here: each table's models are known only when its routes are made.
 
 import inspect
-from collections.abc import Callable, Mapping
+from collections.abc import Awaitable, Callable, Mapping
 from typing import Annotated, Any, Literal
 from urllib.parse import quote
 
@@ -211,10 +211,10 @@ def _address(record: Record, row: Mapping[str, Any]) -> str:
     return f"/v1/{record.path}/{'/'.join(parts)}"
 
 
-def _key_reader(table: Table) -> Callable[..., dict[str, Any]]:
+def _key_reader(table: Table) -> Callable[..., Awaitable[dict[str, Any]]]:
     """Make the dependency that reads a table's key from the path, column by column."""
 
-    def read_key(**key: Any) -> dict[str, Any]:
+    async def read_key(**key: Any) -> dict[str, Any]:
         return key
 
     read_key.__signature__ = inspect.Signature(  # type: ignore[attr-defined]

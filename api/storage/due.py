@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from datetime import date
+from functools import cache
 from typing import Any
 
 import sqlalchemy as sa
@@ -34,7 +35,9 @@ BEYOND_HORIZON = date.max
 _ROWS: sa.Table = ForecastRow.__table__  # type: ignore[assignment]
 # One more column than the due list shows: the end of the list sorts after every date.
 _SEND_BY = sa.func.coalesce(_ROWS.c.send_by, sa.literal(BEYOND_HORIZON, sa.Date()))
-_ORDER = (_SEND_BY, Pair.pair_id, _ROWS.c.foot, _ROWS.c.point)
+_PAIRS: sa.Table = Pair.__table__  # type: ignore[assignment]
+_WEARERS: sa.Table = Wearer.__table__  # type: ignore[assignment]
+_ORDER = (_SEND_BY, _PAIRS.c.pair_id, _ROWS.c.foot, _ROWS.c.point)
 
 
 @dataclass(frozen=True)
@@ -55,27 +58,42 @@ def list_due(
 
     `after` is (send_by or None, pair_id, foot, point) of the last row before.
     """
-    query = forecast_query().order_by(*_ORDER).limit(limit)
-    if chosen.wearer_id is not None:
-        query = query.where(Wearer.wearer_id == chosen.wearer_id)
-    for name in ("band", "foot", "point"):
-        value = getattr(chosen, name)
-        if value is not None:
-            query = query.where(_ROWS.c[name] == value)
-    if chosen.send_by_before is not None:
-        query = query.where(_ROWS.c.send_by < chosen.send_by_before)
+    given = {name: value for name, value in vars(chosen).items() if value is not None}
+    values = {"most": limit, **given}
     if after is not None:
-        types: tuple[Any, ...] = (sa.Date(), sa.String(), sa.String(), sa.String())
         parts = (after[0] or BEYOND_HORIZON, *after[1:])
-        last = [sa.literal(v, t) for v, t in zip(parts, types, strict=True)]
+        values |= {f"last_{n}": part for n, part in enumerate(parts)}
+    query = _due_query(frozenset(given), after is not None)
+    return [dict(row) for row in session.execute(query, values).mappings()]
+
+
+@cache
+def _due_query(given: frozenset[str], goes_on: bool) -> sa.Select[Any]:
+    """Build the statement once for each set of filters; their values are its parameters."""
+    query = forecast_query().order_by(*_ORDER).limit(sa.bindparam("most", type_=sa.Integer()))
+    columns = {"wearer_id": _WEARERS.c.wearer_id} | {
+        name: _ROWS.c[name] for name in ("band", "foot", "point")
+    }
+    for name in sorted(given & columns.keys()):
+        query = query.where(columns[name] == sa.bindparam(name))
+    if "send_by_before" in given:
+        query = query.where(_ROWS.c.send_by < sa.bindparam("send_by_before"))
+    if goes_on:
+        types: tuple[Any, ...] = (sa.Date(), sa.String(), sa.String(), sa.String())
+        last = [sa.bindparam(f"last_{n}", type_=kind) for n, kind in enumerate(types)]
         query = query.where(sa.tuple_(*_ORDER) > sa.tuple_(*last))
-    return [dict(row) for row in session.execute(query).mappings()]
+    return query
 
 
 def forecast_of_pair(session: Session, pair_id: str) -> list[dict[str, Any]]:
     """Return the stored forecast rows of one pair, foot by foot and point by point."""
-    query = forecast_query().where(Pair.pair_id == pair_id).order_by(_ROWS.c.foot, _ROWS.c.point)
-    return [dict(row) for row in session.execute(query).mappings()]
+    return [dict(row) for row in session.execute(_pair_query(), {"of": pair_id}).mappings()]
+
+
+@cache
+def _pair_query() -> sa.Select[Any]:
+    query = forecast_query().where(_PAIRS.c.pair_id == sa.bindparam("of"))
+    return query.order_by(_ROWS.c.foot, _ROWS.c.point)
 
 
 def wearer_of_pair(session: Session, pair_id: str) -> dict[str, Any] | None:

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Collection
 from datetime import date
+from functools import cache
 from typing import Any, cast
 
 import pandas as pd
@@ -147,26 +148,22 @@ def _stored(
     }
 
 
+@cache
 def forecast_query() -> Select[Any]:
     """Select the columns of `forecast.frames.FORECAST` in their order, pairs and wearers joined.
 
-    Add `.where(Pair.pair_id == ...)`, `.where(Wearer.wearer_id == ...)`, order and limit to it.
+    Add conditions on the tables' columns, order and limit to it. These are the hot reads, so it is
+    tables all through: objects of the mapper would double what a read costs.
     """
-    table = cast("Table", ForecastRow.__table__)
-    columns = [
-        Pair.pair_id
-        if c.name == "pair_id"
-        else Sole.sole_id
-        if c.name == "sole_id"
-        else table.c[c.name]
-        for c in FORECAST
-    ]
-    return (
-        select(*columns)
-        .select_from(table)
-        .join(Pair, table.c.pair_pk == Pair.id)
-        .join(Wearer, Pair.wearer_pk == Wearer.id)
-        .outerjoin(Sole, table.c.sole_pk == Sole.id)
+    table, pairs, wearers, soles = (
+        cast("Table", mapped.__table__) for mapped in (ForecastRow, Pair, Wearer, Sole)
+    )
+    ids = {"pair_id": pairs.c.pair_id, "sole_id": soles.c.sole_id}
+    columns = [ids[c.name] if c.name in ids else table.c[c.name] for c in FORECAST]
+    return select(*columns).select_from(
+        table.join(pairs, table.c.pair_pk == pairs.c.id)
+        .join(wearers, pairs.c.wearer_pk == wearers.c.id)
+        .outerjoin(soles, table.c.sole_pk == soles.c.id)
     )
 
 
