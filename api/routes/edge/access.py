@@ -20,6 +20,7 @@ from starlette.responses import RedirectResponse, Response
 from starlette.types import ASGIApp, Receive, Scope, Send
 
 from api.problems import PROBLEMS, problem_response
+from api.routes.page_http import failure_page
 from api.services.accounts.identity import THIS_MACHINE, Identity, identify
 from api.wiring import Services, session_cookie_name, session_limits
 
@@ -97,6 +98,9 @@ class Access:
         wants_page = "text/html" in headers.get("accept", "")
         if kind == "not-signed-in" and wants_page and scope["method"] in SAFE_METHODS:
             answer: Response = RedirectResponse(f"/sign-in?to={quote(scope['path'], safe='')}", 303)
+        elif wants_page:
+            told = PROBLEMS[kind]
+            answer = failure_page(told.status, told.title, [told.meaning, told.remedy])
         else:
             answer = problem_response(
                 PROBLEMS[kind],

@@ -142,6 +142,14 @@ def test_a_browser_is_sent_to_sign_in_and_a_program_is_told(client):
     assert client.get("/v1/pairs").json()["type"] == "/problems/not-signed-in"
 
 
+def test_what_staff_may_not_is_told_on_a_page(client, enter):
+    enter(client, "ben@example.org")
+    page = client.get("/people", headers={"accept": "text/html"})
+    assert page.status_code == 403
+    assert page.headers["content-type"].startswith("text/html")
+    assert "Ask an owner" in page.text
+
+
 def test_a_sender_who_changes_too_much_in_a_minute_is_slowed(client, token_of, monkeypatch):
     monkeypatch.setattr("api.routes.edge.access._Pace.too_fast", lambda *_: True)
     answer = client.post("/v1/wearers", json={}, headers=bearer(token_of(OWNER, "write")))
