@@ -12,6 +12,7 @@ import shutil
 import sys
 from collections.abc import Callable, Iterator
 from pathlib import Path
+from typing import TYPE_CHECKING
 from uuid import uuid4
 
 import pytest
@@ -19,6 +20,9 @@ from sqlalchemy import create_engine, make_url, text
 
 from api.storage.schema import migrate
 from api.storage.session import Database, open_database
+
+if TYPE_CHECKING:
+    from playwright.sync_api import Browser
 
 
 def _load(name: str):
@@ -133,3 +137,18 @@ def database(database_address: str) -> Iterator[Database]:
     opened = open_database(database_address)
     yield opened
     opened.close()
+
+
+@pytest.fixture(scope="session")
+def chromium() -> Iterator[Browser]:
+    """Start the system's Chromium once a process; skips, saying so, where there is none."""
+    from playwright.sync_api import sync_playwright
+
+    from tests.browser.plotly_css import CHROMIUM, FLAGS
+
+    if not Path(CHROMIUM).exists():
+        pytest.skip(f"no browser at {CHROMIUM}: install the package chromium")
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
+        yield browser
+        browser.close()

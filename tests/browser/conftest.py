@@ -12,12 +12,11 @@ from pathlib import Path
 
 import pytest
 import uvicorn
-from playwright.sync_api import Browser, Page, sync_playwright
+from playwright.sync_api import Browser, Page
 
 from api.app import create_app
 from api.clock import Clock
 from api.settings import Settings
-from tests.browser.plotly_css import CHROMIUM, FLAGS
 from tests.dashboards.builders import LONG_NAME, Rack, of_one, rack, with_band
 from tests.dashboards.storing import store
 
@@ -32,17 +31,6 @@ SITUATIONS: dict[str, Callable[[], Rack]] = {
     "200 pairs": lambda: rack(200),
     "one wearer": lambda: of_one(rack(6)),
 }
-
-
-@pytest.fixture(scope="session")
-def chromium() -> Iterator[Browser]:
-    """Start the system's Chromium; skips, saying so, where there is none."""
-    if not Path(CHROMIUM).exists():
-        pytest.skip(f"no browser at {CHROMIUM}: install the package chromium")
-    with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
-        yield browser
-        browser.close()
 
 
 @pytest.fixture(scope="session")

@@ -5,12 +5,11 @@ from __future__ import annotations
 import threading
 import time
 from collections.abc import Iterator
-from pathlib import Path
 
 import pytest
 import uvicorn
 from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import Browser, Page, sync_playwright
+from playwright.sync_api import Page
 from sqlalchemy import update
 
 from api.app import create_app
@@ -22,23 +21,12 @@ from api.storage.notices import find_notice, list_notices
 from api.storage.notices_consents import consents_of
 from api.storage.tables import Pair, Wearer
 from tests.api.notices.people import link_in
-from tests.browser.plotly_css import CHROMIUM, FLAGS
 from tests.browser.test_every_page import SMALL_TARGETS
 
 pytestmark = pytest.mark.browser
 
 LONG = 'The <b>"very long"</b> & Unbrokennamewithoutanyspaceatallthatnolayoutcanwrap of that house'
 PAGES = ("", "/send", "/rules", "/wording", "/customers", "/letters", "?why=early")
-
-
-@pytest.fixture(scope="module")
-def chromium() -> Iterator[Browser]:
-    if not Path(CHROMIUM).exists():
-        pytest.skip(f"no browser at {CHROMIUM}: install the package chromium")
-    with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
-        yield browser
-        browser.close()
 
 
 @pytest.fixture
