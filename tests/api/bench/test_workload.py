@@ -28,6 +28,7 @@ def test_a_horizon_that_cannot_be_is_refused(client, bad):
     assert client.get("/v1/workload", params=bad).status_code == 422
 
 
+@pytest.mark.slow
 def test_owners_who_decline_lower_the_chance_that_others_come(client):
     before = client.get("/v1/workload").json()["learnt"]
     for month in range(1, 6):
@@ -49,6 +50,7 @@ def test_an_outcome_told_again_replaces_the_first_and_came_needs_its_day(client)
     assert client.post("/v1/due-outcomes", json=later).status_code == 422
 
 
+@pytest.mark.slow
 def test_a_booked_pair_is_counted_as_booked_and_not_again_as_due(bench, client):
     before = client.get("/v1/workload").json()["learnt"]["pairs"]
     bench.book()
@@ -58,6 +60,7 @@ def test_a_booked_pair_is_counted_as_booked_and_not_again_as_due(bench, client):
     assert jobs["p10"] >= 1
 
 
+@pytest.mark.slow
 def test_the_bench_plan_compares_ways_and_is_kept_with_dates_of_each_pair(client):
     assert client.get("/v1/bench-plans/newest").status_code == 409
     made = client.post("/v1/bench-plans", json={"months": 12, "benches": 2})

@@ -44,6 +44,7 @@ def on_disk(folder, tmp_path):
     return path
 
 
+@pytest.mark.slow
 def test_import_makes_the_database_and_tells_what_is_new(run, on_disk, tmp_path):
     code, out, _ = run("import", str(on_disk))
     assert code == 0
@@ -82,6 +83,7 @@ def test_markup_in_a_cell_is_shown_as_text(run, on_disk):
     assert "[bold]x[/nope]" in out
 
 
+@pytest.mark.slow
 def test_export_and_import_meet_in_the_middle(run, on_disk, tmp_path):
     run("import", str(on_disk))
     code, out, _ = run("export", str(tmp_path / "out"))

@@ -34,6 +34,7 @@ def run(database_path, monkeypatch, capsys):
     return run
 
 
+@pytest.mark.slow
 def test_a_plan_is_shown_kept_written_and_made_again(run, tmp_path):
     file = tmp_path / "days.csv"
     code, out, _ = run("plan", "--wearer", "ada", "--weeks", "3", "--csv", str(file))
@@ -49,6 +50,7 @@ def test_what_if_shows_both_sides(run):
     assert "ada-0" in out
 
 
+@pytest.mark.slow
 def test_routes_care_life_and_calendar_answer(run, tmp_path):
     assert "common practice" in run("routes", "ada-0")[1]
     assert "Logged: brush on ada-0" in run("care", "--wearer", "ada", "--done", "ada-0:brush")[1]

@@ -76,6 +76,7 @@ def test_each_kind_of_failure_is_its_problem_document(logged, name):
     assert answer.json()["instance"] == path
 
 
+@pytest.mark.slow
 def test_every_route_answers_its_errors_as_problem_documents(client, app):
     """Each operation with rubbish in its path, query, headers and body."""
     for path, methods in app.openapi()["paths"].items():

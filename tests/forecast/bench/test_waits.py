@@ -47,6 +47,7 @@ def test_weeks_out_of_order_and_negative_waits_are_refused(wrong):
         ForecastSettings(bench_waits=wrong)
 
 
+@pytest.mark.slow
 def test_forecast_and_what_if_give_the_same_dates_to_book_by():
     log = log_of(rack(3))
     fit = WearModel(log, "2026-07-01").fit()

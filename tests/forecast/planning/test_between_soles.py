@@ -179,6 +179,7 @@ ALLOWANCE = pd.DataFrame(
 )
 
 
+@pytest.mark.slow
 def test_cost_per_wear_is_price_and_repairs_over_wears():
     row = cost_of_rack(rack_of(), ALLOWANCE, {"oxford": 15_000}).iloc[0]
     assert row["cost_per_wear_minor"] == pytest.approx((40_000 + 12_000) / 100)

@@ -61,6 +61,7 @@ def test_a_small_plan_is_the_best_of_all_plans_tried_one_by_one(seed):
 
 
 @pytest.mark.parametrize("seed", [1, pytest.param(0, marks=pytest.mark.slow)])
+@pytest.mark.slow
 def test_staggering_never_sends_more_pairs_in_one_month_than_no_staggering(seed, monkeypatch):
     def crowd(plan) -> int:
         months = plan.sends["send_on"].dt.to_period("M").value_counts()
@@ -125,6 +126,7 @@ def test_no_more_pairs_are_away_and_no_more_is_spent_than_wished():
     assert (spent <= 25_000).all()
 
 
+@pytest.mark.slow
 def test_when_all_are_worn_out_the_wishes_given_up_are_named_by_kind():
     pairs = plain(4, left=2, price_minor=9_000, lead_days=14)
     wishes = Wishes(weeks=5, most_away=1, budget_minor_per_quarter=0)
