@@ -3,29 +3,28 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable
+import random
 from pathlib import Path
-from typing import TypeVar
+from uuid import uuid4
 
 import typer
-from pydantic import BaseModel, ValidationError
 from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
+from api.cli.messages import read_message
+from api.cli.opening import serving
 from api.errors import Refused
 from api.schemas.notices import BounceGiven, ConsentGiven, ConsentWithdrawn, NoticeRules
 from api.services.notices import choices, consents
 from api.services.notices.deciding import look, run
 from api.services.notices.reading import decision_rows, reason_counts, retry
 from api.services.notices.ready import problems_of
-from api.services.notices.worker import NoticeWorker
-from api.settings import load_settings
+from api.services.notices.sending import Sender
 from api.storage.notices import list_notices
 from api.storage.notices_consents import lift_stop
 from api.storage.notices_tables import STATES
-from api.storage.schema import prepare
-from api.wiring import Services, build_services
+from api.wiring import Services
 
 __all__ = [
     "run_bounced",
@@ -38,36 +37,13 @@ __all__ = [
 ]
 
 MOST_SHOWN = 500
-M = TypeVar("M", bound=BaseModel)
-
-
-def _opened() -> Services:
-    services = build_services(load_settings())
-    prepare(services.database)
-    return services
-
-
-def _read(make: Callable[[], M]) -> M:
-    try:
-        return make()
-    except ValidationError as cause:
-        first = cause.errors()[0]
-        where = ".".join(str(part) for part in first["loc"]) or "the message"
-        raise Refused(
-            f"{where}: {first['msg'].removeprefix('Value error, ')}.",
-            where=where,
-            remedy="Mend it and try again; nothing was changed.",
-        ) from None
 
 
 def run_preview(*, everyone: bool) -> None:
     """Show decisions."""
-    services = _opened()
-    try:
+    with serving() as services:
         seen = look(services)
         problems = problems_of(services, seen.rules)
-    finally:
-        services.database.close()
     table = Table("customer", "pair", "verdict", "why", "by")
     rows, total = decision_rows(seen, limit=MOST_SHOWN)
     shown = [row for row in rows if everyone or row["verdict"] != "no"]
@@ -87,21 +63,18 @@ def run_preview(*, everyone: bool) -> None:
 
 def run_send(*, yes: bool) -> None:
     """Decide, write down, and send what may go now."""
-    services = _opened()
-    try:
+    with serving() as services:
         customers = _due_customers(services)
         if customers and not yes:
             typer.confirm(f"Write to {customers} customers?", abort=True)
         report = run(services)
         typer.echo(f"{report.notices} notices about {report.pairs} pairs are in the outbox.")
-        sent = NoticeWorker(services).once()
+        sent = Sender(services, worker=uuid4().hex, chance=random.SystemRandom().random).drain()
         typer.echo(
             f"Sent {sent.sent}, to be tried again {sent.later}, not delivered {sent.failed}, "
             f"no longer wanted {sent.cancelled}."
         )
         typer.echo("What waits for quiet hours to end goes out by: solespan work")
-    finally:
-        services.database.close()
 
 
 def _due_customers(services: Services) -> int:
@@ -118,12 +91,8 @@ def run_list(state: str | None) -> None:
             accepted=", ".join(STATES),
             remedy="Choose one of these.",
         )
-    services = _opened()
-    try:
-        with services.database.reading() as session:
-            rows = list_notices(session, state=state, limit=MOST_SHOWN)
-    finally:
-        services.database.close()
+    with serving() as services, services.database.reading() as session:
+        rows = list_notices(session, state=state, limit=MOST_SHOWN)
     table = Table("notice", "customer", "decided (UTC)", "by", "state", "tries", "why")
     table.columns[0].overflow = "fold"  # an id that is cut off cannot be typed again
     for row in rows:
@@ -135,19 +104,14 @@ def run_list(state: str | None) -> None:
 
 def run_retry(notice_id: str) -> None:
     """Try one notice again."""
-    services = _opened()
-    try:
-        with services.database.writing() as session:
-            retry(services, session, notice_id)
-    finally:
-        services.database.close()
+    with serving() as services, services.database.writing() as session:
+        retry(services, session, notice_id)
     typer.echo("It will be tried again.")
 
 
 def run_rules(path: Path | None) -> None:
     """Show or change the rules."""
-    services = _opened()
-    try:
+    with serving() as services:
         if path is None:
             with services.database.reading() as session:
                 rules, _ = choices.read_rules(session)
@@ -159,20 +123,17 @@ def run_rules(path: Path | None) -> None:
             raise Refused(
                 f"{path} cannot be read as text.", where="FILE", remedy="Name a JSON file."
             ) from cause
-        rules = _read(lambda: NoticeRules.model_validate_json(content))
+        rules = read_message(lambda: NoticeRules.model_validate_json(content))
         with services.database.writing() as session:
             choices.change_rules(session, rules, None)
         typer.echo("The rules are kept.")
-    finally:
-        services.database.close()
 
 
 def run_consent(customer: str, channel: str, *, how: str, by: str, withdraw: bool) -> None:
     """Write down a consent or its end."""
-    services = _opened()
-    try:
+    with serving() as services:
         if withdraw:
-            ended = _read(
+            ended = read_message(
                 lambda: ConsentWithdrawn.model_validate(
                     {"wearer_id": customer, "channel": channel, "how": how}
                 )
@@ -181,7 +142,7 @@ def run_consent(customer: str, channel: str, *, how: str, by: str, withdraw: boo
                 held = consents.withdraw(session, ended, services.clock)
             typer.echo("The consent is withdrawn." if held else "There was no consent.")
             return
-        given = _read(
+        given = read_message(
             lambda: ConsentGiven.model_validate(
                 {"wearer_id": customer, "channel": channel, "how": how, "by": by}
             )
@@ -189,15 +150,12 @@ def run_consent(customer: str, channel: str, *, how: str, by: str, withdraw: boo
         with services.database.writing() as session:
             new = consents.give(session, given, services.clock)
         typer.echo("The consent is written down." if new else "There is a consent already.")
-    finally:
-        services.database.close()
 
 
 def run_bounced(address: str, reason: str, *, lift: bool) -> None:
     """Stop an address, or lift the stop."""
-    given = _read(lambda: BounceGiven(address=address, reason=reason or "it bounced"))
-    services = _opened()
-    try:
+    given = read_message(lambda: BounceGiven(address=address, reason=reason or "it bounced"))
+    with serving() as services:
         with services.database.writing() as session:
             if lift:
                 lifted = lift_stop(session, given.address)
@@ -205,5 +163,3 @@ def run_bounced(address: str, reason: str, *, lift: bool) -> None:
                 return
             customers = consents.report_bounce(session, given, services.clock)
         typer.echo(f"Nothing is sent there any more; {customers} customers have this address.")
-    finally:
-        services.database.close()

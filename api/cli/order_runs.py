@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any
 
 import typer
-from pydantic import BaseModel, ValidationError
 from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
+from api.cli.messages import read_message
 from api.cli.opening import serving
 from api.errors import NothingForecast, Refused
 from api.schemas.bench import Condition, Move, NewOrder, Record
@@ -39,21 +39,6 @@ _PAPERS: dict[str, type[Condition | Record]] = {
     "before": Record,
     "after": Record,
 }
-M = TypeVar("M", bound=BaseModel)
-
-
-def _read(make: Callable[[], M]) -> M:
-    """Read a message; a mistake names the field and what it accepts. Raises `Refused`."""
-    try:
-        return make()
-    except ValidationError as cause:
-        first = cause.errors()[0]
-        where = ".".join(str(part) for part in first["loc"]) or "the message"
-        raise Refused(
-            f"{where}: {first['msg'].removeprefix('Value error, ')}.",
-            where=where,
-            remedy="Mend it and try again; nothing was changed.",
-        ) from None
 
 
 def run_bench() -> None:
@@ -77,7 +62,7 @@ def run_bench() -> None:
 
 def run_book(**given: Any) -> None:
     """Book a piece of work."""
-    order = _read(lambda: NewOrder(**given))
+    order = read_message(lambda: NewOrder(**given))
     with serving() as services, services.database.writing() as session:
         made = bench_orders.book(session, order, services.clock)
     typer.echo(f"Booked: {made['work']} on {made['pair_id']}, order {made['order_id']}")
@@ -88,7 +73,7 @@ def run_move(order_id: str, given: dict[str, Any], reasons: Sequence[str]) -> No
     told = dict(reason.partition("=")[::2] for reason in reasons)
     with serving() as services, services.database.writing() as session:
         before = describe(session, order_id)
-        move = _read(lambda: Move(version=before["version"], reasons=told, **given))
+        move = read_message(lambda: Move(version=before["version"], reasons=told, **given))
         order = bench_orders.step(session, order_id, move, services.clock)
         forecast_anew(services.forecaster, session, order["pair_id"])
     typer.echo(f"Order {order_id}: {before['stage']} -> {order['stage']}")
@@ -109,7 +94,7 @@ def run_file_paper(order_id: str, kind: str, path: Path) -> None:
         raise Refused(
             f"{path} cannot be read as text.", where="FILE", remedy="Name a JSON file."
         ) from cause
-    paper = _read(lambda: _PAPERS[kind].model_validate_json(content))
+    paper = read_message(lambda: _PAPERS[kind].model_validate_json(content))
     with serving() as services, services.database.writing() as session:
         order = file_paper(session, order_id, kind, paper, services.clock)
         forecast_anew(services.forecaster, session, order["pair_id"])
@@ -145,7 +130,7 @@ def run_stock(item: str | None, reason: str | None, quantity: float | None) -> N
     """Show the stock with advice, or write one line."""
     with serving() as services:
         if item is not None:
-            line = _read(lambda: StockLine(reason=reason, quantity=quantity))  # type: ignore[arg-type]
+            line = read_message(lambda: StockLine(reason=reason, quantity=quantity))  # type: ignore[arg-type]
             with services.database.writing() as session:
                 made = stock.move_stock(session, item, line)
             typer.echo(f"{item}: {made['quantity']:g} are there now.")

@@ -9,9 +9,11 @@ from typer.testing import CliRunner
 
 from api.cli.main import build_app
 from api.errors import Refused
+from api.services.accounts.people import new_tenant
+from api.services.notices.deciding import run
 from api.storage.notices import list_notices
 from api.storage.notices_outbox import count_states
-from tests.api.notices.people import SECRET
+from tests.api.notices.people import RULES, SECRET
 from tests.api.notices.servers import Mailbox, mail_server
 
 
@@ -123,3 +125,23 @@ def test_a_setting_that_cannot_be_used_is_named_and_a_secret_not_shown(monkeypat
     with pytest.raises(BadSetting, match=f"SOLESPAN_{name}") as caught:
         load_settings()
     assert ("short-and-secret" in " ".join(caught.value.lines())) is False
+
+
+def test_commands_work_in_the_tenant_that_the_settings_name_and_send_for_no_other(
+    shop_in, monkeypatch, tmp_path
+):
+    file = tmp_path / "rules.json"
+    file.write_text(RULES.model_dump_json())
+    with shop_in.database.writing() as session:
+        new_tenant(session, tenant_id="other", name="Other", kind="shop")
+    monkeypatch.setenv("SOLESPAN_TENANT", "other")
+    assert "There is no pair yet" in run_command("notices", "preview").output
+    mailbox = Mailbox()
+    with mail_server(mailbox) as port:
+        monkeypatch.setenv("SOLESPAN_SMTP_PORT", str(port))
+        run(shop_in)  # the first shop's notices wait in its outbox
+        run_command("notices", "rules", str(file))
+        assert "Sent 0" in run_command("notices", "send", "--yes").output
+    assert mailbox.taken == []
+    with shop_in.database.reading() as session:
+        assert count_states(session)["pending"] == 2
