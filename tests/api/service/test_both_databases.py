@@ -56,11 +56,11 @@ def test_a_rack_is_logged_listed_fitted_forecast_changed_and_deleted(both, add_r
         assert due.forecast_of_pair(session, "oxford") == []
 
 
+# On SQLite there is one writing process, whose writers queue before they look.
+@pytest.mark.parametrize("database_address", ["postgresql"], indirect=True)
 def test_an_answer_kept_by_another_process_meanwhile_is_given_instead(both):
     """The other process answers between our look and our insert: its unique row wins."""
     _, services = both
-    if services.database.engine.dialect.name == "sqlite":
-        pytest.skip("SQLite: one writing process, whose writers queue before they look")
 
     def create(_session):
         with services.database.writing() as other:

@@ -107,13 +107,13 @@ def test_a_transaction_within_another_leaves_the_outer_tenant_as_it_was(two):
         assert outer.scalars(select(Pair.label)).all() == ["mine"]
 
 
+# SQLite has no row-level security.
+@pytest.mark.parametrize("database_address", ["postgresql"], indirect=True)
 class TestTheSecondWall:
     """Row-level security holds where the program's own scope is missing."""
 
     @pytest.fixture
-    def doors(self, two, monkeypatch):
-        if two[0].engine.dialect.name != "postgresql":
-            pytest.skip("SQLite has no row-level security")
+    def doors(self, two):
         return two
 
     def test_our_role_is_bound_by_it(self, doors):
