@@ -63,6 +63,8 @@ def _unpack(stream: BinaryIO, folder: Path, limit_bytes: int) -> None:
                     raise _bad("The ZIP is encrypted.", "the ZIP")
                 with archive.open(entry) as unpacked:
                     left -= _copy(unpacked, _target(folder, entry.filename), left)
+    # A damaged or odd archive fails in each of these ways: no directory, a broken stream, one cut
+    # short, a compression unknown here, or an offset outside of the file.
     except (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, OSError) as cause:
         raise _bad("The ZIP cannot be read.", "the ZIP") from cause
 

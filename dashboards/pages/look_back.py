@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from typing import Any
 
@@ -41,7 +42,7 @@ def _told(kept: Mapping[str, Any]) -> dict[str, Any]:
     return {
         "made_on": wording.long_date(pd.Timestamp(kept["made_on"])),
         "days": wording.plural(kept["days"], "earlier day"),
-        "sentences": kept["sentences"],
+        "sentences": [re.sub(r"`([^`]*)`", r"“\1”", text) for text in kept["sentences"]],
         "sound_days": kept["sound_days"],
         "scores": [
             {
