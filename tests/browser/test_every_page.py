@@ -29,6 +29,7 @@ PAGES = [
     ("full", "/plan"),
     ("full", "/bench"),
     ("full", "/workload"),
+    ("full", "/past-forecasts"),
     ("full", "/people"),
     ("full", "/account"),
     ("no pair", "/bench"),
