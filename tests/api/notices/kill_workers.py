@@ -1,8 +1,10 @@
 """How do workers die at random moments, again and again, until a test is content?
 
 Run as a program of its own: it has everything imported and no thread, so that a worker is a fork
-and dies by SIGKILL without a goodbye. Two workers are always alive; after the last kill two more
-finish what is left. Prints how many were killed.
+and dies by SIGKILL without a goodbye. A worker says when it is about to send, and its last moment
+is counted from there: however slow the machine, it dies at work and not while it gets ready. Every
+second time both die when the mail server has just kept a mail and not yet said so, which is when a
+repeat cannot be helped. After the last kill two more finish what is left. Prints how many died.
 """
 
 from __future__ import annotations
@@ -10,6 +12,7 @@ from __future__ import annotations
 import argparse
 import os
 import random
+import select
 import signal
 import sys
 import time
@@ -26,43 +29,62 @@ from api.wiring import build_services
 
 NOW = datetime(2026, 11, 25, 12, tzinfo=UTC)
 WORKERS = 2
-LEASE = timedelta(seconds=1)
-LONGEST_SEND = timedelta(milliseconds=300)
+LEASE = timedelta(seconds=2)
+LONGEST_SEND = timedelta(seconds=1)
 OPEN = ("pending", "claimed")
 BEGUN = time.monotonic()
 # The tests' day, going on at the pace of the real one, the same in every fork.
 CLOCK = Clock(lambda: NOW + timedelta(seconds=time.monotonic() - BEGUN))
 
 
-def work(settings: Settings) -> None:
-    """Send until nothing is left open; what a dead worker held is waited for."""
+def work(settings: Settings, ready: int, *, stay: bool) -> None:
+    """Send until nothing is left open, or until killed; what a dead worker held is waited for."""
     services = build_services(settings, CLOCK)
     worker = uuid4().hex
     chance = random.Random(worker).random
     sender = Sender(
         services, worker=worker, chance=chance, lease=LEASE, longest_send=LONGEST_SEND, batch=5
     )
+    os.write(ready, b".")
     while True:
         sender.drain()
         with services.database.reading() as session:
             states = count_states(session)
-        if not any(states.get(state) for state in OPEN):
+        if not stay and not any(states.get(state) for state in OPEN):
             return
         time.sleep(0.02)
 
 
-def forked(settings: Settings) -> int:
-    """Start a worker; return its process id."""
+def forked(settings: Settings, *, stay: bool) -> int:
+    """Start a worker, wait until it is about to send; return its process id."""
+    heard, ready = os.pipe()
     pid = os.fork()
     if pid:
+        os.close(ready)
+        os.read(heard, 1)
+        os.close(heard)
         return pid
     code = 1
     try:
-        work(settings)
+        os.close(heard)
+        work(settings, ready, stay=stay)
         code = 0
     except BaseException:  # noqa: BLE001 - the fork must not go on as its parent
         traceback.print_exc()
     os._exit(code)
+
+
+def wait_for_a_mail(kept: int) -> None:
+    """Return when a mail is kept from now on, or after a second in which none was left to send."""
+    while select.select([kept], [], [], 0)[0]:
+        os.read(kept, 1 << 16)
+    select.select([kept], [], [], 1)
+
+
+def killed(pid: int) -> bool:
+    """Kill a worker; return whether it was alive until then."""
+    os.kill(pid, signal.SIGKILL)
+    return os.WIFSIGNALED(os.waitpid(pid, 0)[1])
 
 
 def main() -> int:
@@ -72,6 +94,7 @@ def main() -> int:
     parser.add_argument("port", type=int)
     parser.add_argument("kills", type=int)
     parser.add_argument("seed", type=int)
+    parser.add_argument("kept", type=int, help="where the mail server writes a byte a kept mail")
     given = parser.parse_args()
     configure_logs("error")
     settings = Settings(
@@ -84,25 +107,28 @@ def main() -> int:
         public_address="https://shop.example",
     )
     rng = random.Random(given.seed)
-    alive = [forked(settings) for _ in range(WORKERS)]
-    killed = 0
-    while killed < given.kills:
-        time.sleep(rng.uniform(0.005, 0.06))
-        victim = alive.pop(rng.randrange(len(alive)))
-        os.kill(victim, signal.SIGKILL)
-        _, status = os.waitpid(victim, 0)
-        if os.WIFSIGNALED(status):
-            killed += 1
-        elif os.WEXITSTATUS(status):
-            return 1
+    dead = 0
+    alive = [forked(settings, stay=True) for _ in range(WORKERS)]
+    while dead < given.kills:
+        if dead % 3:
+            wait_for_a_mail(given.kept)
+            victims = list(alive)
         else:
-            break  # everything was sent before it could be killed
-        alive.append(forked(settings))
-    for pid in alive:
+            time.sleep(rng.uniform(0.005, 0.06))
+            victims = [rng.choice(alive)]
+        if not all([killed(pid) for pid in victims]):
+            return 1
+        dead += len(victims)
+        alive = [pid for pid in alive if pid not in victims]
+        alive += [forked(settings, stay=True) for _ in victims]
+    if not all([killed(pid) for pid in alive]):
+        return 1
+    dead += len(alive)
+    for pid in [forked(settings, stay=False) for _ in range(WORKERS)]:
         _, status = os.waitpid(pid, 0)
         if status:
             return 1
-    sys.stdout.write(f"{killed}\n")
+    sys.stdout.write(f"{dead}\n")
     return 0
 
 
