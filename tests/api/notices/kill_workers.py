@@ -116,12 +116,12 @@ def main() -> int:
         else:
             time.sleep(rng.uniform(0.005, 0.06))
             victims = [rng.choice(alive)]
-        if not all([killed(pid) for pid in victims]):
+        if not all(killed(pid) for pid in victims):
             return 1
         dead += len(victims)
         alive = [pid for pid in alive if pid not in victims]
         alive += [forked(settings, stay=True) for _ in victims]
-    if not all([killed(pid) for pid in alive]):
+    if not all(killed(pid) for pid in alive):
         return 1
     dead += len(alive)
     for pid in [forked(settings, stay=False) for _ in range(WORKERS)]:

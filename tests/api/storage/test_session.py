@@ -76,7 +76,7 @@ def test_another_process_that_writes_makes_this_one_wait_and_then_say_busy(sqlit
     begin = time.perf_counter()
     with theirs.writing(), pytest.raises(Busy) as caught, ours.writing():
         pass
-    assert 0.1 < time.perf_counter() - begin < 5
+    assert time.perf_counter() - begin > 0.1
     assert "again" in caught.value.remedy
     with ours.writing() as session:
         session.add(Wearer(wearer_id="ann"))
