@@ -1,7 +1,9 @@
 """Which databases do the tests run on, and how does each test get a clean one?
 
-`database` is an empty database made by migrations: once on SQLite and once on PostgreSQL.
-`sqlite_database` is the same on SQLite only, for what does not depend on the kind.
+`databases` makes them of the kind this run is for: SQLite, or PostgreSQL with
+`pytest --database postgresql`, which runs every test that asked for it and no other.
+`database` is an empty one of each kind in any run, for what must not depend on the kind.
+`sqlite_database` is for what concerns a file.
 """
 
 from __future__ import annotations
@@ -11,15 +13,14 @@ import os
 import shutil
 import sys
 from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
-from uuid import uuid4
 
 import pytest
-from sqlalchemy import create_engine, make_url, text
 
-from api.storage.schema import migrate
 from api.storage.session import Database, open_database
+from tests.databases import KINDS, Databases, SqliteFiles, file_of, on_server
 
 if TYPE_CHECKING:
     from playwright.sync_api import Browser
@@ -35,6 +36,23 @@ def _load(name: str):
 
 
 _server = _load("postgres_server")
+_FIXTURES = {"sqlite": "sqlite_files", "postgresql": "postgres_databases"}
+
+
+def pytest_addoption(parser: pytest.Parser) -> None:
+    """Let a run be on the other kind of database."""
+    parser.addoption("--database", choices=KINDS, default=KINDS[0], help="what databases to use")
+
+
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    """Keep, in a run on the other kind, what depends on the kind of the run."""
+    if config.getoption("database") == KINDS[0]:
+        return
+    kept, left = [], []
+    for item in items:
+        (kept if "databases" in getattr(item, "fixturenames", ()) else left).append(item)
+    config.hook.pytest_deselected(items=left)
+    items[:] = kept
 
 
 @pytest.fixture(autouse=True)
@@ -60,58 +78,62 @@ def postgres_address() -> Iterator[str]:
 
 
 @pytest.fixture(scope="session")
-def postgres_maker(postgres_address: str) -> Iterator[Callable[[], str]]:
-    """Give a function that makes a fresh, migrated database and returns its address.
-
-    The address is of an ordinary role: row-level security does not bind a superuser.
-    """
-    url = make_url(postgres_address).set(drivername="postgresql+psycopg")
-    admin = create_engine(url, isolation_level="AUTOCOMMIT")
-    stem = f"solespan_{uuid4().hex[:8]}"
-    made = [f"{stem}_template"]
-
-    def address_of(name: str) -> str:
-        mine = url.set(database=name, username=stem, password=stem)
-        return mine.render_as_string(hide_password=False)
-
-    def make() -> str:
-        name = f"{stem}_{len(made)}"
-        made.append(name)
-        with admin.connect() as connection:
-            connection.execute(text(f"CREATE DATABASE {name} TEMPLATE {made[0]} OWNER {stem}"))
-        return address_of(name)
-
-    with admin.connect() as connection:
-        connection.execute(text(f"CREATE ROLE {stem} LOGIN PASSWORD '{stem}'"))
-        connection.execute(
-            text(f"CREATE DATABASE {made[0]} TEMPLATE template0 ENCODING 'UTF8' OWNER {stem}")
-        )
-    template = open_database(address_of(made[0]))
-    migrate(template)
-    template.close()
-    yield make
-    with admin.connect() as connection:
-        for name in reversed(made):
-            connection.execute(text(f"DROP DATABASE IF EXISTS {name} WITH (FORCE)"))
-        connection.execute(text(f"DROP ROLE {stem}"))
-    admin.dispose()
+def postgres_databases(postgres_address: str) -> Iterator[Databases]:
+    """Make databases on PostgreSQL."""
+    with on_server(postgres_address) as databases:
+        yield databases
 
 
 @pytest.fixture(scope="session")
-def sqlite_template(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """Make a migrated SQLite file once; tests copy it."""
-    path = tmp_path_factory.mktemp("template") / "template.sqlite3"
-    database = open_database(f"sqlite:///{path}")
-    migrate(database)
-    database.close()  # the last connection folds the write-ahead log into the file
-    return path
+def sqlite_files(tmp_path_factory: pytest.TempPathFactory) -> Databases:
+    """Make databases on SQLite."""
+    return SqliteFiles(tmp_path_factory.mktemp("databases"))
+
+
+@pytest.fixture(scope="session")
+def databases(request: pytest.FixtureRequest) -> Databases:
+    """Make databases of the kind that this run is for."""
+    return request.getfixturevalue(_FIXTURES[request.config.getoption("database")])
 
 
 @pytest.fixture
-def sqlite_address(sqlite_template: Path, tmp_path: Path) -> str:
+def own_database(databases: Databases) -> Iterator[Callable[..., str]]:
+    """Give a function that copies a database (an empty one unless told) for this test alone."""
+    with _own(databases) as make:
+        yield make
+
+
+@pytest.fixture
+def new_address(own_database: Callable[..., str]) -> str:
+    """Address of an empty, migrated database of the kind that this run is for."""
+    return own_database()
+
+
+@pytest.fixture
+def own_postgres(postgres_databases: Databases) -> Iterator[Callable[..., str]]:
+    """Give a function that makes databases on PostgreSQL for this test alone."""
+    with _own(postgres_databases) as make:
+        yield make
+
+
+@contextmanager
+def _own(databases: Databases) -> Iterator[Callable[..., str]]:
+    made: list[str] = []
+
+    def make(address: str | None = None) -> str:
+        made.append(databases.copy(address))
+        return made[-1]
+
+    yield make
+    for address in made:
+        databases.drop(address)
+
+
+@pytest.fixture
+def sqlite_address(sqlite_files: Databases, tmp_path: Path) -> str:
     """Address of a fresh, migrated SQLite file."""
     path = tmp_path / "solespan.sqlite3"
-    shutil.copyfile(sqlite_template, path)
+    shutil.copyfile(file_of(sqlite_files.empty), path)
     return f"sqlite:///{path}"
 
 
@@ -123,12 +145,11 @@ def sqlite_database(sqlite_address: str) -> Iterator[Database]:
     database.close()
 
 
-@pytest.fixture(params=["sqlite", "postgresql"])
-def database_address(request: pytest.FixtureRequest) -> str:
+@pytest.fixture(params=KINDS)
+def database_address(request: pytest.FixtureRequest) -> Iterator[str]:
     """Address of an empty, migrated database, once of each kind."""
-    if request.param == "sqlite":
-        return request.getfixturevalue("sqlite_address")
-    return request.getfixturevalue("postgres_maker")()
+    with _own(request.getfixturevalue(_FIXTURES[request.param])) as make:
+        yield make()
 
 
 @pytest.fixture

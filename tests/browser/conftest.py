@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import shutil
 import threading
 import time
 from collections.abc import Callable, Iterator
@@ -19,6 +18,7 @@ from api.clock import Clock
 from api.settings import Settings
 from tests.dashboards.builders import LONG_NAME, Rack, of_one, rack, with_band
 from tests.dashboards.storing import store
+from tests.databases import Databases
 
 NOW = datetime(2026, 11, 25, 12, tzinfo=UTC)
 ARTEFACTS = Path(__file__).parents[2] / "artefacts"
@@ -34,28 +34,27 @@ SITUATIONS: dict[str, Callable[[], Rack]] = {
 
 
 @pytest.fixture(scope="session")
-def served(sqlite_template: Path, tmp_path_factory) -> Iterator[Callable[[str], str]]:
+def served(databases: Databases) -> Iterator[Callable[[str], str]]:
     """Give the address of a real server with a situation in its database."""
-    folder, addresses = tmp_path_factory.mktemp("served"), {}
+    addresses: dict[str, str] = {}
     with ExitStack() as running:
 
         def address_of(name: str) -> str:
             if name not in addresses:
-                file = shutil.copyfile(sqlite_template, folder / f"{len(addresses)}.sqlite3")
-                addresses[name] = running.enter_context(_Server(Path(file), SITUATIONS[name]()))
+                server = _Server(databases.copy(), SITUATIONS[name]())
+                addresses[name] = running.enter_context(server)
             return addresses[name]
 
         yield address_of
 
 
 @pytest.fixture
-def fresh(sqlite_template: Path, tmp_path: Path) -> Iterator[Callable[[str], str]]:
+def fresh(own_database: Callable[..., str]) -> Iterator[Callable[[str], str]]:
     """Give the address of a server of this test's own, which it may change; `.app` is its app."""
     with ExitStack() as running:
 
         def address_of(name: str, **settings) -> str:
-            file = Path(shutil.copyfile(sqlite_template, tmp_path / "own.sqlite3"))
-            server = _Server(file, SITUATIONS[name](), **settings)
+            server = _Server(own_database(), SITUATIONS[name](), **settings)
             address_of.app = server.app
             return running.enter_context(server)
 
@@ -65,9 +64,9 @@ def fresh(sqlite_template: Path, tmp_path: Path) -> Iterator[Callable[[str], str
 class _Server:
     """A uvicorn server on a free port of this machine, in a thread."""
 
-    def __init__(self, file: Path, situation: Rack, **settings) -> None:
+    def __init__(self, database: str, situation: Rack, **settings) -> None:
         app = create_app(
-            Settings(database_url=f"sqlite:///{file}", **settings),
+            Settings(database_url=database, **settings),
             clock=Clock(lambda: NOW),
             background=False,
         )

@@ -3,10 +3,8 @@
 from __future__ import annotations
 
 import re
-import shutil
 from collections.abc import Callable, Iterator
 from datetime import UTC, datetime, timedelta
-from pathlib import Path
 
 import pytest
 from argon2 import PasswordHasher
@@ -20,6 +18,7 @@ from api.settings import Settings
 from api.storage import accounts
 from api.storage.tables import Pair, Wearer
 from api.wiring import Services, build_services
+from tests.databases import Databases
 
 NOW = datetime(2026, 6, 15, 12, tzinfo=UTC)
 BASE = "http://127.0.0.1:8000"
@@ -60,8 +59,8 @@ def clock() -> MovableClock:
 
 
 @pytest.fixture(scope="session")
-def _running(sqlite_template: Path) -> Iterator[TestClient]:
-    settings = Settings(database_url=f"sqlite:///{sqlite_template}", accounts=True)
+def _running(databases: Databases) -> Iterator[TestClient]:
+    settings = Settings(database_url=databases.copy(), accounts=True)
     app = create_app(settings, background=False)
     with TestClient(app, base_url=BASE, raise_server_exceptions=False) as client:
         yield client
@@ -69,15 +68,13 @@ def _running(sqlite_template: Path) -> Iterator[TestClient]:
 
 @pytest.fixture
 def services(
-    _running: TestClient, sqlite_template: Path, tmp_path: Path, clock: MovableClock, hashed: str
+    _running: TestClient, new_address: str, clock: MovableClock, hashed: str
 ) -> Iterator[Services]:
     """Two shops: Ada owns the first and Ben works there, Eve owns the second.
 
     Each has a customer `carl` with a pair `oxford`.
     """
-    path = tmp_path / "accounts.sqlite3"
-    shutil.copyfile(sqlite_template, path)
-    services = build_services(Settings(database_url=f"sqlite:///{path}", accounts=True), clock)
+    services = build_services(Settings(database_url=new_address, accounts=True), clock)
     with services.database.writing() as session:
         other = people.new_tenant(session, tenant_id="other", name="Other", kind="shop")
         for email, tenant_pk, role in (

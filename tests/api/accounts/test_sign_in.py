@@ -235,13 +235,13 @@ def test_a_customers_link_shows_their_pairs_and_logs_for_those_only(
     assert client.get("/my").status_code == 401, "a new link ends the old one's sessions"
 
 
-def test_without_accounts_nobody_signs_in_and_everything_is_there(sqlite_address):
+def test_without_accounts_nobody_signs_in_and_everything_is_there(new_address):
     from fastapi.testclient import TestClient
 
     from api.app import create_app
     from api.settings import Settings
 
-    app = create_app(Settings(database_url=sqlite_address), background=False)
+    app = create_app(Settings(database_url=new_address), background=False)
     with TestClient(app, base_url="http://127.0.0.1:8000") as client:
         assert client.get("/v1/pairs").status_code == 200
         assert client.get("/sign-in", follow_redirects=False).headers["location"] == "/"

@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-import shutil
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from datetime import UTC, date, datetime, timedelta
-from pathlib import Path
 
 import pytest
 from fastapi.testclient import TestClient
@@ -15,15 +13,16 @@ from api.app import create_app
 from api.clock import Clock
 from api.settings import Settings
 from api.wiring import Services, build_services
+from tests.databases import Databases
 
 NOW = datetime(2026, 6, 15, 12, tzinfo=UTC)
 BASE = "http://127.0.0.1:8000"
 
 
 @pytest.fixture(scope="session")
-def running(sqlite_template: Path) -> Iterator[TestClient]:
+def running(databases: Databases) -> Iterator[TestClient]:
     """One client for all tests; each test gives it a database of its own."""
-    app = create_app(Settings(database_url=f"sqlite:///{sqlite_template}"), background=False)
+    app = create_app(Settings(database_url=databases.copy()), background=False)
     with TestClient(app, base_url=BASE, raise_server_exceptions=False) as client:
         yield client
 
@@ -68,25 +67,22 @@ def _add_rack(client: TestClient) -> None:
 
 
 @pytest.fixture(scope="session")
-def fitted_bench(
-    running: TestClient, sqlite_template: Path, tmp_path_factory: pytest.TempPathFactory
-) -> Path:
+def fitted_bench(running: TestClient, databases: Databases) -> str:
     """A database with a rack, a fit of it and its forecasts, made once."""
-    path = tmp_path_factory.mktemp("bench") / "bench.sqlite3"
-    shutil.copyfile(sqlite_template, path)
-    with _serving(running, f"sqlite:///{path}") as services:
+    address = databases.copy()
+    with _serving(running, address) as services:
         _add_rack(running)
         services.fitter.refit()
         services.forecaster.update_behind(everyone=True)
-    return path
+    return address
 
 
 @pytest.fixture
-def services(running: TestClient, fitted_bench: Path, tmp_path: Path) -> Iterator[Services]:
+def services(
+    running: TestClient, fitted_bench: str, own_database: Callable[..., str]
+) -> Iterator[Services]:
     """What stands behind `client`: a copy of the fitted rack."""
-    path = tmp_path / "bench.sqlite3"
-    shutil.copyfile(fitted_bench, path)
-    with _serving(running, f"sqlite:///{path}") as services:
+    with _serving(running, own_database(fitted_bench)) as services:
         yield services
 
 
@@ -97,20 +93,16 @@ def client(running: TestClient, services: Services) -> TestClient:
 
 
 @pytest.fixture
-def bare_client(running: TestClient, sqlite_template: Path, tmp_path: Path) -> Iterator[TestClient]:
+def bare_client(running: TestClient, new_address: str) -> Iterator[TestClient]:
     """The service on an empty database."""
-    path = tmp_path / "bare.sqlite3"
-    shutil.copyfile(sqlite_template, path)
-    with _serving(running, f"sqlite:///{path}"):
+    with _serving(running, new_address):
         yield running
 
 
-@pytest.fixture(params=["sqlite", "postgresql"])
-def either_client(request: pytest.FixtureRequest, running: TestClient) -> Iterator[TestClient]:
+@pytest.fixture
+def either_client(database_address: str, running: TestClient) -> Iterator[TestClient]:
     """The service on an unfitted rack, once on each kind of database."""
-    fixture = "sqlite_address" if request.param == "sqlite" else "postgres_maker"
-    made = request.getfixturevalue(fixture)
-    with _serving(running, made if isinstance(made, str) else made()):
+    with _serving(running, database_address):
         _add_rack(running)
         yield running
 

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import io
+from collections.abc import Iterator
 from datetime import date
 
 import pytest
 
 from api.services.imports import import_files
 from api.storage.frames import load_frames
+from api.storage.session import open_database
 
 TODAY = date(2026, 11, 25)
 
@@ -63,8 +65,10 @@ class Folder:
 
 
 @pytest.fixture
-def folder(sqlite_database) -> Folder:
-    return Folder(sqlite_database)
+def folder(new_address) -> Iterator[Folder]:
+    database = open_database(new_address)
+    yield Folder(database)
+    database.close()
 
 
 @pytest.fixture

@@ -4,10 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
-import shutil
-import tempfile
 from datetime import date
-from pathlib import Path
 
 import pytest
 from hypothesis import HealthCheck, given, settings
@@ -142,39 +139,39 @@ def _stored(database) -> dict:
         return {n: f.astype(str).to_dict("records") for n, f in load_frames(session).items()}
 
 
-def _check(template: Path, first, second) -> None:
+def _check(databases, first, second) -> None:
     """Take a mangled folder on top of another: nothing is lost, and what is kept can be true."""
-    with tempfile.TemporaryDirectory() as folder:
-        shutil.copyfile(template, f"{folder}/own.sqlite3")
-        database = open_database(f"sqlite:///{folder}/own.sqlite3")
-        try:
-            for edits, moves in (first, second):
-                before = _stored(database)
+    address = databases.copy()
+    database = open_database(address)
+    try:
+        for edits, moves in (first, second):
+            before = _stored(database)
+            files = _mangled(edits, moves)
+            report = import_files(database, files, source="x", today=date(2026, 11, 25))
+            if not report.written:
+                assert _stored(database) == before
+                assert report.refused
                 files = _mangled(edits, moves)
-                report = import_files(database, files, source="x", today=date(2026, 11, 25))
-                if not report.written:
-                    assert _stored(database) == before
-                    assert report.refused
-                    files = _mangled(edits, moves)
-                    report = import_files(
-                        database, files, source="x", today=date(2026, 11, 25), keep_good_rows=True
-                    )
-                for counts in report.counts.values():
-                    doubled = counts.rows - counts.new - counts.unchanged - counts.refused
-                    assert doubled >= 0 or counts.updated
-                after = _stored(database)
-                files = _mangled(edits, moves)
-                again = import_files(
+                report = import_files(
                     database, files, source="x", today=date(2026, 11, 25), keep_good_rows=True
                 )
-                assert again.changed == 0
-                assert _stored(database) == after
-            with database.reading() as session:
-                load_wear_log(session)
-        except SolespanError:
-            pass  # a refusal of the whole folder is an answer too
-        finally:
-            database.close()
+            for counts in report.counts.values():
+                doubled = counts.rows - counts.new - counts.unchanged - counts.refused
+                assert doubled >= 0 or counts.updated
+            after = _stored(database)
+            files = _mangled(edits, moves)
+            again = import_files(
+                database, files, source="x", today=date(2026, 11, 25), keep_good_rows=True
+            )
+            assert again.changed == 0
+            assert _stored(database) == after
+        with database.reading() as session:
+            load_wear_log(session)
+    except SolespanError:
+        pass  # a refusal of the whole folder is an answer too
+    finally:
+        database.close()
+        databases.drop(address)
 
 
 SLOWLY = {
@@ -186,12 +183,12 @@ SLOWLY = {
 @settings(max_examples=2, derandomize=True, **SLOWLY)
 @given(first=st.tuples(EDITS, MOVES), second=st.tuples(EDITS, MOVES))
 @pytest.mark.slow
-def test_a_mangled_folder_never_ends_in_a_traceback(sqlite_template, first, second):
-    _check(sqlite_template, first, second)
+def test_a_mangled_folder_never_ends_in_a_traceback(databases, first, second):
+    _check(databases, first, second)
 
 
 @pytest.mark.slow
 @settings(max_examples=60, **SLOWLY)
 @given(first=st.tuples(EDITS, MOVES), second=st.tuples(EDITS, MOVES))
-def test_many_mangled_folders_never_end_in_a_traceback(sqlite_template, first, second):
-    _check(sqlite_template, first, second)
+def test_many_mangled_folders_never_end_in_a_traceback(databases, first, second):
+    _check(databases, first, second)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import csv
 import io
-import shutil
 import tempfile
 from datetime import date, timedelta
 from pathlib import Path
@@ -154,13 +153,11 @@ def _stored(database) -> dict:
     }
 
 
-def _check(template: Path, rows: dict[str, list[dict]]) -> None:
+def _check(databases, rows: dict[str, list[dict]]) -> None:
     with tempfile.TemporaryDirectory() as text:
         folder = Path(text)
-        first, second = (folder / f"{n}.sqlite3" for n in "ab")
-        shutil.copyfile(template, first)
-        shutil.copyfile(template, second)
-        ours, theirs = open_database(f"sqlite:///{first}"), open_database(f"sqlite:///{second}")
+        addresses = [databases.copy(), databases.copy()]
+        ours, theirs = map(open_database, addresses)
         report = import_files(ours, _files(rows), source="generated", today=TODAY)
         assert report.written, report.rows
         for name, table in TABLES.items():
@@ -182,8 +179,9 @@ def _check(template: Path, rows: dict[str, list[dict]]) -> None:
         assert import_folder(ours, folder / "out", today=TODAY).changed == 0
         assert import_folder(theirs, folder / "out", today=TODAY).written
         assert _stored(theirs) == _stored(ours)
-        ours.close()
-        theirs.close()
+        for database, address in zip((ours, theirs), addresses, strict=True):
+            database.close()
+            databases.drop(address)
 
 
 @settings(
@@ -194,8 +192,8 @@ def _check(template: Path, rows: dict[str, list[dict]]) -> None:
 )
 @given(rows=folders())
 @pytest.mark.slow
-def test_import_export_import_is_the_identity(sqlite_template, rows):
-    _check(sqlite_template, rows)
+def test_import_export_import_is_the_identity(databases, rows):
+    _check(databases, rows)
 
 
 @pytest.mark.slow
@@ -205,8 +203,8 @@ def test_import_export_import_is_the_identity(sqlite_template, rows):
     suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
 )
 @given(rows=folders())
-def test_import_export_import_is_the_identity_for_many_folders(sqlite_template, rows):
-    _check(sqlite_template, rows)
+def test_import_export_import_is_the_identity_for_many_folders(databases, rows):
+    _check(databases, rows)
 
 
 @settings(derandomize=True, max_examples=60)

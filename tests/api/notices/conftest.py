@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-import shutil
 from collections.abc import Callable, Iterator
 from datetime import UTC, datetime, timedelta
-from pathlib import Path
 
 import pytest
 from fastapi.testclient import TestClient
@@ -17,6 +15,7 @@ from api.services.notices.consents import give
 from api.settings import Settings
 from api.wiring import Services, build_services
 from tests.api.notices.people import RULES, SECRET, add_customers
+from tests.databases import Databases
 
 NOW = datetime(2026, 11, 25, 12, tzinfo=UTC)
 BASE = "http://127.0.0.1:8000"
@@ -77,21 +76,25 @@ def shop_on(clock: MovableClock) -> Iterator[Callable[..., Services]]:
 
 
 @pytest.fixture(scope="session")
-def filled(sqlite_template: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
+def filled(databases: Databases) -> str:
     """The shop's database, written once."""
-    path = tmp_path_factory.mktemp("notices") / "filled.sqlite3"
-    shutil.copyfile(sqlite_template, path)
-    services = build_services(settings_of(f"sqlite:///{path}"), MovableClock())
+    address = databases.copy()
+    services = build_services(settings_of(address), MovableClock())
     fill(services)
     services.database.close()
-    return path
+    return address
 
 
 @pytest.fixture
-def shop(filled: Path, sqlite_address: str, clock: MovableClock) -> Iterator[Services]:
-    """The shop on SQLite: a copy that this test may change."""
-    shutil.copyfile(filled, sqlite_address.removeprefix("sqlite:///"))
-    services = build_services(settings_of(sqlite_address), clock)
+def shop_address(own_database: Callable[..., str], filled: str) -> str:
+    """Address of the shop's database: a copy that this test may change."""
+    return own_database(filled)
+
+
+@pytest.fixture
+def shop(shop_address: str, clock: MovableClock) -> Iterator[Services]:
+    """The shop on a database that this test may change."""
+    services = build_services(settings_of(shop_address), clock)
     yield services
     services.database.close()
 
@@ -103,10 +106,10 @@ def either_shop(shop_on: Callable[..., Services], database_address: str) -> Serv
 
 
 @pytest.fixture(scope="session")
-def _running(sqlite_template: Path) -> Iterator[TestClient]:
+def _running(databases: Databases) -> Iterator[TestClient]:
     from api.app import create_app
 
-    app = create_app(Settings(database_url=f"sqlite:///{sqlite_template}"), background=False)
+    app = create_app(Settings(database_url=databases.copy()), background=False)
     with TestClient(app, base_url=BASE, raise_server_exceptions=False) as client:
         yield client
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import logging
 import re
-import shutil
 from datetime import date
 
 import pytest
@@ -26,22 +25,19 @@ FORM = {"content-type": "application/x-www-form-urlencoded"}
 
 
 @pytest.fixture(scope="module")
-def written(filled, tmp_path_factory):
+def written(databases, filled):
     """The shop's database after Ada was written to, made once."""
-    path = tmp_path_factory.mktemp("written") / "written.sqlite3"
-    shutil.copyfile(filled, path)
-    services = build_services(settings_of(f"sqlite:///{path}"), MovableClock())
+    address = databases.copy(filled)
+    services = build_services(settings_of(address), MovableClock())
     run(services, only={"ada"})
     services.database.close()
-    return path
+    return address
 
 
 @pytest.fixture
-def shop(written, tmp_path, clock):
+def shop(written, own_database, clock):
     """The shop after that, in a copy that this test may change."""
-    path = tmp_path / "written.sqlite3"
-    shutil.copyfile(written, path)
-    services = build_services(settings_of(f"sqlite:///{path}"), clock)
+    services = build_services(settings_of(own_database(written)), clock)
     yield services
     services.database.close()
 

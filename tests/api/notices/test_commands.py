@@ -18,10 +18,10 @@ from tests.api.notices.servers import Mailbox, mail_server
 
 
 @pytest.fixture
-def shop_in(shop, sqlite_address, monkeypatch):
+def shop_in(shop, shop_address, monkeypatch):
     """The shop's database as the settings of the commands name it."""
     settings = {
-        "DATABASE_URL": sqlite_address,
+        "DATABASE_URL": shop_address,
         "SECRET_KEY": SECRET,
         "PUBLIC_ADDRESS": "https://shop.example",
         "SMTP_HOST": "127.0.0.1",

@@ -299,10 +299,10 @@ def _forecast_anew(session, clock):
     replace_forecasts(session, frame)
 
 
-def test_a_real_server_gets_the_mail_once_with_its_headers(shop_on, sqlite_address):
+def test_a_real_server_gets_the_mail_once_with_its_headers(shop_on, new_address):
     mailbox = Mailbox()
     with mail_server(mailbox) as port:
-        shop = shop_on(sqlite_address, smtp_port=port)
+        shop = shop_on(new_address, smtp_port=port)
         run(shop)
         assert Sender(shop, worker="one", chance=lambda: 0.5).drain().sent == 2
     mails = {mail["To"].addresses[0].addr_spec: mail for mail in mailbox.mails}
@@ -319,14 +319,14 @@ def test_a_real_server_gets_the_mail_once_with_its_headers(shop_on, sqlite_addre
     assert "https://shop.example/answers/" in text
 
 
-def test_what_a_real_server_refuses_is_told_apart(shop_on, sqlite_address):
+def test_what_a_real_server_refuses_is_told_apart(shop_on, new_address):
     mailbox = Mailbox()
     mailbox.refuse = {
         "ada@mail.example": "550 5.1.1 ada@mail.example: no such person",
         "bo@mail.example": "451 4.7.1 try later",
     }
     with mail_server(mailbox) as port:
-        shop = shop_on(sqlite_address, smtp_port=port)
+        shop = shop_on(new_address, smtp_port=port)
         run(shop)
         done = Sender(shop, worker="one", chance=lambda: 0.5).drain()
     assert (done.failed, done.later) == (1, 1)
@@ -339,14 +339,14 @@ def test_what_a_real_server_refuses_is_told_apart(shop_on, sqlite_address):
         assert not is_stopped(session, "bo@mail.example")
 
 
-def test_an_address_that_is_none_stops_only_its_own_notice(shop_on, sqlite_address):
+def test_an_address_that_is_none_stops_only_its_own_notice(shop_on, new_address):
     from sqlalchemy import update
 
     from api.storage.tables import Wearer
 
     mailbox = Mailbox()
     with mail_server(mailbox) as port:
-        shop = shop_on(sqlite_address, smtp_port=port)
+        shop = shop_on(new_address, smtp_port=port)
         with shop.database.writing() as session:
             bad = "ada@mail.example\r\nBcc: eve@mail.example"
             session.execute(update(Wearer).where(Wearer.wearer_id == "ada").values(email=bad))

@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-import shutil
 from collections.abc import Callable, Iterator
 from contextlib import AbstractContextManager, ExitStack, contextmanager
 from datetime import UTC, datetime
-from pathlib import Path
 
 import pytest
 from fastapi.testclient import TestClient
@@ -15,8 +13,10 @@ from sqlalchemy import event
 from api.app import create_app
 from api.clock import Clock
 from api.settings import Settings
+from api.wiring import build_services
 from tests.dashboards.builders import LONG_NAME, Rack, rack
 from tests.dashboards.storing import store
+from tests.databases import Databases
 
 NOW = datetime(2026, 11, 25, 12, tzinfo=UTC)
 BASE = "http://127.0.0.1:8000"
@@ -28,36 +28,38 @@ SITUATIONS: dict[str, Rack] = {
 }
 
 
-def _build(path: Path):
-    settings = Settings(database_url=f"sqlite:///{path}")
+def _build(address: str):
+    settings = Settings(database_url=address)
     return create_app(settings, clock=Clock(lambda: NOW), background=False)
 
 
 @pytest.fixture(scope="session")
-def stored(sqlite_template: Path, tmp_path_factory) -> Callable[[str], Path]:
-    """Give the file of a situation's database, without a fit, written once."""
-    folder, made = tmp_path_factory.mktemp("racks"), {}
+def stored(databases: Databases) -> Callable[[str], str]:
+    """Give the address of a situation's database, without a fit, written once."""
+    made: dict[str, str] = {}
 
-    def file_of(name: str) -> Path:
+    def address_of(name: str) -> str:
         if name not in made:
-            made[name] = Path(shutil.copyfile(sqlite_template, folder / f"{len(made)}.sqlite3"))
+            made[name] = databases.copy()
             services = _build(made[name]).state.services
             store(services.database, SITUATIONS[name])
             services.database.close()
         return made[name]
 
-    return file_of
+    return address_of
 
 
 @pytest.fixture(scope="session")
-def reading(stored: Callable[[str], Path]) -> Iterator[Callable[[str], TestClient]]:
+def reading(
+    databases: Databases, stored: Callable[[str], str]
+) -> Iterator[Callable[[str], TestClient]]:
     """Give a client of a situation, shared by tests that change nothing."""
     clients: dict[str, TestClient] = {}
     with ExitStack() as open_clients:
 
         def client_of(name: str) -> TestClient:
             if name not in clients:
-                client = TestClient(_build(stored(name)), base_url=BASE)
+                client = TestClient(_build(databases.copy(stored(name))), base_url=BASE)
                 clients[name] = open_clients.enter_context(client)
             return clients[name]
 
@@ -65,23 +67,22 @@ def reading(stored: Callable[[str], Path]) -> Iterator[Callable[[str], TestClien
 
 
 @pytest.fixture(scope="session")
-def _writing(stored: Callable[[str], Path], tmp_path_factory) -> Iterator[tuple[TestClient, Path]]:
-    path = tmp_path_factory.mktemp("changed") / "rack.sqlite3"
-    shutil.copyfile(stored("6 pairs"), path)
-    with TestClient(_build(path), base_url=BASE) as client:
-        yield client, path
+def _writing(databases: Databases) -> Iterator[TestClient]:
+    with TestClient(_build(databases.copy()), base_url=BASE) as client:
+        yield client
 
 
 @pytest.fixture
-def client(_writing: tuple[TestClient, Path], stored: Callable[[str], Path]) -> TestClient:
+def client(
+    _writing: TestClient, stored: Callable[[str], str], own_database: Callable[..., str]
+) -> Iterator[TestClient]:
     """Serve six pairs from a database that this test may change: it begins as it was stored."""
-    client, path = _writing
-    client.app.state.services.database.engine.dispose()
-    for rest in ("-wal", "-shm"):
-        Path(f"{path}{rest}").unlink(missing_ok=True)
-    shutil.copyfile(stored("6 pairs"), path)
-    client.cookies.clear()
-    return client
+    settings = Settings(database_url=own_database(stored("6 pairs")))
+    services = build_services(settings, Clock(lambda: NOW))
+    _writing.app.state.services = services
+    _writing.cookies.clear()
+    yield _writing
+    services.database.close()
 
 
 @pytest.fixture

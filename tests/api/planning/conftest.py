@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import shutil
-from collections.abc import Iterator
-from pathlib import Path
+from collections.abc import Callable, Iterator
 
 import pandas as pd
 import pytest
@@ -17,15 +15,16 @@ from api.wiring import Services
 from tests.api.planning.racks import services_on
 from tests.dashboards.builders import Rack
 from tests.dashboards.storing import store
+from tests.databases import Databases
 from tests.forecast.builders import log_of, rack, together
 
 BASE = "http://127.0.0.1:8000"
 
 
 @pytest.fixture(scope="session")
-def fitted_rack(sqlite_template: Path, tmp_path_factory) -> Path:
+def fitted_rack(databases: Databases) -> str:
     """Ada's four pairs, one of them away and one retired, and Ben's two; fitted and forecast."""
-    path = Path(shutil.copyfile(sqlite_template, tmp_path_factory.mktemp("plan") / "p.sqlite3"))
+    address = databases.copy()
     frames = together(rack(4), rack(2, wearer_id="ben", seed=6))
     frames["pairs"]["label"] = [f"No; {i}\nEND:VEVENT" for i in range(len(frames["pairs"]))]
     frames["soles"]["removed_on"] = pd.NaT
@@ -39,29 +38,29 @@ def fitted_rack(sqlite_template: Path, tmp_path_factory) -> Path:
             "promised_on": [pd.Timestamp("2026-07-10")],
         }
     )
-    services = services_on(path)
+    services = services_on(address)
     store(services.database, Rack(log_of(frames), no_rows(), pd.DataFrame()))
     services.fitter.refit()
     services.forecaster.update_behind(everyone=True)
     services.database.close()
-    return path
+    return address
 
 
 @pytest.fixture(scope="session")
-def _running(sqlite_template: Path) -> Iterator[TestClient]:
-    app = create_app(Settings(database_url=f"sqlite:///{sqlite_template}"), background=False)
+def _running(databases: Databases) -> Iterator[TestClient]:
+    app = create_app(Settings(database_url=databases.copy()), background=False)
     with TestClient(app, base_url=BASE, raise_server_exceptions=False) as client:
         yield client
 
 
 @pytest.fixture
-def database_path(fitted_rack: Path, tmp_path: Path) -> Path:
-    return Path(shutil.copyfile(fitted_rack, tmp_path / "rack.sqlite3"))
+def rack_address(own_database: Callable[..., str], fitted_rack: str) -> str:
+    return own_database(fitted_rack)
 
 
 @pytest.fixture
-def services(_running: TestClient, database_path: Path) -> Iterator[Services]:
-    services = services_on(database_path)
+def services(_running: TestClient, rack_address: str) -> Iterator[Services]:
+    services = services_on(rack_address)
     _running.app.state.services = services
     yield services
     services.database.close()

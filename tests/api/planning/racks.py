@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from datetime import UTC, datetime
-from pathlib import Path
 
 from api.clock import Clock
 from api.settings import Settings
@@ -12,6 +11,6 @@ from api.wiring import Services, build_services
 NOW = datetime(2026, 7, 1, 12, tzinfo=UTC)
 
 
-def services_on(path: Path) -> Services:
-    """Build the services upon a SQLite file, at noon of a day after the rack's last wear."""
-    return build_services(Settings(database_url=f"sqlite:///{path}"), Clock(lambda: NOW))
+def services_on(address: str) -> Services:
+    """Build the services upon a database, at noon of a day after the rack's last wear."""
+    return build_services(Settings(database_url=address), Clock(lambda: NOW))

@@ -19,9 +19,9 @@ CORNER = {
 
 
 @pytest.fixture
-def run(database_path, monkeypatch, capsys):
+def run(rack_address, monkeypatch, capsys):
     """Run a command line on the fitted rack; return its exit code and what it printed."""
-    monkeypatch.setenv("SOLESPAN_DATABASE_URL", f"sqlite:///{database_path}")
+    monkeypatch.setenv("SOLESPAN_DATABASE_URL", rack_address)
     monkeypatch.setenv("COLUMNS", "200")
 
     def run(*words: str) -> tuple[int, str, str]:
@@ -61,8 +61,8 @@ def test_routes_care_life_and_calendar_answer(run, tmp_path):
     assert "/calendar/" in run("calendar", "--wearer", "ada", "--new-address")[1]
 
 
-def test_routes_are_listed_and_an_edited_one_is_taken_away(run, database_path):
-    services = services_on(database_path)
+def test_routes_are_listed_and_an_edited_one_is_taken_away(run, rack_address):
+    services = services_on(rack_address)
     with services.database.writing() as session:
         keep_route(session, "ada", "corner", CORNER)
     services.database.close()

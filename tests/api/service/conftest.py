@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-import shutil
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from datetime import UTC, date, datetime, timedelta
-from pathlib import Path
 
 import pytest
 from fastapi import FastAPI
@@ -16,6 +14,7 @@ from api.app import create_app
 from api.clock import Clock
 from api.settings import Settings
 from api.wiring import Services, build_services
+from tests.databases import Databases
 
 NOW = datetime(2026, 6, 15, 12, tzinfo=UTC)
 BASE = "http://127.0.0.1:8000"
@@ -39,9 +38,9 @@ def clock() -> MovableClock:
 
 
 @pytest.fixture(scope="session")
-def app(sqlite_template: Path) -> FastAPI:
+def app(databases: Databases) -> FastAPI:
     """The service, without the background thread; each test gives it a database of its own."""
-    return create_app(Settings(database_url=f"sqlite:///{sqlite_template}"), background=False)
+    return create_app(Settings(database_url=databases.copy()), background=False)
 
 
 @pytest.fixture(scope="session")
@@ -52,22 +51,18 @@ def running(app: FastAPI) -> Iterator[TestClient]:
 
 
 @contextmanager
-def serving(client: TestClient, path: Path, clock: Clock) -> Iterator[Services]:
+def serving(client: TestClient, address: str, clock: Clock) -> Iterator[Services]:
     """Let the client's service work on this database."""
-    services = build_services(Settings(database_url=f"sqlite:///{path}"), clock)
+    services = build_services(Settings(database_url=address), clock)
     client.app.state.services = services
     yield services
     services.database.close()
 
 
 @pytest.fixture
-def services(
-    running: TestClient, sqlite_template: Path, tmp_path: Path, clock: MovableClock
-) -> Iterator[Services]:
+def services(running: TestClient, new_address: str, clock: MovableClock) -> Iterator[Services]:
     """What stands behind `client`: an empty database."""
-    path = tmp_path / "service.sqlite3"
-    shutil.copyfile(sqlite_template, path)
-    with serving(running, path, clock) as services:
+    with serving(running, new_address, clock) as services:
         yield services
 
 
@@ -122,38 +117,33 @@ def _adder(client: TestClient):
 
 
 @pytest.fixture(scope="session")
-def logged_template(
-    running: TestClient, sqlite_template: Path, tmp_path_factory: pytest.TempPathFactory
-) -> Path:
+def logged_template(running: TestClient, databases: Databases) -> str:
     """A database with the rack and no fit, made once: changes need no forecast there."""
-    path = tmp_path_factory.mktemp("logged") / "logged.sqlite3"
-    shutil.copyfile(sqlite_template, path)
-    with serving(running, path, MovableClock()):
+    address = databases.copy()
+    with serving(running, address, MovableClock()):
         add_rack(running)
-    return path
+    return address
 
 
 @pytest.fixture(scope="session")
-def fitted_template(
-    running: TestClient, logged_template: Path, tmp_path_factory: pytest.TempPathFactory
-) -> Path:
+def fitted_template(running: TestClient, databases: Databases, logged_template: str) -> str:
     """The same with a fit of it and everyone's forecasts, made once."""
-    path = tmp_path_factory.mktemp("fitted") / "fitted.sqlite3"
-    shutil.copyfile(logged_template, path)
-    with serving(running, path, MovableClock()) as services:
+    address = databases.copy(logged_template)
+    with serving(running, address, MovableClock()) as services:
         services.fitter.refit()
         assert services.forecaster.update_behind(everyone=True) == 2
-    return path
+    return address
 
 
 @pytest.fixture
 def logged_services(
-    running: TestClient, logged_template: Path, tmp_path: Path, clock: MovableClock
+    running: TestClient,
+    logged_template: str,
+    own_database: Callable[..., str],
+    clock: MovableClock,
 ) -> Iterator[Services]:
     """What stands behind `logged`: a copy of the rack without a fit."""
-    path = tmp_path / "logged.sqlite3"
-    shutil.copyfile(logged_template, path)
-    with serving(running, path, clock) as services:
+    with serving(running, own_database(logged_template), clock) as services:
         yield services
 
 
@@ -165,12 +155,13 @@ def logged(running: TestClient, logged_services: Services) -> TestClient:
 
 @pytest.fixture
 def fitted_services(
-    running: TestClient, fitted_template: Path, tmp_path: Path, clock: MovableClock
+    running: TestClient,
+    fitted_template: str,
+    own_database: Callable[..., str],
+    clock: MovableClock,
 ) -> Iterator[Services]:
     """What stands behind `fitted`: a copy of the fitted rack."""
-    path = tmp_path / "fitted.sqlite3"
-    shutil.copyfile(fitted_template, path)
-    with serving(running, path, clock) as services:
+    with serving(running, own_database(fitted_template), clock) as services:
         yield services
 
 

@@ -6,7 +6,6 @@ import csv
 import io
 import json
 import os
-import shutil
 import signal
 import socket
 import subprocess
@@ -27,11 +26,9 @@ SERVE = "from api.cli.main import main; main()"
 
 
 @pytest.fixture
-def run(monkeypatch, fitted_template, tmp_path, clock):
+def run(monkeypatch, fitted_template, own_database, clock):
     """Run a command on a copy of the fitted rack; give its text, or raise its error."""
-    path = tmp_path / "commands.sqlite3"
-    shutil.copyfile(fitted_template, path)
-    monkeypatch.setenv("SOLESPAN_DATABASE_URL", f"sqlite:///{path}")
+    monkeypatch.setenv("SOLESPAN_DATABASE_URL", own_database(fitted_template))
     monkeypatch.setattr("api.wiring.Clock", lambda: clock)
     monkeypatch.setenv("COLUMNS", "160")
 

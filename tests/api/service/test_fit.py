@@ -65,8 +65,8 @@ def test_a_look_back_knows_nothing_later_and_stores_nothing(fitted, fitted_servi
     assert fitted.get("/v1/fit").json()["fit_id"] == before
 
 
-def test_the_background_thread_fits_by_itself_once_there_is_a_sole(sqlite_address, clock):
-    app = create_app(Settings(database_url=sqlite_address), clock=clock)
+def test_the_background_thread_fits_by_itself_once_there_is_a_sole(new_address, clock):
+    app = create_app(Settings(database_url=new_address), clock=clock)
     with TestClient(app, base_url="http://127.0.0.1:8000") as client:
         client.post("/v1/wearers", json={"wearer_id": "ada"})
         pair = {"pair_id": "p", "wearer_id": "ada", "construction": "blake"}

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import shutil
 from collections.abc import Iterator
 
 import pytest
@@ -57,12 +56,10 @@ def in_depth(operation) -> bool:
 
 
 @pytest.fixture
-def own_app(fitted_template, tmp_path) -> Iterator[FastAPI]:
+def own_app(fitted_template, own_database) -> Iterator[FastAPI]:
     """A service on a fitted rack with an order and a stock item."""
-    path = tmp_path / "fuzz.sqlite3"
-    shutil.copyfile(fitted_template, path)
     app = create_app(
-        Settings(database_url=f"sqlite:///{path}"),
+        Settings(database_url=own_database(fitted_template)),
         background=False,
         allowed_hosts={*LOOPBACK_HOSTS, "testserver"},
     )

@@ -55,10 +55,10 @@ def wait_for(port: int, process: subprocess.Popen) -> None:
 
 
 @pytest.fixture(scope="module")
-def servers(postgres_maker) -> Iterator[tuple[int, int]]:
+def servers(own_postgres) -> Iterator[tuple[int, int]]:
     """Two `solespan serve` and one `solespan work` on one database; their ports."""
     env = {name: value for name, value in os.environ.items() if not name.startswith("SOLESPAN_")}
-    env |= {"SOLESPAN_DATABASE_URL": postgres_maker(), "SOLESPAN_LOG_LEVEL": "error"}
+    env |= {"SOLESPAN_DATABASE_URL": own_postgres(), "SOLESPAN_LOG_LEVEL": "error"}
     ports = free_port(), free_port()
     asked = [("serve", "--port", str(port)) for port in ports]
     processes = [

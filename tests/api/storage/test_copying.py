@@ -78,9 +78,9 @@ def rows_of(address: str) -> dict[str, list[tuple]]:
 
 
 @pytest.mark.slow
-def test_there_and_back_again_every_row_is_the_same(filled, postgres_maker, tmp_path):
+def test_there_and_back_again_every_row_is_the_same(filled, own_postgres, tmp_path):
     before = rows_of(filled)
-    other = postgres_maker()
+    other = own_postgres()
     counts = run(filled, other)
     assert counts["wear_days"] == 2400
     assert rows_of(other) == before
@@ -89,8 +89,8 @@ def test_there_and_back_again_every_row_is_the_same(filled, postgres_maker, tmp_
     assert rows_of(back) == before
 
 
-def test_new_rows_are_numbered_behind_the_copied_ones(filled, postgres_maker):
-    address = postgres_maker()
+def test_new_rows_are_numbered_behind_the_copied_ones(filled, own_postgres):
+    address = own_postgres()
     run(filled, address)
     database = open_database(address)
     with database.writing() as session:
@@ -101,10 +101,8 @@ def test_new_rows_are_numbered_behind_the_copied_ones(filled, postgres_maker):
     database.close()
 
 
-def test_a_target_that_holds_something_is_left_alone(filled, sqlite_template, tmp_path):
-    path = tmp_path / "target.sqlite3"
-    path.write_bytes(sqlite_template.read_bytes())
-    address = f"sqlite:///{path}"
+def test_a_target_that_holds_something_is_left_alone(filled, own_database):
+    address = own_database()
     database = open_database(address)
     with database.writing() as session:
         session.add(Wearer(wearer_id="mine"))
