@@ -6,9 +6,10 @@ environment.
 
 from __future__ import annotations
 
+from ipaddress import ip_network
 from typing import Annotated, Literal
 
-from pydantic import Field, SecretStr, ValidationError
+from pydantic import AfterValidator, Field, SecretStr, ValidationError
 from pydantic_settings import BaseSettings, SettingsConfigDict
 
 from api.errors import BadSetting
@@ -16,6 +17,18 @@ from api.errors import BadSetting
 __all__ = ["Settings", "load_settings"]
 
 PREFIX = "SOLESPAN_"
+
+
+def _networks(listed: str) -> str:
+    """Return the list as it is, unless one of it is no address."""
+    for part in filter(None, (part.strip() for part in listed.split(","))):
+        try:
+            ip_network(part)
+        except ValueError:
+            raise ValueError(
+                f"{part!r} is no address nor network, such as 127.0.0.1 or 10.0.0.0/8"
+            ) from None
+    return listed
 
 
 class Settings(BaseSettings):
@@ -63,6 +76,14 @@ class Settings(BaseSettings):
             "service."
         ),
     ] = False
+    trusted_proxies: Annotated[
+        str,
+        Field(
+            description="Addresses or networks, with commas between, of proxies in front of the "
+            "service: from these alone X-Forwarded-For and X-Forwarded-Proto are believed."
+        ),
+        AfterValidator(_networks),
+    ] = ""
     tenant: Annotated[
         str, Field(description="Id of the tenant that commands of the terminal work in.")
     ] = "own"

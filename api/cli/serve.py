@@ -4,14 +4,18 @@ from __future__ import annotations
 
 import ipaddress
 import socket
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 from urllib.parse import urlsplit
 
 import typer
 from rich.console import Console
 
 from api.errors import BadSetting
-from api.settings import load_settings
+from api.settings import Settings, load_settings
+
+if TYPE_CHECKING:
+    import uvicorn
+    from fastapi import FastAPI
 
 __all__ = ["register"]
 
@@ -60,10 +64,24 @@ def run(host: str | None, port: int | None) -> None:
         markup=False,
         highlight=False,
     )
-    config = uvicorn.Config(
-        app, log_config=None, access_log=False, server_header=False, proxy_headers=False
+    uvicorn.Server(server_config(app, settings)).run(sockets=[listening])
+
+
+def server_config(app: FastAPI, settings: Settings) -> uvicorn.Config:
+    """Return how the server runs the service: whom it believes, and what it does not say.
+
+    Behind a proxy the sender is the last hop of X-Forwarded-For that is not itself trusted.
+    """
+    import uvicorn
+
+    return uvicorn.Config(
+        app,
+        log_config=None,
+        access_log=False,
+        server_header=False,
+        proxy_headers=bool(settings.trusted_proxies),
+        forwarded_allow_ips=settings.trusted_proxies,
     )
-    uvicorn.Server(config).run(sockets=[listening])
 
 
 def refuse_other_machines(host: str) -> None:

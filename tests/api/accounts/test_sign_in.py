@@ -10,8 +10,12 @@ from http.cookies import SimpleCookie
 from pathlib import Path
 
 import pytest
+from fastapi.testclient import TestClient
 
+from api.cli.serve import server_config
+from api.errors import BadSetting
 from api.services.accounts import people, secrets
+from api.settings import Settings, load_settings
 from api.storage import accounts, keys
 
 OWNER, STAFF = "ada@example.org", "ben@example.org"
@@ -44,6 +48,41 @@ def test_6_3_1_guessing_is_slowed_for_the_guesser_and_not_for_the_owner(
     monkeypatch.undo()
     clock.move(minutes=16)
     assert enter(client, OWNER).status_code == 303
+
+
+def reached_from(peer: str, client: TestClient, trusted: str = "10.0.0.0/8") -> TestClient:
+    """The service as `serve` runs it, reached from a network address."""
+    config = server_config(client.app, Settings(trusted_proxies=trusted))
+    config.load()
+    return TestClient(config.loaded_app, base_url=str(client.base_url), client=(peer, 5000))
+
+
+def test_6_3_1_behind_a_proxy_the_guesser_is_slowed_and_not_who_shares_the_proxy(client, enter):
+    proxied = reached_from("10.0.0.1", client)
+    for number in range(6):
+        # What a sender writes into the header himself stands before what the proxy adds.
+        proxied.headers["x-forwarded-for"] = f"192.0.2.{number}, 203.0.113.9, 10.0.0.2"
+        answer = enter(proxied, OWNER, "guess")
+    assert answer.status_code == 429
+    proxied.headers["x-forwarded-for"] = "198.51.100.7"
+    assert enter(proxied, OWNER).status_code == 303
+
+
+@pytest.mark.parametrize(("peer", "trusted"), [("203.0.113.9", "10.0.0.0/8"), ("10.0.0.1", "")])
+def test_6_3_1_who_is_no_trusted_proxy_is_not_believed(client, enter, peer, trusted):
+    direct = reached_from(peer, client, trusted)
+    for number in range(6):
+        direct.headers["x-forwarded-for"] = f"192.0.2.{number}"
+        answer = enter(direct, OWNER, "guess")
+    assert answer.status_code == 429
+
+
+def test_a_trusted_proxy_that_is_no_address_is_refused_by_name(monkeypatch):
+    monkeypatch.setenv("SOLESPAN_TRUSTED_PROXIES", "10.0.0.1, *")
+    with pytest.raises(BadSetting) as refused:
+        load_settings()
+    assert "SOLESPAN_TRUSTED_PROXIES" in refused.value.what
+    assert "'*'" in refused.value.accepted
 
 
 def test_a_right_password_forgets_the_wrong_ones(client, enter):
