@@ -180,19 +180,22 @@ def make_plan(
             accepted="fewer weeks, fewer wishes, or more time",
         )
     draft = assign_days(rack, weekly, kept)
-    found = [(draft, weekly)]
-    tries = [None] if whole else [weekly.sends, _around(weekly.sends)]
-    for may_send, share in zip(tries, (0.15, 0.25), strict=False):
+    found, bounding = [(draft, weekly)], [weekly]
+    # hand-overs as the weeks have them, then any (a small rack) or those near (a large one)
+    tries = [weekly.sends, None if whole else _around(weekly.sends)]
+    for may_send, share in zip(tries, (0.15, 0.25), strict=True):
         best = share_out(
             rack, step=1, kept=kept, near=draft, may_send=may_send, gap=GAP, seconds=share * seconds
         )
         if best is not None and best.days is not None:
             worn = np.where(best.days.any(axis=0), best.days.argmax(axis=0), -1)
             found.append((worn, best))
+            if may_send is None:
+                bounding.append(best)
         reached = max(_score(rack, worn, s.sends, kept) for worn, s in found)
-        if weekly.bound - reached <= GOOD_GAP * abs(weekly.bound):
+        if weekly.bound - reached <= (GAP if whole else GOOD_GAP) * abs(weekly.bound):
             break
-    return _plan(rack, found, kept, found if whole else found[:1])
+    return _plan(rack, found, kept, bounding)
 
 
 def _around(sends: np.ndarray) -> np.ndarray:
@@ -226,15 +229,15 @@ def _plan(
     rack: Rack,
     found: list[tuple[np.ndarray, Shared]],
     kept: Kept,
-    bounding: list[tuple[np.ndarray, Shared]],
+    bounding: list[Shared],
 ) -> RackPlan:
     """Keep the best of what was found, against the nearest bound that holds for every plan."""
     scored = [(_score(rack, worn, s.sends, kept), i) for i, (worn, s) in enumerate(found)]
     score, best = max(scored)
     worn, shared = found[best]
     given_up = tuple(_given_up(rack, worn, shared.sends))
-    bound = max(score, min(s.bound for _, s in bounding))
-    fewest = max((s.fewest_wishes for _, s in bounding if s.proven), default=0)
+    bound = max(score, min(s.bound for s in bounding))
+    fewest = max((s.fewest_wishes for s in bounding if s.proven), default=0)
     return RackPlan(
         rack=rack,
         worn=worn,

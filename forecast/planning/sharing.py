@@ -193,7 +193,9 @@ def _add_wears(model: ShareModel, kept_days: np.ndarray, near: np.ndarray | None
         demand = [d for d in range(first, first + model.step) if rack.code[d] != "none"]
         kinds: dict[tuple[object, ...], list[int]] = {}
         for day in demand:
-            kinds.setdefault((rack.reserved[day], rack.allowed[:, day].tobytes()), []).append(day)
+            # a day with a reservation is of a kind of its own: each is kept or missed by itself
+            promise = day if rack.reserved[day] >= 0 else -1
+            kinds.setdefault((promise, rack.allowed[:, day].tobytes()), []).append(day)
         for kind, days in enumerate(kinds.values()):
             cap = _most_in(days, rack.wishes.rest_days)
             terms: list[tuple[int, float]] = []

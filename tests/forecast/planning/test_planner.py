@@ -105,6 +105,18 @@ def test_a_pair_reserved_for_two_days_running_loses_exactly_one_of_them():
     assert given_up.kind == "reservation"
     assert "p1" in given_up.sentence
     assert plan.fewest_proven
+    assert plan.fewest_proven
+    assert plan.gap == 0
+
+
+def test_two_pairs_that_must_both_go_to_the_bench_lose_the_fewest_days_and_the_bound_says_so():
+    pairs = [PairState("oxford", 40, 80), PairState("derby", 60, 80)]
+    plan = make_plan(pairs, Wishes(weeks=26), START)
+    assert_kept(plan)
+    assert plan.sent.any(axis=1).all()
+    assert {g.kind for g in plan.given_up} == {"day without a pair"}
+    assert plan.gap <= 0.02
+    assert plan.fewest_proven
 
 
 def test_a_reserved_pair_is_worn_on_its_day_and_is_not_at_the_bench():
