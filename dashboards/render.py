@@ -10,13 +10,14 @@ from urllib.parse import quote
 
 import plotly.graph_objects as go
 from jinja2 import Environment, PackageLoader, StrictUndefined
+from markupsafe import Markup
 
 from dashboards import theme, wording
 from dashboards.assets import assets, plotly_map_style_id
 from dashboards.figures import FIGURES
 from dashboards.navigation import ENTRIES, GROUPS, entry_of
 
-__all__ = ["figure_json", "render"]
+__all__ = ["figure_json", "inline_figure", "render"]
 
 
 @cache
@@ -54,6 +55,11 @@ def render(template: str, context: Mapping[str, Any]) -> str:
 @cache
 def _templates() -> dict[str, Any]:
     return {name: template.to_plotly_json() for name, template in theme.TEMPLATES.items()}
+
+
+def inline_figure(figure: go.Figure) -> Markup:
+    """Write a figure as JSON that stands inside a page: one answer holds words and figure."""
+    return Markup(figure_json(figure))  # noqa: S704 - figure_json escapes <, > and &
 
 
 def figure_json(figure: go.Figure) -> str:

@@ -12,7 +12,7 @@ from dashboards.assets import LIBRARY, assets
 from dashboards.figures import FIGURES
 from dashboards.order import label_of
 from dashboards.pages.rack import MOST_DRAWN, rack_page
-from dashboards.render import figure_json, render
+from dashboards.render import inline_figure, render
 from dashboards.tables import DUE_HEADINGS
 from forecast.log import WearLog
 
@@ -82,5 +82,5 @@ def _inline(
     return {
         "heading": heading,
         "title": FIGURES[name].title,
-        "json": Markup(figure_json(figure)),  # noqa: S704 - figure_json escapes <, > and &
+        "json": inline_figure(figure),
     }

@@ -20,6 +20,7 @@ from api.errors import Refused
 from api.services.bench_plan import make_plan
 from api.services.bench_settings import read_bench_settings
 from api.services.workload import year_ahead
+from dashboards.pages.workload import come_sentence
 from forecast.workload import QUANTILES, summarise
 
 __all__ = ["run_bench_plan", "run_workload"]
@@ -58,10 +59,10 @@ def run_workload(months: int, by: str, csv: Path | None) -> None:
         console.print(table)
     habits = ahead.books.habits
     console.print(
-        f"{ahead.simulated.counts.shape[0]} simulated years; a due pair is booked in with a chance "
-        f"of {habits.come:.0%} (learnt from {habits.n_outcomes} due pairs), after "
-        f"{habits.median_delay_days:.0f} days in the middle. The first and the last period may be "
-        "cut. Materials are in the file of --csv.",
+        f"{ahead.simulated.counts.shape[0]} simulated years. "
+        f"{come_sentence(habits.come, habits.n_outcomes)} It comes {habits.median_delay_days:.0f} "
+        "days after it is due, in the middle. The first and the last period may be cut. "
+        "Materials are in the file of --csv.",
         highlight=False,
     )
 

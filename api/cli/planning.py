@@ -22,7 +22,7 @@ def register(app: typer.Typer) -> None:
         wearer: Whose = None,
         away: Annotated[int, typer.Option(help="Pairs at the bench at once.")] = 2,
         budget: Annotated[
-            float | None, typer.Option(help="For new soles each quarter, in whole currency.")
+            float | None, typer.Option(min=0, help="For new soles each quarter, in whole currency.")
         ] = None,
         wear: Annotated[str, typer.Option(help="even or uneven.")] = "even",
         week: Annotated[

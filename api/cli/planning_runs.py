@@ -14,7 +14,7 @@ from rich.table import Table
 from rich.text import Text
 
 from api.cli.opening import serving
-from api.cli.rack_tools import bring_up_to_date, day_of, named, whose
+from api.cli.rack_tools import bring_up_to_date, day_of, named, whose, writing_to
 from api.errors import Conflict, Refused
 from api.schemas.ways import LifeSettingsAsked
 from api.services.planning import calendar as calendars
@@ -24,6 +24,7 @@ from api.services.planning.habits import forecasts_if
 from api.services.planning.life import change_stood, life_of_rack, read_stood
 from api.storage.planning import plans_of
 from api.wiring import Services
+from dashboards.pages.plan import how_good
 from forecast.frames import CONSTRUCTIONS
 
 __all__ = ["run_calendar", "run_care", "run_life", "run_plan", "run_what_if"]
@@ -63,10 +64,10 @@ def run_plan(
         )
     Console().print(pairs)
     _print_given_up(shown)
-    typer.echo(f"Plan {shown['plan_id']}: score {shown['score']:g}, no plan passes", nl=False)
-    typer.echo(f" {shown['bound']:g} ({shown['gap']:.1%} between).")
+    typer.echo(f"{how_good(shown['gap'])} Kept as plan {shown['plan_id']}.")
     if csv is not None:
-        pd.DataFrame(shown["days"]).to_csv(csv, index=False)
+        with writing_to(csv, "--csv"):
+            pd.DataFrame(shown["days"]).to_csv(csv, index=False)
         typer.echo(f"{len(shown['days'])} days written to {csv}")
 
 
@@ -113,6 +114,13 @@ def run_care(wearer: str | None, done: Sequence[str]) -> None:
     with serving() as services:
         for text in done:
             pair_id, _, care = text.rpartition(":")
+            if not pair_id:
+                raise Refused(
+                    f"{text!r} does not say which care was done on which pair.",
+                    where="--done",
+                    accepted="PAIR:CARE, as the list of care due says it",
+                    remedy="Write for example --done oxford:brush",
+                )
             with services.database.writing() as session:
                 logged = cares.log_care(services, session, pair_id, care, None)
             typer.echo(f"Logged: {logged['care']} on {logged['pair_id']}, {logged['done_on']}.")
@@ -179,15 +187,8 @@ def run_calendar(wearer: str | None, out: Path | None, *, new_address: bool) -> 
     if out is None:
         typer.echo(body.decode(), nl=False)
         return
-    try:
+    with writing_to(out, "--out"):
         out.write_bytes(body)
-    except OSError as cause:
-        raise Refused(
-            f"{out} cannot be written: {cause.strerror}.",
-            where="--out",
-            accepted="a file in a folder that is there",
-            remedy="Name another file.",
-        ) from cause
     typer.echo(f"Calendar written to {out}")
 
 
@@ -278,7 +279,8 @@ def _print_given_up(shown: dict[str, Any]) -> None:
     if not given_up:
         return
     known = "No plan gives up fewer" if shown["fewest_proven"] else "Perhaps fewer would do"
-    typer.echo(f"{len(given_up)} wishes cannot be kept. {known}:")
+    wishes = "1 wish" if len(given_up) == 1 else f"{len(given_up)} wishes"
+    typer.echo(f"{wishes} cannot be kept. {known}:")
     for one in given_up[:20]:
         typer.echo(f"  {one['sentence']}")
     if len(given_up) > 20:

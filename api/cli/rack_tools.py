@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from datetime import date
+from pathlib import Path
 
 from api.errors import NothingForecast, Refused
 from api.storage.records import list_records
 from api.wiring import Services
 
-__all__ = ["bring_up_to_date", "day_of", "named", "whose"]
+__all__ = ["bring_up_to_date", "day_of", "named", "whose", "writing_to"]
 
 
 def bring_up_to_date(services: Services) -> None:
@@ -53,6 +55,20 @@ def day_of(text: str, where: str) -> date:
             accepted="YYYY-MM-DD",
             remedy="Write the day as 2027-02-14.",
         ) from None
+
+
+@contextmanager
+def writing_to(path: Path, where: str) -> Iterator[None]:
+    """Turn a file that cannot be written into `Refused`."""
+    try:
+        yield
+    except OSError as cause:
+        raise Refused(
+            f"{path} cannot be written: {cause.strerror or cause}.",
+            where=where,
+            accepted="a file in a folder that is there",
+            remedy="Name another file.",
+        ) from cause
 
 
 def named(pair_id: str, labels: Mapping[str, str | None]) -> str:

@@ -39,6 +39,7 @@ __all__ = [
     "page_answer",
     "refuse_foreign_form",
     "set_cookie",
+    "told",
 ]
 
 TOKEN = "form_token"  # noqa: S105 - the name of a field and a cookie
@@ -84,6 +85,12 @@ def failure_page(status: int, title: str, lines: list[str]) -> HTMLResponse:
     return HTMLResponse(
         render("failure.html", {"heading": title, "lines": [*filter(None, lines)]}), status
     )
+
+
+def told(error: SolespanError) -> str:
+    """Tell an error on a page: what is wrong, what would do, and what to do now; no field names."""
+    accepted = f"Possible: {error.accepted}." if error.accepted else ""
+    return " ".join(filter(None, [error.what, accepted, error.remedy]))
 
 
 class ForeignForm(Refused):

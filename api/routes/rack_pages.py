@@ -16,15 +16,8 @@ from api.routes.page_http import (
     page_answer,
     refuse_foreign_form,
 )
-from api.services.beside_rack import (
-    care_context,
-    rotation_context,
-    spread_context,
-    spread_frame,
-)
+from api.services.beside_rack import care_context, rotation_context, spread_context
 from api.services.planning.care import log_care
-from dashboards.figures import FIGURES
-from dashboards.render import figure_json
 
 __all__ = ["router"]
 
@@ -72,11 +65,3 @@ def read_rotation(
 def read_spread(serving: Serving, request: Request, wearer: Words = "") -> Response:
     """Compare the due dates of one rack with the plan and without."""
     return page_answer(request, "spread.html", spread_context(serving, wearer))
-
-
-@router.get("/figures/due_spread.json")
-def read_spread_figure(serving: Serving, wearer: Words = "") -> Response:
-    """Draw the comparison, as JSON that the page's script draws."""
-    frame, today = spread_frame(serving, wearer)
-    drawn = FIGURES["due_spread"].draw(frame, today=today)
-    return Response(figure_json(drawn), media_type="application/json")

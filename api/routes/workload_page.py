@@ -11,7 +11,15 @@ from fastapi.responses import HTMLResponse
 
 from api.errors import NothingForecast, Refused, SolespanError
 from api.routes.http import Serving
-from api.routes.page_http import PageRoute, Typed, Words, back_to, page_answer, refuse_foreign_form
+from api.routes.page_http import (
+    PageRoute,
+    Typed,
+    Words,
+    back_to,
+    page_answer,
+    refuse_foreign_form,
+    told,
+)
 from api.services import stock
 from api.services.bench_plan import make_plan
 from api.services.bench_settings import read_bench_settings
@@ -20,7 +28,7 @@ from api.storage.records import find_record
 from api.storage.workload import newest_plan
 from api.wiring import Services
 from dashboards.figures import FIGURES
-from dashboards.pages.workload import asked_next, plan_page, to_order, workload_page
+from dashboards.pages.workload import asked_next, come_sentence, plan_page, to_order, workload_page
 from dashboards.render import figure_json
 from forecast.bench.hours import BenchHours
 from forecast.workload import summarise
@@ -60,8 +68,7 @@ def _answer(
         summarise(ahead.simulated, ahead.by_day, "total"),
         months=months,
         currency=currency,
-        leans_on=f"A due pair is taken to be booked in with a chance of {habits.come:.0%}, learnt "
-        f"from {habits.n_outcomes} due pairs.",
+        leans_on=come_sentence(habits.come, habits.n_outcomes),
     )
     with serving.database.reading() as session:
         plan = newest_plan(session)
@@ -95,7 +102,7 @@ def plan_the_year(serving: Serving, request: Request, typed: Typed) -> Response:
             demand_factor=(asked["demand_percent"] or 100) / 100,
         )
     except SolespanError as error:
-        more = {"problem": " ".join(error.lines()), "typed": typed}
+        more = {"problem": told(error), "typed": typed}
         return _answer(serving, request, PLANNED_MONTHS, more, error.status)
     return back_to("/workload", done="planned")
 

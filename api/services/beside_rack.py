@@ -14,12 +14,14 @@ from api.services.planning.rack import known_wearer
 from api.storage.planning import plans_of
 from api.storage.records import list_records
 from api.wiring import Services
+from dashboards.figures import FIGURES
 from dashboards.pages.care import PAIRS_SHOWN, care_by_pair
 from dashboards.pages.rack import matching
 from dashboards.pages.rotation import ROTATION_DAYS, rotation
 from dashboards.pages.spread import spread_page
+from dashboards.render import inline_figure
 
-__all__ = ["care_context", "rotation_context", "spread_context", "spread_frame"]
+__all__ = ["care_context", "rotation_context", "spread_context"]
 
 MOST_WEARERS = 500
 QUANTILES = ("p10", "p50", "p90")
@@ -32,7 +34,7 @@ def care_context(serving: Services, wearer_id: str) -> dict[str, Any]:
 
     Raises `NotFound`.
     """
-    wearer_id, wearers = _whose(serving, wearer_id)
+    wearer_id, wearers, _ = _whose(serving, wearer_id)
     items = care_due(serving, wearer_id)["items"] if wearer_id else []
     return {
         "wearer_id": wearer_id,
@@ -55,45 +57,47 @@ def rotation_context(serving: Services, wearer_id: str, search: str) -> dict[str
     return {"rotation": rotation(recent, shown, today=today), "wearer_id": wearer_id}
 
 
-def _whose(serving: Services, wearer_id: str) -> tuple[str, list[tuple[str, str]]]:
+def _whose(serving: Services, wearer_id: str) -> tuple[str, list[tuple[str, str]], str]:
+    """Return whose rack is meant, everybody there is to choose from, and the wearer's time zone."""
     with serving.database.reading() as session:
         every = list_records(session, "wearers", equal={}, limit=MOST_WEARERS)
-        if wearer_id:
-            known_wearer(session, wearer_id)
+        zones = {row["wearer_id"]: row["time_zone"] for row in every}
+        if wearer_id and wearer_id not in zones:
+            zones[wearer_id] = known_wearer(session, wearer_id)["time_zone"]
     wearers = [(row["wearer_id"], row["name"] or row["wearer_id"]) for row in every]
-    return wearer_id or (wearers[0][0] if len(wearers) == 1 else ""), wearers
+    wearer_id = wearer_id or (wearers[0][0] if len(wearers) == 1 else "")
+    return wearer_id, wearers, zones.get(wearer_id, "UTC")
 
 
 def spread_context(serving: Services, wearer_id: str) -> dict[str, Any]:
-    """Gather the comparison with the newest plan. Raises `NotFound`."""
-    with serving.database.reading() as session:
-        zone = known_wearer(session, wearer_id)["time_zone"]
-        newest = plans_of(session, wearer_id, limit=1)
+    """Gather the comparison with the newest plan, and its figure, made at once.
+
+    Of the only wearer when none is named. Raises `NotFound`.
+    """
+    wearer_id, wearers, zone = _whose(serving, wearer_id)
+    frame, missing, newest = None, "Choose whose rack.", []
+    if wearer_id:
+        missing = NO_PLAN
+        with serving.database.reading() as session:
+            newest = plans_of(session, wearer_id, limit=1)
     today = pd.Timestamp(serving.clock.today(zone))
-    frame, missing = None, NO_PLAN
     if newest:
         try:
             frame, missing = _compared(serving, wearer_id, newest[0]["plan_id"]), ""
         except SolespanError as error:
             missing = error.what
-    return spread_page(
+    context = spread_page(
         frame,
         today=today,
         wearer_id=wearer_id,
         missing=missing,
         horizon_days=serving.settings.horizon_days,
     )
-
-
-def spread_frame(serving: Services, wearer_id: str) -> tuple[pd.DataFrame, pd.Timestamp]:
-    """Return what the comparison's figure needs, and the day it is. Raises `NotFound`."""
-    with serving.database.reading() as session:
-        zone = known_wearer(session, wearer_id)["time_zone"]
-        newest = plans_of(session, wearer_id, limit=1)
-    today = pd.Timestamp(serving.clock.today(zone))
-    if not newest:
-        return _framed([]), today
-    return _compared(serving, wearer_id, newest[0]["plan_id"]), today
+    drawn = None if frame is None else FIGURES["due_spread"].draw(frame, today=today)
+    return context | {
+        "wearers": wearers,
+        "figure_json": "" if drawn is None else inline_figure(drawn),
+    }
 
 
 def _compared(serving: Services, wearer_id: str, plan_id: str) -> pd.DataFrame:

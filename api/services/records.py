@@ -158,11 +158,11 @@ def delete(
 
 def unknown_id(session: Session, name: str, column: str, public_id: str) -> NotFound:
     """Build the error for an unknown id, with the nearest known one as the remedy."""
-    near = get_close_matches(
-        public_id, stored.nearest_ids(session, name, SUGGESTED_AMONG), n=1, cutoff=0
-    )
+    known = stored.nearest_ids(session, name, SUGGESTED_AMONG)
+    near = get_close_matches(public_id, known, n=1)
+    thing = name.removesuffix("s").replace("_", " ")
     return NotFound(
-        f"No {column} {public_id!r} is known.",
+        f"There is no {thing} {public_id!r}." if public_id else f"No {thing} was named.",
         where=column,
         remedy=f"Did you mean {near[0]!r}?" if near else f"Look it up in the list of {name}.",
     )

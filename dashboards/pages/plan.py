@@ -12,9 +12,10 @@ import pandas as pd
 
 from dashboards import wording
 
-__all__ = ["DAYS_SHOWN", "plan_page"]
+__all__ = ["DAYS_SHOWN", "NEAR_ENOUGH", "how_good", "plan_page"]
 
 DAYS_SHOWN = 14
+NEAR_ENOUGH = 0.005
 
 
 def plan_page(
@@ -50,16 +51,7 @@ def plan_page(
         "wearers": wearers,
         "one_wearer": len(wearers) < 2,
         "plan": None if plan is None else _plan(plan, call, today),
-        "care": [
-            {
-                "pair_id": one["pair_id"],
-                "pair": call(one["pair_id"]),
-                "care": one["care"],
-                "what": one["what"],
-                "why": one["reason"],
-            }
-            for one in care
-        ],
+        "care": _care(care),
         "life": [] if life is None else [_life(one, call) for one in life["items"]],
         "per_year": "" if life is None else f"{life['cost_per_year_minor'] / 100:.2f}",
     }
@@ -97,9 +89,22 @@ def _plan(
         ],
         "given_up": [one["sentence"] for one in plan["given_up"]],
         "fewest": plan["fewest_proven"],
-        "score": f"{plan['score']:g}",
-        "bound": f"{plan['bound']:g}",
+        "how_good": how_good(plan["gap"]),
     }
+
+
+def how_good(gap: float) -> str:
+    """Say how near the best plan there can be a plan is, from the part of the score between."""
+    if gap < NEAR_ENOUGH:
+        return "No plan serves these wishes better."
+    return f"A plan that serves these wishes better, by {max(gap, 0.01):.0%} at most, may be there."
+
+
+def _care(care: Sequence[Mapping[str, Any]]) -> str:
+    if not care:
+        return "No care is due."
+    pairs = wording.plural(len({one["pair_id"] for one in care}), "pair")
+    return f"{pairs} of this rack {'wants' if pairs == '1 pair' else 'want'} some care."
 
 
 def _life(one: Mapping[str, Any], call: Callable[[str], str]) -> dict[str, str]:

@@ -10,11 +10,12 @@ import pandas as pd
 
 from dashboards import wording
 
-__all__ = ["asked_next", "plan_page", "to_order", "workload_page"]
+__all__ = ["asked_next", "come_sentence", "plan_page", "to_order", "workload_page"]
 
 ASKED_WEEKS = 6
 MOST_ASKED = 15
 _LEAD_EVERY = 4
+_UNITS = {"welt": "m", "thread": "m", "cement": "ml"}
 # Columns of a future, in words, with what a number is divided by.
 _TOLD = (
     ("jobs", "jobs", 1),
@@ -55,7 +56,7 @@ def workload_page(
             }
         )
     materials = [
-        {"name": name.removeprefix("use_").replace("_", " "), "span": _span(row)}
+        {"name": _material(name.removeprefix("use_")), "span": _span(row)}
         for name, row in whole.items()
         if name.startswith("use_")
     ]
@@ -72,8 +73,20 @@ def workload_page(
     }
 
 
+def come_sentence(come: float, n_outcomes: int) -> str:
+    """Say with which chance a due pair is taken to come in, and where that is from."""
+    said = f"A due pair is taken to be booked in with a chance of {come:.0%}"
+    if not n_outcomes:
+        return f"{said}: common practice, no source, until this shop's own pairs have shown it."
+    return f"{said}, learnt from {wording.plural(n_outcomes, 'due pair')} of this shop."
+
+
 def _span(row: dict[Any, Any], scale: float = 1.0) -> str:
     return f"{row['p10'] / scale:,.0f} to {row['p90'] / scale:,.0f}"
+
+
+def _material(use: str) -> str:
+    return f"{use.replace('_', ' ')} ({_UNITS.get(use, 'pairs')})"
 
 
 def plan_page(plan: Mapping[str, Any], currency: str) -> dict[str, Any]:

@@ -185,12 +185,17 @@ def _due(
         day = since["worn_on"].iloc[rule.every_wears - 1]
         number = "Worn once" if len(since) == 1 else f"Worn {len(since)} times"
         often = "wear" if rule.every_wears == 1 else f"{rule.every_wears} wears"
-        return day, f"{number} since; due after every {often}."
+        return day, f"{number} {_since(done_on)}; due after every {often}."
     first = since["worn_on"].iloc[0] if done_on is None else done_on
     if rule.every_days is not None and (today - first).days >= rule.every_days:
         day = first + pd.Timedelta(days=rule.every_days)
-        return day, f"{(today - first).days} days since; due every {rule.every_days} days of use."
+        begun = _since(done_on) if done_on is not None else "since its first wear here"
+        return day, f"{(today - first).days} days {begun}; due every {rule.every_days} days of use."
     return None
+
+
+def _since(done_on: pd.Timestamp | None) -> str:
+    return "and never noted as done" if done_on is None else f"since {done_on.date()}"
 
 
 def _near_limit(frame: pd.DataFrame | None, today: pd.Timestamp) -> dict[str, dict[str, str]]:

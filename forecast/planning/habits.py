@@ -150,7 +150,8 @@ def _row(laid: _Laid, pair_id: str) -> int:
 def _per_day(wears_per_week: float, most: float) -> float:
     if not 0.0 <= wears_per_week <= MOST_PER_WEEK * most + 0.5:
         raise BadPlan(
-            f"{wears_per_week:g} wears a week leave no rest between.",
+            f"{wears_per_week:g} wears a week "
+            + ("are not possible." if wears_per_week < 0 else "leave no rest between."),
             field="wears_per_week",
             accepted=f"0 to {MOST_PER_WEEK * most:.3g} at this rest",
         )

@@ -155,7 +155,8 @@ def needs_of(
         wanted.append(("closed_channel", "its stitch lies in a closed channel"))
     welted = construction in ("goodyear_welted", "hand_welted", "norwegian")
     if welted and rewelt_every and (resoles + 1) % rewelt_every == 0:
-        wanted.append(("rewelt", f"resole {resoles + 1}: stitch holes may have run together"))
+        soles = "one new sole" if resoles == 1 else f"{resoles} new soles"
+        wanted.append(("rewelt", f"after {soles} its stitch holes may have run together"))
     return Need(tuple(a for a, _ in wanted), tuple(r for _, r in wanted))
 
 
@@ -210,7 +211,9 @@ def compare_routes(
             accepted=f"a day after {today.date()}",
         )
     if not 0.5 <= chance <= 0.99:
-        raise BadPlan(f"A chance of {chance}.", field="chance", accepted="0.5 to 0.99")
+        raise BadPlan(
+            f"A chance of {chance:g} cannot be asked for.", field="chance", accepted="0.5 to 0.99"
+        )
     rows = [_row(r, need, construction, today, send_by, occasion, chance) for r in routes]
     frame = pd.DataFrame(rows).sort_values(
         ["can_do", "price_minor", "route_id"], ascending=[False, True, True], ignore_index=True

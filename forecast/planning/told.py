@@ -94,7 +94,7 @@ def _sentences(plan: RackPlan, pair: int, wears: int) -> str:
         said.append(_short(plan, pair, wears, share))
     elif not len(weeks):
         left = _left(plan, pair, rack.days)
-        said.append(f"It stays on the shelf: {_days(left)} are left at the end of the plan.")
+        said.append(f"It stays on the shelf, with {_days(left)} left at the end of the plan.")
     return " ".join(part for part in said if part)
 
 
@@ -104,7 +104,8 @@ def _short(plan: RackPlan, pair: int, wears: int, share: int) -> str:
     if state.away_until is not None and state.away_until > rack.date(rack.days - 1):
         return f"It is at the bench until {state.away_until.date()}, after the plan."
     if not rack.allowed[pair].any():
-        return "No day of the plan has its dress code in a month when it may be worn."
+        code = f" ({state.dress_code})" if state.dress_code else ""
+        return f"No day of the plan has its dress code{code} in a month when it may be worn."
     if not share:
         return "The days it fits are shared by pairs that weigh more."
     weeks = np.flatnonzero(plan.sent[pair])

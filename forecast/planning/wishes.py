@@ -102,7 +102,7 @@ class Wishes:
         """Refuse what cannot be meant, naming the field."""
         codes = (*DRESS_CODES, "none")
         _need(1 <= self.weeks <= MOST_WEEKS, "weeks", self.weeks, f"1 to {MOST_WEEKS}")
-        _need(len(self.week) == 7, "week", len(self.week), "seven dress codes, Monday first")
+        _need(len(self.week) == 7, "week", ", ".join(self.week), "seven dress codes, Monday first")
         for code in self.week:
             _need(code in codes, "week", code, ", ".join(codes))
         _need(0 <= self.rest_days <= 6, "rest_days", self.rest_days, "0 to 6")

@@ -9,17 +9,20 @@ import pandas as pd
 from api.errors import NothingForecast
 from api.services.planning.care import care_due
 from api.services.planning.life import life_of_rack
+from api.services.planning.plan_form import WEEKDAYS, first_values
 from api.services.planning.plans import shown_plan
 from api.services.planning.rack import known_wearer
 from api.storage.planning import plans_of
 from api.storage.records import list_records
 from api.wiring import Services
 from dashboards.pages.plan import plan_page
+from forecast.frames import DRESS_CODES
 
 __all__ = ["plan_context"]
 
 MOST_WEARERS = 500
 MOST_PAIRS = 500
+MOST_SOLES = 5000
 
 
 def plan_context(serving: Services, wearer_id: str) -> dict[str, Any]:
@@ -36,6 +39,7 @@ def plan_context(serving: Services, wearer_id: str) -> dict[str, Any]:
         zone = known_wearer(session, wearer_id)["time_zone"]
         newest = plans_of(session, wearer_id, limit=1)
         pairs = list_records(session, "pairs", equal={"wearer_id": wearer_id}, limit=MOST_PAIRS)
+        soles = list_records(session, "soles", equal={"wearer_id": wearer_id}, limit=MOST_SOLES)
     names = {row["pair_id"]: row["label"] or row["pair_id"] for row in pairs}
     try:
         life: dict[str, Any] | None = life_of_rack(serving, wearer_id)
@@ -50,7 +54,14 @@ def plan_context(serving: Services, wearer_id: str) -> dict[str, Any]:
         wearer_id=wearer_id,
         wearers=wearers,
     )
-    return context | {"choices": sorted(names.items(), key=lambda item: item[1].casefold())}
+    worn = {row["pair_id"] for row in soles if row["removed_on"] is None}
+    choices = [(pair_id, name) for pair_id, name in names.items() if pair_id in worn]
+    return context | {
+        "choices": sorted(choices, key=lambda item: item[1].casefold()),
+        "wished": first_values(newest[0]["question"] if newest else None),
+        "weekdays": WEEKDAYS,
+        "codes": DRESS_CODES,
+    }
 
 
 def _day(serving: Services, zone: str) -> pd.Timestamp:

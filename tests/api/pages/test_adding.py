@@ -177,4 +177,5 @@ class TestLife:
     def test_every_page_below_an_unknown_pair_says_that_it_is_not_there(self, reading, page):
         answer = reading("6 pairs").get(f"/pairs/nobody/{page}")
         assert answer.status_code == 404
-        assert "Did you mean" in answer.text
+        assert "There is no pair" in answer.text
+        assert "Did you mean" not in answer.text, "nothing like it is there"
