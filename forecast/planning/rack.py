@@ -108,6 +108,8 @@ def lay_out(states: Sequence[PairState], wishes: Wishes, start: pd.Timestamp) ->
     left = np.array([max(0, s.wear_days_left) for s in live])
     new = np.array([max(1, s.wear_days_new) for s in live])
     demand = code != "none"
+    target = _shares(allowed & demand, demand, _weights(live, wishes, left))
+    _check_leads(live, wishes, target > left)
     return Rack(
         states=live,
         wishes=wishes,
@@ -120,7 +122,7 @@ def lay_out(states: Sequence[PairState], wishes: Wishes, start: pd.Timestamp) ->
         left=left,
         new=new,
         price=np.array([s.price_minor for s in live]),
-        target=_shares(allowed & demand, demand, _weights(live, wishes, left)),
+        target=target,
     )
 
 
@@ -157,12 +159,16 @@ def _check(
     last = start + pd.Timedelta(days=days - 1)
     for one in wishes.occasions:
         _inside(one, start, last)
-    for state in live:
-        needed = state.wear_days_left * len(live) < days
-        if needed and state.lead_days > days:
+
+
+def _check_leads(live: Sequence[PairState], wishes: Wishes, needed: np.ndarray) -> None:
+    """Refuse a plan in which a pair that needs a new sole for its share could not come back."""
+    for state, needs in zip(live, needed, strict=True):
+        if needs and state.lead_days > wishes.weeks * DAYS_PER_WEEK:
+            weeks = "1 week" if wishes.weeks == 1 else f"{wishes.weeks} weeks"
             raise BadPlan(
                 f"{state.pair_id} would be away {state.lead_days} days for a new sole, longer than "
-                f"the {wishes.weeks} weeks planned.",
+                f"the {weeks} planned.",
                 field="weeks",
                 accepted=f"at least {-(-state.lead_days // 7)} weeks, or a quicker route",
             )

@@ -145,4 +145,6 @@ class Wishes:
 
 def _need(holds: bool, name: str, given: object, accepted: str) -> None:
     if not holds:
-        raise BadPlan(f"{name}: {given!r} cannot be used.", field=name, accepted=accepted)
+        raise BadPlan(
+            f"{name.replace('_', ' ')}: {given!r} cannot be used.", field=name, accepted=accepted
+        )

@@ -15,7 +15,12 @@ from playwright.sync_api import Browser, Page
 
 from api.app import create_app
 from api.clock import Clock
+from api.schemas.stock import Item
+from api.services.bench_plan import make_plan
+from api.services.planning import plans
+from api.services.stock import put_item
 from api.settings import Settings
+from api.wiring import Services
 from tests.dashboards.builders import LONG_NAME, Rack, of_one, rack, with_band
 from tests.dashboards.storing import store
 from tests.databases import Databases
@@ -30,6 +35,7 @@ SITUATIONS: dict[str, Callable[[], Rack]] = {
     "long names": lambda: rack(4, label=LONG_NAME),
     "200 pairs": lambda: rack(200),
     "one wearer": lambda: of_one(rack(6)),
+    "fitted": lambda: rack(6),
 }
 
 
@@ -42,6 +48,8 @@ def served(databases: Databases) -> Iterator[Callable[[str], str]]:
         def address_of(name: str) -> str:
             if name not in addresses:
                 server = _Server(databases.copy(), SITUATIONS[name]())
+                if name == "fitted":
+                    fit_and_plan(server.app.state.services)
                 addresses[name] = running.enter_context(server)
             return addresses[name]
 
@@ -59,6 +67,17 @@ def fresh(own_database: Callable[..., str]) -> Iterator[Callable[[str], str]]:
             return running.enter_context(server)
 
         yield address_of
+
+
+def fit_and_plan(services: Services) -> None:
+    """Fit and forecast, plan Ada's rack and the bench's year, and keep an item of stock."""
+    services.fitter.refit()
+    services.forecaster.update_behind(everyone=True)
+    asked = plans.plan_rack(services, "ada", {"weeks": 8})
+    with services.database.writing() as session:
+        plans.keep(services, session, asked)
+        put_item(session, "oak-5mm", Item(use="sole", supply_days=240, minimum_order=10))
+    make_plan(services.database, services.clock.today(), months=12)
 
 
 class _Server:

@@ -42,7 +42,7 @@ __all__ = [
 SECONDS = 20.0
 SECONDS_LARGE = 110.0
 LARGE_CELLS = 9000
-REMEDY = "Mend the field named and ask for the plan again; nothing was changed."
+REMEDY = "Mend it and ask for the plan again; nothing was changed."
 
 
 @dataclass(frozen=True)

@@ -95,6 +95,16 @@ def test_resoles_that_a_construction_stands_are_kept_from_now_on(run):
         (("routes", "--wearer", "ada", "--forget", "maker"), "is a default"),
         (("life", "--wearer", "ada", "--stands", "glued=2"), "does not say"),
         (("care", "--wearer", "ada", "--done", "ada-0:polish"), "is no care"),
+        (("care", "--wearer", "ada", "--done", "ada-0"), "which care was done on which pair"),
+        (("plan", "--wearer", "ada", "--week", "formal"), "seven dress codes"),
+        (("plan", "--wearer", "ada", "--budget", "-5"), "--budget"),
+        (
+            ("plan", "--wearer", "ada", "--weeks", "4", "--csv", "nowhere/x.csv"),
+            "cannot be written",
+        ),
+        (("calendar", "--wearer", "ada", "-o", "nowhere/x.ics"), "cannot be written"),
+        (("what-if", "--wearer", "ada", "--pace", "ada-0=-2"), "are not possible"),
+        (("routes", "ada-0", "--chance", "2"), "0.5 to 0.99"),
     ],
 )
 def test_a_mistake_ends_in_a_sentence_and_code_2(run, words, said):

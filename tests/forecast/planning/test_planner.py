@@ -250,3 +250,11 @@ def test_a_solver_stopped_before_it_has_a_bound_gets_the_obvious_one(monkeypatch
 def test_a_day_without_a_pair_has_none_and_not_a_number():
     days = make_plan([PairState("p0", 3, 60)], Wishes(weeks=3), START).days
     assert {type(pair) for pair in days["pair_id"]} == {str, type(None)}
+
+
+def test_a_pair_with_no_day_in_the_plan_does_not_forbid_it_by_its_long_way_to_a_new_sole():
+    boot = PairState("boot", 0, 80, dress_code="outdoor", lead_days=49)
+    plan = make_plan([*plain(3), boot], Wishes(weeks=2), START)
+    assert not plan.given_up
+    with pytest.raises(BadPlan, match="boot would be away 49 days"):
+        make_plan([*plain(3), boot], Wishes(weeks=2, week=("outdoor",) * 7), START)

@@ -1,0 +1,88 @@
+"""Can a rack be planned with a browser's forms alone, and does the page tell what is wrong?"""
+
+from __future__ import annotations
+
+import re
+
+import pytest
+
+from api.services import beside_rack
+
+
+def send(client, **fields):
+    page = client.get("/plan?wearer=ada").text
+    token = re.search(r'name="form_token" value="([^"]+)"', page)[1]
+    given = {"form_token": token, "wearer": "ada", "weeks": "3", "most_away": "1"} | fields
+    return client.post("/plan", data=given)
+
+
+def newest(client):
+    items = client.get("/v1/rack-plans", params={"wearer_id": "ada"}).json()["items"]
+    return client.get(f"/v1/rack-plans/{items[0]['plan_id']}").json() if items else None
+
+
+def test_weekdays_rest_and_an_occasion_are_planned_as_the_form_says_and_stay_in_it(client):
+    week = {f"day_{day}": "casual" if day < 5 else "none" for day in range(7)}
+    occasion = {"occasion": "2026-07-04", "occasion_code": "formal", "reserved": "ada-0"}
+    page = send(client, **week, **occasion, rest_days="3", rest_days_wet="4", budget="150").text
+    days = {day["worn_on"]: day for day in newest(client)["days"]}
+    assert days["2026-07-04"] == days["2026-07-04"] | {"dress_code": "formal", "pair_id": "ada-0"}
+    assert days["2026-07-05"]["dress_code"] == "none", "a Sunday"
+    assert days["2026-07-06"]["dress_code"] == "casual"
+    assert re.search(r'name="rest_days" [^>]*value="3"', page)
+    assert re.search(r'name="budget" [^>]*value="150"', page)
+    assert re.search(r"<option selected>casual</option>", page)
+    assert page.count("The plan is made.") == 1
+
+
+@pytest.mark.parametrize(
+    ("fields", "said"),
+    [
+        ({"weeks": "99"}, "Possible: 1 to 60"),
+        ({"weeks": "few"}, "Weeks: &#39;few&#39; is no whole number"),
+        ({"rest_days": "4", "rest_days_wet": "1"}, "Possible: 4 to 6"),
+        ({"budget": "much"}, "Budget a quarter: &#39;much&#39; is no whole number"),
+        ({"occasion": "soon"}, "&#39;soon&#39; is no day"),
+        ({"reserved": "ada-0"}, "for an occasion without a day"),
+        ({"occasion": "2026-07-04", "occasion_code": "regal"}, "is no dress code"),
+        ({"occasion": "2026-07-04", "reserved": "ada-3"}, "ada-3 is retired"),
+    ],
+)
+def test_a_wish_that_cannot_be_is_told_in_words_keeps_what_was_typed_and_plans_nothing(
+    client, fields, said
+):
+    answer = send(client, most_away="7", **fields)
+    assert answer.status_code == 422
+    (told,) = re.findall(r'role="alert" class="problem">([^<]+)<', answer.text)
+    assert said in told
+    assert "where:" not in told
+    assert "_" not in told, "no name of a field"
+    assert re.search(r'name="most_away" [^>]*value="7"', answer.text)
+    assert newest(client) is None
+
+
+def test_a_retired_pair_is_not_offered_for_an_occasion(client):
+    page = client.get("/plan?wearer=ada").text
+    assert '<option value="ada-0">' in page
+    assert '<option value="ada-3">' not in page
+
+
+def test_with_and_without_the_plan_is_computed_once_a_page(client, monkeypatch):
+    asked = []
+    real = beside_rack.forecasts_if
+    monkeypatch.setattr(
+        beside_rack, "forecasts_if", lambda *a, **k: asked.append(1) or real(*a, **k)
+    )
+    assert "Make a plan" in client.get("/spread?wearer=ada").text
+    send(client)
+    page = client.get("/spread?wearer=ada").text
+    assert len(asked) == 1
+    assert 'id="figure-due_spread">{"data":' in page
+    assert "/figures/due_spread" not in page
+
+
+def test_with_several_racks_and_none_named_one_is_chosen(client):
+    page = client.get("/spread")
+    assert page.status_code == 200
+    assert "Choose whose rack" in page.text
+    assert 'name="wearer"' in page.text
