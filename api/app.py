@@ -40,6 +40,7 @@ from api.routes import (
     problems,
     quotes,
     sign_in_pages,
+    stock_page,
     ways,
     workload,
     workload_page,
@@ -147,6 +148,7 @@ def create_app(
         app.include_router(bench_pages.router, include_in_schema=False)
         app.include_router(bench_forms.router, include_in_schema=False)
         app.include_router(workload_page.router, include_in_schema=False)
+        app.include_router(stock_page.router, include_in_schema=False)
         app.include_router(plan_page.router, include_in_schema=False)
         app.include_router(pages.router, include_in_schema=False)
     problems.add_problem_handlers(app)

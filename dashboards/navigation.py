@@ -34,7 +34,9 @@ ENTRIES: tuple[NavEntry, ...] = (
     NavEntry("Add", "/add", ("add.html",), first=True),
     NavEntry("Import", "/import", ("import.html", "import_report.html")),
     NavEntry("Bench", "/bench", ("bench.html", "job.html", "job_paper.html"), "shop", first=True),
-    NavEntry("Work ahead", "/workload", ("workload.html", "workload_none.html"), "shop"),
+    NavEntry(
+        "Work ahead", "/workload", ("workload.html", "workload_none.html", "stock.html"), "shop"
+    ),
     NavEntry(
         "Notices",
         "/notices",

@@ -149,7 +149,7 @@ def _show_stock(
     items: Sequence[Mapping[str, Any]], told: Mapping[str, Mapping[str, Any]], note: str
 ) -> None:
     if not items:
-        typer.echo("No item is kept yet: PUT /v1/stock/ITEM keeps one.")
+        typer.echo("No item is kept yet; the page /stock of solespan serve keeps one.")
         return
     table = Table("item", "there", "order at", "order now", "days until", "runs out", caption=note)
     for item in items:

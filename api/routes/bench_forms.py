@@ -22,6 +22,7 @@ from api.routes.page_http import (
     back_to,
     refuse_foreign_form,
 )
+from api.routes.page_http import told as shown
 from api.services import bench_orders
 from api.services.bench_forms import REASON, read_booking, read_move
 from api.services.bench_found import describe, forecast_anew
@@ -61,7 +62,7 @@ def book_pair(serving: Serving, request: Request, typed: Typed) -> Response:
         again = _booked_already(serving, typed, error)
         if again is not None:
             return again
-        errors = {error.where if error.where in typed else "": " ".join(error.lines())}
+        errors = {error.where if error.where in typed else "": shown(error)}
         return bench_answer(serving, request, form=FormState(typed, errors))
     return back_to(_of(order_id), done="booked")
 
@@ -95,7 +96,7 @@ def take_step(serving: Serving, request: Request, order_id: str, typed: Typed) -
     except Conflict as conflict:
         told = _overtaken(serving, order_id) if isinstance(conflict, StaleVersion) else ""
         more = {
-            "problem": told or " ".join(conflict.lines()),
+            "problem": told or shown(conflict),
             "unsaved": unsaved(typed, REASON),
         }
         return job_answer(serving, request, order_id, more, status=409)
@@ -137,7 +138,7 @@ def file_a_paper(
     except NotFound:
         raise
     except SolespanError as error:
-        form, told = FormState(typed), " ".join(error.lines())
+        form, told = FormState(typed), shown(error)
         return paper_answer(
             serving, request, order_id, kind, form=form, trouble=told, status=error.status
         )

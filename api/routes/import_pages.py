@@ -21,6 +21,7 @@ from api.routes.page_http import (
     back_to,
     page_answer,
     refuse_foreign_form,
+    told,
 )
 from api.services.example_rack import add_example, example_is_there, remove_example
 from api.services.import_desk import forget, report_of, take, wait_for_decision
@@ -57,7 +58,7 @@ def post_files(
             raise Refused("No file was chosen.", remedy="Choose the CSV files, or one ZIP of them.")
         ticket = wait_for_decision(serving, given, _browser(request))
     except SolespanError as error:
-        return _form(serving, request, problem=" ".join(error.lines()))
+        return _form(serving, request, problem=told(error))
     return back_to(f"/import/{quote(ticket, safe='')}")
 
 

@@ -105,8 +105,7 @@ def _on_bench(work: Step) -> Done:
             "The shoe's record before stripping is missing.",
             where="papers",
             accepted="a record of both shoes",
-            remedy=f"PUT /v1/bench-orders/{work.order['order_id']}/before first: after stripping "
-            "it can no longer be taken.",
+            remedy="Measure both shoes before stripping and file it: afterwards it cannot be done.",
         )
     return {}, {}
 
@@ -123,7 +122,7 @@ def _checked(work: Step) -> Done:
                 "The finished pair has not been measured.",
                 where="papers",
                 accepted="the same measures as before stripping",
-                remedy=f"PUT /v1/bench-orders/{order['order_id']}/after first.",
+                remedy="Measure the finished pair and file it first.",
             )
         details["accepted"] = _measures_accepted(work, before, after)
     _change_job(work, finished_on=work.on, bench_minutes=move.bench_minutes)

@@ -10,12 +10,12 @@ import pandas as pd
 
 from dashboards import wording
 
-__all__ = ["asked_next", "come_sentence", "plan_page", "to_order", "workload_page"]
+__all__ = ["UNITS", "asked_next", "come_sentence", "plan_page", "to_order", "workload_page"]
 
 ASKED_WEEKS = 6
 MOST_ASKED = 15
 _LEAD_EVERY = 4
-_UNITS = {"welt": "m", "thread": "m", "cement": "ml"}
+UNITS = {"welt": "m", "thread": "m", "cement": "ml"}
 # Columns of a future, in words, with what a number is divided by.
 _TOLD = (
     ("jobs", "jobs", 1),
@@ -86,7 +86,7 @@ def _span(row: dict[Any, Any], scale: float = 1.0) -> str:
 
 
 def _material(use: str) -> str:
-    return f"{use.replace('_', ' ')} ({_UNITS.get(use, 'pairs')})"
+    return f"{use.replace('_', ' ')} ({UNITS.get(use, 'pairs')})"
 
 
 def plan_page(plan: Mapping[str, Any], currency: str) -> dict[str, Any]:

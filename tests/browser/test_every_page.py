@@ -38,6 +38,8 @@ PAGES = [
     ("long names", "/pairs/pair-000"),
     ("200 pairs", "/"),
     ("fitted", "/workload"),
+    ("fitted", "/stock"),
+    ("no pair", "/stock"),
     ("fitted", "/plan?wearer=ada"),
     ("fitted", "/spread?wearer=ada"),
     ("fitted", "/spread"),
