@@ -21,7 +21,8 @@ from sqlalchemy.orm import Session
 from starlette.datastructures import FormData
 from starlette.exceptions import HTTPException
 
-from api.errors import Refused, SolespanError
+from api.errors import Conflict, Refused, SolespanError
+from api.services.accounts.identity import Identity
 from api.services.idempotency import Answered, fingerprint_of
 from api.wiring import Services
 from dashboards.render import render
@@ -38,11 +39,13 @@ __all__ = [
     "failure_page",
     "page_answer",
     "refuse_foreign_form",
+    "refuse_other_account",
     "set_cookie",
     "told",
 ]
 
 TOKEN = "form_token"  # noqa: S105 - the name of a field and a cookie
+ACCOUNT = "account"
 MOST_FIELDS = 60
 MOST_CHARACTERS = 500
 
@@ -113,12 +116,33 @@ def refuse_foreign_form(request: Request, typed: Mapping[str, str]) -> None:
         )
 
 
+class OtherAccount(Conflict):
+    """What is sent was logged by somebody else on the same device."""
+
+    title = "Logged by somebody else"
+
+
+def refuse_other_account(request: Request, typed: Mapping[str, str]) -> None:
+    """Raise `OtherAccount` when the form was filled under another account than sends it now.
+
+    A wear that waited on a phone for a network is sent by whoever is signed in then.
+    """
+    who: Identity = request.state.identity
+    if typed.get(ACCOUNT, who.account) != who.account:
+        raise OtherAccount(
+            "This was logged under another account than the one signed in now.",
+            remedy="Sign in as the one who logged it; it waits on this device until then.",
+        )
+
+
 def page_answer(
     request: Request, template: str, context: Mapping[str, Any], status: int = 200
 ) -> HTMLResponse:
     """Fill a template that holds forms, and see that this browser has its token."""
     token = request.cookies.get(TOKEN) or secrets.token_urlsafe(24)
-    answer = HTMLResponse(render(template, {**context, "token": token}), status)
+    who: Identity | None = request.state.identity
+    context = {**context, "token": token, "account": who.account if who else ""}
+    answer = HTMLResponse(render(template, context), status)
     if TOKEN not in request.cookies:
         set_cookie(request, answer, TOKEN, token)
     return answer

@@ -95,7 +95,8 @@ def sign_out_by_form(serving: Serving, request: Request, typed: Typed) -> Respon
     sign_in.sign_out(serving.database, request.cookies.get(name, ""))
     answer = back_to("/sign-in")
     answer.delete_cookie(name, secure=name.startswith("__Host-"), httponly=True, samesite="lax")
-    answer.headers["clear-site-data"] = '"cache", "storage"'
+    # Not "storage": wears that wait there for a network may be of others on this device.
+    answer.headers["clear-site-data"] = '"cache"'
     return answer
 
 

@@ -7,7 +7,15 @@ from urllib.parse import urlsplit
 from fastapi import APIRouter, Request, Response
 
 from api.routes.http import IdempotencyKey, Serving
-from api.routes.page_http import PageRoute, Typed, back_to, do_once, refuse_foreign_form
+from api.routes.page_http import (
+    ACCOUNT,
+    PageRoute,
+    Typed,
+    back_to,
+    do_once,
+    refuse_foreign_form,
+    refuse_other_account,
+)
 from api.services.wear_today import change_wear, log_tap, undo_wear
 
 __all__ = ["router"]
@@ -21,8 +29,9 @@ def log_wear_today(
 ) -> Response:
     """Log a wear today of the pair whose button was pressed."""
     refuse_foreign_form(request, typed)
+    refuse_other_account(request, typed)
     # A wear kept without a network gets its day from the device; it is the same attempt still.
-    attempt = {name: value for name, value in typed.items() if name != "worn_on"}
+    attempt = {name: value for name, value in typed.items() if name not in ("worn_on", ACCOUNT)}
     done = do_once(
         serving, key, "POST /wear", attempt, lambda session: log_tap(serving, session, typed)
     )

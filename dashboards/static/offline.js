@@ -28,6 +28,10 @@
 
   const waiting = () => inStore("readonly", (store) => store.getAll());
 
+  /* Whose wears these are: one phone may serve several people, and each sends only their own. */
+  const account = () => document.body.dataset.account;
+  const mine = (one) => new URLSearchParams(one.body).get("account") === account();
+
   /* The calendar day on this device: the page at hand may be days old. */
   function today() {
     const now = new Date();
@@ -55,13 +59,17 @@
   }
 
   async function show() {
-    const every = await waiting();
+    const every = account() ? await waiting() : [];
     const note = document.getElementById("waiting");
     note.hidden = !every.length;
-    note.querySelector("[data-drop]").hidden = !every.some((one) => one.refused);
-    note.querySelector("p").textContent = every.length
-      ? `${every.length} ${every.length === 1 ? "wear waits" : "wears wait"} on this device to be sent: ${every.map((one) => `${one.label || "a pair"}${one.refused ? " (refused, open the pair)" : ""}`).join(", ")}.`
-      : "";
+    note.querySelector("[data-drop]").hidden = !every.some((one) => mine(one) && one.refused);
+    const own = every.filter(mine);
+    const others = every.length - own.length;
+    const said = [];
+    if (own.length) said.push(`${own.length} ${own.length === 1 ? "wear waits" : "wears wait"} on this device to be sent: ${own.map((one) => `${one.label || "a pair"}${one.refused ? " (refused, open the pair)" : ""}`).join(", ")}.`);
+    if (others) said.push(`${others} ${others === 1 ? "wear" : "wears"} of another account ${others === 1 ? "waits" : "wait"} here until that one signs in.`);
+    note.querySelector("p").textContent = said.join(" ");
+    note.querySelector("[data-send]").hidden = !own.length;
   }
 
   async function post(one) {
@@ -76,7 +84,7 @@
 
   async function sendAll() {
     let sent = 0;
-    for (const one of (await waiting()).sort((a, b) => a.at - b.at)) {
+    for (const one of (await waiting()).filter(mine).sort((a, b) => a.at - b.at)) {
       const answer = await post(one);
       const where = new URL(answer.url);
       if (answer.ok && where.searchParams.has("done")) {
@@ -90,7 +98,7 @@
   }
 
   async function flush() {
-    if (sending || !document.querySelector("[name=form_token]")) return;
+    if (sending || !account() || !document.querySelector("[name=form_token]")) return;
     sending = sendAll();
     try {
       const sent = await sending;
@@ -102,7 +110,7 @@
 
   window.solespan.keep = keep;
   async function dropRefused() {
-    for (const one of (await waiting()).filter((each) => each.refused)) {
+    for (const one of (await waiting()).filter((each) => mine(each) && each.refused)) {
       await inStore("readwrite", (store) => store.delete(one.key));
     }
     await show();

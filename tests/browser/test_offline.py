@@ -3,11 +3,14 @@
 import pytest
 from playwright.sync_api import Page
 
+from api.services.accounts import secrets
+from api.storage import accounts
 from tests.browser.conftest import ARTEFACTS
 
 pytestmark = pytest.mark.browser
 
 TODAY = "2026-11-25"
+PASSWORD = "a sentence of my own"
 
 
 def under_control(page: Page, address: str) -> None:
@@ -49,6 +52,48 @@ def test_two_wears_logged_without_a_network_become_exactly_two_rows(visit, fresh
     page.reload()
     page.wait_for_load_state("networkidle")
     assert worn(page, base, TODAY) == sorted(names), "nothing is sent twice"
+
+
+def test_another_person_on_the_same_phone_does_not_send_what_is_not_theirs(visit, fresh):
+    base = fresh("one wearer", accounts=True)
+    people = ("ada@example.org", "ben@example.org")
+    with fresh.app.state.services.database.writing() as session:
+        for email in people:
+            number = accounts.add_person(
+                session, email=email, password_hash=secrets.hash_password(PASSWORD)
+            )
+            accounts.join(session, user_pk=number, tenant_pk=1, role="staff")
+    page = visit("about:blank").page
+    page.clock.set_fixed_time(f"{TODAY}T12:00:00Z")
+    sign_in(page, base, people[0])
+    under_control(page, base)
+    page.context.set_offline(True)
+    page.reload()
+    page.locator(".rack .tap").first.click()
+    page.wait_for_selector("#waiting:has-text('1 wear waits')")
+    page.goto("about:blank")
+    page.context.clear_cookies()  # the session ends without a word
+    page.context.set_offline(False)
+    sign_in(page, base, people[1])
+    page.wait_for_selector("#waiting:has-text('1 wear of another account waits here')")
+    assert not page.is_visible("#waiting [data-send]")
+    assert page.evaluate("document.documentElement.scrollWidth") <= 390
+    page.screenshot(path=ARTEFACTS / "offline-another-390-light.png")
+    assert worn(page, base, TODAY) == []
+    page.goto(f"{base}/account")
+    page.click("text=Sign out")
+    page.wait_for_url("**/sign-in")
+    sign_in(page, base, people[0])
+    page.wait_for_selector("#said:has-text('logged now')")
+    assert len(worn(page, base, TODAY)) == 1
+
+
+def sign_in(page: Page, base: str, email: str) -> None:
+    page.goto(f"{base}/sign-in")
+    page.fill("#s-email", email)
+    page.fill("#s-password", PASSWORD)
+    page.press("#s-password", "Enter")
+    page.wait_for_selector(".rack .tap")
 
 
 def test_an_answer_lost_on_the_way_does_not_log_a_second_time(visit, fresh):

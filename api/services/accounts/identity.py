@@ -40,6 +40,11 @@ class Identity:
     wearer_pk: int | None = None
     session_pk: int | None = None
 
+    @property
+    def account(self) -> str:
+        """A name for the one who works in this tenant that tells an onlooker nothing."""
+        return hash_of(f"{self.tenant_pk} {self.user_pk} {self.wearer_pk}")[:16]
+
 
 # The embedded default: whoever sits at this machine. `serve` lets nobody else in then.
 THIS_MACHINE = Identity(FIRST_TENANT, "this machine", frozenset(SCOPES))
