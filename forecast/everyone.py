@@ -111,14 +111,18 @@ def over_everyone(
     layout: Coordinates = runner.gather(runner.map(_layout, parts[:1]))[0]
     spread = found.spread
     for step in range(_STEPS):
-        parts, _ = _step(runner, parts, layout, noise, spread, settled=step > FIRST_STEPS)
+        lined, population = _solved(
+            runner, parts, layout, noise, spread, settled=step > FIRST_STEPS
+        )
+        move = partial(_moved, noise=noise, spread=spread, population=population)
+        parts = runner.map(move, lined)
     slopes = runner.gather(runner.map(partial(_slope, spread=spread), parts))
     here = np.log([spread[n] for n in SPREADS])
     slope = spread_penalty(here)[1] - np.sum(slopes, axis=0)
     # the curvature was found on some, and grows with their number
     step_by = np.clip(-found.curvature_inverse @ slope * share, -_MOST_STEP, _MOST_STEP)
     spread = {n: float(np.exp(v)) for n, v in zip(SPREADS, here + step_by, strict=True)}
-    _, (mean, cov, log_likelihood) = _step(runner, parts, layout, noise, spread, settled=True)
+    _, (mean, cov, log_likelihood) = _solved(runner, parts, layout, noise, spread, settled=True)
     return replace(
         found,
         layout=layout,
@@ -129,7 +133,7 @@ def over_everyone(
     )
 
 
-def _step(
+def _solved(
     runner: Runner,
     parts: list[Any],
     layout: Coordinates,
@@ -138,12 +142,10 @@ def _step(
     *,
     settled: bool,
 ) -> tuple[list[Any], Population]:
-    """Linearise every part, solve for the population, and let every part move on."""
+    """Linearise every part, and solve for the population."""
     lined = runner.map(partial(_lined, noise=noise, spread=spread, settled=settled), parts)
     totals = reduce(add, runner.gather(runner.map(_totals, lined)))
-    population = population_of(layout, totals)
-    moved = runner.map(partial(_moved, noise=noise, spread=spread, population=population), lined)
-    return moved, population
+    return lined, population_of(layout, totals)
 
 
 def _laid_out(panel: Panel, facts: Facts, noise: Noise) -> Part:

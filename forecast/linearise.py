@@ -21,6 +21,7 @@ from forecast.panel import GAUGES, HOLE, SENT, STILL_ON, THUMB, Panel
 from forecast.priors import PACKING_DAYS
 from forecast.sending import Sending
 from forecast.thumb import ThumbScale, grade_bounds, interval_site
+from forecast.whitening import whiten
 
 __all__ = [
     "Linearised",
@@ -181,24 +182,13 @@ def linearise(
     y, variance, weight = _data(panel, fitted, noise, weight, sites, seek_slips)
     rows = np.concatenate([columns, (y - fitted)[None]])
     rows[-1] += np.einsum("in,in->n", columns, deviation[:, path])
-    starts, counts = _starts(path, len(panel.nominal_mm))
-    state, process, seen_wear, scaled, log_s = _filter(
-        rows, wear, variance, starts, counts, noise.process_mm
-    )
-    gram = np.zeros((_WIDTH + 1, _WIDTH + 1, len(counts)))
-    busy = np.flatnonzero(counts)
-    for i in range(_WIDTH + 1):
-        if not len(busy):
-            break
-        block = np.add.reduceat(scaled[i] * scaled[i:], starts[busy], axis=1)
-        gram[i, i:, busy] = block.T
-        gram[i:, i, busy] = block
-
+    white = whiten(rows, wear, variance, path, len(panel.nominal_mm), noise.process_mm)
+    gram = white.gram
     if pull is not None:
         gram[:-1, -1] += pull
         gram[-1, :-1] += pull
         gram[-1, -1] += 2.0 * (pull * deviation).sum(axis=0)  # no change of it where we stand
-    every = np.arange(len(counts))
+    every = np.arange(len(panel.nominal_mm))
     end_columns, end_wear = _columns(
         panel, lifted, every, panel.path_end, x_target, slope_target, np.ones(len(every), bool)
     )
@@ -206,13 +196,14 @@ def linearise(
     end_columns[1] = -1.0
     end_columns[_JUDGED] = 0.0
     end_mm = _thickness(panel, value, every, end_columns, end_wear)
-    end_mm = end_mm - np.einsum("in,in->n", end_columns, deviation) + state[-1]
+    end_mm = end_mm - np.einsum("in,in->n", end_columns, deviation) + white.state[-1]
     return Linearised(
         gram=gram,
-        log_det=float(log_s.sum()),
-        end_columns=end_columns - state[:-1],
+        log_det=white.log_det,
+        end_columns=end_columns - white.state[:-1],
         end_mm=end_mm,
-        end_process_mm2=process + noise.process_mm * np.maximum(end_wear - seen_wear, 0.0),
+        end_process_mm2=white.process_mm2
+        + noise.process_mm * np.maximum(end_wear - white.seen_mm, 0.0),
         residual_mm=y - fitted,
         variance_mm2=variance,
         weight=weight,
@@ -236,20 +227,21 @@ def _columns(
     """Derivatives by the interface, and the expected wear in mm."""
     rate = np.exp(value[2])[path] * wears
     silent = panel.exposure.silent[target]
-    x, slope = x_target[target], slope_target[:, target]
+    informed = np.flatnonzero(slope_target.any(axis=1))
+    x, slope = x_target[target], slope_target[informed[:, None], target]
     later = np.flatnonzero(panel.path_begin[path] >= 0)  # wears from a day after the fitting
     if len(later):
         begin = panel.path_begin[path[later]]
         silent[later] -= panel.exposure.silent[begin]
         x[later] -= x_target[begin]
-        slope[:, later] -= slope_target[:, begin]
+        slope[:, later] -= slope_target[informed[:, None], begin]
     columns = np.zeros((_WIDTH, len(path)))
     columns[0] = 1.0
     columns[1] = -np.minimum(x / PACKING_DAYS, 1.0) * wears
     wear = rate * np.maximum(x + value[SILENT][path] * silent, 0.0)
     columns[2] = -wear
     columns[SILENT] = -rate * silent
-    columns[_COVARIATES_FROM:] = -rate * slope
+    columns[_COVARIATES_FROM + informed] = -rate * slope
     if len(path) == len(panel.obs_kind) and path is panel.obs_path:
         columns[_GAUGE] = panel.obs_kind < THUMB
         columns[_THUMB] = panel.obs_kind == THUMB
@@ -345,40 +337,3 @@ def _slip_weight(residual_mm: np.ndarray, sd_mm: np.ndarray) -> np.ndarray:
     good = (1 - SLIP_SHARE) * np.exp(-0.5 * np.square(residual_mm / sd_mm)) / sd_mm
     slip = SLIP_SHARE * np.exp(-0.5 * np.square(residual_mm / SLIP_SD_MM)) / SLIP_SD_MM
     return np.asarray(np.maximum(good / (good + slip + 1e-300), 1e-6))
-
-
-def _starts(path: np.ndarray, n_paths: int) -> tuple[np.ndarray, np.ndarray]:
-    counts = np.bincount(path, minlength=n_paths)
-    return np.cumsum(counts) - counts, counts
-
-
-def _filter(
-    rows: np.ndarray,
-    wear: np.ndarray,
-    variance: np.ndarray,
-    starts: np.ndarray,
-    counts: np.ndarray,
-    process_mm: float,
-) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
-    """Whiten the rows of every path against its process noise, one rank of rows at a time."""
-    n_paths = len(counts)
-    state = np.zeros((rows.shape[0], n_paths))
-    process = np.zeros(n_paths)
-    seen = np.zeros(n_paths)
-    scaled = np.empty_like(rows)
-    log_s = np.empty(rows.shape[1])
-    by_count = np.argsort(-counts, kind="stable")
-    sorted_counts = -counts[by_count]
-    for rank in range(int(counts.max(initial=0))):
-        paths = by_count[: np.searchsorted(sorted_counts, -rank, side="left")]
-        at = starts[paths] + rank
-        process[paths] += process_mm * np.maximum(wear[at] - seen[paths], 0.0)
-        seen[paths] = np.maximum(seen[paths], wear[at])
-        spread = process[paths] + variance[at]
-        gap = rows[:, at] - state[:, paths]
-        scaled[:, at] = gap / np.sqrt(spread)
-        log_s[at] = np.log(spread)
-        gain = process[paths] / spread
-        state[:, paths] += gain * gap
-        process[paths] *= 1.0 - gain
-    return state, process, seen, scaled, log_s

@@ -127,12 +127,6 @@ def _waves(season: dict[int, tuple[float, float]], group: np.ndarray) -> np.ndar
     return table[:, group]
 
 
-def _by_wearer(values: np.ndarray, counts: WearCounts) -> np.ndarray:
-    """Sums over each wearer's pairs (pairs are sorted by wearer)."""
-    starts = np.flatnonzero(np.r_[True, counts.wearer[1:] != counts.wearer[:-1]])
-    return np.add.reduceat(values, starts, axis=0)
-
-
 def _rack(
     counts: WearCounts,
     half_life: float,
@@ -149,19 +143,16 @@ def _rack(
     share = counts.year_share[skip:]
     fade = 0.5 ** (np.arange(days.shape[1]) / half_life)
     could = open_days * season_factor(_waves(season, counts.group), share)
-    out_days = _by_wearer(days, counts)
+    out_days = counts.by_wearer(days)
     weight = np.ones(len(days))
     seen = days @ fade
     for _ in range(_WEIGHT_STEPS):
-        total = _by_wearer(weight[:, None] * could, counts)
+        total = counts.by_wearer(weight[:, None] * could)
         each = (fade * out_days / np.maximum(total, 1e-9))[counts.wearer]
-        expected = (could * each).sum(axis=1)
+        expected = np.einsum("pt,pt->p", could, each)
         weight = (seen + leaning) / (expected + leaning)
     season_out = season_factor(np.asarray(season.get(-1, (0.0, 0.0))), share)
-    could_out = np.maximum.reduceat(
-        open_days, np.flatnonzero(np.r_[True, counts.wearer[1:] != counts.wearer[:-1]]), axis=0
-    )
-    went, could_go = out_days @ fade, (could_out * season_out) @ fade
+    went, could_go = out_days @ fade, (counts.most_open[:, skip:] * season_out) @ fade
     if panel is None:
         panel = (went.sum() + 2.0) / (could_go.sum() + 5.0)
     going_out = (went + _POOL_OUT_DAYS) / (could_go + _POOL_OUT_DAYS / panel)
@@ -183,17 +174,17 @@ def current_pace(counts: WearCounts, use: UseFit, present: np.ndarray) -> Pace:
         counts, use.half_life_periods, leaning_days, season, 0, panel=use.going_out_per_day
     )
     here = rack.weight * present
-    total = _by_wearer(here, counts)[counts.wearer]
+    total = counts.by_wearer(here)[counts.wearer]
     # a pair that is not on the rack is given the pace it would have if it came back
     total = np.where(present, total, total + rack.weight)
     share = rack.weight / np.maximum(total, 1e-9)
     waves = _waves(season, counts.group)
-    mean_wave = _by_wearer((waves * (share * present)).T, counts)[counts.wearer].T
+    mean_wave = counts.by_wearer((waves * (share * present)).T)[counts.wearer].T
     wave = waves - mean_wave + np.asarray(season.get(-1, (0.0, 0.0)))[:, None]
     fade = 0.5 ** (np.arange(counts.days.shape[1]) / use.half_life_periods)
     exposure = counts.worn @ fade
-    wearer_exposure = (_by_wearer(exposure, counts) + 20.0 * use.exposure_per_wear_day) / (
-        _by_wearer(rack.seen, counts) + 20.0
+    wearer_exposure = (counts.by_wearer(exposure) + 20.0 * use.exposure_per_wear_day) / (
+        counts.by_wearer(rack.seen) + 20.0
     )
     per_day = (exposure + 15.0 * wearer_exposure[counts.wearer]) / (rack.seen + 15.0)
     pace = rack.going_out[counts.wearer] * share
@@ -264,13 +255,8 @@ def _past(
             continue
         rack = _rack(counts, half_life, leaning, season, origin)
         weight = rack.weight[:, None] * counts.open_days[:, :origin] * factor[:, :origin]
-        share = weight / np.maximum(_by_wearer(weight, counts)[counts.wearer], 1e-9)
-        most = np.maximum.reduceat(
-            counts.open_days[:, :origin],
-            np.flatnonzero(np.r_[True, counts.wearer[1:] != counts.wearer[:-1]]),
-            axis=0,
-        )
-        out = rack.going_out[:, None] * most * factor_out[:origin]
+        share = weight / np.maximum(counts.by_wearer(weight)[counts.wearer], 1e-9)
+        out = rack.going_out[:, None] * counts.most_open[:, :origin] * factor_out[:origin]
         expected_each = out[counts.wearer] * share
         before = counts.open_days[:, origin : origin + 3].sum(axis=1) > PERIOD_DAYS
         for horizon in HORIZONS:
@@ -327,19 +313,18 @@ def _fit_season(counts: WearCounts) -> dict[int, tuple[float, float]]:
     angle = 2 * np.pi * counts.year_share
     basis = np.array([np.cos(angle), np.sin(angle)])
     season: dict[int, tuple[float, float]] = {int(g): (0.0, 0.0) for g in np.unique(counts.group)}
-    out_days = _by_wearer(counts.days, counts)
+    out_days = counts.by_wearer(counts.days)
     for _ in range(4):
         rack = _rack(counts, 26.0, 6.0, season, 0)
         weight = rack.weight[:, None] * counts.open_days
         weight *= season_factor(_waves(season, counts.group), counts.year_share)
-        total = np.maximum(_by_wearer(weight, counts), 1e-9)
+        total = np.maximum(counts.by_wearer(weight), 1e-9)
         mean = weight * (out_days / total)[counts.wearer]
         step = {
             g: _wave_step(counts.days, mean, counts.group == g, basis, season[g]) for g in season
         }
         season = step
-    starts = np.flatnonzero(np.r_[True, counts.wearer[1:] != counts.wearer[:-1]])
-    could = np.maximum.reduceat(counts.open_days, starts, axis=0)
+    could = counts.most_open
     wave = (0.0, 0.0)
     every = np.ones(len(could), bool)
     for _ in range(4):

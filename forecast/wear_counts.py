@@ -7,8 +7,10 @@ sole was on it, it was not at a shop, and its wearer was logging.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
+from scipy.sparse import csr_array
 
 from forecast.covariates import FLAGS, flag_table
 from forecast.exposure import SHIFT, members_of, silent_gaps
@@ -18,6 +20,7 @@ __all__ = ["PERIODS", "PERIOD_DAYS", "WearCounts", "wear_counts"]
 
 PERIOD_DAYS = 28
 PERIODS = 39  # three years
+_MANY_PAIRS = 200  # from here a sparse matrix adds up racks many times faster than `reduceat`
 
 
 @dataclass(frozen=True)
@@ -55,6 +58,28 @@ class WearCounts:
             wearer=wearer - wearer[0],
             year_share=self.year_share,
         )
+
+    @cached_property
+    def first(self) -> np.ndarray:
+        """First pair of each wearer (pairs are sorted by wearer)."""
+        return np.flatnonzero(np.r_[True, self.wearer[1:] != self.wearer[:-1]])
+
+    @cached_property
+    def most_open(self) -> np.ndarray:
+        """Days on which a wearer could have worn the pair that could be worn most."""
+        return np.maximum.reduceat(self.open_days, self.first, axis=0)
+
+    @cached_property
+    def _racks(self) -> csr_array:
+        n = len(self.wearer)
+        ends = np.append(self.first, n)
+        return csr_array((np.ones(n), np.arange(n), ends), shape=(len(self.first), n))
+
+    def by_wearer(self, values: np.ndarray) -> np.ndarray:
+        """Sums over each wearer's pairs, which are on the first axis."""
+        if len(self.wearer) < _MANY_PAIRS:
+            return np.add.reduceat(values, self.first, axis=0)
+        return np.asarray(self._racks @ values)
 
 
 def wear_counts(log: LogArrays, log_multipliers: np.ndarray) -> WearCounts:
