@@ -44,14 +44,15 @@ class UseAhead:
     def spread(self, days: np.ndarray, member: np.ndarray) -> np.ndarray:
         """SD of wear until so many days ahead over its mean, for members of the n pairs."""
         dispersion, uncertainty, floor, drift = self.error
-        expected = np.maximum(self.wear_days_per_day[member] * np.maximum(days, 1.0), 1e-3)
-        variance = (
-            dispersion / expected
-            + uncertainty / self.known_days[member]
-            + floor
-            + drift * drift_years(days)
-        )
-        return np.asarray(np.sqrt(variance))
+        variance = np.maximum(days, 1.0)
+        variance *= self.wear_days_per_day[member]  # expected wear days
+        np.maximum(variance, 1e-3, out=variance)
+        np.divide(dispersion, variance, out=variance)
+        variance += uncertainty / self.known_days[member] + floor
+        wander = drift_years(days)
+        wander *= drift
+        variance += wander
+        return np.asarray(np.sqrt(variance, out=variance))
 
 
 def use_ahead(use: UseFit, pace: Pace, as_of_day: int, horizon_days: int) -> UseAhead:
@@ -89,8 +90,13 @@ def gamma_factor(spread: np.ndarray, normal: np.ndarray) -> np.ndarray:
     lognormal.
     """
     third = spread / 3.0
-    root = np.maximum(1.0 - third * third + third * normal, 0.2)
-    return np.asarray(root * root * root)
+    root = normal - third
+    root *= third
+    root += 1.0
+    np.maximum(root, 0.2, out=root)
+    cube = np.square(root)
+    cube *= root
+    return np.asarray(cube)
 
 
 def days_until(
@@ -108,7 +114,7 @@ def days_until(
     members : ndarray of int, shape (m,)
         Which pairs of `ahead` the rows are.
     """
-    out = np.full(remaining.shape, np.inf)
+    out = np.empty(remaining.shape)
     curve_of = ahead.curve[members]
     normal = np.broadcast_to(normal, remaining.shape)
     for code in np.unique(curve_of):
@@ -122,8 +128,10 @@ def days_until(
         for _ in range(_FIXED_POINT_STEPS):
             wanted = at_pace / gamma_factor(ahead.spread(days, at), normal[rows])
             days = _read(back, wanted)
-        out[rows] = np.where(wanted > curve[-1], np.inf, days)
-    return np.where(remaining <= 0.0, 0.0, out)
+        days[wanted > curve[-1]] = np.inf
+        out[rows] = days
+    out[remaining <= 0.0] = 0.0
+    return out
 
 
 def _inverse(curve: np.ndarray) -> np.ndarray:
@@ -135,9 +143,11 @@ def _inverse(curve: np.ndarray) -> np.ndarray:
 def _read(table: np.ndarray, place: np.ndarray) -> np.ndarray:
     """Linear interpolation in a table on 0, 1, 2, ...; constant beyond its end."""
     inside = np.minimum(place, len(table) - 1.000001)
-    low = inside.astype(np.int32)
-    base = table[low]
-    return np.asarray(base + (inside - low) * (table[low + 1] - base))
+    low = inside.astype(np.intp)
+    inside -= low
+    inside *= np.take(np.diff(table), low)
+    inside += np.take(table, low)
+    return np.asarray(inside)
 
 
 def wear_days_ahead(ahead: UseAhead, days: int) -> tuple[np.ndarray, np.ndarray]:

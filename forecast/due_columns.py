@@ -10,7 +10,7 @@ from forecast.frames import CHANCE_DAYS, DUE_QUANTILES, FEET, FORECAST, WEARING_
 from forecast.panel import HOLE
 from forecast.reasons import reasons
 from forecast.settings import ForecastSettings
-from forecast.sole_state import FootPairs, foot_pairs, sole_state
+from forecast.sole_state import FootPairs, SoleState, foot_pairs, sole_state
 from forecast.wear_fit import WearFit
 from forecast.wear_model import Conditioned
 
@@ -31,8 +31,9 @@ def due_columns(known: Conditioned, fit: WearFit, settings: ForecastSettings) ->
     """
     panel = known.panel
     feet = foot_pairs(panel)
+    state = sole_state(panel, known.layout, known.lin, known.posterior, known.centre, feet)
     parts = [
-        _drawn(known, fit, FootPairs(feet.left[at], feet.right[at]), settings)
+        _drawn(known, fit, FootPairs(feet.left[at], feet.right[at]), state.part(at), settings)
         for at in (slice(b, b + _GROUPS) for b in range(0, len(feet.left), _GROUPS))
     ]
     bare = np.ones(len(panel.pair_ids), bool)
@@ -50,18 +51,21 @@ def due_columns(known: Conditioned, fit: WearFit, settings: ForecastSettings) ->
 
 
 def _drawn(
-    known: Conditioned, fit: WearFit, feet: FootPairs, settings: ForecastSettings
+    known: Conditioned,
+    fit: WearFit,
+    feet: FootPairs,
+    state: SoleState,
+    settings: ForecastSettings,
 ) -> Columns:
     panel, left, right = known.panel, feet.left, feet.right
-    state = sole_state(panel, known.layout, known.lin, known.posterior, known.centre, feet)
     draws = due_draws(known, state, left, right, fit)
     n = len(left)
     ordered = np.sort(draws.days, axis=-1)
     first_left = draws.left_first
-    rate = np.median(draws.rate_mm, axis=-1)
-    thick = np.median(draws.thickness_mm, axis=-1) + state.settling_mm
+    rate = _median(draws.rate_mm)
+    thick = _median(draws.thickness_mm) + state.settling_mm
     leads = np.where(first_left >= 0.5, 0, 1)
-    thinner = np.median(draws.thickness_mm.min(axis=0), axis=-1) + state.settling_mm.min(axis=0)
+    thinner = _median(draws.thickness_mm.min(axis=0)) + state.settling_mm.min(axis=0)
     word = np.full(n, None, dtype=object)
     word[first_left >= 0.6], word[first_left <= 0.4] = FEET
     columns: Columns = {
@@ -85,6 +89,13 @@ def _drawn(
     columns["book_by"] = settings.book_by(columns["send_by"])
     columns["_sound"] = _chance(ordered, settings.sound_days)
     return columns
+
+
+def _median(draws: np.ndarray) -> np.ndarray:
+    """Median of an even number of draws; sorting rows so short is faster than selecting."""
+    ordered = np.sort(draws, axis=-1)
+    middle = ordered.shape[-1] // 2
+    return np.asarray(0.5 * (ordered[..., middle - 1] + ordered[..., middle]))
 
 
 def _chance(ordered: np.ndarray, within: float) -> np.ndarray:

@@ -41,8 +41,12 @@ def due_draws(
     remaining, rate, thickness = remaining_exposure(state, limit, fit.noise.process_mm)
     members = panel.path_pair[left]
     use = normal_points()[8]
-    left_days, right_days = (days_until(known.ahead, part, use, members) for part in remaining)
+    n, draws = len(left), remaining.shape[-1]
+    both = remaining.reshape(2 * n, draws)
+    days = np.empty((3, n, draws))
+    days[:2] = days_until(known.ahead, both, use, np.tile(members, 2)).reshape(2, n, draws)
     # both feet share one use, so the first of the days is the day of the first
-    days = np.array([left_days, right_days, np.minimum(left_days, right_days)])
-    sooner = (remaining[0] < remaining[1]) + 0.5 * (remaining[0] == remaining[1])
-    return DueDraws(days, sooner.mean(axis=-1), rate, thickness)
+    np.minimum(days[0], days[1], out=days[2])
+    sooner = (remaining[0] < remaining[1]).mean(axis=-1)
+    sooner += 0.5 * (remaining[0] == remaining[1]).mean(axis=-1)
+    return DueDraws(days, sooner, rate, thickness)

@@ -46,32 +46,44 @@ def inverse_gaussian(
         passage of h has mean h/r and shape h^2/v.
     normal, uniform : ndarray
     """
-    chi = np.square(normal)
-    ratio = mean * chi / (2.0 * shape)
-    # the smaller root, written so that it does not cancel
-    small = mean / (1.0 + ratio + np.sqrt(ratio * (ratio + 2.0)))
-    return np.asarray(np.where(uniform <= mean / (mean + small), small, mean * mean / small))
+    ratio = mean / shape
+    ratio *= 0.5 * np.square(normal)
+    below = ratio + 2.0
+    below *= ratio
+    np.sqrt(below, out=below)
+    below += ratio
+    below += 1.0
+    # the smaller root is mean / below, written so that it does not cancel; the larger mean * below
+    small = uniform <= below / (below + 1.0)
+    return np.asarray(mean * np.where(small, 1.0 / below, below))
 
 
-def _bend(state: SoleState, off: np.ndarray) -> np.ndarray:
+def _skewed(state: SoleState, off: np.ndarray, variance: np.ndarray) -> np.ndarray:
+    """Log rates less their means, skewed to the left as far as they were learnt from wear."""
+    out = np.square(off)
+    out /= variance
+    out -= 1.0
+    out *= -state.skew[:, :, None]
+    out += off
+    return out
+
+
+def _bend(
+    state: SoleState, off: np.ndarray, factor: np.ndarray, variance: np.ndarray
+) -> np.ndarray:
     """What the straight line through exp(log rate) leaves out of the wear so far, in mm.
 
     Mean zero; with little known of a rate it keeps slow draws from having grown above nominal.
+    `factor` is exp of the skewed log rates less their means, of which `off` is the straight part.
     """
-    variance, skew = _variance(state), state.skew[:, :, None]
+    skew = state.skew[:, :, None]
     kept = 1.0 + 2.0 * skew
-    mean = np.exp(skew + 0.5 * variance / kept) / np.sqrt(kept)  # of what is summed next
-    wear = state.wear_mm[:, :, None]
-    return np.asarray(wear * (1.0 + off) - wear * np.exp(_skewed(state, off)) / mean)
-
-
-def _variance(state: SoleState) -> np.ndarray:
-    return np.asarray(np.square(state.factor[[0, 2]]).sum(axis=1)[:, :, None])
-
-
-def _skewed(state: SoleState, off: np.ndarray) -> np.ndarray:
-    """Log rates less their means, skewed to the left as far as they were learnt from wear."""
-    return np.asarray(off - state.skew[:, :, None] * (np.square(off) / _variance(state) - 1.0))
+    mean = np.exp(skew + 0.5 * variance / kept) / np.sqrt(kept)  # of the factor
+    out = factor / -mean
+    out += off
+    out += 1.0
+    out *= state.wear_mm[:, :, None]
+    return np.asarray(out)
 
 
 def remaining_exposure(
@@ -97,14 +109,19 @@ def remaining_exposure(
         Settled thickness today.
     """
     points = normal_points(draws)
-    values = np.einsum("ijn,jk->ink", state.factor, points[:4]) + state.mean[:, :, None]
-    mean = state.mean[[0, 2]][:, :, None]
-    off = values[[0, 2]] - mean
-    rate = np.exp(mean + _skewed(state, off))
-    thickness = values[[1, 3]] + _bend(state, off)
+    values = np.tensordot(state.factor, points[:4], axes=(1, 0))
+    off, thickness = values[[0, 2]], values[[1, 3]]
+    variance = np.square(state.factor[[0, 2]]).sum(axis=1)[:, :, None]
+    factor = np.exp(_skewed(state, off, variance))
+    thickness += state.mean[[1, 3], :, None]
+    thickness += _bend(state, off, factor, variance)
+    factor *= np.exp(state.mean[[0, 2], :, None])
+    rate = factor
     left = thickness - limit_mm[:, :, None]
     ahead = np.maximum(left, 1e-9)
+    pace = ahead / rate
     remaining = inverse_gaussian(
-        ahead / rate, ahead * ahead / (process_mm * rate), points[4:6, None], points[6:8, None]
+        pace, pace * ahead / process_mm, points[4:6, None], points[6:8, None]
     )
-    return np.where(left > 0, remaining, 0.0), rate, thickness
+    remaining[left <= 0] = 0.0
+    return remaining, rate, thickness

@@ -41,6 +41,10 @@ class SoleState:
     wear_mm: np.ndarray
     skew: np.ndarray
 
+    def part(self, groups: slice) -> SoleState:
+        """Some of the groups."""
+        return SoleState(*(values[..., groups] for values in vars(self).values()))
+
 
 @dataclass(frozen=True)
 class FootPairs:

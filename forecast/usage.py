@@ -106,7 +106,9 @@ class _Rack:
 def drift_years(days: float | np.ndarray) -> np.ndarray:
     """Years ahead as drift counts them: habits wander, but come back within some years."""
     years = np.asarray(days) / _YEAR_DAYS
-    return np.asarray(years / (1.0 + years / _DRIFT_RETURNS_YEARS))
+    slower = years / _DRIFT_RETURNS_YEARS
+    slower += 1.0
+    return np.asarray(years / slower)
 
 
 def season_factor(wave: np.ndarray, year_share: np.ndarray) -> np.ndarray:
