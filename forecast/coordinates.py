@@ -9,6 +9,7 @@ through the log rate with weight 1, the right-minus-left contrast with weight +-
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from functools import cached_property
 
 import numpy as np
 
@@ -72,6 +73,11 @@ class Coordinates:
     prior_sd: np.ndarray
     population: tuple[str, ...] = field(default=())
 
+    @cached_property
+    def acts(self) -> np.ndarray:
+        """1 where an unknown acts through an interface column, shape (12, unknowns)."""
+        return (np.arange(len(INTERFACE))[:, None] == self.column).astype(float)
+
     def interface(self, values: np.ndarray, skip: int = 0) -> np.ndarray:
         """Interface values that unknowns add up to.
 
@@ -85,12 +91,7 @@ class Coordinates:
         -------
         ndarray, shape (12, paths)
         """
-        out = np.zeros((len(INTERFACE), self.weight.shape[1]))
-        for column, weight, value in zip(
-            self.column[skip:], self.weight[skip:], values, strict=True
-        ):
-            out[column] += weight * value
-        return out
+        return np.asarray(self.acts[:, skip:] @ (self.weight[skip:] * values))
 
 
 @dataclass(frozen=True)

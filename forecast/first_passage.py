@@ -60,7 +60,7 @@ def inverse_gaussian(
 
 def _skewed(state: SoleState, off: np.ndarray, variance: np.ndarray) -> np.ndarray:
     """Log rates less their means, skewed to the left as far as they were learnt from wear."""
-    out = np.square(off)
+    out = np.asarray(np.square(off))
     out /= variance
     out -= 1.0
     out *= -state.skew[:, :, None]

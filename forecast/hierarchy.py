@@ -12,7 +12,7 @@ import numpy as np
 
 from forecast.coordinates import INTERFACE, PATH, SPREAD_OF, Coordinates
 from forecast.linearise import Linearised
-from forecast.nested import Level, eliminate, sum_groups
+from forecast.nested import Level, eliminate, first_of, sum_groups
 from forecast.panel import Panel
 from forecast.priors import HEEL_START_SD_MM
 
@@ -29,6 +29,7 @@ __all__ = [
 
 
 _NO_PACKING_MM = 1e-4
+_FEW_PATHS = 200  # below this, one array operation over the whole square costs less than several
 
 
 @dataclass(frozen=True)
@@ -153,11 +154,11 @@ def levels_of(
     log_prior += _add_priors(form, sole_names, spread)
     sole, form = eliminate(form, len(sole_names))
 
-    form = sum_groups(form, _first_of(panel.sole_pair))
+    form = sum_groups(form, first_of(panel.sole_pair))
     log_prior += _add_priors(form, pair_names, spread)
     pair, form = eliminate(form, len(pair_names))
 
-    form = sum_groups(form, _first_of(panel.pair_wearer))
+    form = sum_groups(form, first_of(panel.pair_wearer))
     log_prior += _add_priors(form, wearer_names, spread)
     wearer, form = eliminate(form, len(wearer_names))
 
@@ -229,11 +230,6 @@ def _path_level(
     return Level(rows, level.pivots), form, float(np.log(precision).sum())
 
 
-def _first_of(parent: np.ndarray) -> np.ndarray:
-    """First member of each parent; members of a parent are contiguous."""
-    return np.flatnonzero(np.r_[True, parent[1:] != parent[:-1]])
-
-
 def _add_priors(form: np.ndarray, names: tuple[str, ...], spread: dict[str, float]) -> float:
     """Add the priors of a level's unknowns to its form; returns their log precisions' sum."""
     total = 0.0
@@ -256,8 +252,11 @@ def _expand(form: np.ndarray, layout: Coordinates, panel: Panel) -> np.ndarray:
     place[layout.active] = np.arange(len(layout.active))
     column = np.r_[place[layout.column[len(PATH) :]], form.shape[0] - 1]
     weight = np.concatenate([layout.weight[len(PATH) :], np.ones((1, form.shape[-1]))])
-    starts = _first_of(panel.path_sole)
+    starts = first_of(panel.path_sole)
     d = len(column)
+    if form.shape[-1] < _FEW_PATHS:
+        low, high = np.minimum.outer(column, column), np.maximum.outer(column, column)
+        return sum_groups(form[low, high] * weight * weight[:, None], starts)
     out = np.zeros((d, d, len(starts)))
     for i in range(d):
         low = np.minimum(column[i], column[i:])

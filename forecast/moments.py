@@ -167,9 +167,7 @@ def bent_covariance(posterior: Posterior, down: Down | None = None) -> dict[int,
             response = posterior.population_cov @ np.einsum("in,iqn->qn", through, moves)
             behind = np.einsum("iqn,qn->in", moves, response)
             behind[:random] += np.einsum("ijn,jn->in", here, through[:random])
-            found = np.zeros((len(INTERFACE), len(sole)))
-            for column, w, value in zip(layout.column[own:], weight, behind, strict=True):
-                found[column] += w * value
+            found = layout.acts[:, own:] @ (weight * behind)
             alone = 1.0 / level.pivots[-1, part] if c == _RATE else 0.0
             found[layout.column[:own]] += _own_covariances(rows, found, alone)
             out[c][:, part] = found

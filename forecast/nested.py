@@ -16,9 +16,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-__all__ = ["Level", "eliminate", "sum_groups"]
+__all__ = ["Level", "eliminate", "first_of", "sum_groups"]
 
 
+_FEW_MEMBERS = 100  # below this, one array operation over a whole square costs less than several
 _EQUAL_SIZES = 4  # up to here strided sums beat reduceat several times over
 
 
@@ -124,10 +125,20 @@ def eliminate(form: np.ndarray, count: int) -> tuple[Level, np.ndarray]:
     for j in range(count):
         pivots[j] = form[j, j]
         row = form[j, j + 1 :] / form[j, j]
-        for i in range(len(row)):
-            form[j + 1 + i, j + 1 + i :] -= form[j, j + 1 + i] * row[i:]
+        if form.shape[-1] < _FEW_MEMBERS:
+            form[j + 1 :, j + 1 :] -= form[j, j + 1 :, None] * row
+        else:
+            for i in range(len(row)):
+                form[j + 1 + i, j + 1 + i :] -= form[j, j + 1 + i] * row[i:]
         rows.append(row)
     return Level(rows, pivots), form[count:, count:]
+
+
+def first_of(parent: np.ndarray) -> np.ndarray:
+    """First member of each parent; members of a parent are contiguous."""
+    begins = np.ones(len(parent), bool)
+    np.not_equal(parent[1:], parent[:-1], out=begins[1:])
+    return np.flatnonzero(begins)
 
 
 def sum_groups(values: np.ndarray, starts: np.ndarray) -> np.ndarray:

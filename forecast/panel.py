@@ -7,6 +7,7 @@ integer and float arrays once; the fit and the forecast read nothing else.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -84,7 +85,7 @@ class Panel:
     exposure: Exposure
     as_of_day: int
 
-    @property
+    @cached_property
     def packs(self) -> np.ndarray:
         """1 where the sole packs down in its first days, shape (paths,)."""
         leathers = [MATERIALS.index(word) for word in LEATHERS]

@@ -7,6 +7,7 @@ and each pair's wear by four weeks. The fit is that of the logs put together.
 
 from __future__ import annotations
 
+from dataclasses import fields
 from functools import partial, reduce
 from operator import or_
 from typing import Any
@@ -141,7 +142,7 @@ def join_panels(panels: list[Panel]) -> Panel:
     """One panel of several that have different wearers, in their order."""
     panels = [p for p in panels if len(p.wearer_ids)]
     joined: dict[str, Any] = {}
-    for name in vars(panels[0]):
+    for name in (f.name for f in fields(Panel)):
         if name in ("exposure", "as_of_day"):
             continue
         arrays = [getattr(p, name) for p in panels]

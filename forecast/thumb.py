@@ -55,8 +55,8 @@ def grade_bounds(grade: np.ndarray, scale: ThumbScale) -> tuple[np.ndarray, np.n
     low_mm, high_mm, sd_mm : ndarray, shape of `grade`
     """
     firm, give = scale.firm_from_mm, scale.give_from_mm
-    low = np.select([grade == 0, grade == 1], [firm, give], -np.inf)
-    high = np.select([grade == 0, grade == 1, grade == 2], [np.inf, firm, give])
+    low = np.array([firm, give, -np.inf, -np.inf])[grade]
+    high = np.array([np.inf, firm, give, 0.0])[grade]
     return low, high, np.where(grade == 3, HOLE_SD_MM, scale.sd_mm)
 
 
