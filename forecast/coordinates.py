@@ -76,7 +76,7 @@ class Coordinates:
     @cached_property
     def acts(self) -> np.ndarray:
         """1 where an unknown acts through an interface column, shape (12, unknowns)."""
-        return (np.arange(len(INTERFACE))[:, None] == self.column).astype(float)
+        return np.asarray(np.arange(len(INTERFACE))[:, None] == self.column, float)
 
     def interface(self, values: np.ndarray, skip: int = 0) -> np.ndarray:
         """Interface values that unknowns add up to.

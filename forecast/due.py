@@ -59,10 +59,9 @@ def forecast(
     parts = condition_blocks(fit, log, day, settings.horizon_days, rows)
     columns = {name: np.concatenate([part[name] for part in parts]) for name in parts[0]}
     _, pair = np.unique(columns["pair_id"], return_inverse=True)
-    order = np.lexsort((columns.pop("_foot"), columns.pop("_point"), pair))
-    frame = pd.DataFrame({name: values[order] for name, values in columns.items()})
-    frame["as_of"] = np.datetime64(day, "s")
-    return frame[[c.name for c in FORECAST]]
+    order = np.lexsort((columns["_foot"], columns["_point"], pair))
+    columns["as_of"] = np.full(len(order), np.datetime64(day, "s"))
+    return pd.DataFrame({c.name: columns[c.name][order] for c in FORECAST})
 
 
 def due_sample(

@@ -14,9 +14,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from forecast.hierarchy import Posterior
 from forecast.linearise import Linearised, Noise, Sites, bounds_of
-from forecast.moments import Down, fitted_variance
 from forecast.panel import THUMB, Panel
 from forecast.thumb import ThumbScale, interval_site, learn_scale, log_chance
 
@@ -45,20 +43,19 @@ class Cavities:
 def improve_sites(
     panel: Panel,
     noise: Noise,
-    posterior: Posterior,
+    variance: np.ndarray,
     lin: Linearised,
     change: np.ndarray,
     sites: Sites,
-    down: Down | None = None,
 ) -> tuple[Sites, Cavities, float]:
     """One damped step of expectation propagation for every grade.
 
     Parameters
     ----------
+    variance : ndarray, shape (m,)
+        Posterior variance of the thickness at each site, process noise not included.
     change : ndarray, shape (12, paths)
-        From the interface values of `lin` to those of `posterior`.
-    down : optional
-        `forecast.moments.soles_down` of the posterior.
+        From the interface values of `lin` to those of the posterior.
 
     Returns
     -------
@@ -72,7 +69,6 @@ def improve_sites(
         return sites, Cavities(np.zeros(0), np.zeros(0)), 0.0
     path, columns = panel.obs_path[rows], lin.columns[:, rows]
     mean = lin.fitted_mm[rows] + np.einsum("in,in->n", columns, change[:, path])
-    variance = fitted_variance(posterior, path, columns, down)
     walk = noise.process_mm * lin.wear_mm[rows]  # process noise, taken as noise of the judgement
     given = 1.0 / (sites.variance_mm2 + walk)
     cavity = 1.0 / np.maximum(1.0 / variance - given, 0.05 / variance)

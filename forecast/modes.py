@@ -11,10 +11,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from forecast.coordinates import INTERFACE, Coordinates
+from forecast.dense import FEW_PATHS, DenseRack, DenseState
 from forecast.grades import Cavities, improve_sites
 from forecast.hierarchy import Posterior, solve
 from forecast.linearise import Linearised, Noise, Sites, first_sites, linearise, pull_of_bends
-from forecast.moments import bent_covariance, soles_down
+from forecast.moments import NestedState
 from forecast.panel import Panel
 
 __all__ = ["FIRST_STEPS", "Modes", "Stand", "lined_up", "modes", "moved_on", "prior_centre"]
@@ -113,13 +114,21 @@ def modes(
         At most so many.
     """
     at = Stand.first(panel, layout, noise) if start is None else start.stand
+    rack = None
+    if population is not None and len(panel.nominal_mm) <= FEW_PATHS:
+        rack = DenseRack(panel, layout, spread, population)
     for step in range(steps):
         settled = step > FIRST_STEPS or start is not None
         lin = lined_up(panel, layout, noise, at, settled=settled)
-        posterior = solve(panel, layout, lin, spread, population)
-        at, size = moved_on(panel, noise, lin, posterior, at)
+        if rack is None:
+            posterior = solve(panel, layout, lin, spread, population)
+            at, size = moved_on(panel, noise, lin, posterior, at)
+        else:
+            at, size = _moved(panel, noise, lin, rack.solve(lin), at)
         if step > FIRST_STEPS + 1 and size < tolerance:
             break
+    if rack is not None:
+        posterior = solve(panel, layout, lin, spread, population)
     return Modes(posterior, lin, at)
 
 
@@ -144,11 +153,18 @@ def moved_on(
     panel: Panel, noise: Noise, lin: Linearised, posterior: Posterior, at: Stand
 ) -> tuple[Stand, float]:
     """Stand at a posterior's means, with sites and pulls to match; and how far that was."""
-    change = posterior.layout.interface(posterior.unknowns()) - at.deviation
+    return _moved(panel, noise, lin, NestedState(posterior), at)
+
+
+def _moved(
+    panel: Panel, noise: Noise, lin: Linearised, found: DenseState | NestedState, at: Stand
+) -> tuple[Stand, float]:
+    change = found.mean - at.deviation
     change[_RATE] = np.clip(change[_RATE], -1.0, 1.0)
-    down = soles_down(posterior)
-    bent = bent_covariance(posterior, down)
-    sites, cavities, size = improve_sites(panel, noise, posterior, lin, change, at.sites, down)
+    bent = found.bent_covariance()
+    rows = at.sites.rows
+    variance = found.fitted_variance(panel.obs_path[rows], lin.columns[:, rows])
+    sites, cavities, size = improve_sites(panel, noise, variance, lin, change, at.sites)
     stand = Stand(
         deviation=at.deviation + change,
         weight=lin.weight,

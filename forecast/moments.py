@@ -17,7 +17,7 @@ from forecast.nested import Level
 from forecast.panel import Panel
 from forecast.priors import SPREADS
 
-__all__ = ["Down", "bent_covariance", "fitted_variance", "gradient", "soles_down"]
+__all__ = ["NestedState", "bent_covariance", "fitted_variance", "gradient", "soles_down"]
 
 Down = tuple[np.ndarray, np.ndarray]
 _BLOCK = 2048  # paths at a time: their arrays stay in the processor's cache
@@ -86,6 +86,26 @@ def soles_down(posterior: Posterior) -> Down:
     """Covariances and responses of the soles' unknowns and all behind, to be used again."""
     *_, down = _down(posterior)
     return down
+
+
+class NestedState:
+    """Posterior of the interface values of many paths; as `forecast.dense.DenseState` for few."""
+
+    def __init__(self, posterior: Posterior) -> None:
+        self._posterior, self._down = posterior, soles_down(posterior)
+
+    @property
+    def mean(self) -> np.ndarray:
+        """Deviations from the prior centre, shape (12, paths)."""
+        return self._posterior.layout.interface(self._posterior.unknowns())
+
+    def bent_covariance(self) -> dict[int, np.ndarray]:
+        """See `bent_covariance`."""
+        return bent_covariance(self._posterior, self._down)
+
+    def fitted_variance(self, path: np.ndarray, columns: np.ndarray) -> np.ndarray:
+        """See `fitted_variance`."""
+        return fitted_variance(self._posterior, path, columns, self._down)
 
 
 def fitted_variance(

@@ -1,0 +1,42 @@
+"""Does a small rack, solved as one dense system, get the answers of the elimination by level?"""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from forecast import forecast
+from forecast import modes as modes_module
+from forecast.wear_model import condition
+from tests.forecast.builders import TODAY, grade, log_of, rack, reading, together
+
+HORIZON_DAYS = 1826
+
+
+def frames_of(case: str) -> dict:
+    frames = rack(3, wearer_id="eve", seed=4, driving_foot="left")
+    more = {
+        "gauge": [],
+        "thumbs": [grade("eve-0", k, foot, "give") for k in (300, 350) for foot in ("left",)],
+        "hole": [grade("eve-1", 360, "right", "hole")],
+        "toe and heel": [
+            reading("eve-2", 200, "left", 4.0) | {"point": point} for point in ("toe", "heel")
+        ],
+        "two wearers": [],
+    }[case]
+    frames["checks"] = pd.concat([frames["checks"], pd.DataFrame(more)], ignore_index=True)
+    return together(frames, rack(1, wearer_id="fay", seed=8)) if case == "two wearers" else frames
+
+
+@pytest.mark.parametrize("case", ["gauge", "thumbs", "hole", "toe and heel", "two wearers"])
+def test_it_has_the_answers_of_the_elimination_by_level(case, shared_fit, monkeypatch) -> None:
+    log = log_of(frames_of(case))
+    dense = condition(shared_fit, log, TODAY, HORIZON_DAYS)
+    rows = forecast(shared_fit, log, TODAY)
+    assert len(dense.panel.nominal_mm) <= modes_module.FEW_PATHS
+    monkeypatch.setattr(modes_module, "FEW_PATHS", 0)
+    nested = condition(shared_fit, log, TODAY, HORIZON_DAYS)
+    np.testing.assert_allclose(dense.deviation, nested.deviation, atol=1e-9)
+    np.testing.assert_allclose(dense.lin.end_mm, nested.lin.end_mm, atol=1e-9)
+    pd.testing.assert_frame_equal(rows, forecast(shared_fit, log, TODAY), rtol=1e-9)
