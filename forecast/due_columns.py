@@ -80,12 +80,12 @@ def _drawn(
         "first_foot": np.tile(word, 3),
     }
     start = np.datetime64(panel.as_of_day, "D")
-    for name, share in DUE_QUANTILES.items():
-        columns[name] = _dates(start, np.ceil(_quantile(ordered, share)), settings.horizon_days)
+    *due, send = _quantiles(ordered.reshape(3 * n, -1), (*DUE_QUANTILES.values(), settings.risk))
+    days = np.array([*np.ceil(due), np.floor(send)])
+    dates = _dates(start, days, settings.horizon_days)
+    columns.update(zip((*DUE_QUANTILES, "send_by"), dates, strict=True))
     for name, within in CHANCE_DAYS.items():
         columns[name] = _chance(ordered, within)
-    send = np.floor(_quantile(ordered, settings.risk))
-    columns["send_by"] = _dates(start, send, settings.horizon_days)
     columns["book_by"] = settings.book_by(columns["send_by"])
     columns["_sound"] = _chance(ordered, settings.sound_days)
     return columns
@@ -102,22 +102,31 @@ def _chance(ordered: np.ndarray, within: float) -> np.ndarray:
     return np.asarray((ordered <= within).mean(axis=-1).ravel())
 
 
-def _quantile(ordered: np.ndarray, share: float) -> np.ndarray:
-    """Quantile of sorted draws by linear interpolation (Hazen), inf kept."""
-    place = share * DRAWS - 0.5
-    low = int(np.floor(place))
-    low, high = max(low, 0), min(low + 1, DRAWS - 1)
-    a, b = ordered[..., low], ordered[..., high]
+def _quantiles(ordered: np.ndarray, shares: tuple[float, ...]) -> np.ndarray:
+    """Quantiles of sorted draws by linear interpolation (Hazen), inf kept.
+
+    Parameters
+    ----------
+    ordered : ndarray, shape (rows, draws)
+
+    Returns
+    -------
+    ndarray, shape (shares, rows)
+    """
+    place = np.array(shares) * DRAWS - 0.5
+    low = np.maximum(np.floor(place).astype(int), 0)
+    a, b = ordered[:, low].T, ordered[:, np.minimum(low + 1, DRAWS - 1)].T
+    beyond = (place - low)[:, None]
     with np.errstate(invalid="ignore"):
-        out = a + (place - low) * (b - a)
-    return np.where(np.isfinite(b), out, np.where(np.isfinite(a) & (place - low < 0.5), a, np.inf))
+        out = a + beyond * (b - a)
+    return np.where(np.isfinite(b), out, np.where(np.isfinite(a) & (beyond < 0.5), a, np.inf))
 
 
 def _dates(start: np.datetime64, days: np.ndarray, horizon_days: int) -> np.ndarray:
-    flat = days.ravel()
-    inside = flat <= horizon_days
-    out = np.full(flat.shape, np.datetime64("NaT", "s"), dtype="datetime64[s]")
-    out[inside] = (start + flat[inside].astype("timedelta64[D]")).astype("datetime64[s]")
+    """Days ahead as dates; none beyond the horizon."""
+    inside = days <= horizon_days
+    out = np.full(days.shape, _NEVER)
+    out[inside] = (start + days[inside].astype("timedelta64[D]")).astype("datetime64[s]")
     return out
 
 

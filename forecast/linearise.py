@@ -182,7 +182,7 @@ def linearise(
     y, variance, weight = _data(panel, fitted, noise, weight, sites, seek_slips)
     rows = np.concatenate([columns, (y - fitted)[None]])
     rows[-1] += np.einsum("in,in->n", columns, deviation[:, path])
-    white = whiten(rows, wear, variance, path, len(panel.nominal_mm), noise.process_mm)
+    white = whiten(rows, wear, variance, panel.ranks, noise.process_mm)
     gram = white.gram
     if pull is not None:
         gram[:-1, -1] += pull

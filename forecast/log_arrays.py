@@ -213,6 +213,9 @@ def _checks(log: WearLog, code: dict[object, int], today: int) -> Checks:
 
 def _jobs(log: WearLog, code: dict[object, int], today: int) -> Jobs:
     frame = log.bench_jobs
+    if frame.empty:
+        none = np.zeros(0, np.int64)
+        return Jobs(none, none, none, none)
     received = days_of(frame["received_on"])
     keep = received <= today
     finished, returned = (

@@ -14,6 +14,7 @@ import numpy as np
 from forecast.exposure import Exposure
 from forecast.frames import MATERIALS, WEARING_POINTS
 from forecast.priors import LEATHERS
+from forecast.whitening import Ranks, by_rank
 
 __all__ = [
     "GAUGES",
@@ -90,6 +91,11 @@ class Panel:
         """1 where the sole packs down in its first days, shape (paths,)."""
         leathers = [MATERIALS.index(word) for word in LEATHERS]
         return np.asarray(np.isin(self.material, leathers) * (self.path_point != _HEEL), float)
+
+    @cached_property
+    def ranks(self) -> Ranks:
+        """Order in which the observations of the paths are whitened."""
+        return by_rank(self.obs_path, len(self.nominal_mm))
 
     @property
     def sizes(self) -> tuple[int, int, int, int]:

@@ -15,6 +15,12 @@ SLIP_WEIGHT = 0.3  # a reading with less weight than this was set aside as a sli
 
 def counts_by_path(known: Conditioned) -> pd.DataFrame:
     """Per path: gauge readings, thumb grades, holes, slips and the day of the last check."""
+    return pd.DataFrame(
+        _counts(known), columns=["readings", "thumbs", "holes", "slips", "last_day"]
+    )
+
+
+def _counts(known: Conditioned) -> np.ndarray:
     panel = known.panel
     n = len(panel.nominal_mm)
     kind, path = panel.obs_kind, panel.obs_path
@@ -27,15 +33,8 @@ def counts_by_path(known: Conditioned) -> pd.DataFrame:
     def count(mask: np.ndarray) -> np.ndarray:
         return np.bincount(path[mask], minlength=n)
 
-    return pd.DataFrame(
-        {
-            "readings": count(gauge),
-            "thumbs": count((kind == THUMB) & own),
-            "holes": count(kind == HOLE),
-            "slips": count(slip),
-            "last_day": last,
-        }
-    )
+    seen = (gauge, (kind == THUMB) & own, kind == HOLE, slip)
+    return np.stack([*map(count, seen), last], axis=1)
 
 
 def reasons(known: Conditioned, path: np.ndarray, other: np.ndarray) -> list[str]:
@@ -50,7 +49,7 @@ def reasons(known: Conditioned, path: np.ndarray, other: np.ndarray) -> list[str
         The same path twice, or both feet; -1 where there is no sole.
     """
     panel = known.panel
-    table = counts_by_path(known).to_numpy()
+    table = _counts(known)
     both, two = table[path], other != path
     both[two, :4] += table[other[two], :4]
     both[two, 4] = np.maximum(both[two, 4], table[other[two], 4])

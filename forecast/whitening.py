@@ -13,9 +13,27 @@ from dataclasses import dataclass
 
 import numpy as np
 
-__all__ = ["Whitened", "whiten"]
+__all__ = ["Ranks", "Whitened", "by_rank", "whiten"]
 
 _FEW_PATHS = 200  # below this one large product is faster than several small ones
+
+
+@dataclass(frozen=True)
+class Ranks:
+    """In which order rows are taken.
+
+    order : ndarray of int, shape (observations,)
+        Rows, by rank.
+    front, back : ndarray of int, shape (n,)
+        Paths, those with most rows in front; and where each path went.
+    many : list of int
+        How many paths have a row of each rank.
+    """
+
+    order: np.ndarray
+    front: np.ndarray
+    back: np.ndarray
+    many: list[int]
 
 
 @dataclass(frozen=True)
@@ -43,8 +61,7 @@ def whiten(
     rows: np.ndarray,
     wear_mm: np.ndarray,
     variance_mm2: np.ndarray,
-    path: np.ndarray,
-    n_paths: int,
+    ranks: Ranks,
     process_mm: float,
 ) -> Whitened:
     """Whiten the rows of every path against its process noise.
@@ -55,21 +72,20 @@ def whiten(
         Derivatives and, last, the data; columns that are zero throughout cost nothing.
     wear_mm, variance_mm2 : ndarray, shape (observations,)
         Expected wear and error variance.
-    path : ndarray of int, shape (observations,)
-        Sorted; within a path in the order of wear.
+    ranks : Ranks
     process_mm : float
         Variance of wear per mm of expected wear.
     """
-    width = len(rows)
+    width, n_paths = len(rows), len(ranks.front)
     kept = np.flatnonzero(rows.any(axis=1))
-    order, front, many = _by_rank(path, n_paths)
+    order, back = ranks.order, ranks.back
     rows, wear, variance = rows[kept[:, None], order], wear_mm[order], variance_mm2[order]
     state = np.zeros((len(kept), n_paths))
     process, seen = np.zeros(n_paths), np.zeros(n_paths)
     gram = np.zeros((len(kept), len(kept), n_paths))
     spread = np.empty(len(order))
     begin = 0
-    for m in many:
+    for m in ranks.many:
         at, begin = slice(begin, begin + m), begin + m
         process[:m] += process_mm * np.maximum(wear[at] - seen[:m], 0.0)
         np.maximum(seen[:m], wear[at], out=seen[:m])
@@ -86,8 +102,6 @@ def whiten(
                 gram[i, i:, :m] += row * gap[i:]
     for i in range(len(kept)):
         gram[i:, i] = gram[i, i:]
-    back = np.empty(n_paths, int)
-    back[front] = np.arange(n_paths)
     whole = np.zeros((width, width, n_paths))
     whole[kept[:, None], kept] = gram[:, :, back]
     whole_state = np.zeros((width, n_paths))
@@ -96,12 +110,19 @@ def whiten(
     return Whitened(whole, log_det, whole_state, process[back], seen[back])
 
 
-def _by_rank(path: np.ndarray, n_paths: int) -> tuple[np.ndarray, np.ndarray, list[int]]:
-    """Order of the rows by rank, that of the paths by how many rows they have, paths by rank."""
+def by_rank(path: np.ndarray, n_paths: int) -> Ranks:
+    """Lay out the ranks of rows.
+
+    Parameters
+    ----------
+    path : ndarray of int, shape (observations,)
+        Path of each row: sorted; within a path in the order of wear.
+    """
     counts = np.bincount(path, minlength=n_paths)
     front = np.argsort(-counts, kind="stable")
+    back = np.empty(n_paths, int)
+    back[front] = np.arange(n_paths)
     first = (np.cumsum(counts) - counts)[front]
-    ranks = np.arange(int(counts.max(initial=0)))
-    many = np.searchsorted(-counts[front], -ranks, side="left").tolist()
+    many = np.searchsorted(-counts[front], -np.arange(counts.max(initial=0))).tolist()
     parts = [first[:m] + rank for rank, m in enumerate(many)]
-    return np.concatenate([np.zeros(0, int), *parts]), front, many
+    return Ranks(np.concatenate([np.zeros(0, int), *parts]), front, back, many)

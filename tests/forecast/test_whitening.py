@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from forecast.whitening import whiten
+from forecast.whitening import by_rank, whiten
 
 PROCESS_MM = 0.02
 WIDTH = 5
@@ -32,7 +32,7 @@ def drawn(counts: np.ndarray) -> tuple[np.ndarray, ...]:
 )
 def test_products_and_log_determinants_are_those_of_the_dense_covariance(counts) -> None:
     rows, wear, variance, path = drawn(counts) if counts.any() else _nothing()
-    got = whiten(rows, wear, variance, path, len(counts), PROCESS_MM)
+    got = whiten(rows, wear, variance, by_rank(path, len(counts)), PROCESS_MM)
     log_det = 0.0
     for k in range(len(counts)):
         at = path == k
