@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-__all__ = ["crps_sample", "inside", "past_limit_share"]
+__all__ = ["crps_sample", "inside"]
 
 
 def crps_sample(draws: np.ndarray, actual: np.ndarray) -> np.ndarray:
@@ -36,8 +36,3 @@ def inside(draws: np.ndarray, actual: np.ndarray, share: float) -> np.ndarray:
     """Whether the central interval of so much probability holds what happened, shape (n,)."""
     low, high = np.quantile(draws, [(1 - share) / 2, (1 + share) / 2], axis=-1)
     return np.asarray((actual >= low) & (actual <= high))
-
-
-def past_limit_share(send_by_days: np.ndarray, actual: np.ndarray) -> float:
-    """Share of pairs that were past their limit on the day they were handed over."""
-    return float(np.mean(actual <= send_by_days))

@@ -25,6 +25,7 @@ __all__ = ["router"]
 router = APIRouter(route_class=PageRoute)
 FORMS = ("send", "back", "fit", "end")
 Work = Callable[[Session], dict[str, Any]]
+Step = Callable[[Services, Session, str, dict[str, str]], Any]
 
 
 @router.get("/pairs/{pair_id:path}/sole")
@@ -33,56 +34,24 @@ def read_sole_page(serving: Serving, request: Request, pair_id: str) -> Response
     return _page(serving, request, pair_id, {})
 
 
-@router.post("/pairs/{pair_id:path}/send")
-def post_send(
-    serving: Serving, request: Request, pair_id: str, typed: Typed, key: IdempotencyKey
-) -> Response:
-    """Log that the pair was handed over."""
+def _let(name: str, step: Step, done: str) -> None:
+    """Add the route of one form: it logs a step, or shows the page again with what is wrong."""
 
-    def work(session: Session) -> dict[str, Any]:
-        send_pair(serving, session, pair_id, typed)
-        return {"done": "sent"}
+    @router.post(f"/pairs/{{pair_id:path}}/{name}", name=f"post_{name}")
+    def post_step(
+        serving: Serving, request: Request, pair_id: str, typed: Typed, key: IdempotencyKey
+    ) -> Response:
+        def work(session: Session) -> dict[str, Any]:
+            step(serving, session, pair_id, typed)
+            return {"done": done}
 
-    return _do(serving, request, pair_id, typed, key, "send", work)
-
-
-@router.post("/pairs/{pair_id:path}/back")
-def post_back(
-    serving: Serving, request: Request, pair_id: str, typed: Typed, key: IdempotencyKey
-) -> Response:
-    """Log that the pair is back, and its new sole."""
-
-    def work(session: Session) -> dict[str, Any]:
-        receive_pair(serving, session, pair_id, typed)
-        return {"done": "back"}
-
-    return _do(serving, request, pair_id, typed, key, "back", work)
+        return _do(serving, request, pair_id, typed, key, name, work)
 
 
-@router.post("/pairs/{pair_id:path}/fit")
-def post_fit(
-    serving: Serving, request: Request, pair_id: str, typed: Typed, key: IdempotencyKey
-) -> Response:
-    """Log a new sole."""
-
-    def work(session: Session) -> dict[str, Any]:
-        fit_sole(serving, session, pair_id, typed)
-        return {"done": "soled"}
-
-    return _do(serving, request, pair_id, typed, key, "fit", work)
-
-
-@router.post("/pairs/{pair_id:path}/end")
-def post_end(
-    serving: Serving, request: Request, pair_id: str, typed: Typed, key: IdempotencyKey
-) -> Response:
-    """Let the sole end, which retires the pair."""
-
-    def work(session: Session) -> dict[str, Any]:
-        end_sole(serving, session, pair_id, typed)
-        return {"done": "ended"}
-
-    return _do(serving, request, pair_id, typed, key, "end", work)
+_let("send", send_pair, "sent")
+_let("back", receive_pair, "back")
+_let("fit", fit_sole, "soled")
+_let("end", end_sole, "ended")
 
 
 def _do(

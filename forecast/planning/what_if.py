@@ -19,9 +19,8 @@ from forecast.sole_state import FootPairs, foot_pairs, sole_state
 from forecast.wear_fit import WearFit
 from forecast.wear_model import Conditioned, condition
 
-__all__ = ["WHAT_IF_DATES", "Habit", "Pace", "Retire", "Trip", "what_if"]
+__all__ = ["Habit", "Pace", "Retire", "Trip", "what_if"]
 
-WHAT_IF_DATES = ("due_p10", "due_p50", "due_p90", "send_by", "book_by")
 WITHIN_DAYS = (90, 180, 365)
 
 

@@ -11,7 +11,7 @@ from forecast.errors import BadFrame
 from forecast.frames import WORKS
 from forecast.workload.simulate import SimulatedYears
 
-__all__ = ["MEASURES", "QUANTILES", "WorkTimes", "measures", "summarise", "year_totals"]
+__all__ = ["MEASURES", "QUANTILES", "WorkTimes", "measures", "summarise"]
 
 MEASURES = ("jobs", "bench_hours", "revenue_minor")
 QUANTILES: dict[str, float] = {
@@ -102,8 +102,3 @@ def summarise(
         part.insert(0, "period", period)
         parts.append(part)
     return pd.concat(parts, ignore_index=True)
-
-
-def year_totals(by_day: dict[str, np.ndarray]) -> dict[str, np.ndarray]:
-    """Total of each measure in each simulated year, shape (years,)."""
-    return {name: values.sum(axis=1) for name, values in by_day.items()}
