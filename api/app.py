@@ -42,6 +42,7 @@ from api.routes import (
     sign_in_pages,
     stock_page,
     ways,
+    what_if_page,
     workload,
     workload_page,
 )
@@ -150,6 +151,7 @@ def create_app(
         app.include_router(workload_page.router, include_in_schema=False)
         app.include_router(stock_page.router, include_in_schema=False)
         app.include_router(plan_page.router, include_in_schema=False)
+        app.include_router(what_if_page.router, include_in_schema=False)
         app.include_router(pages.router, include_in_schema=False)
     problems.add_problem_handlers(app)
     _describe_problems(app)

@@ -30,7 +30,7 @@ class NavEntry:
 
 ENTRIES: tuple[NavEntry, ...] = (
     NavEntry("Rack", "/", ("rack.html",), first=True),
-    NavEntry("Plan", "/plan", ("plan.html",), first=True),
+    NavEntry("Plan", "/plan", ("plan.html", "what_if.html"), first=True),
     NavEntry("Add", "/add", ("add.html",), first=True),
     NavEntry("Import", "/import", ("import.html", "import_report.html")),
     NavEntry("Bench", "/bench", ("bench.html", "job.html", "job_paper.html"), "shop", first=True),

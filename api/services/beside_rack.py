@@ -21,7 +21,7 @@ from dashboards.pages.rotation import ROTATION_DAYS, rotation
 from dashboards.pages.spread import spread_page
 from dashboards.render import inline_figure
 
-__all__ = ["care_context", "rotation_context", "spread_context"]
+__all__ = ["care_context", "rotation_context", "spread_context", "whose"]
 
 MOST_WEARERS = 500
 QUANTILES = ("p10", "p50", "p90")
@@ -34,7 +34,7 @@ def care_context(serving: Services, wearer_id: str) -> dict[str, Any]:
 
     Raises `NotFound`.
     """
-    wearer_id, wearers, _ = _whose(serving, wearer_id)
+    wearer_id, wearers, _ = whose(serving, wearer_id)
     items = care_due(serving, wearer_id)["items"] if wearer_id else []
     return {
         "wearer_id": wearer_id,
@@ -57,7 +57,7 @@ def rotation_context(serving: Services, wearer_id: str, search: str) -> dict[str
     return {"rotation": rotation(recent, shown, today=today), "wearer_id": wearer_id}
 
 
-def _whose(serving: Services, wearer_id: str) -> tuple[str, list[tuple[str, str]], str]:
+def whose(serving: Services, wearer_id: str) -> tuple[str, list[tuple[str, str]], str]:
     """Return whose rack is meant, everybody there is to choose from, and the wearer's time zone."""
     with serving.database.reading() as session:
         every = list_records(session, "wearers", equal={}, limit=MOST_WEARERS)
@@ -74,7 +74,7 @@ def spread_context(serving: Services, wearer_id: str) -> dict[str, Any]:
 
     Of the only wearer when none is named. Raises `NotFound`.
     """
-    wearer_id, wearers, zone = _whose(serving, wearer_id)
+    wearer_id, wearers, zone = whose(serving, wearer_id)
     frame, missing, newest = None, "Choose whose rack.", []
     if wearer_id:
         missing = NO_PLAN

@@ -43,6 +43,8 @@ PAGES = [
     ("fitted", "/plan?wearer=ada"),
     ("fitted", "/spread?wearer=ada"),
     ("fitted", "/spread"),
+    ("fitted", "/what-if?wearer=ada&pair=pair-001&pace=3"),
+    ("no pair", "/what-if"),
     ("fitted", "/pairs/pair-001"),
     ("fitted", "/pairs/pair-001/upkeep"),
 ]

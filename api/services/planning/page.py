@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import pandas as pd
+from sqlalchemy.orm import Session
 
 from api.errors import NothingForecast
 from api.services.planning.care import care_due
@@ -18,7 +20,7 @@ from api.wiring import Services
 from dashboards.pages.plan import plan_page
 from forecast.frames import DRESS_CODES
 
-__all__ = ["plan_context"]
+__all__ = ["pairs_to_choose", "plan_context"]
 
 MOST_WEARERS = 500
 MOST_PAIRS = 500
@@ -39,7 +41,7 @@ def plan_context(serving: Services, wearer_id: str) -> dict[str, Any]:
         zone = known_wearer(session, wearer_id)["time_zone"]
         newest = plans_of(session, wearer_id, limit=1)
         pairs = list_records(session, "pairs", equal={"wearer_id": wearer_id}, limit=MOST_PAIRS)
-        soles = list_records(session, "soles", equal={"wearer_id": wearer_id}, limit=MOST_SOLES)
+        choices = pairs_to_choose(session, wearer_id, pairs)
     names = {row["pair_id"]: row["label"] or row["pair_id"] for row in pairs}
     try:
         life: dict[str, Any] | None = life_of_rack(serving, wearer_id)
@@ -54,14 +56,24 @@ def plan_context(serving: Services, wearer_id: str) -> dict[str, Any]:
         wearer_id=wearer_id,
         wearers=wearers,
     )
-    worn = {row["pair_id"] for row in soles if row["removed_on"] is None}
-    choices = [(pair_id, name) for pair_id, name in names.items() if pair_id in worn]
     return context | {
-        "choices": sorted(choices, key=lambda item: item[1].casefold()),
+        "choices": choices,
         "wished": first_values(newest[0]["question"] if newest else None),
         "weekdays": WEEKDAYS,
         "codes": DRESS_CODES,
     }
+
+
+def pairs_to_choose(
+    session: Session, wearer_id: str, pairs: Sequence[Mapping[str, Any]]
+) -> list[tuple[str, str]]:
+    """Return the pairs with a sole on, each with its name, by name: a retired one is no choice."""
+    soles = list_records(session, "soles", equal={"wearer_id": wearer_id}, limit=MOST_SOLES)
+    worn = {row["pair_id"] for row in soles if row["removed_on"] is None}
+    named = [(row["pair_id"], row["label"] or row["pair_id"]) for row in pairs]
+    return sorted(
+        (one for one in named if one[0] in worn), key=lambda item: (item[1].casefold(), item[0])
+    )
 
 
 def _day(serving: Services, zone: str) -> pd.Timestamp:

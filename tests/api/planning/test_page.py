@@ -61,10 +61,11 @@ def test_a_wish_that_cannot_be_is_told_in_words_keeps_what_was_typed_and_plans_n
     assert newest(client) is None
 
 
-def test_a_retired_pair_is_not_offered_for_an_occasion(client):
-    page = client.get("/plan?wearer=ada").text
-    assert '<option value="ada-0">' in page
-    assert '<option value="ada-3">' not in page
+def test_a_retired_pair_is_not_offered(client):
+    for address in ("/plan?wearer=ada", "/what-if?wearer=ada"):
+        page = client.get(address).text
+        assert '<option value="ada-0">' in page
+        assert '<option value="ada-3">' not in page
 
 
 def test_with_and_without_the_plan_is_computed_once_a_page(client, monkeypatch):
@@ -86,3 +87,39 @@ def test_with_several_racks_and_none_named_one_is_chosen(client):
     assert page.status_code == 200
     assert "Choose whose rack" in page.text
     assert 'name="wearer"' in page.text
+
+
+def test_another_habit_is_asked_for_on_a_page_and_changes_nothing(client):
+    page = client.get("/what-if", params={"wearer": "ada", "pair": "ada-0", "pace": "3"}).text
+    asked = client.post(
+        "/v1/what-if",
+        json={
+            "wearer_id": "ada",
+            "habits": [{"kind": "pace", "pair_id": "ada-0", "wears_per_week": 3}],
+        },
+    ).json()
+    wears = {one["pair_id"]: f"{one['wear_days_365d_then']:.0f}" for one in asked["items"]}
+    told = re.findall(r'data-label="wears a year, then">(\d+)<', page)
+    assert sorted(told) == sorted(wears.values())
+    assert "The send-by date of" in page
+    assert newest(client) is None
+
+
+@pytest.mark.parametrize(
+    ("asked", "said"),
+    [
+        ({"pair": "ada-0", "pace": "often"}, "is no number of wears a week"),
+        ({"pair": "ada-0", "pace": "-2"}, "Possible: 0 to 7"),
+        ({"pair": "ada-0", "pace": "6.5"}, "leave no rest between"),
+        ({"pace": "2"}, "No pair was chosen"),
+        ({"pair": "ada-3", "pace": "2"}, "ada-3 is retired"),
+        ({"rest": "9"}, "Possible: 0 to 6"),
+    ],
+)
+def test_a_habit_that_cannot_be_is_told_and_what_was_typed_stays(client, asked, said):
+    answer = client.get("/what-if", params={"wearer": "ada"} | asked)
+    assert answer.status_code == 422
+    (told,) = re.findall(r'role="alert" class="problem">([^<]+)<', answer.text)
+    assert said in told
+    kept = [text for name, text in asked.items() if name != "pair"]
+    assert all(f'value="{text}"' in answer.text for text in kept)
