@@ -113,10 +113,11 @@ def create_app(
     )
     app.state.services = build_services(settings, clock)
     v1 = APIRouter(prefix="/v1")
+    # Forecasts first: they are read most, and each request asks the routers in turn.
     for router in (
+        forecasts.router,
         *record_routers(),
         imports.router,
-        forecasts.router,
         fit.router,
         health.router,
         plans.router,

@@ -1,8 +1,8 @@
 """How is one logged record found, listed, written, changed and removed?
 
 Rows go in and out as plain dicts with the columns of `forecast.frames.TABLES` and `version`; the
-numbers that only the database knows stay here. Statements are SQLAlchemy Core: these are the reads
-and writes that must stay fast.
+numbers that only the database knows stay here. Statements are SQLAlchemy Core, and those of one
+record are built once and given values: these are the reads and writes that must stay fast.
 """
 
 from __future__ import annotations
@@ -85,10 +85,16 @@ def _select(shape: _Shape) -> sa.Select[Any]:
 
 def find_record(session: Session, name: str, key: Mapping[str, Any]) -> Row | None:
     """Return the record with this key, or None."""
-    shape = _shape(name)
-    same = [shape.columns[k] == key[k] for k in TABLES[name].key]
-    row = session.execute(_select(shape).where(*same)).mappings().one_or_none()
+    values = {f"key_{k}": key[k] for k in TABLES[name].key}
+    row = session.execute(_find_query(name), values).mappings().one_or_none()
     return None if row is None else dict(row)
+
+
+@cache
+def _find_query(name: str) -> sa.Select[Any]:
+    shape = _shape(name)
+    same = [shape.columns[k] == sa.bindparam(f"key_{k}") for k in TABLES[name].key]
+    return _select(shape).where(*same)
 
 
 def list_records(
@@ -132,19 +138,22 @@ def owner_of(session: Session, column: str, public_id: str, *, lock: bool) -> Ow
     With `lock`, nobody else changes this wearer's records until the transaction ends (PostgreSQL;
     on SQLite the writer has the whole database already).
     """
+    row = session.execute(_owner_query(column, lock), {"of": public_id}).one_or_none()
+    return None if row is None else Owner(*row)
+
+
+@cache
+def _owner_query(column: str, lock: bool) -> sa.Select[Any]:
     columns = (_WEARERS.c.id, _WEARERS.c.wearer_id, _WEARERS.c.time_zone)
     if column == "wearer_id":
-        query = sa.select(*columns, sa.null()).where(_WEARERS.c.wearer_id == public_id)
+        query = sa.select(*columns, sa.null()).where(_WEARERS.c.wearer_id == sa.bindparam("of"))
     else:
         query = (
             sa.select(*columns, _PAIRS.c.id)
             .select_from(_PAIRS.join(_WEARERS))
-            .where(_PAIRS.c.pair_id == public_id)
+            .where(_PAIRS.c.pair_id == sa.bindparam("of"))
         )
-    if lock:
-        query = query.with_for_update(of=_WEARERS)
-    row = session.execute(query).one_or_none()
-    return None if row is None else Owner(*row)
+    return query.with_for_update(of=_WEARERS) if lock else query
 
 
 def wearer_id_of(session: Session, wearer_pk: int) -> str | None:
@@ -155,10 +164,15 @@ def wearer_id_of(session: Session, wearer_pk: int) -> str | None:
 
 def soles_of(session: Session, pair_pk: int) -> list[Row]:
     """Return the soles of one pair, first fitted first."""
+    return [dict(r) for r in session.execute(_soles_query(), {"of": pair_pk}).mappings()]
+
+
+@cache
+def _soles_query() -> sa.Select[Any]:
     query = sa.select(
         _SOLES.c.sole_id, _SOLES.c.fitted_on, _SOLES.c.removed_on, _SOLES.c.nominal_thickness_mm
-    ).where(_SOLES.c.pair_pk == pair_pk)
-    return [dict(r) for r in session.execute(query.order_by(_SOLES.c.fitted_on)).mappings()]
+    )
+    return query.where(_SOLES.c.pair_pk == sa.bindparam("of")).order_by(_SOLES.c.fitted_on)
 
 
 def insert_record(
@@ -172,7 +186,7 @@ def insert_record(
     elif name != "wearers" and owner is not None:
         own["pair_pk"] = owner.pair_pk
     try:
-        session.execute(sa.insert(shape.table).values(own))
+        session.execute(sa.insert(shape.table), own)
     except IntegrityError as cause:
         raise Conflict(
             f"Another request wrote this record in {name} just now.",

@@ -9,8 +9,10 @@ write one call `raise_data_version` in the same transaction.
 from __future__ import annotations
 
 from collections.abc import Collection
+from functools import cache
+from typing import Any
 
-from sqlalchemy import func, select, update
+from sqlalchemy import Select, Table, Update, bindparam, func, select, update
 from sqlalchemy.orm import Session
 
 from api.storage.results import Fit
@@ -21,9 +23,19 @@ __all__ = ["newest_data_version", "raise_data_version", "wearer_pks_of_pairs"]
 
 def newest_data_version(session: Session) -> int:
     """Return the highest number given so far, 0 in an empty database."""
-    of_wearers = session.scalar(select(func.max(Wearer.data_version))) or 0
-    of_fits = session.scalar(select(func.max(Fit.data_version))) or 0
-    return max(of_wearers, of_fits)
+    of_wearers: int | None = session.execute(_of_wearers()).scalar()
+    of_fits: int | None = session.execute(_of_fits()).scalar()
+    return max(of_wearers or 0, of_fits or 0)
+
+
+@cache
+def _of_wearers() -> Select[Any]:
+    return select(func.max(Wearer.__table__.c.data_version))
+
+
+@cache
+def _of_fits() -> Select[Any]:
+    return select(func.max(Fit.__table__.c.data_version))
 
 
 def raise_data_version(session: Session, wearer_pks: Collection[int]) -> int | None:
@@ -31,16 +43,22 @@ def raise_data_version(session: Session, wearer_pks: Collection[int]) -> int | N
     if not wearer_pks:
         return None
     number = newest_data_version(session) + 1
-    table = Wearer.__table__
     pks = sorted(wearer_pks)
     for start in range(0, len(pks), 500):
-        # On the table, not the class: the row's own `version` is for edits by people.
-        session.execute(
-            update(table)  # type: ignore[arg-type]
-            .where(table.c.id.in_(pks[start : start + 500]))
-            .values(data_version=number, updated_at=table.c.updated_at)
-        )
+        session.execute(_raise(), {"of": pks[start : start + 500], "number": number})
     return number
+
+
+@cache
+def _raise() -> Update:
+    # On the table, not the class: the row's own `version` is for edits by people.
+    table: Table = Wearer.__table__  # type: ignore[assignment]
+    some = table.c.id.in_(bindparam("of", expanding=True))
+    return (
+        update(table)
+        .where(some)
+        .values(data_version=bindparam("number"), updated_at=table.c.updated_at)
+    )
 
 
 def wearer_pks_of_pairs(session: Session, pair_pks: Collection[int]) -> set[int]:
