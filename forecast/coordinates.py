@@ -40,6 +40,7 @@ INTERFACE = ("start", "packing", "log_rate", "gauge", "thumb", "sending", "silen
 SILENT = INTERFACE.index("silent")
 BENT = (INTERFACE.index("log_rate"), *range(SILENT, len(INTERFACE)))  # act through a product
 _COLUMN = {name: i for i, name in enumerate(INTERFACE)}
+_FEW_PATHS = 200  # below this one product is faster than a sum for each unknown
 PATH = ("start", "packing", "shoe")
 SOLE = ("sole_start", "sole")
 PAIR = ("pair", "pair_foot", "gap")
@@ -91,7 +92,16 @@ class Coordinates:
         -------
         ndarray, shape (12, paths)
         """
-        return np.asarray(self.acts[:, skip:] @ (self.weight[skip:] * values))
+        return self.sums(self.weight[skip:], values, skip)
+
+    def sums(self, weight: np.ndarray, values: np.ndarray, skip: int) -> np.ndarray:
+        """Sums of weighted values by interface column, for some paths only."""
+        if values.shape[1] < _FEW_PATHS:
+            return np.asarray(self.acts[:, skip:] @ (weight * values))
+        out = np.zeros((len(INTERFACE), values.shape[1]))
+        for column, w, value in zip(self.column[skip:], weight, values, strict=True):
+            out[column] += w * value
+        return out
 
 
 @dataclass(frozen=True)

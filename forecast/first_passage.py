@@ -109,8 +109,9 @@ def remaining_exposure(
         Settled thickness today.
     """
     points = normal_points(draws)
-    values = np.tensordot(state.factor, points[:4], axes=(1, 0))
-    off, thickness = values[[0, 2]], values[[1, 3]]
+    off, thickness = (
+        np.stack([state.factor[i].T @ points[:4] for i in rows]) for rows in ((0, 2), (1, 3))
+    )
     variance = np.square(state.factor[[0, 2]]).sum(axis=1)[:, :, None]
     factor = np.exp(_skewed(state, off, variance))
     thickness += state.mean[[1, 3], :, None]

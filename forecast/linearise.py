@@ -132,9 +132,9 @@ def effective_exposure(panel: Panel, log_multipliers: np.ndarray) -> tuple[np.nd
     cell = panel.exposure.base + log_multipliers[-1] * panel.exposure.driving
     slopes = np.empty((len(COVARIATES), len(cell)))
     for i in range(len(COVARIATES) - 1):
-        slopes[i] = cell @ (scale * flags[:, i])
-    slopes[-1] = panel.exposure.driving @ scale
-    return np.maximum(cell @ scale, 0.0), slopes
+        slopes[i] = np.einsum("tc,c->t", cell, scale * flags[:, i])
+    slopes[-1] = np.einsum("tc,c->t", panel.exposure.driving, scale)
+    return np.maximum(np.einsum("tc,c->t", cell, scale), 0.0), slopes
 
 
 def linearise(

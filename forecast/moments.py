@@ -20,7 +20,9 @@ from forecast.priors import SPREADS
 __all__ = ["NestedState", "bent_covariance", "fitted_variance", "gradient", "soles_down"]
 
 Down = tuple[np.ndarray, np.ndarray]
-_BLOCK = 2048  # paths at a time: their arrays stay in the processor's cache
+# Paths at a time: their arrays stay in the processor's cache, and their products are too small for
+# the linear algebra library to wake threads of its own, which would only wait for ours.
+_BLOCK = 512
 _RATE = INTERFACE.index("log_rate")
 
 
@@ -44,7 +46,7 @@ def gradient(panel: Panel, posterior: Posterior, spread: dict[str, float]) -> di
     for (level, mean), (cov, move) in zip(means, steps, strict=True):
         for i, name in enumerate(names_of[level]):
             of = SPREAD_OF.get(name, name)
-            second = np.square(mean[i]) + cov[i, i] + np.square(root @ move[i]).sum(axis=0)
+            second = np.square(mean[i]) + cov[i, i] + _through(root, move[i])
             out[of] += float(np.sum(second / spread[of] ** 2 - 1.0))
     var = _path_variances(posterior, cov, move, root)
     score = (np.square(path) + var) * prior_precision(panel, spread) - 1.0
@@ -53,6 +55,15 @@ def gradient(panel: Panel, posterior: Posterior, spread: dict[str, float]) -> di
     out["packing"] += float(score[1][panel.packs > 0].sum())
     out["shoe"] += float(score[2][ball].sum())
     out["shoe_other"] += float(score[2][~ball].sum())
+    return out
+
+
+def _through(root: np.ndarray, move: np.ndarray) -> np.ndarray:
+    """Variance that the population's adds to quantities that move with it, shape (members,)."""
+    out = np.empty(move.shape[1])
+    for begin in range(0, len(out), _BLOCK):
+        part = slice(begin, begin + _BLOCK)
+        out[part] = np.square(root @ move[:, part]).sum(axis=0)
     return out
 
 
@@ -187,7 +198,7 @@ def bent_covariance(posterior: Posterior, down: Down | None = None) -> dict[int,
             response = posterior.population_cov @ np.einsum("in,iqn->qn", through, moves)
             behind = np.einsum("iqn,qn->in", moves, response)
             behind[:random] += np.einsum("ijn,jn->in", here, through[:random])
-            found = layout.acts[:, own:] @ (weight * behind)
+            found = layout.sums(weight, behind, own)
             alone = 1.0 / level.pivots[-1, part] if c == _RATE else 0.0
             found[layout.column[:own]] += _own_covariances(rows, found, alone)
             out[c][:, part] = found

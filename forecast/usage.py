@@ -129,6 +129,11 @@ def _waves(season: dict[int, tuple[float, float]], group: np.ndarray) -> np.ndar
     return table[:, group]
 
 
+def _faded(values: np.ndarray, fade: np.ndarray) -> np.ndarray:
+    """Sums over periods, the older the less; without waking threads as a product would."""
+    return np.asarray(np.einsum("pt,t->p", values, fade))
+
+
 def _rack(
     counts: WearCounts,
     half_life: float,
@@ -147,14 +152,15 @@ def _rack(
     could = open_days * season_factor(_waves(season, counts.group), share)
     out_days = counts.by_wearer(days)
     weight = np.ones(len(days))
-    seen = days @ fade
+    seen = _faded(days, fade)
     for _ in range(_WEIGHT_STEPS):
         total = counts.by_wearer(weight[:, None] * could)
         each = (fade * out_days / np.maximum(total, 1e-9))[counts.wearer]
         expected = np.einsum("pt,pt->p", could, each)
         weight = (seen + leaning) / (expected + leaning)
     season_out = season_factor(np.asarray(season.get(-1, (0.0, 0.0))), share)
-    went, could_go = out_days @ fade, (counts.most_open[:, skip:] * season_out) @ fade
+    went = _faded(out_days, fade)
+    could_go = _faded(counts.most_open[:, skip:], season_out * fade)
     if panel is None:
         panel = (went.sum() + 2.0) / (could_go.sum() + 5.0)
     going_out = (went + _POOL_OUT_DAYS) / (could_go + _POOL_OUT_DAYS / panel)
@@ -184,7 +190,7 @@ def current_pace(counts: WearCounts, use: UseFit, present: np.ndarray) -> Pace:
     mean_wave = counts.by_wearer((waves * (share * present)).T)[counts.wearer].T
     wave = waves - mean_wave + np.asarray(season.get(-1, (0.0, 0.0)))[:, None]
     fade = 0.5 ** (np.arange(counts.days.shape[1]) / use.half_life_periods)
-    exposure = counts.worn @ fade
+    exposure = _faded(counts.worn, fade)
     wearer_exposure = (counts.by_wearer(exposure) + 20.0 * use.exposure_per_wear_day) / (
         counts.by_wearer(rack.seen) + 20.0
     )
@@ -225,7 +231,7 @@ def fit_use(counts: WearCounts) -> UseFit:
     rack = _rack(counts, half_life, leaning, season, 0)
     going_out = float(np.mean(rack.going_out))
     fade = 0.5 ** (np.arange(counts.days.shape[1]) / half_life)
-    exposure = float(((counts.worn @ fade).sum() + 5.0) / (rack.seen.sum() + 5.0))
+    exposure = float((_faded(counts.worn, fade).sum() + 5.0) / (rack.seen.sum() + 5.0))
     return UseFit(half_life, leaning, error, bias, season, going_out, exposure, len(expected))
 
 
