@@ -53,7 +53,7 @@ def plan_page(
         "plan": None if plan is None else _plan(plan, call, today),
         "care": _care(care),
         "life": [] if life is None else [_life(one, call) for one in life["items"]],
-        "per_year": "" if life is None else f"{life['cost_per_year_minor'] / 100:.2f}",
+        "per_year": "" if life is None else _per_year(life),
     }
 
 
@@ -105,6 +105,12 @@ def _care(care: Sequence[Mapping[str, Any]]) -> str:
         return "No care is due."
     pairs = wording.plural(len({one["pair_id"] for one in care}), "pair")
     return f"{pairs} of this rack {'wants' if pairs == '1 pair' else 'want'} some care."
+
+
+def _per_year(life: Mapping[str, Any]) -> str:
+    named = {one["currency"] for one in life["items"]}
+    currency = named.pop() if len(named) == 1 else "in several currencies"
+    return f"{life['cost_per_year_minor'] / 100:.2f} {currency}"
 
 
 def _life(one: Mapping[str, Any], call: Callable[[str], str]) -> dict[str, str]:

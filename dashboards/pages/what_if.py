@@ -34,9 +34,10 @@ def what_if_page(
     if not moved:
         lead = f"No send-by date moves by more than {MOVED_DAYS} days."
     else:
-        pairs = wording.plural(len(moved), "pair")
-        verb = "moves" if len(moved) == 1 else "move"
-        lead = f"The send-by date of {pairs} {verb} by more than {MOVED_DAYS} days."
+        begin = "The send-by date of 1 pair moves"
+        if len(moved) > 1:
+            begin = f"The send-by dates of {len(moved)} pairs move"
+        lead = f"{begin} by more than {MOVED_DAYS} days."
     return {"rows": rows, "lead": lead}
 
 

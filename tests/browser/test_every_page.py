@@ -45,6 +45,10 @@ PAGES = [
     ("fitted", "/spread"),
     ("fitted", "/what-if?wearer=ada&pair=pair-001&pace=3"),
     ("no pair", "/what-if"),
+    ("no pair", "/plan"),
+    ("no pair", "/spread"),
+    ("no pair", "/workload"),
+    ("long names", "/plan?wearer=ada"),
     ("fitted", "/pairs/pair-001"),
     ("fitted", "/pairs/pair-001/upkeep"),
 ]
