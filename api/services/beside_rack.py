@@ -26,6 +26,7 @@ __all__ = ["care_context", "rotation_context", "spread_context", "whose"]
 MOST_WEARERS = 500
 QUANTILES = ("p10", "p50", "p90")
 DATES = [f"due_{q}_{when}" for q in QUANTILES for when in ("now", "then")]
+CHOOSE, NO_PAIR = "Choose whose rack.", "There is no pair yet."
 NO_PLAN = "There is no plan yet, so there is nothing to compare with."
 
 
@@ -75,7 +76,7 @@ def spread_context(serving: Services, wearer_id: str) -> dict[str, Any]:
     Of the only wearer when none is named. Raises `NotFound`.
     """
     wearer_id, wearers, zone = whose(serving, wearer_id)
-    frame, missing, newest = None, "Choose whose rack.", []
+    frame, missing, newest = None, CHOOSE if wearers else NO_PAIR, []
     if wearer_id:
         missing = NO_PLAN
         with serving.database.reading() as session:

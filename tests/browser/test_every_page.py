@@ -47,6 +47,7 @@ PAGES = [
     ("no pair", "/what-if"),
     ("no pair", "/plan"),
     ("no pair", "/spread"),
+    ("no pair", "/care"),
     ("no pair", "/workload"),
     ("long names", "/plan?wearer=ada"),
     ("fitted", "/pairs/pair-001"),

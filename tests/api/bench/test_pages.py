@@ -92,3 +92,12 @@ def test_the_audit_says_what_the_stock_book_lacked_and_when_a_step_happened(benc
     page = client.get(f"/bench/{order['order_id']}").text
     assert "sole not taken from the stock book: not enough in the book" in page
     assert "(happened 2026-06-15)" in page, "written on another day than it happened"
+
+
+@pytest.mark.parametrize("address", ["/plan", "/spread", "/care", "/what-if"])
+def test_without_a_pair_the_pages_beside_the_rack_say_so_and_lead_on(bare_client, address):
+    page = bare_client.get(address)
+    assert page.status_code == 200
+    assert "There is no pair" in page.text
+    assert 'href="/add"' in page.text
+    assert "Choose whose rack" not in page.text
