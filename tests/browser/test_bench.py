@@ -79,7 +79,7 @@ def test_each_page_of_the_bench_fits_is_accessible_and_breaks_no_policy(visit, j
     for image in page.query_selector_all("img"):
         image.scroll_into_view_if_needed()
     page.wait_for_load_state("networkidle")
-    assert page.evaluate("[...document.images].every(i => i.complete && i.naturalWidth > 0)")
+    page.wait_for_function("[...document.images].every(i => i.complete && i.naturalWidth > 0)")
     name = re.sub(r"\W+", "-", f"job {part}").strip("-")
     ARTEFACTS.mkdir(exist_ok=True)
     page.screenshot(path=ARTEFACTS / f"{name}-{width}-{theme}.png", full_page=True)

@@ -31,9 +31,10 @@ def test_the_whole_story_of_a_collector(visit, fresh):  # noqa: PLR0915 - one st
     page.wait_for_selector("#logged:has-text('It was dry')")
 
     page.click("text=Check by thumb >> nth=0")
-    for grade in ("firm", "give", "firm", "skip", "firm", "firm", "firm", "skip"):
+    grades = ("firm", "give", "firm", "skip", "firm", "firm", "firm", "skip")
+    for number, grade in enumerate(grades, start=1):
+        page.wait_for_selector(f"#step:has-text('{number} of {len(grades)}')")
         page.click(f".grades button[value={grade}]")
-        page.wait_for_load_state()
     page.click("text=Log the thumb check")
     assert page.inner_text("[role=status]") == "The check is logged."
 
