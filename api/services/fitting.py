@@ -9,6 +9,7 @@ forecast to the new day.
 from __future__ import annotations
 
 import threading
+import time
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from datetime import date, timedelta
@@ -41,6 +42,7 @@ log = structlog.get_logger("solespan.fitting")
 REFIT_AFTER = timedelta(days=1)  # one wearer's forecasts follow their log without a refit
 UPKEEP_EVERY_S = 600.0
 SETTLE_S = 0.5
+LONGEST_SETTLE_S = 10.0
 
 
 @dataclass(frozen=True)
@@ -180,7 +182,8 @@ class Upkeep:
     """The background thread that keeps fit and forecasts current; `wake` makes it look now.
 
     One thread works for `everyone`: the upkeeps of all tenants, which share its `wake`. `sweep` is
-    called in each round.
+    called in each round. A round begins once nobody woke the thread for `settle_s`, at the latest
+    `longest_settle_s` after it was woken first.
     """
 
     def __init__(
@@ -191,12 +194,16 @@ class Upkeep:
         everyone: Callable[[], Iterable[Upkeep]] | None = None,
         wake: threading.Event | None = None,
         sweep: Callable[[], None] | None = None,
+        settle_s: float = SETTLE_S,
+        longest_settle_s: float = LONGEST_SETTLE_S,
     ) -> None:
         self._forecaster = forecaster
         self._fitter = fitter
         self._everyone = everyone or (lambda: (self,))
         self._wake = wake or threading.Event()
         self._sweep = sweep
+        self._settle_s = settle_s
+        self._longest_settle_s = longest_settle_s
         self._stop = threading.Event()
         self._refit_asked = threading.Event()
         self._thread: threading.Thread | None = None
@@ -234,8 +241,21 @@ class Upkeep:
             except Exception as failure:  # noqa: BLE001 - the thread must outlive one bad round
                 log.error("upkeep_failed", kind=type(failure).__name__)  # noqa: TRY400
             self._wake.wait(UPKEEP_EVERY_S)
-            self._stop.wait(SETTLE_S)  # who writes much is followed in few rounds
+            self._settle()
+
+    def _settle(self) -> None:
+        """Wait until nobody woke this thread for a moment, so that a burst is followed once.
+
+        Who never pauses is followed every `longest_settle_s` all the same; a refit is not kept
+        waiting for others' writes.
+        """
+        until = time.monotonic() + self._longest_settle_s
+        while True:
             self._wake.clear()
+            self._stop.wait(self._settle_s)
+            quiet = not self._wake.is_set() or self._refit_asked.is_set()
+            if quiet or self._stop.is_set() or time.monotonic() >= until:
+                return
 
     def round(self) -> None:
         """Do one tenant's round and sweep; a failure keeps no other tenant waiting."""
