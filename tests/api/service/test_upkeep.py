@@ -26,7 +26,7 @@ class Writers(threading.Event):
 
     def is_set(self) -> bool:
         self.looks += 1
-        return next(self._wrote)
+        return next(self._wrote, False)
 
 
 def looks_before_the_second_round(wrote, *, longest_settle_s=LONG_S, refit=False):
