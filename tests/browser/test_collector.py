@@ -106,6 +106,7 @@ def test_the_first_paint_on_a_phone_is_written_down(visit, served, slow):
         throttle.send("Emulation.setCPUThrottlingRate", {"rate": 4})
     page.goto(address)
     page.wait_for_load_state("load")
+    page.wait_for_function("performance.getEntriesByName('first-contentful-paint').length")
     measured = page.evaluate(
         """() => ({
           paint_ms: performance.getEntriesByName('first-contentful-paint')[0]?.startTime,
