@@ -7,6 +7,7 @@ they run, so that help is there at once.
 from __future__ import annotations
 
 import logging
+import os
 import sys
 from importlib import import_module
 from importlib.util import find_spec
@@ -59,6 +60,8 @@ def build_app() -> typer.Typer:
 
 def main() -> None:
     """Run the command of the command line; a mistake ends in a sentence and exit code 2."""
+    # Before numpy is there: the fit has threads of its own, and OpenBLAS's would only wait beside.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     # Without a handler Python prints the library's log to the terminal; `serve` adds its own.
     logging.getLogger("solespan").addHandler(logging.NullHandler())
     try:

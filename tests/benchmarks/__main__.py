@@ -10,10 +10,14 @@ from __future__ import annotations
 import argparse
 import importlib.util
 import json
+import os
 import sys
 import time
 from collections.abc import Callable
 from pathlib import Path
+
+# As the program itself does: the fit has threads of its own.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 Rows = list[dict[str, object]]
 FOLDER = Path(__file__).parent
