@@ -30,7 +30,7 @@
 
   /* Whose wears these are: one phone may serve several people, and each sends only their own. */
   const account = () => document.body.dataset.account;
-  const mine = (one) => new URLSearchParams(one.body).get("account") === account();
+  const mine = (one) => [null, account()].includes(new URLSearchParams(one.body).get("account"));
 
   /* The calendar day on this device: the page at hand may be days old. */
   function today() {

@@ -14,9 +14,9 @@ EXAMPLE = Path(__file__).parents[3] / "synthetic_data" / "examples" / "one_colle
 
 
 @pytest.fixture
-def run(monkeypatch, tmp_path):
+def run(monkeypatch, new_address):
     """Run a command on a database of its own; give its text, or raise its error."""
-    monkeypatch.setenv("SOLESPAN_DATABASE_URL", f"sqlite:///{tmp_path / 'looking.sqlite3'}")
+    monkeypatch.setenv("SOLESPAN_DATABASE_URL", new_address)
     monkeypatch.setenv("COLUMNS", "160")
 
     def run(*arguments: str) -> str:

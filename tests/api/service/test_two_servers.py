@@ -55,10 +55,11 @@ def wait_for(port: int, process: subprocess.Popen) -> None:
 
 
 @pytest.fixture(scope="module")
-def servers(own_postgres) -> Iterator[tuple[int, int]]:
+def servers(postgres_databases) -> Iterator[tuple[int, int]]:
     """Two `solespan serve` and one `solespan work` on one database; their ports."""
     env = {name: value for name, value in os.environ.items() if not name.startswith("SOLESPAN_")}
-    env |= {"SOLESPAN_DATABASE_URL": own_postgres(), "SOLESPAN_LOG_LEVEL": "error"}
+    address = postgres_databases.copy()
+    env |= {"SOLESPAN_DATABASE_URL": address, "SOLESPAN_LOG_LEVEL": "error"}
     ports = free_port(), free_port()
     asked = [("serve", "--port", str(port)) for port in ports]
     processes = [
@@ -79,6 +80,7 @@ def servers(own_postgres) -> Iterator[tuple[int, int]]:
             except subprocess.TimeoutExpired:
                 process.kill()
                 ends.append((process.communicate()[1], "killed"))
+    postgres_databases.drop(address)
     stopped = (0, 128 + signal.SIGINT)
     assert all(code in stopped and '"error"' not in told for told, code in ends), ends
 
