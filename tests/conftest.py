@@ -2,7 +2,7 @@
 
 `databases` makes them of the kind this run is for: SQLite, or PostgreSQL with
 `pytest --database postgresql`, which runs every test that asked for it and no other.
-`database` is an empty one of each kind in any run, for what must not depend on the kind.
+`database` is an empty one of them.
 `sqlite_database` is for what concerns a file.
 """
 
@@ -145,17 +145,10 @@ def sqlite_database(sqlite_address: str) -> Iterator[Database]:
     database.close()
 
 
-@pytest.fixture(params=KINDS)
-def database_address(request: pytest.FixtureRequest) -> Iterator[str]:
-    """Address of an empty, migrated database, once of each kind."""
-    with _own(request.getfixturevalue(_FIXTURES[request.param])) as make:
-        yield make()
-
-
 @pytest.fixture
-def database(database_address: str) -> Iterator[Database]:
-    """Give an empty, migrated database, once of each kind."""
-    opened = open_database(database_address)
+def database(new_address: str) -> Iterator[Database]:
+    """Give an empty, migrated database of the kind that this run is for."""
+    opened = open_database(new_address)
     yield opened
     opened.close()
 

@@ -118,9 +118,9 @@ def everything(services) -> dict[str, str]:
 
 
 @pytest.fixture
-def marked(database_address, clock):
-    """Services on each kind of database, in which the marked customer stands everywhere."""
-    services = build_services(Settings(database_url=database_address), clock)
+def marked(new_address, clock):
+    """Services in which the marked customer stands everywhere."""
+    services = build_services(Settings(database_url=new_address), clock)
     fill(services)
     yield services
     services.database.close()

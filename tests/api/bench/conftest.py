@@ -100,9 +100,9 @@ def bare_client(running: TestClient, new_address: str) -> Iterator[TestClient]:
 
 
 @pytest.fixture
-def either_client(database_address: str, running: TestClient) -> Iterator[TestClient]:
-    """The service on an unfitted rack, once on each kind of database."""
-    with _serving(running, database_address):
+def either_client(new_address: str, running: TestClient) -> Iterator[TestClient]:
+    """The service on an unfitted rack."""
+    with _serving(running, new_address):
         _add_rack(running)
         yield running
 

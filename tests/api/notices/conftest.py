@@ -100,9 +100,9 @@ def shop(shop_address: str, clock: MovableClock) -> Iterator[Services]:
 
 
 @pytest.fixture
-def either_shop(shop_on: Callable[..., Services], database_address: str) -> Services:
-    """The shop, once on each kind of database."""
-    return shop_on(database_address)
+def either_shop(shop_on: Callable[..., Services], new_address: str) -> Services:
+    """The shop, on an empty database of its own."""
+    return shop_on(new_address)
 
 
 @pytest.fixture(scope="session")

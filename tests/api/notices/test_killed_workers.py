@@ -39,16 +39,16 @@ class SlowMailbox(Mailbox):
 
 @pytest.mark.slow
 def test_two_hundred_kills_lose_no_notice_and_tell_nobody_two_different_things(
-    shop_on, database_address
+    shop_on, new_address
 ):
     """Two workers on one database, SIGKILL at random moments; at least once, never twice told."""
-    shop = shop_on(database_address, pairs=0)
+    shop = shop_on(new_address, pairs=0)
     add_many(shop.database, NOTICES)
     assert run(shop).notices == NOTICES
     heard, kept = os.pipe()
     mailbox = SlowMailbox(kept)
     with mail_server(mailbox) as port:
-        arguments = [database_address, str(port), str(KILLS), "20261125", str(heard)]
+        arguments = [new_address, str(port), str(KILLS), "20261125", str(heard)]
         program = subprocess.Popen(
             [sys.executable, str(PROGRAM), *arguments],
             stdout=subprocess.PIPE,

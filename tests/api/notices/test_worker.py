@@ -28,10 +28,10 @@ def mailbox():
 
 
 @pytest.fixture
-def mailing(shop_on, database_address, mailbox):
+def mailing(shop_on, new_address, mailbox):
     """The shop, with a mail server that takes what it sends."""
     with mail_server(mailbox) as port:
-        yield shop_on(database_address, smtp_port=port)
+        yield shop_on(new_address, smtp_port=port)
 
 
 def automatic(shop, **more):

@@ -15,9 +15,9 @@ from api.wiring import build_services
 
 
 @pytest.fixture
-def both(running: TestClient, database_address: str, clock):
-    """The client on an empty database of each kind, and what stands behind it."""
-    services = build_services(Settings(database_url=database_address), clock)
+def both(running: TestClient, new_address: str, clock):
+    """The client on an empty database, and what stands behind it."""
+    services = build_services(Settings(database_url=new_address), clock)
     running.app.state.services = services
     yield running, services
     services.database.close()
@@ -57,26 +57,32 @@ def test_a_rack_is_logged_listed_fitted_forecast_changed_and_deleted(both, add_r
 
 
 # On SQLite there is one writing process, whose writers queue before they look.
-@pytest.mark.parametrize("database_address", ["postgresql"], indirect=True)
-def test_an_answer_kept_by_another_process_meanwhile_is_given_instead(both):
-    """The other process answers between our look and our insert: its unique row wins."""
-    _, services = both
+class TestTwoProcesses:
+    """Two that write at the same moment."""
 
-    def create(_session):
-        with services.database.writing() as other:
-            keep_answer(
-                other,
-                route="POST /v1/wearers",
-                key="k",
-                fingerprint="f",
-                status_code=201,
-                body={"body": {"wearer_id": "theirs"}, "headers": {}},
-                now=services.clock.now(),
-            )
-        return Answered(201, {"wearer_id": "ours"})
+    @pytest.fixture
+    def new_address(self, own_postgres):
+        return own_postgres()
 
-    answer = services.keyring.once("POST /v1/wearers", "k", "f", create)
-    assert (answer.body, answer.replayed) == ({"wearer_id": "theirs"}, True)
+    def test_an_answer_kept_by_another_process_meanwhile_is_given_instead(self, both):
+        """The other process answers between our look and our insert: its unique row wins."""
+        _, services = both
+
+        def create(_session):
+            with services.database.writing() as other:
+                keep_answer(
+                    other,
+                    route="POST /v1/wearers",
+                    key="k",
+                    fingerprint="f",
+                    status_code=201,
+                    body={"body": {"wearer_id": "theirs"}, "headers": {}},
+                    now=services.clock.now(),
+                )
+            return Answered(201, {"wearer_id": "ours"})
+
+        answer = services.keyring.once("POST /v1/wearers", "k", "f", create)
+        assert (answer.body, answer.replayed) == ({"wearer_id": "theirs"}, True)
 
 
 def test_a_send_by_filter_leaves_out_what_lies_beyond_the_horizon(both, add_rack):

@@ -22,11 +22,11 @@ WORDS = {"subject": "s", "text": "Dear Ann", "html": "h", "unsubscribe": "u", "p
 
 
 @pytest.fixture
-def kept(database_address, clock):
+def kept(new_address, clock):
     """Services that keep everything ten days, with things of 5 to 20 days on each database."""
     names = ("audit", "sent_notices", "import_reports", "plans", "withdrawn_consents")
     settings = {f"keep_{name}_days": 10 for name in names}
-    services = build_services(Settings(database_url=database_address, **settings), clock)
+    services = build_services(Settings(database_url=new_address, **settings), clock)
     with services.database.writing() as session:
         wearer = Wearer(wearer_id="ann")
         session.add(wearer)

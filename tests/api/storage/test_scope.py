@@ -108,9 +108,12 @@ def test_a_transaction_within_another_leaves_the_outer_tenant_as_it_was(two):
 
 
 # SQLite has no row-level security.
-@pytest.mark.parametrize("database_address", ["postgresql"], indirect=True)
 class TestTheSecondWall:
     """Row-level security holds where the program's own scope is missing."""
+
+    @pytest.fixture
+    def new_address(self, own_postgres):
+        return own_postgres()
 
     @pytest.fixture
     def doors(self, two):
