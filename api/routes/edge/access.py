@@ -39,7 +39,7 @@ NEEDS: tuple[tuple[str, str, str], ...] = (
     (r"/v1/customers(/.*)?|/customers/.*", "manage", "manage"),
     (r"/notices(/.*)?|/v1/(notices|consents|bounces)(/.*)?", "read", "notices"),
 )
-_NEEDS = tuple((re.compile(pattern), look, change) for pattern, look, change in NEEDS)
+_NEEDS = tuple((re.compile(pattern, re.DOTALL), look, change) for pattern, look, change in NEEDS)
 
 
 def need_of(method: str, path: str) -> str:

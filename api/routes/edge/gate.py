@@ -1,12 +1,14 @@
 """Should this request be let in at all: its host, where it comes from, and how large it is?
 
-Three refusals, each before any route runs: a Host header that was not configured (a foreign name
-that resolves to loopback), a change that a browser says comes from another site, and a body over
-the limit, which is counted while it streams in.
+Four refusals, each before any route runs: a Host header that was not configured (a foreign name
+that resolves to loopback), an address with a control character (a route's pattern ends before a
+line's end, so two addresses would be one route), a change that a browser says comes from another
+site, and a body over the limit, which is counted while it streams in.
 """
 
 from __future__ import annotations
 
+import re
 from collections.abc import Collection
 from urllib.parse import urlsplit
 
@@ -20,10 +22,11 @@ __all__ = ["Gate"]
 
 SAFE_METHODS = frozenset({"GET", "HEAD", "OPTIONS"})
 SAME_SITE = frozenset({"same-origin", "none"})  # none = typed address or bookmark
+CONTROL = re.compile(r"[\x00-\x1f\x7f]")
 
 
 class Gate:
-    """Middleware that refuses foreign hosts, cross-site changes and oversized bodies.
+    """Middleware that refuses foreign hosts, malformed addresses, cross-site changes and oversized bodies.
 
     `allowed_hosts` are host names without port; `max_body_bytes` holds everywhere except under
     `upload_path`, where `max_upload_bytes` does.
@@ -74,6 +77,8 @@ class Gate:
     ) -> tuple[ProblemKind, str] | None:
         if _host_name(headers.get("host", "")) not in self.allowed_hosts:
             return PROBLEMS["unknown-host"], ""
+        if CONTROL.search(scope["path"]):
+            return PROBLEMS["bad-request"], "the address holds a control character"
         if scope["method"] not in SAFE_METHODS and _from_another_site(scope, headers):
             return PROBLEMS["cross-site"], ""
         declared = headers.get("content-length", "0")

@@ -93,6 +93,22 @@ def test_a_token_reaches_as_far_as_its_scopes_and_its_maker(client, token_of, em
         assert answer.status_code != 401, (method, template)
 
 
+@pytest.mark.parametrize(
+    "hidden", ["%0A", *(pytest.param(other, marks=pytest.mark.slow) for other in ("%0D", "%00"))]
+)
+def test_a_control_character_in_an_address_opens_nothing(client, token_of, hidden):
+    """A route's pattern ends before a line's end, so the table of needs must not be passed by."""
+    headers = bearer(token_of("ben@example.org", "read", "write", "notices"))
+    for method, template in addresses(client):
+        for address in (filled(template) + hidden, filled(template).replace("x9", f"x{hidden}9")):
+            if "%" not in address:
+                continue
+            content = b"" if method in ("GET", "HEAD", "OPTIONS") else b'{"role": "owner"}'
+            given = {"content-type": "application/json", **headers}
+            answer = client.request(method, address, headers=given, content=content)
+            assert answer.status_code in (400, 403), (method, address, answer.status_code)
+
+
 def test_a_customer_sees_only_the_pages_made_for_them(client, link_of_carl, open_as_customer):
     open_as_customer(link_of_carl)
     for method, template in addresses(client):
