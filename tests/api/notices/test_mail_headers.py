@@ -71,6 +71,22 @@ def test_without_https_one_click_is_not_promised():
     assert mail["List-Unsubscribe"]
 
 
+@pytest.mark.parametrize("host", ["shop.example", "a-shop-with-a-long-name." * 6 + "example"])
+def test_the_way_out_stands_in_the_mail_as_it_is(host):
+    """What is on the wire, not what a parser makes of it: readers decode no encoded words here."""
+    url, message_id = f"https://{host}/unsubscribe/{'A' * 59}", f"<{'0' * 32}.mail@{host}>"
+    mail = build_mail(
+        message(unsubscribe_url=url, message_id=message_id, subject="Ü" * 190),
+        SETTINGS,
+        NoticeRules(shop_name="Shop"),
+    )
+    lines = mail.as_bytes().decode("ascii").split("\r\n")
+    assert f"List-Unsubscribe: <{url}>" in lines
+    assert "List-Unsubscribe-Post: List-Unsubscribe=One-Click" in lines
+    assert f"Message-ID: {message_id}" in lines
+    assert max(map(len, lines)) <= 998
+
+
 @settings(max_examples=60, deadline=None)
 @given(st.text(max_size=60), st.text(max_size=60), st.text(max_size=60))
 def test_no_text_adds_a_header_or_a_recipient(name, subject, shop_name):

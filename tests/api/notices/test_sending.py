@@ -310,6 +310,7 @@ def test_a_real_server_gets_the_mail_once_with_its_headers(shop_on, new_address)
     by_row = {row["message_id"] for row in rows(shop)}
     assert {m["Message-ID"] for m in mailbox.mails} == by_row
     assert mail["List-Unsubscribe"].startswith("<https://shop.example/unsubscribe/")
+    assert all(b"\nList-Unsubscribe: <https://shop.example/" in raw for raw in mailbox.taken)
     assert mail["List-Unsubscribe-Post"] == "List-Unsubscribe=One-Click"
     assert mail["From"].addresses[0].display_name == "Hide & Welt"
     text = mail.get_body(("plain",)).get_content()

@@ -9,9 +9,9 @@ from __future__ import annotations
 import hashlib
 import re
 from email.errors import MessageError
-from email.headerregistry import Address
+from email.headerregistry import Address, BaseHeader, HeaderRegistry, UnstructuredHeader
 from email.message import EmailMessage
-from email.policy import SMTP
+from email.policy import SMTP, Policy
 from email.utils import format_datetime
 
 from api.notices.message import Message
@@ -25,6 +25,24 @@ __all__ = ["BadHeader", "build_mail", "usable_address"]
 _LOCAL = re.compile(r"[^\s\x00-\x20\x7f()<>\[\]:;@\\,\"]+")
 _LABEL = re.compile(r"[^\W_](?:[\w-]{0,61}[^\W_])?")
 MOST_LOCAL, MOST_ADDRESS = 64, 254  # RFC 5321, 4.5.3.1
+
+
+class _OneLine(UnstructuredHeader, BaseHeader):
+    """A header whose value stays as it is: a mail reader takes no address out of encoded words.
+
+    Without it every address of more than 76 characters would be written in them (RFC 2047), which
+    RFC 2369 has no place for. A line may have 998 characters (RFC 5322, 2.1.1).
+    """
+
+    def fold(self, *, policy: Policy) -> str:
+        """Write the header as one line."""
+        return f"{self.name}: {self}{policy.linesep}"
+
+
+_HEADERS = HeaderRegistry()
+for _name in ("message-id", "list-unsubscribe", "list-unsubscribe-post"):
+    _HEADERS.map_to_type(_name, _OneLine)
+_POLICY = SMTP.clone(header_factory=_HEADERS)
 
 
 class BadHeader(ValueError):
@@ -44,7 +62,7 @@ def usable_address(address: str) -> bool:
 
 def build_mail(message: Message, settings: Settings, rules: NoticeRules) -> EmailMessage:
     """Build the mail. Raises `BadHeader`."""
-    mail = EmailMessage(policy=SMTP)
+    mail = EmailMessage(policy=_POLICY)
     try:
         mail["From"] = _addressed(rules.shop_name, str(settings.smtp_from))
         mail["To"] = _addressed(message.customer_name, str(message.address))
