@@ -34,6 +34,9 @@ PAIR_COLUMNS = (
     "told_day",
     "told_on",
     "answer",
+    "waiting",
+    "lost_sole_id",
+    "lost_window",
 )
 CUSTOMER_COLUMNS = ("wearer_id", "today", "channel", "barred", "heard_on")
 
@@ -46,6 +49,7 @@ REASONS: dict[str, str] = {
     "at the bench": "it is at a bench",
     "booked": "it is booked in already",
     "answered": "the customer has answered",
+    "waiting": "the last notice about it has not gone out yet",
     "stale": "its forecast is of {day}",
     "beyond": "no day within the forecast's horizon",
     "not asked": "its band and chance are not written about",
@@ -68,8 +72,10 @@ def decide(pairs: pd.DataFrame, customers: pd.DataFrame, rules: NoticeRules) -> 
     pairs : DataFrame
         `PAIR_COLUMNS`, one row a pair: the pair's forecast at the ball (`chance` within
         `rules.chance_days`; missing band = no forecast), `ask_on` the hand-over day of a bench
-        plan, `busy` None, `booked` or `at the bench`, and the last notice about it: sole, window,
-        sequence, the day counted to, the customer's date, and the answer to it.
+        plan, `busy` None, `booked` or `at the bench`, and the last notice about it that was not
+        lost: sole, window, sequence, the day counted to, the customer's date, the answer to it, and
+        whether it is still `waiting` to go out. Where a later one was lost (not delivered, or
+        stopped before it went out): its sole and window.
     customers : DataFrame
         `CUSTOMER_COLUMNS`, one row a customer: `today` where they live, the `channel` they can be
         written to by, or why not in `barred` (`no consent`, `no address`, `stopped`), and the date
@@ -93,6 +99,9 @@ def decide(pairs: pd.DataFrame, customers: pd.DataFrame, rules: NoticeRules) -> 
     notify = np.where(stopped & ~np.isnat(day), np.minimum(notify, today), notify)
     same = _same_window(pairs, day)
     window = np.where(told["any"], told["window"] + ~same, 1)
+    # what nobody heard does not count, but its place in the window is taken
+    lost = (pairs["lost_sole_id"] == pairs["sole_id"]).to_numpy()
+    window = np.where(lost, pairs["lost_window"].fillna(0).to_numpy(int) + 1, window)
     sequence = np.where(told["any"] & same, told["sequence"] + 1, 1)
     second_on = told["on"] + np.timedelta64(7 * rules.second_after_weeks, "D")
     heard_on = _days(owner["heard_on"])
@@ -108,6 +117,7 @@ def decide(pairs: pd.DataFrame, customers: pd.DataFrame, rules: NoticeRules) -> 
         "at the bench": (band == "away").to_numpy() | _is(pairs["busy"], "at the bench"),
         "booked": _is(pairs["busy"], "booked"),
         "answered": same & pairs["answer"].isin(["declined", "elsewhere"]).to_numpy(),
+        "waiting": (pairs["waiting"] == True).to_numpy(),  # noqa: E712 - None where never told
         "stale": as_of < today - np.timedelta64(STALE_DAYS, "D"),
         "beyond": np.isnat(day),
         "not asked": ~asked,

@@ -286,6 +286,10 @@ class NoticeRow(Answer):
     attempts: int = Field(description="how often it was tried. Unit: attempts")
     next_try_at: dt.datetime = Field(description="not before. Unit: instant, ISO 8601")
     done_at: dt.datetime | None = Field(description="when it ended. Unit: instant, ISO 8601")
+    printed_at: dt.datetime | None = Field(
+        description="when a letter was printed; null = not yet, or no letter. "
+        "Unit: instant, ISO 8601"
+    )
     problem: str | None = Field(description="why not yet, or not at all. Unit: none (text)")
     message_id: str = Field(description="the same at every attempt. Unit: none (identifier)")
 

@@ -36,6 +36,7 @@ __all__ = [
     "load_told",
     "names_of",
     "pairs_of_notice",
+    "told_since",
 ]
 
 _NOTICES: sa.Table = Notice.__table__  # type: ignore[assignment]
@@ -121,12 +122,20 @@ def load_busy(session: Session) -> dict[str, str]:
 
 
 def load_told(session: Session) -> pd.DataFrame:
-    """Return the last notice about each pair: its sole, window, sequence, days, and answer.
+    """Return the last notice about each pair that was not lost, and the last one if it was.
 
-    Columns `pair_id`, `told_sole_id`, `told_window`, `told_sequence`, `told_day`, `told_on`,
-    `answer`.
+    Lost is what failed or was stopped, unless it was answered. Columns `pair_id`, `told_sole_id`,
+    `told_window`, `told_sequence`, `told_day`, `told_on`, `answer`, `waiting`; `lost_sole_id`,
+    `lost_window`.
     """
+    state = (
+        sa.select(_OUTBOX.c.state)
+        .where(_OUTBOX.c.notice_pk == _PAIRS.c.notice_pk)
+        .scalar_subquery()
+    )
+    lost = state.in_(("failed", "cancelled")) & _PAIRS.c.answer.is_(None)
     newest = sa.select(sa.func.max(_PAIRS.c.id)).group_by(_PAIRS.c.pair_pk)
+    unprinted = (_OUTBOX.c.channel == "print") & _OUTBOX.c.printed_at.is_(None)
     query = (
         sa.select(
             Pair.pair_id,
@@ -136,26 +145,40 @@ def load_told(session: Session) -> pd.DataFrame:
             _PAIRS.c.told_day,
             _NOTICES.c.decided_on,
             _PAIRS.c.answer,
+            _OUTBOX.c.state.in_(("pending", "claimed")) | unprinted,
         )
         .join(Pair, _PAIRS.c.pair_pk == Pair.id)
         .join(_NOTICES, _PAIRS.c.notice_pk == _NOTICES.c.id)
-        .where(_PAIRS.c.id.in_(newest))
+        .join(_OUTBOX, _OUTBOX.c.notice_pk == _NOTICES.c.id)
+        .where(_PAIRS.c.id.in_(newest.where(~lost)))
     )
     names = ["pair_id", "told_sole_id", "told_window", "told_sequence", "told_day", "told_on"]
     rows = [tuple(row) for row in session.execute(query)]
-    return pd.DataFrame(rows, columns=[*names, "answer"], dtype=object)
+    told = pd.DataFrame(rows, columns=[*names, "answer", "waiting"], dtype=object)
+    query = (
+        sa.select(Pair.pair_id, _PAIRS.c.sole_id, _PAIRS.c.window)
+        .join(Pair, _PAIRS.c.pair_pk == Pair.id)
+        .where(_PAIRS.c.id.in_(newest), lost)
+    )
+    rows = [tuple(row) for row in session.execute(query)]
+    names = ["pair_id", "lost_sole_id", "lost_window"]
+    return told.merge(pd.DataFrame(rows, columns=names, dtype=object), on="pair_id", how="outer")
 
 
 def last_notices(
     session: Session, wearer_pks: Collection[int] | None = None, *, lock: bool = False
-) -> dict[int, tuple[int, date]]:
-    """Return number and date of the last notice to each customer who had any.
+) -> dict[int, tuple[int, date | None]]:
+    """Return number of the last notice to each customer who had any, and the date of the last sent.
 
-    With `lock`, nobody else decides about these customers until the transaction ends.
+    What was stopped before it went out has no date. With `lock`, nobody else decides about these
+    customers until the transaction ends.
     """
-    query = sa.select(
-        _NOTICES.c.wearer_pk, sa.func.max(_NOTICES.c.id), sa.func.max(_NOTICES.c.decided_on)
-    ).group_by(_NOTICES.c.wearer_pk)
+    sent_on = sa.case((_OUTBOX.c.state != "cancelled", _NOTICES.c.decided_on))
+    query = (
+        sa.select(_NOTICES.c.wearer_pk, sa.func.max(_NOTICES.c.id), sa.func.max(sent_on))
+        .join(_OUTBOX, _OUTBOX.c.notice_pk == _NOTICES.c.id)
+        .group_by(_NOTICES.c.wearer_pk)
+    )
     if wearer_pks is not None:
         if lock:
             wearers = sa.select(Wearer.id).where(Wearer.id.in_(list(wearer_pks)))
@@ -195,6 +218,7 @@ _ROW = (
     _OUTBOX.c.attempts,
     _OUTBOX.c.next_try_at,
     _OUTBOX.c.done_at,
+    _OUTBOX.c.printed_at,
     _OUTBOX.c.problem,
     _OUTBOX.c.message_id,
 )
@@ -261,6 +285,17 @@ def answer_pair(session: Session, told_pk: int, answer: str, at: datetime) -> No
     """Write the customer's answer about one pair of a notice."""
     query = sa.update(_PAIRS).where(_PAIRS.c.id == told_pk)
     session.execute(query.values(answer=answer, answered_at=at))
+
+
+def told_since(session: Session, notice_pk: int) -> bool:
+    """Whether a later notice is about a pair that this one is about."""
+    later = _PAIRS.alias("later")
+    query = (
+        sa.select(later.c.id)
+        .join(_PAIRS, _PAIRS.c.pair_pk == later.c.pair_pk)
+        .where(_PAIRS.c.notice_pk == notice_pk, later.c.notice_pk > notice_pk)
+    )
+    return session.execute(query.limit(1)).first() is not None
 
 
 def answers_of(session: Session, notice_pks: Collection[int]) -> dict[int, list[dict[str, Any]]]:

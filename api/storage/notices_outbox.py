@@ -16,9 +16,10 @@ from sqlalchemy.orm import Session
 
 from api.storage.bench_tables import OPEN_STAGES, BenchOrder
 from api.storage.notices_tables import Consent, Notice, NoticePair, Outbox
-from api.storage.tables import Wearer
+from api.storage.tables import Sole, Wearer
 
 __all__ = [
+    "SETTLED",
     "cancel_unsent",
     "claim",
     "count_states",
@@ -30,6 +31,7 @@ __all__ = [
     "retry_failed",
 ]
 
+SETTLED = "every pair is booked in or has another sole by now"
 _OUTBOX: sa.Table = Outbox.__table__  # type: ignore[assignment]
 _NOTICES: sa.Table = Notice.__table__  # type: ignore[assignment]
 _PAIRS: sa.Table = NoticePair.__table__  # type: ignore[assignment]
@@ -47,7 +49,7 @@ def claim(
 ) -> list[dict[str, Any]]:
     """Take up to `limit` rows that are due, and return all that sending them needs.
 
-    `consented`, `busy` and `email` say how things are now, not when it was decided.
+    `consented`, `settled`, `email` and `time_zone` say how things are now, not when it was decided.
     """
     due = (
         sa.select(_OUTBOX.c.id)
@@ -80,13 +82,6 @@ def _claimed(session: Session, ids: Collection[int]) -> list[dict[str, Any]]:
         _CONSENTS.c.channel == _OUTBOX.c.channel,
         _CONSENTS.c.withdrawn_at.is_(None),
     )
-    busy = (
-        sa.select(sa.func.count(sa.distinct(_PAIRS.c.id)))
-        .join(BenchOrder, BenchOrder.pair_pk == _PAIRS.c.pair_pk)
-        .where(_PAIRS.c.notice_pk == _NOTICES.c.id, BenchOrder.stage.in_(OPEN_STAGES))
-        .scalar_subquery()
-    )
-    pairs = sa.select(sa.func.count()).where(_PAIRS.c.notice_pk == _NOTICES.c.id).scalar_subquery()
     query = (
         sa.select(
             _OUTBOX.c.id,
@@ -99,8 +94,9 @@ def _claimed(session: Session, ids: Collection[int]) -> list[dict[str, Any]]:
             Wearer.wearer_id,
             Wearer.name,
             Wearer.email,
+            Wearer.time_zone,
             consented.label("consented"),
-            (busy == pairs).label("busy"),
+            _settled().label("settled"),
         )
         .join(_NOTICES, _OUTBOX.c.notice_pk == _NOTICES.c.id)
         .join(Wearer, _NOTICES.c.wearer_pk == Wearer.id)
@@ -108,6 +104,15 @@ def _claimed(session: Session, ids: Collection[int]) -> list[dict[str, Any]]:
         .order_by(_OUTBOX.c.next_try_at, _OUTBOX.c.id)
     )
     return [dict(row) for row in session.execute(query).mappings()]
+
+
+def _settled() -> sa.ColumnElement[bool]:
+    """Whether every pair of a notice is booked, at the bench, or rid of the sole it was about."""
+    ordered = sa.exists().where(
+        BenchOrder.pair_pk == _PAIRS.c.pair_pk, BenchOrder.stage.in_(OPEN_STAGES)
+    )
+    removed = sa.exists().where(Sole.sole_id == _PAIRS.c.sole_id, Sole.removed_on.is_not(None))
+    return ~sa.exists().where(_PAIRS.c.notice_pk == _NOTICES.c.id, ~(ordered | removed))
 
 
 def finish(session: Session, row_pk: int, worker: str, **values: Any) -> bool:
@@ -119,18 +124,19 @@ def finish(session: Session, row_pk: int, worker: str, **values: Any) -> bool:
     return bool(result.rowcount)  # type: ignore[attr-defined]
 
 
-def release(session: Session, row_pks: Collection[int], worker: str) -> None:
-    """Give back rows that were claimed and not tried."""
+def release(
+    session: Session, row_pks: Collection[int], worker: str, not_before: datetime | None = None
+) -> None:
+    """Give back rows that were claimed and not tried, perhaps to be tried later only."""
     query = sa.update(_OUTBOX).where(
         _OUTBOX.c.id.in_(list(row_pks)),
         _OUTBOX.c.state == "claimed",
         _OUTBOX.c.worker == worker,
     )
-    session.execute(
-        query.values(
-            state="pending", worker=None, lease_until=None, attempts=_OUTBOX.c.attempts - 1
-        )
-    )
+    values: dict[str, Any] = {"state": "pending", "worker": None, "lease_until": None}
+    if not_before is not None:
+        values["next_try_at"] = not_before
+    session.execute(query.values(attempts=_OUTBOX.c.attempts - 1, **values))
 
 
 def next_due(session: Session) -> datetime | None:
@@ -143,10 +149,13 @@ def next_due(session: Session) -> datetime | None:
 def cancel_unsent(
     session: Session, wearer_pk: int, channel: str | None, why: str, at: datetime
 ) -> int:
-    """Stop what waits for a customer by one channel, or by any; return how many."""
+    """Stop what waits for a customer by one channel, or by any; return how many.
+
+    A letter waits until somebody has printed it.
+    """
     of_wearer = sa.select(_NOTICES.c.id).where(_NOTICES.c.wearer_pk == wearer_pk)
     query = sa.update(_OUTBOX).where(
-        _OUTBOX.c.notice_pk.in_(of_wearer), _OUTBOX.c.state == "pending"
+        _OUTBOX.c.notice_pk.in_(of_wearer), (_OUTBOX.c.state == "pending") | _on_the_list()
     )
     if channel is not None:
         query = query.where(_OUTBOX.c.channel == channel)
@@ -171,17 +180,24 @@ def count_states(session: Session) -> dict[str, int]:
     return {row[0]: row[1] for row in session.execute(query)}
 
 
+def _on_the_list() -> sa.ColumnElement[bool]:
+    return (
+        (_OUTBOX.c.channel == "print")
+        & (_OUTBOX.c.state == "sent")
+        & _OUTBOX.c.printed_at.is_(None)
+    )
+
+
 def letters(session: Session, limit: int) -> list[dict[str, Any]]:
-    """Return the letters on the print list that nobody has said are printed, oldest first."""
+    """Return the letters on the print list that nobody has said are printed, oldest first.
+
+    Without those whose pairs have all been booked in, or soled, since they were written.
+    """
     query = (
         sa.select(_OUTBOX.c.id, _OUTBOX.c.payload, _OUTBOX.c.made_at, Wearer.name)
         .join(_NOTICES, _OUTBOX.c.notice_pk == _NOTICES.c.id)
         .join(Wearer, _NOTICES.c.wearer_pk == Wearer.id)
-        .where(
-            _OUTBOX.c.channel == "print",
-            _OUTBOX.c.state == "sent",
-            _OUTBOX.c.printed_at.is_(None),
-        )
+        .where(_on_the_list(), ~_settled())
         .order_by(_OUTBOX.c.id)
         .limit(limit)
     )
@@ -189,11 +205,15 @@ def letters(session: Session, limit: int) -> list[dict[str, Any]]:
 
 
 def mark_printed(session: Session, up_to: int, at: datetime) -> int:
-    """Take letters off the print list, up to a row number; return how many were on it."""
-    query = sa.update(_OUTBOX).where(
-        _OUTBOX.c.id <= up_to,
-        _OUTBOX.c.channel == "print",
-        _OUTBOX.c.state == "sent",
-        _OUTBOX.c.printed_at.is_(None),
+    """Take letters off the print list, up to a row number; return how many were printed.
+
+    Those that were not shown any more, as their pairs are settled, will not be printed either.
+    """
+    settled = sa.select(_NOTICES.c.id).where(_settled())
+    listed = sa.update(_OUTBOX).where(_OUTBOX.c.id <= up_to, _on_the_list())
+    session.execute(
+        listed.where(_OUTBOX.c.notice_pk.in_(settled)).values(
+            state="cancelled", problem=SETTLED, done_at=at
+        )
     )
-    return int(session.execute(query.values(printed_at=at)).rowcount)  # type: ignore[attr-defined]
+    return int(session.execute(listed.values(printed_at=at)).rowcount)  # type: ignore[attr-defined]

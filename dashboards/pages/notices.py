@@ -32,6 +32,7 @@ WHY_WORDS = {
     "at the bench": "at a bench",
     "booked": "booked in already",
     "answered": "answered already",
+    "waiting": "the last notice waits",
     "stale": "forecast too old",
     "beyond": "no day in sight",
     "not asked": "band and chance not written about",
@@ -100,7 +101,7 @@ def history_rows(rows: Sequence[Mapping[str, Any]]) -> list[dict[str, Any]]:
             "decided": f"{row['decided_at']:%Y-%m-%d %H:%M}",
             "channel": CHANNEL_WORDS.get(row["channel"], row["channel"]),
             "second": row["sequence"] == 2,
-            "state": STATE_WORDS[row["state"]],
+            "state": _state(row),
             "failed": row["state"] == "failed",
             "when": _when(row),
             "problem": row["problem"] or "",
@@ -115,8 +116,19 @@ def history_rows(rows: Sequence[Mapping[str, Any]]) -> list[dict[str, Any]]:
     ]
 
 
+def _state(row: Mapping[str, Any]) -> str:
+    """Say where a notice is; a letter is handed over by printing it."""
+    if row["channel"] == "print" and row["state"] == "sent":
+        return "printed" if row["printed_at"] else "on the list of letters since"
+    return STATE_WORDS[row["state"]]
+
+
 def _when(row: Mapping[str, Any]) -> str:
-    at = row["done_at"] or (row["next_try_at"] if row["state"] == "pending" else None)
+    at = (
+        row["printed_at"]
+        or row["done_at"]
+        or (row["next_try_at"] if row["state"] == "pending" else None)
+    )
     return f"{at:%Y-%m-%d %H:%M}" if at else ""
 
 

@@ -50,7 +50,7 @@ class Look:
     pairs: pd.DataFrame
     customers: pd.DataFrame
     decisions: pd.DataFrame
-    last: dict[int, tuple[int, date]]
+    last: dict[int, tuple[int, date | None]]
 
 
 @dataclass(frozen=True)
@@ -154,7 +154,7 @@ def _customers(
     serving: Services,
     session: Session,
     rules: NoticeRules,
-    last: dict[int, tuple[int, date]],
+    last: dict[int, tuple[int, date | None]],
     now: datetime,
 ) -> pd.DataFrame:
     frame = stored.load_customers(session)

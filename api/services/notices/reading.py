@@ -85,6 +85,12 @@ def describe_notice(session: Session, notice_id: str) -> dict[str, Any]:
 def retry(serving: Services, session: Session, notice_id: str) -> None:
     """Let a notice that failed be tried again. Raises `NotFound`, `Conflict`."""
     found = _found(session, notice_id)
+    if stored.told_since(session, found["id"]):
+        raise Conflict(
+            "A later notice is about the same pair.",
+            where="the notice's pairs",
+            remedy="There is nothing more to do: the customer is written to by the later one.",
+        )
     if not retry_failed(session, found["id"], serving.clock.now()):
         raise Conflict(
             f"This notice is {found['state']}; only one that failed can be tried again.",

@@ -9,14 +9,16 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from datetime import timedelta
+from datetime import time, timedelta
 from typing import Any
 
 import structlog
 
 from api.logs import places_of
 from api.notices.message import Channel, DeliveryError, Message
+from api.notices.quiet import first_allowed, zone_of
 from api.notices.retry import next_try
+from api.schemas.notices import NoticeRules
 from api.services.notices.choices import read_rules
 from api.services.notices.ready import channels_of
 from api.storage import notices_outbox as outbox
@@ -87,7 +89,8 @@ class Sender:
         clock = self._serving.clock
         until = clock.now() + self._lease
         with self._serving.database.writing() as session:
-            channels = self._channels(*read_rules(session))
+            rules, version = read_rules(session)
+            channels = self._channels(rules, version)
             rows = outbox.claim(
                 session,
                 worker=self._worker,
@@ -104,7 +107,7 @@ class Sender:
                     outbox.release(session, [r["id"] for r in rows[i:]], self._worker)
                 break
             row["stopped"] = hashes.get(row["id"], "") in stopped
-            counts[self._one(row, channels)] += 1
+            counts[self._one(row, channels, rules)] += 1
         return Sent(**counts)
 
     def drain(self, stop: Callable[[], bool] = lambda: False) -> Sent:
@@ -138,11 +141,18 @@ class Sender:
             self._made = (version, channels_of(self._serving, rules))
         return self._made[1]
 
-    def _one(self, row: dict[str, Any], channels: dict[str, Channel]) -> str:
+    def _one(self, row: dict[str, Any], channels: dict[str, Channel], rules: NoticeRules) -> str:
         channel = channels.get(row["channel"])
         why = _not_any_more(row) if channel is not None else "this channel is no longer there"
         if channel is None or why:
             return self._mark(row, "cancelled", problem=why)
+        now = self._serving.clock.now()
+        quiet = [time.fromisoformat(t) for t in (rules.quiet_from, rules.quiet_to)]
+        at = first_allowed(now, zone_of(row["time_zone"]), *quiet)
+        if at > now:  # it was decided, or failed, before the quiet hours it has come into
+            with self._serving.database.writing() as session:
+                outbox.release(session, [row["id"]], self._worker, not_before=at)
+            return "later"
         try:
             self._send(row, channel)
         except DeliveryError as failure:
@@ -193,7 +203,7 @@ def _not_any_more(row: dict[str, Any]) -> str:
     """Say why a notice is no longer wanted; empty = it is."""
     if not row["consented"]:
         return "the consent was withdrawn"
-    return "every pair is booked in by now" if row["busy"] else ""
+    return outbox.SETTLED if row["settled"] else ""
 
 
 def _message(row: dict[str, Any]) -> Message:

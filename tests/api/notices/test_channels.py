@@ -133,6 +133,10 @@ def test_a_server_that_ends_the_connection_between_mails_costs_nothing(bench):
     ("prepare", "permanent", "bad_address"),
     [
         (lambda m: m.refuse.update({"ada@mail.example": "550 5.1.1 no"}), True, True),
+        (lambda m: m.refuse.update({"ada@mail.example": "550 no such person"}), True, True),
+        (lambda m: m.refuse.update({"ada@mail.example": "554 5.7.1 relay denied"}), True, False),
+        (lambda m: m.refuse.update({"ada@mail.example": "550 5.7.1 you are listed"}), True, False),
+        (lambda m: m.refuse.update({"ada@mail.example": "550 5.1.8 bad sender"}), True, False),
         (lambda m: m.refuse.update({"ada@mail.example": "452 4.2.2 full"}), False, False),
         (lambda m: setattr(m, "refuse_data", "554 5.7.1 no"), True, False),
         (lambda m: setattr(m, "refuse_data", "451 4.3.0 later"), False, False),
@@ -142,7 +146,7 @@ def test_a_server_that_ends_the_connection_between_mails_costs_nothing(bench):
 def test_what_a_mail_server_answers_decides_what_becomes_of_it(
     bench, prepare, permanent, bad_address
 ):
-    """RFC 5321, 4.2.1: 4yz is for now, 5yz for good; only RCPT speaks of the address."""
+    """RFC 5321, 4.2.1: 4yz is for now, 5yz for good; only RCPT may speak of the address."""
     made = bench("mail")
     prepare(made.mailbox)
     with pytest.raises(DeliveryError) as caught:

@@ -38,6 +38,9 @@ def pair(pair_id: str = "oxford", book_in: float | None = 10, **more: object) ->
         "told_day": pd.NaT,
         "told_on": pd.NaT,
         "answer": None,
+        "waiting": None,
+        "lost_sole_id": None,
+        "lost_window": None,
     }
     return plain | more
 
@@ -133,6 +136,22 @@ def test_after_the_second_notice_there_is_silence_until_the_dates_move_far_away(
     again = decided(pair(book_in=10, **silent))
     assert again["why"].tolist() == ["due"]
     assert (again["window"].iloc[0], again["sequence"].iloc[0]) == (2, 1)
+
+
+def test_what_was_lost_does_not_count_but_takes_its_place():
+    """A second notice was lost: it is due again; the first of a sole was: the next is its first."""
+    lost = {"lost_sole_id": "oxford-1", "lost_window": 1}
+    out = decided(pair(**told(60), **lost))
+    assert out[["why", "window", "sequence"]].to_numpy().tolist() == [["second", 2, 2]]
+    out = decided(pair(**lost))
+    assert out[["why", "window", "sequence"]].to_numpy().tolist() == [["due", 2, 1]]
+    out = decided(pair(**{**lost, "lost_sole_id": "oxford-0", "lost_window": 3}))
+    assert out[["why", "window", "sequence"]].to_numpy().tolist() == [["due", 1, 1]]
+
+
+def test_nothing_follows_a_notice_that_has_not_gone_out():
+    assert why(pair(**told(60, waiting=True))) == "waiting"
+    assert why(pair(**told(60, waiting=False))) == "second"
 
 
 def test_no_second_notice_where_the_rules_want_none():

@@ -6,6 +6,10 @@ import re
 
 import pytest
 
+from api.schemas.bench import NewOrder
+from api.schemas.notices import ConsentGiven, ConsentWithdrawn
+from api.services.bench_orders import book
+from api.services.notices import consents
 from api.services.notices.choices import read_rules, read_template
 from api.services.notices.deciding import run
 from api.services.notices.sending import Sender
@@ -215,6 +219,33 @@ def test_letters_are_printed_one_a_page_and_leave_the_list(client, shop, clock):
     assert "/answers/" not in page.text, "nobody types such an address"
     assert post(client, "/notices/letters").status_code == 303
     assert "No letter waits" in client.get("/notices/letters").text
+
+
+def test_a_letter_nobody_wants_any_more_is_not_printed(client, shop, clock):
+    """Withdrawn, or booked in, between the list and the printer."""
+    with shop.database.writing() as session:
+        for wearer_id in ("ada", "bo", "cy"):
+            mail = {"wearer_id": wearer_id, "channel": "mail"}
+            consents.withdraw(session, ConsentWithdrawn(**mail), clock)
+            consent = {"wearer_id": wearer_id, "channel": "print", "how": "phone", "by": "Mo"}
+            consents.give(session, ConsentGiven(**consent), clock)
+    run(shop)
+    Sender(shop, worker="one", chance=lambda: 0.5).drain()
+    assert client.get("/notices/letters").text.count('class="letter"') == 3
+    assert client.get("/notices").text.count("on the list of letters since") == 3
+    with shop.database.writing() as session:
+        consents.withdraw(session, ConsentWithdrawn(wearer_id="bo", channel="print"), clock)
+        for i in range(3):
+            book(session, NewOrder(pair_id=f"cy-{i}", work="full_sole"), clock)
+    page = client.get("/notices/letters")
+    assert page.text.count('class="letter"') == 1
+    assert "Oxford ada-0" in page.text
+    last = re.search(r'name="up_to" value="(\d+)"', page.text)[1]
+    post(client, "/notices/letters", up_to=str(int(last) + 100))
+    with shop.database.reading() as session:
+        states = {row["wearer_id"]: row["state"] for row in list_notices(session, limit=9)}
+    assert states == {"ada": "sent", "bo": "cancelled", "cy": "cancelled"}
+    assert "printed 2026" in client.get("/notices").text
 
 
 def test_a_notice_that_failed_is_shown_and_can_be_tried_again(client, shop, change):

@@ -6,10 +6,12 @@ from datetime import timedelta
 
 import pytest
 
+from api.errors import Conflict
 from api.notices.message import DeliveryError
-from api.schemas.notices import BounceGiven, ConsentWithdrawn
+from api.schemas.notices import BounceGiven, ConsentGiven, ConsentWithdrawn
 from api.services.notices import consents
 from api.services.notices.deciding import run
+from api.services.notices.reading import retry
 from api.services.notices.sending import Sender
 from api.storage.notices import list_notices
 from api.storage.notices_consents import is_stopped
@@ -163,8 +165,6 @@ def test_a_server_that_is_down_for_a_day_loses_nothing(shop, sink, clock):
 
 
 def test_after_five_days_it_is_given_up_shown_and_may_be_tried_again(shop, sink, clock):
-    from api.services.notices.reading import retry
-
     run(shop, only={"ada"})
     sink.failure = DeliveryError("the mail server could not be used", permanent=False)
     for _ in range(60):
@@ -260,6 +260,37 @@ def test_nothing_goes_out_in_quiet_hours_and_all_of_it_after(shop, sink, clock, 
     assert sender(shop, sink).drain().sent == 1
 
 
+def test_a_retry_that_comes_into_quiet_hours_waits_for_their_end(shop, sink, clock, change):
+    change(quiet_from="20:00", quiet_to="08:00")
+    run(shop)
+    sink.failure = DeliveryError("the mail server could not be used", permanent=False)
+    sender(shop, sink).drain()
+    sink.failure = None
+    clock.move(hours=11)  # midnight in Vienna, 23:00 in UTC
+    assert sender(shop, sink).drain().sent == 0
+    assert {row["attempts"] for row in rows(shop)} == {1}, "waiting is no attempt"
+    clock.move(hours=8)  # 08:00 in Vienna
+    assert sender(shop, sink).drain().sent == 1
+    clock.move(hours=1)
+    assert sender(shop, sink).drain().sent == 1
+    assert [m.customer_id for m in sink.sent] == ["ada", "bo"]
+
+
+def test_pairs_with_a_new_sole_by_now_stop_a_notice(shop, sink):
+    from datetime import date
+
+    from sqlalchemy import update
+
+    from api.storage.tables import Sole
+
+    run(shop)
+    with shop.database.writing() as session:
+        gone = update(Sole).where(Sole.sole_id.like("ada-%"))
+        session.execute(gone.values(removed_on=date(2026, 11, 24)))
+    assert sender(shop, sink).drain().cancelled == 1
+    assert [m.customer_id for m in sink.sent] == ["bo"]
+
+
 def test_a_clock_set_back_sends_nothing_twice(shop, sink, clock):
     run(shop)
     sender(shop, sink).drain()
@@ -276,16 +307,52 @@ def test_second_notices_are_the_last(shop, sink, clock):
     clock.move(days=45)
     with shop.database.writing() as session:
         _forecast_anew(session, clock)
+    assert run(shop).notices == 0, "the first has not gone out yet"
+    sender(shop, sink).drain()
     run(shop)
+    sender(shop, sink).drain()
     clock.move(days=45)
     with shop.database.writing() as session:
         _forecast_anew(session, clock)
     assert run(shop).notices == 0
     assert sorted(row["sequence"] for row in rows(shop)) == [1, 1, 2, 2]
-    sender(shop, sink).drain()
     second = [m for m in sink.sent if "second word" in m.subject]
     assert len(second) == 2
     assert all("last word on it" in m.text for m in second)
+
+
+def test_what_was_never_delivered_is_no_first_notice(shop, sink, clock):
+    """Nobody is told `we wrote some weeks ago` who was not; what failed is not sent beside it."""
+    run(shop, only={"ada"})
+    sink.failure = DeliveryError("the server refused it (554)", permanent=True)
+    sender(shop, sink).drain()
+    sink.failure = None
+    assert run(shop, only={"ada"}).notices == 0, "it failed just now: not over and over"
+    clock.move(days=45)
+    with shop.database.writing() as session:
+        _forecast_anew(session, clock)
+    assert run(shop, only={"ada"}).notices == 1
+    failed = next(row for row in rows(shop) if row["state"] == "failed")
+    with shop.database.writing() as session, pytest.raises(Conflict, match="later notice"):
+        retry(shop, session, failed["notice_id"])
+    sender(shop, sink).drain()
+    assert [row["sequence"] for row in rows(shop)] == [1, 1]
+    assert "second word" not in sink.sent[0].subject
+
+
+def test_a_notice_that_was_stopped_leaves_the_customer_free_to_hear_of_other_pairs(
+    shop, sink, clock
+):
+    run(shop, only={"ada"})
+    ended = ConsentWithdrawn(wearer_id="ada", channel="mail")
+    with shop.database.writing() as session:
+        consents.withdraw(session, ended, clock)
+    given = ConsentGiven(wearer_id="ada", channel="mail", how="after all", by="Mo")
+    with shop.database.writing() as session:
+        consents.give(session, given, clock)
+    assert run(shop, only={"ada"}).notices == 1
+    sender(shop, sink).drain()
+    assert [m.customer_id for m in sink.sent] == ["ada"]
 
 
 def _forecast_anew(session, clock):

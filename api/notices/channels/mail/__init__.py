@@ -1,6 +1,6 @@
 """How does a notice go out as e-mail, and which failure means what?
 
-One SMTP connection serves many messages. A recipient refused with 5xx at RCPT is a bad address;
+One SMTP connection serves many messages. A 5xx at RCPT that speaks of the mailbox is a bad address;
 other 5xx answers stop the message only; everything else is tried again (RFC 5321, section 4.2.1).
 """
 
@@ -19,6 +19,10 @@ __all__ = ["Mail"]
 
 TIMEOUT_S = 30.0
 _CLOSING = 421  # RFC 5321, section 3.8: the server ends the connection
+# RFC 5321, 4.2.3: no such mailbox, not here, not allowed. Others speak of server or policy.
+_NO_MAILBOX = (550, 551, 553)
+_OF_THE_SENDER = ("5.1.7", "5.1.8")  # RFC 3463, 3.2: the other codes 5.1 speak of the recipient
+_MAILBOX_CLOSED = "5.2.1"  # RFC 3463, 3.3
 
 
 class Mail:
@@ -125,6 +129,13 @@ def _error(what: str, code: int, said: bytes | str, *, bad_address: bool = False
     enhanced = text.split(" ", 1)[0]
     shown = f"{code} {enhanced}" if enhanced[:2] in ("4.", "5.") and len(enhanced) < 12 else code
     permanent = 500 <= code <= 599
-    return DeliveryError(
-        f"{what} ({shown})", permanent=permanent, bad_address=bad_address and permanent
-    )
+    bad = bad_address and permanent and _of_mailbox(code, enhanced)
+    return DeliveryError(f"{what} ({shown})", permanent=permanent, bad_address=bad)
+
+
+def _of_mailbox(code: int, enhanced: str) -> bool:
+    """Whether a refusal is about the mailbox: a server that relays for nobody condemns none."""
+    if enhanced.startswith("5."):
+        addressed = enhanced.startswith("5.1.") and enhanced not in _OF_THE_SENDER
+        return addressed or enhanced == _MAILBOX_CLOSED
+    return code in _NO_MAILBOX
