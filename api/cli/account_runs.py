@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from rich.console import Console
 
-from api.cli.opening import opened, serving
+from api.cli.opening import by_terminal, opened, serving
+from api.clock import Clock
 from api.services.accounts import people
+from api.services.accounts.people import tidy_email
 from api.storage.accounts import list_tenants
 
 __all__ = ["run_invite", "run_list", "run_new_tenant", "run_remove"]
@@ -17,21 +19,26 @@ def _say(text: str) -> None:
 
 def run_new_tenant(tenant_id: str, name: str, kind: str) -> None:
     """Make a tenant and say how to work in it."""
-    with opened() as (database, _), database.writing() as session:
-        people.new_tenant(session, tenant_id=tenant_id, name=name, kind=kind)
+    with opened() as (database, _):
+        signed = by_terminal(database, "accounts new-tenant", tenant_id=tenant_id)
+        with signed.writing() as session:
+            people.new_tenant(session, tenant_id=tenant_id, name=name, kind=kind)
     _say(f"Made {tenant_id}. Commands work in it with SOLESPAN_TENANT={tenant_id}.")
 
 
 def run_invite(email: str, role: str) -> None:
     """Print the link of an invitation."""
-    with serving() as services, services.database.writing() as session:
-        secret = people.invite(
-            session,
-            tenant_pk=services.database.tenant_pk,
-            email=email,
-            role=role,
-            now=services.clock.now(),
-        )
+    with serving() as services:
+        signed = by_terminal(services.database, "accounts invite", email=tidy_email(email))
+        with signed.writing() as session:
+            secret = people.invite(
+                session,
+                tenant_pk=signed.tenant_pk,
+                email=email,
+                role=role,
+                now=services.clock.now(),
+                new_password=True,
+            )
         start = services.settings.public_address or "(the address of the service)"
     _say(f"{start}/join/{secret}")
     _say("It works once, within three days. Pass it on by a way you trust.")
@@ -49,6 +56,10 @@ def run_list() -> None:
 
 def run_remove(email: str) -> None:
     """End a membership."""
-    with opened() as (database, _), database.writing() as session:
-        people.remove_member(session, tenant_pk=database.tenant_pk, email=email)
+    with opened() as (database, _):
+        signed = by_terminal(database, "accounts remove", email=tidy_email(email))
+        with signed.writing() as session:
+            people.remove_member(
+                session, tenant_pk=signed.tenant_pk, member=email, now=Clock().now()
+            )
     _say(f"{email} is no member any more.")

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import json
 import os
+from dataclasses import replace
 from pathlib import Path
 
 import typer
 
-from api.cli.opening import serving
+from api.cli.opening import by_terminal, serving
 from api.errors import Conflict, Refused
 from api.services.customer_record import customer_record, erase_customer, refuse_unconfirmed
 
@@ -53,7 +54,8 @@ def run_erase(wearer_id: str, *, yes: bool) -> None:
                 show_default=False,
             )
             refuse_unconfirmed(wearer_id, typed)
-        erased = erase_customer(services, wearer_id)
+        signed = replace(services, database=by_terminal(services.database, "customer-erase"))
+        erased = erase_customer(signed, wearer_id)
     for table, count in erased["rows"].items():
         typer.echo(f"{table}: {count:,}")
     typer.echo("Erased. Copies of the database that you made still hold the customer.")

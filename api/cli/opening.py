@@ -12,11 +12,12 @@ from api.clock import Clock
 from api.errors import BadSetting
 from api.settings import Settings, load_settings
 from api.storage.accounts import find_tenant, list_tenants
+from api.storage.audit import Author
 from api.storage.schema import prepare
 from api.storage.session import Database, open_database
 from api.wiring import Services, build_services
 
-__all__ = ["opened", "serving"]
+__all__ = ["by_terminal", "opened", "serving"]
 
 
 @contextmanager
@@ -43,6 +44,12 @@ def serving(clock: Clock | None = None) -> Iterator[Services]:
         yield services.for_tenant(_number_of(services.database, settings.tenant))
     finally:
         services.database.close()
+
+
+def by_terminal(database: Database, command: str, **subject: str) -> Database:
+    """Give the same door, whose changes the audit log says were made by this command."""
+    author = Author("the terminal", f"solespan {command}", subject)
+    return database.for_tenant(database.tenant_pk, author)
 
 
 def _number_of(database: Database, tenant_id: str) -> int:

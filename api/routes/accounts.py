@@ -18,6 +18,7 @@ from api.routes.http import (
 )
 from api.schemas.accounts import (
     AuditPage,
+    Invitation,
     Invited,
     Link,
     Member,
@@ -28,6 +29,8 @@ from api.schemas.accounts import (
 )
 from api.schemas.fields import KnownId
 from api.services.accounts import people, tokens
+from api.services.accounts.people import tidy_email
+from api.storage.accounts import list_invitations
 from api.storage.audit import list_audit
 from api.storage.keys import list_tokens
 
@@ -35,7 +38,6 @@ __all__ = ["router"]
 
 router = APIRouter(tags=["accounts"], responses=PROBLEM_ANSWERS)
 _AS_JSON = [Depends(needs_json)]
-Email = Annotated[str, Path(max_length=200, description="whose. Unit: none (e-mail address)")]
 
 
 @router.get("/members", response_model=None, responses={200: {"model": list[Member]}})
@@ -43,37 +45,63 @@ def read_members(serving: Serving) -> Response:
     """List who may come in."""
     with serving.database.reading() as session:
         rows = people.members_of(session, serving.database.tenant_pk)
-    return json_answer([{"email": row["email"], "role": row["role"]} for row in rows])
+    return json_answer([{name: row[name] for name in ("user_id", "email", "role")} for row in rows])
 
 
-@router.delete("/members/{email}", response_model=None, status_code=204)
-def remove_member(serving: Serving, email: Email) -> Response:
-    """Let a member in no more, at once."""
+@router.delete("/members/{user_id}", response_model=None, status_code=204)
+def remove_member(
+    serving: Serving,
+    user_id: Annotated[KnownId, Path(description="which member. Unit: none (identifier)")],
+) -> Response:
+    """Let a member in no more, at once; the keys they made end as well."""
     with serving.database.writing() as session:
-        people.remove_member(session, tenant_pk=serving.database.tenant_pk, email=email)
+        people.remove_member(
+            session,
+            tenant_pk=serving.database.tenant_pk,
+            member=user_id,
+            now=serving.clock.now(),
+        )
     return Response(status_code=204)
 
 
+@router.get("/invitations", response_model=None, responses={200: {"model": list[Invitation]}})
+def read_invitations(serving: Serving) -> Response:
+    """List the invitations that nobody has used yet, without their addresses."""
+    with serving.database.reading() as session:
+        rows = list_invitations(session, serving.database.tenant_pk, serving.clock.now())
+    return json_answer([plain(row) for row in rows])
+
+
 @router.put(
-    "/invitations/{email}",
-    response_model=None,
-    responses={200: {"model": Invited}},
-    dependencies=_AS_JSON,
+    "/invitations", response_model=None, responses={200: {"model": Invited}}, dependencies=_AS_JSON
 )
-def invite(serving: Serving, email: Email, new: NewInvitation) -> Response:
-    """Make an invitation in the place of an older one.
+def invite(serving: Serving, new: NewInvitation) -> Response:
+    """Make an invitation in the place of an older one to the same person.
 
     Its address is shown this once, works once, and for three days.
     """
-    with serving.database.writing() as session:
+    with serving.database.about(email=tidy_email(new.email)[:200]).writing() as session:
         secret = people.invite(
             session,
             tenant_pk=serving.database.tenant_pk,
-            email=email,
+            email=new.email,
             role=new.role,
             now=serving.clock.now(),
         )
     return json_answer({"path": f"/join/{secret}"})
+
+
+@router.delete("/invitations/{invitation_id}", response_model=None, status_code=204)
+def withdraw_invitation(
+    serving: Serving,
+    invitation_id: Annotated[
+        KnownId, Path(description="which invitation. Unit: none (identifier)")
+    ],
+) -> Response:
+    """End an invitation that nobody has used."""
+    with serving.database.writing() as session:
+        people.withdraw(session, tenant_pk=serving.database.tenant_pk, invitation_id=invitation_id)
+    return Response(status_code=204)
 
 
 @router.get("/tokens", response_model=None, responses={200: {"model": list[Token]}})

@@ -17,7 +17,7 @@ from api.routes.page_http import (
     page_answer,
     refuse_foreign_form,
 )
-from api.services.accounts.page import do_form, people_page
+from api.services.accounts.page import do_form, people_page, subject_of
 from api.wiring import Services
 
 __all__ = ["router"]
@@ -42,13 +42,13 @@ def change_people(
     serving: Serving,
     request: Request,
     who: Sender,
-    what: Literal["invite", "remove", "token", "revoke", "link"],
+    what: Literal["invite", "withdraw", "remove", "token", "revoke", "link"],
     typed: Typed,
 ) -> Response:
     """Do what a form asks; a secret it made is shown on the answer and never again."""
     try:
         refuse_foreign_form(request, typed)
-        with serving.database.writing() as session:
+        with serving.database.about(**subject_of(what, typed)).writing() as session:
             shown = do_form(serving, session, who, what, typed)
     except SolespanError as error:
         said = f"{error.what} {error.remedy}"

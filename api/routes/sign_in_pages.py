@@ -15,8 +15,10 @@ from api.errors import SolespanError
 from api.routes.http import Sender, Serving
 from api.routes.page_http import PageRoute, Typed, Words, back_to, page_answer, refuse_foreign_form
 from api.services.accounts import people, sign_in, tokens
+from api.services.accounts.identity import Identity
 from api.services.accounts.secrets import SHORTEST
-from api.storage.accounts import tenants_of
+from api.storage.accounts import list_tenants, tenants_of
+from api.storage.audit import Author
 from api.wiring import Services, session_cookie_name
 from dashboards.cautions import FOR_WEARERS
 from dashboards.pages.pair import FormState
@@ -102,24 +104,38 @@ def sign_out_by_form(serving: Serving, request: Request, typed: Typed) -> Respon
 
 @router.get("/join/{secret}")
 def read_invitation(serving: Serving, request: Request, secret: Secret) -> Response:
-    """Show whom an invitation is for, and the form to choose a password."""
+    """Show whom an invitation is for, and the form to choose a password or to say yes."""
     return _join_page(serving, request, secret, FormState())
 
 
 @router.post("/join/{secret}")
 def accept_invitation(serving: Serving, request: Request, secret: Secret, typed: Typed) -> Response:
-    """Make the person a member with the password they chose."""
+    """Make the person a member, with the password they chose or the one they have."""
+    now = serving.clock.now()
     try:
         refuse_foreign_form(request, typed)
-        with serving.database.writing() as session:
+        with serving.database.reading() as session:
+            invited = people.invitation_of(session, secret, now)
+        author = Author(invited["email"], "POST /join/{secret}", {"role": invited["role"]})
+        database = serving.database.for_tenant(invited["tenant_pk"], author)
+        with database.writing() as session:
             people.accept(
-                session, secret=secret, password=typed.get("password", ""), now=serving.clock.now()
+                session,
+                secret=secret,
+                password=typed.get("password", ""),
+                now=now,
+                signed_in_pk=_person_pk(request),
             )
     except SolespanError as error:
         return _join_page(
             serving, request, secret, FormState({}, {error.where or "": error.what}), error.status
         )
-    return back_to("/sign-in")
+    return back_to("/sign-in" if invited["person_pk"] is None else "/account")
+
+
+def _person_pk(request: Request) -> int | None:
+    who: Identity | None = request.state.identity
+    return None if who is None else who.user_pk
 
 
 def _join_page(
@@ -127,7 +143,18 @@ def _join_page(
 ) -> Response:
     with serving.database.reading() as session:
         invited = people.invitation_of(session, secret, serving.clock.now())
-    context = {"form": form, "email": invited["email"], "shortest": SHORTEST}
+        tenants = {tenant["pk"]: tenant["name"] for tenant in list_tenants(session)}
+    person_pk = invited["person_pk"]
+    context = {
+        "form": form,
+        "email": invited["email"],
+        "shop": tenants[invited["tenant_pk"]],
+        "role": invited["role"],
+        "shortest": SHORTEST,
+        "has_password": person_pk is not None,
+        "signed_in": person_pk is not None and person_pk == _person_pk(request),
+        "here": request.url.path,
+    }
     return _outside(request, "join.html", context, status)
 
 

@@ -11,6 +11,7 @@ __all__ = [
     "AuditPage",
     "CustomerErased",
     "CustomerRecord",
+    "Invitation",
     "Invited",
     "Link",
     "Member",
@@ -35,8 +36,11 @@ class _Given(BaseModel):
 
 
 class NewInvitation(_Given):
-    """As what a person is invited."""
+    """Who is invited, and as what."""
 
+    email: Annotated[
+        str, Field(max_length=200, description="address they will sign in with. Unit: none (text)")
+    ]
     role: Annotated[Role, Field(description="what they may do. Unit: none (word)")] = "staff"
 
 
@@ -46,9 +50,21 @@ class Invited(BaseModel):
     path: Annotated[str, Field(description="address to pass on. Unit: none (path)")]
 
 
+class Invitation(BaseModel):
+    """An invitation without its address."""
+
+    invitation_id: Annotated[
+        str, Field(description="name it is withdrawn by. Unit: none (identifier)")
+    ]
+    email: Annotated[str, Field(description="whom it is for. Unit: none (e-mail address)")]
+    role: Annotated[Role, Field(description="what they may do then. Unit: none (word)")]
+    expires_at: Instant
+
+
 class Member(BaseModel):
     """A member of the tenant."""
 
+    user_id: Annotated[str, Field(description="name they are removed by. Unit: none (identifier)")]
     email: Annotated[str, Field(description="address they sign in with. Unit: none (text)")]
     role: Annotated[Role, Field(description="what they may do. Unit: none (word)")]
 

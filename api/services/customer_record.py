@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from datetime import date, datetime
 from typing import Any
 
@@ -13,7 +12,6 @@ from api.services.records import unknown_id
 from api.storage.customers import forget_quotes, held_of, remove_customer, words_of
 from api.storage.file_space import write_file_anew
 from api.storage.records import owner_of
-from api.storage.session import Database
 from api.wiring import Services
 
 __all__ = ["customer_record", "erase_customer", "refuse_unconfirmed"]
@@ -46,7 +44,7 @@ def erase_customer(serving: Services, wearer_id: str) -> dict[str, Any]:
 
     The audit log keeps that somebody was erased, not who. Raises `NotFound`.
     """
-    with _unnamed(serving.database).writing() as session:
+    with serving.database.about().writing() as session:
         number = _number(session, wearer_id, lock=True)
         held = held_of(session, number)
         words = words_of(held)
@@ -66,13 +64,6 @@ def refuse_unconfirmed(wearer_id: str, typed: str) -> None:
             accepted=wearer_id,
             remedy="Type the id exactly as it is shown.",
         )
-
-
-def _unnamed(database: Database) -> Database:
-    """Give the same door, whose audit entry does not name the customer."""
-    if database.author is None:
-        return database
-    return database.for_tenant(database.tenant_pk, replace(database.author, subject={}))
 
 
 def _number(session: Session, wearer_id: str, *, lock: bool) -> int:

@@ -7,11 +7,14 @@ from datetime import datetime, timedelta
 import structlog
 
 from api.clock import Clock
+from api.services.accounts.sign_in import FORGOTTEN_AFTER
 from api.services.idempotency import KEPT
 from api.settings import Settings
 from api.storage import retention
+from api.storage.accounts import sweep_invitations
 from api.storage.answers import forget_answers_before
 from api.storage.audit import forget_audit_before
+from api.storage.keys import sweep_keys
 from api.storage.session import Database
 
 __all__ = ["Sweeper"]
@@ -57,6 +60,12 @@ class Sweeper:
                 ),
             }
             forget_answers_before(session, now - KEPT)
+            sweep_keys(
+                session,
+                sessions_before=now - timedelta(hours=kept.session_idle_hours),
+                tries_before=now - FORGOTTEN_AFTER,
+            )
+            sweep_invitations(session, now)
         if any(gone.values()):
             log.info("swept", **gone)
         return gone

@@ -9,7 +9,16 @@ from __future__ import annotations
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import JSON, CheckConstraint, ForeignKey, Index, Integer, String, UniqueConstraint
+from sqlalchemy import (
+    JSON,
+    Boolean,
+    CheckConstraint,
+    ForeignKey,
+    Index,
+    Integer,
+    String,
+    UniqueConstraint,
+)
 from sqlalchemy.orm import Mapped, mapped_column
 
 from api.storage.results import _in, _public_id
@@ -146,11 +155,14 @@ class Invitation(Root):
     __tablename__ = "invitations"
 
     id: Mapped[int] = mapped_column(BigId, primary_key=True)
+    invitation_id: Mapped[str] = mapped_column(String(ID_LENGTH), unique=True, default=_public_id)
     tenant_pk: Mapped[int] = mapped_column(ForeignKey("tenants.id", ondelete="CASCADE"))
     email: Mapped[str] = mapped_column(String(ID_LENGTH))
     role: Mapped[str] = mapped_column(String(WORD_LENGTH))
     secret_hash: Mapped[str] = mapped_column(String(HASH_LENGTH), unique=True)
     expires_at: Mapped[datetime] = mapped_column(UtcDateTime)
+    # Whether somebody who belongs to another tenant as well may choose a new password with it.
+    new_password: Mapped[bool] = mapped_column(Boolean)
 
     __table_args__ = (
         _in("role", ROLES),

@@ -23,10 +23,13 @@ __all__ = [
     "find_tenant",
     "join",
     "leave",
+    "list_invitations",
     "list_members",
     "list_tenants",
     "put_invitation",
+    "remove_invitation",
     "set_password",
+    "sweep_invitations",
     "take_invitation",
     "tenants_of",
 ]
@@ -105,9 +108,9 @@ def tenants_of(session: Session, user_pk: int) -> list[dict[str, Any]]:
 
 
 def list_members(session: Session, tenant_pk: int) -> list[dict[str, Any]]:
-    """Return `user_pk`, `email` and `role` of a tenant's members, by address."""
+    """Return `user_pk`, `user_id`, `email` and `role` of a tenant's members, by address."""
     query = (
-        sa.select(_USERS.c.id.label("user_pk"), _USERS.c.email, _MEMBERS.c.role)
+        sa.select(_USERS.c.id.label("user_pk"), _USERS.c.user_id, _USERS.c.email, _MEMBERS.c.role)
         .join(_MEMBERS, _MEMBERS.c.user_pk == _USERS.c.id)
         .where(_MEMBERS.c.tenant_pk == tenant_pk)
         .order_by(_USERS.c.email)
@@ -137,6 +140,7 @@ def put_invitation(
     role: str,
     secret_hash: str,
     expires_at: datetime,
+    new_password: bool,
 ) -> None:
     """Keep an invitation in the place of an older one to the same address."""
     session.execute(
@@ -149,17 +153,43 @@ def put_invitation(
             role=role,
             secret_hash=secret_hash,
             expires_at=expires_at,
+            new_password=new_password,
         )
     )
+
+
+def list_invitations(session: Session, tenant_pk: int, now: datetime) -> list[dict[str, Any]]:
+    """Return `invitation_id`, `email`, `role` and `expires_at` of those still open, by address."""
+    query = sa.select(
+        _INVITED.c.invitation_id, _INVITED.c.email, _INVITED.c.role, _INVITED.c.expires_at
+    ).where(_INVITED.c.tenant_pk == tenant_pk, _INVITED.c.expires_at > now)
+    return [dict(row) for row in session.execute(query.order_by(_INVITED.c.email)).mappings()]
+
+
+def remove_invitation(session: Session, tenant_pk: int, invitation_id: str) -> bool:
+    """Withdraw an invitation; return whether the tenant had one of this id."""
+    query = sa.delete(_INVITED).where(
+        _INVITED.c.tenant_pk == tenant_pk, _INVITED.c.invitation_id == invitation_id
+    )
+    return bool(session.execute(query).rowcount)  # type: ignore[attr-defined]
+
+
+def sweep_invitations(session: Session, before: datetime) -> None:
+    """Delete the invitations that ended before that moment, and the addresses in them."""
+    session.execute(sa.delete(_INVITED).where(_INVITED.c.expires_at < before))
 
 
 def take_invitation(
     session: Session, secret_hash: str, now: datetime, *, keep: bool = False
 ) -> dict[str, Any] | None:
-    """Return `tenant_pk`, `email` and `role` of an invitation, and end it; None if it is over."""
-    query = sa.select(_INVITED.c.id, _INVITED.c.tenant_pk, _INVITED.c.email, _INVITED.c.role).where(
-        _INVITED.c.secret_hash == secret_hash, _INVITED.c.expires_at > now
-    )
+    """Return `tenant_pk`, `email`, `role` and `new_password`, and end it; None if it is over."""
+    query = sa.select(
+        _INVITED.c.id,
+        _INVITED.c.tenant_pk,
+        _INVITED.c.email,
+        _INVITED.c.role,
+        _INVITED.c.new_password,
+    ).where(_INVITED.c.secret_hash == secret_hash, _INVITED.c.expires_at > now)
     found = session.execute(query).mappings().one_or_none()
     if found is None:
         return None

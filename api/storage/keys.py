@@ -28,6 +28,7 @@ __all__ = [
     "end_session",
     "end_sessions",
     "end_tokens_named",
+    "end_tokens_of",
     "find_link",
     "find_session",
     "find_token",
@@ -169,6 +170,19 @@ def list_tokens(session: Session, tenant_pk: int) -> list[dict[str, Any]]:
         .order_by(_TOKENS.c.id.desc())
     )
     return [dict(row) for row in session.execute(query).mappings()]
+
+
+def end_tokens_of(session: Session, user_pk: int, tenant_pk: int, now: datetime) -> None:
+    """End what a person made in one tenant: joining it again gives none of it back."""
+    session.execute(
+        sa.update(_TOKENS)
+        .where(
+            _TOKENS.c.tenant_pk == tenant_pk,
+            _TOKENS.c.user_pk == user_pk,
+            _TOKENS.c.revoked_at.is_(None),
+        )
+        .values(revoked_at=now)
+    )
 
 
 def end_tokens_named(session: Session, tenant_pk: int, name: str, now: datetime) -> None:

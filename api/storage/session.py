@@ -11,6 +11,7 @@ import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
 from copy import copy
+from dataclasses import replace
 
 from sqlalchemy import Engine
 from sqlalchemy.exc import OperationalError
@@ -47,6 +48,12 @@ class Database:
         seen = copy(self)  # engine, pool and write lock stay shared
         seen.tenant_pk, seen.author = tenant_pk, author
         return seen
+
+    def about(self, **subject: str) -> Database:
+        """Give the same door, whose entries in the audit log say of whom or what they are."""
+        if self.author is None:
+            return self
+        return self.for_tenant(self.tenant_pk, replace(self.author, subject=subject))
 
     @contextmanager
     def reading(self) -> Iterator[Session]:

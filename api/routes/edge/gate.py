@@ -26,7 +26,7 @@ CONTROL = re.compile(r"[\x00-\x1f\x7f]")
 
 
 class Gate:
-    """Middleware that refuses foreign hosts, malformed addresses, cross-site changes and oversized bodies.
+    """Middleware that refuses what no route should see.
 
     `allowed_hosts` are host names without port; `max_body_bytes` holds everywhere except under
     `upload_path`, where `max_upload_bytes` does.

@@ -10,12 +10,13 @@ from sqlalchemy.orm import Session
 from api.services.accounts import people, tokens
 from api.services.accounts.identity import SCOPES, Identity
 from api.services.page_forms import Typed
+from api.storage.accounts import list_invitations
 from api.storage.audit import list_audit
 from api.storage.keys import list_tokens
 from api.storage.records import list_records
 from api.wiring import Services
 
-__all__ = ["do_form", "people_page"]
+__all__ = ["do_form", "people_page", "subject_of"]
 
 SHOWN_CHANGES = 30
 SHOWN_CUSTOMERS = 1000
@@ -28,12 +29,16 @@ SCOPE_WORDS = {
 
 
 def people_page(serving: Services, session: Session) -> dict[str, Any]:
-    """Return members, keys, customers and the last changes of a tenant."""
+    """Return members, open invitations, keys, customers and the last changes of a tenant."""
     tenant_pk = serving.database.tenant_pk
     wearers = list_records(session, "wearers", equal={}, limit=SHOWN_CUSTOMERS)
     return {
         "accounts": serving.settings.accounts,
         "members": people.members_of(session, tenant_pk),
+        "invitations": [
+            row | {"until": row["expires_at"].strftime("%Y-%m-%d %H:%M")}
+            for row in list_invitations(session, tenant_pk, serving.clock.now())
+        ],
         "tokens": [
             {
                 "token_id": row["token_id"],
@@ -59,6 +64,19 @@ def people_page(serving: Services, session: Session) -> dict[str, Any]:
     }
 
 
+def subject_of(what: str, typed: Typed) -> dict[str, str]:
+    """Say, for the audit log, what a form does and of whom; the secrets it makes stay out."""
+    named = {
+        "invite": ("email", "role"),
+        "remove": ("email",),
+        "withdraw": ("email",),
+        "token": ("name",),
+        "revoke": ("token_id",),
+        "link": ("do", "wearer"),
+    }[what]
+    return {"what": what} | {name: typed.get(name, "").strip()[:200] for name in named}
+
+
 def _day(moment: datetime | None) -> str:
     return "" if moment is None else moment.date().isoformat()
 
@@ -82,7 +100,9 @@ def do_form(
         )
         return {"what": "The invitation.", "secret": f"{start}/join/{secret}"}
     if what == "remove":
-        people.remove_member(session, tenant_pk=tenant_pk, email=typed.get("email", ""))
+        people.remove_member(session, tenant_pk=tenant_pk, member=typed.get("email", ""), now=now)
+    elif what == "withdraw":
+        people.withdraw(session, tenant_pk=tenant_pk, invitation_id=typed.get("invitation_id", ""))
     elif what == "token":
         scopes = [scope for scope in SCOPES if typed.get(f"scope_{scope}")]
         _, token = tokens.make_token(

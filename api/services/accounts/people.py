@@ -2,7 +2,9 @@
 
 Nobody is given a password: an owner makes an invitation, a secret address that works once within
 three days, and whoever opens it chooses their own. The same way leads back in for someone who
-forgot theirs.
+forgot theirs. Somebody who belongs to another tenant as well joins by signing in: else the owners
+of one shop could give themselves a password to the next. Only who is at the terminal may let them
+choose a new one.
 """
 
 from __future__ import annotations
@@ -26,6 +28,7 @@ __all__ = [
     "new_tenant",
     "remove_member",
     "tidy_email",
+    "withdraw",
 ]
 
 INVITED_FOR = timedelta(days=3)
@@ -54,10 +57,19 @@ def new_tenant(session: Session, *, tenant_id: str, name: str, kind: str) -> int
     return accounts.add_tenant(session, tenant_id=tenant_id, name=name, kind=kind)
 
 
-def invite(session: Session, *, tenant_pk: int, email: str, role: str, now: datetime) -> str:
+def invite(
+    session: Session,
+    *,
+    tenant_pk: int,
+    email: str,
+    role: str,
+    now: datetime,
+    new_password: bool = False,
+) -> str:
     """Make an invitation in the place of an older one, and return its secret.
 
-    Raises `Refused` for what is no address or no role.
+    With `new_password` the person chooses one whichever tenants they belong to. Raises `Refused`
+    for what is no address or no role, `Conflict` where no owner would be left.
     """
     email = tidy_email(email)
     if not _EMAIL.fullmatch(email):
@@ -69,6 +81,7 @@ def invite(session: Session, *, tenant_pk: int, email: str, role: str, now: date
         )
     if role not in ROLES:
         raise Refused(f"There is no role {role!r}.", where="role", accepted=", ".join(ROLES))
+    _refuse_without_owner(session, tenant_pk, email, role)
     secret = secrets.new_secret()
     accounts.put_invitation(
         session,
@@ -77,61 +90,106 @@ def invite(session: Session, *, tenant_pk: int, email: str, role: str, now: date
         role=role,
         secret_hash=secrets.hash_of(secret),
         expires_at=now + INVITED_FOR,
+        new_password=new_password,
     )
     return secret
 
 
 def invitation_of(session: Session, secret: str, now: datetime) -> dict[str, Any]:
-    """Return whom an invitation is for, without using it. Raises `NotFound`."""
+    """Return `tenant_pk`, `email`, `role` of an invitation and `person_pk`, without using it.
+
+    `person_pk` is whoever must be signed in to use it; None where a password is chosen. Raises
+    `NotFound`.
+    """
     found = accounts.take_invitation(session, secrets.hash_of(secret), now, keep=True)
     if found is None:
         raise _over()
-    return found
+    person = accounts.find_person(session, found["email"])
+    elsewhere = person is not None and any(
+        tenant["pk"] != found["tenant_pk"]
+        for tenant in accounts.tenants_of(session, person.user_pk)
+    )
+    signs_in = person if elsewhere and not found["new_password"] else None
+    return found | {"person_pk": signs_in.user_pk if signs_in else None}
 
 
-def accept(session: Session, *, secret: str, password: str, now: datetime) -> None:
-    """Use an invitation: the person is a member then, with this password.
+def accept(
+    session: Session, *, secret: str, password: str, now: datetime, signed_in_pk: int | None = None
+) -> None:
+    """Use an invitation: the person is a member then, with this password or the one they have.
 
-    Raises `NotFound` when it was used or is over, `Refused` for the password; it stays good then.
+    Raises `NotFound` when it was used or is over, `Refused` for the password or for who is not
+    signed in as they must, `Conflict` where no owner would be left; it stays good then.
     """
     found = invitation_of(session, secret, now)
-    fault = secrets.fault_of_password(password, email=found["email"])
-    if fault:
-        raise Refused(fault, where="password", remedy="Choose another; a sentence is good.")
+    if found["person_pk"] is None:
+        fault = secrets.fault_of_password(password, email=found["email"])
+        if fault:
+            raise Refused(fault, where="password", remedy="Choose another; a sentence is good.")
+    elif found["person_pk"] != signed_in_pk:
+        raise Refused(
+            f"{found['email']} has a password here already.",
+            remedy="Sign in with it, then open this address again.",
+        )
+    _refuse_without_owner(session, found["tenant_pk"], found["email"], found["role"])
     if accounts.take_invitation(session, secrets.hash_of(secret), now) is None:
         raise _over()
-    kept = secrets.hash_password(password)
-    person = accounts.find_person(session, found["email"])
-    if person is None:
-        user_pk = accounts.add_person(session, email=found["email"], password_hash=kept)
-    else:
-        user_pk = person.user_pk
-        accounts.set_password(session, user_pk, kept)
-        keys.end_sessions(session, user_pk)
+    user_pk = found["person_pk"] or _with_password(session, found["email"], password)
     accounts.join(session, user_pk=user_pk, tenant_pk=found["tenant_pk"], role=found["role"])
 
 
+def _with_password(session: Session, email: str, password: str) -> int:
+    kept = secrets.hash_password(password)
+    person = accounts.find_person(session, email)
+    if person is None:
+        return accounts.add_person(session, email=email, password_hash=kept)
+    accounts.set_password(session, person.user_pk, kept)
+    keys.end_sessions(session, person.user_pk)
+    return person.user_pk
+
+
 def members_of(session: Session, tenant_pk: int) -> list[dict[str, Any]]:
-    """Return `email` and `role` of a tenant's members."""
+    """Return `user_id`, `email` and `role` of a tenant's members."""
     return accounts.list_members(session, tenant_pk)
 
 
-def remove_member(session: Session, *, tenant_pk: int, email: str) -> None:
-    """End a membership, its sessions and tokens' power at once.
+def remove_member(session: Session, *, tenant_pk: int, member: str, now: datetime) -> None:
+    """End a membership, its sessions and tokens at once; `member` is an id or an e-mail address.
 
     Raises `NotFound`, or `Conflict` for the last owner.
     """
-    members = accounts.list_members(session, tenant_pk)
-    mine = [member for member in members if member["email"] == tidy_email(email)]
+    given = (member, tidy_email(member))
+    mine = [
+        row
+        for row in accounts.list_members(session, tenant_pk)
+        if row["user_id"] == given[0] or row["email"] == given[1]
+    ]
     if not mine:
-        raise NotFound("There is no such member.", where="email", remedy="Look at the list.")
-    owners = [member for member in members if member["role"] == "owner"]
-    if owners == mine:
-        raise Conflict(
-            "The last owner cannot be removed.", remedy="Invite another owner first, then remove."
-        )
+        raise NotFound("There is no such member.", where="member", remedy="Look at the list.")
+    _refuse_without_owner(session, tenant_pk, mine[0]["email"], "")
     accounts.leave(session, user_pk=mine[0]["user_pk"], tenant_pk=tenant_pk)
     keys.end_sessions(session, mine[0]["user_pk"], tenant_pk)
+    keys.end_tokens_of(session, mine[0]["user_pk"], tenant_pk, now)
+
+
+def _refuse_without_owner(session: Session, tenant_pk: int, email: str, role: str) -> None:
+    members = accounts.list_members(session, tenant_pk)
+    owners = [member["email"] for member in members if member["role"] == "owner"]
+    if owners == [email] and role != "owner":
+        raise Conflict(
+            "The last owner cannot be removed or made staff.",
+            remedy="Invite another owner first, who then can do it.",
+        )
+
+
+def withdraw(session: Session, *, tenant_pk: int, invitation_id: str) -> None:
+    """End an invitation that nobody has used. Raises `NotFound`."""
+    if not accounts.remove_invitation(session, tenant_pk, invitation_id):
+        raise NotFound(
+            "There is no such invitation; it may have been used.",
+            where="invitation_id",
+            remedy="Look at the list.",
+        )
 
 
 def _over() -> NotFound:

@@ -200,12 +200,13 @@ def test_a_removed_member_is_out_at_once_and_the_last_owner_stays(
     enter(client, STAFF)
     assert client.get("/v1/pairs").status_code == 200
     with services.database.writing() as session:
-        people.remove_member(session, tenant_pk=1, email=STAFF)
+        people.remove_member(session, tenant_pk=1, member=STAFF, now=services.clock.now())
     assert client.get("/v1/pairs").status_code == 401
     client.cookies.clear()
     assert client.get("/v1/pairs", headers={"authorization": f"Bearer {key}"}).status_code == 401
     enter(client, OWNER)
-    answer = client.delete(f"/v1/members/{OWNER}")
+    (ada,) = client.get("/v1/members").json()
+    answer = client.delete(f"/v1/members/{ada['user_id']}")
     assert answer.status_code == 409
     assert "last owner" in answer.json()["detail"]
 
