@@ -12,7 +12,15 @@ import pandas as pd
 
 from api.schemas.notices import NoticeRules
 
-__all__ = ["CUSTOMER_COLUMNS", "FOOT", "PAIR_COLUMNS", "REASONS", "decide", "reason_words"]
+__all__ = [
+    "BARRED",
+    "CUSTOMER_COLUMNS",
+    "FOOT",
+    "PAIR_COLUMNS",
+    "REASONS",
+    "decide",
+    "reason_words",
+]
 
 FOOT = "pair"  # both shoes go to the bench together, so a notice is about both
 WINDOW_DAYS = 84  # a day told that moves by more begins a new window
@@ -41,14 +49,14 @@ PAIR_COLUMNS = (
 CUSTOMER_COLUMNS = ("wearer_id", "today", "channel", "barred", "heard_on")
 
 REASONS: dict[str, str] = {
-    "due": "due for a notice",
-    "second": "due for a second notice",
+    "due": "due for a notice, counted to {day}",
+    "second": "due for a second notice, counted to {day}",
     "along": "comes along with another pair",
     "no forecast": "there is no forecast",
     "retired": "its last sole was taken off",
     "at the bench": "it is at a bench",
     "booked": "it is booked in already",
-    "answered": "the customer has answered",
+    "answered": "the customer wants no notice about this sole",
     "waiting": "the last notice about it has not gone out yet",
     "stale": "its forecast is of {day}",
     "beyond": "no day within the forecast's horizon",
@@ -58,10 +66,12 @@ REASONS: dict[str, str] = {
     "second later": "a second notice may go from {day}",
     "no consent": "no consent by any way this shop uses",
     "no address": "consent, but no address",
+    "not an address": "consent, but what stands as address is none",
     "stopped": "the address does not take mail",
     "too soon": "the customer was written to; next from {day}",
 }
 _NOTICE = ("due", "second")
+BARRED = ("no consent", "no address", "not an address", "stopped")
 
 
 def decide(pairs: pd.DataFrame, customers: pd.DataFrame, rules: NoticeRules) -> pd.DataFrame:
@@ -78,8 +88,8 @@ def decide(pairs: pd.DataFrame, customers: pd.DataFrame, rules: NoticeRules) -> 
         stopped before it went out): its sole and window.
     customers : DataFrame
         `CUSTOMER_COLUMNS`, one row a customer: `today` where they live, the `channel` they can be
-        written to by, or why not in `barred` (`no consent`, `no address`, `stopped`), and the date
-        of the last notice to them.
+        written to by, or why not in `barred` (one of `BARRED`), and the date of the last
+        notice to them.
     rules : NoticeRules
 
     Returns
@@ -116,7 +126,7 @@ def decide(pairs: pd.DataFrame, customers: pd.DataFrame, rules: NoticeRules) -> 
         "retired": (band == "retired").to_numpy(),
         "at the bench": (band == "away").to_numpy() | _is(pairs["busy"], "at the bench"),
         "booked": _is(pairs["busy"], "booked"),
-        "answered": same & pairs["answer"].isin(["declined", "elsewhere"]).to_numpy(),
+        "answered": told["any"] & pairs["answer"].isin(["declined", "elsewhere"]).to_numpy(),
         "waiting": (pairs["waiting"] == True).to_numpy(),  # noqa: E712 - None where never told
         "stale": as_of < today - np.timedelta64(STALE_DAYS, "D"),
         "beyond": np.isnat(day),
@@ -125,7 +135,7 @@ def decide(pairs: pd.DataFrame, customers: pd.DataFrame, rules: NoticeRules) -> 
         "early": notify > today,
         "second later": (sequence == 2) & (second_on > today),
     }
-    of_customer = {name: barred == name for name in ("no consent", "no address", "stopped")}
+    of_customer = {name: barred == name for name in BARRED}
     of_customer["too soon"] = next_on > today
     conditions = {**of_pair, **of_customer}
     first = np.where(sequence == 2, "second", "due")
@@ -135,8 +145,14 @@ def decide(pairs: pd.DataFrame, customers: pd.DataFrame, rules: NoticeRules) -> 
     why[along] = "along"
     written = np.isin(why.astype(str), (*_NOTICE, "along"))
     why_day = np.select(
-        [why == "stale", why == "early", why == "second later", why == "too soon"],
-        [as_of, notify, second_on, next_on],
+        [
+            why == "stale",
+            why == "early",
+            why == "second later",
+            why == "too soon",
+            np.isin(why.astype(str), _NOTICE),
+        ],
+        [as_of, notify, second_on, next_on, day],
         default=np.datetime64("NaT", "D"),
     )
     verdict = np.select([along, written], ["along", "notice"], default="no")

@@ -15,7 +15,7 @@ class Message:
     """One notice to one customer by one channel; the same at every attempt.
 
     message_id : of RFC 5322, with angle brackets. `unsubscribe_url` : https, or http on loopback.
-    pairs : for each pair `pair_id`, `label`, `when`, `bring_by` and its links.
+    pairs : for each pair `pair_id`, `label`, `when`, `sure`, `bring_by` and its links.
     """
 
     message_id: str

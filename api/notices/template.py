@@ -257,6 +257,7 @@ def sample_facts(name: str, n_pairs: int, *, second: bool) -> dict[str, Any]:
     pair = {
         "label": f"Oxford of {name}",
         "when": "between mid-March and early May",
+        "sure": "four times in five within that time",
         "bring_by": "by 12 March",
         "stop_wearing": False,
         "first_foot": "left",

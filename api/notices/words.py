@@ -7,18 +7,19 @@ from datetime import date
 
 from dashboards.wording import MONTHS
 
-__all__ = ["CAUTIONS", "THUMB_CHECK", "bring_by", "due_window"]
+__all__ = ["CAUTIONS", "THUMB_CHECK", "bring_by", "due_window", "how_sure"]
 
 # The check that needs no gauge and no photograph; grades are those of `forecast.frames.GRADES`.
 THUMB_CHECK: Sequence[str] = (
-    "Take the shoe off and clean the sole under the ball of the foot, where it is widest.",
-    "Press your thumb there as hard as you can, then at the waist, which never touches the ground.",
+    "Take the shoe off, look for nails and grit, and clean the ball, where the sole is widest.",
+    "Press your thumb there firmly, then at the waist, which never touches the ground.",
     "Compare: it does not move (firm), moves a little (give), flexes easily (soft), or has a hole.",
-    "Do the same with the other shoe, and tell us both. It takes a minute and moves the dates.",
+    "Do the same with the other shoe, and tell us both. It takes a minute and sharpens the dates.",
 )
 CAUTIONS: Sequence[str] = (
     "Smooth or worn leather soles slip on wet ground, and metal plates slip on stone.",
     "A sole worn through lets water into cork, insole and stitching: stop wearing the pair.",
+    "A sole or heel that comes loose, and a nail that stands out, can make you fall or hurt you.",
     "These dates are estimates, and nothing here says that a sole is safe: look at it yourself.",
 )
 
@@ -40,10 +41,21 @@ def due_window(p10: date | None, p90: date | None, today: date) -> str:
         return "now, or later" if p10 <= today else f"from {start} on, perhaps much later"
     last = _third(p90, year=p90.year != today.year)
     if p10 <= today:
-        return "now: it is likely at its limit" if p90 <= today else f"now or by {last}"
+        return "now" if p90 <= today else f"now or by {last}"
     first = _third(p10, year=p10.year not in (today.year, p90.year))
     same = (p10.year, _third(p10)) == (p90.year, _third(p90))
     return f"in {last}" if same else f"between {first} and {last}"
+
+
+def how_sure(p10: date | None, p90: date | None, today: date) -> str:
+    """Say what share of cases `due_window` speaks for; empty = it says so itself."""
+    if p10 is None or (p90 is None and p10 <= today):
+        return ""
+    if p90 is None:
+        return "nine times in ten not before"
+    if p90 <= today:
+        return "nine times in ten it is at its limit already"
+    return "nine times in ten by then" if p10 <= today else "four times in five within that time"
 
 
 def bring_by(day: date | None, today: date) -> str:

@@ -17,7 +17,7 @@ from sqlalchemy.orm import Session
 from api.errors import Conflict
 from api.storage.bench_tables import OPEN_STAGES, BenchOrder
 from api.storage.frames import frame_of_rows
-from api.storage.notices_tables import Notice, NoticePair, Outbox
+from api.storage.notices_tables import ENDING_ANSWERS, Notice, NoticePair, Outbox
 from api.storage.results import ForecastRow
 from api.storage.tables import Pair, Sole, Wearer
 from forecast.frames import FORECAST, Column
@@ -124,7 +124,8 @@ def load_busy(session: Session) -> dict[str, str]:
 def load_told(session: Session) -> pd.DataFrame:
     """Return the last notice about each pair that was not lost, and the last one if it was.
 
-    Lost is what failed or was stopped, unless it was answered. Columns `pair_id`, `told_sole_id`,
+    Lost is what failed or was stopped, unless it was answered; an `answer` that ends the matter for
+    a sole counts whichever notice of that sole it was given to. Columns `pair_id`, `told_sole_id`,
     `told_window`, `told_sequence`, `told_day`, `told_on`, `answer`, `waiting`; `lost_sole_id`,
     `lost_window`.
     """
@@ -135,6 +136,16 @@ def load_told(session: Session) -> pd.DataFrame:
     )
     lost = state.in_(("failed", "cancelled")) & _PAIRS.c.answer.is_(None)
     newest = sa.select(sa.func.max(_PAIRS.c.id)).group_by(_PAIRS.c.pair_pk)
+    of_sole = _PAIRS.alias("of_sole")
+    ended = (
+        sa.select(sa.func.max(of_sole.c.answer))
+        .where(
+            of_sole.c.pair_pk == _PAIRS.c.pair_pk,
+            of_sole.c.sole_id == _PAIRS.c.sole_id,
+            of_sole.c.answer.in_(ENDING_ANSWERS),
+        )
+        .scalar_subquery()
+    )
     unprinted = (_OUTBOX.c.channel == "print") & _OUTBOX.c.printed_at.is_(None)
     query = (
         sa.select(
@@ -144,7 +155,7 @@ def load_told(session: Session) -> pd.DataFrame:
             _PAIRS.c.sequence,
             _PAIRS.c.told_day,
             _NOTICES.c.decided_on,
-            _PAIRS.c.answer,
+            sa.func.coalesce(ended, _PAIRS.c.answer),
             _OUTBOX.c.state.in_(("pending", "claimed")) | unprinted,
         )
         .join(Pair, _PAIRS.c.pair_pk == Pair.id)

@@ -19,6 +19,7 @@ from api.storage.types import BigId, UtcDateTime
 
 __all__ = [
     "ANSWERS",
+    "ENDING_ANSWERS",
     "STATES",
     "Consent",
     "Notice",
@@ -29,6 +30,7 @@ __all__ = [
 
 STATES = ("pending", "claimed", "sent", "failed", "cancelled")
 ANSWERS = ("booked", "declined", "elsewhere", "checked")
+ENDING_ANSWERS = ("declined", "elsewhere")  # after these a sole is written about no more
 HASH_LENGTH = 64
 
 

@@ -31,7 +31,7 @@ WHY_WORDS = {
     "retired": "retired",
     "at the bench": "at a bench",
     "booked": "booked in already",
-    "answered": "answered already",
+    "answered": "wants no notice about it",
     "waiting": "the last notice waits",
     "stale": "forecast too old",
     "beyond": "no day in sight",
@@ -41,6 +41,7 @@ WHY_WORDS = {
     "second later": "second notice later",
     "no consent": "no consent",
     "no address": "no address",
+    "not an address": "what stands as address is none",
     "stopped": "address takes no mail",
     "too soon": "written to a short while ago",
 }

@@ -17,6 +17,7 @@ import pandas as pd
 from sqlalchemy.orm import Session
 
 from api.errors import Refused
+from api.notices.channels.mail.build import usable_address
 from api.notices.decide import CUSTOMER_COLUMNS, PAIR_COLUMNS, decide
 from api.notices.quiet import first_allowed, zone_of
 from api.schemas.notices import NoticeRules, NoticeTemplate
@@ -190,9 +191,16 @@ def _way(
     for name in rules.channels:
         if name not in agreed:
             continue
-        if not needs[name] or (email is not None and not bad):
+        if not needs[name]:
             return name, None
-        barred = "no address" if email is None else "stopped"
+        if email is None:
+            barred = "no address"
+        elif not usable_address(email):
+            barred = "not an address"
+        elif bad:
+            barred = "stopped"
+        else:
+            return name, None
     return None, barred
 
 

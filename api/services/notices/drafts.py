@@ -13,7 +13,7 @@ import pandas as pd
 from api.notices.decide import FOOT
 from api.notices.links import Link, sign_link
 from api.notices.template import Rendered, render_notice
-from api.notices.words import CAUTIONS, THUMB_CHECK, bring_by, due_window
+from api.notices.words import CAUTIONS, THUMB_CHECK, bring_by, due_window, how_sure
 from api.schemas.notices import NoticeRules, NoticeTemplate
 from api.services.notices.ready import link_base, mail_domain, secret_of
 from api.services.notices.tenants import tenant_number
@@ -108,6 +108,7 @@ class Writer:
         label = pair["label"]
         hand_over = [d for d in (pair["send_by"], pair["ask_on"]) if pd.notna(d)]
         first_foot = pair["first_foot"]
+        interval = (_day(pair["due_p10"]), _day(pair["due_p90"]), today)
         links = {
             f"{purpose}_link": f"{self._base}/answers/"
             + self._token(purpose, notice_id, place, self._rules.link_days)
@@ -116,7 +117,8 @@ class Writer:
         return {
             "pair_id": pair["pair_id"],
             "label": " ".join(label.split()) if isinstance(label, str) else pair["pair_id"],
-            "when": due_window(_day(pair["due_p10"]), _day(pair["due_p90"]), today),
+            "when": due_window(*interval),
+            "sure": how_sure(*interval),
             "bring_by": bring_by(_day(min(hand_over)) if hand_over else None, today),
             "stop_wearing": pair["band"] == "stop wearing",
             "first_foot": first_foot if isinstance(first_foot, str) else "",

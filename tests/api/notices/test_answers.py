@@ -130,9 +130,27 @@ def test_declining_keeps_the_shop_quiet_about_this_sole(client, shop, text, cloc
     clock.move(days=80)
     seen = look(shop).decisions.set_index("pair_id")
     assert seen.loc["ada-0", "why"] == "answered"
+    _dates_move(shop, days=200)
+    seen = look(shop).decisions.set_index("pair_id")
+    assert seen.loc["ada-0", "why"] == "answered", "`not about this sole again` is said and kept"
+    assert seen.loc["ada-1", "why"] != "answered"
     with shop.database.reading() as session:
         (outcome,) = load_outcomes(session).to_dict("records")
     assert (outcome["pair_id"], outcome["outcome"]) == ("ada-0", "declined")
+
+
+def _dates_move(shop, days):
+    """The forecast is of today, and every day in it is later."""
+    import pandas as pd
+
+    from api.storage.forecasts import load_forecasts, replace_forecasts
+
+    with shop.database.writing() as session:
+        frame = load_forecasts(session)
+        for name in [c for c in frame if c.startswith("due_")] + ["send_by", "book_by"]:
+            frame[name] += pd.Timedelta(days=days)
+        frame["as_of"] = pd.Timestamp(shop.clock.today()).as_unit("s")
+        replace_forecasts(session, frame)
 
 
 def test_done_elsewhere_ends_the_sole_on_its_day(client, shop, text):

@@ -8,7 +8,14 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from api.notices.decide import CUSTOMER_COLUMNS, PAIR_COLUMNS, REASONS, decide, reason_words
+from api.notices.decide import (
+    BARRED,
+    CUSTOMER_COLUMNS,
+    PAIR_COLUMNS,
+    REASONS,
+    decide,
+    reason_words,
+)
 from api.schemas.notices import NoticeRules
 
 TODAY = pd.Timestamp("2026-11-25")
@@ -107,7 +114,7 @@ def test_each_pair_has_its_reason(given, reason):
     assert why(given) == reason
 
 
-@pytest.mark.parametrize("barred", ["no consent", "no address", "stopped"])
+@pytest.mark.parametrize("barred", BARRED)
 def test_nobody_is_written_to_who_cannot_or_does_not_want_to_be(barred):
     out = decided(pair(), who=[customer(barred=barred, channel=None)])
     assert out["why"].tolist() == [barred]
@@ -147,6 +154,12 @@ def test_what_was_lost_does_not_count_but_takes_its_place():
     assert out[["why", "window", "sequence"]].to_numpy().tolist() == [["due", 2, 1]]
     out = decided(pair(**{**lost, "lost_sole_id": "oxford-0", "lost_window": 3}))
     assert out[["why", "window", "sequence"]].to_numpy().tolist() == [["due", 1, 1]]
+
+
+def test_who_wants_no_notice_about_a_sole_gets_none_however_its_dates_move():
+    declined = told(100, answer="declined", told_day=-90)
+    assert why(pair(**declined)) == "answered"
+    assert why(pair(sole_id="oxford-2", **declined)) == "due", "that was about another sole"
 
 
 def test_nothing_follows_a_notice_that_has_not_gone_out():

@@ -10,7 +10,7 @@ from api.errors import Conflict
 from api.notices.message import DeliveryError
 from api.schemas.notices import BounceGiven, ConsentGiven, ConsentWithdrawn
 from api.services.notices import consents
-from api.services.notices.deciding import run
+from api.services.notices.deciding import look, run
 from api.services.notices.reading import retry
 from api.services.notices.sending import Sender
 from api.storage.notices import list_notices
@@ -408,20 +408,30 @@ def test_what_a_real_server_refuses_is_told_apart(shop_on, new_address):
 
 
 def test_an_address_that_is_none_stops_only_its_own_notice(shop_on, new_address):
+    mailbox = Mailbox()
+    with mail_server(mailbox) as port:
+        shop = shop_on(new_address, smtp_port=port)
+        bad = "ada@mail.example\r\nBcc: eve@mail.example"
+        _set_address(shop, bad)
+        assert look(shop).customers.set_index("wearer_id").loc["ada", "barred"] == "not an address"
+        assert run(shop).notices == 1, "the preview knows it"
+        done = Sender(shop, worker="one", chance=lambda: 0.5).drain()
+        assert (done.sent, done.failed) == (1, 0)
+        _set_address(shop, "ada@mail.example")
+        assert run(shop).notices == 1
+        _set_address(shop, bad)  # after it was decided
+        done = Sender(shop, worker="one", chance=lambda: 0.5).drain()
+    assert (done.sent, done.failed) == (0, 1)
+    assert mailbox.recipients == [["bo@mail.example"]]
+
+
+def _set_address(shop, address):
     from sqlalchemy import update
 
     from api.storage.tables import Wearer
 
-    mailbox = Mailbox()
-    with mail_server(mailbox) as port:
-        shop = shop_on(new_address, smtp_port=port)
-        with shop.database.writing() as session:
-            bad = "ada@mail.example\r\nBcc: eve@mail.example"
-            session.execute(update(Wearer).where(Wearer.wearer_id == "ada").values(email=bad))
-        run(shop)
-        done = Sender(shop, worker="one", chance=lambda: 0.5).drain()
-    assert (done.sent, done.failed) == (1, 1)
-    assert mailbox.recipients == [["bo@mail.example"]]
+    with shop.database.writing() as session:
+        session.execute(update(Wearer).where(Wearer.wearer_id == "ada").values(email=address))
 
 
 def test_no_server_at_all_is_a_reason_to_try_again(shop):

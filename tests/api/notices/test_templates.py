@@ -33,7 +33,8 @@ def test_the_shipped_wording_can_be_used_and_says_what_it_must():
         assert all(f"https://shop.example/answers/{p}" in part for p in ("book", "check"))
         assert THUMB_CHECK[1] in part
         assert CAUTIONS[0] in part
-    assert "four times in five" in said.text
+        assert "four times in five" in part
+        assert "no photograph" in part
 
 
 @pytest.mark.parametrize(
@@ -121,6 +122,7 @@ def test_no_name_changes_the_shape_of_the_mail(name, second):
 def test_the_wording_in_a_second_notice_is_gentle_and_the_last():
     text = render_notice(shipped_template(), sample_facts("Ada", 1, second=True)).text
     assert re.search(r"This is the last word on it", text)
+    assert "not heard" not in text, "they may have told how the sole feels"
 
 
 def test_a_value_that_fails_while_filling_in_leaves_nothing_half_done():
