@@ -27,7 +27,11 @@ class LinkForged(Exception):
 
 
 class LinkExpired(Exception):
-    """The token was ours, and its time is over."""
+    """The token was ours, and its time is over; `tenant` is the number of its shop."""
+
+    def __init__(self, tenant: int) -> None:
+        super().__init__()
+        self.tenant = tenant
 
 
 @dataclass(frozen=True)
@@ -73,7 +77,7 @@ def read_link(token: str, secret: str, now: datetime) -> Link:
     purpose, tenant, notice, place, ends = _PACKED.unpack(packed)
     expires_at = datetime.fromtimestamp(ends, UTC)
     if now > expires_at:
-        raise LinkExpired
+        raise LinkExpired(tenant)
     return Link(PURPOSES[purpose], tenant, UUID(bytes=notice).hex, place, expires_at)
 
 

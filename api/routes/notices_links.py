@@ -23,10 +23,20 @@ from api.notices.links import form_token
 from api.notices.words import CAUTIONS, THUMB_CHECK
 from api.routes.http import Serving
 from api.routes.page_http import Typed, Words
-from api.services.notices.answering import Asked, answer, open_link, unsubscribe
+from api.schemas.notices import NoticeRules
+from api.services.notices.answering import (
+    LONGEST_AHEAD,
+    Asked,
+    LinkOver,
+    answer,
+    dates_now,
+    open_link,
+    open_order,
+    still_written_to,
+    unsubscribe,
+)
 from api.services.notices.choices import read_rules
 from api.services.notices.ready import secret_of
-from api.storage.notices import load_busy
 from api.wiring import Services
 from dashboards.pages.notices_outside import answer_page, link_failure_page, unsubscribe_page
 from dashboards.pages.pair import FormState
@@ -50,9 +60,9 @@ class LinkRoute(APIRoute):
             try:
                 return await handler(request)
             except SolespanError as error:
-                return _page(
-                    link_failure_page(error.title, [error.what, error.remedy]), error.status
-                )
+                shop = error.shop if isinstance(error, LinkOver) else None
+                said = [error.what, error.remedy]
+                return _page(link_failure_page(error.title, said), error.status, shop)
             except RequestValidationError:
                 return _page(link_failure_page("This link cannot be read", []), 404)
             except HTTPException as error:
@@ -66,14 +76,22 @@ router = APIRouter(route_class=LinkRoute)
 Token = Annotated[str, Path(max_length=200, pattern=r"^[A-Za-z0-9_-]+$")]
 
 
-def _page(context: Mapping[str, Any], status: int = 200, shop_name: str = "") -> HTMLResponse:
+def _page(
+    context: Mapping[str, Any], status: int = 200, shop: Services | None = None
+) -> HTMLResponse:
+    rules = NoticeRules()
+    if shop is not None:
+        with shop.database.reading() as session:
+            rules, _ = read_rules(session)
     common = {
-        "shop_name": shop_name,
+        "shop_name": rules.shop_name,
+        "contact": rules.shop_contact.splitlines(),
         "cautions": CAUTIONS,
         "thumb_check": THUMB_CHECK,
         "token": "",
         "today": "",
         "day": "",
+        "last_day": "",
         "form": FormState(),
     }
     page = render("notice_answer.html", {**common, **context})
@@ -102,7 +120,8 @@ def give_answer(serving: Serving, token: Token, typed: Typed) -> Response:
 def read_unsubscribe_page(serving: Serving, token: Token, done: Words = "") -> HTMLResponse:
     """Show the button that ends it; nothing is changed."""
     form = {"token": form_token(token, secret_of(serving))}
-    return _page(unsubscribe_page(done=done == "yes") | form)
+    shop, agrees = still_written_to(serving, token)
+    return _page(unsubscribe_page(done=done == "yes" and not agrees) | form, shop=shop)
 
 
 @router.post("/unsubscribe/{token}")
@@ -128,12 +147,17 @@ def _answer_page(
     error: SolespanError | None = None,
 ) -> HTMLResponse:
     with asked.serving.database.reading() as session:
-        rules, _ = read_rules(session)
-        booked = asked.pair["pair_id"] in load_busy(session)
+        order = open_order(session, asked.pair["pair_id"])
+        dates = dates_now(session, asked) if done else None
     told = asked.notice["payload"]["pairs"][asked.link.place]
     answered = asked.pair["answer"]
     context = answer_page(
-        asked.link.purpose, told, answered=answered, done=done and bool(answered), booked=booked
+        asked.link.purpose,
+        told,
+        answered=answered,
+        done=done and bool(answered),
+        order=order,
+        dates=dates,
     )
     errors = {}
     if error is not None:
@@ -146,9 +170,10 @@ def _answer_page(
         "form": FormState(dict(typed or {}), errors),
         "token": form_token(token, secret_of(serving)),
         "today": asked.today.isoformat(),
+        "last_day": (asked.today + LONGEST_AHEAD).isoformat(),
         "day": (asked.today + timedelta(days=DAYS_AHEAD)).isoformat(),
     }
-    return _page(context, error.status if error else 200, rules.shop_name)
+    return _page(context, error.status if error else 200, asked.serving)
 
 
 def _refuse_foreign(serving: Services, token: str, typed: Mapping[str, str]) -> None:

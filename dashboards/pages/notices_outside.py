@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any
+
+from dashboards.wording import long_date
 
 __all__ = ["answer_page", "link_failure_page", "unsubscribe_page"]
 
@@ -19,15 +22,19 @@ _ASK = {
     "decline": ("Not this time", "We will not write about this sole again."),
 }
 _DONE = {
-    "booked": "It is booked in. Thank you; we look out for it.",
-    "checked": "Thank you. The dates have been worked out anew.",
     "elsewhere": "Thank you. We will not write about the old sole again.",
     "declined": "Thank you for telling us. We will not write about this sole again.",
 }
 
 
 def answer_page(
-    purpose: str, told: dict[str, Any], *, answered: str | None, done: bool, booked: bool
+    purpose: str,
+    told: dict[str, Any],
+    *,
+    answered: str | None,
+    done: bool,
+    order: Mapping[str, Any] | None,
+    dates: Mapping[str, Any] | None,
 ) -> dict[str, Any]:
     """Say what a link is for, about which pair, and what has been answered.
 
@@ -39,14 +46,18 @@ def answer_page(
         The answer given so far.
     done : bool
         Whether it was given just now.
-    booked : bool
-        Whether the pair is booked in or at the bench.
+    order : mapping or None
+        The open order of the pair: `expected_on`, `by_post`, and whether it is `received`.
+    dates : mapping or None
+        `when`, `sure`, `bring_by` and `stop_wearing` as they are now; None while there are none.
     """
     heading, lead = _ASK[purpose]
-    over = purpose == "book" and booked
+    over = purpose == "book" and order is not None
     said = _DONE.get(answered or "", "") if done else ""
-    if over and not done:
-        said = "This pair is booked in already; there is nothing more to do."
+    if over and order is not None:
+        said = ("Thank you. " if done else "") + _booked(order)
+    elif done and answered == "checked":
+        said = _checked(dates)
     return {
         "heading": f"{heading}: {told['label']}",
         "lead": lead.format(when=told["when"], bring_by=told["bring_by"]),
@@ -56,6 +67,25 @@ def answer_page(
         "purpose": purpose,
         "problem": "",
     }
+
+
+def _booked(order: Mapping[str, Any]) -> str:
+    if order["received"]:
+        return "This pair is with us already; there is nothing more to do."
+    how = "you post it" if order["by_post"] else "you bring it"
+    on = f" on {long_date(order['expected_on'])}" if order["expected_on"] else ""
+    return f"This pair is booked in already: {how}{on}. To change that, please get in touch."
+
+
+def _checked(dates: Mapping[str, Any] | None) -> str:
+    if dates is None:
+        return "Thank you. The dates will be worked out anew."
+    sure = f" ({dates['sure']})" if dates["sure"] else ""
+    stop = "Please stop wearing this pair. " if dates["stop_wearing"] else ""
+    return (
+        f"Thank you. The dates have been worked out anew. {stop}"
+        f"A new sole is due {dates['when']}{sure}. Please bring or post it {dates['bring_by']}."
+    )
 
 
 def unsubscribe_page(*, done: bool) -> dict[str, Any]:

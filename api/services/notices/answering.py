@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, timedelta
 from typing import Any
 
 from sqlalchemy.orm import Session
@@ -17,21 +17,38 @@ from sqlalchemy.orm import Session
 from api.errors import Conflict, NotFound, Refused, SolespanError
 from api.notices.channels import CHANNELS
 from api.notices.links import Link, LinkExpired, LinkForged, read_link
+from api.notices.words import bring_by, due_window, how_sure
 from api.schemas.bench import NewOrder
 from api.services import bench_orders, records
 from api.services.notices.consents import hear_no_more
 from api.services.notices.ready import secret_of
 from api.services.notices.tenants import for_tenant
 from api.storage import notices as stored
+from api.storage.bench import list_orders
+from api.storage.bench_tables import OPEN_STAGES
 from api.storage.due import forecast_of_pair
+from api.storage.notices_consents import held_consents
 from api.storage.records import owner_of, soles_of
 from api.storage.workload import put_outcome
 from api.wiring import Services
 from forecast.frames import FEET, GRADES
 
-__all__ = ["Asked", "LinkUnknown", "answer", "open_link", "unsubscribe"]
+__all__ = [
+    "LONGEST_AHEAD",
+    "Asked",
+    "LinkOver",
+    "LinkUnknown",
+    "answer",
+    "dates_now",
+    "open_link",
+    "open_order",
+    "still_written_to",
+    "unsubscribe",
+]
 
 NOT_BOOKED = "Booked by the customer, from a notice."
+MOST_ORDERS = 50  # of one pair, looked at for an open one: those are the newest
+LONGEST_AHEAD = timedelta(days=366)
 
 
 class LinkUnknown(NotFound):
@@ -41,11 +58,12 @@ class LinkUnknown(NotFound):
 
 
 class LinkOver(SolespanError):
-    """A link whose time is over."""
+    """A link whose time is over; `shop` is whose it was, unless that is gone too."""
 
     status = 410
     code = "link-over"
     title = "The time of this link is over"
+    shop: Services | None = None
 
 
 @dataclass(frozen=True)
@@ -71,6 +89,49 @@ def open_link(serving: Services, token: str, purpose: str | None = None) -> Aske
     if notice is None or pair is None:
         raise _unknown()
     return Asked(shop, link, notice, pair, shop.clock.today(notice["time_zone"]))
+
+
+def still_written_to(serving: Services, token: str) -> tuple[Services, bool]:
+    """Read a way out: whose shop it is, and whether its customer agrees to be written to still.
+
+    Raises `LinkUnknown`, `LinkOver`.
+    """
+    shop, link = _checked(serving, token)
+    if link.purpose != "unsubscribe":
+        raise _unknown()
+    with shop.database.reading() as session:
+        notice = stored.find_notice(session, link.notice_id)
+        held = notice is not None and held_consents(session, [notice["wearer_id"]])
+    return shop, bool(held)
+
+
+def open_order(session: Session, pair_id: str) -> dict[str, Any] | None:
+    """Return `expected_on`, `by_post` and whether it is `received`, of a pair's open order."""
+    orders = list_orders(session, stage=None, pair_id=pair_id, below_id=None, limit=MOST_ORDERS)
+    found = next((order for order in orders if order["stage"] in OPEN_STAGES), None)
+    if found is None:
+        return None
+    waiting = found["stage"] in ("booked", "in_post")
+    return {
+        "expected_on": found["expected_on"],
+        "by_post": found["by_post"],
+        "received": not waiting,
+    }
+
+
+def dates_now(session: Session, asked: Asked) -> dict[str, Any] | None:
+    """Return `when`, `sure`, `bring_by` and `stop_wearing` of a pair as they are now, or None."""
+    rows = forecast_of_pair(session, asked.pair["pair_id"])
+    row = next((r for r in rows if r["foot"] == "pair" and r["point"] == "ball"), None)
+    if row is None:
+        return None
+    interval = (row["due_p10"], row["due_p90"], asked.today)
+    return {
+        "when": due_window(*interval),
+        "sure": how_sure(*interval),
+        "bring_by": bring_by(row["send_by"], asked.today),
+        "stop_wearing": row["band"] == "stop wearing",
+    }
 
 
 def unsubscribe(serving: Services, token: str, how: str) -> None:
@@ -106,12 +167,14 @@ def _checked(serving: Services, token: str) -> tuple[Services, Link]:
         link = read_link(token, secret_of(serving), serving.clock.now())
     except LinkForged:
         raise _unknown() from None
-    except LinkExpired:
-        raise LinkOver(
+    except LinkExpired as ended:
+        over = LinkOver(
             "The time of this link is over.",
             where="the address",
             remedy="Please get in touch with the shop.",
-        ) from None
+        )
+        over.shop = for_tenant(serving, ended.tenant)
+        raise over from None
     shop = for_tenant(serving, link.tenant)
     if shop is None:
         raise _unknown()
@@ -136,12 +199,13 @@ def _book(session: Session, asked: Asked, typed: Mapping[str, str]) -> str:
         )
     by_post = typed.get("way") == "post"
     day = _day(typed, "day", "Give the day on which you bring or post it.")
-    if day < asked.today:
+    last = asked.today + LONGEST_AHEAD
+    if not asked.today <= day <= last:
         raise Refused(
-            f"{day} is past.",
+            f"{day} is past." if day < asked.today else f"{day} is too far away.",
             where="day",
-            accepted=f"{asked.today} or later",
-            remedy="Choose a day to come.",
+            accepted=f"{asked.today} to {last}",
+            remedy="Choose a day to come, within a year.",
         )
     order = NewOrder(
         pair_id=pair_id, work="full_sole", expected_on=day, by_post=by_post, note=NOT_BOOKED

@@ -98,7 +98,8 @@ def test_a_form_of_another_site_is_refused(client, shop, text, purpose, token):
 def test_booking_in_makes_an_order_once(client, shop, text):
     path = link_in(text, "book")
     answer = send(client, path, way="post", day="2026-12-03")
-    assert "It is booked in" in answer.text
+    assert "booked in already: you post it on 3 December 2026" in answer.text
+    assert "12 Last Lane" in answer.text, "where it is to be posted"
     again = client.post(path, data={"form_token": _form_token(path), "day": "2026-12-04"})
     assert again.status_code == 409
     assert "booked in already" in again.text
@@ -116,7 +117,7 @@ def _form_token(path: str) -> str:
     return form_token(path.rsplit("/", 1)[1], SECRET)
 
 
-@pytest.mark.parametrize("day", ["", "soon", "2026-11-24", "2026-13-01"])
+@pytest.mark.parametrize("day", ["", "soon", "2026-11-24", "2026-13-01", "2062-12-01"])
 def test_a_day_that_cannot_be_is_told_beside_the_field(client, shop, text, day):
     before = everything(shop)
     answer = send(client, link_in(text, "book"), way="bring", day=day)
@@ -175,7 +176,7 @@ def test_a_day_ahead_or_before_the_sole_was_fitted_is_refused(client, shop, text
 def test_a_thumb_check_is_logged_for_both_feet_and_told_again_replaced(client, shop, text):
     path = link_in(text, "check")
     answer = send(client, path, left="firm", right="give")
-    assert "worked out anew" in answer.text
+    assert "will be worked out anew" in answer.text, "nothing has been fitted here"
     send(client, path, left="soft", right="give")
     with shop.database.reading() as session:
         checks = list_records(session, "checks", equal={"pair_id": "ada-0"}, limit=9)
@@ -213,8 +214,14 @@ def test_one_click_unsubscribes_without_cookie_or_form_and_twice_is_as_once(clie
 def test_the_plain_page_unsubscribes_with_its_button(client, shop, text):
     page = send(client, link_in(text, "unsubscribe"))
     assert "We will write to you no more" in page.text
+    assert "Hide &amp; Welt" in page.text
     with shop.database.reading() as session:
         assert consents_of(session, "ada", 9)[0]["withdrawn_how"] == "on the page"
+
+
+def test_the_page_says_that_it_is_done_only_when_it_is(client, text):
+    page = client.get(link_in(text, "unsubscribe"), params={"done": "yes"})
+    assert "Press the button" in page.text
 
 
 def test_a_link_of_one_purpose_opens_no_other(client, text):
@@ -230,6 +237,7 @@ def test_a_link_that_is_not_ours_leads_nowhere_in_words(client, shop, token):
     for path in (f"/answers/{token}", f"/unsubscribe/{token}?done=no"):
         page = client.get(path) if "answers" in path else client.post(path)
         assert page.status_code in (400, 404, 422)
+    assert client.get(f"/unsubscribe/{token}").status_code >= 400
     page = client.get(f"/answers/{'A' * 60}")
     assert "leads nowhere" in page.text
     assert "<nav" not in page.text
@@ -240,6 +248,8 @@ def test_an_answer_ends_with_its_time_and_the_way_out_much_later(client, text, c
     clock.move(days=61)
     assert client.get(book).status_code == 410
     assert "is over" in client.get(book).text
+    assert "Hide &amp; Welt" in client.get(book).text
+    assert "12 Last Lane" in client.get(book).text, "how to reach the shop instead"
     one_click = {"content": "List-Unsubscribe=One-Click", "headers": FORM}
     assert client.post(out, **one_click).status_code == 200
 
