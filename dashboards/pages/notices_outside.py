@@ -55,7 +55,7 @@ def answer_page(
     over = purpose == "book" and order is not None
     said = _DONE.get(answered or "", "") if done else ""
     if over and order is not None:
-        said = ("Thank you. " if done else "") + _booked(order)
+        said = _booked(order, done=done)
     elif done and answered == "checked":
         said = _checked(dates)
     return {
@@ -69,12 +69,13 @@ def answer_page(
     }
 
 
-def _booked(order: Mapping[str, Any]) -> str:
+def _booked(order: Mapping[str, Any], *, done: bool) -> str:
     if order["received"]:
         return "This pair is with us already; there is nothing more to do."
     how = "you post it" if order["by_post"] else "you bring it"
     on = f" on {long_date(order['expected_on'])}" if order["expected_on"] else ""
-    return f"This pair is booked in already: {how}{on}. To change that, please get in touch."
+    said = "Thank you. It is booked in" if done else "This pair is booked in already"
+    return f"{said}: {how}{on}. To change that, please get in touch."
 
 
 def _checked(dates: Mapping[str, Any] | None) -> str:

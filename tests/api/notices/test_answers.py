@@ -98,7 +98,7 @@ def test_a_form_of_another_site_is_refused(client, shop, text, purpose, token):
 def test_booking_in_makes_an_order_once(client, shop, text):
     path = link_in(text, "book")
     answer = send(client, path, way="post", day="2026-12-03")
-    assert "booked in already: you post it on 3 December 2026" in answer.text
+    assert "It is booked in: you post it on 3 December 2026" in answer.text
     assert "12 Last Lane" in answer.text, "where it is to be posted"
     again = client.post(path, data={"form_token": _form_token(path), "day": "2026-12-04"})
     assert again.status_code == 409
