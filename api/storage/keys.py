@@ -9,6 +9,7 @@ from datetime import datetime
 from typing import Any
 
 import sqlalchemy as sa
+from sqlalchemy.dialects import postgresql, sqlite
 from sqlalchemy.orm import Session
 
 from api.storage.account_tables import (
@@ -238,10 +239,17 @@ def tries_of(session: Session, key_hash: str) -> tuple[int, datetime] | None:
     return None if row is None else (row[0], row[1])
 
 
-def count_try(session: Session, key_hash: str, failures: int, now: datetime) -> None:
-    """Keep how often a key has failed."""
-    clear_tries(session, key_hash)
-    session.execute(sa.insert(_TRIES).values(key_hash=key_hash, failures=failures, last_at=now))
+def count_try(session: Session, key_hash: str, now: datetime) -> None:
+    """Count one more failure of a key, whoever else counts one at the same moment."""
+    insert = postgresql.insert if session.get_bind().dialect.name == "postgresql" else sqlite.insert
+    session.execute(
+        insert(_TRIES)
+        .values(key_hash=key_hash, failures=1, last_at=now)
+        .on_conflict_do_update(
+            index_elements=[_TRIES.c.key_hash],
+            set_={"failures": _TRIES.c.failures + 1, "last_at": now},
+        )
+    )
 
 
 def clear_tries(session: Session, key_hash: str) -> None:

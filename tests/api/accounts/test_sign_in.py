@@ -6,6 +6,7 @@ The names begin with the requirement of the OWASP Application Security Verificat
 from __future__ import annotations
 
 import re
+from concurrent.futures import ThreadPoolExecutor
 from http.cookies import SimpleCookie
 from pathlib import Path
 
@@ -14,7 +15,7 @@ from fastapi.testclient import TestClient
 
 from api.cli.serve import server_config
 from api.errors import BadSetting
-from api.services.accounts import people, secrets
+from api.services.accounts import people, secrets, sign_in
 from api.settings import Settings, load_settings
 from api.storage import accounts, keys
 
@@ -83,6 +84,24 @@ def test_a_trusted_proxy_that_is_no_address_is_refused_by_name(monkeypatch):
         load_settings()
     assert "SOLESPAN_TRUSTED_PROXIES" in refused.value.what
     assert "'*'" in refused.value.accepted
+
+
+def test_6_3_1_guesses_at_the_same_moment_are_all_counted(services, clock):
+    def guess(number: int) -> None:
+        sign_in.sign_in(
+            services.database,
+            email=OWNER,
+            password=f"guess {number}",
+            address="203.0.113.9",
+            now=clock.now(),
+        )
+
+    with ThreadPoolExecutor(4) as guessers:
+        started = [guessers.submit(guess, number) for number in range(4)]
+        told = [each.exception() for each in started]
+    assert {type(each) for each in told} == {sign_in.SignInRefused}
+    with services.database.reading() as session:
+        assert keys.tries_of(session, secrets.hash_of(f"{OWNER} 203.0.113.9"))[0] == 4
 
 
 def test_a_right_password_forgets_the_wrong_ones(client, enter):
@@ -180,6 +199,20 @@ def test_7_4_3_changing_the_password_ends_every_other_session(client, enter):
     assert client.get("/v1/pairs").status_code == 401
     assert enter(client, OWNER).status_code == 401
     assert enter(client, OWNER, "another sentence of mine").status_code == 303
+
+
+def test_6_3_1_the_old_password_is_guessed_no_faster_in_a_browser_left_open(client, enter, clock):
+    enter(client, OWNER)
+    typed = {"form_token": token_in(client.get("/account")), "new": "another sentence of mine"}
+
+    def change(old: str) -> int:
+        typed["old"] = old
+        return client.post("/account/password", data=typed, follow_redirects=False).status_code
+
+    assert [change("guess") for _ in range(6)] == [401] * 5 + [429]
+    assert change(PASSWORD) == 429
+    clock.move(minutes=16)
+    assert change(PASSWORD) == 303
 
 
 def test_only_hashes_of_keys_are_kept(client, enter, services, token_of, link_of_carl):
