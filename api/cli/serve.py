@@ -44,16 +44,19 @@ def run(host: str | None, port: int | None) -> None:
 
     from api.app import LOOPBACK_HOSTS, create_app
     from api.logs import configure_logs
-    from api.storage.schema import prepare
+    from api.storage.schema import prepare, refuse_unbound_role
     from api.storage.session import open_database
 
     settings = load_settings()
     host = host or settings.host
-    if not settings.accounts:
-        refuse_other_machines(host)
+    refuse_open_door(host, settings)
     database = open_database(settings.database_url, wait_s=settings.database_wait_s)
-    prepare(database)
-    database.close()
+    try:
+        prepare(database)
+        if settings.accounts:
+            refuse_unbound_role(database)
+    finally:
+        database.close()
     listening = listen(host, settings.port if port is None else port)
     configure_logs(settings.log_level)
     public = urlsplit(settings.public_address or "").hostname
@@ -84,13 +87,39 @@ def server_config(app: FastAPI, settings: Settings) -> uvicorn.Config:
     )
 
 
+def refuse_open_door(host: str, settings: Settings) -> None:
+    """Raise `BadSetting` where others could reach the service without a sign-in, or without TLS."""
+    public = urlsplit(settings.public_address or "").hostname
+    if not settings.accounts:
+        refuse_other_machines(host)
+        if public is not None and not _this_machine(public):
+            raise BadSetting(
+                f"Others reach the service at {public}, but nobody signs in: anyone could read and "
+                "change everything.",
+                where="environment variable SOLESPAN_ACCOUNTS",
+                accepted="true, wherever SOLESPAN_PUBLIC_ADDRESS is not this machine's",
+                remedy="Set SOLESPAN_ACCOUNTS=true, or unset SOLESPAN_PUBLIC_ADDRESS.",
+            )
+    elif public is None and not _this_machine(host):
+        raise BadSetting(
+            f"The service may not listen on {host} without an address that begins with https: "
+            "passwords would travel in the open.",
+            where="environment variable SOLESPAN_PUBLIC_ADDRESS",
+            accepted="https://name, of a server in front of this one that speaks TLS",
+            remedy="Set it, and put such a server before this one.",
+        )
+
+
+def _this_machine(host: str) -> bool:
+    try:
+        return ipaddress.ip_address(host).is_loopback
+    except ValueError:
+        return host == "localhost"
+
+
 def refuse_other_machines(host: str) -> None:
     """Raise `BadSetting` unless only this machine can reach `host`."""
-    try:
-        loopback = ipaddress.ip_address(host).is_loopback
-    except ValueError:
-        loopback = host == "localhost"
-    if not loopback:
+    if not _this_machine(host):
         raise BadSetting(
             f"The service may not listen on {host}: nobody signs in, so anyone who reaches it "
             "could read and change everything.",

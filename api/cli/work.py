@@ -26,13 +26,15 @@ def run(*, once: bool) -> None:
     from api.logs import configure_logs
     from api.services.notices.worker import NoticeWorker
     from api.settings import load_settings
-    from api.storage.schema import prepare
+    from api.storage.schema import prepare, refuse_unbound_role
     from api.wiring import build_services
 
     settings = load_settings()
     services = build_services(settings)
     try:
         prepare(services.database)
+        if settings.accounts:
+            refuse_unbound_role(services.database)
         worker = NoticeWorker(services)
         if once:
             sent = worker.once()

@@ -91,7 +91,7 @@ class Access:
         headers = Headers(scope=scope)
         who = await run_in_threadpool(_who, services, headers)
         state["identity"] = who
-        kind = self._refusal(need, who, scope["method"])
+        kind = self._refusal(need, who, scope)
         if kind is None:
             await self.app(scope, receive, send)
             return
@@ -110,14 +110,14 @@ class Access:
             )
         await answer(scope, receive, send)
 
-    def _refusal(self, need: str, who: Identity | None, method: str) -> str | None:
-        if need == OPEN:
-            return None
-        if who is None:
+    def _refusal(self, need: str, who: Identity | None, scope: Scope) -> str | None:
+        if need != OPEN and who is None:
             return "not-signed-in"
-        if need != SIGNED_IN and need not in who.may:
+        if need not in (OPEN, SIGNED_IN) and who is not None and need not in who.may:
             return "not-allowed"
-        if method not in SAFE_METHODS and self._pace.too_fast(f"{who.tenant_pk} {who.actor}"):
+        # Who is not signed in is known by the network address.
+        sender = f"{who.tenant_pk} {who.actor}" if who else f"at {(scope['client'] or ['?'])[0]}"
+        if scope["method"] not in SAFE_METHODS and self._pace.too_fast(sender):
             return "too-fast"
         return None
 

@@ -6,8 +6,11 @@ import re
 
 import pytest
 from fastapi.routing import iter_route_contexts
+from fastapi.testclient import TestClient
 
+from api.app import create_app
 from api.routes.edge.access import need_of
+from api.settings import Settings
 
 OPEN_ADDRESSES = {
     "/v1/health/live",
@@ -166,14 +169,31 @@ def test_what_staff_may_not_is_told_on_a_page(client, enter):
     assert "Ask an owner" in page.text
 
 
-def test_a_sender_who_changes_too_much_in_a_minute_is_slowed(client, token_of, monkeypatch):
-    monkeypatch.setattr("api.routes.edge.access._Pace.too_fast", lambda *_: True)
-    answer = client.post("/v1/wearers", json={}, headers=bearer(token_of(OWNER, "write")))
-    assert answer.status_code == 429
-    assert answer.headers["retry-after"] == "60"
+def test_a_sender_who_changes_too_much_in_a_minute_is_slowed(services, token_of, monkeypatch):
+    settings = Settings(
+        database_url=services.settings.database_url, accounts=True, writes_per_minute=3
+    )
+    app = create_app(settings, background=False)
+    app.state.services = services
+    now = [1000.0]
+    monkeypatch.setattr("api.routes.edge.access.time.monotonic", lambda: now[0])
+    client = TestClient(app, base_url="http://127.0.0.1:8000", raise_server_exceptions=False)
+    mine, ours = bearer(token_of(OWNER, "read", "write")), bearer(token_of(STAFF, "write"))
+
+    def write(address: str, headers: dict[str, str]):
+        return client.post(address, json={}, headers=headers)
+
+    assert [write("/v1/wearers", mine).status_code for _ in range(4)] == [201, 201, 201, 429]
+    assert write("/v1/wearers", mine).headers["retry-after"] == "60"
+    assert write("/v1/wearers", ours).status_code == 201, "each sender has their own"
+    assert client.get("/v1/wearers", headers=mine).status_code == 200, "looking is not slowed"
+    asked = [write("/answers/x9", {}).status_code for _ in range(4)]
+    assert asked.index(429) == 3, "who needs no account is slowed as well"
+    now[0] += 61
+    assert write("/v1/wearers", mine).status_code == 201
 
 
-OWNER = "ada@example.org"
+OWNER, STAFF = "ada@example.org", "ben@example.org"
 
 
 def test_every_change_is_signed_with_who_made_it(client, token_of, enter):

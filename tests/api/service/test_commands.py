@@ -20,6 +20,7 @@ from typer.testing import CliRunner
 from api.cli import main as command_line
 from api.cli import serve
 from api.errors import BadSetting, NotFound, Refused, SolespanError
+from api.settings import Settings
 from forecast.frames import FORECAST
 
 SERVE = "from api.cli.main import main; main()"
@@ -113,6 +114,32 @@ def test_mistakes_are_told_with_what_is_accepted(run, arguments, error, said):
 def test_other_machines_are_refused_while_there_are_no_accounts(host):
     with pytest.raises(BadSetting, match="nobody signs in"):
         serve.refuse_other_machines(host)
+
+
+@pytest.mark.parametrize(
+    ("host", "given", "said"),
+    [
+        ("127.0.0.1", {"public_address": "https://shop.example"}, "nobody signs in"),
+        ("0.0.0.0", {"accounts": True}, "https"),
+        ("192.168.1.5", {"accounts": True}, "https"),
+    ],
+)
+def test_what_others_reach_needs_a_sign_in_and_tls(host, given, said):
+    with pytest.raises(BadSetting, match=said):
+        serve.refuse_open_door(host, Settings(**given))
+
+
+@pytest.mark.parametrize(
+    ("host", "given"),
+    [
+        ("127.0.0.1", {}),
+        ("127.0.0.1", {"public_address": "http://localhost:8000"}),
+        ("127.0.0.1", {"accounts": True}),
+        ("0.0.0.0", {"accounts": True, "public_address": "https://shop.example"}),
+    ],
+)
+def test_what_is_behind_a_sign_in_and_tls_may_be_reached(host, given):
+    serve.refuse_open_door(host, Settings(**given))
 
 
 @pytest.mark.parametrize("host", ["127.0.0.1", "127.9.9.9", "::1", "localhost"])

@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 import pytest
-from sqlalchemy import delete, exists, func, insert, select, text, update
+from sqlalchemy import delete, exists, func, insert, make_url, select, text, update
 from sqlalchemy.exc import IntegrityError, ProgrammingError, StatementError
 from sqlalchemy.orm import aliased
 
+from api.cli import serve, work
+from api.errors import BadSetting
 from api.storage import scope
 from api.storage.account_tables import AuditEntry, Tenant
 from api.storage.audit import Author, list_audit
 from api.storage.engine import sees_every_tenant
-from api.storage.schema import migrate
+from api.storage.schema import migrate, refuse_unbound_role
+from api.storage.session import open_database
 from api.storage.tables import Pair, Root, Wearer
 
 
@@ -123,6 +126,29 @@ class TestTheSecondWall:
         with doors[0].engine.connect() as connection:
             assert not sees_every_tenant(connection)
 
+    def test_with_accounts_no_other_role_starts_the_service(self, postgres_address, monkeypatch):
+        monkeypatch.setenv("SOLESPAN_DATABASE_URL", postgres_address)
+        monkeypatch.setenv("SOLESPAN_ACCOUNTS", "true")
+        monkeypatch.setattr("api.storage.schema.prepare", lambda _: None)
+        for start in (lambda: serve.run(None, 0), lambda: work.run(once=True)):
+            with pytest.raises(BadSetting, match="superuser or bypasses"):
+                start()
+
+    def test_nor_one_that_is_no_superuser_but_bypasses_it(self, own_postgres, postgres_address):
+        role, address = "bypassing_role", make_url(own_postgres())
+        admin = open_database(postgres_address)
+        with admin.engine.connect().execution_options(isolation_level="AUTOCOMMIT") as server:
+            server.exec_driver_sql(f"CREATE ROLE {role} LOGIN BYPASSRLS")
+            mine = address.set(username=role, password=None)
+            database = open_database(mine.render_as_string(hide_password=False))
+            try:
+                with pytest.raises(BadSetting, match="superuser or bypasses"):
+                    refuse_unbound_role(database)
+            finally:
+                database.close()
+                server.exec_driver_sql(f"DROP ROLE {role}")
+        admin.close()
+
     def test_a_statement_without_scope_still_sees_its_tenant_only(self, doors):
         for door, label in zip(doors, ("mine", "theirs"), strict=True):
             with door.reading() as session:
@@ -167,7 +193,6 @@ def test_a_change_is_signed_in_its_own_transaction_and_a_look_is_not(database):
 
 @pytest.mark.slow
 def test_what_was_logged_before_there_were_tenants_becomes_the_first_ones(tmp_path):
-    from api.storage.session import open_database
 
     database = open_database(f"sqlite:///{tmp_path}/older.sqlite3")
     migrate(database)
