@@ -77,12 +77,17 @@ def register(app: typer.Typer) -> None:
         channel: Channel,
         how: Annotated[str, typer.Option("--how", help="How it was given or withdrawn.")],
         by: Annotated[str, typer.Option("--by", help="Who took it.")] = "",
+        postal_address: Annotated[
+            str | None, typer.Option("--postal-address", help="Where letters are posted to.")
+        ] = None,
         withdraw: Annotated[bool, typer.Option("--withdraw", help="It no longer holds.")] = False,
     ) -> None:
         """Write down that a customer agreed to be written to, or no longer does."""
         from api.cli.notices_runs import run_consent
 
-        run_consent(customer, channel, how=how, by=by, withdraw=withdraw)
+        run_consent(
+            customer, channel, how=how, by=by, postal_address=postal_address, withdraw=withdraw
+        )
 
     @notices.command("bounced")
     def bounced(

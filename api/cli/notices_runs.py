@@ -129,7 +129,15 @@ def run_rules(path: Path | None) -> None:
         typer.echo("The rules are kept.")
 
 
-def run_consent(customer: str, channel: str, *, how: str, by: str, withdraw: bool) -> None:
+def run_consent(
+    customer: str,
+    channel: str,
+    *,
+    how: str,
+    by: str,
+    postal_address: str | None,
+    withdraw: bool,
+) -> None:
     """Write down a consent or its end."""
     with serving() as services:
         if withdraw:
@@ -144,12 +152,26 @@ def run_consent(customer: str, channel: str, *, how: str, by: str, withdraw: boo
             return
         given = read_message(
             lambda: ConsentGiven.model_validate(
-                {"wearer_id": customer, "channel": channel, "how": how, "by": by}
+                {
+                    "wearer_id": customer,
+                    "channel": channel,
+                    "how": how,
+                    "by": by,
+                    "postal_address": postal_address,
+                }
             )
         )
         with services.database.writing() as session:
             new = consents.give(session, given, services.clock)
-        typer.echo("The consent is written down." if new else "There is a consent already.")
+        typer.echo(_GIVEN[new, postal_address is not None])
+
+
+_GIVEN = {
+    (True, False): "The consent is written down.",
+    (True, True): "The consent is written down.",
+    (False, False): "There is a consent already.",
+    (False, True): "There is a consent already; the postal address is written anew.",
+}
 
 
 def run_bounced(address: str, reason: str, *, lift: bool) -> None:

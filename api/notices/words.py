@@ -14,7 +14,7 @@ THUMB_CHECK: Sequence[str] = (
     "Take the shoe off, look for nails and grit, and clean the ball, where the sole is widest.",
     "Press your thumb there firmly, then at the waist, which never touches the ground.",
     "Compare: it does not move (firm), moves a little (give), flexes easily (soft), or has a hole.",
-    "Do the same with the other shoe, and tell us both. It takes a minute and sharpens the dates.",
+    "Do the same with the other shoe, and tell us both. It takes a minute and moves the dates.",
 )
 CAUTIONS: Sequence[str] = (
     "Smooth or worn leather soles slip on wet ground, and metal plates slip on stone.",

@@ -125,7 +125,9 @@ def change_consent(serving: Serving, request: Request, typed: Typed) -> Response
     return back_to("/notices/customers", done="consent")
 
 
-_SAY_HOW = "Say how the consent was given, and who took it."
+_SAY_HOW = (
+    "Say how the consent was given, and who took it; a postal address has up to 500 characters."
+)
 
 
 def _change_consent(serving: Services, typed: dict[str, str]) -> None:
@@ -141,7 +143,14 @@ def _change_consent(serving: Services, typed: dict[str, str]) -> None:
                 consents.withdraw(session, ended, serving.clock)
                 return
             how, by = typed.get("how", ""), typed.get("by", "")
-            given = ConsentGiven(wearer_id=wearer_id, channel=channel, how=how, by=by)
+            posted = typed.get("postal_address", "").replace("\r\n", "\n").strip() or None
+            given = ConsentGiven(
+                wearer_id=wearer_id,
+                channel=channel,
+                how=how,
+                by=by,
+                postal_address=posted if channel == "print" else None,
+            )
         except ValueError:
             raise FormProblem({}) from None
         consents.give(session, given, serving.clock)
@@ -165,6 +174,7 @@ def read_letters(serving: Serving, request: Request) -> HTMLResponse:
         {
             "id": row["id"],
             "name": row["name"],
+            "address": (row["postal_address"] or "").splitlines(),
             "day": f"{row['made_at']:%Y-%m-%d}",
             "subject": row["payload"]["subject"],
             "text": row["payload"]["text"],

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import datetime as dt
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, Literal, Self
 
-from pydantic import AfterValidator, Field, StringConstraints, field_validator
+from pydantic import AfterValidator, Field, StringConstraints, field_validator, model_validator
 
 from api.schemas.fields import KnownId, PlainDate
 from api.schemas.records import MAX_PAGE, Answer, Message
@@ -36,6 +36,15 @@ CHANNEL_NAMES = ("mail", "webhook", "print")  # the register's, held equal by a 
 _ONE_LINE = r"^[^\x00-\x1f\x7f\x85\u2028\u2029]*$"
 Line = Annotated[str, StringConstraints(max_length=200, strip_whitespace=True, pattern=_ONE_LINE)]
 Text = Annotated[str, StringConstraints(max_length=2000, pattern=r"^[^\x00]*$")]
+PostalAddress = Annotated[
+    str,
+    StringConstraints(
+        min_length=1,
+        max_length=500,
+        strip_whitespace=True,
+        pattern=r"^[^\x00-\x09\x0b\x0c\x0e-\x1f\x7f]*$",
+    ),
+]
 Source = Annotated[str, StringConstraints(max_length=20_000, pattern=r"^[^\x00]*$")]
 Address = Annotated[
     str, StringConstraints(min_length=3, max_length=320, pattern=r"^[^@\s\x00]+@[^@\s\x00]+$")
@@ -171,6 +180,18 @@ class ConsentGiven(Message):
         default=None, description="day it was given; left out = today. Unit: calendar date"
     )
 
+    postal_address: PostalAddress | None = Field(
+        default=None,
+        description="where letters are posted to, line by line, without the name; for print only, "
+        "and written anew where a consent holds already. Unit: none (text)",
+    )
+
+    @model_validator(mode="after")
+    def _letters_are_posted(self) -> Self:
+        if self.postal_address is not None and self.channel != "print":
+            raise ValueError("a postal address belongs to a consent to letters (print)")
+        return self
+
 
 class ConsentWithdrawn(Message):
     """A customer no longer agrees."""
@@ -194,6 +215,9 @@ class ConsentState(Answer):
         description="when it was withdrawn; null = it holds. Unit: instant, ISO 8601"
     )
     withdrawn_how: str | None = Field(description="how. Unit: none (text)")
+    postal_address: str | None = Field(
+        description="where letters are posted to; null = not known. Unit: none (text)"
+    )
 
 
 class ConsentPage(Answer):

@@ -59,13 +59,20 @@ def consents_of(session: Session, wearer_id: str | None, limit: int) -> list[dic
 
 
 def give_consent(session: Session, wearer_pk: int, channel: str, **given: Any) -> bool:
-    """Write a consent unless one holds; return whether it is new. The caller holds the wearer."""
+    """Write a consent unless one holds; return whether it is new. The caller holds the wearer.
+
+    Of one that holds, only a postal address is written anew.
+    """
     holds = sa.select(_CONSENTS.c.id).where(
         _CONSENTS.c.wearer_pk == wearer_pk,
         _CONSENTS.c.channel == channel,
         _CONSENTS.c.withdrawn_at.is_(None),
     )
-    if session.execute(holds).first() is not None:
+    held = session.execute(holds).first()
+    if held is not None:
+        if given.get("postal_address"):
+            query = sa.update(_CONSENTS).where(_CONSENTS.c.id == held[0])
+            session.execute(query.values(postal_address=given["postal_address"]))
         return False
     session.execute(sa.insert(_CONSENTS).values(wearer_pk=wearer_pk, channel=channel, **given))
     return True
@@ -74,13 +81,13 @@ def give_consent(session: Session, wearer_pk: int, channel: str, **given: Any) -
 def withdraw_consent(
     session: Session, wearer_pk: int, channel: str, at: datetime, how: str
 ) -> bool:
-    """End the consent that holds; return whether one did."""
+    """End the consent that holds, and forget its postal address; return whether one did."""
     query = sa.update(_CONSENTS).where(
         _CONSENTS.c.wearer_pk == wearer_pk,
         _CONSENTS.c.channel == channel,
         _CONSENTS.c.withdrawn_at.is_(None),
     )
-    result = session.execute(query.values(withdrawn_at=at, withdrawn_how=how))
+    result = session.execute(query.values(withdrawn_at=at, withdrawn_how=how, postal_address=None))
     return bool(result.rowcount)  # type: ignore[attr-defined]
 
 
@@ -126,10 +133,15 @@ def wearers_at(session: Session, address: str) -> list[int]:
 def held_consents(
     session: Session, wearer_ids: Collection[str]
 ) -> dict[str, dict[str, dict[str, Any]]]:
-    """Return the consents that hold of some customers, by channel: when and how given."""
+    """Return the consents that hold of some customers, by channel: when, how, and who took it."""
     query = (
         sa.select(
-            Wearer.wearer_id, _CONSENTS.c.channel, _CONSENTS.c.given_at, _CONSENTS.c.given_how
+            Wearer.wearer_id,
+            _CONSENTS.c.channel,
+            _CONSENTS.c.given_at,
+            _CONSENTS.c.given_how,
+            _CONSENTS.c.given_by,
+            _CONSENTS.c.postal_address,
         )
         .join(Wearer, _CONSENTS.c.wearer_pk == Wearer.id)
         .where(Wearer.wearer_id.in_(list(wearer_ids)), _CONSENTS.c.withdrawn_at.is_(None))

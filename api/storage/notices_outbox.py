@@ -193,8 +193,18 @@ def letters(session: Session, limit: int) -> list[dict[str, Any]]:
 
     Without those whose pairs have all been booked in, or soled, since they were written.
     """
+    address = (
+        sa.select(_CONSENTS.c.postal_address)
+        .where(
+            _CONSENTS.c.wearer_pk == Wearer.id,
+            _CONSENTS.c.channel == "print",
+            _CONSENTS.c.withdrawn_at.is_(None),
+        )
+        .scalar_subquery()
+        .label("postal_address")
+    )
     query = (
-        sa.select(_OUTBOX.c.id, _OUTBOX.c.payload, _OUTBOX.c.made_at, Wearer.name)
+        sa.select(_OUTBOX.c.id, _OUTBOX.c.payload, _OUTBOX.c.made_at, Wearer.name, address)
         .join(_NOTICES, _OUTBOX.c.notice_pk == _NOTICES.c.id)
         .join(Wearer, _NOTICES.c.wearer_pk == Wearer.id)
         .where(_on_the_list(), ~_settled())

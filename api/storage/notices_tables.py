@@ -32,6 +32,7 @@ STATES = ("pending", "claimed", "sent", "failed", "cancelled")
 ANSWERS = ("booked", "declined", "elsewhere", "checked")
 ENDING_ANSWERS = ("declined", "elsewhere")  # after these a sole is written about no more
 HASH_LENGTH = 64
+POSTAL_LENGTH = 500
 
 
 def _one_of(column: str, words: tuple[str, ...]) -> CheckConstraint:
@@ -115,7 +116,10 @@ class Outbox(Base):
 
 
 class Consent(Base):
-    """A customer agreed to be written to by one channel; never changed but by a withdrawal."""
+    """A customer agreed to be written to by one channel; never changed but by a withdrawal.
+
+    The postal address of letters, which is no part of what was agreed to, may be written anew.
+    """
 
     __tablename__ = "consents"
 
@@ -127,6 +131,8 @@ class Consent(Base):
     given_by: Mapped[str] = mapped_column(String(ID_LENGTH))
     withdrawn_at: Mapped[datetime | None] = mapped_column(UtcDateTime)
     withdrawn_how: Mapped[str | None] = mapped_column(String(TEXT_LENGTH))
+    # Where letters are posted to, if it was said; gone when the consent is withdrawn.
+    postal_address: Mapped[str | None] = mapped_column(String(POSTAL_LENGTH))
 
     __table_args__ = (
         CheckConstraint(

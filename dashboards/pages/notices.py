@@ -145,9 +145,19 @@ def consent_rows(
         ways = []
         for channel in channels:
             held = customer["consents"].get(channel)
-            said = f"since {held['given_at']:%Y-%m-%d}, {held['given_how']}" if held else "no"
-            word = CHANNEL_WORDS[channel]
-            ways.append({"channel": channel, "word": word, "held": bool(held), "said": said})
+            said = "no"
+            if held:
+                since = f"since {held['given_at']:%Y-%m-%d}"
+                said = f"{since}, {held['given_how']} (taken by {held['given_by']})"
+            ways.append(
+                {
+                    "channel": channel,
+                    "word": CHANNEL_WORDS[channel],
+                    "held": held,
+                    "said": said,
+                    "posted": channel == "print",
+                }
+            )
         rows.append(
             {
                 "wearer_id": customer["wearer_id"],

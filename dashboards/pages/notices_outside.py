@@ -57,7 +57,7 @@ def answer_page(
     if over and order is not None:
         said = _booked(order, done=done)
     elif done and answered == "checked":
-        said = _checked(dates)
+        said = _checked(dates, ask=order is None)
     return {
         "heading": f"{heading}: {told['label']}",
         "lead": lead.format(when=told["when"], bring_by=told["bring_by"]),
@@ -78,14 +78,15 @@ def _booked(order: Mapping[str, Any], *, done: bool) -> str:
     return f"{said}: {how}{on}. To change that, please get in touch."
 
 
-def _checked(dates: Mapping[str, Any] | None) -> str:
+def _checked(dates: Mapping[str, Any] | None, *, ask: bool) -> str:
     if dates is None:
         return "Thank you. The dates will be worked out anew."
     sure = f" ({dates['sure']})" if dates["sure"] else ""
     stop = "Please stop wearing this pair. " if dates["stop_wearing"] else ""
+    come = f" Please bring or post it {dates['bring_by']}." if ask else ""
     return (
         f"Thank you. The dates have been worked out anew. {stop}"
-        f"A new sole is due {dates['when']}{sure}. Please bring or post it {dates['bring_by']}."
+        f"A new sole is due {dates['when']}{sure}.{come}"
     )
 
 

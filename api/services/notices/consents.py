@@ -37,6 +37,7 @@ def give(session: Session, given: ConsentGiven, clock: Clock) -> bool:
         given_at=min(at, now),
         given_how=given.how,
         given_by=given.by,
+        postal_address=given.postal_address,
     )
 
 
