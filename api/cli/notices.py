@@ -23,22 +23,25 @@ def register(app: typer.Typer) -> None:
         everyone: Annotated[
             bool, typer.Option("--all", help="Also the pairs not written about, and why.")
         ] = False,
+        words: Annotated[
+            bool, typer.Option("--words", help="Also what each would be written.")
+        ] = False,
     ) -> None:
         """Show who would get a notice now, and why; change nothing."""
         from api.cli.notices_runs import run_preview
 
-        run_preview(everyone=everyone)
+        run_preview(everyone=everyone, words=words)
 
     @notices.command("send")
     def send(
         yes: Annotated[bool, typer.Option("--yes", help="Do not ask.")] = False,
-        dry_run: Annotated[bool, typer.Option("--dry-run", help="As preview.")] = False,
+        dry_run: Annotated[bool, typer.Option("--dry-run", help="As preview --words.")] = False,
     ) -> None:
         """Write the notices that are due, and send all that may go now."""
         from api.cli.notices_runs import run_preview, run_send
 
         if dry_run:
-            run_preview(everyone=False)
+            run_preview(everyone=False, words=True)
         else:
             run_send(yes=yes)
 

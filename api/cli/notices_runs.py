@@ -17,8 +17,8 @@ from api.cli.opening import serving
 from api.errors import Refused
 from api.schemas.notices import BounceGiven, ConsentGiven, ConsentWithdrawn, NoticeRules
 from api.services.notices import choices, consents
-from api.services.notices.deciding import look, run
-from api.services.notices.reading import decision_rows, reason_counts, retry
+from api.services.notices.deciding import Look, look, run, sample
+from api.services.notices.reading import decision_rows, quiet_words, reason_counts, retry
 from api.services.notices.ready import problems_of
 from api.services.notices.sending import Sender
 from api.storage.notices import list_notices
@@ -39,17 +39,23 @@ __all__ = [
 MOST_SHOWN = 500
 
 
-def run_preview(*, everyone: bool) -> None:
-    """Show decisions."""
+def run_preview(*, everyone: bool, words: bool) -> None:
+    """Show decisions, and perhaps the words of each notice."""
     with serving() as services:
         seen = look(services)
         problems = problems_of(services, seen.rules)
-    table = Table("customer", "pair", "verdict", "why", "by")
+        who = sorted(_written_to(seen)) if words and not problems else []
+        samples = [sample(services, seen, wearer_id) for wearer_id in who]
+    names = dict(zip(seen.customers["wearer_id"], seen.customers["name"], strict=True))
+    zones = dict(zip(seen.customers["wearer_id"], seen.customers["time_zone"], strict=True))
+    table = Table("customer", "name", "pair", "verdict", "why", "by")
     rows, total = decision_rows(seen, limit=MOST_SHOWN)
     shown = [row for row in rows if everyone or row["verdict"] != "no"]
     for row in shown:
-        named = [Text(str(row[name])) for name in ("wearer_id", "pair_id")]
-        table.add_row(*named, row["verdict"], row["reason"], row["channel"] or "")
+        customer = row["wearer_id"]
+        named = [Text(str(n or "")) for n in (customer, names[customer], row["pair_id"])]
+        by = ", ".join(filter(None, [row["channel"], quiet_words(seen, zones[customer])]))
+        table.add_row(*named, row["verdict"], row["reason"], by if row["channel"] else "")
     console = Console()
     if shown:
         console.print(table)
@@ -59,6 +65,9 @@ def run_preview(*, everyone: bool) -> None:
     console.print(", ".join(f"{why}: {n}" for why, n in counts.items()) or "There is no pair yet.")
     for problem in problems:
         console.print(f"! {problem}", markup=False)
+    for each in filter(None, samples):
+        headed = f"\n--- {each['wearer_id']}, by {each['channel']}: {each['subject']}\n"
+        console.print(Text(f"{headed}\n{each['text']}"), soft_wrap=True)
 
 
 def run_send(*, yes: bool) -> None:
@@ -78,8 +87,12 @@ def run_send(*, yes: bool) -> None:
 
 
 def _due_customers(services: Services) -> int:
-    decisions = look(services).decisions
-    return int(decisions["wearer_id"][decisions["verdict"] != "no"].nunique())
+    return len(_written_to(look(services)))
+
+
+def _written_to(seen: Look) -> set[str]:
+    """Return the customers of the pairs that are written about."""
+    return set(seen.decisions["wearer_id"][seen.decisions["verdict"] != "no"])
 
 
 def run_list(state: str | None) -> None:

@@ -19,7 +19,7 @@ from api.routes.page_http import (
     page_answer,
     refuse_foreign_form,
 )
-from api.schemas.notices import ConsentGiven, ConsentWithdrawn
+from api.schemas.notices import BounceGiven, ConsentGiven, ConsentWithdrawn
 from api.services.notices import consents
 from api.services.notices.deciding import run, sample
 from api.services.notices.page import consents_context, history, one_notice, preview_context
@@ -69,9 +69,9 @@ _BY_HAND = "Nothing goes out by itself: somebody presses Send. The rules can cha
 
 
 @router.get("/notices/send")
-def ask_to_send(serving: Serving, request: Request) -> HTMLResponse:
-    """Show what sending would do, and ask."""
-    return _send_page(serving, request)
+def ask_to_send(serving: Serving, request: Request, customer: Words = "") -> HTMLResponse:
+    """Show what sending would do, in the words of one customer's notice, and ask."""
+    return _send_page(serving, request, customer=customer)
 
 
 @router.post("/notices/send")
@@ -93,14 +93,16 @@ def send_notices(serving: Serving, request: Request, typed: Typed) -> Response:
     return back_to("/notices", done="sent")
 
 
-def _send_page(serving: Services, request: Request, problem: str = "") -> HTMLResponse:
+def _send_page(
+    serving: Services, request: Request, *, customer: str = "", problem: str = ""
+) -> HTMLResponse:
     context, seen = preview_context(serving)
     missing = problems_of(serving, seen.rules)
     context |= {
         "customers": len(context["to_write"]) + context["more"],
         "any": context["any"] and not missing,
         "problem": problem or " ".join(missing),
-        "sample": sample(serving, seen) if context["any"] and not missing else None,
+        "sample": sample(serving, seen, customer) if context["any"] and not missing else None,
     }
     return page_answer(request, "notice_send.html", context, 422 if problem else 200)
 
@@ -115,7 +117,7 @@ def read_customers(
 
 @router.post("/notices/customers")
 def change_consent(serving: Serving, request: Request, typed: Typed) -> Response:
-    """Write down a consent, its withdrawal, or that an address works again."""
+    """Write down a consent or its withdrawal, or that an address takes no mail, or does again."""
     try:
         refuse_foreign_form(request, typed)
         _change_consent(serving, typed)
@@ -136,6 +138,14 @@ def _change_consent(serving: Services, typed: dict[str, str]) -> None:
         if typed.get("do") == "lift":
             found = find_record(session, "wearers", {"wearer_id": wearer_id})
             lift_stop(session, (found or {}).get("email") or "")
+            return
+        if typed.get("do") == "bounced":
+            found = find_record(session, "wearers", {"wearer_id": wearer_id})
+            try:
+                given_back = BounceGiven(address=(found or {}).get("email") or "")
+            except ValueError:
+                raise Refused("There is no address to stop.", remedy="Look again.") from None
+            consents.report_bounce(session, given_back, serving.clock)
             return
         try:
             if typed.get("do") == "withdraw":

@@ -164,6 +164,7 @@ def consent_rows(
                 "name": customer["name"] or customer["wearer_id"],
                 "email": customer["email"] or "no address",
                 "stopped": customer["stopped"],
+                "reachable": bool(customer["email"]) and not customer["stopped"],
                 "ways": ways,
             }
         )

@@ -108,13 +108,21 @@ def run(serving: Services, only: set[str] | None = None) -> RunReport:
     return RunReport(seen.now, written, pairs, overtaken)
 
 
-def sample(serving: Services, seen: Look) -> dict[str, Any] | None:
-    """Return the words of the first notice that a run would write; None = it would write none."""
+def sample(serving: Services, seen: Look, wearer_id: str = "") -> dict[str, Any] | None:
+    """Return the words that a run would write to a customer, or to the first of all.
+
+    As `outbox.payload`, with `wearer_id`, `name` and `channel`. None = it would write to nobody, or
+    not to this customer. Raises `TemplateRefused`.
+    """
     written = seen.decisions["wearer_id"][seen.decisions["verdict"] != "no"]
-    if written.empty:
+    if written.empty or (wearer_id and wearer_id not in set(written)):
         return None
-    payload: dict[str, Any] = _drafts(serving, seen, {written.iloc[0]})[0].outbox["payload"]
-    return payload
+    chosen = wearer_id or str(written.iloc[0])
+    draft = _drafts(serving, seen, {chosen})[0]
+    row = seen.customers.set_index("wearer_id").loc[chosen]
+    name = row["name"] if isinstance(row["name"], str) else chosen
+    who = {"wearer_id": chosen, "name": name, "channel": draft.outbox["channel"]}
+    return {**draft.outbox["payload"], **who}
 
 
 def _insert(session: Session, draft: Draft) -> bool:

@@ -2,16 +2,14 @@
 
 from __future__ import annotations
 
-from datetime import time
 from typing import Any
 
 from sqlalchemy.orm import Session
 
 from api.notices.decide import reason_words
-from api.notices.quiet import first_allowed, zone_of
 from api.schemas.notices import CHANNEL_NAMES
 from api.services.notices.deciding import Look, look
-from api.services.notices.reading import describe_notice, reason_counts
+from api.services.notices.reading import describe_notice, quiet_words, reason_counts
 from api.storage import notices as stored
 from api.storage.notices_consents import address_hash, held_consents, load_stopped
 from api.storage.records import list_records
@@ -65,20 +63,16 @@ def _names(seen: Look) -> dict[str, str]:
 def _to_write(seen: Look, names: dict[str, str], labels: dict[str, str]) -> list[dict[str, Any]]:
     written = seen.decisions[seen.decisions["verdict"] != "no"]
     zones = dict(zip(seen.customers["wearer_id"], seen.customers["time_zone"], strict=True))
-    quiet = [time.fromisoformat(t) for t in (seen.rules.quiet_from, seen.rules.quiet_to)]
     rows: list[dict[str, Any]] = []
     for wearer_id, pairs in written.groupby("wearer_id", sort=False):
         if len(rows) >= MOST_SHOWN:
             break
-        zone = zone_of(zones[str(wearer_id)])
-        at = first_allowed(seen.now, zone, *quiet)
         rows.append(
             {
                 "customer": names[str(wearer_id)],
+                "wearer_id": str(wearer_id),
                 "channel": str(pairs["channel"].iloc[0]),
-                "not_before": ""
-                if at == seen.now
-                else f"not before {at.astimezone(zone):%H:%M} their time",
+                "not_before": quiet_words(seen, zones[str(wearer_id)]),
                 "pairs": [
                     {
                         "label": labels[row["pair_id"]],

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from datetime import time
 from typing import Any
 
 import pandas as pd
@@ -10,17 +11,33 @@ from sqlalchemy.orm import Session
 
 from api.errors import Conflict, NotFound
 from api.notices.decide import reason_words
+from api.notices.quiet import first_allowed, zone_of
 from api.services.notices.deciding import Look
 from api.storage import notices as stored
 from api.storage.notices_outbox import retry_failed
 from api.wiring import Services
 
-__all__ = ["decision_rows", "describe_notice", "notice_row", "reason_counts", "retry"]
+__all__ = [
+    "decision_rows",
+    "describe_notice",
+    "notice_row",
+    "quiet_words",
+    "reason_counts",
+    "retry",
+]
 
 
 def reason_counts(seen: Look) -> dict[str, int]:
     """Count pairs by reason, most first."""
     return {str(why): int(n) for why, n in seen.decisions["why"].value_counts().items()}
+
+
+def quiet_words(seen: Look, time_zone: str) -> str:
+    """Say until when the quiet hours would keep a notice; empty = it may go now."""
+    quiet = [time.fromisoformat(t) for t in (seen.rules.quiet_from, seen.rules.quiet_to)]
+    zone = zone_of(time_zone)
+    at = first_allowed(seen.now, zone, *quiet)
+    return "" if at == seen.now else f"not before {at.astimezone(zone):%H:%M} their time"
 
 
 def decision_rows(

@@ -70,5 +70,9 @@ def problems_of(serving: Services, rules: NoticeRules) -> list[str]:
             found.append(f"{missing.what} {missing.remedy}")
     if not rules.shop_name:
         found.append("Give the shop's name in the rules: a notice says who writes.")
+    if not rules.shop_contact.strip():
+        found.append(
+            "Say in the rules how the shop is reached: a notice asks people to be in touch."
+        )
     made = channels_of(serving, rules)
     return found + [made[name].missing for name in rules.channels if made[name].missing]

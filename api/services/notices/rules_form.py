@@ -40,6 +40,8 @@ def read_rules_form(typed: Mapping[str, str]) -> NoticeRules:
         elif name == "chance_at_least":
             values[name] = _share(text)
         elif name in typed:
+            # browsers send line ends as CR LF
+            text = text.replace("\r\n", "\n")
             values[name] = _number(text) if field.annotation is not str else text
     try:
         return NoticeRules.model_validate(values)

@@ -53,7 +53,13 @@ def test_nothing_is_sent_by_looking(client, shop):
 def test_sending_asks_first_and_shows_the_words(client, shop):
     page = client.get("/notices/send").text
     assert "Yes, write to 2 customers" in page
+    assert "What Ada would get" in page
     assert "Oxford ada-0" in page
+    assert "/notices/send?customer=bo#words" in client.get("/notices").text
+    of_bo = client.get("/notices/send", params={"customer": "bo"}).text
+    assert "What Bo would get, by mail" in of_bo
+    assert "Oxford bo-0" in of_bo
+    assert "Oxford" not in client.get("/notices/send", params={"customer": "cy"}).text
     assert post(client, "/notices/send").status_code == 422
     assert post(client, "/notices/send", sure="true", customers="3").status_code == 422
     assert notices(shop) == []
@@ -67,7 +73,11 @@ def test_a_shop_that_lacks_something_is_told_and_cannot_send(client, shop, chang
     page = client.get("/notices").text
     assert "Give the shop&#39;s name in the rules" in page
     assert "webhook" in page
-    assert 'href="/notices/send"' not in page
+    assert "/notices/send" not in page
+    change(shop_contact=" ")
+    assert "how the shop is reached" in client.get("/notices").text
+    change(channels=["webhook"], webhook_url="http://127.0.0.1:9/")
+    assert "lies inside this network" in client.get("/notices").text
     assert post(client, "/notices/send", sure="true", customers="0").status_code == 422
 
 
@@ -108,7 +118,8 @@ def rules_form(**more):
 
 
 def test_rules_are_kept_as_typed(client, shop):
-    assert post(client, "/notices/rules", **rules_form()).status_code == 303
+    lines = {"shop_contact": "12 Last Lane\r\nUpper Town"}
+    assert post(client, "/notices/rules", **rules_form(**lines)).status_code == 303
     with shop.database.reading() as session:
         rules, version = read_rules(session)
     assert version == 2
@@ -116,6 +127,7 @@ def test_rules_are_kept_as_typed(client, shop):
     assert (rules.chance_at_least, rules.chance_days) == (0.125, 180)
     assert (rules.automatic, rules.levelled) == (False, False)
     assert (rules.quiet_from, rules.weeks_between) == ("19:30", 8)
+    assert rules.shop_contact == "12 Last Lane\nUpper Town"
     assert 'value="12.5"' in client.get("/notices/rules").text
 
 
@@ -200,6 +212,10 @@ def test_consents_are_given_withdrawn_and_stopped_addresses_lifted(client, shop)
     assert post(client, path, wearer="cy", do="lift").status_code == 303
     with shop.database.reading() as session:
         assert not is_stopped(session, "cy@mail.example")
+    assert post(client, path, wearer="cy", do="bounced").status_code == 303
+    with shop.database.reading() as session:
+        assert is_stopped(session, "cy@mail.example"), "as a letter in the shop's mailbox said"
+    assert post(client, path, wearer="nobody", do="bounced").status_code == 422
     unsaid = post(client, path, **given | {"how": ""})
     assert unsaid.status_code == 422
     assert "Say how the consent was given" in unsaid.text

@@ -8,7 +8,19 @@ from urllib.parse import urlsplit
 
 import pytest
 
-from api.notices.channels.webhook.connect import AddressRefused, connection_to, is_public
+from api.notices.channels.webhook.connect import (
+    AddressRefused,
+    connection_to,
+    is_inside,
+    is_public,
+)
+
+
+@pytest.mark.parametrize("host", ["127.0.0.1", "::1", "fe80::1%eth0", "LocalHost.", "a.localhost"])
+def test_what_is_inside_without_a_look_up_is_known_before_anything_is_sent(host):
+    assert is_inside(host)
+    assert not is_inside("hooks.example")
+    assert not is_inside("93.184.216.34")
 
 
 @pytest.mark.parametrize(

@@ -14,7 +14,12 @@ import json
 from urllib.parse import urlsplit
 
 from api.notices.channels.setup import ChannelSettings
-from api.notices.channels.webhook.connect import AddressRefused, connection_to
+from api.notices.channels.webhook.connect import (
+    INSIDE,
+    AddressRefused,
+    connection_to,
+    is_inside,
+)
 from api.notices.message import DeliveryError, Message
 
 __all__ = ["Webhook", "signature_of"]
@@ -43,8 +48,11 @@ class Webhook:
 
     @property
     def missing(self) -> str:
-        """Say what must be set."""
-        return "" if self._url else "Give the webhook's address in the rules."
+        """Say what must be set, or what can be known to be refused before a name is looked up."""
+        if not self._url:
+            return "Give the webhook's address in the rules."
+        inside = not self._allow_private and is_inside(urlsplit(self._url).hostname or "")
+        return f"{INSIDE[0].upper()}{INSIDE[1:]}." if inside else ""
 
     def send(self, message: Message) -> None:
         """Post one notice. Raises `DeliveryError`."""

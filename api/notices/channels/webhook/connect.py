@@ -14,9 +14,13 @@ import ssl
 from collections.abc import Sequence
 from urllib.parse import SplitResult
 
-__all__ = ["AddressRefused", "connection_to", "is_public"]
+__all__ = ["INSIDE", "AddressRefused", "connection_to", "is_inside", "is_public"]
 
 IPAddress = ipaddress.IPv4Address | ipaddress.IPv6Address
+INSIDE = (
+    "the webhook's address lies inside this network; the setting "
+    "SOLESPAN_WEBHOOK_PRIVATE_ADDRESSES=true would allow it"
+)
 _NAT64 = ipaddress.ip_network("64:ff9b::/96")  # RFC 6052: an IPv4 address in the last 32 bits
 
 
@@ -37,6 +41,15 @@ def is_public(address: IPAddress) -> bool:
     return address.is_global and not address.is_multicast and not address.is_reserved
 
 
+def is_inside(host: str) -> bool:
+    """Whether a host can be told to be inside without a look-up: a number, or this machine."""
+    name = host.rstrip(".").lower()
+    try:
+        return not is_public(ipaddress.ip_address(name.partition("%")[0]))
+    except ValueError:
+        return name == "localhost" or name.endswith(".localhost")  # RFC 6761, 6.3
+
+
 def connection_to(
     parts: SplitResult, timeout_s: float, *, allow_private: bool
 ) -> http.client.HTTPConnection:
@@ -53,10 +66,7 @@ def connection_to(
     if not allow_private:
         judged = [ipaddress.ip_address(str(place[0]).partition("%")[0]) for place in places]
         if not all(is_public(address) for address in judged):
-            raise AddressRefused(
-                "the webhook's address lies inside this network; the setting "
-                "SOLESPAN_WEBHOOK_PRIVATE_ADDRESSES=true would allow it"
-            )
+            raise AddressRefused(INSIDE)
     opened = _open(places, timeout_s)
     try:
         if parts.scheme == "https":
