@@ -45,7 +45,7 @@ def run_export(wearer_id: str, path: Path | None) -> None:
 def run_erase(wearer_id: str, *, yes: bool) -> None:
     """Erase a customer after asking."""
     with serving() as services:
-        record = customer_record(services, wearer_id)
+        record = customer_record(services, wearer_id, photographs=False)
         rows = sum(len(rows) for rows in record["held"].values())
         if not yes:
             typed = typer.prompt(

@@ -51,6 +51,6 @@ def erase(serving: Serving, request: Request, wearer_id: CustomerId, typed: Type
 def _page(
     serving: Services, request: Request, wearer_id: str, *, problem: str = "", status: int = 200
 ) -> Response:
-    record = customer_record(serving, wearer_id)
+    record = customer_record(serving, wearer_id, photographs=False)
     context = customer_page(record) | {"problem": problem}
     return page_answer(request, "customer.html", context, status)

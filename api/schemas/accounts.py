@@ -111,7 +111,7 @@ class CustomerRecord(BaseModel):
     held: Annotated[
         dict[str, list[dict[str, Any]]],
         Field(
-            description="rows by table, with the columns' units; photographs by their ids. "
+            description="rows by table, with the columns' units; photographs as base64. "
             "Unit: none (records)"
         ),
     ]

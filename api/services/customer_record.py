@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import base64
 from datetime import date, datetime
 from typing import Any
 
@@ -17,13 +18,16 @@ from api.wiring import Services
 __all__ = ["customer_record", "erase_customer", "refuse_unconfirmed"]
 
 
-def customer_record(serving: Services, wearer_id: str) -> dict[str, Any]:
-    """Return everything that is kept of a customer, as JSON values.
+def customer_record(
+    serving: Services, wearer_id: str, *, photographs: bool = True
+) -> dict[str, Any]:
+    """Return everything that is kept of a customer, as JSON values; photographs as base64.
 
     `made_at`, `wearer_id`, and `held`: rows by table. Raises `NotFound`.
     """
     with serving.database.reading() as session:
-        held = held_of(session, _number(session, wearer_id, lock=False))
+        number = _number(session, wearer_id, lock=False)
+        held = held_of(session, number, photographs=photographs)
     return {
         "made_at": serving.clock.now().isoformat(),
         "wearer_id": wearer_id,
@@ -36,6 +40,8 @@ def customer_record(serving: Services, wearer_id: str) -> dict[str, Any]:
 
 
 def _plain(value: Any) -> Any:
+    if isinstance(value, bytes):
+        return base64.b64encode(value).decode()
     return value.isoformat() if isinstance(value, date | datetime) else value
 
 

@@ -57,11 +57,14 @@ def _belonging(wearer_pk: int) -> dict[sa.Table, sa.ColumnElement[bool]]:
     return found
 
 
-def held_of(session: Session, wearer_pk: int) -> dict[str, list[dict[str, Any]]]:
+def held_of(
+    session: Session, wearer_pk: int, *, photographs: bool = False
+) -> dict[str, list[dict[str, Any]]]:
     """Return every row of a customer by table, as people know them.
 
-    Numbers that only the database knows become the ids that people know; hashes of secrets, and
-    the bytes of photographs, stay out. `stopped_addresses` tells whether their address is stopped.
+    Numbers that only the database knows become the ids that people know; hashes of secrets stay
+    out, and the bytes of photographs unless asked for. `stopped_addresses` tells whether their
+    address is stopped.
     """
     belonging = _belonging(wearer_pk)
     known: dict[sa.Table, dict[int, str]] = {}
@@ -70,7 +73,7 @@ def held_of(session: Session, wearer_pk: int) -> dict[str, list[dict[str, Any]]]
         shown = [
             column
             for column in table.c
-            if not isinstance(column.type, sa.LargeBinary)
+            if (photographs or not isinstance(column.type, sa.LargeBinary))
             and not column.name.endswith("_hash")
             and column.name != "tenant_pk"
         ]
