@@ -14,7 +14,7 @@ from copy import copy
 from dataclasses import replace
 
 from sqlalchemy import Engine
-from sqlalchemy.exc import OperationalError
+from sqlalchemy.exc import OperationalError, ProgrammingError
 from sqlalchemy.orm import Session, sessionmaker
 
 from api.errors import Busy, DatabaseUnavailable
@@ -113,4 +113,14 @@ def clear_errors() -> Iterator[None]:
             where="environment variable SOLESPAN_DATABASE_URL",
             remedy="Check that the address is right, the folder exists, the disk is not full and "
             "the server runs.",
+        ) from cause
+    except ProgrammingError as cause:
+        reason = str(cause.orig).splitlines()[0]
+        if not reason.startswith("permission denied"):
+            raise
+        raise DatabaseUnavailable(
+            f"The database's role may not do this: {reason}.",
+            where="environment variable SOLESPAN_DATABASE_URL",
+            accepted="the role that owns the database and its tables",
+            remedy="Use that role's address.",
         ) from cause

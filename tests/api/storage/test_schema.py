@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+from types import SimpleNamespace
+
 import pytest
 from alembic import command
-from sqlalchemy import inspect, text
+from alembic.script import ScriptDirectory
+from sqlalchemy import inspect, select, text
 
 from api.errors import DatabaseTooNew, SolespanError
-from api.storage import results
+from api.storage import accounts, results
+from api.storage.account_tables import Invitation
 from api.storage.schema import (
     DatabaseOld,
     alembic_config,
@@ -17,7 +21,8 @@ from api.storage.schema import (
     revision_of,
 )
 from api.storage.session import open_database
-from api.storage.tables import Base
+from api.storage.tables import Base, Pair
+from tests.api.accounts.test_customer_record import MARK, NOW, fill
 
 
 def _normal(sql: str) -> str:
@@ -76,6 +81,63 @@ def test_down_and_up_again_gives_the_same_schema(database):
     assert _described(database) == {}
     assert migrate(database) == (None, newest_revision())
     assert _described(database) == first
+
+
+def _counts(database) -> dict[str, int]:
+    """How many rows of the tenant each table has, asked without knowing the tables."""
+    with database.reading() as session:
+        names = inspect(session.connection()).get_table_names()
+        return {
+            name: session.scalar(text(f"SELECT count(*) FROM {name}"))
+            for name in names
+            if name != "alembic_version"
+        }
+
+
+@pytest.mark.slow
+def test_down_step_by_step_and_up_again_with_rows_in_every_table(database):
+    fill(SimpleNamespace(database=database))
+    with database.writing() as session:
+        first = {"tenant_pk": 1, "email": "new@example.org", "role": "staff", "secret_hash": "h"}
+        accounts.put_invitation(session, expires_at=NOW, new_password=False, **first)
+        ann = accounts.add_person(session, email="ann@example.org", password_hash="x")
+        accounts.join(session, user_pk=ann, tenant_pk=1, role="owner")
+    full = _counts(database)
+    steps = ScriptDirectory.from_config(alembic_config()).walk_revisions()
+    below = [step.down_revision for step in steps if step.down_revision]
+    kept = full
+    for revision in below:
+        migrate(database, revision)
+        left = _counts(database)
+        kept = {name: kept[name] for name in left}
+        assert left == kept, revision
+    assert kept["wear_days"] == kept["pairs"] == 1
+    migrate(database)
+    again = _counts(database)
+    assert {name: again[name] for name in kept} == kept
+    with database.reading() as session:
+        assert session.scalars(select(Pair.label)).all() == [MARK]
+
+
+@pytest.mark.slow
+def test_an_open_invitation_gets_an_id_of_its_own(database):
+    migrate(database, "0005")
+    with database.engine.begin() as connection:
+        for number in range(2):
+            connection.execute(
+                text(
+                    "INSERT INTO invitations (tenant_pk, email, role, secret_hash, expires_at) "
+                    "VALUES (1, :email, 'staff', :email, '2026-06-20')"
+                ),
+                {"email": f"{number}@example.org"},
+            )
+    migrate(database)
+    with database.reading() as session:
+        open_ones = session.execute(
+            select(Invitation.invitation_id, Invitation.new_password, Invitation.email)
+        ).all()
+    assert len({row.invitation_id for row in open_ones}) == 2
+    assert not any(row.new_password for row in open_ones)
 
 
 def test_an_empty_database_is_prepared_without_being_asked(tmp_path):

@@ -8,12 +8,12 @@ from sqlalchemy.exc import IntegrityError, ProgrammingError, StatementError
 from sqlalchemy.orm import aliased
 
 from api.cli import serve, work
-from api.errors import BadSetting
+from api.errors import BadSetting, DatabaseUnavailable
 from api.storage import scope
 from api.storage.account_tables import AuditEntry, Tenant
 from api.storage.audit import Author, list_audit
 from api.storage.engine import sees_every_tenant
-from api.storage.schema import migrate, refuse_unbound_role
+from api.storage.schema import migrate, prepare, refuse_unbound_role
 from api.storage.session import open_database
 from api.storage.tables import Pair, Root, Wearer
 
@@ -147,6 +147,20 @@ class TestTheSecondWall:
             finally:
                 database.close()
                 server.exec_driver_sql(f"DROP ROLE {role}")
+        admin.close()
+
+    def test_a_role_that_may_not_read_is_told_so(self, own_postgres, postgres_address):
+        address, admin = make_url(own_postgres()), open_database(postgres_address)
+        with admin.engine.connect().execution_options(isolation_level="AUTOCOMMIT") as server:
+            server.exec_driver_sql("CREATE ROLE reading_nothing LOGIN")
+            mine = address.set(username="reading_nothing", password=None)
+            database = open_database(mine.render_as_string(hide_password=False))
+            try:
+                with pytest.raises(DatabaseUnavailable, match="may not do this"):
+                    prepare(database)
+            finally:
+                database.close()
+                server.exec_driver_sql("DROP ROLE reading_nothing")
         admin.close()
 
     def test_a_statement_without_scope_still_sees_its_tenant_only(self, doors):
