@@ -9,7 +9,7 @@ from importlib.metadata import version
 from typing import Any
 from urllib.parse import urlsplit
 
-from fastapi import APIRouter, FastAPI
+from fastapi import FastAPI
 
 from api.clock import Clock
 from api.routes import (
@@ -112,8 +112,8 @@ def create_app(
         lifespan=lifespan,
     )
     app.state.services = build_services(settings, clock)
-    v1 = APIRouter(prefix="/v1")
-    # Forecasts first: they are read most, and each request asks the routers in turn.
+    # Their routes stand side by side, not in nested routers: each of those looks for changes below
+    # it at every request. Forecasts first: they are read most, and routes are asked in turn.
     for router in (
         forecasts.router,
         *record_routers(),
@@ -133,8 +133,7 @@ def create_app(
         notices.router,
         notices_consents.router,
     ):
-        v1.include_router(router)
-    app.include_router(v1)
+        app.router.routes.extend(router.routes)
     app.include_router(problems.router)
     app.include_router(calendar_feed.feed)
     # Before the notices' own page, which takes any id.

@@ -36,7 +36,7 @@ from api.storage.keys import list_tokens
 
 __all__ = ["router"]
 
-router = APIRouter(tags=["accounts"], responses=PROBLEM_ANSWERS)
+router = APIRouter(prefix="/v1", tags=["accounts"], responses=PROBLEM_ANSWERS)
 _AS_JSON = [Depends(needs_json)]
 
 

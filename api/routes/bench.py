@@ -42,7 +42,7 @@ from api.wiring import Services
 
 __all__ = ["PHOTO_PATH", "router"]
 
-router = APIRouter(tags=["bench"], responses=PROBLEM_ANSWERS)
+router = APIRouter(prefix="/v1", tags=["bench"], responses=PROBLEM_ANSWERS)
 PHOTO_PATH = "/v1/bench-photos"
 
 OrderId = Annotated[KnownId, Path(description="the order. Unit: none (identifier)")]

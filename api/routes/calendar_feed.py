@@ -17,7 +17,7 @@ from api.services.planning import calendar
 
 __all__ = ["feed", "router"]
 
-router = APIRouter(prefix="/calendar-feeds", tags=["planning"], responses=PROBLEM_ANSWERS)
+router = APIRouter(prefix="/v1/calendar-feeds", tags=["planning"], responses=PROBLEM_ANSWERS)
 feed = APIRouter(tags=["planning"], responses=PROBLEM_ANSWERS)
 WearerId = Annotated[KnownId, Path(description="whose calendar. Unit: none (identifier)")]
 

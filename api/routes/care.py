@@ -30,7 +30,7 @@ from forecast.planning.care import CARES, UPPERS
 
 __all__ = ["router"]
 
-router = APIRouter(tags=["planning"], responses=PROBLEM_ANSWERS)
+router = APIRouter(prefix="/v1", tags=["planning"], responses=PROBLEM_ANSWERS)
 WearerId = Annotated[KnownId, Query(description="whose rack. Unit: none (identifier)")]
 _Upper: Any = Literal[UPPERS]
 _Care: Any = Literal[CARES]

@@ -13,7 +13,7 @@ from api.services.customer_record import customer_record, erase_customer
 
 __all__ = ["router"]
 
-router = APIRouter(prefix="/customers", tags=["accounts"], responses=PROBLEM_ANSWERS)
+router = APIRouter(prefix="/v1/customers", tags=["accounts"], responses=PROBLEM_ANSWERS)
 CustomerId = Annotated[KnownId, Path(description="which customer. Unit: none (identifier)")]
 
 

@@ -21,7 +21,7 @@ from api.wiring import Services
 
 __all__ = ["fit_state", "router"]
 
-router = APIRouter(prefix="/fit", tags=["fit"], responses=PROBLEM_ANSWERS)
+router = APIRouter(prefix="/v1/fit", tags=["fit"], responses=PROBLEM_ANSWERS)
 
 
 @router.get("", response_model=None, responses={200: {"model": FitState}})

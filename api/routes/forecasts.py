@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Annotated, Any
 
 import pandas as pd
-from fastapi import APIRouter, Path, Query, Request, Response
+from fastapi import APIRouter, Depends, Path, Query, Request, Response
 
 from api.routes.http import (
     PROBLEM_ANSWERS,
@@ -17,6 +17,7 @@ from api.routes.http import (
     plain,
     unless_same,
 )
+from api.routes.query import query_description, query_reader
 from api.schemas.fields import KnownId, PlainDate
 from api.schemas.forecasts import (
     ForecastFilters,
@@ -31,16 +32,21 @@ from forecast import Explanation
 
 __all__ = ["router"]
 
-router = APIRouter(prefix="/forecasts", tags=["forecasts"], responses=PROBLEM_ANSWERS)
+router = APIRouter(prefix="/v1/forecasts", tags=["forecasts"], responses=PROBLEM_ANSWERS)
 
 PairId = Annotated[KnownId, Path(description="the pair. Unit: none (identifier)")]
 _SORT_KEY = (PlainDate | None, KnownId, str, str)
 
 
-@router.get("", response_model=None, responses={200: {"model": ForecastPage}})
+@router.get(
+    "",
+    response_model=None,
+    responses={200: {"model": ForecastPage}},
+    openapi_extra=query_description(ForecastFilters),
+)
 def list_forecasts(
     serving: Serving,
-    chosen: Annotated[ForecastFilters, Query()],  # type: ignore[valid-type]
+    chosen: Annotated[ForecastFilters, Depends(query_reader(ForecastFilters))],  # type: ignore[valid-type]
 ) -> Response:
     """List stored forecast rows by send-by date; those without one stand last."""
     given: dict[str, Any] = chosen.model_dump()  # type: ignore[attr-defined]

@@ -12,7 +12,7 @@ from api.storage.schema import newest_revision, revision_of
 
 __all__ = ["router"]
 
-router = APIRouter(prefix="/health", tags=["health"], responses=PROBLEM_ANSWERS)
+router = APIRouter(prefix="/v1/health", tags=["health"], responses=PROBLEM_ANSWERS)
 
 
 @router.get("/live", response_model=None, responses={200: {"model": Alive}})

@@ -7,7 +7,7 @@ import hashlib
 import json
 import re
 from collections.abc import Mapping, Sequence
-from datetime import date, datetime
+from datetime import date
 from typing import Annotated, Any
 
 from fastapi import Depends, Header, Request, Response
@@ -112,8 +112,7 @@ async def needs_json(request: Request) -> None:
 def plain(row: Mapping[str, Any]) -> dict[str, Any]:
     """Return a row as JSON values: dates as ISO 8601 text."""
     return {
-        name: value.isoformat() if isinstance(value, date | datetime) else value
-        for name, value in row.items()
+        name: value.isoformat() if isinstance(value, date) else value for name, value in row.items()
     }
 
 

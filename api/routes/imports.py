@@ -31,7 +31,7 @@ from api.storage.import_runs import find_import, import_id_of, list_imports
 
 __all__ = ["router"]
 
-router = APIRouter(prefix="/imports", tags=["imports"], responses=PROBLEM_ANSWERS)
+router = APIRouter(prefix="/v1/imports", tags=["imports"], responses=PROBLEM_ANSWERS)
 
 MAX_FILES = 12
 PIECE_BYTES = 256 * 1024

@@ -23,7 +23,7 @@ from api.storage.stock import list_items
 
 __all__ = ["router"]
 
-router = APIRouter(tags=["bench"], responses=PROBLEM_ANSWERS)
+router = APIRouter(prefix="/v1", tags=["bench"], responses=PROBLEM_ANSWERS)
 ItemId = Annotated[NewId, Path(description="the item. Unit: none (identifier)")]
 _AS_JSON = [Depends(needs_json)]
 

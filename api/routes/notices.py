@@ -47,7 +47,7 @@ from api.storage.notices import list_notices
 
 __all__ = ["router"]
 
-router = APIRouter(prefix="/notices", tags=["notices"], responses=PROBLEM_ANSWERS)
+router = APIRouter(prefix="/v1/notices", tags=["notices"], responses=PROBLEM_ANSWERS)
 _AS_JSON = [Depends(needs_json)]
 Versions = Annotated[frozenset[int] | None, Depends(versions_in)]
 NoticeId = Annotated[KnownId, Path(description="the notice. Unit: none (identifier)")]

@@ -32,7 +32,7 @@ from api.storage.notices_consents import consents_of, lift_stop, wearers_at
 
 __all__ = ["router"]
 
-router = APIRouter(tags=["notices"], responses=PROBLEM_ANSWERS)
+router = APIRouter(prefix="/v1", tags=["notices"], responses=PROBLEM_ANSWERS)
 _AS_JSON = [Depends(needs_json)]
 
 

@@ -34,7 +34,7 @@ from api.storage.planning import plans_of
 
 __all__ = ["router"]
 
-router = APIRouter(tags=["planning"], responses=PROBLEM_ANSWERS)
+router = APIRouter(prefix="/v1", tags=["planning"], responses=PROBLEM_ANSWERS)
 MOST_PLANS = 50
 SUMMARY = ("plan_id", "wearer_id", "made_at", "starts_on", "weeks", "score", "bound", "gap")
 WearerId = Annotated[KnownId, Query(description="whose rack. Unit: none (identifier)")]

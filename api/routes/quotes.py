@@ -15,7 +15,7 @@ from api.services.quotes import quote_pair
 
 __all__ = ["router"]
 
-router = APIRouter(prefix="/quotes", tags=["bench"], responses=PROBLEM_ANSWERS)
+router = APIRouter(prefix="/v1/quotes", tags=["bench"], responses=PROBLEM_ANSWERS)
 
 
 class Needed(Answer):

@@ -50,7 +50,7 @@ def record_routers() -> list[APIRouter]:
 
 
 def _router(record: Record) -> APIRouter:  # noqa: PLR0915 - five short routes of one table
-    router = APIRouter(prefix=f"/{record.path}", tags=[record.path], responses=PROBLEM_ANSWERS)
+    router = APIRouter(prefix=f"/v1/{record.path}", tags=[record.path], responses=PROBLEM_ANSWERS)
     one = "/" + "/".join(f"{{{column}}}" for column in record.table.key)
     filters = Annotated[record.filters, Query()]  # type: ignore[name-defined]
     key_of = Annotated[dict[str, Any], Depends(_key_reader(record.table))]

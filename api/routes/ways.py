@@ -31,7 +31,7 @@ from api.services.planning.life import change_stood, life_of_rack, read_stood
 
 __all__ = ["router"]
 
-router = APIRouter(tags=["planning"], responses=PROBLEM_ANSWERS)
+router = APIRouter(prefix="/v1", tags=["planning"], responses=PROBLEM_ANSWERS)
 WearerId = Annotated[KnownId, Query(description="whose rack. Unit: none (identifier)")]
 PairId = Annotated[KnownId, Path(description="the pair. Unit: none (identifier)")]
 _AS_JSON = [Depends(needs_json)]

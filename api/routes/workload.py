@@ -33,7 +33,7 @@ from forecast.workload import summarise
 
 __all__ = ["router", "workload_body"]
 
-router = APIRouter(tags=["bench"], responses=PROBLEM_ANSWERS)
+router = APIRouter(prefix="/v1", tags=["bench"], responses=PROBLEM_ANSWERS)
 _AS_JSON = [Depends(needs_json)]
 
 

@@ -64,7 +64,7 @@ def list_due(
         parts = (after[0] or BEYOND_HORIZON, *after[1:])
         values |= {f"last_{n}": part for n, part in enumerate(parts)}
     query = _due_query(frozenset(given), after is not None)
-    return [dict(row) for row in session.execute(query, values).mappings()]
+    return _dicts(session.execute(query, values))
 
 
 @cache
@@ -87,7 +87,12 @@ def _due_query(given: frozenset[str], goes_on: bool) -> sa.Select[Any]:
 
 def forecast_of_pair(session: Session, pair_id: str) -> list[dict[str, Any]]:
     """Return the stored forecast rows of one pair, foot by foot and point by point."""
-    return [dict(row) for row in session.execute(_pair_query(), {"of": pair_id}).mappings()]
+    return _dicts(session.execute(_pair_query(), {"of": pair_id}))
+
+
+def _dicts(result: sa.Result[Any]) -> list[dict[str, Any]]:
+    names = tuple(result.keys())
+    return [dict(zip(names, row, strict=True)) for row in result]
 
 
 @cache
