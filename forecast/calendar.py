@@ -43,12 +43,12 @@ class UseAhead:
 
     def spread(self, days: np.ndarray, member: np.ndarray) -> np.ndarray:
         """SD of wear until so many days ahead over its mean, for members of the n pairs."""
-        dispersion, uncertainty, floor, drift = self.error
+        dispersion, uncertainty, floor, drift = map(float, self.error)
         variance = np.maximum(days, 1.0)
-        variance *= self.wear_days_per_day[member]  # expected wear days
+        variance *= self.wear_days_per_day[member].astype(days.dtype)  # expected wear days
         np.maximum(variance, 1e-3, out=variance)
         np.divide(dispersion, variance, out=variance)
-        variance += uncertainty / self.known_days[member] + floor
+        variance += (uncertainty / self.known_days[member] + floor).astype(days.dtype)
         wander = drift_years(days)
         wander *= drift
         variance += wander
@@ -108,27 +108,29 @@ def days_until(
     ----------
     ahead : UseAhead
     remaining : ndarray, shape (m, draws)
-        Standard wear days that remain.
+        Standard wear days that remain; in whose precision the days are.
     normal : ndarray, shape (m, draws) or (draws,)
         Standard normal points for the use.
     members : ndarray of int, shape (m,)
         Which pairs of `ahead` the rows are.
     """
-    out = np.empty(remaining.shape)
+    kind = remaining.dtype
+    out = np.empty_like(remaining)
     curve_of = ahead.curve[members]
-    normal = np.broadcast_to(normal, remaining.shape)
+    per_day = np.maximum(ahead.per_day[members], 1e-6).astype(kind)[:, None]
+    normal = np.broadcast_to(normal.astype(kind), remaining.shape)
     for code in np.unique(curve_of):
         rows = np.flatnonzero(curve_of == code)
         curve = ahead.season_days[code]
-        back = _inverse(curve)
+        back = _inverse(curve).astype(kind)
         at = members[rows][:, None]
-        at_pace = remaining[rows] / np.maximum(ahead.per_day[at], 1e-6)
+        at_pace = remaining[rows] / per_day[rows]
         days = _read(back, at_pace)
         wanted = at_pace
         for _ in range(_FIXED_POINT_STEPS):
             wanted = at_pace / gamma_factor(ahead.spread(days, at), normal[rows])
             days = _read(back, wanted)
-        days[wanted > curve[-1]] = np.inf
+        days[wanted > float(curve[-1])] = np.inf
         out[rows] = days
     out[remaining <= 0.0] = 0.0
     return out
@@ -142,7 +144,8 @@ def _inverse(curve: np.ndarray) -> np.ndarray:
 
 def _read(table: np.ndarray, place: np.ndarray) -> np.ndarray:
     """Linear interpolation in a table on 0, 1, 2, ...; constant beyond its end."""
-    inside = np.minimum(place, len(table) - 1.000001)
+    last = place.dtype.type(len(table) - 1)
+    inside = np.minimum(place, np.nextafter(last, place.dtype.type(0)))
     low = inside.astype(np.intp)
     inside -= low
     inside *= np.take(np.diff(table), low)

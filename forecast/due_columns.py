@@ -95,7 +95,7 @@ def _median(draws: np.ndarray) -> np.ndarray:
     """Median of an even number of draws; sorting rows so short is faster than selecting."""
     ordered = np.sort(draws, axis=-1)
     middle = ordered.shape[-1] // 2
-    return np.asarray(0.5 * (ordered[..., middle - 1] + ordered[..., middle]))
+    return np.asarray(0.5 * ordered[..., middle - 1 : middle + 1].sum(axis=-1, dtype=float))
 
 
 def _chance(ordered: np.ndarray, within: float) -> np.ndarray:
@@ -115,7 +115,8 @@ def _quantiles(ordered: np.ndarray, shares: tuple[float, ...]) -> np.ndarray:
     """
     place = np.array(shares) * DRAWS - 0.5
     low = np.maximum(np.floor(place).astype(int), 0)
-    a, b = ordered[:, low].T, ordered[:, np.minimum(low + 1, DRAWS - 1)].T
+    a = ordered[:, low].T.astype(float)
+    b = ordered[:, np.minimum(low + 1, DRAWS - 1)].T.astype(float)
     beyond = (place - low)[:, None]
     with np.errstate(invalid="ignore"):
         out = a + beyond * (b - a)

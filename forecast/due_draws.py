@@ -43,7 +43,7 @@ def due_draws(
     use = normal_points()[8]
     n, draws = len(left), remaining.shape[-1]
     both = remaining.reshape(2 * n, draws)
-    days = np.empty((3, n, draws))
+    days = np.empty((3, n, draws), remaining.dtype)
     days[:2] = days_until(known.ahead, both, use, np.tile(members, 2)).reshape(2, n, draws)
     # both feet share one use, so the first of the days is the day of the first
     np.minimum(days[0], days[1], out=days[2])

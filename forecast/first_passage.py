@@ -3,7 +3,8 @@
 Wear is a random walk with drift in exposure, so the exposure at which a given thickness is used up
 has the inverse Gaussian distribution (first passage of Brownian motion with drift). It is drawn by
 the transformation of Michael, Schucany and Haas (The American Statistician 30:88, 1976). All draws
-use one fixed scrambled Sobol set, so the same data give the same dates.
+use one fixed scrambled Sobol set, so the same data give the same dates. Draws are held in single
+precision, good to seconds of a day: they are moved and sorted in half the time or less.
 """
 
 from __future__ import annotations
@@ -32,6 +33,11 @@ def normal_points(draws: int = DRAWS) -> np.ndarray:
     points[6:8] = uniform[6:8]
     points.setflags(write=False)
     return np.asarray(points)
+
+
+@lru_cache(maxsize=4)
+def _single_points(draws: int) -> np.ndarray:
+    return normal_points(draws).astype(np.float32)
 
 
 def inverse_gaussian(
@@ -101,28 +107,29 @@ def remaining_exposure(
 
     Returns
     -------
-    remaining : ndarray, shape (2, n, draws)
+    remaining : ndarray of float32, shape (2, n, draws)
         Zero where the limit is passed already.
-    rate_mm : ndarray, shape (2, n, draws)
+    rate_mm : ndarray of float32, shape (2, n, draws)
         Wear rate, mm per standard wear day.
-    thickness_mm : ndarray, shape (2, n, draws)
+    thickness_mm : ndarray of float32, shape (2, n, draws)
         Settled thickness today.
     """
-    points = normal_points(draws)
+    points = _single_points(draws)
+    single = state.single()
     off, thickness = (
-        np.stack([state.factor[i].T @ points[:4] for i in rows]) for rows in ((0, 2), (1, 3))
+        np.stack([single.factor[i].T @ points[:4] for i in rows]) for rows in ((0, 2), (1, 3))
     )
-    variance = np.square(state.factor[[0, 2]]).sum(axis=1)[:, :, None]
-    factor = np.exp(_skewed(state, off, variance))
-    thickness += state.mean[[1, 3], :, None]
-    thickness += _bend(state, off, factor, variance)
-    factor *= np.exp(state.mean[[0, 2], :, None])
+    variance = np.square(single.factor[[0, 2]]).sum(axis=1)[:, :, None]
+    factor = np.exp(_skewed(single, off, variance))
+    thickness += single.mean[[1, 3], :, None]
+    thickness += _bend(single, off, factor, variance)
+    factor *= np.exp(single.mean[[0, 2], :, None])
     rate = factor
-    left = thickness - limit_mm[:, :, None]
-    ahead = np.maximum(left, 1e-9)
+    left = thickness - limit_mm[:, :, None].astype(np.float32)
+    ahead = np.maximum(left, np.float32(1e-9))
     pace = ahead / rate
     remaining = inverse_gaussian(
-        pace, pace * ahead / process_mm, points[4:6, None], points[6:8, None]
+        pace, pace * ahead / float(process_mm), points[4:6, None], points[6:8, None]
     )
     remaining[left <= 0] = 0.0
     return remaining, rate, thickness

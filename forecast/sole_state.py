@@ -45,6 +45,10 @@ class SoleState:
         """Some of the groups."""
         return SoleState(*(values[..., groups] for values in vars(self).values()))
 
+    def single(self) -> SoleState:
+        """Return the same in single precision."""
+        return SoleState(*(values.astype(np.float32) for values in vars(self).values()))
+
 
 @dataclass(frozen=True)
 class FootPairs:
