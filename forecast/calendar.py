@@ -62,7 +62,7 @@ def use_ahead(use: UseFit, pace: Pace, as_of_day: int, horizon_days: int) -> Use
     ----------
     use : UseFit
     pace : Pace
-        Of the pairs. Waves are rounded to steps of 0.04, so that pairs share curves.
+        Of the pairs. Their waves are rounded to steps of 0.04, so that pairs share curves.
     as_of_day : int
         Days since 1970-01-01.
     horizon_days : int
@@ -70,7 +70,7 @@ def use_ahead(use: UseFit, pace: Pace, as_of_day: int, horizon_days: int) -> Use
     share = ((as_of_day + np.arange(horizon_days + 1) + 0.5) / _YEAR_DAYS) % 1.0
     steps = np.round(pace.wave / _WAVE_STEP).astype(int)
     waves, curve = np.unique(steps, axis=1, return_inverse=True)
-    factor = season_factor(waves * _WAVE_STEP, share)
+    factor = season_factor(waves * _WAVE_STEP, share) * season_factor(use.season[-1], share)
     season_days = np.concatenate([np.zeros((len(factor), 1)), np.cumsum(factor, axis=1)], axis=1)
     bias = np.exp(use.bias_log)
     return UseAhead(

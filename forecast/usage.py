@@ -31,7 +31,8 @@ PRIOR_WEIGHT = 40.0
 _POOL_OUT_DAYS = 8.0
 _WEIGHT_STEPS = 8
 _ENOUGH_PAIRS = 2000
-_SEASON_SD = 0.25
+_SEASON_SD = (0.25, 0.25, 0.12, 0.12)  # of the yearly and the half-yearly wave
+_STILL = (0.0, 0.0, 0.0, 0.0)
 _DRIFT_RETURNS_YEARS = 3.0
 
 
@@ -43,7 +44,8 @@ class UseFit:
     error : (dispersion, uncertainty, floor, drift per year): variance of actual/expected is
     dispersion/expected days + uncertainty/known days + floor + drift * `drift_years`.
     bias_log : log of actual/expected over the past, shrunk.
-    season : {group: (cosine, sine)} of the log weight by dress code; group -1: of going out.
+    season : {group: (cosine, sine)} of the log weight by dress code; group -1: of going out, with
+    (cosine, sine) of the half-year behind.
     going_out_per_day : wear days per day of a wearer on average.
     exposure_per_wear_day : standard wear days per wear day on average.
     scored : number of (pair, origin, horizon) triples behind it.
@@ -53,7 +55,7 @@ class UseFit:
     leaning_days: float
     error: tuple[float, float, float, float]
     bias_log: float
-    season: dict[int, tuple[float, float]]
+    season: dict[int, tuple[float, ...]]
     going_out_per_day: float
     exposure_per_wear_day: float
     scored: int
@@ -85,7 +87,7 @@ class Pace:
     known_days : ndarray, shape (pairs,)
         Discounted wear days behind the pace, pooling included.
     wave : ndarray, shape (2, pairs)
-        Cosine and sine of the log pace over the year.
+        Cosine and sine of the log share of the rack over the year.
     """
 
     wear_days_per_day: np.ndarray
@@ -112,15 +114,21 @@ def drift_years(days: float | np.ndarray) -> np.ndarray:
 
 
 def season_factor(wave: np.ndarray, year_share: np.ndarray) -> np.ndarray:
-    """Factor of the pace at places in the year, shape (..., places), for waves (2, ...)."""
+    """Factor of the pace at places in the year, shape (..., places), for waves (2 or 4, ...)."""
+    wave = np.asarray(wave)
+    log = np.zeros((*wave.shape[1:], len(year_share)))
+    for height, swing in zip(wave, _swings(year_share), strict=False):
+        log += np.multiply.outer(height, swing)
+    return np.asarray(np.exp(log, out=log))
+
+
+def _swings(year_share: np.ndarray) -> np.ndarray:
+    """Cosine and sine of the year and of the half-year at places in the year."""
     angle = 2 * np.pi * year_share
-    cosine, sine = np.asarray(wave)
-    return np.asarray(
-        np.exp(np.multiply.outer(cosine, np.cos(angle)) + np.multiply.outer(sine, np.sin(angle)))
-    )
+    return np.array([np.cos(angle), np.sin(angle), np.cos(2 * angle), np.sin(2 * angle)])
 
 
-def _waves(season: dict[int, tuple[float, float]], group: np.ndarray) -> np.ndarray:
+def _waves(season: dict[int, tuple[float, ...]], group: np.ndarray) -> np.ndarray:
     """Wave of each pair's weight, shape (2, pairs)."""
     table = np.zeros((2, int(group.max(initial=0)) + 1))
     for code, wave in season.items():
@@ -138,7 +146,7 @@ def _rack(
     counts: WearCounts,
     half_life: float,
     leaning: float,
-    season: dict[int, tuple[float, float]],
+    season: dict[int, tuple[float, ...]],
     skip: int,
     panel: float | None = None,
 ) -> _Rack:
@@ -158,7 +166,7 @@ def _rack(
         each = (fade * out_days / np.maximum(total, 1e-9))[counts.wearer]
         expected = np.einsum("pt,pt->p", could, each)
         weight = (seen + leaning) / (expected + leaning)
-    season_out = season_factor(np.asarray(season.get(-1, (0.0, 0.0))), share)
+    season_out = season_factor(np.asarray(season.get(-1, _STILL)), share)
     went = _faded(out_days, fade)
     could_go = _faded(counts.most_open[:, skip:], season_out * fade)
     if panel is None:
@@ -188,7 +196,7 @@ def current_pace(counts: WearCounts, use: UseFit, present: np.ndarray) -> Pace:
     share = rack.weight / np.maximum(total, 1e-9)
     waves = _waves(season, counts.group)
     mean_wave = counts.by_wearer((waves * (share * present)).T)[counts.wearer].T
-    wave = waves - mean_wave + np.asarray(season.get(-1, (0.0, 0.0)))[:, None]
+    wave = waves - mean_wave
     fade = 0.5 ** (np.arange(counts.days.shape[1]) / use.half_life_periods)
     exposure = _faded(counts.worn, fade)
     wearer_exposure = (counts.by_wearer(exposure) + 20.0 * use.exposure_per_wear_day) / (
@@ -252,11 +260,11 @@ def _some_wearers(counts: WearCounts) -> WearCounts:
 
 
 def _past(
-    counts: WearCounts, half_life: float, leaning: float, season: dict[int, tuple[float, float]]
+    counts: WearCounts, half_life: float, leaning: float, season: dict[int, tuple[float, ...]]
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
     """Expected and actual wear days after earlier origins: expected, actual, known days, years."""
     factor = season_factor(_waves(season, counts.group), counts.year_share)
-    factor_out = season_factor(np.asarray(season.get(-1, (0.0, 0.0))), counts.year_share)
+    factor_out = season_factor(np.asarray(season.get(-1, _STILL)), counts.year_share)
     parts = []
     for origin in ORIGINS:
         if counts.days.shape[1] <= origin + 2:
@@ -312,15 +320,14 @@ def _fit_error(
     return (float(solution[0]), float(solution[1]), float(solution[2]), float(solution[3])), bias
 
 
-def _fit_season(counts: WearCounts) -> dict[int, tuple[float, float]]:
+def _fit_season(counts: WearCounts) -> dict[int, tuple[float, ...]]:
     """Waves of the weights by dress code, then of going out, shrunk towards none.
 
     Given how often a wearer went out, the weights' wave shows in which pair was taken; Poisson
     scoring steps with the shares as they stand.
     """
-    angle = 2 * np.pi * counts.year_share
-    basis = np.array([np.cos(angle), np.sin(angle)])
-    season: dict[int, tuple[float, float]] = {int(g): (0.0, 0.0) for g in np.unique(counts.group)}
+    swings = _swings(counts.year_share)
+    season: dict[int, tuple[float, ...]] = {int(g): (0.0, 0.0) for g in np.unique(counts.group)}
     out_days = counts.by_wearer(counts.days)
     for _ in range(4):
         rack = _rack(counts, 26.0, 6.0, season, 0)
@@ -329,16 +336,16 @@ def _fit_season(counts: WearCounts) -> dict[int, tuple[float, float]]:
         total = np.maximum(counts.by_wearer(weight), 1e-9)
         mean = weight * (out_days / total)[counts.wearer]
         step = {
-            g: _wave_step(counts.days, mean, counts.group == g, basis, season[g]) for g in season
+            g: _wave_step(counts.days, mean, counts.group == g, swings[:2], season[g]) for g in season
         }
         season = step
     could = counts.most_open
-    wave = (0.0, 0.0)
+    wave: tuple[float, ...] = _STILL
     every = np.ones(len(could), bool)
     for _ in range(4):
         seasonal = could * season_factor(np.asarray(wave), counts.year_share)
         rate = (out_days.sum(axis=1) + 0.5) / (seasonal.sum(axis=1) + 2.0)
-        wave = _wave_step(out_days, rate[:, None] * seasonal, every, basis, wave)
+        wave = _wave_step(out_days, rate[:, None] * seasonal, every, swings, wave)
     season[-1] = wave
     return season
 
@@ -347,13 +354,14 @@ def _wave_step(
     days: np.ndarray,
     mean: np.ndarray,
     rows: np.ndarray,
-    basis: np.ndarray,
-    wave: tuple[float, float],
-) -> tuple[float, float]:
+    swings: np.ndarray,
+    wave: tuple[float, ...],
+) -> tuple[float, ...]:
     """One scoring step; use comes in streaks, so counts carry a third of their information."""
+    precision = np.array(_SEASON_SD[: len(swings)]) ** -2.0
     residual = (days[rows] - mean[rows]).sum(axis=0)
     total = mean[rows].sum(axis=0)
-    information = (basis * total) @ basis.T / 3.0 + np.eye(2) / _SEASON_SD**2
-    gradient = basis @ residual / 3.0 - np.asarray(wave) / _SEASON_SD**2
-    step = np.linalg.solve(information, gradient)
-    return (float(wave[0] + step[0]), float(wave[1] + step[1]))
+    information = (swings * total) @ swings.T / 3.0 + np.diag(precision)
+    gradient = swings @ residual / 3.0 - np.asarray(wave) * precision
+    moved = np.asarray(wave) + np.linalg.solve(information, gradient)
+    return tuple(float(height) for height in moved)

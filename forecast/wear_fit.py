@@ -19,7 +19,7 @@ from forecast.usage import UseFit
 
 __all__ = ["MODEL_VERSION", "WearFit"]
 
-MODEL_VERSION = "6"
+MODEL_VERSION = "7"
 
 
 @dataclass(frozen=True)

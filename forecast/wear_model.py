@@ -201,6 +201,7 @@ def _given(
     at = modes(panel, layout, fit.spread, fit.noise, population=population)
     present = np.zeros(len(panel.pair_ids), bool)
     present[panel.path_pair[panel.current]] = True
+    present |= away  # it comes back
     pace = current_pace(counts, fit.use, present)
     ahead = use_ahead(fit.use, pace, panel.as_of_day, horizon_days)
     centre = prior_centre(layout)
