@@ -336,7 +336,8 @@ def _fit_season(counts: WearCounts) -> dict[int, tuple[float, ...]]:
         total = np.maximum(counts.by_wearer(weight), 1e-9)
         mean = weight * (out_days / total)[counts.wearer]
         step = {
-            g: _wave_step(counts.days, mean, counts.group == g, swings[:2], season[g]) for g in season
+            g: _wave_step(counts.days, mean, counts.group == g, swings[:2], season[g])
+            for g in season
         }
         season = step
     could = counts.most_open
