@@ -202,7 +202,7 @@ def test_every_change_is_signed_with_who_made_it(client, token_of, enter):
         "/v1/wearers", json={"wearer_id": "zoe"}, headers={"origin": "http://127.0.0.1:8000"}
     )
     newest = client.get("/v1/audit").json()["items"][0]
-    assert (newest["actor"], newest["action"]) == (OWNER, "POST /wearers")
+    assert (newest["actor"], newest["action"]) == (OWNER, "POST /v1/wearers")
     del token_of
 
 
@@ -212,6 +212,6 @@ def test_who_let_somebody_in_is_signed_as_well_and_no_secret_with_it(client, ent
     client.put("/v1/tokens/till", json={"scopes": ["read"]})
     log = client.get("/v1/audit")
     said = [(entry["action"], entry["subject"]) for entry in log.json()["items"]]
-    assert ("PUT /invitations", {"email": "new@example.org"}) in said
-    assert ("PUT /tokens/{name}", {"name": "till"}) in said
+    assert ("PUT /v1/invitations", {"email": "new@example.org"}) in said
+    assert ("PUT /v1/tokens/{name}", {"name": "till"}) in said
     assert made["path"].removeprefix("/join/") not in log.text
