@@ -70,7 +70,9 @@ def use_ahead(use: UseFit, pace: Pace, as_of_day: int, horizon_days: int) -> Use
     share = ((as_of_day + np.arange(horizon_days + 1) + 0.5) / _YEAR_DAYS) % 1.0
     steps = np.round(pace.wave / _WAVE_STEP).astype(int)
     waves, curve = np.unique(steps, axis=1, return_inverse=True)
-    factor = season_factor(waves * _WAVE_STEP, share) * season_factor(np.array(use.season[-1]), share)
+    factor = season_factor(waves * _WAVE_STEP, share) * season_factor(
+        np.array(use.season[-1]), share
+    )
     season_days = np.concatenate([np.zeros((len(factor), 1)), np.cumsum(factor, axis=1)], axis=1)
     bias = np.exp(use.bias_log)
     return UseAhead(

@@ -27,7 +27,7 @@ SAY = {
     "cover50": ("50 % interval holds", "share"),
     "past_limit": ("past the limit on the send-by date", "share"),
     "bias": ("median error", "days"),
-    "bias_inside": ("median error, due or said to be within the horizon", "days"),
+    "bias_inside": ("median error, said to be within the horizon", "days"),
     "oracle_bias_inside": ("oracle's median error, the same", "days"),
 }
 HONESTY = ("cover80", "cover50", "past_limit")  # of groups; scores hold for all pairs together

@@ -91,7 +91,7 @@ def test_the_median_is_neither_early_nor_late(figures: dict[str, dict[str, Share
 def test_use_is_forecast_without_bias(rows: tuple[pd.DataFrame, pd.DataFrame], days: int) -> None:
     """The number of wear days that would be logged, over all pairs."""
     share = use_figures(rows[1])[days]["ratio"]
-    assert abs(share.value - 1.0) < 0.03 + 2.0 * share.error, share
+    assert abs(share.value - 1.0) < 0.02 + 2.0 * share.error, share
 
 
 def test_knowing_more_is_worth_more(rows: tuple[pd.DataFrame, pd.DataFrame]) -> None:
