@@ -45,7 +45,11 @@ class Settings(BaseSettings):
     ] = "sqlite:///solespan.sqlite3"
     database_wait_s: Annotated[
         float,
-        Field(gt=0, le=600, description="Seconds to wait for another writer before giving up."),
+        Field(
+            gt=0,
+            le=600,
+            description="Seconds to wait for another writer, or a free connection, before giving up.",
+        ),
     ] = 10.0
     host: Annotated[str, Field(description="Address that `solespan serve` listens on.")] = (
         "127.0.0.1"

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import logging
 import sqlite3
-from functools import cache
+from functools import cache, partial
 from typing import Any
 
 from sqlalchemy import (
@@ -69,20 +69,20 @@ def make_engine(address: str, *, wait_s: float = 10.0) -> Engine:
     address : str
         `sqlite:///path` or `postgresql://...`.
     wait_s : float
-        Seconds a statement waits for a lock of another process.
+        Seconds to wait for a lock of another process, or for a free connection.
 
     Raises `BadSetting` or `MissingDriver`.
     """
     url = parsed_url(address)
     if url.get_backend_name() == "sqlite":
         _warn_once_of_old_sqlite()
-        engine = create_engine(url, connect_args={"timeout": wait_s})
+        engine = create_engine(url, connect_args={"timeout": wait_s}, pool_timeout=wait_s)
         event.listen(engine, "connect", _prepare_sqlite)
         event.listen(engine, "begin", _begin_sqlite)
         scope_changes(engine)
         return engine
     try:
-        engine = create_engine(url, pool_pre_ping=True)
+        engine = create_engine(url, pool_pre_ping=True, pool_timeout=wait_s)
     except (ModuleNotFoundError, NoSuchModuleError):
         raise MissingDriver(
             "The driver for PostgreSQL is not installed.",
@@ -90,8 +90,15 @@ def make_engine(address: str, *, wait_s: float = 10.0) -> Engine:
             accepted="a SQLite address without further packages",
             remedy="Install the extra: pip install 'solespan[postgres]'",
         ) from None
+    event.listen(engine, "connect", partial(_wait_at_most, wait_s))
     scope_changes(engine)
     return engine
+
+
+def _wait_at_most(wait_s: float, connection: Any, _record: Any) -> None:
+    """Let PostgreSQL end the wait for another's lock, as SQLite does."""
+    connection.execute(f"SET lock_timeout = {round(wait_s * 1000)}")
+    connection.commit()
 
 
 def tell_tenant(session: Session, tenant_pk: int) -> None:

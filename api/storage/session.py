@@ -15,6 +15,7 @@ from dataclasses import replace
 
 from sqlalchemy import Engine
 from sqlalchemy.exc import OperationalError, ProgrammingError
+from sqlalchemy.exc import TimeoutError as PoolTimeout
 from sqlalchemy.orm import Session, sessionmaker
 
 from api.errors import Busy, DatabaseUnavailable
@@ -106,13 +107,18 @@ def clear_errors() -> Iterator[None]:
         yield
     except OperationalError as cause:
         reason = str(cause.orig).splitlines()[0] if cause.orig else "no reason given"
-        if "database is locked" in reason:
+        if "database is locked" in reason or "lock timeout" in reason:
             raise _busy() from cause
         raise DatabaseUnavailable(
             f"The database could not be used: {reason}.",
             where="environment variable SOLESPAN_DATABASE_URL",
             remedy="Check that the address is right, the folder exists, the disk is not full and "
             "the server runs.",
+        ) from cause
+    except PoolTimeout as cause:
+        raise Busy(
+            "Every connection to the database is in use.",
+            remedy="Try again in a moment; if it stays so, run another server process.",
         ) from cause
     except ProgrammingError as cause:
         reason = str(cause.orig).splitlines()[0]

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import threading
 import time
+from contextlib import ExitStack
 
 import pytest
-from sqlalchemy import func, select
+from sqlalchemy import func, select, update
 from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm.exc import StaleDataError
 
@@ -82,6 +83,38 @@ def test_another_process_that_writes_makes_this_one_wait_and_then_say_busy(sqlit
         session.add(Wearer(wearer_id="ann"))
     ours.close()
     theirs.close()
+
+
+def test_who_waits_too_long_for_anothers_row_is_told_busy(new_address):
+    ours, theirs = open_database(new_address, wait_s=0.2), open_database(new_address)
+    with theirs.writing() as session:
+        session.add(Wearer(wearer_id="ann"))
+
+    def rename(door, name: str) -> None:
+        with door.writing() as session:
+            session.execute(update(Wearer).values(name=name))
+
+    with theirs.writing() as session:
+        session.execute(update(Wearer).values(name="theirs"))
+        with pytest.raises(Busy):
+            rename(ours, "ours")
+    rename(ours, "ours")
+    for each in (ours, theirs):
+        each.close()
+
+
+def test_where_every_connection_is_in_use_the_next_is_told_busy(new_address):
+    database = open_database(new_address, wait_s=0.2)
+
+    def hold_many() -> None:
+        with ExitStack() as held:
+            for _ in range(100):
+                held.enter_context(database.reading()).scalar(select(func.count(Wearer.id)))
+
+    with pytest.raises(Busy, match="connection"):
+        hold_many()
+    assert _count(database) == 0
+    database.close()
 
 
 def test_a_writer_that_waits_too_long_in_this_process_is_told_busy(sqlite_address):
