@@ -129,24 +129,13 @@ def load_told(session: Session) -> pd.DataFrame:
     `told_window`, `told_sequence`, `told_day`, `told_on`, `answer`, `waiting`; `lost_sole_id`,
     `lost_window`.
     """
-    state = (
-        sa.select(_OUTBOX.c.state)
-        .where(_OUTBOX.c.notice_pk == _PAIRS.c.notice_pk)
-        .scalar_subquery()
+    # uncorrelated on purpose: read once, not for every pair
+    lost = _PAIRS.c.notice_pk.in_(_in_state("failed", "cancelled")) & _PAIRS.c.answer.is_(None)
+    waiting = _PAIRS.c.notice_pk.in_(_in_state("pending", "claimed"))
+    unprinted = sa.select(_OUTBOX.c.notice_pk).where(
+        _OUTBOX.c.state == "sent", _OUTBOX.c.channel == "print", _OUTBOX.c.printed_at.is_(None)
     )
-    lost = state.in_(("failed", "cancelled")) & _PAIRS.c.answer.is_(None)
     newest = sa.select(sa.func.max(_PAIRS.c.id)).group_by(_PAIRS.c.pair_pk)
-    of_sole = _PAIRS.alias("of_sole")
-    ended = (
-        sa.select(sa.func.max(of_sole.c.answer))
-        .where(
-            of_sole.c.pair_pk == _PAIRS.c.pair_pk,
-            of_sole.c.sole_id == _PAIRS.c.sole_id,
-            of_sole.c.answer.in_(ENDING_ANSWERS),
-        )
-        .scalar_subquery()
-    )
-    unprinted = (_OUTBOX.c.channel == "print") & _OUTBOX.c.printed_at.is_(None)
     query = (
         sa.select(
             Pair.pair_id,
@@ -155,17 +144,20 @@ def load_told(session: Session) -> pd.DataFrame:
             _PAIRS.c.sequence,
             _PAIRS.c.told_day,
             _NOTICES.c.decided_on,
-            sa.func.coalesce(ended, _PAIRS.c.answer),
-            _OUTBOX.c.state.in_(("pending", "claimed")) | unprinted,
+            _PAIRS.c.answer,
+            waiting | _PAIRS.c.notice_pk.in_(unprinted),
         )
         .join(Pair, _PAIRS.c.pair_pk == Pair.id)
         .join(_NOTICES, _PAIRS.c.notice_pk == _NOTICES.c.id)
-        .join(_OUTBOX, _OUTBOX.c.notice_pk == _NOTICES.c.id)
         .where(_PAIRS.c.id.in_(newest.where(~lost)))
     )
     names = ["pair_id", "told_sole_id", "told_window", "told_sequence", "told_day", "told_on"]
     rows = [tuple(row) for row in session.execute(query)]
     told = pd.DataFrame(rows, columns=[*names, "answer", "waiting"], dtype=object)
+    ended = _ended(session)
+    if ended:
+        soles = zip(told["pair_id"], told["told_sole_id"], told["answer"], strict=True)
+        told["answer"] = [ended.get((pair, sole), answer) for pair, sole, answer in soles]
     query = (
         sa.select(Pair.pair_id, _PAIRS.c.sole_id, _PAIRS.c.window)
         .join(Pair, _PAIRS.c.pair_pk == Pair.id)
@@ -176,6 +168,20 @@ def load_told(session: Session) -> pd.DataFrame:
     return told.merge(pd.DataFrame(rows, columns=names, dtype=object), on="pair_id", how="outer")
 
 
+def _in_state(*states: str) -> sa.Select[Any]:
+    return sa.select(_OUTBOX.c.notice_pk).where(_OUTBOX.c.state.in_(states))
+
+
+def _ended(session: Session) -> dict[tuple[str, str], str]:
+    """Return the answers after which a sole is written about no more, by pair and sole."""
+    query = (
+        sa.select(Pair.pair_id, _PAIRS.c.sole_id, _PAIRS.c.answer)
+        .join(Pair, _PAIRS.c.pair_pk == Pair.id)
+        .where(_PAIRS.c.answer.in_(ENDING_ANSWERS))
+    )
+    return {(row[0], row[1]): row[2] for row in session.execute(query)}
+
+
 def last_notices(
     session: Session, wearer_pks: Collection[int] | None = None, *, lock: bool = False
 ) -> dict[int, tuple[int, date | None]]:
@@ -184,12 +190,11 @@ def last_notices(
     What was stopped before it went out has no date. With `lock`, nobody else decides about these
     customers until the transaction ends.
     """
-    sent_on = sa.case((_OUTBOX.c.state != "cancelled", _NOTICES.c.decided_on))
-    query = (
-        sa.select(_NOTICES.c.wearer_pk, sa.func.max(_NOTICES.c.id), sa.func.max(sent_on))
-        .join(_OUTBOX, _OUTBOX.c.notice_pk == _NOTICES.c.id)
-        .group_by(_NOTICES.c.wearer_pk)
-    )
+    stopped = _NOTICES.c.id.in_(_in_state("cancelled"))
+    sent_on = sa.case((~stopped, _NOTICES.c.decided_on))
+    query = sa.select(
+        _NOTICES.c.wearer_pk, sa.func.max(_NOTICES.c.id), sa.func.max(sent_on)
+    ).group_by(_NOTICES.c.wearer_pk)
     if wearer_pks is not None:
         if lock:
             wearers = sa.select(Wearer.id).where(Wearer.id.in_(list(wearer_pks)))

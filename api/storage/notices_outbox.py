@@ -219,7 +219,8 @@ def mark_printed(session: Session, up_to: int, at: datetime) -> int:
 
     Those that were not shown any more, as their pairs are settled, will not be printed either.
     """
-    settled = sa.select(_NOTICES.c.id).where(_settled())
+    on_the_list = sa.select(_OUTBOX.c.notice_pk).where(_on_the_list())
+    settled = sa.select(_NOTICES.c.id).where(_NOTICES.c.id.in_(on_the_list), _settled())
     listed = sa.update(_OUTBOX).where(_OUTBOX.c.id <= up_to, _on_the_list())
     session.execute(
         listed.where(_OUTBOX.c.notice_pk.in_(settled)).values(
