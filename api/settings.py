@@ -48,7 +48,7 @@ class Settings(BaseSettings):
         Field(
             gt=0,
             le=600,
-            description="Seconds to wait for another writer, or a free connection, before giving up.",
+            description="Seconds to wait for another writer, or for a connection, at most.",
         ),
     ] = 10.0
     host: Annotated[str, Field(description="Address that `solespan serve` listens on.")] = (

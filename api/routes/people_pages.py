@@ -49,7 +49,8 @@ def change_people(
     try:
         refuse_foreign_form(request, typed)
         with serving.database.about(**subject_of(what, typed)).writing() as session:
-            shown = do_form(serving, session, who, what, typed)
+            here = str(request.base_url).rstrip("/")
+            shown = do_form(serving, session, who, what, typed, here=here)
     except SolespanError as error:
         said = f"{error.what} {error.remedy}"
         return _page(serving, request, problem=said, status=error.status)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from datetime import datetime
 from typing import Any
 
@@ -56,12 +57,29 @@ def people_page(serving: Services, session: Session) -> dict[str, Any]:
             {
                 "at": row["at"].strftime("%Y-%m-%d %H:%M"),
                 "actor": row["actor"],
-                "action": row["action"],
-                "of": ", ".join(f"{name} {value}" for name, value in row["subject"].items()),
+                "action": _words_of(row["action"], row["subject"]),
+                "of": ", ".join(
+                    f"{name.replace('_', ' ')} {value}"
+                    for name, value in row["subject"].items()
+                    if name != "what"
+                ),
             }
             for row in list_audit(session, after=None, limit=SHOWN_CHANGES)
         ],
     }
+
+
+def _words_of(action: str, subject: Mapping[str, Any]) -> str:
+    """Tell an entry's action in words: `PUT /v1/pairs/{pair_id}` is `change: pairs`."""
+    method, _, path = action.partition(" ")
+    if not path.startswith("/"):
+        return action
+    parts = [part.replace("-", " ") for part in path.removeprefix("/v1").split("/")]
+    parts = [part for part in parts if part and part[0] != "{"]
+    if "what" in subject:
+        parts.append(str(subject["what"]))
+    verb = {"PUT": ["change"], "DELETE": ["delete"]}.get(method, [])
+    return ": ".join([*verb, *parts])
 
 
 def subject_of(what: str, typed: Typed) -> dict[str, str]:
@@ -82,14 +100,15 @@ def _day(moment: datetime | None) -> str:
 
 
 def do_form(
-    serving: Services, session: Session, who: Identity, what: str, typed: Typed
+    serving: Services, session: Session, who: Identity, what: str, typed: Typed, *, here: str
 ) -> dict[str, str] | None:
     """Do what a form of the page asks; return a secret to show this once, if it made one.
 
-    Raises `Refused`, `NotFound`, `Conflict`.
+    A link begins with the address that others reach the service by, else with `here`. Raises
+    `Refused`, `NotFound`, `Conflict`.
     """
     now, tenant_pk = serving.clock.now(), serving.database.tenant_pk
-    start = serving.settings.public_address or ""
+    start = serving.settings.public_address or here
     if what == "invite":
         secret = people.invite(
             session,

@@ -14,6 +14,7 @@ from api.storage import accounts
 from api.storage.account_tables import Invitation
 
 OWNER, STAFF, OUTSIDER = "ada@example.org", "ben@example.org", "eve@example.org"
+READ = {"scopes": ["read"]}
 PASSWORD, SENTENCE = "the last on the left is mine", "a sentence of my own"
 
 
@@ -137,10 +138,16 @@ def test_joining_and_what_a_form_does_is_signed_with_of_whom(client, enter):
     enter(client, OWNER)
     typed = {"form_token": token_in(client.get("/people")), "email": "new@example.org"}
     page = client.post("/people/invite", data=typed | {"role": "staff"})
+    assert "http://127.0.0.1:8000/join/" in page.text
     assert accept(client, re.search(r"/join/[\w-]+", page.text)[0]).status_code == 303
     joined, invited = client.get("/v1/audit").json()["items"][:2]
     assert (joined["actor"], joined["action"]) == ("new@example.org", "POST /join/{secret}")
     assert invited["subject"] == {"what": "invite", "email": "new@example.org", "role": "staff"}
+    enter(client, OWNER)
+    client.delete(f"/v1/tokens/{client.put('/v1/tokens/till', json=READ).json()['token_id']}")
+    page = client.get("/people").text
+    for words in ("people: invite", "email new@example.org, role staff", "delete: tokens"):
+        assert words in page, words
 
 
 def test_the_address_of_somebody_who_never_came_is_swept_away(client, enter, services, clock):
