@@ -98,9 +98,10 @@ class Access:
         wants_page = "text/html" in headers.get("accept", "")
         if kind == "not-signed-in" and wants_page and scope["method"] in SAFE_METHODS:
             answer: Response = RedirectResponse(f"/sign-in?to={quote(scope['path'], safe='')}", 303)
+        elif kind == "not-allowed" and wants_page and who is not None and "own" in who.may:
+            answer = RedirectResponse("/my", 303)  # a customer has this one page
         elif wants_page:
-            told = PROBLEMS[kind]
-            answer = failure_page(told.status, told.title, [told.meaning, told.remedy])
+            answer = failure_page(PROBLEMS[kind].status, *_PAGES[kind])
         else:
             answer = problem_response(
                 PROBLEMS[kind],
@@ -122,6 +123,20 @@ class Access:
         return None
 
 
+_PAGES = {
+    "not-signed-in": (
+        "Please sign in",
+        ["You are not signed in, or were away too long.", "Sign in, then do this again."],
+    ),
+    "not-allowed": (
+        "You may not do this here",
+        ["What you may do in this shop does not reach this far.", "Ask an owner."],
+    ),
+    "too-fast": (
+        "Too many changes at once",
+        ["Nothing was changed.", "Wait a minute, then try again."],
+    ),
+}
 _HEADERS = {
     "not-signed-in": {"www-authenticate": 'Bearer realm="solespan"'},
     "too-fast": {"retry-after": "60"},

@@ -122,6 +122,15 @@ def test_a_customer_sees_only_the_pages_made_for_them(client, link_of_carl, open
         assert answer.status_code == 403, (method, template, answer.status_code)
 
 
+def test_a_customer_who_opens_a_page_of_the_shop_is_led_to_their_own(
+    client, link_of_carl, open_as_customer
+):
+    open_as_customer(link_of_carl)
+    for address in ("/", "/people", "/pairs/oxford"):
+        page = client.get(address, headers={"accept": "text/html"}, follow_redirects=False)
+        assert (page.status_code, page.headers["location"]) == (303, "/my")
+
+
 def test_what_another_shop_has_is_not_there(client, token_of, services):
     mine = bearer(token_of("ada@example.org", "read", "write", "manage"))
     theirs = bearer(token_of("eve@example.org", "read", "write", "manage"))
