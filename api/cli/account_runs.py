@@ -10,7 +10,7 @@ from api.services.accounts import people
 from api.services.accounts.people import tidy_email
 from api.storage.accounts import list_tenants
 
-__all__ = ["run_invite", "run_list", "run_new_tenant", "run_remove"]
+__all__ = ["run_invite", "run_list", "run_new_tenant", "run_remove", "run_rename"]
 
 
 def _say(text: str) -> None:
@@ -24,6 +24,16 @@ def run_new_tenant(tenant_id: str, name: str, kind: str) -> None:
         with signed.writing() as session:
             people.new_tenant(session, tenant_id=tenant_id, name=name, kind=kind)
     _say(f"Made {tenant_id}. Commands work in it with SOLESPAN_TENANT={tenant_id}.")
+
+
+def run_rename(name: str) -> None:
+    """Change the tenant's name."""
+    with (
+        opened() as (database, settings),
+        by_terminal(database, "accounts rename", name=name).writing() as session,
+    ):
+        people.rename(session, tenant_pk=database.tenant_pk, name=name)
+    _say(f"{settings.tenant} is called {name.strip()} now.")
 
 
 def run_invite(email: str, role: str) -> None:

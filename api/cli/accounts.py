@@ -27,6 +27,13 @@ def register(app: typer.Typer) -> None:
 
         run_new_tenant(tenant_id, name or tenant_id, kind)
 
+    @accounts.command("rename")
+    def rename(name: Annotated[str, typer.Argument(help="What people call it.")]) -> None:
+        """Change the name of the tenant that commands work in; the first is called My rack."""
+        from api.cli.account_runs import run_rename
+
+        run_rename(name)
+
     @accounts.command("invite")
     def invite(
         email: Email,

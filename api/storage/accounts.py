@@ -28,6 +28,8 @@ __all__ = [
     "list_tenants",
     "put_invitation",
     "remove_invitation",
+    "remove_person",
+    "rename_tenant",
     "set_password",
     "sweep_invitations",
     "take_invitation",
@@ -70,6 +72,11 @@ def add_tenant(session: Session, *, tenant_id: str, name: str, kind: str) -> int
     session.add(tenant)
     session.flush()
     return tenant.id
+
+
+def rename_tenant(session: Session, tenant_pk: int, name: str) -> None:
+    """Change what people call a tenant; its id stays."""
+    session.execute(sa.update(_TENANTS).where(_TENANTS.c.id == tenant_pk).values(name=name))
 
 
 def find_person(session: Session, email: str) -> Person | None:
@@ -130,6 +137,11 @@ def leave(session: Session, *, user_pk: int, tenant_pk: int) -> bool:
         _MEMBERS.c.user_pk == user_pk, _MEMBERS.c.tenant_pk == tenant_pk
     )
     return bool(session.execute(query).rowcount)  # type: ignore[attr-defined]
+
+
+def remove_person(session: Session, user_pk: int) -> None:
+    """Delete a person, with whatever they hold anywhere."""
+    session.execute(sa.delete(_USERS).where(_USERS.c.id == user_pk))
 
 
 def put_invitation(

@@ -52,7 +52,8 @@ def people_page(serving: Services, session: Session) -> dict[str, Any]:
             for row in list_tokens(session, tenant_pk)
         ],
         "scopes": [(scope, SCOPE_WORDS[scope]) for scope in SCOPES],
-        "wearers": [(row["wearer_id"], row["name"] or row["wearer_id"]) for row in wearers],
+        "wearers": [(row["wearer_id"], row["name"]) for row in wearers],
+        "more_wearers": len(wearers) == SHOWN_CUSTOMERS,
         "audit": [
             {
                 "at": row["at"].strftime("%Y-%m-%d %H:%M"),

@@ -27,11 +27,13 @@ __all__ = [
     "members_of",
     "new_tenant",
     "remove_member",
+    "rename",
     "tidy_email",
     "withdraw",
 ]
 
 INVITED_FOR = timedelta(days=3)
+LONGEST_NAME = 200
 _EMAIL = re.compile(r"[^@\s,;<>\"\x00-\x1f]{1,64}@[^@\s,;<>\"\x00-\x1f]{1,120}")
 _TENANT_ID = re.compile(r"[a-z0-9][a-z0-9-]{0,39}")
 
@@ -55,6 +57,18 @@ def new_tenant(session: Session, *, tenant_id: str, name: str, kind: str) -> int
     if accounts.find_tenant(session, tenant_id) is not None:
         raise Conflict(f"A tenant {tenant_id} is there already.", remedy="Choose another id.")
     return accounts.add_tenant(session, tenant_id=tenant_id, name=name, kind=kind)
+
+
+def rename(session: Session, *, tenant_pk: int, name: str) -> None:
+    """Change what people call a tenant. Raises `Refused` for no name, or too long a one."""
+    if not 0 < len(name.strip()) <= LONGEST_NAME:
+        raise Refused(
+            "This is no name.",
+            where="name",
+            accepted=f"1 to {LONGEST_NAME} characters",
+            remedy="Give another.",
+        )
+    accounts.rename_tenant(session, tenant_pk, name.strip())
 
 
 def invite(
@@ -156,6 +170,7 @@ def members_of(session: Session, tenant_pk: int) -> list[dict[str, Any]]:
 def remove_member(session: Session, *, tenant_pk: int, member: str, now: datetime) -> None:
     """End a membership, its sessions and tokens at once; `member` is an id or an e-mail address.
 
+    Who belongs nowhere any more is forgotten, but for their name in the log of changes.
     Raises `NotFound`, or `Conflict` for the last owner.
     """
     given = (member, tidy_email(member))
@@ -170,6 +185,8 @@ def remove_member(session: Session, *, tenant_pk: int, member: str, now: datetim
     accounts.leave(session, user_pk=mine[0]["user_pk"], tenant_pk=tenant_pk)
     keys.end_sessions(session, mine[0]["user_pk"], tenant_pk)
     keys.end_tokens_of(session, mine[0]["user_pk"], tenant_pk, now)
+    if not accounts.tenants_of(session, mine[0]["user_pk"]):
+        accounts.remove_person(session, mine[0]["user_pk"])
 
 
 def _refuse_without_owner(session: Session, tenant_pk: int, email: str, role: str) -> None:

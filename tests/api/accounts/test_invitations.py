@@ -95,6 +95,33 @@ def test_the_last_owner_cannot_be_made_staff(client, enter, services):
         assert [m["role"] for m in accounts.list_members(session, 1)] == ["owner"]
 
 
+def test_a_shop_is_called_as_it_was_named(client, enter, services, monkeypatch):
+    monkeypatch.setenv("SOLESPAN_DATABASE_URL", services.settings.database_url)
+    ran = CliRunner().invoke(command_line.build_app(), ["accounts", "rename", " Awl & Last "])
+    assert "own is called Awl & Last now" in ran.stdout
+    enter(client, OWNER)
+    assert "Join Awl &amp; Last" in client.get(invite(client, "new@example.org")).text
+
+
+def test_who_leaves_is_forgotten_unless_they_belong_elsewhere(services):
+    with services.database.writing() as session:
+        ben = accounts.find_person(session, STAFF).user_pk
+        other = accounts.find_tenant(session, "other")
+        accounts.join(session, user_pk=ben, tenant_pk=other, role="staff")
+        for tenant_pk, left in ((1, True), (other, False)):
+            people.remove_member(
+                session, tenant_pk=tenant_pk, member=STAFF, now=services.clock.now()
+            )
+            assert (accounts.find_person(session, STAFF) is not None) == left
+
+
+def test_a_shop_of_very_many_customers_names_one_by_id(client, enter, monkeypatch):
+    enter(client, OWNER)
+    assert '<option value="carl">Carl of mine (carl)</option>' in client.get("/people").text
+    monkeypatch.setattr("api.services.accounts.page.SHOWN_CUSTOMERS", 1)
+    assert '<input id="r-wearer" name="wearer"' in client.get("/people").text
+
+
 def test_who_comes_back_does_not_get_the_keys_back(client, enter, services, token_of):
     key = {"authorization": f"Bearer {token_of(STAFF, 'read')}"}
     assert client.get("/v1/pairs", headers=key).status_code == 200
