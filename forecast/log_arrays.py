@@ -7,13 +7,14 @@ as known on one day. Wearers, pairs and soles are sorted so that each one's memb
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from itertools import repeat
 
 import numpy as np
 import pandas as pd
 
 from forecast.errors import TooLittleData
-from forecast.exposure import NEVER, SHIFT, DayRows, day_rows, days_of
+from forecast.exposure import NEVER, SHIFT, DayRows, Gaps, day_rows, days_of, silent_gaps
 from forecast.frames import DRESS_CODES, FEET, GRADES, MATERIALS, METHODS, WEARING_POINTS
 from forecast.log import WearLog
 
@@ -101,6 +102,19 @@ class LogArrays:
         out = np.zeros(len(self.pair_ids), bool)
         out[self.jobs.pair[(self.jobs.pair >= 0) & (self.jobs.returned >= NEVER)]] = True
         return out
+
+    @cached_property
+    def first_fitted(self) -> np.ndarray:
+        """Day on which each wearer's first sole here was fitted, shape (wearers,)."""
+        out = np.full(len(self.wearer_ids), SHIFT)
+        np.minimum.at(out, self.pair_wearer[self.soles.pair], self.soles.fitted)
+        return out
+
+    @cached_property
+    def gaps(self) -> Gaps:
+        """Stretches in which a wearer logged nothing for much longer than is usual for them."""
+        wearer = self.pair_wearer[self.day_pair]
+        return silent_gaps(wearer, self.days.day, self.first_fitted, self.today)
 
 
 def log_arrays(log: WearLog, as_of: pd.Timestamp) -> LogArrays:

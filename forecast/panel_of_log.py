@@ -13,7 +13,6 @@ from forecast.exposure import (
     Exposure,
     count_exposure,
     silent_days,
-    silent_gaps,
     sorted_once,
 )
 from forecast.frames import GRADES, MATERIALS, METHODS, WEARING_POINTS
@@ -119,9 +118,7 @@ def _with_gaps(
     """Add the wear that habit would have put into silent gaps."""
     soles = log.soles
     sole_wearer = log.pair_wearer[soles.pair]
-    first = np.full(len(log.wearer_ids), SHIFT)
-    np.minimum.at(first, sole_wearer, soles.fitted)
-    gaps = silent_gaps(log.pair_wearer[log.day_pair], log.days.day, first, log.today)
+    gaps = log.gaps
     if not len(gaps.wearer):
         return exposure
     silent = silent_days(gaps, sole_wearer[target_sole], soles.fitted[target_sole], target_day)

@@ -13,7 +13,7 @@ import numpy as np
 from scipy.sparse import csr_array
 
 from forecast.covariates import FLAGS, flag_table
-from forecast.exposure import SHIFT, members_of, silent_gaps
+from forecast.exposure import members_of
 from forecast.log_arrays import LogArrays
 
 __all__ = ["PERIODS", "PERIOD_DAYS", "WearCounts", "wear_counts"]
@@ -113,14 +113,12 @@ def _open_days(log: LogArrays) -> np.ndarray:
     soles, today = log.soles, log.today
     wearer, n_wearers = log.pair_wearer[log.day_pair], len(log.wearer_ids)
     sole_wearer = log.pair_wearer[soles.pair]
-    first = np.full(n_wearers, SHIFT)
-    np.minimum.at(first, sole_wearer, soles.fitted)
     begun = np.full(n_wearers, today)
     np.minimum.at(begun, wearer, log.days.day)
     start = np.maximum(soles.fitted, begun[sole_wearer])
     end = np.minimum(soles.end, today)
     out = _overlap(soles.pair, start, end, log)
-    gaps = silent_gaps(wearer, log.days.day, first, today)
+    gaps = log.gaps
     gap, sole = members_of(gaps.wearer, sole_wearer)
     lost = np.maximum(start[sole], gaps.start[gap])
     out -= _overlap(soles.pair[sole], lost, np.minimum(end[sole], gaps.end[gap]), log)
