@@ -11,7 +11,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.optimize import minimize
+from scipy.optimize import OptimizeResult, minimize
 
 from forecast.coordinates import Coordinates, coordinates
 from forecast.fit_start import FitStart
@@ -35,6 +35,8 @@ GAUGE_LOG_SD = 0.4
 _LOG_STEP = 0.15
 _SLOW_FROM, _MOST_LONGER = 0.3, 2.2
 _FOLLOWED_READINGS = 2  # by a gauge, on each foot, before a sole teaches where soles come off
+_FLAT = 0.01  # slope of the log likelihood by a log spread that counts as none
+_CURVE_STEP = 0.01
 _SETTLED = 0.08  # largest change of a log spread or noise between rounds
 
 
@@ -43,8 +45,7 @@ class Estimate:
     """Where a fit ended.
 
     Unknowns, spreads, noise, the population's posterior (mean as deviation from the prior's),
-    penalised negative log likelihood, and the inverse of its curvature by the log spreads as the
-    optimiser left it.
+    penalised negative log likelihood, and the inverse of its curvature by the log spreads.
     """
 
     layout: Coordinates
@@ -180,6 +181,56 @@ def _settings_vector(spread: dict[str, float], noise: Noise) -> np.ndarray:
     return np.log([*(max(v, 0.05) for v in spread.values()), *gauges, *judged])
 
 
+def _best_spreads(
+    panel: Panel,
+    layout: Coordinates,
+    lin: Linearised,
+    spread: dict[str, float],
+    inverse: np.ndarray | None,
+) -> tuple[OptimizeResult, np.ndarray]:
+    """Find the best log spreads from where they stand, and the inverse of the curvature there.
+
+    With the inverse of an earlier round a few steps do, as the noise will move them again; without
+    one, limited memory and bounds keep a start far away from running off.
+    """
+    start = np.log([spread[n] for n in SPREADS])
+    known = (panel, layout, lin)
+    if inverse is None:
+        found = minimize(
+            spread_objective,
+            start,
+            known,
+            method="L-BFGS-B",
+            jac=True,
+            bounds=[(np.log(1e-3), np.log(3.0))] * len(start),
+            options={"maxiter": 30, "ftol": 1e-6},
+        )
+        return found, _inverse_curvature(found.x, *known)
+    options = {"maxiter": 4, "gtol": _FLAT, "hess_inv0": inverse}
+    found = minimize(spread_objective, start, known, method="BFGS", jac=True, options=options)
+    return found, _inverse(np.linalg.inv(found.hess_inv))
+
+
+def _inverse_curvature(
+    log_spread: np.ndarray, panel: Panel, layout: Coordinates, lin: Linearised
+) -> np.ndarray:
+    """Inverse of the curvature of `spread_objective`, from differences of its gradient."""
+
+    def slope(at: np.ndarray) -> np.ndarray:
+        return spread_objective(at, panel, layout, lin)[1]
+
+    here, steps = slope(log_spread), _CURVE_STEP * np.eye(len(log_spread))
+    return _inverse(np.array([slope(log_spread + step) - here for step in steps]) / _CURVE_STEP)
+
+
+def _inverse(curvature: np.ndarray) -> np.ndarray:
+    """Inverse of a curvature, symmetric and nowhere flatter than that of the prior."""
+    flattest = max(s.log_sd for s in SPREADS.values()) ** -2
+    values, vectors = np.linalg.eigh(0.5 * (curvature + curvature.T))
+    half = vectors / np.sqrt(np.maximum(values, flattest))
+    return np.asarray(half @ half.T)
+
+
 def fit_spreads(
     panel: Panel,
     progress: Progress | None = None,
@@ -203,7 +254,7 @@ def fit_spreads(
     layout = coordinates(panel)
     spread = dict(start.spread) if start else {n: s.median for n, s in SPREADS.items()}
     noise = start.noise if start else default_noise()
-    names = tuple(SPREADS)
+    inverse: np.ndarray | None = None
     at: Modes | None = None
     objective = float("inf")
     converged = False
@@ -214,16 +265,8 @@ def fit_spreads(
         at = modes(panel, layout, spread, noise, start=at, steps=3 if at else 8)
         if progress:
             progress("spreads", 0.9 * (done - 0.5) / rounds)
-        found = minimize(
-            spread_objective,
-            np.log([spread[n] for n in names]),
-            args=(panel, layout, at.lin),
-            jac=True,
-            method="L-BFGS-B",
-            bounds=[(np.log(1e-3), np.log(3.0))] * len(names),
-            options={"maxiter": 30 if done == 1 else 8, "ftol": 1e-8},
-        )
-        spread = {n: float(np.exp(v)) for n, v in zip(names, found.x, strict=True)}
+        found, inverse = _best_spreads(panel, layout, at.lin, spread, inverse)
+        spread = {n: float(np.exp(v)) for n, v in zip(SPREADS, found.x, strict=True)}
         old, noise = noise, improve_noise(panel, layout, spread, noise, at)
         noise, last_step = _hastened(old, noise, last_step)
         if done == 1 and start is None:
@@ -241,6 +284,6 @@ def fit_spreads(
         if converged:
             break
     at = modes(panel, layout, spread, noise, start=at, steps=4)
-    inverse = np.asarray(found.hess_inv.todense())
     mean, cov = at.posterior.population_mean, at.posterior.population_cov
+    assert inverse is not None  # noqa: S101 - there is a first round
     return Estimate(layout, spread, noise, mean, cov, objective, done, inverse, converged)
