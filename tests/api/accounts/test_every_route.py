@@ -77,3 +77,23 @@ def test_an_outsider_finds_and_changes_nothing_and_the_owner_finds_it(client, se
         if method == "GET" and any(f"{{{name}" in template for name in IDS):
             answer = send(client, method, template, owner)
             assert answer.status_code not in (401, 403, 404), (method, template)
+
+
+def test_a_form_without_this_browsers_token_changes_nothing(client, services, enter):
+    """A site that makes a signed-in browser send a form cannot know the token in it."""
+    fill(services)
+    enter(client, "ada@example.org")
+    before = everything(services)
+    found = 0
+    for method, template in addresses(client):
+        if method != "POST" or template.startswith(("/v1", "/answers", "/unsubscribe", "/my")):
+            continue
+        found += 1
+        typed = {"form_token": "guessed", "confirm": IDS["wearer_id"], "sure": "true"}
+        answer = client.post(asked(template), data=typed, follow_redirects=False)
+        assert answer.status_code in (401, 404, 422), (template, answer.status_code)
+    assert found > 30
+    after = everything(services)
+    for table in ("browser_sessions", "sign_in_tries"):
+        before.pop(table), after.pop(table)
+    assert after == before

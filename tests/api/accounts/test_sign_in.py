@@ -13,6 +13,7 @@ from pathlib import Path
 import pytest
 from fastapi.testclient import TestClient
 
+from api.app import create_app
 from api.cli.serve import server_config
 from api.errors import BadSetting
 from api.services.accounts import people, secrets, sign_in
@@ -158,6 +159,29 @@ def test_7_2_and_3_3_the_session_is_a_new_random_cookie_that_no_script_reads(cli
         assert len(cookie.value) >= 43, "256 bits"
         cookies.append(cookie.value)
     assert cookies[0] != cookies[1]
+
+
+def test_3_3_over_tls_the_cookies_are_secure_and_bound_to_this_host(services, enter):
+    settings = Settings(
+        database_url=services.settings.database_url,
+        accounts=True,
+        public_address="https://shop.example",
+    )
+    app = create_app(settings, clock=services.clock, background=False)
+    client = TestClient(app, base_url="https://shop.example")
+    answer = enter(client, OWNER)
+    jar: SimpleCookie = SimpleCookie(answer.headers["set-cookie"])
+    cookie = jar["__Host-solespan"]
+    assert cookie["secure"]
+    assert cookie["httponly"]
+    assert (cookie["path"], cookie["domain"]) == ("/", "")
+    assert client.get("/v1/pairs").status_code == 200
+    client.cookies.clear()
+    page = client.get("/sign-in")
+    form: SimpleCookie = SimpleCookie(page.headers["set-cookie"])
+    assert form["form_token"]["secure"]
+    assert form["form_token"]["samesite"] == "strict"
+    app.state.services.database.close()
 
 
 def test_7_3_an_unused_session_ends_and_so_does_every_one_in_the_end(client, enter, clock):
