@@ -1,4 +1,4 @@
-"""What do the commands of notices do: notices preview, send, list, consent, bounced?"""
+"""What do the commands of notices do: notices preview, send, list, consent, bounced, ...?"""
 
 from __future__ import annotations
 
@@ -102,3 +102,15 @@ def register(app: typer.Typer) -> None:
         from api.cli.notices_runs import run_bounced
 
         run_bounced(address, reason, lift=lift)
+
+    @notices.command("read-bounces")
+    def read_bounces(
+        files: Annotated[
+            list[typer.FileBinaryRead],
+            typer.Argument(help="Mails that came back; - = from a pipe."),
+        ],
+    ) -> None:
+        """Stop the addresses that mails which came back say are none."""
+        from api.cli.notices_runs import run_read_bounces
+
+        run_read_bounces([file.read() for file in files])

@@ -31,6 +31,7 @@ __all__ = [
     "run_consent",
     "run_list",
     "run_preview",
+    "run_read_bounces",
     "run_retry",
     "run_rules",
     "run_send",
@@ -198,3 +199,13 @@ def run_bounced(address: str, reason: str, *, lift: bool) -> None:
                 return
             customers = consents.report_bounce(session, given, services.clock)
         typer.echo(f"Nothing is sent there any more; {customers} customers have this address.")
+
+
+def run_read_bounces(mails: list[bytes]) -> None:
+    """Stop addresses by what came back."""
+    with serving() as services, services.database.writing() as session:
+        stopped = [consents.read_bounce(session, raw, services.clock) for raw in mails]
+    typer.echo(
+        f"{stopped.count(True)} of {len(mails)} said that an address we wrote to takes no mail; "
+        "nothing is sent there any more."
+    )

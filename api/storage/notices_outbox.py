@@ -20,12 +20,14 @@ from api.storage.tables import Sole, Wearer
 
 __all__ = [
     "SETTLED",
+    "address_of_mail",
     "cancel_unsent",
     "claim",
     "count_states",
     "finish",
     "letters",
     "mark_printed",
+    "mark_returned",
     "next_due",
     "release",
     "retry_failed",
@@ -178,6 +180,23 @@ def count_states(session: Session) -> dict[str, int]:
     """Count the outbox by state."""
     query = sa.select(_OUTBOX.c.state, sa.func.count()).group_by(_OUTBOX.c.state)
     return {row[0]: row[1] for row in session.execute(query)}
+
+
+def address_of_mail(session: Session, message_id: str) -> str | None:
+    """Return the address, as it is now, of the customer whom a mail with this id was for."""
+    query = (
+        sa.select(Wearer.email)
+        .join(_NOTICES, _NOTICES.c.wearer_pk == Wearer.id)
+        .join(_OUTBOX, _OUTBOX.c.notice_pk == _NOTICES.c.id)
+        .where(_OUTBOX.c.message_id == message_id, _OUTBOX.c.channel == "mail")
+    )
+    return session.execute(query).scalar_one_or_none()
+
+
+def mark_returned(session: Session, message_id: str, problem: str, at: datetime) -> None:
+    """Mark a mail that was sent as not delivered: it came back."""
+    query = sa.update(_OUTBOX).where(_OUTBOX.c.message_id == message_id, _OUTBOX.c.state == "sent")
+    session.execute(query.values(state="failed", problem=problem, done_at=at))
 
 
 def _on_the_list() -> sa.ColumnElement[bool]:

@@ -60,7 +60,7 @@ def answer_page(
         said = _checked(dates, ask=order is None)
     return {
         "heading": f"{heading}: {told['label']}",
-        "lead": lead.format(when=told["when"], bring_by=told["bring_by"]),
+        "lead": "" if over else lead.format(when=told["when"], bring_by=told["bring_by"]),
         "done": said,
         "shows_form": not (over or (done and purpose != "check")),
         "grades": GRADE_WORDS,
@@ -94,9 +94,9 @@ def unsubscribe_page(*, done: bool) -> dict[str, Any]:
     """Say what the button does, or that it is done."""
     return {
         "heading": "Hear no more",
-        "lead": "We will write to you no more, by mail or letter."
+        "lead": "We will write to you no more, in any way."
         if done
-        else "Press the button, and we will write to you no more, by mail or letter.",
+        else "Press the button, and we will write to you no more, in any way.",
         "done": "That is done." if done else "",
         "shows_form": not done,
         "purpose": "unsubscribe",

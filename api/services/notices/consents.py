@@ -9,13 +9,15 @@ from sqlalchemy.orm import Session
 
 from api.clock import Clock
 from api.errors import Refused
+from api.notices.channels.mail import speaks_of_mailbox
+from api.notices.channels.mail.bounce import read_report
 from api.schemas.notices import BounceGiven, ConsentGiven, ConsentWithdrawn
 from api.services.records import unknown_id
 from api.storage import notices_consents as stored
-from api.storage.notices_outbox import cancel_unsent
+from api.storage.notices_outbox import address_of_mail, cancel_unsent, mark_returned
 from api.storage.records import Owner, owner_of
 
-__all__ = ["give", "hear_no_more", "report_bounce", "withdraw"]
+__all__ = ["give", "hear_no_more", "read_bounce", "report_bounce", "withdraw"]
 
 
 def give(session: Session, given: ConsentGiven, clock: Clock) -> bool:
@@ -66,6 +68,25 @@ def report_bounce(session: Session, given: BounceGiven, clock: Clock) -> int:
     for wearer_pk in wearers:
         cancel_unsent(session, wearer_pk, "mail", "the address does not take mail", now)
     return len(wearers)
+
+
+def read_bounce(session: Session, raw: bytes, clock: Clock) -> bool:
+    """Stop the address that a mail server's report says takes no mail; return whether it did.
+
+    Only what came back from a notice of ours, about the address it was sent to, and because of that
+    mailbox: a report is easily forged, the id of a notice is not.
+    """
+    report = read_report(raw)
+    if report is None:
+        return False
+    address = address_of_mail(session, report.message_id)
+    status = report.failed.get((address or "").strip().lower(), "")
+    if address is None or not speaks_of_mailbox(status):
+        return False
+    reason = f"it came back ({status})"
+    report_bounce(session, BounceGiven(address=address, reason=reason), clock)
+    mark_returned(session, report.message_id, reason, clock.now())
+    return True
 
 
 def _end(session: Session, wearer_pk: int, channel: str, how: str, now: datetime) -> bool:

@@ -101,6 +101,9 @@ def test_rules_consents_and_bounces_from_a_terminal(shop_in, tmp_path):
     assert "is withdrawn" in run_command(*given, "--withdraw").output
     with pytest.raises(Refused):
         run_command(*given)
+    mail = tmp_path / "back.eml"
+    mail.write_bytes(b"Subject: On holiday\r\n\r\nBack on Monday.")
+    assert "0 of 1 said" in run_command("notices", "read-bounces", str(mail)).output
     assert "1 customers" in run_command("notices", "bounced", "ada@mail.example").output
     assert (
         "written to again" in run_command("notices", "bounced", "ada@mail.example", "--lift").output

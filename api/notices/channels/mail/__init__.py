@@ -15,7 +15,7 @@ from api.notices.channels.mail.build import BadHeader, build_mail, usable_addres
 from api.notices.channels.setup import ChannelSettings
 from api.notices.message import DeliveryError, Message
 
-__all__ = ["Mail"]
+__all__ = ["Mail", "speaks_of_mailbox"]
 
 TIMEOUT_S = 30.0
 _CLOSING = 421  # RFC 5321, section 3.8: the server ends the connection
@@ -129,11 +129,11 @@ def _error(what: str, code: int, said: bytes | str, *, bad_address: bool = False
     enhanced = text.split(" ", 1)[0]
     shown = f"{code} {enhanced}" if enhanced[:2] in ("4.", "5.") and len(enhanced) < 12 else code
     permanent = 500 <= code <= 599
-    bad = bad_address and permanent and _of_mailbox(code, enhanced)
+    bad = bad_address and permanent and speaks_of_mailbox(enhanced, code)
     return DeliveryError(f"{what} ({shown})", permanent=permanent, bad_address=bad)
 
 
-def _of_mailbox(code: int, enhanced: str) -> bool:
+def speaks_of_mailbox(enhanced: str, code: int = 0) -> bool:
     """Whether a refusal is about the mailbox: a server that relays for nobody condemns none."""
     if enhanced.startswith("5."):
         addressed = enhanced.startswith("5.1.") and enhanced not in _OF_THE_SENDER
