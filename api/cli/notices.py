@@ -80,6 +80,9 @@ def register(app: typer.Typer) -> None:
         channel: Channel,
         how: Annotated[str, typer.Option("--how", help="How it was given or withdrawn.")],
         by: Annotated[str, typer.Option("--by", help="Who took it.")] = "",
+        on: Annotated[
+            str | None, typer.Option("--on", help="The day, YYYY-MM-DD; left out = today.")
+        ] = None,
         postal_address: Annotated[
             str | None, typer.Option("--postal-address", help="Where letters are posted to.")
         ] = None,
@@ -89,7 +92,13 @@ def register(app: typer.Typer) -> None:
         from api.cli.notices_runs import run_consent
 
         run_consent(
-            customer, channel, how=how, by=by, postal_address=postal_address, withdraw=withdraw
+            customer,
+            channel,
+            how=how,
+            by=by,
+            on=on,
+            postal_address=postal_address,
+            withdraw=withdraw,
         )
 
     @notices.command("bounced")

@@ -149,6 +149,7 @@ def run_consent(
     *,
     how: str,
     by: str,
+    on: str | None,
     postal_address: str | None,
     withdraw: bool,
 ) -> None:
@@ -171,6 +172,7 @@ def run_consent(
                     "channel": channel,
                     "how": how,
                     "by": by,
+                    "on": on,
                     "postal_address": postal_address,
                 }
             )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import date
 from typing import Any
 
 import segno
@@ -128,7 +129,8 @@ def change_consent(serving: Serving, request: Request, typed: Typed) -> Response
 
 
 _SAY_HOW = (
-    "Say how the consent was given, and who took it; a postal address has up to 500 characters."
+    "Say how the consent was given, and who took it; the day, if any, as YYYY-MM-DD; a postal "
+    "address has up to 500 characters."
 )
 
 
@@ -159,6 +161,7 @@ def _change_consent(serving: Services, typed: dict[str, str]) -> None:
                 channel=channel,
                 how=how,
                 by=by,
+                on=date.fromisoformat(typed["on"]) if typed.get("on") else None,
                 postal_address=posted if channel == "print" else None,
             )
         except ValueError:

@@ -101,6 +101,10 @@ def test_rules_consents_and_bounces_from_a_terminal(shop_in, tmp_path):
     assert "is withdrawn" in run_command(*given, "--withdraw").output
     with pytest.raises(Refused):
         run_command(*given)
+    dated = ("notices", "consent", "cy", "print", "--how", "card", "--by", "Mo", "--on")
+    with pytest.raises(Refused):
+        run_command(*dated, "2027-03-01")
+    assert "written down" in run_command(*dated, "2026-03-01").output
     mail = tmp_path / "back.eml"
     mail.write_bytes(b"Subject: On holiday\r\n\r\nBack on Monday.")
     assert "0 of 1 said" in run_command("notices", "read-bounces", str(mail)).output
