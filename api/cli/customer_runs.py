@@ -11,7 +11,12 @@ import typer
 
 from api.cli.opening import by_terminal, serving
 from api.errors import Conflict, Refused
-from api.services.customer_record import customer_record, erase_customer, refuse_unconfirmed
+from api.services.customer_record import (
+    customer_record,
+    erase_customer,
+    hand_out,
+    refuse_unconfirmed,
+)
 
 __all__ = ["run_erase", "run_export"]
 
@@ -19,7 +24,8 @@ __all__ = ["run_erase", "run_export"]
 def run_export(wearer_id: str, path: Path | None) -> None:
     """Write a customer's record."""
     with serving() as services:
-        record = customer_record(services, wearer_id)
+        signed = by_terminal(services.database, "customer-export", wearer_id=wearer_id)
+        record = hand_out(replace(services, database=signed), wearer_id)
     text = json.dumps(record, ensure_ascii=False, indent=1)
     if path is None:
         typer.echo(text)

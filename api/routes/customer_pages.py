@@ -10,7 +10,12 @@ from api.errors import Refused
 from api.routes.http import Serving, json_answer
 from api.routes.page_http import PageRoute, Typed, page_answer, refuse_foreign_form
 from api.schemas.fields import KnownId
-from api.services.customer_record import customer_record, erase_customer, refuse_unconfirmed
+from api.services.customer_record import (
+    customer_record,
+    erase_customer,
+    hand_out,
+    refuse_unconfirmed,
+)
 from api.wiring import Services
 from dashboards.pages.customer import customer_page
 
@@ -33,7 +38,7 @@ def download_record(serving: Serving, wearer_id: CustomerId) -> Response:
         "content-disposition": 'attachment; filename="customer-record.json"',
         "cache-control": "no-store",
     }
-    return json_answer(customer_record(serving, wearer_id), headers=headers)
+    return json_answer(hand_out(serving, wearer_id), headers=headers)
 
 
 @router.post("/{wearer_id}/erase")

@@ -9,7 +9,7 @@ from fastapi import APIRouter, Path, Response
 from api.routes.http import PROBLEM_ANSWERS, Serving, json_answer
 from api.schemas.accounts import CustomerErased, CustomerRecord
 from api.schemas.fields import KnownId
-from api.services.customer_record import customer_record, erase_customer
+from api.services.customer_record import erase_customer, hand_out
 
 __all__ = ["router"]
 
@@ -20,7 +20,7 @@ CustomerId = Annotated[KnownId, Path(description="which customer. Unit: none (id
 @router.get("/{wearer_id}/record", response_model=None, responses={200: {"model": CustomerRecord}})
 def read_customer_record(serving: Serving, wearer_id: CustomerId) -> Response:
     """Read everything that is kept of a customer: log, forecasts, orders, papers, notices."""
-    record = customer_record(serving, wearer_id)
+    record = hand_out(serving, wearer_id)
     return json_answer(record, headers={"cache-control": "no-store"})
 
 

@@ -13,9 +13,10 @@ from api.services.records import unknown_id
 from api.storage.customers import forget_quotes, held_of, remove_customer, words_of
 from api.storage.file_space import write_file_anew
 from api.storage.records import owner_of
+from api.storage.scope import count_as_change
 from api.wiring import Services
 
-__all__ = ["customer_record", "erase_customer", "refuse_unconfirmed"]
+__all__ = ["customer_record", "erase_customer", "hand_out", "refuse_unconfirmed"]
 
 
 def customer_record(
@@ -37,6 +38,15 @@ def customer_record(
             if rows
         },
     }
+
+
+def hand_out(serving: Services, wearer_id: str) -> dict[str, Any]:
+    """Return a customer's record, and note in the audit log that it was handed out."""
+    record = customer_record(serving, wearer_id)
+    if serving.database.author is not None:
+        with serving.database.writing():
+            count_as_change()
+    return record
 
 
 def _plain(value: Any) -> Any:

@@ -28,6 +28,7 @@ __all__ = [
     "FIRST_TENANT",
     "TenantTable",
     "changed_anything",
+    "count_as_change",
     "current_tenant",
     "scope_changes",
     "within",
@@ -39,7 +40,7 @@ FIRST_TENANT = 1
 
 @dataclass
 class _Visit:
-    """One transaction: whose it is, and whether it changed a row."""
+    """One transaction: whose it is, and whether it changed a row (or counts as if)."""
 
     tenant_pk: int
     changed: bool = False
@@ -61,6 +62,11 @@ def current_tenant() -> int:
     Raises RuntimeError outside of a transaction of ours: then nobody's rows may be seen.
     """
     return _visit().tenant_pk
+
+
+def count_as_change() -> None:
+    """Let this transaction be noted though it changed nothing: something was handed out."""
+    _visit().changed = True
 
 
 def changed_anything() -> bool:

@@ -79,7 +79,7 @@ def _words_of(action: str, subject: Mapping[str, Any]) -> str:
     parts = [part for part in parts if part and part[0] != "{"]
     if "what" in subject:
         parts.append(str(subject["what"]))
-    verb = {"PUT": ["change"], "DELETE": ["delete"]}.get(method, [])
+    verb = {"PUT": ["change"], "DELETE": ["delete"], "GET": ["hand out"]}.get(method, [])
     return ": ".join([*verb, *parts])
 
 

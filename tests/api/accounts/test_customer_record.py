@@ -235,6 +235,19 @@ class TestOverHttp:
         assert newest["action"].startswith("DELETE")
         assert newest["subject"] == {}
 
+    def test_who_took_a_record_out_is_noted(self, client, token_of):
+        headers = self.bearer(token_of(OWNER, "manage"))
+        address = "/v1/customers/carl/record"
+        for _ in range(2):
+            assert client.get(address, headers=headers).status_code == 200
+        assert client.get("/v1/customers/nobody/record", headers=headers).status_code == 404
+        said = [
+            (entry["action"], entry["subject"])
+            for entry in client.get("/v1/audit", headers=headers).json()["items"]
+        ]
+        noted = ("GET /v1/customers/{wearer_id}/record", {"wearer_id": "carl"})
+        assert said == [noted, noted]
+
     def test_another_shop_keeps_its_customer_of_the_same_id(self, client, token_of):
         mine = self.bearer(token_of(OWNER, "manage"))
         theirs = self.bearer(token_of("eve@example.org", "manage"))
