@@ -171,7 +171,7 @@ def _totals(part: Part) -> Totals:
 def _moved(part: Part, noise: Noise, spread: dict[str, float], population: Population) -> Part:
     assert part.levels is not None and part.lin is not None  # noqa: S101, PT018 - set by _lined
     posterior = with_population(part.panel, part.layout, part.levels, spread, *population)
-    stand, _ = moved_on(part.panel, noise, part.lin, posterior, part.stand)
+    stand = moved_on(part.panel, noise, part.lin, posterior, part.stand)
     return replace(part, stand=stand, posterior=posterior)
 
 

@@ -48,7 +48,7 @@ def improve_sites(
     lin: Linearised,
     change: np.ndarray,
     sites: Sites,
-) -> tuple[Sites, Cavities, float]:
+) -> tuple[Sites, Cavities, np.ndarray]:
     """One damped step of expectation propagation for every grade.
 
     Parameters
@@ -62,12 +62,12 @@ def improve_sites(
     -------
     Sites
     Cavities
-    float
-        Largest move of a site's mean, weighed by its precision, mm.
+    ndarray, shape (m,)
+        Move of each site's mean, weighed by its precision, mm.
     """
     rows = sites.rows
     if not len(rows):
-        return sites, Cavities(np.zeros(0), np.zeros(0)), 0.0
+        return sites, Cavities(np.zeros(0), np.zeros(0)), np.zeros(0)
     path, columns = panel.obs_path[rows], lin.columns[:, rows]
     mean = lin.fitted_mm[rows] + np.einsum("in,in->n", columns, change[:, path])
     walk = noise.process_mm * lin.wear_mm[rows]  # process noise, taken as noise of the judgement
@@ -82,7 +82,7 @@ def improve_sites(
     weighted = _SITE_STEP * precision * new_mm + (1.0 - _SITE_STEP) * old_precision * sites.mm
     moved = np.abs(weighted / mixed - sites.mm) * mixed * sd**2
     found = Sites(rows, weighted / mixed, 1.0 / mixed)
-    return found, Cavities(cavity_mean, cavity + walk), float(moved.max())
+    return found, Cavities(cavity_mean, cavity + walk), moved
 
 
 def start_thumb(panel: Panel, lin: Linearised, noise: Noise) -> Noise:

@@ -18,9 +18,19 @@ from forecast.linearise import Linearised, Noise, Sites, first_sites, linearise,
 from forecast.moments import NestedState
 from forecast.panel import Panel
 
-__all__ = ["FIRST_STEPS", "Modes", "Stand", "lined_up", "modes", "moved_on", "prior_centre"]
+__all__ = [
+    "FIRST_STEPS",
+    "STILL",
+    "Modes",
+    "Stand",
+    "lined_up",
+    "modes",
+    "moved_on",
+    "prior_centre",
+]
 
 _RATE = INTERFACE.index("log_rate")
+STILL = 1e-3  # log rate or mm: a step that counts as none
 FIRST_STEPS = 1  # before readings are judged as slips, and lines moved off their tangents
 
 
@@ -47,6 +57,8 @@ class Stand:
         `forecast.linearise.pull_of_bends`.
     log_rate_variance : ndarray, shape (paths,)
         Posterior variance of the log rates.
+    moved : ndarray, shape (paths,)
+        How far each path came in the last step.
     """
 
     deviation: np.ndarray
@@ -55,6 +67,7 @@ class Stand:
     cavities: Cavities
     pull: np.ndarray
     log_rate_variance: np.ndarray
+    moved: np.ndarray
 
     @classmethod
     def first(cls, panel: Panel, layout: Coordinates, noise: Noise) -> Stand:
@@ -67,6 +80,7 @@ class Stand:
             cavities=Cavities(np.zeros(0), np.zeros(0)),
             pull=nothing,
             log_rate_variance=np.zeros(len(panel.nominal_mm)),
+            moved=np.full(len(panel.nominal_mm), np.inf),
         )
 
 
@@ -98,7 +112,6 @@ def modes(
     population: tuple[np.ndarray, np.ndarray] | None = None,
     start: Modes | None = None,
     steps: int = 8,
-    tolerance: float = 5e-4,
 ) -> Modes:
     """Alternate linearising and solving at fixed spreads until the modes stand still.
 
@@ -122,10 +135,10 @@ def modes(
         lin = lined_up(panel, layout, noise, at, settled=settled)
         if rack is None:
             posterior = solve(panel, layout, lin, spread, population)
-            at, size = moved_on(panel, noise, lin, posterior, at)
+            at = moved_on(panel, noise, lin, posterior, at)
         else:
-            at, size = _moved(panel, noise, lin, rack.solve(lin), at)
-        if step > FIRST_STEPS + 1 and size < tolerance:
+            at = _moved(panel, noise, lin, rack.solve(lin), at)
+        if step > FIRST_STEPS + 1 and at.moved.max(initial=0.0) < STILL:
             break
     if rack is not None:
         posterior = solve(panel, layout, lin, spread, population)
@@ -149,28 +162,28 @@ def lined_up(
     )
 
 
-def moved_on(
-    panel: Panel, noise: Noise, lin: Linearised, posterior: Posterior, at: Stand
-) -> tuple[Stand, float]:
-    """Stand at a posterior's means, with sites and pulls to match; and how far that was."""
+def moved_on(panel: Panel, noise: Noise, lin: Linearised, posterior: Posterior, at: Stand) -> Stand:
+    """Stand at a posterior's means, with sites and pulls to match."""
     return _moved(panel, noise, lin, NestedState(posterior), at)
 
 
 def _moved(
     panel: Panel, noise: Noise, lin: Linearised, found: DenseState | NestedState, at: Stand
-) -> tuple[Stand, float]:
+) -> Stand:
     change = found.mean - at.deviation
     change[_RATE] = np.clip(change[_RATE], -1.0, 1.0)
     bent = found.bent_covariance()
     rows = at.sites.rows
     variance = found.fitted_variance(panel.obs_path[rows], lin.columns[:, rows])
-    sites, cavities, size = improve_sites(panel, noise, variance, lin, change, at.sites)
-    stand = Stand(
+    sites, cavities, by_site = improve_sites(panel, noise, variance, lin, change, at.sites)
+    moved = np.abs(change).max(axis=0)
+    np.maximum.at(moved, panel.obs_path[rows], by_site)
+    return Stand(
         deviation=at.deviation + change,
         weight=lin.weight,
         sites=sites,
         cavities=cavities,
         pull=pull_of_bends(lin, bent),
         log_rate_variance=bent[_RATE][_RATE],
+        moved=moved,
     )
-    return stand, max(float(np.abs(change).max(initial=0.0)), size)

@@ -25,9 +25,10 @@ from forecast.hierarchy import Posterior
 from forecast.linearise import Linearised
 from forecast.log import WearLog
 from forecast.log_arrays import log_arrays
-from forecast.modes import modes, prior_centre
+from forecast.modes import prior_centre
 from forecast.panel import Panel, panel_range, wearer_blocks
 from forecast.panel_of_log import panel_of
+from forecast.settling import settled_modes
 from forecast.usage import UseFit, current_pace, fit_use
 from forecast.wear_counts import WearCounts, wear_counts
 from forecast.wear_fit import WearFit
@@ -198,7 +199,7 @@ def _given(
 ) -> Conditioned:
     layout = coordinates(panel)
     population = fit.population(layout.population)
-    at = modes(panel, layout, fit.spread, fit.noise, population=population)
+    at = settled_modes(panel, layout, fit.spread, fit.noise, population)
     present = np.zeros(len(panel.pair_ids), bool)
     present[panel.path_pair[panel.current]] = True
     present |= away  # it comes back
