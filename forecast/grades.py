@@ -20,7 +20,6 @@ from forecast.thumb import ThumbScale, interval_site, learn_scale, log_chance
 
 __all__ = ["Cavities", "improve_sites", "learn_thumb", "start_thumb"]
 
-_READ_TIMES, _ENOUGH_GRADES = 2, 60  # of a gauge on a path; of the thumb on such paths
 _SITE_STEP = 0.8
 _LOG_STEP = 0.05
 _MOST_STEP = 0.4
@@ -87,27 +86,22 @@ def improve_sites(
 
 def start_thumb(panel: Panel, lin: Linearised, noise: Noise) -> Noise:
     """Take the thumb's cut points from grades on paths that a gauge follows as well, if enough."""
-    use = _followed(panel, np.flatnonzero(panel.obs_kind == THUMB))
+    thumb = panel.obs_kind == THUMB
+    gauged = np.bincount(
+        panel.obs_path[(panel.obs_kind < THUMB) & ~panel.obs_waist],
+        minlength=len(panel.nominal_mm),
+    )
+    use = thumb & (gauged[panel.obs_path] >= 2)
     return replace(noise, thumb=learn_scale(panel.obs_grade[use], lin.fitted_mm[use], noise.thumb))
-
-
-def _followed(panel: Panel, rows: np.ndarray) -> np.ndarray:
-    """Which of some observations lie on paths that a gauge has read at least twice."""
-    read = panel.obs_path[(panel.obs_kind < THUMB) & ~panel.obs_waist]
-    times = np.bincount(read, minlength=len(panel.nominal_mm))
-    return rows[times[panel.obs_path[rows]] >= _READ_TIMES]
 
 
 def learn_thumb(panel: Panel, sites: Sites, cavities: Cavities, noise: Noise) -> Noise:
     """One guarded Newton step in the logs of the cut points' distance and the judgement's noise.
 
-    Where their middle lies is the thumb's shift, an unknown of the model. Only grades beside a
-    gauge teach: by grades alone distance, noise and wear rates can all be larger together, and the
-    straight lines that stand for unsure rates tip that balance.
+    Where their middle lies is the thumb's shift, an unknown of the model.
     """
-    followed = np.isin(sites.rows, _followed(panel, sites.rows))
-    thumbs = followed & (panel.obs_kind[sites.rows] == THUMB)
-    if thumbs.sum() < _ENOUGH_GRADES:
+    thumbs = panel.obs_kind[sites.rows] == THUMB
+    if not thumbs.any():
         return noise
     rows = sites.rows[thumbs]
     mean, variance = cavities.mean_mm[thumbs], cavities.variance_mm2[thumbs]
