@@ -33,7 +33,7 @@ __all__ = [
     "retry_failed",
 ]
 
-SETTLED = "every pair is booked in or has another sole by now"
+SETTLED = "one of its pairs is booked in or has another sole by now; the rest are looked at anew"
 _OUTBOX: sa.Table = Outbox.__table__  # type: ignore[assignment]
 _NOTICES: sa.Table = Notice.__table__  # type: ignore[assignment]
 _PAIRS: sa.Table = NoticePair.__table__  # type: ignore[assignment]
@@ -109,12 +109,16 @@ def _claimed(session: Session, ids: Collection[int]) -> list[dict[str, Any]]:
 
 
 def _settled() -> sa.ColumnElement[bool]:
-    """Whether every pair of a notice is booked, at the bench, or rid of the sole it was about."""
+    """Whether any pair of a notice is booked, at the bench, or rid of the sole it was about.
+
+    Its words name that pair, so it goes as a whole; its other pairs are not told and come into the
+    next decision.
+    """
     ordered = sa.exists().where(
         BenchOrder.pair_pk == _PAIRS.c.pair_pk, BenchOrder.stage.in_(OPEN_STAGES)
     )
     removed = sa.exists().where(Sole.sole_id == _PAIRS.c.sole_id, Sole.removed_on.is_not(None))
-    return ~sa.exists().where(_PAIRS.c.notice_pk == _NOTICES.c.id, ~(ordered | removed))
+    return sa.exists().where(_PAIRS.c.notice_pk == _NOTICES.c.id, ordered | removed)
 
 
 def finish(session: Session, row_pk: int, worker: str, **values: Any) -> bool:
