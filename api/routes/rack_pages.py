@@ -17,12 +17,27 @@ from api.routes.page_http import (
     refuse_foreign_form,
 )
 from api.services.beside_rack import care_context, rotation_context, spread_context
+from api.services.pages import find_on_rack
 from api.services.planning.care import log_care
 
 __all__ = ["router"]
 
 router = APIRouter(route_class=PageRoute)
 DONE = {"care": "That care is logged."}
+
+
+@router.post("/find")
+def find(serving: Serving, request: Request, typed: Typed) -> Response:
+    """Lead to the pairs searched for; people's names are sent, and never stand in an address."""
+    refuse_foreign_form(request, typed)
+    people, words = find_on_rack(serving, typed.get("q", ""))
+    wearer, band = typed.get("wearer", ""), typed.get("band", "")
+    if people is None:
+        return back_to("/", wearer=wearer, band=band, q=words)
+    if len(people) == 1:
+        return back_to("/", wearer=next(iter(people)), band=band, q=words)
+    kept = {name: value for name, value in {"band": band, "q": words}.items() if value}
+    return page_answer(request, "found.html", {"people": people, "kept": kept})
 
 
 @router.get("/care")

@@ -53,7 +53,7 @@ def rotation_context(serving: Services, wearer_id: str, search: str) -> dict[str
         since = today - pd.Timedelta(days=ROTATION_DAYS - 1)
         mine = {"wearer_id": wearer_id} if wearer_id else {}
         recent = listed(session, "wear_days", since=("worn_on", since.date()), **mine)
-    wanted = matching(pairs, wearers, wearer_id, search)
+    wanted = matching(pairs, wearer_id, search)
     shown = pairs[pairs["pair_id"].isin(wanted)]
     return {"rotation": rotation(recent, shown, today=today), "wearer_id": wearer_id}
 

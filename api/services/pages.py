@@ -15,10 +15,10 @@ from api.storage.planning import plans_of
 from api.storage.records import find_record
 from api.wiring import Services
 from dashboards.order import label_of
-from dashboards.pages.rack import MOST_DRAWN, MOST_SHOWN, matching, rack_page
+from dashboards.pages.rack import MOST_DRAWN, MOST_SHOWN, matching, rack_page, who_is_meant
 from dashboards.pages.today import today_panel
 
-__all__ = ["just_logged", "rack_context", "rack_frames"]
+__all__ = ["find_on_rack", "just_logged", "rack_context", "rack_frames"]
 
 LAST_DAYS = 56  # a pair not worn for longer counts as rested all the same
 
@@ -38,9 +38,7 @@ def rack_context(
         pairs, wearers = listed(session, "pairs"), listed(session, "wearers")
         today = today_of(serving, wearers, wearer_id)
         every = due_rows(session)
-        feet = _with_feet(
-            session, _first_shown(every, pairs, wearers, wearer_id, band, search), pairs
-        )
+        feet = _with_feet(session, _first_shown(every, pairs, wearer_id, band, search), pairs)
         one = _one_wearer(wearers, wearer_id)
         since = today - pd.Timedelta(days=LAST_DAYS if one else 0)
         recent = listed(
@@ -70,6 +68,13 @@ def rack_context(
         "logged": None if just is None else just | {"label": label_of(pairs)[logged[0]]},
         "today_iso": f"{today:%Y-%m-%d}",
     }
+
+
+def find_on_rack(serving: Services, search: str) -> tuple[dict[str, str] | None, str]:
+    """Tell whom and what a search is for; see `dashboards.pages.rack.who_is_meant`."""
+    with serving.database.reading() as session:
+        pairs, wearers = listed(session, "pairs"), listed(session, "wearers")
+    return who_is_meant(pairs, wearers, search)
 
 
 def _panel(
@@ -116,13 +121,12 @@ def just_logged(session: Session, pair_id: str, worn_on: str) -> dict[str, Any] 
 def _first_shown(
     every: pd.DataFrame,
     pairs: pd.DataFrame,
-    wearers: pd.DataFrame,
     wearer_id: str,
     band: str,
     search: str,
 ) -> pd.DataFrame:
     """Take the resole rows that the page shows first: only their feet are read."""
-    wanted = matching(pairs, wearers, wearer_id, search)
+    wanted = matching(pairs, wearer_id, search)
     mine = every[every["pair_id"].isin(wanted)]
     if band:
         mine = mine[mine["band"] == band]
@@ -136,7 +140,7 @@ def rack_frames(
     with serving.database.reading() as session:
         pairs, wearers = listed(session, "pairs"), listed(session, "wearers")
         rows = due_rows(session)
-        shown = _first_shown(rows, pairs, wearers, wearer_id, band, search).head(MOST_DRAWN)
+        shown = _first_shown(rows, pairs, wearer_id, band, search).head(MOST_DRAWN)
         forecast = _with_feet(session, shown, pairs)
     return {"forecast": forecast, "pairs": pairs}, today_of(serving, wearers, wearer_id)
 

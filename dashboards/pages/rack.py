@@ -13,7 +13,7 @@ from dashboards.order import AT_REST, axis_end, foot_rows, label_of, pair_rows
 from dashboards.tables import due_list
 from forecast.frames import BANDS
 
-__all__ = ["MOST_DRAWN", "MOST_SHOWN", "matching", "rack_page"]
+__all__ = ["MOST_DRAWN", "MOST_SHOWN", "matching", "rack_page", "who_is_meant"]
 
 URGENT = ("stop wearing", "book in")
 MOST_SHOWN = 200
@@ -42,12 +42,12 @@ def rack_page(
     wearer_id, band : str
         Show only these; empty shows all, an unknown one shows none.
     search : str
-        Show only pairs with each of these words in their name, wearer's name or identifier.
+        Show only pairs with each of these words in their name or identifier.
     worn_today : collection of str
         Pairs that were worn today already.
     """
     every = due_list(forecast, pairs, wearers, today=today, horizon_days=horizon_days)
-    wanted = matching(pairs, wearers, wearer_id, search)
+    wanted = matching(pairs, wearer_id, search)
     shown = [row for row in every if row["pair_id"] in wanted and (not band or row["band"] == band)]
     of_shown = {row["pair_id"] for row in shown}
     rows = pair_rows(forecast[forecast["pair_id"].isin(of_shown)])
@@ -79,22 +79,56 @@ def rack_page(
     }
 
 
-def matching(
-    pairs: pd.DataFrame, wearers: pd.DataFrame, wearer_id: str = "", search: str = ""
-) -> set[str]:
+def matching(pairs: pd.DataFrame, wearer_id: str = "", search: str = "") -> set[str]:
     """Find the pairs of a wearer (empty = all) with each word searched for somewhere in the text.
 
-    Searched are what the pair is called, its identifier and its wearer's name, in any case.
+    Searched are what the pair is called and its identifier, in any case. People's names are not:
+    what is searched for stands in the page's address (see `who_is_meant`).
     """
-    names = dict(zip(wearers["wearer_id"], wearers["name"], strict=True))
     words = search.casefold().split()
-    labels = label_of(pairs)
     return {
         pair_id
-        for (pair_id, label), owner in zip(labels.items(), pairs["wearer_id"], strict=True)
-        if (not wearer_id or owner == wearer_id)
-        and all(w in f"{label} {pair_id} {names.get(owner) or ''}".casefold() for w in words)
+        for (pair_id, text), owner in zip(_texts(pairs).items(), pairs["wearer_id"], strict=True)
+        if (not wearer_id or owner == wearer_id) and all(word in text for word in words)
     }
+
+
+def who_is_meant(
+    pairs: pd.DataFrame, wearers: pd.DataFrame, search: str
+) -> tuple[dict[str, str] | None, str]:
+    """Tell the people from the pairs in what was typed into the search.
+
+    Words found in what pairs are called are left as they are; the others are taken as parts of a
+    name.
+
+    Returns
+    -------
+    people : dict of str, or None
+        Wearers with all the words left over in their name: identifier -> name; None = no words
+        were left over.
+    words : str
+        The words about pairs.
+    """
+    texts = set(_texts(pairs))
+    words = search.split()
+    about = [word for word in words if any(word.casefold() in text for text in texts)]
+    parts = [word.casefold() for word in words if word not in about]
+    if not parts:
+        return None, " ".join(about)
+    named = wearers.dropna(subset=["name"])
+    people = {
+        wearer_id: name
+        for wearer_id, name in zip(named["wearer_id"], named["name"], strict=True)
+        if all(part in name.casefold() for part in parts)
+    }
+    return people, " ".join(about)
+
+
+def _texts(pairs: pd.DataFrame) -> pd.Series:
+    """What each pair can be found by, small letters, by identifier."""
+    labels = label_of(pairs)
+    text = [f"{label} {pair_id}".casefold() for pair_id, label in labels.items()]
+    return pd.Series(text, index=list(labels), dtype=object)
 
 
 def _summary(shown: list[dict[str, str]]) -> str:

@@ -5,7 +5,7 @@ import pandas as pd
 import pytest
 
 from dashboards.pages.care import care_by_pair
-from dashboards.pages.rack import matching
+from dashboards.pages.rack import matching, who_is_meant
 from dashboards.pages.rotation import ROTATION_DAYS, rotation
 from dashboards.pages.spread import most_within, spread_page
 from dashboards.pages.thumb import STEPS, thumb_page
@@ -161,20 +161,29 @@ class TestSpread:
 
 
 class TestSearch:
-    def test_every_word_must_be_found_in_name_wearer_or_identifier(self):
-        log = rack(12).log
-        found = matching(log.pairs, log.wearers, search="BO brogue")
-        assert found == {"pair-000"} | {
-            p for p in found if log.pairs.set_index("pair_id").loc[p, "wearer_id"] == "bo"
-        }
-        assert matching(log.pairs, log.wearers, search="pair-007") == {"pair-007"}
-        assert matching(log.pairs, log.wearers, search="no such thing") == set()
-        assert len(matching(log.pairs, log.wearers)) == 12
+    def test_every_word_must_be_found_in_name_or_identifier(self):
+        pairs = rack(12).log.pairs
+        found = matching(pairs, search="BROGUE pair-000")
+        assert found == {"pair-000"}
+        assert matching(pairs, search="pair-007") == {"pair-007"}
+        assert matching(pairs, search="no such thing") == set()
+        assert len(matching(pairs)) == 12
 
     def test_it_narrows_within_a_wearer(self):
+        pairs = rack(12).log.pairs
+        assert matching(pairs, "ada", "derby") < matching(pairs, "ada")
+
+    def test_words_of_pairs_and_parts_of_names_are_told_apart(self):
         log = rack(12).log
-        of_ada = matching(log.pairs, log.wearers, "ada")
-        assert matching(log.pairs, log.wearers, "ada", "derby") < of_ada
+        wearers = pd.DataFrame(
+            {"wearer_id": ["w1", "w2", "w3"], "name": ["Ada Quill", "Cy Quill", None]}
+        )
+        assert who_is_meant(log.pairs, wearers, "derby") == (None, "derby")
+        assert who_is_meant(log.pairs, wearers, " ") == (None, "")
+        both = {"w1": "Ada Quill", "w2": "Cy Quill"}
+        assert who_is_meant(log.pairs, wearers, "Derby QUILL") == (both, "Derby")
+        assert who_is_meant(log.pairs, wearers, "quill cy") == ({"w2": "Cy Quill"}, "")
+        assert who_is_meant(log.pairs, wearers, "nobody") == ({}, "")
 
 
 class TestThumb:

@@ -34,6 +34,7 @@ NEEDS: tuple[tuple[str, str, str], ...] = (
     (r"/calendar/.*|/answers/.*|/unsubscribe/.*", OPEN, OPEN),  # the address holds the secret
     (r"/sign-in|/join/.*|/open/.*", OPEN, OPEN),
     (r"/sign-out|/account(/.*)?", SIGNED_IN, SIGNED_IN),
+    (r"/find", "read", "read"),  # sent as a form only so that no name stands in its address
     (r"/my(/.*)?", "own", "own"),
     (r"/people(/.*)?|/v1/(members|invitations|tokens|audit)(/.*)?", "manage", "manage"),
     (r"/v1/customers(/.*)?|/customers/.*", "manage", "manage"),
