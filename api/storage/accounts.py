@@ -114,14 +114,19 @@ def tenants_of(session: Session, user_pk: int) -> list[dict[str, Any]]:
     return [dict(row) for row in session.execute(query).mappings()]
 
 
-def list_members(session: Session, tenant_pk: int) -> list[dict[str, Any]]:
-    """Return `user_pk`, `user_id`, `email` and `role` of a tenant's members, by address."""
+def list_members(session: Session, tenant_pk: int, *, lock: bool = False) -> list[dict[str, Any]]:
+    """Return `user_pk`, `user_id`, `email` and `role` of a tenant's members, by address.
+
+    With `lock` nobody else changes who is a member until the transaction ends.
+    """
     query = (
         sa.select(_USERS.c.id.label("user_pk"), _USERS.c.user_id, _USERS.c.email, _MEMBERS.c.role)
         .join(_MEMBERS, _MEMBERS.c.user_pk == _USERS.c.id)
         .where(_MEMBERS.c.tenant_pk == tenant_pk)
         .order_by(_USERS.c.email)
     )
+    if lock:  # SQLite has one writer anyway
+        query = query.with_for_update(of=_MEMBERS)
     return [dict(row) for row in session.execute(query).mappings()]
 
 

@@ -190,7 +190,7 @@ def remove_member(session: Session, *, tenant_pk: int, member: str, now: datetim
 
 
 def _refuse_without_owner(session: Session, tenant_pk: int, email: str, role: str) -> None:
-    members = accounts.list_members(session, tenant_pk)
+    members = accounts.list_members(session, tenant_pk, lock=True)
     owners = [member["email"] for member in members if member["role"] == "owner"]
     if owners == [email] and role != "owner":
         raise Conflict(
