@@ -19,6 +19,7 @@ from api.storage.notices_tables import Consent, Notice, NoticePair, Outbox
 from api.storage.tables import Sole, Wearer
 
 __all__ = [
+    "OVERTAKEN",
     "SETTLED",
     "address_of_mail",
     "cancel_unsent",
@@ -33,7 +34,8 @@ __all__ = [
     "retry_failed",
 ]
 
-SETTLED = "one of its pairs is booked in or has another sole by now; the rest are looked at anew"
+SETTLED = "every pair is booked in or has another sole by now"
+OVERTAKEN = "a pair is booked in or has another sole by now; the others are looked at anew"
 _OUTBOX: sa.Table = Outbox.__table__  # type: ignore[assignment]
 _NOTICES: sa.Table = Notice.__table__  # type: ignore[assignment]
 _PAIRS: sa.Table = NoticePair.__table__  # type: ignore[assignment]
@@ -51,16 +53,18 @@ def claim(
 ) -> list[dict[str, Any]]:
     """Take up to `limit` rows that are due, and return all that sending them needs.
 
-    `consented`, `settled`, `email` and `time_zone` say how things are now, not when it was decided.
+    `consented`, `settled`, `overtaken`, `email` and `time_zone` say how things are now, not when it
+    was decided; `resumed`, that a worker which is gone had it, and may have sent it.
     """
     due = (
-        sa.select(_OUTBOX.c.id)
+        sa.select(_OUTBOX.c.id, _OUTBOX.c.state)
         .where(_claimable(now))
         .order_by(_OUTBOX.c.next_try_at, _OUTBOX.c.id)
         .limit(limit)
         .with_for_update(skip_locked=True)  # PostgreSQL; SQLite has one writer anyway
     )
-    ids = list(session.execute(due).scalars())
+    before = {row.id: row.state for row in session.execute(due)}
+    ids = list(before)
     if not ids:
         return []
     taken = (
@@ -75,7 +79,7 @@ def claim(
         .returning(_OUTBOX.c.id)
     )
     mine = list(session.execute(taken).scalars())
-    return _claimed(session, mine)
+    return [row | {"resumed": before[row["id"]] == "claimed"} for row in _claimed(session, mine)]
 
 
 def _claimed(session: Session, ids: Collection[int]) -> list[dict[str, Any]]:
@@ -98,7 +102,8 @@ def _claimed(session: Session, ids: Collection[int]) -> list[dict[str, Any]]:
             Wearer.email,
             Wearer.time_zone,
             consented.label("consented"),
-            _settled().label("settled"),
+            (~_any_pair(~_settled())).label("settled"),
+            _any_pair(_settled()).label("overtaken"),
         )
         .join(_NOTICES, _OUTBOX.c.notice_pk == _NOTICES.c.id)
         .join(Wearer, _NOTICES.c.wearer_pk == Wearer.id)
@@ -109,16 +114,17 @@ def _claimed(session: Session, ids: Collection[int]) -> list[dict[str, Any]]:
 
 
 def _settled() -> sa.ColumnElement[bool]:
-    """Whether any pair of a notice is booked, at the bench, or rid of the sole it was about.
-
-    Its words name that pair, so it goes as a whole; its other pairs are not told and come into the
-    next decision.
-    """
+    """Whether a notice's pair is booked, at the bench, or rid of the sole it was about."""
     ordered = sa.exists().where(
         BenchOrder.pair_pk == _PAIRS.c.pair_pk, BenchOrder.stage.in_(OPEN_STAGES)
     )
     removed = sa.exists().where(Sole.sole_id == _PAIRS.c.sole_id, Sole.removed_on.is_not(None))
-    return sa.exists().where(_PAIRS.c.notice_pk == _NOTICES.c.id, ordered | removed)
+    return ordered | removed
+
+
+def _any_pair(fits: sa.ColumnElement[bool]) -> sa.ColumnElement[bool]:
+    """Whether this holds of any pair of a notice."""
+    return sa.exists().where(_PAIRS.c.notice_pk == _NOTICES.c.id, fits)
 
 
 def finish(session: Session, row_pk: int, worker: str, **values: Any) -> bool:
@@ -230,7 +236,7 @@ def letters(session: Session, limit: int) -> list[dict[str, Any]]:
         sa.select(_OUTBOX.c.id, _OUTBOX.c.payload, _OUTBOX.c.made_at, Wearer.name, address)
         .join(_NOTICES, _OUTBOX.c.notice_pk == _NOTICES.c.id)
         .join(Wearer, _NOTICES.c.wearer_pk == Wearer.id)
-        .where(_on_the_list(), ~_settled())
+        .where(_on_the_list(), _any_pair(~_settled()))
         .order_by(_OUTBOX.c.id)
         .limit(limit)
     )
@@ -243,7 +249,9 @@ def mark_printed(session: Session, up_to: int, at: datetime) -> int:
     Those that were not shown any more, as their pairs are settled, will not be printed either.
     """
     on_the_list = sa.select(_OUTBOX.c.notice_pk).where(_on_the_list())
-    settled = sa.select(_NOTICES.c.id).where(_NOTICES.c.id.in_(on_the_list), _settled())
+    settled = sa.select(_NOTICES.c.id).where(
+        _NOTICES.c.id.in_(on_the_list), ~_any_pair(~_settled())
+    )
     listed = sa.update(_OUTBOX).where(_OUTBOX.c.id <= up_to, _on_the_list())
     session.execute(
         listed.where(_OUTBOX.c.notice_pk.in_(settled)).values(

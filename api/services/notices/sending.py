@@ -203,7 +203,10 @@ def _not_any_more(row: dict[str, Any]) -> str:
     """Say why a notice is no longer wanted; empty = it is."""
     if not row["consented"]:
         return "the consent was withdrawn"
-    return outbox.SETTLED if row["settled"] else ""
+    if row["settled"]:
+        return outbox.SETTLED
+    # One that may have gone out is not taken apart: its other pairs would be told again.
+    return outbox.OVERTAKEN if row["overtaken"] and not row["resumed"] else ""
 
 
 def _message(row: dict[str, Any]) -> Message:

@@ -252,6 +252,25 @@ def test_a_pair_booked_in_meanwhile_is_named_to_nobody_and_the_others_are_told(s
     assert [p["pair_id"] for p in sink.sent[-1].pairs] == ["ada-1", "ada-2"]
 
 
+def test_one_that_may_have_gone_out_is_not_taken_apart(either_shop, sink, clock):
+    from api.schemas.bench import NewOrder
+    from api.services.bench_orders import book
+
+    run(either_shop)
+    sink.failure = KeyboardInterrupt()  # the worker dies with the notice in its hands
+    with pytest.raises(KeyboardInterrupt):
+        sender(either_shop, sink).once()
+    sink.failure = None
+    with either_shop.database.writing() as session:
+        for pair_id in ("ada-0", "bo-0"):
+            book(session, NewOrder(pair_id=pair_id, work="full_sole"), clock)
+    clock.move(hours=1)
+    assert sender(either_shop, sink, "two").drain().cancelled == 0
+    assert all(len(m.pairs) == 3 for m in sink.sent)
+    assert len(sink.sent) == 2
+    assert run(either_shop).notices == 0
+
+
 def test_nothing_goes_out_in_quiet_hours_and_all_of_it_after(shop, sink, clock, change):
     change(quiet_from="12:30", quiet_to="14:00")
     assert run(shop).notices == 2
