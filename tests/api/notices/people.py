@@ -11,6 +11,7 @@ import pandas as pd
 from api.schemas.notices import NoticeRules
 from api.storage.bulk import insert_rows, pks_by_id
 from api.storage.forecasts import replace_forecasts
+from api.storage.notices import list_notices
 from api.storage.notices_consents import give_consent
 from api.storage.session import Database
 from forecast.frames import CHANCE_DAYS, FORECAST
@@ -146,3 +147,9 @@ def add_many(database: Database, customers: int) -> None:
         rows = [forecast_row(w, 3) for w in ids]
         frame = pd.DataFrame(rows, columns=[c.name for c in FORECAST])
         replace_forecasts(session, frame, wearer_ids=ids)
+
+
+def rows(shop) -> list[dict[str, Any]]:
+    """Return the shop's notices."""
+    with shop.database.reading() as session:
+        return list_notices(session, limit=100)
