@@ -13,8 +13,8 @@ from api.routes.http import (
     after_of,
     content_etag,
     cursor_of,
-    json_answer,
     plain,
+    rows_answer,
     unless_same,
 )
 from api.routes.query import query_description, query_reader
@@ -52,13 +52,12 @@ def list_forecasts(
     given: dict[str, Any] = chosen.model_dump()  # type: ignore[attr-defined]
     limit, cursor = given.pop("limit"), given.pop("after")
     after = after_of(cursor, _SORT_KEY)
-    with serving.database.reading() as session:
-        rows = due.list_due(session, due.DueFilter(**given), after=after, limit=limit + 1)
+    with serving.database.looking() as connection:
+        rows = due.list_due(connection, due.DueFilter(**given), after=after, limit=limit + 1)
     more = len(rows) > limit
     rows = rows[:limit]
     last = [rows[-1][name] for name in ("send_by", "pair_id", "foot", "point")] if more else []
-    body = {"items": [plain(row) for row in rows], "next": cursor_of(last) if more else None}
-    return json_answer(body)
+    return rows_answer(rows, cursor_of(last) if more else None)
 
 
 @router.get("/{pair_id}", response_model=None, responses={200: {"model": PairForecast}})

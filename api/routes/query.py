@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Awaitable, Callable
 from typing import Any, TypeVar
+from urllib.parse import parse_qsl
 
 from fastapi import Request
 from fastapi.exceptions import RequestValidationError
@@ -26,8 +27,9 @@ def query_reader(model: type[M]) -> Callable[[Request], Awaitable[M]]:
     """
 
     async def read(request: Request) -> M:
+        query = request.scope["query_string"].decode("latin-1")
         try:
-            return model.model_validate(dict(request.query_params))
+            return model.model_validate(dict(parse_qsl(query, keep_blank_values=True)))
         except ValidationError as fault:
             errors = fault.errors(include_url=False)
             raise RequestValidationError(

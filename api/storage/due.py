@@ -52,7 +52,7 @@ class DueFilter:
 
 
 def list_due(
-    session: Session, chosen: DueFilter, *, after: Sequence[Any] | None, limit: int
+    at: Session | sa.Connection, chosen: DueFilter, *, after: Sequence[Any] | None, limit: int
 ) -> list[dict[str, Any]]:
     """Return up to `limit` forecast rows by send-by date, after the row with sort key `after`.
 
@@ -64,7 +64,7 @@ def list_due(
         parts = (after[0] or BEYOND_HORIZON, *after[1:])
         values |= {f"last_{n}": part for n, part in enumerate(parts)}
     query = _due_query(frozenset(given), after is not None)
-    return _dicts(session.execute(query, values))
+    return _dicts(at.execute(query, values))
 
 
 @cache
@@ -92,7 +92,7 @@ def forecast_of_pair(session: Session, pair_id: str) -> list[dict[str, Any]]:
 
 def _dicts(result: sa.Result[Any]) -> list[dict[str, Any]]:
     names = tuple(result.keys())
-    return [dict(zip(names, row, strict=True)) for row in result]
+    return [dict(zip(names, row, strict=True)) for row in result.all()]
 
 
 @cache
