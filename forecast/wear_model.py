@@ -36,7 +36,7 @@ from forecast.wear_fit import WearFit
 __all__ = ["Conditioned", "WearModel", "condition", "condition_blocks", "multipliers", "wear_fit"]
 
 T = TypeVar("T")
-_BLOCK_PATHS = 1500
+_BLOCK_PATHS = 3000
 _THREADS = 2
 
 
