@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from contextlib import ExitStack
+from collections.abc import Iterator
+from contextlib import ExitStack, contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -38,12 +39,30 @@ def run(source: str, target: str) -> dict[str, int]:
     from api.storage.schema import prepare
 
     with ExitStack() as closing:
-        old = _opened(source, "FROM", closing)
-        new = _opened(target, "TO", closing)
-        _refuse_same(old, new)
-        _refuse_other_revision(old)
-        prepare(new)
-        return copy_rows(old, new)
+        with _said_of("FROM"):
+            old = _opened(source, "FROM", closing)
+            _refuse_other_revision(old)
+        with _said_of("TO"):
+            new = _opened(target, "TO", closing)
+            _refuse_same(old, new)
+            prepare(new)
+        with _said_of("FROM or TO"):
+            return copy_rows(old, new)
+
+
+@contextmanager
+def _said_of(where: str) -> Iterator[None]:
+    """Let what is wrong be said of this address, not of the setting that other commands read."""
+    from api.errors import SolespanError
+    from api.storage.engine import ACCEPTED, DATABASE_SETTING
+
+    try:
+        yield
+    except SolespanError as error:
+        if error.where == DATABASE_SETTING:
+            error.where = where
+            error.accepted = error.accepted or ACCEPTED
+        raise
 
 
 def _opened(address: str, where: str, closing: ExitStack) -> Database:
@@ -51,17 +70,18 @@ def _opened(address: str, where: str, closing: ExitStack) -> Database:
     from api.storage.engine import ACCEPTED, parsed_url
     from api.storage.session import open_database
 
+    def refused(what: str) -> Refused:
+        return Refused(what, where=where, accepted=ACCEPTED, remedy="Correct the address.")
+
     try:
         url = parsed_url(address)
     except BadSetting as cause:
-        raise Refused(
-            cause.what, where=where, accepted=ACCEPTED, remedy="Correct the address."
-        ) from None
-    missing = url.get_backend_name() == "sqlite" and not Path(url.database or "").is_file()
-    if where == "FROM" and missing:
-        raise Refused(
-            f"There is no file {url.database}.", where=where, remedy="Correct the address."
-        )
+        raise refused(cause.what) from None
+    if url.get_backend_name() == "sqlite":
+        if url.database in (None, "", ":memory:"):
+            raise refused("The address names no file.")
+        if where == "FROM" and not Path(url.database).is_file():
+            raise refused(f"There is no file {url.database}.")
     database = open_database(address)
     closing.callback(database.close)
     return database

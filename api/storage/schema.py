@@ -14,7 +14,7 @@ from sqlalchemy import Connection, inspect, text
 
 from api import migrations
 from api.errors import BadSetting, DatabaseTooNew, DatabaseUnavailable, SolespanError
-from api.storage.engine import WRITES, sees_every_tenant
+from api.storage.engine import DATABASE_SETTING, WRITES, sees_every_tenant
 from api.storage.session import Database, clear_errors
 
 __all__ = [
@@ -77,7 +77,7 @@ def prepare(database: Database) -> None:
     _refuse_newer(revision)
     raise DatabaseOld(
         f"The database is of revision {revision}, this program needs {newest_revision()}.",
-        where="environment variable SOLESPAN_DATABASE_URL",
+        where=DATABASE_SETTING,
         remedy="Make a copy of the database, then run: solespan migrate",
     )
 
@@ -89,7 +89,7 @@ def refuse_unbound_role(database: Database) -> None:
             raise BadSetting(
                 "The database role is a superuser or bypasses row-level security, so nothing but "
                 "the program itself would keep tenants apart.",
-                where="environment variable SOLESPAN_DATABASE_URL",
+                where=DATABASE_SETTING,
                 accepted="a role without SUPERUSER and BYPASSRLS that owns the database",
                 remedy="CREATE ROLE one, let it own the database, and use its address.",
             )
@@ -149,7 +149,7 @@ def _refuse_newer(revision: str | None) -> None:
     if revision is not None and revision not in known:
         raise DatabaseTooNew(
             f"A newer program made this database (revision {revision}).",
-            where="environment variable SOLESPAN_DATABASE_URL",
+            where=DATABASE_SETTING,
             accepted=f"a database up to revision {newest_revision()}",
             remedy="Install that newer version of solespan, or use another database.",
         )
@@ -160,7 +160,7 @@ def _refuse_foreign(connection: Connection) -> None:
     if tables:
         raise SolespanError(
             f"The database holds tables of another program: {', '.join(sorted(tables)[:3])}.",
-            where="environment variable SOLESPAN_DATABASE_URL",
+            where=DATABASE_SETTING,
             accepted="an empty database, or one that solespan made",
             remedy="Give the address of an empty database.",
         )

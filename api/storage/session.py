@@ -14,13 +14,13 @@ from copy import copy
 from dataclasses import replace
 
 from sqlalchemy import Connection, Engine
-from sqlalchemy.exc import OperationalError, ProgrammingError
+from sqlalchemy.exc import DatabaseError, OperationalError, ProgrammingError
 from sqlalchemy.exc import TimeoutError as PoolTimeout
 from sqlalchemy.orm import Session, sessionmaker
 
 from api.errors import Busy, DatabaseUnavailable
 from api.storage.audit import Author, note_change
-from api.storage.engine import WRITES, make_engine, tell_tenant
+from api.storage.engine import DATABASE_SETTING, WRITES, make_engine, tell_tenant
 from api.storage.scope import FIRST_TENANT, within
 
 __all__ = ["Database", "clear_errors", "open_database"]
@@ -118,7 +118,7 @@ def clear_errors() -> Iterator[None]:
             raise _busy() from cause
         raise DatabaseUnavailable(
             f"The database could not be used: {reason}.",
-            where="environment variable SOLESPAN_DATABASE_URL",
+            where=DATABASE_SETTING,
             remedy="Check that the address is right, the folder exists, the disk is not full and "
             "the server runs.",
         ) from cause
@@ -133,7 +133,16 @@ def clear_errors() -> Iterator[None]:
             raise
         raise DatabaseUnavailable(
             f"The database's role may not do this: {reason}.",
-            where="environment variable SOLESPAN_DATABASE_URL",
+            where=DATABASE_SETTING,
             accepted="the role that owns the database and its tables",
             remedy="Use that role's address.",
+        ) from cause
+    except DatabaseError as cause:
+        if type(cause) is not DatabaseError:  # what the statement did, not what the file is
+            raise
+        raise DatabaseUnavailable(
+            f"The database cannot be read: {str(cause.orig).splitlines()[0]}.",
+            where=DATABASE_SETTING,
+            accepted="a file that solespan made, or one that is not there yet",
+            remedy="Give the right address; if it was this file, put back your last backup of it.",
         ) from cause

@@ -9,7 +9,7 @@ from sqlalchemy import insert, select
 from sqlalchemy.orm import Session
 
 from api.cli.copying import run
-from api.errors import Conflict, Refused
+from api.errors import Conflict, Refused, SolespanError
 from api.storage.account_tables import Membership, PersonalLink, Tenant, User
 from api.storage.bench_tables import BenchOrder, BenchPhoto
 from api.storage.engine import tell_tenant
@@ -133,7 +133,28 @@ def test_mistaken_addresses_are_named_and_no_file_is_made(filled, tmp_path):
         (f"sqlite:///{missing}", filled, "no file"),
         (filled, filled, "same database"),
         (filled, "mysql://x/y", "cannot be read"),
+        ("postgresql://host:port/x", filled, "cannot be read"),
+        (filled, "sqlite://", "names no file"),
     ):
-        with pytest.raises(Refused, match=said):
+        with pytest.raises(Refused, match=said) as caught:
             run(source, target)
+        assert caught.value.where == ("TO" if source == filled else "FROM")
     assert not missing.exists()
+
+
+@pytest.mark.parametrize(
+    "wrong", ["postgresql://x@127.0.0.1:1/x", "sqlite:///{}/no/folder", "{}/text"]
+)
+def test_what_cannot_be_reached_or_used_is_said_of_its_own_address(filled, tmp_path, wrong):
+    """The setting that other commands read has no part in it."""
+    (tmp_path / "text").write_text("no database " * 200)
+    wrong = wrong.format(tmp_path)
+    wrong = wrong if ":" in wrong else f"sqlite:///{wrong}"
+    for source, target, where in ((filled, wrong, "TO"), (wrong, filled, "FROM")):
+        with pytest.raises(SolespanError) as caught:
+            run(source, target)
+        assert caught.value.where == where
+        said = "\n".join(caught.value.lines())
+        assert "SOLESPAN" not in said
+        assert "accepted: " in said
+        assert "what to do" in said
