@@ -28,6 +28,7 @@ from api.services.idempotency import Answered, fingerprint_of
 from api.services.records import unknown_id
 from api.services.workload import YearAhead, year_ahead
 from api.storage.records import owner_of
+from api.storage.scope import name_changed
 from api.storage.workload import newest_plan, put_outcome
 from forecast.workload import summarise
 
@@ -174,6 +175,7 @@ def create_due_outcome(serving: Serving, body: DueOutcomeGiven, key: Idempotency
             raise unknown_id(session, "pairs", "pair_id", body.pair_id)
         values = body.model_dump(exclude={"pair_id"})
         new = put_outcome(session, owner.pair_pk, values)
+        name_changed(pair_id=body.pair_id, due_on=body.due_on)
         return Answered(201 if new else 200, plain(body.model_dump()))
 
     fingerprint = fingerprint_of(b"due-outcomes", body.model_dump_json().encode())

@@ -137,7 +137,11 @@ class AuditEntry(BaseModel):
     actor: Annotated[str, Field(description="who changed it. Unit: none (text)")]
     action: Annotated[str, Field(description="method and route. Unit: none (text)")]
     subject: Annotated[
-        dict[str, Any], Field(description="ids in the address. Unit: none (identifiers)")
+        dict[str, Any],
+        Field(
+            description="ids in the address, and of what was made or changed; a list where "
+            "there were several. Unit: none (identifiers)"
+        ),
     ]
 
 

@@ -20,6 +20,7 @@ from api.services.bench_found import describe, found_order, refuse_elsewhere
 from api.services.bench_steps import STEPS, Step, done_by
 from api.storage import bench as stored
 from api.storage.records import owner_of
+from api.storage.scope import name_changed
 
 __all__ = ["book", "step"]
 
@@ -48,6 +49,7 @@ def book(session: Session, given: NewOrder, clock: Clock) -> dict[str, Any]:
     values["order_id"] = given.order_id or uuid4().hex
     values |= {"pair_pk": owner.pair_pk, "stage": "booked", "booked_on": today}
     order_pk = stored.insert_order(session, values)
+    name_changed(order_id=values["order_id"], pair_id=given.pair_id)
     stored.add_event(session, order_pk, to_stage="booked", details={})
     return describe(session, values["order_id"])
 

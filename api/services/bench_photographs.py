@@ -11,6 +11,7 @@ from api.errors import Conflict, NotFound
 from api.services.bench_found import found_order
 from api.services.photographs import without_metadata
 from api.storage import bench as stored
+from api.storage.scope import name_changed
 
 __all__ = ["MOST_PHOTOGRAPHS", "keep_photograph", "remove_photograph"]
 
@@ -37,6 +38,7 @@ def keep_photograph(
             where="order_id",
             remedy="Take away those that tell least.",
         )
+    name_changed(photo_id=photo_id, order_id=order_id)
     stored.add_photo(session, told | {"order_pk": order["id"], "content": picture})
     _write_down(session, order, {"photograph": "added", "caption": caption or None})
     return told

@@ -17,6 +17,7 @@ import pandas as pd
 from api.services.bench_waits import keep_waits
 from api.services.workload import Books, YearAhead, year_ahead
 from api.storage.forecasts import load_forecasts
+from api.storage.scope import name_changed
 from api.storage.session import Database
 from api.storage.workload import save_plan
 from forecast.bench.dates import bench_dates
@@ -109,6 +110,7 @@ def make_plan(
     }
     with database.writing() as session:
         save_plan(session, today, plan)
+        name_changed(as_of=today)
         keep_waits(session, plan["lead_times"])
     return plan
 

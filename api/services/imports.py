@@ -31,6 +31,7 @@ from api.services.importing.soles import judge_jobs, judge_on_a_sole, judge_sole
 from api.services.importing.world import OF_PAIRS, World, known_world
 from api.storage.bulk import conflicts_told, first_logged_on
 from api.storage.results import ImportRun
+from api.storage.scope import name_changed
 from api.storage.session import Database
 from forecast.frames import TABLES
 
@@ -145,7 +146,10 @@ def import_files(
         if report.changed:
             report.wearer_ids = write_plan(session, plans, world)
             kept = report.to_dict()
-            session.add(ImportRun(source=source[:2000], counts=kept["counts"], report=kept))
+            taken = ImportRun(source=source[:2000], counts=kept["counts"], report=kept)
+            session.add(taken)
+            session.flush()
+            name_changed(import_id=taken.import_id)
     return report
 
 

@@ -20,6 +20,7 @@ from api.errors import Conflict, NotFound, Refused, StaleVersion
 from api.services.rules import Fault, faults_of
 from api.storage import records as stored
 from api.storage.records import Owner, Row
+from api.storage.scope import name_changed
 from api.storage.versions import raise_data_version
 from forecast.frames import TABLES
 
@@ -152,6 +153,7 @@ def delete(
         )
     if not stored.remove_record(session, name, key, owner=owner, version=row["version"]):
         raise _stale(name)
+    name_changed(**key)
     raise_data_version(session, [owner.wearer_pk])
     return Written(row, "deleted", owner.wearer_id)
 
@@ -214,6 +216,7 @@ def _written(
     session: Session, name: str, key: Mapping[str, Any], owner: Owner | None, outcome: str
 ) -> Written:
     owner = _there(owner)
+    name_changed(**key)
     raise_data_version(session, [owner.wearer_pk])
     return Written(read(session, name, key), outcome, owner.wearer_id)
 

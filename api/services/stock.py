@@ -20,6 +20,7 @@ from api.schemas.stock import Item, StockLine
 from api.services.workload import year_ahead
 from api.storage import stock as stored
 from api.storage.records import find_record
+from api.storage.scope import name_changed
 from api.storage.session import Database
 from forecast.bench.standards import STANDARDS
 from forecast.bench.stock import Supply, advise
@@ -32,6 +33,7 @@ _THICKNESS_MM = 0.5  # a sole this much thicker than what was fitted may have be
 
 def put_item(session: Session, item_id: str, item: Item) -> bool:
     """Write an item or replace how it is supplied; return whether it is new."""
+    name_changed(item_id=item_id)
     return stored.put_item(session, item_id, item.model_dump())
 
 
@@ -64,6 +66,7 @@ def move_stock(session: Session, item_id: str, line: StockLine) -> dict[str, Any
             remedy="Write the receipt that is missing, or count the item.",
         )
     after = max(0.0, round(have + change, 6))
+    name_changed(item_id=item_id)
     stored.write_move(session, item, change, after, reason=line.reason, note=line.note)
     return describe_item(session, item_id)
 

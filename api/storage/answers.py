@@ -11,10 +11,12 @@ from sqlalchemy.orm import Session
 
 from api.errors import Conflict
 from api.storage.results import IdempotencyKey
+from api.storage.scope import UNNOTED
 
 __all__ = ["AnsweredMeanwhile", "find_answer", "forget_answers_before", "keep_answer"]
 
 _KEYS: sa.Table = IdempotencyKey.__table__  # type: ignore[assignment]
+_QUIETLY = {UNNOTED: True}  # the audit log is of records, not of what was answered
 
 
 class AnsweredMeanwhile(Conflict):
@@ -50,11 +52,11 @@ def keep_answer(
         "created_at": now,
     }
     try:
-        session.execute(sa.insert(_KEYS).values(values))
+        session.execute(sa.insert(_KEYS).values(values), execution_options=_QUIETLY)
     except IntegrityError as cause:
         raise AnsweredMeanwhile("This key was answered by another process.") from cause
 
 
 def forget_answers_before(session: Session, moment: datetime) -> None:
     """Delete the answers older than `moment`."""
-    session.execute(sa.delete(_KEYS).where(_KEYS.c.created_at < moment))
+    session.execute(sa.delete(_KEYS).where(_KEYS.c.created_at < moment), execution_options=_QUIETLY)

@@ -11,7 +11,7 @@ import sqlalchemy as sa
 from sqlalchemy.orm import Session
 
 from api.storage.account_tables import AuditEntry
-from api.storage.scope import changed_anything
+from api.storage.scope import changed_anything, changed_records
 
 __all__ = ["Author", "forget_audit_before", "list_audit", "note_change"]
 
@@ -31,7 +31,8 @@ def note_change(session: Session, author: Author) -> None:
     """Write one entry in the transaction of the change, if it changed anything."""
     session.flush()
     if changed_anything():
-        values = {"actor": author.actor, "action": author.action, "subject": dict(author.subject)}
+        subject = {**changed_records(), **author.subject}
+        values = {"actor": author.actor, "action": author.action, "subject": subject}
         session.execute(sa.insert(_LOG).values(values))
 
 

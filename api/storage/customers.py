@@ -184,12 +184,19 @@ def _clean_plans(session: Session, words: Collection[str]) -> None:
             session.execute(change.values(payload={**row.payload, "pairs": kept}))
 
 
+def _said(subject: Mapping[str, Any]) -> set[str]:
+    said: set[str] = set()
+    for value in subject.values():
+        said.update(map(str, value if isinstance(value, list) else [value]))
+    return said
+
+
 def _clean_audit(session: Session, own_name: str, words: Collection[str]) -> None:
     # `own_name` is how `api.services.accounts.identity` signs what a customer does.
     theirs = sa.update(_AUDIT).where(_AUDIT.c.actor == own_name)
     session.execute(theirs.values(actor=f"customer {ERASED}"))
     shortened = {word[:SUBJECT_LENGTH] for word in words}
     for row in session.execute(sa.select(_AUDIT.c.id, _AUDIT.c.subject)).all():
-        if shortened & set(map(str, row.subject.values())):
+        if shortened & _said(row.subject):
             change = sa.update(_AUDIT).where(_AUDIT.c.id == row.id)
             session.execute(change.values(subject={"customer": ERASED}))

@@ -16,7 +16,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from contextlib import contextmanager
 from contextvars import ContextVar
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 import sqlalchemy as sa
@@ -26,24 +26,30 @@ from sqlalchemy.sql.dml import UpdateBase
 
 __all__ = [
     "FIRST_TENANT",
+    "UNNOTED",
     "TenantTable",
     "changed_anything",
+    "changed_records",
     "count_as_change",
     "current_tenant",
+    "name_changed",
     "scope_changes",
     "within",
 ]
 
 # The embedded default works as this tenant; the migration makes it.
 FIRST_TENANT = 1
+# The execution option of a statement that only keeps house: it does not count as a change.
+UNNOTED = "solespan_unnoted"
 
 
 @dataclass
 class _Visit:
-    """One transaction: whose it is, and whether it changed a row (or counts as if)."""
+    """One transaction: whose it is, whether it changed a row (or counts as if), and of what."""
 
     tenant_pk: int
     changed: bool = False
+    records: dict[str, list[str]] = field(default_factory=dict)
 
 
 _VISIT: ContextVar[_Visit] = ContextVar("visit")
@@ -72,6 +78,21 @@ def count_as_change() -> None:
 def changed_anything() -> bool:
     """Return whether this transaction wrote to, or deleted from, any table."""
     return _visit().changed
+
+
+def name_changed(**ids: object) -> None:
+    """Let the note of this transaction say what was made or changed: ids and days, no names."""
+    for name, value in ids.items():
+        values = _visit().records.setdefault(name, [])
+        if str(value) not in values:
+            values.append(str(value))
+
+
+def changed_records() -> dict[str, str | list[str]]:
+    """Return what `name_changed` was told; several values of one name as a list."""
+    return {
+        name: values[0] if len(values) == 1 else values for name, values in _visit().records.items()
+    }
 
 
 @contextmanager
@@ -124,11 +145,11 @@ def scope_changes(engine: Engine) -> None:
 
 
 def _scoped(
-    _connection: Connection, statement: Any, many: Any, params: Any, _options: Any
+    _connection: Connection, statement: Any, many: Any, params: Any, options: Any
 ) -> tuple[Any, Any, Any]:
     if isinstance(statement, UpdateBase):
         visit = _VISIT.get(None)  # none while migrations run
-        if visit is not None:
+        if visit is not None and not options.get(UNNOTED):
             visit.changed = True
         if isinstance(statement, Update | Delete) and isinstance(statement.table, TenantTable):
             statement = statement.where(statement.table.c.tenant_pk == _MINE)

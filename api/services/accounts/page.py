@@ -59,11 +59,7 @@ def people_page(serving: Services, session: Session) -> dict[str, Any]:
                 "at": row["at"].strftime("%Y-%m-%d %H:%M"),
                 "actor": row["actor"],
                 "action": _words_of(row["action"], row["subject"]),
-                "of": ", ".join(
-                    f"{name.replace('_', ' ')} {value}"
-                    for name, value in row["subject"].items()
-                    if name != "what"
-                ),
+                "of": _named_in(row["subject"]),
             }
             for row in list_audit(session, after=None, limit=SHOWN_CHANGES)
         ],
@@ -81,6 +77,14 @@ def _words_of(action: str, subject: Mapping[str, Any]) -> str:
         parts.append(str(subject["what"]))
     verb = {"PUT": ["change"], "DELETE": ["delete"], "GET": ["hand out"]}.get(method, [])
     return ": ".join([*verb, *parts])
+
+
+def _named_in(subject: Mapping[str, Any]) -> str:
+    return ", ".join(
+        f"{name.replace('_', ' ')} {' and '.join(value) if isinstance(value, list) else value}"
+        for name, value in subject.items()
+        if name != "what"
+    )
 
 
 def subject_of(what: str, typed: Typed) -> dict[str, str]:

@@ -16,6 +16,7 @@ from api.services.records import unknown_id
 from api.storage import notices_consents as stored
 from api.storage.notices_outbox import address_of_mail, cancel_unsent, mark_returned
 from api.storage.records import Owner, owner_of
+from api.storage.scope import name_changed
 
 __all__ = ["give", "hear_no_more", "read_bounce", "report_bounce", "withdraw"]
 
@@ -24,6 +25,7 @@ def give(session: Session, given: ConsentGiven, clock: Clock) -> bool:
     """Write down a consent; return whether it is new. Raises `NotFound`, `Refused`."""
     owner = _owner(session, given.wearer_id)
     now = clock.now()
+    name_changed(wearer_id=given.wearer_id, channel=given.channel)
     if given.on is not None and given.on > clock.today(owner.time_zone):
         raise Refused(
             f"on: {given.on} lies in the future.",
@@ -49,6 +51,7 @@ def withdraw(session: Session, given: ConsentWithdrawn, clock: Clock) -> bool:
     Raises `NotFound`.
     """
     owner = _owner(session, given.wearer_id)
+    name_changed(wearer_id=given.wearer_id, channel=given.channel)
     return _end(session, owner.wearer_pk, given.channel, given.how, clock.now())
 
 

@@ -27,6 +27,7 @@ from api.services.notices.ready import channels_of, problems_of
 from api.storage import notices as stored
 from api.storage.notices import AlreadyTold
 from api.storage.notices_consents import address_hash, load_consents, load_stopped
+from api.storage.scope import name_changed
 from api.storage.workload import newest_plan
 from api.wiring import Services
 
@@ -98,13 +99,16 @@ def run(serving: Services, only: set[str] | None = None) -> RunReport:
         chunk = drafts[start : start + CHUNK_NOTICES]
         with serving.database.writing() as session:
             now_last = stored.last_notices(session, [d.wearer_pk for d in chunk], lock=True)
+            new = 0
             for draft in chunk:
                 same = now_last.get(draft.wearer_pk) == seen.last.get(draft.wearer_pk)
                 if same and _insert(session, draft):
-                    written += 1
+                    new += 1
                     pairs += len(draft.pairs)
                 else:
                     overtaken += 1
+            name_changed(notices=new)
+        written += new
     return RunReport(seen.now, written, pairs, overtaken)
 
 

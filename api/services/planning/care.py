@@ -16,6 +16,7 @@ from api.services.records import unknown_id
 from api.storage import due
 from api.storage import planning as stored
 from api.storage.forecasts import load_forecasts
+from api.storage.scope import name_changed
 from api.wiring import Services
 from forecast.planning import CareRule, due_care
 from forecast.planning.care import CARES, DEFAULT_RULES
@@ -137,4 +138,5 @@ def log_care(
             remedy="Log it on the day it is done.",
         )
     new = stored.keep_care(session, pair_id, care, day)
+    name_changed(pair_id=pair_id, care=care, done_on=day)
     return {"pair_id": pair_id, "care": care, "done_on": day.isoformat(), "new": new}

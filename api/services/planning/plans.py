@@ -14,6 +14,7 @@ from sqlalchemy.orm import Session
 from api.errors import NotFound, Refused
 from api.services.planning.rack import KnownRack, known_rack, pair_states, refusing
 from api.storage import planning as stored
+from api.storage.scope import name_changed
 from api.wiring import Services
 from forecast.planning import (
     EarlierPlan,
@@ -123,6 +124,7 @@ def keep(serving: Services, session: Session, asked: PlanAsked) -> dict[str, Any
         answer=_answer(plan),
         made_at=serving.clock.now(),
     )
+    name_changed(plan_id=row["plan_id"], wearer_id=row["wearer_id"])
     return shown_plan(row)
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 
 from api.services.notices.sending import Sender
+from api.storage.audit import Author, list_audit
 from tests.api.notices.people import RULES
 
 
@@ -130,3 +131,12 @@ def test_bounces_stop_an_address_and_can_be_lifted(client):
     lifted = client.post("/v1/bounces/lifted", json={"address": "ada@mail.example"}).json()
     assert lifted == {"stopped": False, "customers": 1}
     assert client.post("/v1/bounces", json={"address": "nowhere"}).status_code == 422
+
+
+def test_the_audit_log_counts_the_notices_of_a_run_and_names_nobody(client, shop):
+    seen = shop.for_tenant(1, Author("mo", "POST"))
+    client.app.state.services = seen
+    made = client.post("/v1/notices/runs").json()
+    with shop.database.reading() as session:
+        (entry,) = list_audit(session, after=None, limit=9)
+    assert entry["subject"] == {"notices": str(made["notices"])} == {"notices": "2"}
