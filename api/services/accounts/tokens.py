@@ -13,7 +13,6 @@ from api.services.accounts import secrets
 from api.services.accounts.identity import SCOPES, TOKEN_START, Identity
 from api.storage import keys
 from api.storage.records import owner_of
-from api.storage.scope import name_changed
 
 __all__ = ["end_link", "make_token", "new_link", "open_link", "revoke"]
 
@@ -47,9 +46,7 @@ def make_token(
         "token_hash": secrets.hash_of(token),
         "made_at": now,
     }
-    token_id = keys.add_token(session, values)
-    name_changed(token_id=token_id)
-    return token_id, token
+    return keys.add_token(session, values), token
 
 
 def revoke(session: Session, tenant_pk: int, token_id: str, now: datetime) -> None:
