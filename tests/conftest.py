@@ -18,6 +18,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 import pytest
+from hypothesis import HealthCheck, settings
 
 from api.storage.session import Database, open_database
 from tests.databases import KINDS, Databases, SqliteFiles, file_of, on_server
@@ -35,6 +36,16 @@ def _load(name: str):
     return module
 
 
+# The same examples on every machine, however slow it is.
+settings.register_profile(
+    "steady",
+    derandomize=True,
+    database=None,
+    deadline=None,
+    suppress_health_check=[HealthCheck.too_slow],
+)
+settings.load_profile("steady")
+PATIENCE_MS = 120_000  # ends a test that hangs; a slow machine is no reason to fail
 _server = _load("postgres_server")
 _FIXTURES = {"sqlite": "sqlite_files", "postgresql": "postgres_databases"}
 
@@ -156,7 +167,7 @@ def database(new_address: str) -> Iterator[Database]:
 @pytest.fixture(scope="session")
 def chromium() -> Iterator[Browser]:
     """Start the system's Chromium once a process; skips, saying so, where there is none."""
-    from playwright.sync_api import sync_playwright
+    from playwright.sync_api import expect, sync_playwright
 
     from tests.browser.plotly_css import CHROMIUM, FLAGS
 
@@ -164,5 +175,7 @@ def chromium() -> Iterator[Browser]:
         pytest.skip(f"no browser at {CHROMIUM}: install the package chromium")
     with sync_playwright() as playwright:
         browser = playwright.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
+        browser.on("context", lambda context: context.set_default_timeout(PATIENCE_MS))
+        expect.set_options(timeout=PATIENCE_MS)
         yield browser
         browser.close()

@@ -52,7 +52,7 @@ def running_server() -> Iterator[str]:
             yield f"postgresql://postgres@/postgres?host={home}"
         finally:
             server.send_signal(signal.SIGINT)  # fast shutdown
-            server.wait(timeout=20)
+            server.wait(timeout=120)
     finally:
         shutil.rmtree(folder, ignore_errors=True)
 
@@ -102,7 +102,8 @@ def _start(
         **common,
     )
     log.close()
-    for _ in range(200):
+    until = time.monotonic() + 120
+    while time.monotonic() < until:
         ready = subprocess.run(
             [programs / "pg_isready", "-h", home, "-q"], check=False, **common
         ).returncode

@@ -46,6 +46,7 @@ def run(*, once: bool) -> None:
         configure_logs(settings.log_level)
         for number in (signal.SIGINT, signal.SIGTERM):
             signal.signal(number, lambda *_: worker.stop())
+        typer.echo("solespan works (end with Ctrl-C)", err=True)
         services.upkeep.start()
         worker.run()
         services.upkeep.stop()

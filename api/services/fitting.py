@@ -278,7 +278,8 @@ class Upkeep:
         Raises `NothingForecast` when a fit was asked for and nothing can be fitted.
         """
         asked = self._refit_asked.is_set()
-        self._refit_asked.clear()
+        if asked:  # else one that is asked for just now would be dropped
+            self._refit_asked.clear()
         if not asked and not self._forecaster.has_soles():
             return
         fitted = asked or self._fitter.is_stale(at_once=False)

@@ -3,7 +3,8 @@
 (() => {
   const { say } = window.solespan;
   const STORE = "wears";
-  let sending = null;
+  let sending = false;
+  let wanted = false;
 
   function opened() {
     return new Promise((resolve, reject) => {
@@ -97,14 +98,20 @@
     return sent;
   }
 
+  /* Asked while an attempt is under way, tries once more after it: that one may have begun too early. */
   async function flush() {
-    if (sending || !account() || !document.querySelector("[name=form_token]")) return;
-    sending = sendAll();
-    try {
-      const sent = await sending;
-      if (sent) say(`${sent === 1 ? "The wear" : `The ${sent} wears`} kept on this device ${sent === 1 ? "is" : "are"} logged now.`);
-    } catch { /* still no network: they stay */ }
-    sending = null;
+    if (!account() || !document.querySelector("[name=form_token]")) return;
+    wanted = true;
+    if (sending) return;
+    sending = true;
+    while (wanted) {
+      wanted = false;
+      try {
+        const sent = await sendAll();
+        if (sent) say(`${sent === 1 ? "The wear" : `The ${sent} wears`} kept on this device ${sent === 1 ? "is" : "are"} logged now.`);
+      } catch { /* still no network: they stay */ }
+    }
+    sending = false;
     await show();
   }
 

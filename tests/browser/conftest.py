@@ -106,7 +106,22 @@ class _Server:
 
     def __exit__(self, *_exception) -> None:
         self._server.should_exit = True
-        self._thread.join(timeout=10)
+        self._thread.join(timeout=120)
+
+
+def wait_until(page: Page, expression: str) -> None:
+    """Wait until a JavaScript expression holds.
+
+    `wait_for_function` looks once and, if it has to look again, is refused by the pages' policy,
+    which lets no text be run later; here the whole waiting is one function.
+    """
+    page.evaluate(
+        f"""async () => {{
+          for (let looks = 0; !({expression}); looks += 1) {{
+            if (looks === 2400) throw new Error("two minutes passed");
+            await new Promise(done => {{ setTimeout(done, 50); }});
+          }} }}"""
+    )
 
 
 class Visit:
@@ -132,10 +147,10 @@ class Visit:
         """Bring each region and figure into view and wait until it is loaded and drawn."""
         for name in self.page.eval_on_selector_all("[data-load]", "all => all.map(e => e.id)"):
             self.page.evaluate("name => document.getElementById(name).scrollIntoView()", name)
-            self.page.wait_for_selector(f"#{name}:not([data-load])", timeout=20_000)
+            self.page.wait_for_selector(f"#{name}:not([data-load])")
         for chart in self.page.query_selector_all("[data-figure-src], [data-figure-inline]"):
             chart.scroll_into_view_if_needed()
-            chart.wait_for_selector("xpath=self::*[@data-drawn]", timeout=20_000)
+            chart.wait_for_selector("xpath=self::*[@data-drawn]")
         self.page.evaluate("scrollTo(0, 0)")
 
 

@@ -6,8 +6,9 @@ import zlib
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
+from playwright.sync_api import expect
 
-from tests.browser.conftest import ARTEFACTS, THEMES, WIDTHS
+from tests.browser.conftest import ARTEFACTS, THEMES, WIDTHS, wait_until
 from tests.browser.test_every_page import SMALL_TARGETS
 
 pytestmark = pytest.mark.browser
@@ -53,7 +54,7 @@ def job(chromium, served) -> str:
     page.set_input_files("#ph-file", given)
     page.fill("#ph-caption", "the welt")
     page.click("text=Add the photograph")
-    assert page.inner_text("[role=status]") == "The photograph is added."
+    expect(page.locator("[role=status]")).to_have_text("The photograph is added.")
     address = page.url.partition("?")[0]
     context.close()
     return address
@@ -79,7 +80,7 @@ def test_each_page_of_the_bench_fits_is_accessible_and_breaks_no_policy(visit, j
     for image in page.query_selector_all("img"):
         image.scroll_into_view_if_needed()
     page.wait_for_load_state("networkidle")
-    page.wait_for_function("[...document.images].every(i => i.complete && i.naturalWidth > 0)")
+    wait_until(page, "[...document.images].every(i => i.complete && i.naturalWidth > 0)")
     name = re.sub(r"\W+", "-", f"job {part}").strip("-")
     ARTEFACTS.mkdir(exist_ok=True)
     page.screenshot(path=ARTEFACTS / f"{name}-{width}-{theme}.png", full_page=True)
@@ -95,9 +96,9 @@ def test_a_measure_that_is_out_asks_for_its_reason_beside_the_button(visit, job)
     assert page.locator("table:has(th:text('Compared')) tbody tr").count() == 2
     page.fill("#s-checked-bench_minutes", "130")
     page.click("text=Call it checked")
-    assert "measures are out" in page.inner_text("[role=alert]")
+    expect(page.locator("[role=alert]")).to_contain_text("measures are out")
     assert page.input_value("#s-checked-bench_minutes") == "130"
     for reason in page.locator("[name^='reason:']").all():
         reason.fill("as it came")
     page.click("text=Call it checked")
-    assert "It is checked" in page.inner_text("[role=status]")
+    expect(page.locator("[role=status]")).to_contain_text("It is checked")

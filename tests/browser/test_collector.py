@@ -3,8 +3,9 @@
 import json
 
 import pytest
+from playwright.sync_api import expect
 
-from tests.browser.conftest import ARTEFACTS
+from tests.browser.conftest import ARTEFACTS, wait_until
 from tests.browser.test_every_page import SMALL_TARGETS, grave_problems
 
 pytestmark = pytest.mark.browser
@@ -15,6 +16,8 @@ def test_the_whole_story_of_a_collector(visit, fresh):  # noqa: PLR0915 - one st
     opened = visit(address)
     page = opened.page
 
+    said = page.locator("[role=status]")
+
     def keep(name):
         page.screenshot(path=ARTEFACTS / f"story-{name}-390-light.png", full_page=True)
 
@@ -22,7 +25,7 @@ def test_the_whole_story_of_a_collector(visit, fresh):  # noqa: PLR0915 - one st
     page.fill("#a-label", "Chestnut monk")
     page.fill("#a-fitted_on", "2026-06-01")
     page.click("button:has-text('Add the pair')")
-    assert "The pair is added" in page.inner_text("[role=status]")
+    expect(said).to_contain_text("The pair is added")
     own = page.url.partition("?")[0]
 
     page.click("button:has-text('Worn today')")
@@ -36,7 +39,7 @@ def test_the_whole_story_of_a_collector(visit, fresh):  # noqa: PLR0915 - one st
         page.wait_for_selector(f"#step:has-text('{number} of {len(grades)}')")
         page.click(f".grades button[value={grade}]")
     page.click("text=Log the thumb check")
-    assert page.inner_text("[role=status]") == "The check is logged."
+    expect(said).to_have_text("The check is logged.")
 
     page.fill("#r-left", "8,5")
     page.fill("#r-right", "8.75")
@@ -61,8 +64,9 @@ def test_the_whole_story_of_a_collector(visit, fresh):  # noqa: PLR0915 - one st
     page.click(".bar a:has-text('Plan')")
     page.fill("#p-weeks", "4")
     page.click("main form[action='/plan'] button[type=submit]")
-    page.wait_for_selector("text=The days ahead", timeout=60_000)
+    page.wait_for_selector("text=The days ahead")
     page.click(".bar a:has-text('Rack')")
+    page.wait_for_url(f"{address}/")
     opened.draw_everything()
     assert "even chance" in page.inner_text("#spread").lower()
     keep("rack")
@@ -70,12 +74,12 @@ def test_the_whole_story_of_a_collector(visit, fresh):  # noqa: PLR0915 - one st
 
     page.goto(f"{own}/sole")
     page.click("button:has-text('Handed over')")
-    assert "away" in page.inner_text(".facts")
+    expect(page.locator(".facts")).to_contain_text("away")
     page.click("text=Receive back")
     page.fill("#b-thickness", "9")
     page.select_option("#b-unit", "iron")
     page.click("button:has-text('It is back')")
-    assert page.inner_text("[role=status]") == "The pair is back."
+    expect(said).to_have_text("The pair is back.")
     soles = page.inner_text(".soles")
     assert "4.8 mm when new" in soles
     assert "taken off 2026-11-25" in soles
@@ -106,7 +110,7 @@ def test_the_first_paint_on_a_phone_is_written_down(visit, served, slow):
         throttle.send("Emulation.setCPUThrottlingRate", {"rate": 4})
     page.goto(address)
     page.wait_for_load_state("load")
-    page.wait_for_function("performance.getEntriesByName('first-contentful-paint').length")
+    wait_until(page, "performance.getEntriesByName('first-contentful-paint').length")
     measured = page.evaluate(
         """() => ({
           paint_ms: performance.getEntriesByName('first-contentful-paint')[0]?.startTime,

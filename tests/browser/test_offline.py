@@ -5,7 +5,7 @@ from playwright.sync_api import Page
 
 from api.services.accounts import secrets
 from api.storage import accounts
-from tests.browser.conftest import ARTEFACTS
+from tests.browser.conftest import ARTEFACTS, wait_until
 
 pytestmark = pytest.mark.browser
 
@@ -16,8 +16,7 @@ PASSWORD = "a sentence of my own"
 def under_control(page: Page, address: str) -> None:
     """Open a page, and once more when the service worker is there to keep it."""
     page.goto(address)
-    page.evaluate("navigator.serviceWorker.ready.then(() => true)")
-    page.wait_for_selector("body")
+    wait_until(page, "navigator.serviceWorker.controller?.state === 'activated'")
     page.reload()
 
 
@@ -40,7 +39,9 @@ def test_two_wears_logged_without_a_network_become_exactly_two_rows(visit, fresh
     for i in (0, 1):
         buttons.nth(i).click()
         page.wait_for_selector(f"#waiting:has-text('{i + 1} wear')")
+    page.evaluate("document.getElementById('said').textContent = ''")
     page.locator(".rack .tap").nth(1).click()  # pressed again: it is kept once
+    page.wait_for_selector("#said:has-text('is kept on this device')")
     assert page.inner_text("#waiting p").startswith("2 wears wait on this device")
     page.screenshot(path=ARTEFACTS / "offline-390-light.png")
     assert worn(page, base, TODAY) == []
@@ -100,8 +101,9 @@ def sign_in(page: Page, base: str, email: str) -> None:
 
 def test_an_answer_lost_on_the_way_does_not_log_a_second_time(visit, fresh):
     base = fresh("one wearer")
-    opened = visit(base)
-    page = opened.page
+    page = visit("about:blank").page
+    page.clock.set_fixed_time(f"{TODAY}T12:00:00Z")
+    page.goto(base)
     lost = []
 
     def lose_first(route):
@@ -117,6 +119,31 @@ def test_an_answer_lost_on_the_way_does_not_log_a_second_time(visit, fresh):
     page.click("#waiting [data-send]")
     page.wait_for_selector("#waiting[hidden]", state="attached")
     assert lost
+    assert len(worn(page, base, TODAY)) == 1
+
+
+def test_a_network_that_comes_back_while_an_attempt_fails_is_not_missed(visit, fresh):
+    base = fresh("one wearer")
+    page = visit("about:blank").page
+    page.clock.set_fixed_time(f"{TODAY}T12:00:00Z")
+    page.goto(base)
+    asked = []
+
+    def fail_twice(route):
+        asked.append(route)
+        if len(asked) == 2:
+            page.evaluate("dispatchEvent(new Event('online'))")
+        if len(asked) > 2:
+            route.continue_()
+        else:
+            route.abort()
+
+    page.route("**/wear", fail_twice)
+    page.locator(".rack .tap").first.click()
+    page.wait_for_selector("#waiting:has-text('1 wear waits')")
+    page.click("#waiting [data-send]")
+    page.wait_for_selector("#waiting[hidden]", state="attached")
+    assert len(asked) == 3
     assert len(worn(page, base, TODAY)) == 1
 
 

@@ -1,8 +1,9 @@
 """Can the pages be used: by keyboard, without script, on a phone with one hand."""
 
 import pytest
+from playwright.sync_api import expect
 
-from tests.browser.conftest import ARTEFACTS
+from tests.browser.conftest import ARTEFACTS, wait_until
 from tests.browser.plotly_css import TARGET, library_css
 
 pytestmark = pytest.mark.browser
@@ -24,7 +25,7 @@ def test_a_wear_day_is_logged_without_script(visit, served):
     page.fill("#w-worn_on", "2025-07-18")
     page.check("[name=wet]")
     page.click("text=Log the wear day")
-    assert page.inner_text("[role=status]") == "The wear day is logged."
+    expect(page.locator("[role=status]")).to_have_text("The wear day is logged.")
     assert "since 18 July 2025" in page.inner_text("main")
 
 
@@ -49,10 +50,10 @@ def test_a_thumb_check_is_logged_by_keyboard_alone(visit, served):
         page.keyboard.press("Enter")
     page.wait_for_selector("#step:has-text('3 of 8')")
     assert page.evaluate("document.activeElement.id") == "step", "the next step has the focus"
-    page.go_back()
-    page.wait_for_selector("#step:has-text('2 of 8')")
-    page.go_forward()
-    page.wait_for_selector("#step:has-text('3 of 8')")
+    for move, step in ((page.go_back, 2), (page.go_forward, 3)):
+        move()
+        page.wait_for_selector(f"#step:has-text('{step} of 8')")
+        page.wait_for_load_state()  # the page is loaded anew: its script hears of the next move
     tab_to(page, "button[name=end]")
     page.keyboard.press("Enter")
     page.wait_for_selector(".felt")
@@ -66,11 +67,13 @@ def test_a_thumb_check_is_logged_by_keyboard_alone(visit, served):
 def test_a_thumb_check_is_guided_without_script(visit, served):
     opened = visit(served("full") + "/pairs/pair-002/thumb", java_script_enabled=False)
     page = opened.page
-    for grade in ("firm", "soft", "skip", "skip", "firm", "give", "skip", "skip"):
+    grades = ("firm", "soft", "skip", "skip", "firm", "give", "skip", "skip")
+    for number, grade in enumerate(grades, start=1):
+        page.wait_for_selector(f"#step:has-text('{number} of 8')")
         page.click(f".grades button[value={grade}]")
     assert page.inner_text(".felt").split("\n")[:2] == ["left, waist", "firm"]
     page.click("text=Log the thumb check")
-    assert page.inner_text("[role=status]") == "The check is logged."
+    expect(page.locator("[role=status]")).to_have_text("The check is logged.")
 
 
 def test_a_wear_is_logged_changed_and_undone_by_keyboard_alone(visit, fresh):
@@ -99,11 +102,11 @@ def test_the_rest_of_the_page_stays_when_a_wear_is_logged(visit, fresh):
 def test_without_script_a_tap_does_the_same(visit, fresh):
     page = visit(fresh("one wearer"), java_script_enabled=False).page
     page.locator(".pick button").click()
-    assert page.inner_text("[role=status]") == "The wear is logged."
+    expect(page.locator("[role=status]")).to_have_text("The wear is logged.")
     page.click("text=It was wet")
-    assert "wet" in page.inner_text("#logged")
+    expect(page.locator("#logged p")).to_contain_text(": wet,")
     page.click("text=Undo")
-    assert "taken back" in page.inner_text("[role=status]")
+    expect(page.locator("[role=status]")).to_contain_text("taken back")
 
 
 def test_files_are_imported_without_script_after_their_report(visit, fresh, tmp_path):
@@ -118,12 +121,12 @@ def test_files_are_imported_without_script_after_their_report(visit, fresh, tmp_
         (tmp_path / name).write_text(text)
     page.set_input_files("#i-files", [tmp_path / name for name in files])
     page.click("text=Read the files")
-    assert "wear_days.csv, line 3, hours" in page.inner_text("main")
+    expect(page.locator("main")).to_contain_text("wear_days.csv, line 3, hours")
     page.screenshot(path=ARTEFACTS / "import-report-390-light.png", full_page=True)
     page.click("text=Take the 3 good rows")
-    assert "Taken: 3 new" in page.inner_text("main")
+    expect(page.locator("main")).to_contain_text("Taken: 3 new")
     page.click("text=To the rack")
-    assert "Oxford" in page.inner_text("main")
+    expect(page.locator(".rack")).to_contain_text("Oxford")
 
 
 def test_a_dropped_folder_is_read(visit, fresh):
@@ -160,11 +163,22 @@ def test_the_figure_library_is_not_loaded_before_a_figure_is_near(visit, served)
 def test_a_figure_follows_when_the_theme_changes(visit, served):
     opened = visit(served("full") + "/", theme="light")
     opened.draw_everything()
+    page = opened.page
     colour = "document.querySelector('.xtick text').style.fill"
-    before = opened.page.evaluate(colour)
-    opened.page.emulate_media(color_scheme="dark")
-    opened.page.wait_for_timeout(500)
-    assert opened.page.evaluate(colour) != before
+    before = page.evaluate(colour)
+    drawn_anew(page, lambda: page.emulate_media(color_scheme="dark"))
+    assert page.evaluate(colour) != before
+
+
+def drawn_anew(page, change):
+    """Make a change that every figure follows, and wait until each has."""
+    page.evaluate(
+        """() => { window.followed = 0;
+          for (const plot of document.querySelectorAll('.plot'))
+            plot.once('plotly_relayout', () => { followed += 1; }); }"""
+    )
+    change()
+    wait_until(page, "followed === document.querySelectorAll('.plot').length")
 
 
 def test_a_figure_keeps_its_height_when_window_and_theme_change(visit, served):
@@ -173,12 +187,9 @@ def test_a_figure_keeps_its_height_when_window_and_theme_change(visit, served):
     page = opened.page
     heights = "[...document.querySelectorAll('.plot .main-svg')].map(e => e.clientHeight)"
     before = page.evaluate(heights)
-    page.set_viewport_size({"width": 1100, "height": 700})
-    page.wait_for_timeout(400)
-    page.emulate_media(color_scheme="dark")
-    page.wait_for_timeout(400)
-    page.set_viewport_size({"width": 1280, "height": 900})
-    page.wait_for_timeout(400)
+    drawn_anew(page, lambda: page.set_viewport_size({"width": 1100, "height": 700}))
+    drawn_anew(page, lambda: page.emulate_media(color_scheme="dark"))
+    drawn_anew(page, lambda: page.set_viewport_size({"width": 1280, "height": 900}))
     assert page.evaluate(heights) == before
 
 

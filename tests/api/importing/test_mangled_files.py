@@ -7,7 +7,7 @@ import io
 from datetime import date
 
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from api.errors import SolespanError
@@ -174,13 +174,7 @@ def _check(databases, first, second) -> None:
         databases.drop(address)
 
 
-SLOWLY = {
-    "deadline": None,
-    "suppress_health_check": [HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
-}
-
-
-@settings(max_examples=2, derandomize=True, **SLOWLY)
+@settings(max_examples=2)
 @given(first=st.tuples(EDITS, MOVES), second=st.tuples(EDITS, MOVES))
 @pytest.mark.slow
 def test_a_mangled_folder_never_ends_in_a_traceback(databases, first, second):
@@ -188,7 +182,7 @@ def test_a_mangled_folder_never_ends_in_a_traceback(databases, first, second):
 
 
 @pytest.mark.slow
-@settings(max_examples=60, **SLOWLY)
+@settings(max_examples=60)
 @given(first=st.tuples(EDITS, MOVES), second=st.tuples(EDITS, MOVES))
 def test_many_mangled_folders_never_end_in_a_traceback(databases, first, second):
     _check(databases, first, second)

@@ -9,7 +9,7 @@ from datetime import date, timedelta
 from pathlib import Path
 
 import pytest
-from hypothesis import HealthCheck, example, given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from api.services.exports import export_folder
@@ -184,12 +184,7 @@ def _check(databases, rows: dict[str, list[dict]]) -> None:
             databases.drop(address)
 
 
-@settings(
-    max_examples=6,
-    deadline=None,
-    derandomize=True,
-    suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
-)
+@settings(max_examples=6)
 @given(rows=folders())
 @pytest.mark.slow
 def test_import_export_import_is_the_identity(databases, rows):
@@ -197,17 +192,13 @@ def test_import_export_import_is_the_identity(databases, rows):
 
 
 @pytest.mark.slow
-@settings(
-    max_examples=200,
-    deadline=None,
-    suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
-)
+@settings(max_examples=200)
 @given(rows=folders())
 def test_import_export_import_is_the_identity_for_many_folders(databases, rows):
     _check(databases, rows)
 
 
-@settings(derandomize=True, max_examples=60)
+@settings(max_examples=60)
 @given(text=st.text() | texts)
 @example(text="'")
 @example(text="'=x")

@@ -65,7 +65,9 @@ class _AnyPort(Controller):
 @contextmanager
 def mail_server(mailbox: Mailbox) -> Iterator[int]:
     """Run an SMTP server on a free port of this machine; give the port."""
-    controller = _AnyPort(mailbox, hostname="127.0.0.1", port=0, enable_SMTPUTF8=True)
+    controller = _AnyPort(
+        mailbox, hostname="127.0.0.1", port=0, enable_SMTPUTF8=True, ready_timeout=120
+    )
     controller.start()
     try:
         yield controller.port

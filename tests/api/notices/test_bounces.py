@@ -99,7 +99,7 @@ def test_a_forged_report_stops_nothing(shop, clock, message_id):
         assert not is_stopped(session, ADDRESS)
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(st.binary(max_size=300), st.integers(0, 900))
 def test_whatever_comes_back_is_read_or_left(noise, at):
     whole = report("<1.mail@shop.example>")

@@ -227,7 +227,7 @@ PAIRS = st.lists(
 )
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25)
 @given(PAIRS)
 def test_what_holds_for_any_shop(drawn):
     pairs = [pair(f"p{i}", **given) for i, given in enumerate(drawn)]

@@ -50,7 +50,7 @@ def served(shop, clock) -> Iterator[str]:
         time.sleep(0.02)
     yield f"http://127.0.0.1:{server.servers[0].sockets[0].getsockname()[1]}"
     server.should_exit = True
-    thread.join(timeout=10)
+    thread.join(timeout=120)
 
 
 @pytest.fixture

@@ -87,7 +87,7 @@ def test_the_way_out_stands_in_the_mail_as_it_is(host):
     assert max(map(len, lines)) <= 998
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(st.text(max_size=60), st.text(max_size=60), st.text(max_size=60))
 def test_no_text_adds_a_header_or_a_recipient(name, subject, shop_name):
     injected = "\r\nBcc: eve@mail.example"

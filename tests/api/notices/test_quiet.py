@@ -35,7 +35,7 @@ def wall(at: datetime, zone: ZoneInfo) -> str:
     return f"{at.astimezone(zone):%Y-%m-%d %H:%M}"
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=150)
 @given(now=INSTANTS, zone=st.sampled_from(ZONES), quiet_from=TIMES, quiet_to=TIMES)
 def test_the_first_allowed_instant_is_not_quiet_and_soon(now, zone, quiet_from, quiet_to):
     there = ZoneInfo(zone)
@@ -47,7 +47,7 @@ def test_the_first_allowed_instant_is_not_quiet_and_soon(now, zone, quiet_from, 
         assert at == now
 
 
-@settings(max_examples=80, deadline=None)
+@settings(max_examples=80)
 @given(
     now=INSTANTS, zone=st.sampled_from(ZONES), later=st.timedeltas(timedelta(0), timedelta(days=2))
 )

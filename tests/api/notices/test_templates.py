@@ -108,7 +108,7 @@ class _Tags(HTMLParser):
         self.tags.append((tag, tuple(name for name, _ in attrs)))
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(st.text(max_size=80), st.booleans())
 def test_no_name_changes_the_shape_of_the_mail(name, second):
     plain = render_notice(shipped_template(), sample_facts("Ada", 2, second=second))

@@ -8,9 +8,6 @@ import json
 import os
 import signal
 import socket
-import subprocess
-import sys
-import time
 import urllib.request
 from datetime import date
 
@@ -22,8 +19,7 @@ from api.cli import serve
 from api.errors import BadSetting, NotFound, Refused, SolespanError
 from api.settings import Settings
 from forecast.frames import FORECAST
-
-SERVE = "from api.cli.main import main; main()"
+from tests.api.service.processes import PATIENCE_S, port_of, started
 
 
 @pytest.fixture
@@ -157,38 +153,14 @@ def test_a_taken_port_is_told_before_anything_starts():
 
 @pytest.mark.slow
 def test_the_service_starts_answers_logs_json_and_ends(tmp_path):
-    with socket.socket() as free:
-        free.bind(("127.0.0.1", 0))
-        port = free.getsockname()[1]
-    process = subprocess.Popen(
-        [
-            sys.executable,
-            "-c",
-            "from api.cli.main import main; main()",
-            "serve",
-            "--port",
-            str(port),
-        ],
-        env=os.environ | {"SOLESPAN_DATABASE_URL": f"sqlite:///{tmp_path / 'served.sqlite3'}"},
-        stderr=subprocess.PIPE,
-        text=True,
-    )
+    env = os.environ | {"SOLESPAN_DATABASE_URL": f"sqlite:///{tmp_path / 'served.sqlite3'}"}
+    process = started("serve", "--port", "0", env=env)
     try:
-        until = time.monotonic() + 60
-        while True:
-            try:
-                url = f"http://127.0.0.1:{port}/v1/health/ready"
-                with urllib.request.urlopen(url, timeout=5) as answer:
-                    assert json.load(answer)["status"] == "ready"
-                break
-            except OSError:
-                assert process.poll() is None, process.stderr.read()
-                assert time.monotonic() < until
-                time.sleep(0.2)
+        url = f"http://127.0.0.1:{port_of(process)}/v1/health/ready"
+        with urllib.request.urlopen(url, timeout=PATIENCE_S) as answer:
+            assert json.load(answer)["status"] == "ready"
     finally:
         process.send_signal(signal.SIGINT)
-        _, told = process.communicate(timeout=60)
-    first, *lines = told.splitlines()
-    assert f"http://127.0.0.1:{port}/" in first
-    events = [json.loads(line) for line in lines]
+        _, told = process.communicate(timeout=PATIENCE_S)
+    events = [json.loads(line) for line in told.splitlines()]
     assert any(event["event"] == "request" and event["status"] == 200 for event in events)

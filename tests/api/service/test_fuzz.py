@@ -97,9 +97,6 @@ def test_no_request_is_answered_by_a_failure_or_the_wrong_media_type(own_app, mo
 
         @settings(
             max_examples=EXAMPLES if deep else FEW_EXAMPLES,
-            deadline=None,
-            derandomize=True,
-            database=None,
             suppress_health_check=list(HealthCheck),
         )
         @given(case=operation.as_strategy(generation_mode=mode))

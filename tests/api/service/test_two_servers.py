@@ -5,10 +5,7 @@ from __future__ import annotations
 import json
 import os
 import signal
-import socket
 import subprocess
-import sys
-import time
 import urllib.error
 import urllib.request
 from collections.abc import Iterator
@@ -17,7 +14,8 @@ from datetime import date, timedelta
 
 import pytest
 
-COMMAND = (sys.executable, "-c", "from api.cli.main import main; main()")
+from tests.api.service.processes import PATIENCE_S, first_line, port_of, started
+
 DAYS = 40
 
 
@@ -30,28 +28,10 @@ def send(port: int, method: str, path: str, body: object = None, **headers: str)
         method=method,
     )
     try:
-        with urllib.request.urlopen(request, timeout=30) as answer:
+        with urllib.request.urlopen(request, timeout=PATIENCE_S) as answer:
             return answer.status, json.load(answer)
     except urllib.error.HTTPError as refusal:
         return refusal.code, json.load(refusal)
-
-
-def free_port() -> int:
-    with socket.socket() as free:
-        free.bind(("127.0.0.1", 0))
-        return free.getsockname()[1]
-
-
-def wait_for(port: int, process: subprocess.Popen) -> None:
-    until = time.monotonic() + 60
-    while time.monotonic() < until:
-        assert process.poll() is None, process.stderr.read()
-        try:
-            if send(port, "GET", "health/ready")[0] == 200:
-                return
-        except OSError:
-            time.sleep(0.1)
-    raise AssertionError("the server did not start")
 
 
 @pytest.fixture(scope="module")
@@ -60,23 +40,21 @@ def servers(postgres_databases) -> Iterator[tuple[int, int]]:
     env = {name: value for name, value in os.environ.items() if not name.startswith("SOLESPAN_")}
     address = postgres_databases.copy()
     env |= {"SOLESPAN_DATABASE_URL": address, "SOLESPAN_LOG_LEVEL": "error"}
-    ports = free_port(), free_port()
-    asked = [("serve", "--port", str(port)) for port in ports]
-    processes = [
-        subprocess.Popen([*COMMAND, *words], env=env, stderr=subprocess.PIPE, text=True)
-        for words in [*asked, ("work",)]
-    ]
+    serve = ("serve", "--port", "0")
+    processes = [started(*words, env=env) for words in (serve, serve, ("work",))]
     try:
-        for port, process in zip(ports, processes, strict=False):
-            wait_for(port, process)
-        yield ports
+        one, other = (port_of(process) for process in processes[:2])
+        first_line(processes[2])
+        for port in (one, other):
+            assert send(port, "GET", "health/ready")[0] == 200
+        yield one, other
     finally:
         for process in processes:
             process.send_signal(signal.SIGINT)
         ends = []
         for process in processes:
             try:
-                ends.append((process.communicate(timeout=30)[1], process.returncode))
+                ends.append((process.communicate(timeout=PATIENCE_S)[1], process.returncode))
             except subprocess.TimeoutExpired:
                 process.kill()
                 ends.append((process.communicate()[1], "killed"))
