@@ -21,6 +21,7 @@ from api.services.notices.deciding import Look, look, run, sample
 from api.services.notices.reading import decision_rows, quiet_words, reason_counts, retry
 from api.services.notices.ready import problems_of
 from api.services.notices.sending import Sender
+from api.services.notices.stuck import stuck_words
 from api.storage.notices import list_notices
 from api.storage.notices_consents import lift_stop
 from api.storage.notices_tables import STATES
@@ -45,6 +46,8 @@ def run_preview(*, everyone: bool, words: bool) -> None:
     with serving() as services:
         seen = look(services)
         problems = problems_of(services, seen.rules)
+        with services.database.reading() as session:
+            stuck = stuck_words(session) if seen.rules.automatic else None
         who = sorted(_written_to(seen)) if words and not problems else []
         samples = [sample(services, seen, wearer_id) for wearer_id in who]
     names = dict(zip(seen.customers["wearer_id"], seen.customers["name"], strict=True))
@@ -64,7 +67,7 @@ def run_preview(*, everyone: bool, words: bool) -> None:
         console.print(f"... and {total - len(rows)} more pairs: GET /v1/notices/preview")
     counts = reason_counts(seen)
     console.print(", ".join(f"{why}: {n}" for why, n in counts.items()) or "There is no pair yet.")
-    for problem in problems:
+    for problem in filter(None, [*problems, stuck]):
         console.print(f"! {problem}", markup=False)
     for each in filter(None, samples):
         headed = f"\n--- {each['wearer_id']}, by {each['channel']}: {each['subject']}\n"

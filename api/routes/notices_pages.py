@@ -26,6 +26,7 @@ from api.services.notices.deciding import run, sample
 from api.services.notices.page import consents_context, history, one_notice, preview_context
 from api.services.notices.reading import retry
 from api.services.notices.ready import problems_of
+from api.services.notices.stuck import stuck_words
 from api.services.page_forms import FormProblem
 from api.storage.notices_consents import lift_stop
 from api.storage.notices_outbox import letters, mark_printed
@@ -55,12 +56,14 @@ def read_notices(
     with serving.database.reading() as session:
         past = history(session)
         failures = history(session, "failed")
+        stuck = stuck_words(session) if seen.rules.automatic else None
     sends = "Notices go out by themselves." if seen.rules.automatic else _BY_HAND
     context |= {
         "problems": problems_of(serving, seen.rules),
         "past": [row for row in past if not row["failed"]],
         "failures": failures,
-        "automatic": sends,
+        "automatic": stuck or sends,
+        "stuck": stuck is not None,
         "done": DONE.get(done, ""),
     }
     return page_answer(request, "notices.html", context)

@@ -12,9 +12,11 @@ import structlog
 
 from api.errors import SolespanError
 from api.logs import places_of
+from api.notices.template import TemplateRefused
 from api.services.notices.choices import read_rules
 from api.services.notices.deciding import run
 from api.services.notices.sending import Sender, Sent
+from api.services.notices.stuck import keep_stuck
 from api.services.notices.tenants import each_tenant, tenant_number
 from api.storage.notices_outbox import next_due
 from api.wiring import Services
@@ -94,7 +96,10 @@ class NoticeWorker:
             report = run(shop)
         except SolespanError as problem:
             log.warning("notices_not_decided", code=problem.code, where=problem.where)
+            if isinstance(problem, TemplateRefused):
+                keep_stuck(shop, problem)
             return
+        keep_stuck(shop, None)
         log.info("notices_decided", notices=report.notices, pairs=report.pairs)
 
     def _pause_s(self) -> float:

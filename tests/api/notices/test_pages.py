@@ -10,9 +10,10 @@ from api.schemas.bench import NewOrder
 from api.schemas.notices import ConsentGiven, ConsentWithdrawn
 from api.services.bench_orders import book
 from api.services.notices import consents
-from api.services.notices.choices import read_rules, read_template
+from api.services.notices.choices import change_rules, read_rules, read_template
 from api.services.notices.deciding import run
 from api.services.notices.sending import Sender
+from api.services.notices.worker import NoticeWorker
 from api.storage.notices import list_notices
 from api.storage.notices_consents import consents_of, is_stopped, stop_address
 from tests.api.notices.people import RULES
@@ -197,6 +198,21 @@ def test_a_wording_that_fails_for_one_customer_sends_to_nobody(client, shop):
     assert answer.status_code == 422
     assert "nothing" in answer.text
     assert notices(shop) == []
+    automatic = RULES.model_copy(update={"automatic": True})
+    with shop.database.writing() as session:
+        change_rules(session, automatic, None)
+    NoticeWorker(shop).once()
+    assert "the wording (text, line 1) cannot be filled in" in client.get("/notices").text
+
+
+def test_a_wording_that_fails_for_the_customer_shown_first_is_said_and_not_a_failure(client, shop):
+    of_ada = "{% if pairs[0].label == 'Oxford ada-0' %}{{ pairs[0].no }}{% endif %}"
+    source = "{{ unsubscribe_link }}" + of_ada
+    kept = post(client, "/notices/wording", subject="S", text=source, html=source)
+    assert kept.status_code == 303
+    for answer in (client.get("/notices/send"), post(client, "/notices/send", sure="true")):
+        assert answer.status_code == 422
+        assert "template cannot be used" in answer.text
 
 
 def test_consents_are_given_withdrawn_and_stopped_addresses_lifted(client, shop):

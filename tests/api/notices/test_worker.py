@@ -10,8 +10,9 @@ from sqlalchemy import insert
 from api.schemas.notices import ConsentGiven
 from api.services.notices import consents
 from api.services.notices.answering import answer, open_link
-from api.services.notices.choices import change_rules
+from api.services.notices.choices import change_rules, change_template, read_template
 from api.services.notices.deciding import run
+from api.services.notices.stuck import stuck_words
 from api.services.notices.tenants import each_tenant, for_tenant, tenant_number
 from api.services.notices.worker import NoticeWorker
 from api.storage.account_tables import Tenant
@@ -67,6 +68,38 @@ def test_a_shop_that_wants_it_is_decided_for_once_an_hour(mailing, mailbox, cloc
 def test_what_is_missing_keeps_one_shop_quiet_and_is_no_failure(mailing, mailbox):
     automatic(mailing, shop_name="")
     assert NoticeWorker(mailing).once().handled == 0
+
+
+def test_a_wording_that_fails_the_worker_is_shown_until_it_is_mended(mailing, mailbox, clock):
+    """It passed for the invented customers, so nobody was told when it was saved."""
+    automatic(mailing)
+    fails = "{% if customer.name == 'Bo' %}{{ customer.nothing }}{% endif %}{{ unsubscribe_link }}"
+    change_wording(mailing, fails)
+    worker = NoticeWorker(mailing)
+    assert worker.once().handled == 0
+    told = shown(mailing)
+    assert "the wording (text, line 1) cannot be filled in" in told
+    assert "Bo" not in told
+    clock.move(hours=1)
+    worker.once()
+    assert shown(mailing) == told, "it stays as long as it fails"
+    change_wording(mailing, "{{ unsubscribe_link }}")
+    assert shown(mailing) is None, "the wording is another"
+    clock.move(hours=1)
+    assert worker.once().sent == 2
+    change_wording(mailing, fails)
+    assert shown(mailing) is None
+
+
+def change_wording(shop, text):
+    with shop.database.writing() as session:
+        wording = read_template(session)[0].model_copy(update={"text": text})
+        change_template(session, wording, None)
+
+
+def shown(shop):
+    with shop.database.reading() as session:
+        return stuck_words(session)
 
 
 def test_the_thread_sends_and_stops(mailing, mailbox, clock):
