@@ -25,11 +25,9 @@ __all__ = [
     "drop_unfinished",
     "forecast_query",
     "keep_unfinished",
-    "latest_fit",
     "load_forecasts",
     "replace_forecasts",
     "save_fit",
-    "stale_wearer_ids",
     "unfinished_fit",
 ]
 
@@ -47,12 +45,6 @@ def save_fit(session: Session, *, as_of: date, model_version: str, payload: dict
     session.add(fit)
     session.flush()
     return fit
-
-
-def latest_fit(session: Session) -> Fit | None:
-    """Return the fit made last."""
-    whole = Fit.model_version.not_like(f"%{UNFINISHED}")
-    return session.scalar(select(Fit).where(whole).order_by(Fit.id.desc()).limit(1))
 
 
 def keep_unfinished(
@@ -173,21 +165,3 @@ def load_forecasts(session: Session, wearer_ids: Collection[str] | None = None) 
     if wearer_ids is not None:
         query = query.where(Wearer.wearer_id.in_(list(wearer_ids)))
     return frame_of_rows(session.execute(query).all(), FORECAST)
-
-
-def stale_wearer_ids(session: Session) -> list[str]:
-    """Return the wearers with pairs whose forecast is missing or older than their data."""
-    fresh = (
-        select(ForecastRow.id)
-        .where(ForecastRow.pair_pk == Pair.id, ForecastRow.data_version == Wearer.data_version)
-        .exists()
-    )
-    query = (
-        select(Wearer.wearer_id)
-        .join(Wearer.pairs)
-        .join(Pair.soles)
-        .where(~fresh)
-        .distinct()
-        .order_by(Wearer.wearer_id)
-    )
-    return list(session.scalars(query))

@@ -24,7 +24,6 @@ __all__ = [
     "address_of_mail",
     "cancel_unsent",
     "claim",
-    "count_states",
     "finish",
     "letters",
     "mark_printed",
@@ -184,12 +183,6 @@ def retry_failed(session: Session, notice_pk: int, now: datetime) -> bool:
         )
     )
     return bool(result.rowcount)  # type: ignore[attr-defined]
-
-
-def count_states(session: Session) -> dict[str, int]:
-    """Count the outbox by state."""
-    query = sa.select(_OUTBOX.c.state, sa.func.count()).group_by(_OUTBOX.c.state)
-    return {row[0]: row[1] for row in session.execute(query)}
 
 
 def address_of_mail(session: Session, message_id: str) -> str | None:

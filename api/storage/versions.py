@@ -16,9 +16,9 @@ from sqlalchemy import Select, Table, Update, bindparam, func, select, update
 from sqlalchemy.orm import Session
 
 from api.storage.results import Fit
-from api.storage.tables import Pair, Wearer
+from api.storage.tables import Wearer
 
-__all__ = ["newest_data_version", "raise_data_version", "wearer_pks_of_pairs"]
+__all__ = ["newest_data_version", "raise_data_version"]
 
 
 def newest_data_version(session: Session) -> int:
@@ -59,13 +59,3 @@ def _raise() -> Update:
         .where(some)
         .values(data_version=bindparam("number"), updated_at=table.c.updated_at)
     )
-
-
-def wearer_pks_of_pairs(session: Session, pair_pks: Collection[int]) -> set[int]:
-    """Return the wearers whose pairs are named."""
-    pks = sorted(pair_pks)
-    found: set[int] = set()
-    for start in range(0, len(pks), 500):
-        part = pks[start : start + 500]
-        found.update(session.scalars(select(Pair.wearer_pk).where(Pair.id.in_(part)).distinct()))
-    return found

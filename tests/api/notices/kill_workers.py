@@ -24,8 +24,8 @@ from api.clock import Clock
 from api.logs import configure_logs
 from api.services.notices.sending import Sender
 from api.settings import Settings
-from api.storage.notices_outbox import count_states
 from api.wiring import build_services
+from tests.api.notices.people import count_states
 
 NOW = datetime(2026, 11, 25, 12, tzinfo=UTC)
 WORKERS = 2

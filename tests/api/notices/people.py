@@ -7,12 +7,15 @@ from datetime import UTC, date, datetime, timedelta
 from typing import Any
 
 import pandas as pd
+from sqlalchemy import func, select
+from sqlalchemy.orm import Session
 
 from api.schemas.notices import NoticeRules
 from api.storage.bulk import insert_rows, pks_by_id
 from api.storage.forecasts import replace_forecasts
 from api.storage.notices import list_notices
 from api.storage.notices_consents import give_consent
+from api.storage.notices_tables import Outbox
 from api.storage.session import Database
 from forecast.frames import CHANCE_DAYS, FORECAST
 
@@ -153,3 +156,8 @@ def rows(shop) -> list[dict[str, Any]]:
     """Return the shop's notices."""
     with shop.database.reading() as session:
         return list_notices(session, limit=100)
+
+
+def count_states(session: Session) -> dict[str, int]:
+    """Count the outbox by state."""
+    return dict(session.execute(select(Outbox.state, func.count()).group_by(Outbox.state)).all())

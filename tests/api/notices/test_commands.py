@@ -13,8 +13,7 @@ from api.errors import Refused
 from api.services.accounts.people import new_tenant
 from api.services.notices.deciding import run
 from api.storage.notices import list_notices
-from api.storage.notices_outbox import count_states
-from tests.api.notices.people import RULES, SECRET
+from tests.api.notices.people import RULES, SECRET, count_states
 from tests.api.notices.servers import Mailbox, mail_server
 
 

@@ -15,8 +15,7 @@ import pytest
 
 from api.services.notices.deciding import run
 from api.storage.notices import list_notices
-from api.storage.notices_outbox import count_states
-from tests.api.notices.people import add_many
+from tests.api.notices.people import add_many, count_states
 from tests.api.notices.servers import Mailbox, mail_server
 
 KILLS, NOTICES = 200, 400

@@ -14,8 +14,7 @@ from api.services.notices.deciding import run
 from api.services.notices.reading import retry
 from api.services.notices.sending import Sender
 from api.storage.notices_consents import is_stopped
-from api.storage.notices_outbox import count_states
-from tests.api.notices.people import rows
+from tests.api.notices.people import count_states, rows
 
 
 class Sink:
