@@ -16,8 +16,9 @@ PASSWORD = "a sentence of my own"
 def under_control(page: Page, address: str) -> None:
     """Open a page, and once more when the service worker is there to keep it."""
     page.goto(address)
-    wait_until(page, "navigator.serviceWorker.controller?.state === 'activated'")
+    page.evaluate("navigator.serviceWorker.ready.then(() => true)")
     page.reload()
+    wait_until(page, "navigator.serviceWorker.controller?.state === 'activated'")
 
 
 def worn(page: Page, base: str, day: str) -> list[str]:
