@@ -194,7 +194,7 @@ def test_a_figure_keeps_its_height_when_window_and_theme_change(visit, served):
 
 
 def test_a_figure_that_cannot_be_drawn_says_where_its_numbers_are(visit, served):
-    opened = visit(served("full") + "/pairs/pair-000")
+    opened = visit(served("full") + "/pairs/pair-000", service_workers="block")
     opened.page.route("**/figures/**", lambda route: route.abort())
     opened.page.reload()
     opened.draw_everything()
