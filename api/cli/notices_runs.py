@@ -47,7 +47,7 @@ def run_preview(*, everyone: bool, words: bool) -> None:
         seen = look(services)
         problems = problems_of(services, seen.rules)
         with services.database.reading() as session:
-            stuck = stuck_words(session) if seen.rules.automatic else None
+            stuck = stuck_words(session)
         who = sorted(_written_to(seen)) if words and not problems else []
         samples = [sample(services, seen, wearer_id) for wearer_id in who]
     names = dict(zip(seen.customers["wearer_id"], seen.customers["name"], strict=True))

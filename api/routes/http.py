@@ -127,7 +127,10 @@ def json_answer(
 
 
 def rows_answer(rows: Sequence[Mapping[str, Any]], after: str | None) -> Response:
-    """Answer a page of rows as they are stored; a sixth of what `plain` and `json_answer` cost."""
+    """Answer a page of rows as they are stored, for a sixth of what `plain` and `json_answer` cost.
+
+    Days become ISO 8601 text; what is not a finite number becomes null.
+    """
     body = {"items": rows, "next": after}
     return Response(to_json(body, inf_nan_mode="null"), media_type="application/json")
 

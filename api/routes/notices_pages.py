@@ -56,7 +56,7 @@ def read_notices(
     with serving.database.reading() as session:
         past = history(session)
         failures = history(session, "failed")
-        stuck = stuck_words(session) if seen.rules.automatic else None
+        stuck = stuck_words(session)
     sends = "Notices go out by themselves." if seen.rules.automatic else _BY_HAND
     context |= {
         "problems": problems_of(serving, seen.rules),

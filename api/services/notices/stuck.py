@@ -10,7 +10,7 @@ from __future__ import annotations
 from sqlalchemy.orm import Session
 
 from api.notices.template import TemplateRefused
-from api.services.notices.choices import read_template
+from api.services.notices.choices import read_rules, read_template
 from api.storage.shop_settings import find_setting, put_setting
 from api.wiring import Services
 
@@ -30,9 +30,11 @@ def keep_stuck(serving: Services, failure: TemplateRefused | None) -> None:
 
 
 def stuck_words(session: Session) -> str | None:
-    """Say what keeps notices from being written by themselves; None = nothing."""
+    """Say what keeps notices from being written by themselves; None = nothing, or nobody asked."""
     found, _ = find_setting(session, STUCK) or ({}, 0)
     if not found or read_template(session)[1] != found["wording"]:
+        return None
+    if not read_rules(session)[0].automatic:
         return None
     return (
         f"Nothing goes out by itself: the wording ({found['where']}) cannot be filled in for one "

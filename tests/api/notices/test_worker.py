@@ -83,6 +83,10 @@ def test_a_wording_that_fails_the_worker_is_shown_until_it_is_mended(mailing, ma
     clock.move(hours=1)
     worker.once()
     assert shown(mailing) == told, "it stays as long as it fails"
+    with mailing.database.writing() as session:
+        change_rules(session, RULES, None)
+    assert shown(mailing) is None, "nobody expects notices to go out by themselves"
+    automatic(mailing)
     change_wording(mailing, "{{ unsubscribe_link }}")
     assert shown(mailing) is None, "the wording is another"
     clock.move(hours=1)
