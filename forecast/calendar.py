@@ -28,6 +28,8 @@ class UseAhead:
         Standard wear days per calendar day, season taken out.
     wear_days_per_day, known_days : ndarray, shape (n,)
         Wear days per calendar day and the wear days behind it.
+    follows : ndarray, shape (n,)
+        How far the use follows the latent pace of unlogged days, 0 to 1.
     curve : ndarray of int, shape (n,)
         Which season curve a pair follows.
     season_days : ndarray, shape (curves, horizon + 2)
@@ -37,6 +39,7 @@ class UseAhead:
     per_day: np.ndarray
     wear_days_per_day: np.ndarray
     known_days: np.ndarray
+    follows: np.ndarray
     curve: np.ndarray
     season_days: np.ndarray
     error: tuple[float, float, float, float]
@@ -74,11 +77,12 @@ def use_ahead(use: UseFit, pace: Pace, as_of_day: int, horizon_days: int) -> Use
         np.array(use.season[-1]), share
     )
     season_days = np.concatenate([np.zeros((len(factor), 1)), np.cumsum(factor, axis=1)], axis=1)
-    bias = np.exp(use.bias_log)
+    bias = np.where(pace.follows > 0.0, 1.0, np.exp(use.bias_log))
     return UseAhead(
         per_day=pace.wear_days_per_day * pace.exposure_per_wear_day * bias,
         wear_days_per_day=pace.wear_days_per_day * bias,
         known_days=pace.known_days,
+        follows=pace.follows,
         curve=curve.ravel(),
         season_days=season_days,
         error=use.error,

@@ -14,13 +14,14 @@ from functools import cached_property
 import numpy as np
 
 from forecast.covariates import COVARIATES
-from forecast.frames import MATERIALS
+from forecast.frames import DRESS_CODES, MATERIALS
 from forecast.panel import SENT, THUMB, Panel
 from forecast.priors import (
     COVARIATE_PRIORS,
     MATERIAL_LOG_SD,
     MATERIAL_RATE,
     POPULATION_SD,
+    SPREADS,
     USUAL_LIMIT_MM,
 )
 
@@ -30,6 +31,7 @@ __all__ = [
     "PATH",
     "SILENT",
     "SPREAD_OF",
+    "Belief",
     "Coordinates",
     "Facts",
     "coordinates",
@@ -42,11 +44,22 @@ BENT = (INTERFACE.index("log_rate"), *range(SILENT, len(INTERFACE)))  # act thro
 _COLUMN = {name: i for i, name in enumerate(INTERFACE)}
 _FEW_PATHS = 200  # below this one product is faster than a sum for each unknown
 PATH = ("start", "packing", "shoe")
-SOLE = ("sole_start", "sole")
-PAIR = ("pair", "pair_foot", "gap")
-WEARER = ("wearer", "wearer_foot", "wearer_toe", "wearer_heel", "gauge", "thumb")
+SOLE = ("sole_start", "sole", "sole_pace")
+PAIR = ("pair", "pair_foot", "gap", "pace")
+WEARER = (
+    "wearer", "wearer_foot", "wearer_toe", "wearer_heel", "gauge", "thumb", "wearer_pace", "sender"
+)  # fmt: skip
 # the spread of each random effect, where it is not the effect's own name
 SPREAD_OF = {"wearer_toe": "wearer_point", "wearer_heel": "wearer_point"}
+
+
+@dataclass(frozen=True)
+class Belief:
+    """What some wearers told of the population: names, mean deviation (p,), covariance (p, p)."""
+
+    names: tuple[str, ...]
+    mean: np.ndarray
+    cov: np.ndarray
 
 
 @dataclass(frozen=True)
@@ -63,6 +76,8 @@ class Coordinates:
         Interface column through which each acts.
     weight : ndarray, shape (unknowns, paths)
     prior_mean, prior_sd : ndarray, shape (population unknowns,)
+    told : Belief, optional
+        What other wearers told of the population, in the place of its priors.
     """
 
     names: tuple[str, ...]
@@ -73,6 +88,23 @@ class Coordinates:
     prior_mean: np.ndarray
     prior_sd: np.ndarray
     population: tuple[str, ...] = field(default=())
+    told: Belief | None = None
+
+    @cached_property
+    def before(self) -> tuple[np.ndarray, np.ndarray]:
+        """Mean deviation and precision of the population before the panel: (p,), (p, p)."""
+        deviation, cov = np.zeros(len(self.population)), np.diag(np.square(self.prior_sd))
+        if self.told is not None:
+            place = [self.population.index(name) for name in self.told.names]
+            deviation[place] = self.told.mean
+            cov[np.ix_(place, place)] = self.told.cov
+        return deviation, np.linalg.inv(cov)
+
+    @cached_property
+    def spreads(self) -> tuple[str, ...]:
+        """Spreads that some unknown of these levels has."""
+        names = {SPREAD_OF.get(n, n) for level in self.levels for n in level} | {"shoe_other"}
+        return tuple(name for name in SPREADS if name in names)
 
     @cached_property
     def acts(self) -> np.ndarray:
@@ -133,7 +165,10 @@ def facts_of(panel: Panel) -> Facts:
 
 
 def coordinates(
-    panel: Panel, population: tuple[str, ...] | None = None, facts: Facts | None = None
+    panel: Panel,
+    population: tuple[str, ...] | None = None,
+    facts: Facts | None = None,
+    told: Belief | None = None,
 ) -> Coordinates:
     """Lay out the unknowns of a panel.
 
@@ -145,16 +180,19 @@ def coordinates(
         that the panel can inform or needs.
     facts : Facts, optional
         Of the whole panel that this one is a part of; default: its own.
+    told : Belief, optional
+        What other wearers told of the population; its names come first.
     """
     local, every = _effects(panel)
     facts = facts or facts_of(panel)
     if population is None:
-        population = tuple(n for n in every if n in facts.population)
+        first = told.names if told is not None else ()
+        population = (*first, *(n for n in every if n in facts.population and n not in first))
 
     def informed(names: tuple[str, ...]) -> tuple[str, ...]:
         return tuple(n for n in names if n in facts.random)
 
-    levels = (PATH, SOLE, informed(PAIR), informed(WEARER))
+    levels = (PATH, informed(SOLE), informed(PAIR), informed(WEARER))
     layout = [
         *((n, *local[n]) for level in levels for n in level),
         *((n, *every[n]) for n in population),
@@ -169,6 +207,7 @@ def coordinates(
         prior_mean=np.array([m for m, _ in priors]),
         prior_sd=np.array([s for _, s in priors]),
         population=population,
+        told=told,
     )
 
 
@@ -192,6 +231,8 @@ def _effects(panel: Panel) -> tuple[Effects, Effects]:
         "thumb": ("thumb", one),
     }
     packs = sole * panel.packs
+    unlogged = panel.unlogged[panel.path_pair].astype(float)
+    logged = 1.0 - unlogged
     local = {
         "start": ("start", one),
         "packing": ("packing", packs),
@@ -200,7 +241,11 @@ def _effects(panel: Panel) -> tuple[Effects, Effects]:
         "sole": ("log_rate", sole),
         "pair": ("log_rate", one),
         "pair_foot": ("log_rate", side),
-        "gap": ("silent", one),
+        "gap": ("silent", logged * panel.gap_weight[panel.path_pair]),
+        "sole_pace": ("silent", unlogged),
+        "pace": ("silent", unlogged),
+        "wearer_pace": ("silent", unlogged),
+        "sender": ("sending", unlogged),
     }
     every: dict[str, tuple[str, np.ndarray]] = {"level": ("log_rate", sole)}
     for code, word in enumerate(MATERIALS):
@@ -215,8 +260,13 @@ def _effects(panel: Panel) -> tuple[Effects, Effects]:
     every["packing_mm"] = ("packing", packs)
     every["thumb_shift_mm"] = ("thumb", one)
     every["thumb_limit"] = ("thumb", USUAL_LIMIT_MM - panel.limit_mm)
-    every["sending_mm"] = ("sending", one)
-    every["gap_share"] = ("silent", one)
+    every["sending_mm"] = ("sending", logged)
+    every["gap_share"] = ("silent", logged)
+    every["pace"] = ("silent", unlogged)
+    for code, word in enumerate(DRESS_CODES, start=1):
+        worn_for = panel.pair_group[panel.path_pair] == code
+        every[f"pace_{word}"] = ("silent", unlogged * worn_for)
+    every["unlogged_sending_mm"] = ("sending", unlogged)
     return {**weights, **local}, every
 
 

@@ -38,10 +38,12 @@ def due_draws(
     """Draw due days of groups given by their left and right paths."""
     panel = known.panel
     limit = np.array([panel.limit_mm[left], panel.limit_mm[right]])
-    remaining, rate, thickness = remaining_exposure(state, limit, fit.noise.process_mm)
+    remaining, rate, thickness, log_pace = remaining_exposure(state, limit, fit.noise.process_mm)
     members = panel.path_pair[left]
     use = normal_points()[8]
     n, draws = len(left), remaining.shape[-1]
+    if log_pace is not None:  # the faster the pace, the fewer days at the mean pace
+        remaining *= np.exp(-log_pace * known.ahead.follows[members].astype(np.float32)[:, None])
     both = remaining.reshape(2 * n, draws)
     days = np.empty((3, n, draws), remaining.dtype)
     days[:2] = days_until(known.ahead, both, use, np.tile(members, 2)).reshape(2, n, draws)

@@ -13,20 +13,21 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy.optimize import OptimizeResult, minimize
 
-from forecast.coordinates import Coordinates, coordinates
+from forecast.coordinates import Belief, Coordinates, coordinates
 from forecast.fit_start import FitStart
 from forecast.grades import learn_thumb, start_thumb
 from forecast.hierarchy import solve
 from forecast.linearise import Linearised, Noise, linearise
 from forecast.modes import Modes, modes, prior_centre
 from forecast.moments import gradient
-from forecast.panel import GAUGES, THUMB, Panel
-from forecast.priors import METHOD_SD_MM, SPREADS
+from forecast.panel import GAUGES, SENT, THUMB, Panel
+from forecast.priors import METHOD_SD_MM, SPREADS, UNLOGGED_SPREADS
 from forecast.sending import Sending, learn_sending
 from forecast.sole_state import FootPairs, foot_pairs, sole_state
 from forecast.thumb import ThumbScale
+from forecast.unlogged_noise import learn_unlogged
 
-__all__ = ["Estimate", "Keep", "Progress", "default_noise", "fit_spreads", "spread_penalty"]
+__all__ = ["Estimate", "Keep", "Progress", "default_noise", "fit_spreads", "spread_penalty", "with_spreads"]
 
 Progress = Callable[[str, float], None]
 Keep = Callable[[FitStart], None]
@@ -45,7 +46,8 @@ class Estimate:
     """Where a fit ended.
 
     Unknowns, spreads, noise, the population's posterior (mean as deviation from the prior's),
-    penalised negative log likelihood, and the inverse of its curvature by the log spreads.
+    penalised negative log likelihood, the spreads that were free, and the inverse of the
+    curvature by their logs.
     """
 
     layout: Coordinates
@@ -55,8 +57,14 @@ class Estimate:
     population_cov: np.ndarray
     objective: float
     rounds: int
+    free: tuple[str, ...]
     curvature_inverse: np.ndarray
     converged: bool
+
+    @property
+    def belief(self) -> Belief:
+        """What it tells of the population."""
+        return Belief(self.layout.population, self.population_mean, self.population_cov)
 
 
 def default_noise() -> Noise:
@@ -64,23 +72,35 @@ def default_noise() -> Noise:
     return Noise(tuple(METHOD_SD_MM[g] for g in GAUGES), PROCESS_MEDIAN_MM, ThumbScale())
 
 
-def spread_penalty(log_spread: np.ndarray) -> tuple[float, np.ndarray]:
-    """Negative log prior of the log spreads, in the order of SPREADS, and its gradient."""
-    median = np.log([s.median for s in SPREADS.values()])
-    log_sd = np.array([s.log_sd for s in SPREADS.values()])
+def spread_penalty(log_spread: np.ndarray, free: tuple[str, ...]) -> tuple[float, np.ndarray]:
+    """Negative log prior of some log spreads, and its gradient."""
+    median = np.log([SPREADS[n].median for n in free])
+    log_sd = np.array([SPREADS[n].log_sd for n in free])
     z = (log_spread - median) / log_sd
     return 0.5 * float(z @ z), z / log_sd
 
 
+def with_spreads(
+    spread: dict[str, float], free: tuple[str, ...], log_spread: np.ndarray
+) -> dict[str, float]:
+    """Spreads with some of them moved."""
+    return spread | {n: float(np.exp(v)) for n, v in zip(free, log_spread, strict=True)}
+
+
 def spread_objective(
-    log_spread: np.ndarray, panel: Panel, layout: Coordinates, lin: Linearised
+    log_spread: np.ndarray,
+    free: tuple[str, ...],
+    others: dict[str, float],
+    panel: Panel,
+    layout: Coordinates,
+    lin: Linearised,
 ) -> tuple[float, np.ndarray]:
-    """Negative penalised marginal log likelihood and its gradient by the log spreads."""
-    spread = {n: float(np.exp(v)) for n, v in zip(SPREADS, log_spread, strict=True)}
+    """Negative penalised marginal log likelihood and its gradient by the free log spreads."""
+    spread = with_spreads(others, free, log_spread)
     posterior = solve(panel, layout, lin, spread)
     slope = gradient(panel, posterior, spread)
-    value, out = spread_penalty(log_spread)
-    return value - posterior.log_likelihood, out - np.array([slope[n] for n in SPREADS])
+    value, out = spread_penalty(log_spread, free)
+    return value - posterior.log_likelihood, out - np.array([slope[n] for n in free])
 
 
 def _noise_penalty(noise: Noise) -> float:
@@ -111,6 +131,7 @@ def improve_noise(
             at.lin.weight,
             at.stand.sites,
             at.log_rate_variance,
+            at.stand.pace_variance,
             at.stand.pull,
             seek_slips=False,
         )
@@ -154,13 +175,17 @@ def _hastened(old: Noise, new: Noise, last_step: float) -> tuple[Noise, float]:
 
 
 def _learn_sending(panel: Panel, layout: Coordinates, at: Modes, noise: Noise) -> Sending:
-    """Learn how thin soles get from those that came off."""
+    """Learn how thin soles get from those that came off, of wearers who log."""
+    if "sending_mm" not in layout.population:
+        return noise.sending
     feet = foot_pairs(panel, current_only=False)
     gauged = np.bincount(
         panel.obs_path[(panel.obs_kind < THUMB) & ~panel.obs_waist],
         minlength=len(panel.nominal_mm),
     )
-    gone = ~panel.current[feet.left] & (panel.path_point[feet.left] == 0)
+    judged = np.zeros(len(panel.nominal_mm), bool)
+    judged[panel.obs_path[panel.obs_kind == SENT]] = True
+    gone = judged[feet.left] & ~panel.unlogged_path[feet.left]
     gone &= np.minimum(gauged[feet.left], gauged[feet.right]) >= _FOLLOWED_READINGS
     feet = FootPairs(feet.left[gone], feet.right[gone])
     if not len(feet.left):
@@ -176,7 +201,13 @@ def _learn_sending(panel: Panel, layout: Coordinates, at: Modes, noise: Noise) -
 def _settings_vector(spread: dict[str, float], noise: Noise) -> np.ndarray:
     """Logs of the spreads that matter and of the noise: what has to stand still."""
     thumb = noise.thumb
-    judged = (thumb.firm_from_mm - thumb.give_from_mm, thumb.sd_mm, noise.sending.sd_mm)
+    judged = (
+        thumb.firm_from_mm - thumb.give_from_mm,
+        thumb.sd_mm,
+        noise.sending.sd_mm,
+        noise.unlogged_sending.sd_mm,
+        1.0 - noise.leaving.at_visit,
+    )
     gauges = (*noise.gauge_sd_mm, noise.process_mm)
     return np.log([*(max(v, 0.05) for v in spread.values()), *gauges, *judged])
 
@@ -186,6 +217,7 @@ def _best_spreads(
     layout: Coordinates,
     lin: Linearised,
     spread: dict[str, float],
+    free: tuple[str, ...],
     inverse: np.ndarray | None,
 ) -> tuple[OptimizeResult, np.ndarray]:
     """Find the best log spreads from where they stand, and the inverse of the curvature there.
@@ -193,8 +225,8 @@ def _best_spreads(
     With the inverse of an earlier round a few steps do, as the noise will move them again; without
     one, limited memory and bounds keep a start far away from running off.
     """
-    start = np.log([spread[n] for n in SPREADS])
-    known = (panel, layout, lin)
+    start = np.log([spread[n] for n in free])
+    known = (free, spread, panel, layout, lin)
     if inverse is None:
         found = minimize(
             spread_objective,
@@ -212,12 +244,17 @@ def _best_spreads(
 
 
 def _inverse_curvature(
-    log_spread: np.ndarray, panel: Panel, layout: Coordinates, lin: Linearised
+    log_spread: np.ndarray,
+    free: tuple[str, ...],
+    others: dict[str, float],
+    panel: Panel,
+    layout: Coordinates,
+    lin: Linearised,
 ) -> np.ndarray:
     """Inverse of the curvature of `spread_objective`, from differences of its gradient."""
 
     def slope(at: np.ndarray) -> np.ndarray:
-        return spread_objective(at, panel, layout, lin)[1]
+        return spread_objective(at, free, others, panel, layout, lin)[1]
 
     here, steps = slope(log_spread), _CURVE_STEP * np.eye(len(log_spread))
     return _inverse(np.array([slope(log_spread + step) - here for step in steps]) / _CURVE_STEP)
@@ -237,6 +274,7 @@ def fit_spreads(
     start: FitStart | None = None,
     keep: Keep | None = None,
     rounds: int = 6,
+    known: Estimate | None = None,
 ) -> Estimate:
     """Alternate modes, spreads and noise over a whole panel.
 
@@ -250,10 +288,20 @@ def fit_spreads(
         Told after each round where the fit stands.
     rounds : int
         Alternations of modes, spreads and noise at most, those of `start` included.
+    known : Estimate, optional
+        Of other wearers, who log. Its population is what is believed before; its spreads and its
+        noise stand, and only what concerns unlogged wear is learnt here.
     """
-    layout = coordinates(panel)
+    layout = coordinates(panel, told=known.belief if known else None)
     spread = dict(start.spread) if start else {n: s.median for n, s in SPREADS.items()}
     noise = start.noise if start else default_noise()
+    free = layout.spreads
+    if known:
+        free = tuple(n for n in free if n in UNLOGGED_SPREADS)
+        spread = known.spread | {n: spread[n] for n in UNLOGGED_SPREADS}
+        noise = replace(
+            known.noise, unlogged_sending=noise.unlogged_sending, leaving=noise.leaving
+        )
     inverse: np.ndarray | None = None
     at: Modes | None = None
     objective = float("inf")
@@ -265,14 +313,16 @@ def fit_spreads(
         at = modes(panel, layout, spread, noise, start=at, steps=3 if at else 8)
         if progress:
             progress("spreads", 0.9 * (done - 0.5) / rounds)
-        found, inverse = _best_spreads(panel, layout, at.lin, spread, inverse)
-        spread = {n: float(np.exp(v)) for n, v in zip(SPREADS, found.x, strict=True)}
-        old, noise = noise, improve_noise(panel, layout, spread, noise, at)
-        noise, last_step = _hastened(old, noise, last_step)
-        if done == 1 and start is None:
-            noise = start_thumb(panel, at.lin, noise)
-        noise = learn_thumb(panel, at.stand.sites, at.stand.cavities, noise)
-        noise = replace(noise, sending=_learn_sending(panel, layout, at, noise))
+        found, inverse = _best_spreads(panel, layout, at.lin, spread, free, inverse)
+        spread = with_spreads(spread, free, found.x)
+        if known is None:
+            old, noise = noise, improve_noise(panel, layout, spread, noise, at)
+            noise, last_step = _hastened(old, noise, last_step)
+            if done == 1 and start is None:
+                noise = start_thumb(panel, at.lin, noise)
+            noise = learn_thumb(panel, at.stand.sites, at.stand.cavities, noise)
+            noise = replace(noise, sending=_learn_sending(panel, layout, at, noise))
+        noise = learn_unlogged(panel, noise, at.stand)
         if keep:
             keep(FitStart(spread, noise, done))
         if progress:
@@ -286,4 +336,4 @@ def fit_spreads(
     at = modes(panel, layout, spread, noise, start=at, steps=4)
     mean, cov = at.posterior.population_mean, at.posterior.population_cov
     assert inverse is not None  # noqa: S101 - there is a first round
-    return Estimate(layout, spread, noise, mean, cov, objective, done, inverse, converged)
+    return Estimate(layout, spread, noise, mean, cov, objective, done, free, inverse, converged)

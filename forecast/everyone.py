@@ -17,18 +17,32 @@ from typing import Any, Protocol
 
 import numpy as np
 
-from forecast.coordinates import Coordinates, Facts, coordinates, facts_of
-from forecast.estimation import Estimate, Keep, Progress, fit_spreads, spread_penalty
+from forecast.coordinates import Belief, Coordinates, Facts, coordinates, facts_of
+from forecast.estimation import (
+    Estimate,
+    Keep,
+    Progress,
+    fit_spreads,
+    spread_penalty,
+    with_spreads,
+)
 from forecast.fit_start import FitStart
 from forecast.hierarchy import Posterior, Totals, levels_of, population_of, with_population
 from forecast.linearise import Linearised, Noise
 from forecast.modes import FIRST_STEPS, Stand, lined_up, moved_on
 from forecast.moments import gradient
 from forecast.nested import Level
-from forecast.panel import Panel, panel_range, some_wearers, wearer_blocks
-from forecast.priors import SPREADS
+from forecast.panel import Panel, panel_part, panel_range, some_wearers, wearer_blocks
 
-__all__ = ["ENOUGH_PATHS", "Runner", "Threads", "estimate", "over_everyone"]
+__all__ = [
+    "ENOUGH_PATHS",
+    "Runner",
+    "Threads",
+    "by_logging",
+    "cut",
+    "estimate",
+    "over_everyone",
+]
 
 ENOUGH_PATHS = 5000  # spreads and noise are sought on so many, then moved to all
 _BLOCK_PATHS = 3000
@@ -80,8 +94,60 @@ def estimate(
     keep: Keep | None = None,
 ) -> Estimate:
     """Fit the population of a panel; parameters as `forecast.estimation.fit_spreads`."""
+    known, parts = None, by_logging(panel)
+    for part in parts:
+        found = _estimate_part(part, progress, start, keep, known)
+        known = found if known is None else cut(known, found)
+    assert known is not None  # noqa: S101 - a panel has wearers
+    return known
+
+
+def by_logging(panel: Panel) -> list[Panel]:
+    """Wearers who log, then those who do not; one panel where all are alike."""
+    silent = np.zeros(len(panel.wearer_ids), bool)
+    silent[panel.pair_wearer] = panel.unlogged
+    if silent.all() or not silent.any():
+        return [panel]
+    return [panel_part(panel, ~silent), panel_part(panel, silent)]
+
+
+def cut(known: Estimate, found: Estimate) -> Estimate:
+    """Join what wearers who log told with what the others told given it.
+
+    The others move nothing that those who log have told: a cut posterior (Plummer, Statistics and
+    Computing 25:37, 2015; from memory). What they told of their own unknowns is held against the
+    population that those who log told of.
+    """
+    p = len(known.layout.population)
+    own_cov = found.population_cov[:p, :p]
+    slope = np.linalg.solve(own_cov, found.population_cov[:p, p:]).T
+    moved = known.population_mean - found.population_mean[:p]
+    mean = np.concatenate([known.population_mean, found.population_mean[p:] + slope @ moved])
+    cross = slope @ known.population_cov
+    rest = found.population_cov[p:, p:] - slope @ own_cov @ slope.T + cross @ slope.T
+    cov = np.block([[known.population_cov, cross.T], [cross, rest]])
+    return replace(
+        found,
+        population_mean=mean,
+        population_cov=0.5 * (cov + cov.T),
+        objective=known.objective + found.objective,
+        rounds=max(known.rounds, found.rounds),
+        converged=known.converged and found.converged,
+    )
+
+
+def _estimate_part(
+    panel: Panel,
+    progress: Progress | None,
+    start: FitStart | None,
+    keep: Keep | None,
+    known: Estimate | None,
+) -> Estimate:
+    """Fit wearers who are alike in logging."""
+    if known is not None and start is not None:
+        start = replace(start, rounds=0)
     small = some_wearers(panel, ENOUGH_PATHS)
-    found = fit_spreads(small, progress, start, keep)
+    found = fit_spreads(small, progress, start, keep, known=known)
     if small is panel:
         return found
     if progress:
@@ -107,7 +173,8 @@ def over_everyone(
         Of the wearers that it was found on.
     """
     noise = found.noise
-    parts = runner.map(partial(_laid_out, facts=facts, noise=noise), panels)
+    told = found.layout.told
+    parts = runner.map(partial(_laid_out, facts=facts, noise=noise, told=told), panels)
     layout: Coordinates = runner.gather(runner.map(_layout, parts[:1]))[0]
     spread = found.spread
     for step in range(_STEPS):
@@ -116,12 +183,13 @@ def over_everyone(
         )
         move = partial(_moved, noise=noise, spread=spread, population=population)
         parts = runner.map(move, lined)
-    slopes = runner.gather(runner.map(partial(_slope, spread=spread), parts))
-    here = np.log([spread[n] for n in SPREADS])
-    slope = spread_penalty(here)[1] - np.sum(slopes, axis=0)
+    slopes = runner.gather(runner.map(partial(_slope, spread=spread, free=found.free), parts))
+    free = found.free
+    here = np.log([spread[n] for n in free])
+    slope = spread_penalty(here, free)[1] - np.sum(slopes, axis=0)
     # the curvature was found on some, and grows with their number
     step_by = np.clip(-found.curvature_inverse @ slope * share, -_MOST_STEP, _MOST_STEP)
-    spread = {n: float(np.exp(v)) for n, v in zip(SPREADS, here + step_by, strict=True)}
+    spread = with_spreads(spread, free, here + step_by)
     _, (mean, cov, log_likelihood) = _solved(runner, parts, layout, noise, spread, settled=True)
     return replace(
         found,
@@ -129,7 +197,7 @@ def over_everyone(
         spread=spread,
         population_mean=mean,
         population_cov=cov,
-        objective=spread_penalty(here + step_by)[0] - log_likelihood,
+        objective=spread_penalty(here + step_by, free)[0] - log_likelihood,
     )
 
 
@@ -148,8 +216,8 @@ def _solved(
     return lined, population_of(layout, totals)
 
 
-def _laid_out(panel: Panel, facts: Facts, noise: Noise) -> Part:
-    layout = coordinates(panel, facts=facts)
+def _laid_out(panel: Panel, facts: Facts, noise: Noise, told: Belief | None) -> Part:
+    layout = coordinates(panel, facts=facts, told=told)
     return Part(panel, layout, Stand.first(panel, layout, noise))
 
 
@@ -175,7 +243,7 @@ def _moved(part: Part, noise: Noise, spread: dict[str, float], population: Popul
     return replace(part, stand=stand, posterior=posterior)
 
 
-def _slope(part: Part, spread: dict[str, float]) -> np.ndarray:
+def _slope(part: Part, spread: dict[str, float], free: tuple[str, ...]) -> np.ndarray:
     assert part.posterior is not None  # noqa: S101 - set by _moved
     slope = gradient(part.panel, part.posterior, spread)
-    return np.array([slope[n] for n in SPREADS])
+    return np.array([slope[n] for n in free])

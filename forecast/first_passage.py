@@ -36,6 +36,14 @@ def normal_points(draws: int = DRAWS) -> np.ndarray:
 
 
 @lru_cache(maxsize=4)
+def _pace_points(draws: int) -> np.ndarray:
+    """Standard normal points for the pace of unlogged days, shape (draws,)."""
+    rng = np.random.default_rng(_SEED + 1)
+    uniform = qmc.Sobol(_DIMENSIONS + 1, scramble=True, rng=rng).random(draws)[:, -1]
+    return np.asarray(ndtri(np.clip(uniform, 1e-9, 1 - 1e-9)), np.float32)
+
+
+@lru_cache(maxsize=4)
 def _single_points(draws: int) -> np.ndarray:
     return normal_points(draws).astype(np.float32)
 
@@ -94,7 +102,7 @@ def _bend(
 
 def remaining_exposure(
     state: SoleState, limit_mm: np.ndarray, process_mm: float, draws: int = DRAWS
-) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray | None]:
     """Standard wear days until each foot reaches its limit, for every draw.
 
     Parameters
@@ -113,16 +121,29 @@ def remaining_exposure(
         Wear rate, mm per standard wear day.
     thickness_mm : ndarray of float32, shape (2, n, draws)
         Settled thickness today.
+    log_pace : ndarray of float32, shape (n, draws), or None
+        Log pace of unlogged days less its mean; None where all is logged.
     """
     points = _single_points(draws)
     single = state.single()
     off, thickness = (
-        np.stack([single.factor[i].T @ points[:4] for i in rows]) for rows in ((0, 2), (1, 3))
+        np.stack([single.factor[i, :4].T @ points[:4] for i in rows]) for rows in ((0, 2), (1, 3))
     )
     variance = np.square(single.factor[[0, 2]]).sum(axis=1)[:, :, None]
-    factor = np.exp(_skewed(single, off, variance))
     thickness += single.mean[[1, 3], :, None]
-    thickness += _bend(single, off, factor, variance)
+    log_pace = None
+    if len(single.mean) == 4:
+        factor = np.exp(_skewed(single, off, variance))
+        thickness += _bend(single, off, factor, variance)
+    else:
+        log_pace = single.factor[4].T @ np.concatenate([points[:4], _pace_points(draws)[None]])
+        # wear so far is that of rate times pace
+        both = off + single.unlogged[:, None] * log_pace
+        loadings = single.factor[[0, 2]] + single.unlogged * single.factor[4]
+        variance = np.square(loadings).sum(axis=1)[:, :, None]
+        skewed = _skewed(single, both, variance)
+        thickness += _bend(single, both, np.exp(skewed), variance)
+        factor = np.exp(off + skewed - both)
     factor *= np.exp(single.mean[[0, 2], :, None])
     rate = factor
     left = thickness - limit_mm[:, :, None].astype(np.float32)
@@ -132,4 +153,4 @@ def remaining_exposure(
         pace, pace * ahead / float(process_mm), points[4:6, None], points[6:8, None]
     )
     remaining[left <= 0] = 0.0
-    return remaining, rate, thickness
+    return remaining, rate, thickness, log_pace

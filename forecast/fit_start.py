@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
+from forecast.leaving import Leaving
 from forecast.linearise import Noise
 from forecast.sending import Sending
 from forecast.thumb import ThumbScale
@@ -37,6 +38,8 @@ def noise_to_dict(noise: Noise) -> dict[str, Any]:
         "process_mm": noise.process_mm,
         "thumb": vars(noise.thumb).copy(),
         "sending": vars(noise.sending).copy(),
+        "unlogged_sending": vars(noise.unlogged_sending).copy(),
+        "leaving": vars(noise.leaving).copy(),
     }
 
 
@@ -47,4 +50,6 @@ def noise_from_dict(data: dict[str, Any]) -> Noise:
         data["process_mm"],
         ThumbScale(**data["thumb"]),
         Sending(**data["sending"]),
+        Sending(**data["unlogged_sending"]),
+        Leaving(**data["leaving"]),
     )

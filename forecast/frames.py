@@ -52,6 +52,7 @@ BANDS = ("sound", "watch", "book in", "stop wearing", "away", "retired")
 
 MAX_THICKNESS_MM = 40.0
 MAX_HOURS_PER_DAY = 24.0
+MAX_WEARS_PER_WEEK = 7.0
 STANDARD_HOURS_PER_WEAR_DAY = 8.0
 
 
@@ -109,6 +110,14 @@ WEARERS = Table(
         Column("time_zone", "text", "IANA name of the wearer's time zone", default="UTC"),
         Column("driving_foot", "word", "foot that turns on the car's floor", words=DRIVING_FEET),
         Column("email", "text", "address for notices"),
+        Column(
+            "wears_per_week",
+            "number",
+            "how often any pair of this rack is worn, as the wearer states it",
+            "wear days per week",
+            low=0,
+            high=MAX_WEARS_PER_WEEK,
+        ),
     ),
 )
 
@@ -132,6 +141,14 @@ PAIRS = Table(
         Column("price_minor", "integer", "price paid", "minor unit of currency", low=0),
         Column("currency", "text", "ISO 4217 code of the price"),
         Column("earlier_resoles", "integer", "resoles before the first sole here", low=0, high=30),
+        Column(
+            "wears_per_week",
+            "number",
+            "how often the pair is worn, as the owner states it",
+            "wear days per week",
+            low=0,
+            high=MAX_WEARS_PER_WEEK,
+        ),
     ),
     must_exist=True,
 )
@@ -235,6 +252,12 @@ BENCH_JOBS = Table(
         Column("bench_minutes", "number", "hands-on time", "min", low=0, high=100_000),
         Column("price_minor", "integer", "price charged", "minor unit of currency", low=0),
         Column("currency", "text", "ISO 4217 code of the price"),
+        Column(
+            "advised",
+            "flag",
+            "the owner came because a forecast said so",
+            default=False,
+        ),
     ),
 )
 
@@ -287,6 +310,12 @@ FORECAST: tuple[Column, ...] = (
     Column("band", "word", "the pair's band", words=BANDS),
     Column(
         "first_foot", "word", "the foot likelier to be due first; empty = undecided", words=FEET
+    ),
+    Column(
+        "chance_in_use",
+        "number",
+        "chance that the pair is still worn and its owner still a customer",
+        "probability",
     ),
     Column("reason", "text", "what the forecast leans on"),
 )

@@ -15,7 +15,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from forecast.linearise import Linearised, Noise, Sites, bounds_of
-from forecast.panel import THUMB, Panel
+from forecast.panel import STILL_ON, THUMB, Panel
+from forecast.still_on import gone_at, still_on_site
 from forecast.thumb import ThumbScale, interval_site, learn_scale, log_chance
 
 __all__ = ["Cavities", "improve_sites", "learn_thumb", "start_thumb"]
@@ -75,6 +76,14 @@ def improve_sites(
     cavity_mean = cavity * (mean / variance - sites.mm * given)
     low, high, sd = bounds_of(panel, rows, noise)
     new_mm, total = interval_site(low, high, np.sqrt(sd**2 + walk), cavity_mean, cavity)
+    on = np.flatnonzero(panel.obs_kind[rows] == STILL_ON)
+    new_mm[on], total[on] = still_on_site(
+        low[on],
+        np.sqrt(sd[on] ** 2 + walk[on]),
+        gone_at(panel, rows[on], noise.leaving),
+        cavity_mean[on],
+        cavity[on],
+    )
     new_variance = np.maximum(total - walk, 0.25 * sd**2)
     old_precision, precision = 1.0 / sites.variance_mm2, 1.0 / new_variance
     mixed = _SITE_STEP * precision + (1.0 - _SITE_STEP) * old_precision

@@ -171,13 +171,15 @@ def population_of(layout: Coordinates, totals: Totals) -> tuple[np.ndarray, np.n
     """Posterior mean deviation and covariance of the population, and the log likelihood."""
     p = len(layout.population)
     total = totals.matrix + np.triu(totals.matrix, 1).T
-    precision = total[:p, :p] + np.diag(layout.prior_sd**-2.0)
+    before, told = layout.before
+    precision = total[:p, :p] + told
     cov = np.linalg.inv(precision)
     cov = 0.5 * (cov + cov.T)
-    mean = cov @ total[:p, p]
-    quadratic = total[p, p] - total[:p, p] @ mean
+    weighted = total[:p, p] + told @ before
+    mean = cov @ weighted
+    quadratic = total[p, p] + before @ told @ before - weighted @ mean
     log_det = totals.log_det + float(np.linalg.slogdet(precision)[1])
-    log_det += 2.0 * float(np.log(layout.prior_sd).sum())
+    log_det -= float(np.linalg.slogdet(told)[1])
     return mean, cov, -0.5 * float(quadratic + log_det)
 
 

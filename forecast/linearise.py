@@ -1,7 +1,7 @@
 """What do the observations of a path say, once the wear curve is made a straight line?
 
-Thickness = nominal + start - packing*min(x/6, 1) - exp(log rate)*(x + share*silent) + process
-noise, in mm. Each observation becomes a row over the interface columns of
+Thickness = nominal + start - packing*min(x/6, 1) - exp(log rate)*(x + exp(pace)*silent) + process
+noise, in mm, where x is logged exposure and silent what habit would put into unlogged days. Each observation becomes a row over the interface columns of
 `forecast.coordinates`; rows of a path are made independent by the filter of the process noise
 (a random walk in expected wear), and added up to one small matrix per path. Linearisation about
 the current conditional modes is the way of Lindstrom and Bates (Biometrics 46:673, 1990); told the
@@ -19,7 +19,8 @@ from forecast.coordinates import INTERFACE, SILENT
 from forecast.covariates import COVARIATES
 from forecast.panel import GAUGES, HOLE, SENT, STILL_ON, THUMB, Panel
 from forecast.priors import PACKING_DAYS
-from forecast.sending import Sending
+from forecast.leaving import Leaving
+from forecast.sending import UNLOGGED_SENDING_SD_MM, Sending
 from forecast.thumb import ThumbScale, grade_bounds, interval_site
 from forecast.whitening import whiten
 
@@ -49,13 +50,21 @@ class Noise:
 
     gauge_sd_mm : tuple of float, by `GAUGES`.
     process_mm : variance of wear per mm of expected wear, mm.
-    sending : how loosely the thickness is kept at which soles come off.
+    sending, unlogged_sending : how loosely the thickness is kept at which soles come off, of
+        wearers who log and of those who do not.
+    leaving : how likely it is that a pair is gone for good.
     """
 
     gauge_sd_mm: tuple[float, ...]
     process_mm: float
     thumb: ThumbScale
     sending: Sending = field(default_factory=Sending)
+    unlogged_sending: Sending = field(default_factory=lambda: Sending(UNLOGGED_SENDING_SD_MM))
+    leaving: Leaving = field(default_factory=Leaving)
+
+    def sending_sd_mm(self, unlogged: np.ndarray) -> np.ndarray:
+        """SD of the thickness at which soles come off, where the wearer logs and where not."""
+        return np.where(unlogged, self.unlogged_sending.sd_mm, self.sending.sd_mm)
 
 
 @dataclass(frozen=True)
@@ -145,6 +154,7 @@ def linearise(
     weight: np.ndarray,
     sites: Sites,
     log_rate_variance: np.ndarray | float = 0.0,
+    pace_variance: np.ndarray | float = 0.0,
     pull: np.ndarray | None = None,
     *,
     seek_slips: bool,
@@ -166,6 +176,8 @@ def linearise(
     log_rate_variance : ndarray, shape (paths,), or 0
         Posterior variance of each log rate. The best straight line through exp under a normal
         with this variance has the slope exp(mean + variance/2); 0 is the tangent at the mode.
+    pace_variance : ndarray, shape (paths,), or 0
+        What the pace of unlogged days adds to the variance of log rate plus pace.
     pull : ndarray, shape (12, paths), optional
         `pull_of_bends` at the last posterior; without it the line is left where it is.
     seek_slips : bool
@@ -174,6 +186,7 @@ def linearise(
     value = centre + deviation
     lifted = value.copy()
     lifted[2] += 0.5 * log_rate_variance
+    lifted[SILENT] += 0.5 * pace_variance
     x_target, slope_target = effective_exposure(panel, value[_COVARIATES_FROM:, 0])
     path, target = panel.obs_path, panel.obs_target
     wears = ~panel.obs_waist
@@ -184,6 +197,7 @@ def linearise(
     rows[-1] += np.einsum("in,in->n", columns, deviation[:, path])
     white = whiten(rows, wear, variance, panel.ranks, noise.process_mm)
     gram = white.gram
+    _add_direct_evidence(panel, gram, centre)
     if pull is not None:
         gram[:-1, -1] += pull
         gram[-1, :-1] += pull
@@ -238,9 +252,10 @@ def _columns(
     columns = np.zeros((_WIDTH, len(path)))
     columns[0] = 1.0
     columns[1] = -np.minimum(x / PACKING_DAYS, 1.0) * wears
-    wear = rate * np.maximum(x + value[SILENT][path] * silent, 0.0)
+    unlogged = rate * np.exp(value[SILENT])[path] * silent
+    wear = rate * np.maximum(x, 0.0) + unlogged
     columns[2] = -wear
-    columns[SILENT] = -rate * silent
+    columns[SILENT] = -unlogged
     columns[_COVARIATES_FROM + informed] = -rate * slope
     if len(path) == len(panel.obs_kind) and path is panel.obs_path:
         columns[_GAUGE] = panel.obs_kind < THUMB
@@ -275,17 +290,40 @@ def _data(
     y[sites.rows], variance[sites.rows] = sites.mm, sites.variance_mm2
     sent = panel.obs_kind == SENT  # both feet are told, so each with twice the variance
     y[sent] = panel.limit_mm[panel.obs_path[sent]]
-    variance[sent] = 2.0 * noise.sending.sd_mm**2
+    variance[sent] = 2.0 * noise.sending_sd_mm(panel.unlogged_path[panel.obs_path[sent]]) ** 2
     return y, variance, weight
+
+
+def _add_direct_evidence(panel: Panel, gram: np.ndarray, centre: np.ndarray) -> None:
+    """Add what is said of a path's unknowns themselves, not of its thickness.
+
+    The chance of coming off on a day is that of the thickness times the wear of that day, so each
+    removal also speaks for a faster sole (half by each foot); a stated pace is a datum of its own.
+    """
+    sent = panel.obs_path[panel.obs_kind == SENT]
+    np.add.at(gram[_RATE, -1], sent, 0.5)
+    np.add.at(gram[-1, _RATE], sent, 0.5)
+    unlogged = sent[panel.unlogged_path[sent]]
+    np.add.at(gram[SILENT, -1], unlogged, 0.5)
+    np.add.at(gram[-1, SILENT], unlogged, 0.5)
+    path = panel.stated
+    if len(path):
+        pair = panel.path_pair[path]
+        precision = panel.pace_sd[pair] ** -2.0
+        off = panel.pace_log[pair] - centre[SILENT, path]
+        gram[SILENT, SILENT, path] += precision
+        gram[SILENT, -1, path] += precision * off
+        gram[-1, SILENT, path] += precision * off
+        gram[-1, -1, path] += precision * np.square(off)
 
 
 def pull_of_bends(lin: Linearised, bent: dict[int, np.ndarray]) -> np.ndarray:
     """What the bends of the rows take away from what they say, given how uncertain they are.
 
     A row's expected squared misfit grows with the variance of its thickness, and that with the
-    unknowns of the product exp(log rate) * (exposure + share * silent): the row's second derivative
-    by the log rate and any of them is its first by that other, and that by a multiplier twice is
-    its first. So the pull by one is minus the rows' products with it, weighed by covariances.
+    unknowns of exp(log rate) * (exposure + exp(pace) * silent): the row's second derivative by the
+    log rate and any of them is its first by that other, and that by a multiplier or the pace twice
+    is its first. So the pull by one is minus the rows' products with it, weighed by covariances.
 
     Parameters
     ----------
@@ -307,7 +345,7 @@ def pull_of_bends(lin: Linearised, bent: dict[int, np.ndarray]) -> np.ndarray:
         out[column] -= weighed(column, _RATE)
         if column != _RATE:
             out[_RATE] -= weighed(column, column)
-        if _COVARIATES_FROM <= column < _WIDTH - 1:  # all but driving act through exp
+        if SILENT <= column < _WIDTH - 1:  # all but driving act through exp
             out[column] -= weighed(column, column)
     return out
 
@@ -318,9 +356,10 @@ def bounds_of(
     """Interval and noise of the grades at some observations."""
     grade = np.where(panel.obs_kind[rows] == HOLE, 3, panel.obs_grade[rows])
     low, high, sd = grade_bounds(grade, noise.thumb)
-    on = panel.obs_kind[rows] == STILL_ON  # both feet are told, so each more loosely
-    low = np.where(on, panel.limit_mm[panel.obs_path[rows]], low)
-    sd = np.where(on, 2.0 * noise.sending.sd_mm, sd)
+    on = panel.obs_kind[rows] == STILL_ON
+    path = panel.obs_path[rows]
+    low = np.where(on, panel.limit_mm[path], low)
+    sd = np.where(on, noise.sending_sd_mm(panel.unlogged_path[path]), sd)
     return low, np.where(on, np.inf, high), sd
 
 

@@ -18,7 +18,9 @@ from forecast.exposure import NEVER, SHIFT, DayRows, Gaps, day_rows, days_of, si
 from forecast.frames import DRESS_CODES, FEET, GRADES, MATERIALS, METHODS, WEARING_POINTS
 from forecast.log import WearLog
 
-__all__ = ["Checks", "Jobs", "LogArrays", "Soles", "log_arrays"]
+LOGGED_DAYS_AT_LEAST = 20  # with fewer a wearer counts as one who does not log
+
+__all__ = ["LOGGED_DAYS_AT_LEAST", "Checks", "Jobs", "LogArrays", "Soles", "log_arrays"]
 
 
 @dataclass(frozen=True)
@@ -66,12 +68,16 @@ class Checks:
 
 @dataclass(frozen=True)
 class Jobs:
-    """Bench jobs: pair, day received, day back (`NEVER`: not yet), day a top piece was on."""
+    """Bench jobs: pair, days received and back (`NEVER`: not yet), day a top piece was on.
+
+    `advised`: the owner came because a forecast said so.
+    """
 
     pair: np.ndarray
     received: np.ndarray
     returned: np.ndarray
     renewed: np.ndarray
+    advised: np.ndarray
 
 
 @dataclass(frozen=True)
@@ -81,6 +87,8 @@ class LogArrays:
     wearer_ids, pair_ids : ndarray of object; only those with a sole.
     driving_foot : ndarray of int, shape (wearers,); 0 left, 1 right, -1 neither.
     pair_wearer, pair_group : ndarray of int, shape (pairs,); group 0: no dress code.
+    stated_pair, stated_wearer : ndarray, shape (pairs,), (wearers,)
+        Wear days per week as the owner states them, of a pair and of the whole rack; NaN: not.
     day_pair : ndarray of int, shape (days,), sorted as `days`.
     """
 
@@ -90,6 +98,8 @@ class LogArrays:
     pair_ids: np.ndarray
     pair_wearer: np.ndarray
     pair_group: np.ndarray
+    stated_pair: np.ndarray
+    stated_wearer: np.ndarray
     soles: Soles
     days: DayRows
     day_pair: np.ndarray
@@ -108,6 +118,19 @@ class LogArrays:
         """Day on which each wearer's first sole here was fitted, shape (wearers,)."""
         out = np.full(len(self.wearer_ids), SHIFT)
         np.minimum.at(out, self.pair_wearer[self.soles.pair], self.soles.fitted)
+        return out
+
+    @cached_property
+    def logs(self) -> np.ndarray:
+        """Whether each wearer logs wear days, so that a day not logged says something."""
+        many = np.bincount(self.pair_wearer[self.day_pair], minlength=len(self.wearer_ids))
+        return np.asarray(many >= LOGGED_DAYS_AT_LEAST)
+
+    @cached_property
+    def first_logged(self) -> np.ndarray:
+        """First day that each wearer logged; `NEVER` where none, shape (wearers,)."""
+        out = np.full(len(self.wearer_ids), NEVER)
+        np.minimum.at(out, self.pair_wearer[self.day_pair], self.days.day)
         return out
 
     @cached_property
@@ -140,6 +163,13 @@ def log_arrays(log: WearLog, as_of: pd.Timestamp) -> LogArrays:
             strict=True,
         )
     )
+    stated = dict(
+        zip(
+            _objects(log.wearers, "wearer_id"),
+            log.wearers["wears_per_week"].to_numpy(float),
+            strict=True,
+        )
+    )
     worn = day_rows(log.wear_days)
     day_pair = _look_up(_objects(log.wear_days, "pair_id"), code)
     keep = (day_pair >= 0) & (worn.day <= today)
@@ -150,6 +180,8 @@ def log_arrays(log: WearLog, as_of: pd.Timestamp) -> LogArrays:
         pair_ids=pair_ids,
         pair_wearer=pair_wearer,
         pair_group=_codes(log.pairs, "dress_code", DRESS_CODES)[pair_row] + 1,
+        stated_pair=log.pairs["wears_per_week"].to_numpy(float)[pair_row],
+        stated_wearer=np.array([stated.get(w, np.nan) for w in wearer_ids], dtype=float),
         soles=_soles(log, known, _look_up(sole_pair_id, code), fitted[known], today),
         days=worn if keep.all() else worn.part(keep),
         day_pair=day_pair[keep],
@@ -229,7 +261,7 @@ def _jobs(log: WearLog, code: dict[object, int], today: int) -> Jobs:
     frame = log.bench_jobs
     if frame.empty:
         none = np.zeros(0, np.int64)
-        return Jobs(none, none, none, none)
+        return Jobs(none, none, none, none, none.astype(bool))
     received = days_of(frame["received_on"])
     keep = received <= today
     finished, returned = (
@@ -243,4 +275,5 @@ def _jobs(log: WearLog, code: dict[object, int], today: int) -> Jobs:
         received=received[keep],
         returned=returned,
         renewed=np.where(top, done, NEVER),
+        advised=frame["advised"].to_numpy(bool)[keep],
     )

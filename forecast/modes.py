@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from forecast.coordinates import INTERFACE, Coordinates
+from forecast.coordinates import INTERFACE, SILENT, Coordinates
 from forecast.dense import FEW_PATHS, DenseRack, DenseState
 from forecast.grades import Cavities, improve_sites
 from forecast.hierarchy import Posterior, solve
@@ -55,8 +55,8 @@ class Stand:
         Of grades, and what is known at each without it.
     pull : ndarray, shape (12, paths)
         `forecast.linearise.pull_of_bends`.
-    log_rate_variance : ndarray, shape (paths,)
-        Posterior variance of the log rates.
+    log_rate_variance, pace_variance : ndarray, shape (paths,)
+        Posterior variance of the log rates, and what the pace of unlogged days adds to it.
     moved : ndarray, shape (paths,)
         How far each path came in the last step.
     """
@@ -67,6 +67,7 @@ class Stand:
     cavities: Cavities
     pull: np.ndarray
     log_rate_variance: np.ndarray
+    pace_variance: np.ndarray
     moved: np.ndarray
 
     @classmethod
@@ -80,6 +81,7 @@ class Stand:
             cavities=Cavities(np.zeros(0), np.zeros(0)),
             pull=nothing,
             log_rate_variance=np.zeros(len(panel.nominal_mm)),
+            pace_variance=np.zeros(len(panel.nominal_mm)),
             moved=np.full(len(panel.nominal_mm), np.inf),
         )
 
@@ -157,6 +159,7 @@ def lined_up(
         at.weight,
         at.sites,
         at.log_rate_variance,
+        at.pace_variance,
         at.pull if settled else None,
         seek_slips=settled,
     )
@@ -171,7 +174,8 @@ def _moved(
     panel: Panel, noise: Noise, lin: Linearised, found: DenseState | NestedState, at: Stand
 ) -> Stand:
     change = found.mean - at.deviation
-    change[_RATE] = np.clip(change[_RATE], -1.0, 1.0)
+    for column in (_RATE, SILENT):
+        change[column] = np.clip(change[column], -1.0, 1.0)
     bent = found.bent_covariance()
     rows = at.sites.rows
     variance = found.fitted_variance(panel.obs_path[rows], lin.columns[:, rows])
@@ -185,5 +189,13 @@ def _moved(
         cavities=cavities,
         pull=pull_of_bends(lin, bent),
         log_rate_variance=bent[_RATE][_RATE],
+        pace_variance=_pace_variance(bent),
         moved=moved,
     )
+
+
+def _pace_variance(bent: dict[int, np.ndarray]) -> np.ndarray:
+    """Variance of log rate plus pace less that of the log rate, by path."""
+    if SILENT not in bent:
+        return np.zeros_like(bent[_RATE][_RATE])
+    return np.asarray(bent[SILENT][SILENT] + 2.0 * bent[_RATE][SILENT])

@@ -33,11 +33,12 @@ GAUGES = ("caliper", "depth_gauge", "ultrasonic")
 THUMB = 3  # code of a thumb grade, after the gauges
 HOLE = 4
 SENT = 5  # the sole came off: soles come off at about the thickness of `forecast.sending`
-STILL_ON = 6  # the sole is on yet, so it is not likely to be far below that
+STILL_ON = 6  # the sole had not come off yet, so it is not likely to be far below that
 _HEEL = WEARING_POINTS.index("heel")
 _OF_PATH = (
     "path_foot", "path_point", "current", "nominal_mm", "limit_mm", "material", "drives",
 )  # fmt: skip
+_OF_PAIR = ("pair_ids", "pair_group", "unlogged", "gap_weight", "pace_log", "pace_sd", "pair_contact")
 _OF_OBS = ("obs_kind", "obs_mm", "obs_grade", "obs_waist", "obs_check")
 
 
@@ -50,7 +51,11 @@ class Panel:
     (code), `drives` (1 where the foot is the wearer's driving foot), `path_end` (target at which
     the path is to be known: as_of, or the day the sole was taken off), `path_begin` (target from
     which it wears: of a heel's newest top piece; -1 from the fitting), `current` (sole still on).
-    Pairs: `pair_wearer`, `pair_ids`; wearers: `wearer_ids`. Soles: `sole_ids`, `sole_pair`.
+    Pairs: `pair_wearer`, `pair_ids`, `pair_group` (dress code; 0: none), `unlogged` (its wearer
+    logs no wear), `gap_weight` (of the pair's own share of silent stretches), `pace_log` and
+    `pace_sd` (a stated pace over one wear day a week, log, and its SD; NaN: none), `pair_contact`
+    (day on which its wearer was last seen or logged). Wearers:
+    `wearer_ids`. Soles: `sole_ids`, `sole_pair`.
     Observations (sorted by path, target): `obs_path`, `obs_target`, `obs_kind` (gauge code, THUMB,
     HOLE, SENT or STILL_ON), `obs_mm` (NaN for grades), `obs_grade` (code or -1), `obs_waist`,
     `obs_check` (row of `log.checks`; -1 for SENT and STILL_ON).
@@ -60,6 +65,12 @@ class Panel:
     wearer_ids: np.ndarray
     pair_ids: np.ndarray
     pair_wearer: np.ndarray
+    pair_group: np.ndarray
+    unlogged: np.ndarray
+    gap_weight: np.ndarray
+    pace_log: np.ndarray
+    pace_sd: np.ndarray
+    pair_contact: np.ndarray
     sole_ids: np.ndarray
     sole_pair: np.ndarray
     sole_fitted: np.ndarray
@@ -103,6 +114,17 @@ class Panel:
         checks = int((self.obs_check >= 0).sum())
         return len(self.wearer_ids), len(self.pair_ids), len(self.nominal_mm), checks
 
+    @cached_property
+    def stated(self) -> np.ndarray:
+        """One path of each pair whose pace is stated."""
+        first = np.searchsorted(self.path_pair, np.flatnonzero(~np.isnan(self.pace_sd)))
+        return np.asarray(first)
+
+    @cached_property
+    def unlogged_path(self) -> np.ndarray:
+        """Whether the wearer of each path logs no wear."""
+        return np.asarray(self.unlogged[self.path_pair])
+
     @property
     def path_wearer(self) -> np.ndarray:
         """Wearer of each path."""
@@ -131,7 +153,7 @@ def panel_part(panel: Panel, wearer: np.ndarray) -> Panel:
     exposure = panel.exposure
     return Panel(
         wearer_ids=panel.wearer_ids[wearer],
-        pair_ids=panel.pair_ids[pair],
+        **{name: getattr(panel, name)[pair] for name in _OF_PAIR},
         pair_wearer=renumber(wearer)[panel.pair_wearer[pair]],
         sole_ids=panel.sole_ids[sole],
         sole_pair=renumber(pair)[panel.sole_pair[sole]],
@@ -193,7 +215,7 @@ def panel_range(panel: Panel, begin: int, end: int) -> Panel:
     since, exposure = panel.path_begin[path], panel.exposure
     return Panel(
         wearer_ids=panel.wearer_ids[begin:end],
-        pair_ids=panel.pair_ids[pair],
+        **{name: getattr(panel, name)[pair] for name in _OF_PAIR},
         pair_wearer=panel.pair_wearer[pair] - begin,
         sole_ids=panel.sole_ids[sole],
         sole_pair=panel.sole_pair[sole] - pair.start,

@@ -2,17 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import numpy as np
 import pandas as pd
 
 from forecast.exposure import (
     NEVER,
     SHIFT,
-    Exposure,
     count_exposure,
-    silent_days,
     sorted_once,
 )
 from forecast.frames import GRADES, MATERIALS, METHODS, WEARING_POINTS
@@ -20,6 +16,7 @@ from forecast.log import WearLog
 from forecast.log_arrays import Checks, LogArrays, log_arrays
 from forecast.panel import GAUGES, HOLE, SENT, STILL_ON, THUMB, Panel
 from forecast.priors import HEEL_NOMINAL_MM, default_limit_mm
+from forecast.unlogged import told_paces, with_unlogged
 
 __all__ = ["build_panel", "panel_of"]
 
@@ -58,10 +55,10 @@ def panel_of(log: LogArrays) -> Panel:
     last = np.r_[target_sole[1:] != target_sole[:-1], True]
     target_day[last] = np.maximum(target_day[last], sole_end[target_sole[last]])
     end_target = np.flatnonzero(last)
-    exposure = count_exposure(
-        log.days, soles.on(log.day_pair, log.days.day), target_sole, target_day
-    )
-    exposure = _with_gaps(exposure, log, target_sole, target_day)
+    worn_sole = soles.on(log.day_pair, log.days.day)
+    worn_sole[~log.logs[log.pair_wearer[log.day_pair]]] = -1
+    exposure = count_exposure(log.days, worn_sole, target_sole, target_day)
+    exposure = with_unlogged(exposure, log, target_sole, target_day)
 
     path_sole, path_foot, path_point = _paths(len(every), check_sole, checks.point)
     own = soles.limit_mm[path_sole]
@@ -76,6 +73,10 @@ def panel_of(log: LogArrays) -> Panel:
         wearer_ids=log.wearer_ids,
         pair_ids=log.pair_ids,
         pair_wearer=log.pair_wearer,
+        pair_group=log.pair_group,
+        unlogged=~log.logs[log.pair_wearer],
+        **told_paces(log),
+        pair_contact=_last_seen(log)[log.pair_wearer],
         sole_ids=soles.ids,
         sole_pair=soles.pair,
         sole_fitted=soles.fitted,
@@ -102,6 +103,34 @@ def panel_of(log: LogArrays) -> Panel:
     )
 
 
+def _last_seen(log: LogArrays) -> np.ndarray:
+    """Last day on which each wearer was seen, or logged, shape (wearers,)."""
+    out = np.zeros(len(log.wearer_ids), np.int64)
+    soles, jobs, checks = log.soles, log.jobs, log.checks
+    ended = soles.end <= log.today
+    for pair, day in (
+        (soles.pair, soles.fitted),
+        (soles.pair[ended], soles.end[ended]),
+        (checks.pair, checks.day),
+        (jobs.pair, jobs.received),
+        (jobs.pair, np.where(jobs.returned < NEVER, jobs.returned, 0)),
+        (log.day_pair, log.days.day),
+    ):
+        known = pair >= 0
+        np.maximum.at(out, log.pair_wearer[pair[known]], day[known])
+    return out
+
+
+def _advised(log: LogArrays) -> np.ndarray:
+    """Whether each sole came off in a job that our own advice led to."""
+    jobs, soles = log.jobs, log.soles
+    came = np.flatnonzero(jobs.advised & (jobs.pair >= 0))
+    out = np.zeros(len(soles.ids), bool)
+    sole = soles.on(jobs.pair[came], jobs.received[came])
+    out[sole[sole >= 0]] = True
+    return out & (soles.end < NEVER)
+
+
 def _top_pieces(log: LogArrays) -> np.ndarray:
     """Day of the newest top piece on each sole; -1 where the heel is as it was fitted."""
     out = np.full(len(log.soles.ids), -1)
@@ -110,25 +139,6 @@ def _top_pieces(log: LogArrays) -> np.ndarray:
     sole = log.soles.on(log.jobs.pair[done], day)
     np.maximum.at(out, sole[sole >= 0], day[sole >= 0])
     return np.where(out > log.soles.fitted, out, -1)
-
-
-def _with_gaps(
-    exposure: Exposure, log: LogArrays, target_sole: np.ndarray, target_day: np.ndarray
-) -> Exposure:
-    """Add the wear that habit would have put into silent gaps."""
-    soles = log.soles
-    sole_wearer = log.pair_wearer[soles.pair]
-    gaps = log.gaps
-    if not len(gaps.wearer):
-        return exposure
-    silent = silent_days(gaps, sole_wearer[target_sole], soles.fitted[target_sole], target_day)
-    open_days = target_day - soles.fitted[target_sole] - silent
-    pair = soles.pair[target_sole]
-    last = np.r_[target_sole[1:] != target_sole[:-1], True]
-    n_pairs = len(log.pair_ids)
-    worn = np.bincount(pair[last], exposure.base[last].sum(axis=1), n_pairs)
-    open_pair = np.bincount(pair[last], open_days[last], n_pairs)
-    return replace(exposure, silent=silent * (worn / np.maximum(open_pair, 30.0))[pair])
 
 
 def _paths(
@@ -165,6 +175,8 @@ def _observations(
     current = log.soles.current
     gone = np.flatnonzero(~current & (log.soles.end <= log.today))
     told = np.repeat(np.concatenate([gone, np.flatnonzero(current)]), 2)
+    # who came because a forecast said so did not judge the sole
+    not_judged = (current | _advised(log))[told]
     none = np.full(len(told), -1)
     key = np.concatenate(
         [
@@ -176,7 +188,7 @@ def _observations(
     found = {
         "obs_path": path,
         "obs_target": np.concatenate([target[row], end_target[told]]),
-        "obs_kind": np.concatenate([kind[row], np.where(current[told], STILL_ON, SENT)]),
+        "obs_kind": np.concatenate([kind[row], np.where(not_judged, STILL_ON, SENT)]),
         "obs_mm": np.concatenate([checks.mm[row], np.full(len(told), np.nan)]),
         "obs_grade": np.concatenate([checks.grade[row], none]),
         "obs_waist": np.concatenate([waist[row], np.zeros(len(told), bool)]),

@@ -13,6 +13,7 @@ from math import log
 __all__ = [
     "COVARIATE_PRIORS",
     "DEFAULT_LIMIT_MM",
+    "GAP_SHARE",
     "HEEL_NOMINAL_MM",
     "LEATHERS",
     "MATERIAL_RATE",
@@ -20,6 +21,8 @@ __all__ = [
     "PACKING_DAYS",
     "POPULATION_SD",
     "SPREADS",
+    "UNLOGGED_SPREADS",
+    "UNLOGGED_WEAR_DAYS_PER_DAY",
     "USUAL_LIMIT_MM",
     "Spread",
     "default_limit_mm",
@@ -82,8 +85,17 @@ POPULATION_SD: dict[str, tuple[float, float]] = {
     # mm that the thumb's cut points move per mm of limit: 0 it feels thickness, 1 what is to spare
     "thumb_limit": (0.5, 0.5),
     "sending_mm": (0.0, 0.4),  # thickness above the limit at which soles come off
-    "gap_share": (0.5, 0.25),
+    "gap_share": (0.0, 0.45),  # log of what was worn in silent stretches over what habit says
+    # log of the wear days of a pair whose owner does not log, over one a week
+    "pace": (0.0, 0.7),
+    "pace_formal": (-0.3, 0.35),
+    "pace_business": (0.15, 0.35),
+    "pace_casual": (0.1, 0.35),
+    "pace_outdoor": (-0.1, 0.35),
+    "unlogged_sending_mm": (-0.1, 0.4),  # as `sending_mm`, of owners who do not log
 }
+UNLOGGED_WEAR_DAYS_PER_DAY = 1.0 / 7.0  # at which `pace` is 0; common practice, no source
+GAP_SHARE = 0.5  # of habit, worn in a silent stretch within a log; common practice, no source
 USUAL_LIMIT_MM = 2.0  # of leather: where thumb_limit makes no difference
 
 # Reading error of one reading, SD in mm, by method.
@@ -109,13 +121,18 @@ SPREADS: dict[str, Spread] = {
     "sole": Spread(0.05, 0.7, "sole (its piece of leather), log rate"),
     "pair": Spread(0.20, 0.5, "pair, log rate"),
     "pair_foot": Spread(0.05, 0.7, "right minus left of a pair, log rate"),
-    "gap": Spread(0.30, 0.4, "share of a silent gap that was worn"),
+    "gap": Spread(0.50, 0.4, "pair's wear in silent stretches, log of its share of habit"),
     "wearer": Spread(0.35, 0.4, "wearer, log rate"),
     "wearer_foot": Spread(0.07, 0.5, "right minus left of a wearer, log rate"),
     "wearer_point": Spread(0.25, 0.5, "wearer's own toe or heel, log rate"),
     "gauge": Spread(0.06, 0.6, "bias of a wearer's gauge, mm"),
     "thumb": Spread(0.15, 0.5, "a wearer's thumb against the others', mm"),
+    "sole_pace": Spread(0.15, 0.4, "pace from sole to sole where nothing is logged, log"),
+    "pace": Spread(0.40, 0.4, "pair's pace where nothing is logged, log"),
+    "wearer_pace": Spread(0.40, 0.4, "wearer's pace where nothing is logged, log"),
+    "sender": Spread(0.20, 0.5, "a wearer's own thickness at which soles come off, mm"),
 }
+UNLOGGED_SPREADS = ("sole_pace", "pace", "wearer_pace", "sender")
 
 
 def default_limit_mm(material: str, point: str) -> float:

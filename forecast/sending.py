@@ -14,7 +14,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-__all__ = ["Sending", "learn_sending"]
+__all__ = ["UNLOGGED_SENDING_SD_MM", "Sending", "learn_sending"]
+
+UNLOGGED_SENDING_SD_MM = 0.6  # who does not log judges by eye alone; common practice, no source
 
 _AT_LEAST_SOLES = 15
 _KNOWN_SD_MM = 0.25  # a sole counts as followed to its end when its last thickness is known so well

@@ -83,6 +83,7 @@ def _part(panel: Panel, stand: Stand, wearer: np.ndarray) -> Stand:
         cavities=Cavities(cavities.mean_mm[site], cavities.variance_mm2[site]),
         pull=stand.pull[:, path],
         log_rate_variance=stand.log_rate_variance[path],
+        pace_variance=stand.pace_variance[path],
         moved=stand.moved[path],
     )
 
@@ -110,5 +111,6 @@ def _merged(panel: Panel, stand: Stand, wearer: np.ndarray, there: Stand) -> Sta
         ),
         pull=put(stand.pull, path, there.pull),
         log_rate_variance=put(stand.log_rate_variance, path, there.log_rate_variance),
+        pace_variance=put(stand.pace_variance, path, there.pace_variance),
         moved=put(stand.moved, path, there.moved),
     )

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from forecast.coordinates import INTERFACE, PATH, SPREAD_OF, Coordinates
+from forecast.coordinates import INTERFACE, PATH, SILENT, SPREAD_OF, Coordinates
 from forecast.hierarchy import Posterior, shoe_spread
 from forecast.linearise import Linearised
 from forecast.nested import Level
@@ -22,10 +22,11 @@ __all__ = ["FootPairs", "SoleState", "foot_pairs", "sole_state"]
 
 @dataclass(frozen=True)
 class SoleState:
-    """Joint normal of (log rate left, thickness left, log rate right, thickness right).
+    """Joint normal of (log rate left, thickness left, log rate right, thickness right, log pace).
 
-    mean : ndarray, shape (4, groups)
-    factor : ndarray, shape (4, 4, groups)
+    mean : ndarray, shape (4 or 5, groups)
+        The pace of unlogged days stands last, where there are any.
+    factor : ndarray, shape (4 or 5, 4 or 5, groups)
         Lower triangular Cholesky factor of the covariance; mm and log mm per standard wear day.
     settling_mm : ndarray, shape (2, groups)
         Packing still to come, by foot: thickness above is as if it had come.
@@ -33,6 +34,8 @@ class SoleState:
         Expected wear so far, by foot.
     skew : ndarray, shape (2, groups)
         By which the log rate of a standard normal z is lower than normal, times z^2 - 1.
+    unlogged : ndarray, shape (groups,)
+        1 where the wear so far was not logged, so that its log is log rate plus log pace.
     """
 
     mean: np.ndarray
@@ -40,6 +43,7 @@ class SoleState:
     settling_mm: np.ndarray
     wear_mm: np.ndarray
     skew: np.ndarray
+    unlogged: np.ndarray
 
     def part(self, groups: slice) -> SoleState:
         """Some of the groups."""
@@ -113,7 +117,11 @@ def sole_state(
     feet : FootPairs
         Groups asked for.
     """
-    pieces = [_foot(layout, lin, posterior, centre, path) for path in (feet.left, feet.right)]
+    with_pace = SILENT in layout.active and bool(panel.unlogged.any())
+    pieces = [
+        _foot(layout, lin, posterior, centre, path, with_pace=with_pace and foot == 0)
+        for foot, path in enumerate((feet.left, feet.right))
+    ]
     sole = panel.path_sole[feet.left]
     pair = panel.sole_pair[sole]
     wearer = panel.pair_wearer[pair]
@@ -128,23 +136,38 @@ def sole_state(
     mean = mean + constant + np.einsum("pfn,p->fn", behind, posterior.population_mean)
     root = np.linalg.cholesky(posterior.population_cov)
     shared_population = np.einsum("pfn,pq->qfn", behind, root)
-    cov = np.zeros((4, 4, len(pair)))
+    width = mean.shape[0]
+    cov = np.zeros((width, width, len(pair)))
     for loadings in (shared_sole, shared_pair, shared_wearer, shared_population):
         cov += np.einsum("kin,kjn->ijn", loadings, loadings)
-    for foot, loadings in enumerate(own):
-        block = slice(2 * foot, 2 * foot + 2)
+    begin = 0
+    for path, loadings in zip((feet.left, feet.right), own, strict=True):
+        block = slice(begin, begin + loadings.shape[1])
         cov[block, block] += np.einsum("kin,kjn->ijn", loadings, loadings)
-        path = (feet.left, feet.right)[foot]
-        cov[2 * foot + 1, 2 * foot + 1] += lin.end_process_mm2[path]
-    cov[range(4), range(4)] += 1e-10
+        cov[begin + 1, begin + 1] += lin.end_process_mm2[path]
+        begin += loadings.shape[1]
+    if with_pace:  # it came with the left foot
+        order = np.array([0, 1, 3, 4, 2])
+        mean, cov = mean[order], cov[order[:, None], order]
+    cov[range(width), range(width)] += 1e-10
     factor = np.linalg.cholesky(np.moveaxis(cov, -1, 0))
     packing = centre[1] + _packing(posterior, layout)
     settling = np.array([lin.settling[p] * packing[p] for p in (feet.left, feet.right)])
     wear = np.array([lin.end_wear_mm[p] for p in (feet.left, feet.right)])
     paths = (feet.left, feet.right)
-    before = np.array([_rate_variance_before(panel, posterior, path) for path in paths])
-    skew = _skew(np.array([cov[0, 0], cov[2, 2]]), before)
-    return SoleState(mean, np.moveaxis(factor, 0, -1), np.maximum(settling, 0.0), wear, skew)
+    unlogged = panel.unlogged_path[feet.left].astype(float) * with_pace
+    before = np.array([_variance_before(panel, posterior, path, unlogged) for path in paths])
+    now = np.array([cov[0, 0], cov[2, 2]])
+    if with_pace:
+        now = now + unlogged * (cov[4, 4] + 2.0 * np.array([cov[0, 4], cov[2, 4]]))
+    return SoleState(
+        mean,
+        np.moveaxis(factor, 0, -1),
+        np.maximum(settling, 0.0),
+        wear,
+        _skew(now, before),
+        unlogged,
+    )
 
 
 def _skew(variance: np.ndarray, before: np.ndarray) -> np.ndarray:
@@ -158,10 +181,13 @@ def _skew(variance: np.ndarray, before: np.ndarray) -> np.ndarray:
     return np.asarray(0.5 * variance * told)
 
 
-def _rate_variance_before(panel: Panel, posterior: Posterior, path: np.ndarray) -> np.ndarray:
-    """Variance of log rates of paths from the spreads and the population alone."""
+def _variance_before(
+    panel: Panel, posterior: Posterior, path: np.ndarray, unlogged: np.ndarray
+) -> np.ndarray:
+    """Variance of log wear of paths from the spreads and the population alone."""
     layout, spread = posterior.layout, posterior.spread
-    weight = layout.weight[:, path] * (layout.column == INTERFACE.index("log_rate"))[:, None]
+    acts = (layout.column == INTERFACE.index("log_rate"))[:, None]
+    weight = layout.weight[:, path] * (acts | ((layout.column == SILENT)[:, None] & (unlogged > 0)))
     random = len(layout.names) - len(layout.population)
     out = np.zeros(len(path))
     for name, w in zip(layout.names[:random], weight, strict=False):
@@ -186,13 +212,18 @@ def _foot(
     posterior: Posterior,
     centre: np.ndarray,
     path: np.ndarray,
+    *,
+    with_pace: bool,
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Mean, own loadings and coefficients behind of (log rate, thickness) of some paths."""
+    """Mean, own loadings and coefficients behind of (log rate, thickness[, pace]) of some paths."""
     columns = np.r_[layout.column[: len(PATH)], np.arange(len(INTERFACE))]
     rate = np.repeat((columns == 2).astype(float)[:, None], len(path), axis=1)
     thickness = lin.end_columns[columns][:, path]
-    coefficients = np.stack([rate, thickness], axis=1)
-    mean = np.array([centre[2, path], lin.end_mm[path]])
+    functionals, means = [rate, thickness], [centre[2, path], lin.end_mm[path]]
+    if with_pace:
+        functionals.append(np.repeat((columns == SILENT).astype(float)[:, None], len(path), axis=1))
+        means.append(centre[SILENT, path])
+    coefficients, mean = np.stack(functionals, axis=1), np.array(means)
     constant, loadings, behind = _reduce(posterior.path, coefficients, path)
     weight = layout.weight[len(PATH) :, path]
     return mean + constant, loadings, behind[layout.column[len(PATH) :]] * weight[:, None]

@@ -11,10 +11,11 @@ weights per dress code and one of going out. The rack is taken to stay as it is.
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 
 import numpy as np
 
+from forecast.priors import UNLOGGED_WEAR_DAYS_PER_DAY
 from forecast.wear_counts import PERIOD_DAYS, WearCounts
 
 __all__ = ["Pace", "UseFit", "current_pace", "fit_use"]
@@ -34,6 +35,7 @@ _ENOUGH_PAIRS = 2000
 _SEASON_SD = (0.25, 0.25, 0.12, 0.12)  # of the yearly and the half-yearly wave
 _STILL = (0.0, 0.0, 0.0, 0.0)
 _DRIFT_RETURNS_YEARS = 3.0
+_LATENT_KNOWN_DAYS = 1e6  # of a latent pace: what is not known of it is drawn with the rates
 
 
 @dataclass(frozen=True)
@@ -88,12 +90,32 @@ class Pace:
         Discounted wear days behind the pace, pooling included.
     wave : ndarray, shape (2, pairs)
         Cosine and sine of the log share of the rack over the year.
+    follows : ndarray, shape (pairs,)
+        1 where the pace is the latent one of unlogged days, else 0.
     """
 
     wear_days_per_day: np.ndarray
     exposure_per_wear_day: np.ndarray
     known_days: np.ndarray
     wave: np.ndarray
+    follows: np.ndarray
+
+    def latent(self, log_pace: np.ndarray, unlogged: np.ndarray) -> Pace:
+        """The same with the latent pace of pairs whose wear is not logged.
+
+        Parameters
+        ----------
+        log_pace : ndarray, shape (pairs,)
+            Log of their standard wear days per `UNLOGGED_WEAR_DAYS_PER_DAY`.
+        unlogged : ndarray of bool, shape (pairs,)
+        """
+        per_day = UNLOGGED_WEAR_DAYS_PER_DAY * np.exp(log_pace) / self.exposure_per_wear_day
+        return replace(
+            self,
+            wear_days_per_day=np.where(unlogged, per_day, self.wear_days_per_day),
+            known_days=np.where(unlogged, _LATENT_KNOWN_DAYS, self.known_days),
+            follows=unlogged.astype(float),
+        )
 
 
 @dataclass(frozen=True)
@@ -204,7 +226,7 @@ def current_pace(counts: WearCounts, use: UseFit, present: np.ndarray) -> Pace:
     )
     per_day = (exposure + 15.0 * wearer_exposure[counts.wearer]) / (rack.seen + 15.0)
     pace = rack.going_out[counts.wearer] * share
-    return Pace(pace, per_day, rack.seen + leaning_days, wave)
+    return Pace(pace, per_day, rack.seen + leaning_days, wave, np.zeros(len(pace)))
 
 
 def fit_use(counts: WearCounts) -> UseFit:

@@ -78,12 +78,15 @@ def multipliers_of(known: Conditioned) -> np.ndarray:
 
 
 def _silent(known: Conditioned, log: WearLog, sole: int, days: np.ndarray) -> np.ndarray:
-    """Silent wear by each day: the total at the sole's end, shared over the days of the gaps."""
+    """Unlogged wear by each day: the total at the sole's end, shared over the unlogged days."""
     panel = known.panel
     ends = panel.path_end[panel.path_sole == sole]
     total = panel.exposure.silent[ends[0]]
     if total <= 0.0:
         return np.zeros(len(days))
+    if panel.unlogged[panel.sole_pair[sole]]:
+        passed = days - panel.sole_fitted[sole]
+        return np.asarray(total * passed / max(passed[-1], 1))
     wearer = panel.pair_wearer[panel.sole_pair[sole]]
     mine = set(panel.pair_ids[panel.pair_wearer == wearer])
     logged = days_of(log.wear_days.loc[log.wear_days["pair_id"].isin(mine), "worn_on"])
@@ -100,12 +103,13 @@ def curve(known: Conditioned, path: int, worn: Worn) -> Curve:
     value = (known.centre + known.deviation)[:, path]
     worn = _since_begin(known, path, worn)
     rate = np.exp(value[2]) * _lift(known, path)
-    wear = rate * np.maximum(worn.x + value[SILENT] * worn.silent, 0.0)
+    unlogged = rate * np.exp(value[SILENT]) * worn.silent
+    wear = rate * np.maximum(worn.x, 0.0) + unlogged
     columns = np.zeros((len(INTERFACE), len(worn.x)))
     columns[0] = 1.0
     columns[1] = -np.minimum(worn.x / PACKING_DAYS, 1.0)
     columns[2] = -wear
-    columns[SILENT] = -rate * worn.silent
+    columns[SILENT] = -unlogged
     columns[_FROM:] = -rate * worn.slopes
     thickness = known.panel.nominal_mm[path] + value[0] + columns[1] * value[1] - wear
     return Curve(thickness, columns, wear)
@@ -134,7 +138,7 @@ def _lift(known: Conditioned, path: int) -> float:
     x, gap = float(x_target[end]), float(silent[end])
     if begin >= 0:
         x, gap = x - float(x_target[begin]), gap - float(silent[begin])
-    worn = max(x + float(value[SILENT]) * gap, 0.0)
+    worn = max(x, 0.0) + float(np.exp(value[SILENT])) * gap
     wear = float(np.exp(value[2])) * worn
     return float(known.lin.end_wear_mm[path]) / wear if wear > 0.0 else 1.0
 

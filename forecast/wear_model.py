@@ -16,7 +16,7 @@ import numpy as np
 import pandas as pd
 
 from forecast.calendar import UseAhead, use_ahead
-from forecast.coordinates import Coordinates, coordinates
+from forecast.coordinates import SILENT, Coordinates, coordinates
 from forecast.covariates import COVARIATES
 from forecast.estimation import Estimate, Keep, Progress
 from forecast.everyone import estimate
@@ -29,6 +29,7 @@ from forecast.modes import prior_centre
 from forecast.panel import Panel, panel_range, wearer_blocks
 from forecast.panel_of_log import panel_of
 from forecast.settling import settled_modes
+from forecast.unlogged_noise import chances_in_use
 from forecast.usage import UseFit, current_pace, fit_use
 from forecast.wear_counts import WearCounts, wear_counts
 from forecast.wear_fit import WearFit
@@ -131,6 +132,8 @@ class Conditioned:
 
     away : ndarray of bool, shape (pairs,)
         At a shop.
+    in_use : ndarray, shape (pairs,)
+        Chance that the pair is still worn and its owner still a customer; NaN without a sole.
     """
 
     panel: Panel
@@ -141,6 +144,7 @@ class Conditioned:
     deviation: np.ndarray
     ahead: UseAhead
     away: np.ndarray
+    in_use: np.ndarray
 
 
 def condition(
@@ -204,6 +208,14 @@ def _given(
     present[panel.path_pair[panel.current]] = True
     present |= away  # it comes back
     pace = current_pace(counts, fit.use, present)
-    ahead = use_ahead(fit.use, pace, panel.as_of_day, horizon_days)
     centre = prior_centre(layout)
-    return Conditioned(panel, layout, at.lin, at.posterior, centre, at.deviation, ahead, away)
+    if panel.unlogged.any():
+        last = np.zeros(len(panel.pair_ids), int)
+        last[panel.path_pair] = np.arange(len(panel.path_pair))  # of each pair's newest sole
+        log_pace = (centre + at.deviation)[SILENT, last]
+        pace = pace.latent(log_pace, panel.unlogged)
+    ahead = use_ahead(fit.use, pace, panel.as_of_day, horizon_days)
+    in_use = chances_in_use(panel, at.stand, fit.noise)
+    return Conditioned(
+        panel, layout, at.lin, at.posterior, centre, at.deviation, ahead, away, in_use
+    )

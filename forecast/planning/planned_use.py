@@ -20,6 +20,7 @@ from forecast.wear_model import Conditioned, multipliers
 __all__ = ["PlannedUse", "exposure_per_wear_day", "planned", "wear_days_now"]
 
 _POOL_CV = 0.5  # spread of one wear day's exposure where little is logged; common practice
+_USUAL_DAYS = 365  # ahead, at which a plan is weighed against the pace
 _POOL_DAYS = 30.0
 
 
@@ -83,6 +84,7 @@ def planned(
         per_day=exposure_per_wear_day(ahead),
         wear_days_per_day=np.maximum(cumulative[:, -1] / days[-1], 1e-9),
         known_days=ahead.known_days,
+        follows=ahead.follows * (1.0 - share[:, min(_USUAL_DAYS, share.shape[1] - 1)]),
         curve=np.arange(n),
         season_days=cumulative,
         error=ahead.error,

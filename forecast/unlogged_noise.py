@@ -1,0 +1,92 @@
+"""Scatter of hand-overs and attrition: how loosely do owners who log nothing send, and how many leave?
+
+Both are learnt between the rounds of a fit. The thickness at which soles come off is read by the
+shop on some of them; who has left shows in soles that should have come in and did not.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+from scipy.special import ndtr
+
+from forecast.leaving import chance_in_use
+from forecast.linearise import Noise
+from forecast.modes import Stand
+from forecast.panel import SENT, STILL_ON, THUMB, Panel
+from forecast.sending import UNLOGGED_SENDING_SD_MM, Sending
+from forecast.still_on import gone_at, learn_from_silence
+
+__all__ = ["chances_in_use", "learn_unlogged"]
+
+_AT_COUNTER_DAYS = 45  # a reading so shortly before the sole came off was taken on hand-over
+_PRIOR_SOLES = 12.0
+_LEAST_SHARE = 0.1  # of its precision, that is left to a thickness
+
+
+def learn_unlogged(panel: Panel, noise: Noise, at: Stand) -> Noise:
+    """Learn how soles of wearers who do not log come off, and how customers leave."""
+    if not panel.unlogged.any():
+        return noise
+    noise = replace(noise, unlogged_sending=_scatter(panel, noise))
+    rows, mean, variance = _before_silence(panel, at)
+    sd = noise.sending_sd_mm(panel.unlogged_path[panel.obs_path[rows]])
+    silent = panel.unlogged_path[panel.obs_path[rows]]
+    return replace(
+        noise,
+        leaving=learn_from_silence(panel, rows[silent], mean[silent], variance[silent], sd[silent]),
+    )
+
+
+def chances_in_use(panel: Panel, at: Stand, noise: Noise) -> np.ndarray:
+    """Chance that each pair is still worn and its owner a customer; NaN without a sole."""
+    rows, mean, variance = _before_silence(panel, at)
+    path = panel.obs_path[rows]
+    sd = noise.sending_sd_mm(panel.unlogged_path[path])
+    lasts = ndtr((mean - panel.limit_mm[path]) / np.sqrt(np.square(sd) + variance))
+    chance = chance_in_use(gone_at(panel, rows, noise.leaving), lasts)
+    out = np.full(len(panel.pair_ids), np.nan)
+    on = panel.current[path]
+    feet = np.bincount(panel.path_pair[path[on]], minlength=len(out))
+    total = np.bincount(panel.path_pair[path[on]], chance[on], len(out))
+    out[feet > 0] = total[feet > 0] / feet[feet > 0]
+    return out
+
+
+def _before_silence(panel: Panel, at: Stand) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Observations of soles still on, and mean and variance of the thickness without them.
+
+    Each foot's cavity still holds what the other foot told of the same event, so what the site
+    says is taken out a second time.
+    """
+    sites, cavities = at.sites, at.cavities
+    on = np.flatnonzero(panel.obs_kind[sites.rows] == STILL_ON)
+    known, site = 1.0 / cavities.variance_mm2[on], 1.0 / sites.variance_mm2[on]
+    precision = np.maximum(known - site, _LEAST_SHARE * known)
+    site = known - precision
+    mean = (known * cavities.mean_mm[on] - site * sites.mm[on]) / precision
+    return sites.rows[on], mean, 1.0 / precision
+
+
+def _scatter(panel: Panel, noise: Noise) -> Sending:
+    """SD of the thickness above the limit at hand-over, from readings at the counter."""
+    path = panel.obs_path
+    end = np.full(len(panel.nominal_mm), -1)
+    sent = (panel.obs_kind == SENT) & panel.unlogged_path[path]
+    end[path[sent]] = panel.target_day[panel.obs_target[sent]]
+    day = panel.target_day[panel.obs_target]
+    read = (panel.obs_kind < THUMB) & ~panel.obs_waist & (panel.path_point[path] == 0)
+    read &= (end[path] >= 0) & (end[path] - day <= _AT_COUNTER_DAYS)
+    if not read.any():
+        return Sending(UNLOGGED_SENDING_SD_MM)
+    sole = panel.path_sole[path[read]]
+    many = np.bincount(sole)
+    spare = np.bincount(sole, panel.obs_mm[read] - panel.limit_mm[path[read]])
+    error = np.bincount(sole, np.square(np.asarray(noise.gauge_sd_mm)[panel.obs_kind[read]]))
+    seen = many > 0
+    spare, error = spare[seen] / many[seen], error[seen] / np.square(many[seen])
+    middle = float(np.median(spare))
+    square = np.square(np.clip(spare - middle, -2.0, 2.0)) - error
+    variance = _PRIOR_SOLES * UNLOGGED_SENDING_SD_MM**2 + max(float(square.sum()), 0.0)
+    return Sending(float(np.sqrt(variance / (_PRIOR_SOLES + len(spare)))), len(spare))
