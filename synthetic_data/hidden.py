@@ -50,7 +50,7 @@ def _wear(pairs: Pairs, life: Life, logged: Bools, calendar: Calendar) -> pd.Dat
     return pd.DataFrame(
         {
             "pair_id": _named(ids("P", len(pairs)), life.pair),
-            "sole_id": _named(sole_ids(life), life.sole),
+            "sole_id": _named(sole_ids(life.soles), life.sole),
             "worn_on": calendar.dates(life.day),
             "exposure_wear_days": life.conditions.exposure,
             "hours": life.conditions.hours,
@@ -74,7 +74,7 @@ def _thickness(pairs: Pairs, life: Life, calendar: Calendar) -> pd.DataFrame:
     frame = pd.DataFrame(
         {
             "pair_id": _named(ids("P", len(pairs)), np.tile(pair, 6)),
-            "sole_id": _named(sole_ids(life), np.tile(sole, 6)),
+            "sole_id": _named(sole_ids(life.soles), np.tile(sole, 6)),
             "foot": _named(FEET, place // 3),
             "point": _named(WEARING_POINTS, place % 3),
             "on_date": calendar.dates(np.tile(day, 6)),
@@ -89,7 +89,7 @@ def _due(truth: Truth, life: Life, calendar: Calendar) -> pd.DataFrame:
     """Soles on a pair at the log's end; a heel whose new top piece is not yet on is left out."""
     end = calendar.log_end
     unfinished = {j.pair for j in life.jobs if j.work == "top_piece" and j.finished_day > end}
-    names = sole_ids(life)
+    names = sole_ids(life.soles)
     rows = []
     for name, sole in zip(names, life.soles, strict=True):
         if sole.fitted_day > end or sole.removed_day is not None:
@@ -136,7 +136,7 @@ def _rates(truth: Truth, wearers: Wearers, pairs: Pairs, life: Life, ratio: Floa
     return pd.DataFrame(
         {
             "pair_id": ids("P", len(pairs))[np.repeat(pair, 6)],
-            "sole_id": np.repeat(sole_ids(life), 6),
+            "sole_id": np.repeat(sole_ids(life.soles), 6),
             "foot": np.tile(np.repeat(FEET, 3), n).astype(object),
             "point": np.tile(WEARING_POINTS, 2 * n).astype(object),
             "rate_mm_per_wear_day": rate.ravel(),
@@ -169,7 +169,7 @@ def _checks(pairs: Pairs, life: Life, readings: Readings, calendar: Calendar) ->
     return pd.DataFrame(
         {
             "pair_id": ids("P", len(pairs))[readings.pair],
-            "sole_id": sole_ids(life)[readings.sole],
+            "sole_id": sole_ids(life.soles)[readings.sole],
             "checked_on": calendar.dates(readings.day),
             "foot": np.array(FEET, dtype=object)[readings.foot],
             "point": np.array(POINTS, dtype=object)[readings.point],

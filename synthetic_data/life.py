@@ -130,7 +130,9 @@ def live(
     for day in range(last_day + 1):
         rng = past if day <= log_end else future
         worn = pick_pairs(habits, day, state.free_from <= day, rng)
-        conditions = draw_conditions(truth, wearers, pairs, habits, day, worn, rng)
+        conditions = draw_conditions(
+            truth, wearers, pairs, worn, habits.wet_chance[day], habits.leather[worn], rng
+        )
         _wear(state, day, worn, conditions, turning, rng)
         rows.append((worn, state.sole[worn], conditions, state.thickness[worn]))
         state.free_from[worn] = day + 1 + rest[worn] + wet_rest[worn] * conditions.wet

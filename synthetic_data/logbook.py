@@ -23,10 +23,22 @@ from synthetic_data.days import Calendar
 from synthetic_data.life import Life
 from synthetic_data.measuring import Readings
 from synthetic_data.pairs import HOURS_STYLES, Bools, Floats, Pairs, Wearers
+from synthetic_data.resoling import Job, Sole
 from synthetic_data.truth import Truth
 from synthetic_data.wearing_down import is_leather
 
-__all__ = ["Names", "ids", "logged_frames", "sole_ids", "table"]
+__all__ = [
+    "Names",
+    "ids",
+    "job_table",
+    "logged_frames",
+    "pair_table",
+    "sole_ids",
+    "sole_table",
+    "table",
+    "wearer_table",
+    "words",
+]
 
 ZONES = ("Europe/Lisbon", "Europe/Paris", "Europe/Prague", "Europe/Helsinki")
 CURRENCY = "EUR"
@@ -45,9 +57,9 @@ def ids(letter: str, n: int) -> np.ndarray:
     return np.array([f"{letter}{i + 1:04d}" for i in range(n)], dtype=object)
 
 
-def sole_ids(life: Life) -> np.ndarray:
+def sole_ids(soles: list[Sole]) -> np.ndarray:
     """Identifiers such as P0001-S2: the pair's second sole."""
-    return np.array([f"P{s.pair + 1:04d}-S{s.number}" for s in life.soles], dtype=object)
+    return np.array([f"P{s.pair + 1:04d}-S{s.number}" for s in soles], dtype=object)
 
 
 def words(accepted: tuple[str, ...], place: np.ndarray) -> np.ndarray:
@@ -74,9 +86,9 @@ def logged_frames(
     rng: np.random.Generator,
 ) -> tuple[dict[str, pd.DataFrame], Floats]:
     """The six tables, and what each wear day would count by what an owner writes of it."""
-    of_wearers = _wearers(wearers, names, rng)
-    of_pairs = _pairs(pairs, names, calendar, rng)
-    soles = _soles(life, calendar, rng)
+    of_wearers = wearer_table(wearers, names, rng)
+    of_pairs = pair_table(pairs, names, calendar, rng)
+    soles = sole_table(life.soles, calendar, rng)
     notes, exposure = _notes(truth, wearers, pairs, life, rng)  # last: its draws grow with horizon
     worn = {
         "pair_id": ids("P", len(pairs))[life.pair[logged]],
@@ -89,12 +101,13 @@ def logged_frames(
         "soles": soles,
         "wear_days": table("wear_days", worn),
         "checks": _checks(readings, len(pairs), calendar),
-        "bench_jobs": _bench_jobs(life, calendar),
+        "bench_jobs": job_table(life.jobs, calendar),
     }
     return frames, exposure
 
 
-def _wearers(wearers: Wearers, names: Names, rng: np.random.Generator) -> pd.DataFrame:
+def wearer_table(wearers: Wearers, names: Names, rng: np.random.Generator) -> pd.DataFrame:
+    """The table `wearers`; one in twenty does not say which foot drives."""
     n = len(wearers)
     feet = np.array(["none", "left", "right"], dtype=object)[wearers.driving_foot]
     feet[rng.random(n) < 0.05] = None
@@ -114,9 +127,10 @@ def _wearers(wearers: Wearers, names: Names, rng: np.random.Generator) -> pd.Dat
     )
 
 
-def _pairs(
+def pair_table(
     pairs: Pairs, names: Names, calendar: Calendar, rng: np.random.Generator
 ) -> pd.DataFrame:
+    """The table `pairs`; a negative first day is not known."""
     n = len(pairs)
     size = (rng.integers(78, 93, pairs.wearer.max() + 1) / 2.0)[pairs.wearer]
     return table(
@@ -136,17 +150,19 @@ def _pairs(
     )
 
 
-def _soles(life: Life, calendar: Calendar, rng: np.random.Generator) -> pd.DataFrame:
-    channel = rng.choice(np.array(["closed", "open", "none"], dtype=object), len(life.soles))
-    leather = is_leather(np.array([s.material for s in life.soles]))
+def sole_table(soles: list[Sole], calendar: Calendar, rng: np.random.Generator) -> pd.DataFrame:
+    """The table `soles` of those fitted by the log's end; a later removal is not written."""
+    channel = rng.choice(np.array(["closed", "open", "none"], dtype=object), len(soles))
+    leather = is_leather(np.array([s.material for s in soles]))
     channel[~leather] = "none"
-    known = [i for i, s in enumerate(life.soles) if s.fitted_day <= calendar.log_end]
-    soles = [life.soles[i] for i in known]
-    removed = [-1 if s.removed_day is None else s.removed_day for s in soles]
+    end = calendar.log_end
+    known = [i for i, s in enumerate(soles) if s.fitted_day <= end]
+    soles = [soles[i] for i in known]
+    removed = [s.removed_day if s.removed_day is not None else end + 1 for s in soles]
     return table(
         "soles",
         {
-            "sole_id": sole_ids(life)[known],
+            "sole_id": sole_ids(soles),
             "pair_id": [f"P{s.pair + 1:04d}" for s in soles],
             "fitted_on": calendar.dates(np.array([s.fitted_day for s in soles])),
             "material": [MATERIALS[s.material] for s in soles],
@@ -154,7 +170,7 @@ def _soles(life: Life, calendar: Calendar, rng: np.random.Generator) -> pd.DataF
             "limit_mm": [s.limit_mm for s in soles],
             "cover": [s.cover for s in soles],
             "channel": channel[known],
-            "removed_on": calendar.dates(np.array(removed)),
+            "removed_on": calendar.dates(np.where(np.array(removed) <= end, removed, -1)),
         },
     )
 
@@ -205,8 +221,9 @@ def _checks(readings: Readings, n_pairs: int, calendar: Calendar) -> pd.DataFram
     )
 
 
-def _bench_jobs(life: Life, calendar: Calendar) -> pd.DataFrame:
-    jobs = [j for j in life.jobs if j.received_day <= calendar.log_end]
+def job_table(jobs: list[Job], calendar: Calendar) -> pd.DataFrame:
+    """The table `bench_jobs` of those received by the log's end."""
+    jobs = [j for j in jobs if j.received_day <= calendar.log_end]
     done = np.array([j.finished_day <= calendar.log_end for j in jobs], bool)
     back = np.array([j.returned_day for j in jobs], int)
     finished = np.array([j.finished_day for j in jobs], int)

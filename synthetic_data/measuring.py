@@ -16,7 +16,7 @@ from synthetic_data.life import Life
 from synthetic_data.pairs import GAUGES, KINDS, Bools, Floats, Ints, Pairs, Wearers
 from synthetic_data.truth import Truth
 
-__all__ = ["Readings", "measure", "true_thickness"]
+__all__ = ["Readings", "measure", "press_thumb", "read_gauge", "true_thickness"]
 
 SHARE_LOOKED_AT = {"ball": 1.0, "toe": 0.3, "heel": 0.4, "waist": 0.25}  # per visit: invented
 THUMB_POINTS = {"ball": 1.0, "toe": 0.2}
@@ -84,7 +84,7 @@ def measure(
                 kept = looks & (visits.new | (rng.random(len(pair)) >= FOOT_LEFT_OUT))
                 true_mm = waist[:, foot] if word == "waist" else truly[:, foot, POINT_NUMBER[word]]
                 i = np.flatnonzero(kept)
-                read = _gauge if with_gauge else _thumb
+                read = read_gauge if with_gauge else press_thumb
                 value, grade, slip, method = read(truth, wearers, owner[i], true_mm[i], rng)
                 point = np.full(len(i), POINTS.index(word))
                 parts.append(
@@ -102,9 +102,10 @@ def _joined(parts: list[Readings]) -> Readings:
     return Readings(**{n: np.concatenate([getattr(p, n) for p in parts]) for n in names})
 
 
-def _gauge(
+def read_gauge(
     truth: Truth, wearers: Wearers, owner: Ints, true_mm: Floats, rng: np.random.Generator
 ) -> tuple[Floats, Ints, Bools, Ints]:
+    """Read true thicknesses: value, grade (-1), whether it is a slip, and method."""
     gauge = wearers.gauge[owner]
     sd = np.array([truth.sd_caliper_mm, truth.sd_gauge_mm, truth.sd_gauge_mm])[gauge]
     value = true_mm + wearers.gauge_bias_mm[owner] + rng.normal(0.0, 1.0, len(owner)) * sd
@@ -117,9 +118,10 @@ def _gauge(
     return value, np.full(len(owner), -1), slip, method
 
 
-def _thumb(
+def press_thumb(
     truth: Truth, wearers: Wearers, owner: Ints, true_mm: Floats, rng: np.random.Generator
 ) -> tuple[Floats, Ints, Bools, Ints]:
+    """Press true thicknesses: value (NaN), grade, whether it is a slip (never), and method."""
     n = len(owner)
     felt = true_mm + wearers.thumb_shift_mm[owner] + rng.normal(0.0, truth.sd_grade_mm, n)
     grade = (felt[:, None] < np.array(truth.grade_cuts_mm)).sum(axis=1)

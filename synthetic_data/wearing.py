@@ -17,7 +17,18 @@ from synthetic_data.pairs import Bools, Floats, Ints, Pairs, Wearers
 from synthetic_data.truth import Truth
 from synthetic_data.wearing_down import is_leather
 
-__all__ = ["DRIVES_SHARE", "Conditions", "Habits", "draw_conditions", "draw_habits", "pick_pairs"]
+__all__ = [
+    "DRIVES_SHARE",
+    "WINTER",
+    "Conditions",
+    "Habits",
+    "draw_conditions",
+    "draw_habits",
+    "pick_pairs",
+    "wander",
+    "wet_chances",
+    "winter_wave",
+]
 
 # chance of indoor, pavement, rough by dress code: invented round a measured mix of 45 % indoor
 SURFACE_CHANCES = np.array(
@@ -67,15 +78,15 @@ def draw_habits(
     n_weeks = n_days // 7 + 1
     drift, streak, level, week, holiday = rng.spawn(5)
     year_day = calendar.year_days(n_days)
-    winter = np.cos(2 * np.pi * (year_day - 15) / 365.0)
+    winter = winter_wave(year_day)
     sd_streak = truth.sd_streak * np.sqrt(1 - STREAK_MEMORY**2)
     favour = (
         pairs.log_share
-        + _wander(drift, n_weeks, len(pairs), RETURN_RATE, truth.sd_drift_week)
-        + _wander(streak, n_weeks, len(pairs), STREAK_MEMORY, sd_streak)
+        + wander(drift, n_weeks, len(pairs), RETURN_RATE, truth.sd_drift_week)
+        + wander(streak, n_weeks, len(pairs), STREAK_MEMORY, sd_streak)
     )
     favour[: len(winter[::7])] += truth.season * winter[::7, None] * WINTER[pairs.dress_code]
-    weekly = _wander(level, n_weeks, len(wearers), RETURN_RATE, truth.sd_drift_week)
+    weekly = wander(level, n_weeks, len(wearers), RETURN_RATE, truth.sd_drift_week)
     weekly += week.normal(-0.5 * truth.sd_week**2, truth.sd_week, weekly.shape)
     by_weekday = np.where(calendar.weekdays(n_days) < 5, 1.2, 0.5)[:, None]
     go_out = wearers.wear_days_per_week / 7.0 * np.exp(weekly)[np.arange(n_days) // 7]
@@ -85,13 +96,23 @@ def draw_habits(
     return Habits(
         go_out=np.minimum(go_out, 0.98),
         favour=favour,
-        wet_chance=0.20 + 0.08 * winter,
+        wet_chance=wet_chances(year_day),
         owned=_owned(wearers),
         leather=is_leather(pairs.material),
     )
 
 
-def _wander(rng: np.random.Generator, n_weeks: int, n: int, memory: float, sd: float) -> Floats:
+def winter_wave(year_day: Ints) -> Floats:
+    """1 in the middle of January, -1 in the middle of July."""
+    return np.cos(2 * np.pi * (year_day - 15) / 365.0)
+
+
+def wet_chances(year_day: Ints) -> Floats:
+    """Chance that a wear day is wet, by place in the year."""
+    return 0.20 + 0.08 * winter_wave(year_day)
+
+
+def wander(rng: np.random.Generator, n_weeks: int, n: int, memory: float, sd: float) -> Floats:
     """Columns of independent first-order autoregressions, begun in their long-run state."""
     out = rng.normal(0.0, sd, (n_weeks, n))
     out[0] /= np.sqrt(1.0 - memory**2)
@@ -143,19 +164,23 @@ def draw_conditions(
     truth: Truth,
     wearers: Wearers,
     pairs: Pairs,
-    habits: Habits,
-    day: int,
     worn: Ints,
+    wet_chance: Floats | float,
+    leather: Bools,
     rng: np.random.Generator,
 ) -> Conditions:
-    """Hours, ground, water and driving of the pairs worn on one day; exposure is the product."""
+    """Hours, ground, water and driving of each wear of a pair; exposure is the product.
+
+    `worn` names the pairs, `leather` says of each whether it has a leather sole; `wet_chance` is
+    the day's, one for all or one each.
+    """
     n = len(worn)
     owner = pairs.wearer[worn]
     hours = wearers.usual_hours[owner] * rng.lognormal(-0.5 * truth.sd_hours**2, truth.sd_hours, n)
     hours = np.clip(hours, 1.0, 18.0)
     bounds = SURFACE_CHANCES[pairs.dress_code[worn]].cumsum(axis=1)[:, :2]
     surface = (rng.random(n)[:, None] > bounds).sum(axis=1)
-    wet = rng.random(n) < habits.wet_chance[day] * np.where(habits.leather[worn], 0.8, 1.5)
+    wet = rng.random(n) < wet_chance * np.where(leather, 0.8, 1.5)
     wet &= surface > 0
     minutes = wearers.driving_minutes[owner] * rng.lognormal(-0.125, 0.5, n)
     drives = rng.random(n) < DRIVES_SHARE
