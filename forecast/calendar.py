@@ -18,6 +18,7 @@ __all__ = ["UseAhead", "days_until", "gamma_factor", "use_ahead", "wear_days_ahe
 _YEAR_DAYS = 365.25
 _FIXED_POINT_STEPS = 3
 _WAVE_STEP = 0.04
+_LATENT_LESS = 0.6
 
 
 @dataclass(frozen=True)
@@ -51,9 +52,12 @@ class UseAhead:
         variance *= self.wear_days_per_day[member].astype(days.dtype)  # expected wear days
         np.maximum(variance, 1e-3, out=variance)
         np.divide(dispersion, variance, out=variance)
-        variance += (uncertainty / self.known_days[member] + floor).astype(days.dtype)
+        # a latent pace is drawn with the rates: less is left to the use itself
+        free = (1.0 - _LATENT_LESS * self.follows[member]).astype(days.dtype)
+        variance += (uncertainty / self.known_days[member] + floor).astype(days.dtype) * free
         wander = drift_years(days)
         wander *= drift
+        wander *= free
         variance += wander
         return np.asarray(np.sqrt(variance, out=variance))
 

@@ -266,7 +266,6 @@ def _effects(panel: Panel) -> tuple[Effects, Effects]:
     for code, word in enumerate(DRESS_CODES, start=1):
         worn_for = panel.pair_group[panel.path_pair] == code
         every[f"pace_{word}"] = ("silent", unlogged * worn_for)
-    every["unlogged_sending_mm"] = ("sending", unlogged)
     return {**weights, **local}, every
 
 

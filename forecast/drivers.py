@@ -53,9 +53,20 @@ def drivers(mine: OnePair) -> list[Driver]:
     ball = np.flatnonzero((panel.path_sole == sole) & (panel.path_point == 0))
     normal = sole_normal(mine.known, ball)
     out = [_material(mine, int(ball[0]))]
+    unlogged = bool(panel.unlogged[mine.pair])  # rate and pace are not told apart
+    pace = float(unlogged)
+    by = "year" if unlogged else "wear day"
     out += [
-        _of_log("wearer", *normal.effect({"wearer": 1.0}), "against the average wearer"),
-        _of_log("pair", *normal.effect({"pair": 1.0}), "against the wearer's other pairs"),
+        _of_log(
+            "wearer",
+            *normal.effect({"wearer": 1.0, "wearer_pace": pace}),
+            f"wear a {by}, against the average wearer",
+        ),
+        _of_log(
+            "pair",
+            *normal.effect({"pair": 1.0, "pace": pace}),
+            f"wear a {by}, against the wearer's other pairs",
+        ),
         _of_log("sole", *normal.effect({"sole": 1.0}), "this sole against the pair's average sole"),
         _feet(mine, ball, normal),
         _driving(mine, ball),
@@ -179,6 +190,7 @@ def _use(mine: OnePair) -> Iterator[Driver]:
         100.0 * (middle * factor / max(usual, 1e-9) - 1.0),
         f"about {middle:.1f} wear days a week over the next year ({middle / factor:.1f} to "
         f"{middle * factor:.1f})"
+        + (", reckoned from the calendar" if known.panel.unlogged[mine.pair] else "")
         + (f", against {usual:.1f} for the average pair of the rack" if len(on) > 1 else ""),
     )
     month = max(min(_MONTH_DAYS, horizon), 1)

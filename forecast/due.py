@@ -14,7 +14,7 @@ from forecast.due_draws import due_draws
 from forecast.frames import FORECAST
 from forecast.log import WearLog
 from forecast.settings import ForecastSettings
-from forecast.sole_state import FootPairs, foot_pairs, sole_state
+from forecast.sole_state import FootPairs, foot_pairs
 from forecast.wear_fit import WearFit
 from forecast.wear_model import Conditioned, condition, condition_blocks
 
@@ -79,7 +79,7 @@ def due_sample(
     feet = foot_pairs(panel)
     ball = panel.path_point[feet.left] == 0
     feet = FootPairs(feet.left[ball], feet.right[ball])
-    state = sole_state(panel, known.layout, known.lin, known.posterior, known.centre, feet)
+    state = known.state(feet)
     draws = due_draws(known, state, feet.left, feet.right, fit)
     days = np.minimum(draws.days[2], horizon_days)
     return pd.DataFrame(days, index=panel.pair_ids[panel.path_pair[feet.left]])

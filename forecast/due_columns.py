@@ -10,7 +10,7 @@ from forecast.frames import CHANCE_DAYS, DUE_QUANTILES, FEET, FORECAST, WEARING_
 from forecast.panel import HOLE
 from forecast.reasons import reasons
 from forecast.settings import ForecastSettings
-from forecast.sole_state import FootPairs, SoleState, foot_pairs, sole_state
+from forecast.sole_state import FootPairs, SoleState, foot_pairs
 from forecast.wear_fit import WearFit
 from forecast.wear_model import Conditioned
 
@@ -31,7 +31,7 @@ def due_columns(known: Conditioned, fit: WearFit, settings: ForecastSettings) ->
     """
     panel = known.panel
     feet = foot_pairs(panel)
-    state = sole_state(panel, known.layout, known.lin, known.posterior, known.centre, feet)
+    state = known.state(feet)
     parts = [
         _drawn(known, fit, FootPairs(feet.left[at], feet.right[at]), state.part(at), settings)
         for at in (slice(b, b + _GROUPS) for b in range(0, len(feet.left), _GROUPS))
@@ -46,6 +46,7 @@ def due_columns(known: Conditioned, fit: WearFit, settings: ForecastSettings) ->
     columns["pair_id"] = panel.pair_ids[pair]
     columns["foot"] = _FOOT_WORDS[columns["_foot"]]
     columns["point"] = _POINT_WORDS[columns["_point"]]
+    columns["chance_in_use"] = np.where(known.away, 1.0, known.in_use)[pair]
     columns["reason"] = np.array(reasons(known, path, other), dtype=object)
     return columns
 
@@ -149,7 +150,7 @@ def _without_sole(known: Conditioned, bare: np.ndarray) -> Columns:
     for column in FORECAST:
         if column.kind == "date" and column.name != "as_of":
             columns[column.name] = np.full(3 * n, _NEVER)
-        elif column.kind == "number":
+        elif column.kind == "number" and column.name != "chance_in_use":
             columns[column.name] = np.full(3 * n, np.nan)
     return columns
 

@@ -38,6 +38,7 @@ _SLOW_FROM, _MOST_LONGER = 0.3, 2.2
 _FOLLOWED_READINGS = 2  # by a gauge, on each foot, before a sole teaches where soles come off
 _FLAT = 0.01  # slope of the log likelihood by a log spread that counts as none
 _CURVE_STEP = 0.01
+_LOG_SPREADS = float(np.log(1e-3)), float(np.log(3.0))
 _SETTLED = 0.08  # largest change of a log spread or noise between rounds
 
 
@@ -84,7 +85,8 @@ def with_spreads(
     spread: dict[str, float], free: tuple[str, ...], log_spread: np.ndarray
 ) -> dict[str, float]:
     """Spreads with some of them moved."""
-    return spread | {n: float(np.exp(v)) for n, v in zip(free, log_spread, strict=True)}
+    within = np.clip(log_spread, *_LOG_SPREADS)
+    return spread | {n: float(np.exp(v)) for n, v in zip(free, within, strict=True)}
 
 
 def spread_objective(
@@ -234,7 +236,7 @@ def _best_spreads(
             known,
             method="L-BFGS-B",
             jac=True,
-            bounds=[(np.log(1e-3), np.log(3.0))] * len(start),
+            bounds=[_LOG_SPREADS] * len(start),
             options={"maxiter": 30, "ftol": 1e-6},
         )
         return found, _inverse_curvature(found.x, *known)
@@ -322,7 +324,7 @@ def fit_spreads(
                 noise = start_thumb(panel, at.lin, noise)
             noise = learn_thumb(panel, at.stand.sites, at.stand.cavities, noise)
             noise = replace(noise, sending=_learn_sending(panel, layout, at, noise))
-        noise = learn_unlogged(panel, noise, at.stand)
+        noise = learn_unlogged(panel, noise, at.stand, spread["sender"])
         if keep:
             keep(FitStart(spread, noise, done))
         if progress:

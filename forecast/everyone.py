@@ -32,7 +32,14 @@ from forecast.linearise import Linearised, Noise
 from forecast.modes import FIRST_STEPS, Stand, lined_up, moved_on
 from forecast.moments import gradient
 from forecast.nested import Level
-from forecast.panel import Panel, panel_part, panel_range, some_wearers, wearer_blocks
+from forecast.panel import (
+    Panel,
+    panel_part,
+    panel_range,
+    some_wearers,
+    unlogged_wearers,
+    wearer_blocks,
+)
 
 __all__ = [
     "ENOUGH_PATHS",
@@ -104,8 +111,7 @@ def estimate(
 
 def by_logging(panel: Panel) -> list[Panel]:
     """Wearers who log, then those who do not; one panel where all are alike."""
-    silent = np.zeros(len(panel.wearer_ids), bool)
-    silent[panel.pair_wearer] = panel.unlogged
+    silent = unlogged_wearers(panel)
     if silent.all() or not silent.any():
         return [panel]
     return [panel_part(panel, ~silent), panel_part(panel, silent)]

@@ -13,15 +13,16 @@ from forecast.frames import FEET
 from forecast.log import WearLog
 from forecast.next_checks import interval_days, next_checks
 from forecast.one_pair import OnePair, one_pair
-from forecast.reasons import counts_by_path
+from forecast.reasons import PROBABLY_GONE, counts_by_path
 from forecast.settings import ForecastSettings
-from forecast.sole_state import SoleState, sole_state
+from forecast.sole_state import SoleState
 from forecast.wear_fit import WearFit
 
 __all__ = ["Explanation", "explain"]
 
 _FEW = 2  # checks on a sole with which its forecast stands on its own feet
 _UNDECIDED = (0.4, 0.6)
+_YEAR_DAYS = 365.25
 
 
 @dataclass(frozen=True)
@@ -84,7 +85,7 @@ def explain(
 def _of_sole(mine: OnePair, by_name: dict[str, Driver]) -> list[str]:
     """Say where both shoes stand, which goes first, and what makes the date uncertain."""
     known, feet = mine.known, mine.ball
-    state = sole_state(known.panel, known.layout, known.lin, known.posterior, known.centre, feet)
+    state = known.state(feet)
     draws = due_draws(known, state, feet.left, feet.right, mine.fit)
     limit = known.panel.limit_mm[feet.left[0]]
     stands = []
@@ -94,15 +95,26 @@ def _of_sole(mine: OnePair, by_name: dict[str, Driver]) -> list[str]:
             0.0,
         )
         stands.append(f"{name} {middle:.1f} mm ({low:.1f} to {high:.1f})")
-    rate = np.median(draws.rate_mm[:, 0], axis=-1)
-    pace = " and ".join(f"{100 * r:.1f} mm ({name})" for r, name in zip(rate, FEET, strict=True))
     return [
         f"Thickness at the ball now: {', '.join(stands)}; the limit is {limit:.1f} mm.",
-        f"In 100 standard wear days (8 hours on dry pavement) the balls lose about {pace}.",
+        _loss(mine, np.median(draws.rate_mm[:, 0], axis=-1)),
         _first_foot(float(draws.left_first[0]), by_name["foot"]),
         _use_sentence(by_name),
         _uncertainty(mine, state),
     ]
+
+
+def _loss(mine: OnePair, rate_mm: np.ndarray) -> str:
+    """Say how fast the balls wear: by wear days where those are logged, else by the calendar."""
+    if not mine.known.panel.unlogged[mine.pair]:
+        pace = _both_feet(100.0 * rate_mm)
+        return f"In 100 standard wear days (8 hours on dry pavement) the balls lose about {pace}."
+    yearly = _both_feet(_YEAR_DAYS * rate_mm * mine.known.ahead.per_day[mine.pair])
+    return f"No wear is logged, so the calendar counts: a year takes about {yearly}."
+
+
+def _both_feet(loss_mm: np.ndarray) -> str:
+    return " and ".join(f"{mm:.1f} mm ({name})" for mm, name in zip(loss_mm, FEET, strict=True))
 
 
 def _first_foot(left_first: float, foot: Driver) -> str:
@@ -191,29 +203,30 @@ def _leaning(mine: OnePair) -> list[str]:
     elif checks < _FEW:
         soles = int((panel.sole_pair == mine.pair).sum())
         others = int((panel.pair_wearer == panel.pair_wearer[mine.pair]).sum()) - 1
-        leans = (
-            "the pair's earlier soles"
+        basis = (
+            "this pair's earlier soles"
             if soles > 1
-            else (
-                "the wearer's other pairs and on what soles usually do"
-                if others
-                else "what soles usually do"
-            )
+            else ("the wearer's other pairs" if others else "other owners' soles")
         )
         few = "No check" if not checks else "One check"
-        out.append(f"{few} of this sole yet, so the date leans on {leans}.")
+        out.append(f"{few} of this sole yet, so the date is based mostly on {basis}.")
     if total["slips"]:
         many = int(total["slips"])
-        what = (
-            "1 reading looks like a slip and was"
-            if many == 1
-            else f"{many} readings look like slips and were"
+        what = "1 reading is" if many == 1 else f"{many} readings are"
+        out.append(f"{what} ignored as a likely misreading.")
+    if panel.unlogged[mine.pair] and not np.isnan(panel.pace_sd[mine.pair]):
+        out.append("The owner stated how often the pair is worn; the forecast uses that.")
+    in_use = float(known.in_use[mine.pair])
+    if in_use < PROBABLY_GONE:
+        out.append(
+            f"The pair is probably no longer in use (chance in use {_chance(in_use)}): "
+            "nobody was seen for longer than its soles last."
         )
-        out.append(f"{what} set aside.")
     path = mine.ball.left[0]
     silent = panel.exposure.silent[panel.path_end[path]]
-    if silent > max(5.0, 0.1 * panel.exposure.base[panel.path_end[path]].sum()):
-        out.append("The log is silent for a long stretch, so the wear in it is a guess.")
+    logged = not panel.unlogged[mine.pair]
+    if logged and silent > max(5.0, 0.1 * panel.exposure.base[panel.path_end[path]].sum()):
+        out.append("Nothing was logged for a long time, so the wear in that time is a guess.")
     return out
 
 

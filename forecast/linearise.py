@@ -25,6 +25,7 @@ from forecast.thumb import ThumbScale, grade_bounds, interval_site
 from forecast.whitening import whiten
 
 __all__ = [
+    "HOLE_SHARE",
     "Linearised",
     "Noise",
     "Sites",
@@ -37,6 +38,7 @@ __all__ = [
 
 SLIP_SHARE = 0.015
 SLIP_SD_MM = 1.5
+HOLE_SHARE = 0.08  # of owners, who wait for a hole; common practice, no source
 _WIDTH = len(INTERFACE)
 _COVARIATES_FROM = _WIDTH - len(COVARIATES)
 _RATE = INTERFACE.index("log_rate")
@@ -65,6 +67,11 @@ class Noise:
     def sending_sd_mm(self, unlogged: np.ndarray) -> np.ndarray:
         """SD of the thickness at which soles come off, where the wearer logs and where not."""
         return np.where(unlogged, self.unlogged_sending.sd_mm, self.sending.sd_mm)
+
+    def sent_at_mm(self, panel: Panel, path: np.ndarray) -> np.ndarray:
+        """Mean thickness at which soles come off, by path, but for the model's own unknowns."""
+        above = np.where(panel.unlogged_path[path], self.unlogged_sending.above_mm, 0.0)
+        return np.asarray(panel.limit_mm[path] + above)
 
 
 @dataclass(frozen=True)
@@ -289,23 +296,27 @@ def _data(
     variance = sd**2 / weight
     y[sites.rows], variance[sites.rows] = sites.mm, sites.variance_mm2
     sent = panel.obs_kind == SENT  # both feet are told, so each with twice the variance
-    y[sent] = panel.limit_mm[panel.obs_path[sent]]
-    variance[sent] = 2.0 * noise.sending_sd_mm(panel.unlogged_path[panel.obs_path[sent]]) ** 2
+    y[sent] = noise.sent_at_mm(panel, panel.obs_path[sent])
+    unlogged = panel.unlogged_path[panel.obs_path[sent]]
+    sd = noise.sending_sd_mm(unlogged)
+    usual = _usual_weight(fitted[sent] - y[sent], y[sent], sd)
+    variance[sent] = 2.0 * sd**2 / np.where(unlogged, usual, 1.0)
     return y, variance, weight
 
 
 def _add_direct_evidence(panel: Panel, gram: np.ndarray, centre: np.ndarray) -> None:
     """Add what is said of a path's unknowns themselves, not of its thickness.
 
-    The chance of coming off on a day is that of the thickness times the wear of that day, so each
-    removal also speaks for a faster sole (half by each foot); a stated pace is a datum of its own.
+    The chance of coming off on a day is that of the thickness times the wear of that day. So each
+    removal of a sole whose wear is not logged also speaks for faster wear, half by each foot. (The
+    logged wear of that day is known, and the multipliers would have to share in it.) A stated pace
+    is a datum of its own.
     """
     sent = panel.obs_path[panel.obs_kind == SENT]
-    np.add.at(gram[_RATE, -1], sent, 0.5)
-    np.add.at(gram[-1, _RATE], sent, 0.5)
-    unlogged = sent[panel.unlogged_path[sent]]
-    np.add.at(gram[SILENT, -1], unlogged, 0.5)
-    np.add.at(gram[-1, SILENT], unlogged, 0.5)
+    sent = sent[panel.unlogged_path[sent]]
+    for column in (_RATE, SILENT):
+        np.add.at(gram[column, -1], sent, 0.5)
+        np.add.at(gram[-1, column], sent, 0.5)
     path = panel.stated
     if len(path):
         pair = panel.path_pair[path]
@@ -358,7 +369,7 @@ def bounds_of(
     low, high, sd = grade_bounds(grade, noise.thumb)
     on = panel.obs_kind[rows] == STILL_ON
     path = panel.obs_path[rows]
-    low = np.where(on, panel.limit_mm[path], low)
+    low = np.where(on, noise.sent_at_mm(panel, path), low)
     sd = np.where(on, noise.sending_sd_mm(panel.unlogged_path[path]), sd)
     return low, np.where(on, np.inf, high), sd
 
@@ -369,6 +380,15 @@ def first_sites(panel: Panel, noise: Noise) -> Sites:
     low, high, sd = bounds_of(panel, rows, noise)
     guess = np.clip(panel.nominal_mm[panel.obs_path[rows]], low, high)
     return Sites(rows, *interval_site(low, high, sd, guess, np.ones(len(rows))))
+
+
+def _usual_weight(above_mm: np.ndarray, limit_mm: np.ndarray, sd_mm: np.ndarray) -> np.ndarray:
+    """Chance that an owner came at about the limit, not with a hole, given the thickness."""
+    scatter = 1.5 * sd_mm
+    usual = (1 - HOLE_SHARE) * np.exp(-0.5 * np.square(above_mm / scatter)) / scatter
+    holed = 0.5 * limit_mm
+    hole = HOLE_SHARE * np.exp(-0.5 * np.square((above_mm + limit_mm) / holed)) / holed
+    return np.asarray(np.maximum(usual / (usual + hole + 1e-300), 0.05))
 
 
 def _slip_weight(residual_mm: np.ndarray, sd_mm: np.ndarray) -> np.ndarray:

@@ -174,8 +174,7 @@ def _moved(
     panel: Panel, noise: Noise, lin: Linearised, found: DenseState | NestedState, at: Stand
 ) -> Stand:
     change = found.mean - at.deviation
-    for column in (_RATE, SILENT):
-        change[column] = np.clip(change[column], -1.0, 1.0)
+    _shorten(change)
     bent = found.bent_covariance()
     rows = at.sites.rows
     variance = found.fitted_variance(panel.obs_path[rows], lin.columns[:, rows])
@@ -192,6 +191,14 @@ def _moved(
         pace_variance=_pace_variance(bent),
         moved=moved,
     )
+
+
+def _shorten(change: np.ndarray) -> None:
+    """Keep a step within a factor of e in wear: log rate and log pace act as a sum."""
+    step = np.abs(change[_RATE]) + np.abs(change[SILENT])
+    factor = 1.0 / np.maximum(step, 1.0)
+    change[_RATE] *= factor
+    change[SILENT] *= factor
 
 
 def _pace_variance(bent: dict[int, np.ndarray]) -> np.ndarray:

@@ -22,7 +22,7 @@ from forecast.joint import sole_normal
 from forecast.linearise import Noise
 from forecast.one_pair import OnePair
 from forecast.panel import GAUGES
-from forecast.sole_state import SoleState, sole_state
+from forecast.sole_state import SoleState
 from forecast.thumb import ThumbScale, grade_information
 from forecast.wear_curve import curve, smoothed, worn_by
 
@@ -47,7 +47,7 @@ def next_checks(mine: OnePair) -> pd.DataFrame:
         return pd.DataFrame({name: [] for name in COLUMNS})
     known = mine.known
     feet = mine.ball
-    now = sole_state(known.panel, known.layout, known.lin, known.posterior, known.centre, feet)
+    now = known.state(feet)
     width_now = interval_days(mine, now)
     cov, readings = joint_of_feet(mine)
     rows = []

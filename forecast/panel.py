@@ -26,6 +26,7 @@ __all__ = [
     "panel_part",
     "panel_range",
     "some_wearers",
+    "unlogged_wearers",
     "wearer_blocks",
 ]
 
@@ -186,6 +187,13 @@ def panel_part(panel: Panel, wearer: np.ndarray) -> Panel:
         ),
         as_of_day=panel.as_of_day,
     )
+
+
+def unlogged_wearers(panel: Panel) -> np.ndarray:
+    """Whether each wearer logs no wear, shape (wearers,)."""
+    silent = np.zeros(len(panel.wearer_ids), bool)
+    silent[panel.pair_wearer] = panel.unlogged
+    return silent
 
 
 def wearer_blocks(panel: Panel, paths: int) -> list[tuple[int, int]]:

@@ -21,7 +21,7 @@ from forecast.log import WearLog
 from forecast.one_pair import OnePair, one_pair
 from forecast.priors import PACKING_DAYS
 from forecast.settings import ForecastSettings
-from forecast.sole_state import sole_state
+
 from forecast.wear_curve import curve, smoothed, worn_by
 from forecast.wear_fit import WearFit
 
@@ -175,7 +175,7 @@ def _ahead(mine: OnePair) -> list[_Rows]:
     """
     known, settings = mine.known, mine.settings
     panel, feet = known.panel, mine.feet
-    state = sole_state(panel, known.layout, known.lin, known.posterior, known.centre, feet)
+    state = known.state(feet)
     draws = due_draws(known, state, feet.left, feet.right, mine.fit)
     due_days = draws.days[:2]
     last = np.quantile(due_days, _LAST_SHARE, axis=-1, method="inverted_cdf").max()

@@ -92,7 +92,6 @@ POPULATION_SD: dict[str, tuple[float, float]] = {
     "pace_business": (0.15, 0.35),
     "pace_casual": (0.1, 0.35),
     "pace_outdoor": (-0.1, 0.35),
-    "unlogged_sending_mm": (-0.1, 0.4),  # as `sending_mm`, of owners who do not log
 }
 UNLOGGED_WEAR_DAYS_PER_DAY = 1.0 / 7.0  # at which `pace` is 0; common practice, no source
 GAP_SHARE = 0.5  # of habit, worn in a silent stretch within a log; common practice, no source
@@ -130,7 +129,7 @@ SPREADS: dict[str, Spread] = {
     "sole_pace": Spread(0.15, 0.4, "pace from sole to sole where nothing is logged, log"),
     "pace": Spread(0.40, 0.4, "pair's pace where nothing is logged, log"),
     "wearer_pace": Spread(0.40, 0.4, "wearer's pace where nothing is logged, log"),
-    "sender": Spread(0.20, 0.5, "a wearer's own thickness at which soles come off, mm"),
+    "sender": Spread(0.40, 0.3, "a wearer's own thickness at which soles come off, mm"),
 }
 UNLOGGED_SPREADS = ("sole_pace", "pace", "wearer_pace", "sender")
 

@@ -16,7 +16,7 @@ import numpy as np
 
 __all__ = ["UNLOGGED_SENDING_SD_MM", "Sending", "learn_sending"]
 
-UNLOGGED_SENDING_SD_MM = 0.6  # who does not log judges by eye alone; common practice, no source
+UNLOGGED_SENDING_SD_MM = 0.5  # who does not log judges by eye alone; common practice, no source
 
 _AT_LEAST_SOLES = 15
 _KNOWN_SD_MM = 0.25  # a sole counts as followed to its end when its last thickness is known so well
@@ -25,10 +25,14 @@ _LEAST_SD_MM = 0.25
 
 @dataclass(frozen=True)
 class Sending:
-    """SD of the thickness at which soles come off, ball, and how many soles taught it."""
+    """Thickness at which soles come off, ball: its SD, its mean above the limit, soles behind it.
+
+    `above_mm` is of wearers who do not log; of others it is an unknown of the model.
+    """
 
     sd_mm: float = 0.9
     soles: int = 0
+    above_mm: float = 0.0
 
 
 def learn_sending(

@@ -17,7 +17,7 @@ from forecast.linearise import Linearised
 from forecast.nested import Level
 from forecast.panel import Panel
 
-__all__ = ["FootPairs", "SoleState", "foot_pairs", "sole_state"]
+__all__ = ["Evidence", "FootPairs", "SoleState", "foot_pairs", "sole_state"]
 
 
 @dataclass(frozen=True)
@@ -52,6 +52,24 @@ class SoleState:
     def single(self) -> SoleState:
         """Return the same in single precision."""
         return SoleState(*(values.astype(np.float32) for values in vars(self).values()))
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """Gaussian factors on the thickness at the ends of paths: precision, and precision times mm."""
+
+    precision: np.ndarray
+    weighted: np.ndarray
+
+
+def _condition(
+    mean: np.ndarray, cov: np.ndarray, row: int, precision: np.ndarray, weighted: np.ndarray
+) -> None:
+    """Multiply normals by a Gaussian factor on one of their variables, in place."""
+    shared = cov[row].copy()
+    gain = shared / (1.0 + precision * shared[row])
+    mean += gain * (weighted - precision * mean[row])
+    cov -= precision * gain[:, None] * shared
 
 
 @dataclass(frozen=True)
@@ -107,6 +125,7 @@ def sole_state(
     posterior: Posterior,
     centre: np.ndarray,
     feet: FootPairs,
+    given: Evidence | None = None,
 ) -> SoleState:
     """Joint posterior of log rate and settled thickness at the path ends of pairs of feet.
 
@@ -116,6 +135,8 @@ def sole_state(
         Interface values at the prior means.
     feet : FootPairs
         Groups asked for.
+    given : Evidence, optional
+        Further evidence about the thickness at the path ends.
     """
     with_pace = SILENT in layout.active and bool(panel.unlogged.any())
     pieces = [
@@ -150,6 +171,9 @@ def sole_state(
         order = np.array([0, 1, 3, 4, 2])
         mean, cov = mean[order], cov[order[:, None], order]
     cov[range(width), range(width)] += 1e-10
+    if given is not None:
+        for row, path in ((1, feet.left), (3, feet.right)):
+            _condition(mean, cov, row, given.precision[path], given.weighted[path])
     factor = np.linalg.cholesky(np.moveaxis(cov, -1, 0))
     packing = centre[1] + _packing(posterior, layout)
     settling = np.array([lin.settling[p] * packing[p] for p in (feet.left, feet.right)])

@@ -7,7 +7,7 @@ and each pair's wear by four weeks. The fit is that of the logs put together.
 
 from __future__ import annotations
 
-from dataclasses import fields
+from dataclasses import fields, replace
 from functools import partial, reduce
 from operator import or_
 from typing import Any
@@ -16,13 +16,13 @@ import numpy as np
 import pandas as pd
 
 from forecast.coordinates import Facts, facts_of
-from forecast.estimation import Keep, Progress, fit_spreads
-from forecast.everyone import ENOUGH_PATHS, Runner, over_everyone
+from forecast.estimation import Estimate, Keep, Progress, fit_spreads
+from forecast.everyone import ENOUGH_PATHS, Runner, cut, over_everyone
 from forecast.exposure import Exposure
 from forecast.fit_start import FitStart
 from forecast.log import WearLog
 from forecast.log_arrays import LogArrays, log_arrays
-from forecast.panel import Panel, panel_part
+from forecast.panel import Panel, panel_part, unlogged_wearers
 from forecast.panel_of_log import panel_of
 from forecast.usage import fit_use
 from forecast.wear_counts import WearCounts, wear_counts
@@ -61,18 +61,14 @@ def fit_split(
     """
     day = pd.Timestamp(as_of)
     read = runner.map(partial(_read, as_of=day), logs)
-    told = runner.gather(runner.map(_told, read))
-    facts = reduce(or_, (f for f, _, _ in told))
-    wearers = np.array([w for _, w, _ in told])
-    step = -(-sum(p for _, _, p in told) // ENOUGH_PATHS)
-    first = (np.cumsum(wearers) - wearers).tolist()
-    some = runner.gather(runner.map(partial(_some, step=step), read, first))
-    small = join_panels(some)
-    found = fit_spreads(small, progress, start, keep)
-    panels = runner.map(_panel, read)
-    if step > 1:
-        share = len(small.wearer_ids) / int(wearers.sum())
-        found = over_everyone(runner, panels, facts, found, share)
+    found: Estimate | None = None
+    for silent in (False, True):
+        if found is not None and start is not None:
+            start = replace(start, rounds=0)
+        part = _fit_kind(runner, read, progress, start, keep, found, silent=silent)
+        if part is not None:
+            found = part if found is None else cut(found, part)
+    assert found is not None  # noqa: S101 - a log has wearers
     mean = found.layout.prior_mean + found.population_mean
     log_multipliers = multipliers(found.layout.population, mean)
     counts = runner.gather(runner.map(partial(_counted, log_multipliers=log_multipliers), read))
@@ -87,25 +83,58 @@ def _read(log: WearLog, as_of: pd.Timestamp) -> Read:
     return arrays, panel_of(arrays)
 
 
-def _told(read: Read) -> tuple[Facts, int, int]:
-    panel = read[1]
+def _fit_kind(
+    runner: Runner,
+    read: list[Any],
+    progress: Progress | None,
+    start: FitStart | None,
+    keep: Keep | None,
+    known: Estimate | None,
+    *,
+    silent: bool,
+) -> Estimate | None:
+    """Fit the wearers of all logs who log, or those who do not; None where there is none."""
+    panels = runner.map(partial(_panel, silent=silent), read)
+    sizes = runner.gather(runner.map(_many_wearers, panels))
+    panels = [panel for panel, many in zip(panels, sizes, strict=True) if many]
+    if not panels:
+        return None
+    told = runner.gather(runner.map(_told, panels))
+    facts = reduce(or_, (f for f, _, _ in told))
+    wearers = np.array([w for _, w, _ in told])
+    step = -(-sum(p for _, _, p in told) // ENOUGH_PATHS)
+    first = (np.cumsum(wearers) - wearers).tolist()
+    small = join_panels(runner.gather(runner.map(partial(_some, step=step), panels, first)))
+    found = fit_spreads(small, progress, start, keep, known=known)
+    if step > 1:
+        share = len(small.wearer_ids) / int(wearers.sum())
+        found = over_everyone(runner, panels, facts, found, share)
+    return found
+
+
+def _told(panel: Panel) -> tuple[Facts, int, int]:
     return facts_of(panel), len(panel.wearer_ids), len(panel.nominal_mm)
 
 
-def _panel(read: Read) -> Panel:
-    return read[1]
+def _many_wearers(panel: Panel) -> int:
+    return len(panel.wearer_ids)
 
 
-def _some(read: Read, first: int, step: int) -> Panel:
+def _panel(read: Read, *, silent: bool) -> Panel:
+    """The wearers of one log who do not log, or those who do."""
+    return panel_part(read[1], unlogged_wearers(read[1]) == silent)
+
+
+def _some(panel: Panel, first: int, step: int) -> Panel:
     """Every k-th wearer, counted over all parts."""
-    panel = read[1]
     if step <= 1:
         return panel
     return panel_part(panel, (np.arange(len(panel.wearer_ids)) + first) % step == 0)
 
 
 def _counted(read: Read, log_multipliers: np.ndarray) -> WearCounts:
-    return wear_counts(read[0], log_multipliers)
+    counts, logged = wear_counts(read[0], log_multipliers), ~read[1].unlogged
+    return counts.kept(logged)
 
 
 def _sizes(read: Read) -> tuple[int, int, int, int]:

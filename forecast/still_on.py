@@ -13,13 +13,16 @@ import numpy as np
 from scipy.special import ndtr
 
 from forecast.leaving import Leaving, Silence, chance_gone, learn_leaving
+from forecast.linearise import HOLE_SHARE
 from forecast.panel import SENT, Panel
 
-__all__ = ["gone_at", "learn_from_silence", "silence_of", "still_on_site"]
+__all__ = ["gone_at", "learn_from_silence", "silence_of", "still_on_site", "survival"]
 
 _NODES, _WEIGHTS = np.polynomial.hermite_e.hermegauss(15)
 _WEIGHTS = _WEIGHTS / _WEIGHTS.sum()
 _MOST_VARIANCE = 1e6
+_FARTHEST = 3.0  # SDs that a site lies from the mean that it leads to
+_HOLE_MM = 0.3
 _SAME_VISIT_DAYS = 45  # a pair fetched so long after its new sole is no new visit
 
 
@@ -46,7 +49,7 @@ def still_on_site(
     site_mm, site_variance_mm2 : ndarray, shape (m,)
     """
     at = mean_mm[:, None] + np.sqrt(variance_mm2)[:, None] * _NODES
-    lasts = ndtr((at - low_mm[:, None]) / sd_mm[:, None])
+    lasts = survival(at, low_mm[:, None], sd_mm[:, None])
     factor = np.sqrt(gone[:, None] + (1.0 - gone[:, None]) * lasts) * _WEIGHTS
     total = np.maximum(factor.sum(axis=1), 1e-300)
     mean = (factor * at).sum(axis=1) / total
@@ -54,8 +57,21 @@ def still_on_site(
     variance = np.maximum(variance, 1e-3 * variance_mm2)
     precision = np.maximum(1.0 / variance - 1.0 / variance_mm2, 1.0 / _MOST_VARIANCE)
     precision = np.minimum(precision, 4.0 / np.square(sd_mm))
-    weighted = mean * (1.0 / variance_mm2 + precision) - mean_mm / variance_mm2
-    return weighted / precision, 1.0 / precision
+    # a mixture may move the mean and widen it; the site then stands near and is as loose as it can
+    shift = mean - mean_mm
+    within = _FARTHEST * (sd_mm + np.sqrt(variance_mm2))
+    precision = np.maximum(precision, np.abs(shift) / (variance_mm2 * within))
+    return mean + shift / (variance_mm2 * precision), 1.0 / precision
+
+
+def survival(thickness_mm: np.ndarray, low_mm: np.ndarray, sd_mm: np.ndarray) -> np.ndarray:
+    """Chance that a pair in use has not come in at this thickness.
+
+    Most owners come at about `low_mm`; some wait for a hole.
+    """
+    usual = ndtr((thickness_mm - low_mm) / sd_mm)
+    waits = ndtr((thickness_mm - _HOLE_MM) / np.minimum(sd_mm, _HOLE_MM + 0.3 * sd_mm))
+    return np.asarray((1.0 - HOLE_SHARE) * usual + HOLE_SHARE * waits)
 
 
 def silence_of(panel: Panel, path: np.ndarray, day: np.ndarray) -> Silence:
@@ -82,6 +98,7 @@ def learn_from_silence(
     rows: np.ndarray,
     mean_mm: np.ndarray,
     variance_mm2: np.ndarray,
+    low_mm: np.ndarray,
     sd_mm: np.ndarray,
 ) -> Leaving:
     """Learn how customers leave.
@@ -93,14 +110,13 @@ def learn_from_silence(
         Observations of soles still on.
     mean_mm, variance_mm2 : ndarray, shape (m,)
         Thickness there without what it says that the sole is on.
-    sd_mm : ndarray, shape (m,)
-        Of the thickness at which soles come off.
+    low_mm, sd_mm : ndarray, shape (m,)
+        Mean and SD of the thickness at which soles come off.
     """
     left = panel.path_foot[panel.obs_path[rows]] == 0
     on = panel.current[panel.obs_path[rows]] & left
     path = panel.obs_path[rows][on]
-    spare = mean_mm - panel.limit_mm[panel.obs_path[rows]]
-    lasts = ndtr(spare / np.sqrt(np.square(sd_mm) + variance_mm2))[on]
+    lasts = survival(mean_mm, low_mm, np.sqrt(np.square(sd_mm) + variance_mm2))[on]
     waiting = silence_of(panel, path, np.full(len(path), panel.as_of_day))
     sent = panel.obs_kind == SENT
     sent &= panel.path_foot[panel.obs_path] == 0

@@ -9,34 +9,44 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
-from scipy.special import ndtr
 
+from forecast.coordinates import INTERFACE, Coordinates
 from forecast.leaving import chance_in_use
 from forecast.linearise import Noise
-from forecast.modes import Stand
+from forecast.modes import Modes, Stand, prior_centre
 from forecast.panel import SENT, STILL_ON, THUMB, Panel
 from forecast.sending import UNLOGGED_SENDING_SD_MM, Sending
-from forecast.still_on import gone_at, learn_from_silence
+from forecast.sole_state import Evidence
+from forecast.still_on import gone_at, learn_from_silence, still_on_site, survival
 
-__all__ = ["chances_in_use", "learn_unlogged"]
+__all__ = ["chances_in_use", "learn_unlogged", "still_used"]
 
 _AT_COUNTER_DAYS = 45  # a reading so shortly before the sole came off was taken on hand-over
 _PRIOR_SOLES = 12.0
+# mean above the limit at hand-over, and what is not known of it; common practice, no source
+_ABOVE_MM, _ABOVE_SD_MM = -0.05, 0.25
+_MAD_TO_SD = 1.4826  # median absolute deviation to SD, of a normal
+_LEAST_SD_MM = 0.2
+_SENDING = INTERFACE.index("sending")
 _LEAST_SHARE = 0.1  # of its precision, that is left to a thickness
 
 
-def learn_unlogged(panel: Panel, noise: Noise, at: Stand) -> Noise:
-    """Learn how soles of wearers who do not log come off, and how customers leave."""
+def learn_unlogged(
+    panel: Panel, noise: Noise, at: Stand, sender_sd_mm: float
+) -> Noise:
+    """Learn how soles of wearers who do not log come off, and how customers leave.
+
+    `sender_sd_mm` is what wearers differ by; the scatter learnt here is that of one wearer's soles.
+    """
     if not panel.unlogged.any():
         return noise
-    noise = replace(noise, unlogged_sending=_scatter(panel, noise))
+    noise = replace(noise, unlogged_sending=_scatter(panel, noise, sender_sd_mm))
     rows, mean, variance = _before_silence(panel, at)
-    sd = noise.sending_sd_mm(panel.unlogged_path[panel.obs_path[rows]])
-    silent = panel.unlogged_path[panel.obs_path[rows]]
-    return replace(
-        noise,
-        leaving=learn_from_silence(panel, rows[silent], mean[silent], variance[silent], sd[silent]),
-    )
+    path = panel.obs_path[rows]
+    silent = panel.unlogged_path[path]
+    low, sd = noise.sent_at_mm(panel, path), noise.sending_sd_mm(silent)
+    parts = (part[silent] for part in (rows, mean, variance, low, sd))
+    return replace(noise, leaving=learn_from_silence(panel, *parts))
 
 
 def chances_in_use(panel: Panel, at: Stand, noise: Noise) -> np.ndarray:
@@ -44,7 +54,7 @@ def chances_in_use(panel: Panel, at: Stand, noise: Noise) -> np.ndarray:
     rows, mean, variance = _before_silence(panel, at)
     path = panel.obs_path[rows]
     sd = noise.sending_sd_mm(panel.unlogged_path[path])
-    lasts = ndtr((mean - panel.limit_mm[path]) / np.sqrt(np.square(sd) + variance))
+    lasts = survival(mean, noise.sent_at_mm(panel, path), np.sqrt(np.square(sd) + variance))
     chance = chance_in_use(gone_at(panel, rows, noise.leaving), lasts)
     out = np.full(len(panel.pair_ids), np.nan)
     on = panel.current[path]
@@ -52,6 +62,31 @@ def chances_in_use(panel: Panel, at: Stand, noise: Noise) -> np.ndarray:
     total = np.bincount(panel.path_pair[path[on]], chance[on], len(out))
     out[feet > 0] = total[feet > 0] / feet[feet > 0]
     return out
+
+
+def still_used(panel: Panel, layout: Coordinates, at: Modes, noise: Noise) -> Evidence:
+    """What is added to a pair's own thickness by taking it that the pair is still in use.
+
+    The fit allows that a pair is gone, so that it misleads nobody about its wearer's other pairs. A
+    date is of use only for a pair in use, so its own date takes that for granted.
+    """
+    sites, cavities, lin = at.stand.sites, at.stand.cavities, at.lin
+    on = np.flatnonzero(panel.obs_kind[sites.rows] == STILL_ON)
+    on = on[panel.current[panel.obs_path[sites.rows[on]]]]
+    rows = sites.rows[on]
+    path = panel.obs_path[rows]
+    walk = noise.process_mm * lin.wear_mm[rows]
+    sd = np.sqrt(np.square(noise.sending_sd_mm(panel.unlogged_path[path])) + walk)
+    mm, variance = still_on_site(
+        noise.sent_at_mm(panel, path), sd, np.zeros(len(rows)), cavities.mean_mm[on],
+        np.maximum(cavities.variance_mm2[on] - walk, 1e-6),
+    )  # fmt: skip
+    tolerated = (prior_centre(layout) + at.deviation)[_SENDING, path]
+    precision, weighted = np.zeros(len(panel.nominal_mm)), np.zeros(len(panel.nominal_mm))
+    precision[path] = 1.0 / variance - 1.0 / sites.variance_mm2[on]
+    weighted[path] = mm / variance - sites.mm[on] / sites.variance_mm2[on]
+    weighted[path] += precision[path] * tolerated
+    return Evidence(precision, weighted)
 
 
 def _before_silence(panel: Panel, at: Stand) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
@@ -69,7 +104,7 @@ def _before_silence(panel: Panel, at: Stand) -> tuple[np.ndarray, np.ndarray, np
     return sites.rows[on], mean, 1.0 / precision
 
 
-def _scatter(panel: Panel, noise: Noise) -> Sending:
+def _scatter(panel: Panel, noise: Noise, sender_sd_mm: float) -> Sending:
     """SD of the thickness above the limit at hand-over, from readings at the counter."""
     path = panel.obs_path
     end = np.full(len(panel.nominal_mm), -1)
@@ -79,7 +114,7 @@ def _scatter(panel: Panel, noise: Noise) -> Sending:
     read = (panel.obs_kind < THUMB) & ~panel.obs_waist & (panel.path_point[path] == 0)
     read &= (end[path] >= 0) & (end[path] - day <= _AT_COUNTER_DAYS)
     if not read.any():
-        return Sending(UNLOGGED_SENDING_SD_MM)
+        return Sending(UNLOGGED_SENDING_SD_MM, 0, _ABOVE_MM)
     sole = panel.path_sole[path[read]]
     many = np.bincount(sole)
     spare = np.bincount(sole, panel.obs_mm[read] - panel.limit_mm[path[read]])
@@ -87,6 +122,9 @@ def _scatter(panel: Panel, noise: Noise) -> Sending:
     seen = many > 0
     spare, error = spare[seen] / many[seen], error[seen] / np.square(many[seen])
     middle = float(np.median(spare))
-    square = np.square(np.clip(spare - middle, -2.0, 2.0)) - error
-    variance = _PRIOR_SOLES * UNLOGGED_SENDING_SD_MM**2 + max(float(square.sum()), 0.0)
-    return Sending(float(np.sqrt(variance / (_PRIOR_SOLES + len(spare)))), len(spare))
+    wide = float(np.square(_MAD_TO_SD * np.median(np.abs(spare - middle))) - np.median(error))
+    variance = _PRIOR_SOLES * UNLOGGED_SENDING_SD_MM**2
+    variance += len(spare) * max(wide - sender_sd_mm**2, _LEAST_SD_MM**2)
+    weight = len(spare) / (len(spare) + max(wide, _LEAST_SD_MM**2) / _ABOVE_SD_MM**2)
+    sd = float(np.sqrt(variance / (_PRIOR_SOLES + len(spare))))
+    return Sending(sd, len(spare), weight * middle + (1.0 - weight) * _ABOVE_MM)

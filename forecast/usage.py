@@ -270,15 +270,7 @@ def _some_wearers(counts: WearCounts) -> WearCounts:
     step = -(-len(counts.days) // _ENOUGH_PAIRS)
     if step <= 1:
         return counts
-    keep = counts.wearer % step == 0
-    return WearCounts(
-        worn=counts.worn[keep],
-        days=counts.days[keep],
-        open_days=counts.open_days[keep],
-        group=counts.group[keep],
-        wearer=np.unique(counts.wearer[keep], return_inverse=True)[1],
-        year_share=counts.year_share,
-    )
+    return counts.kept(counts.wearer % step == 0)
 
 
 def _past(

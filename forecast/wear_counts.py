@@ -59,6 +59,19 @@ class WearCounts:
             year_share=self.year_share,
         )
 
+    def kept(self, pairs: np.ndarray) -> WearCounts:
+        """Counts of whole racks (a bool for each pair)."""
+        if pairs.all():
+            return self
+        return WearCounts(
+            worn=self.worn[pairs],
+            days=self.days[pairs],
+            open_days=self.open_days[pairs],
+            group=self.group[pairs],
+            wearer=np.unique(self.wearer[pairs], return_inverse=True)[1],
+            year_share=self.year_share,
+        )
+
     @cached_property
     def first(self) -> np.ndarray:
         """First pair of each wearer (pairs are sorted by wearer)."""

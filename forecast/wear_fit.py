@@ -19,7 +19,7 @@ from forecast.usage import UseFit
 
 __all__ = ["MODEL_VERSION", "WearFit"]
 
-MODEL_VERSION = "7"
+MODEL_VERSION = "8"
 
 
 @dataclass(frozen=True)
@@ -29,7 +29,7 @@ class WearFit:
     names : tuple of str
         The population's unknowns: log rates (`level`, `material_*`, `toe`, `heel`), the driving
         foot (`drive_*`), log multipliers (`log_wet`, ...), `start_mm`, `packing_mm`,
-        `thumb_shift_mm`, `thumb_limit`, `sending_mm`, `gap_share`.
+        `thumb_shift_mm`, `thumb_limit`, `sending_mm`, `gap_share`, `pace`, `pace_*`.
     mean, cov : ndarray, shape (p,), (p, p)
         Posterior of the population's unknowns.
     spread : dict
@@ -159,6 +159,15 @@ class WearFit:
         head.append(
             f"soles come off at limit {self.value('sending_mm'):+.2f} mm, "
             f"SD {sending.sd_mm:.2f} mm (learnt from {sending.soles} soles)"
+        )
+        unlogged, leaving = self.noise.unlogged_sending, self.noise.leaving
+        head.append(
+            f"where no wear is logged: at limit {unlogged.above_mm:+.2f} mm, "
+            f"SD {unlogged.sd_mm:.2f} mm (learnt from {unlogged.soles} soles)"
+        )
+        head.append(
+            f"customers leave: {100 * leaving.at_visit:.1f} % after a visit, "
+            f"{100 * leaving.per_year:.1f} % a year (learnt from {leaving.learnt_from} soles)"
         )
         return "\n".join(head)
 

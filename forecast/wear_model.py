@@ -29,7 +29,8 @@ from forecast.modes import prior_centre
 from forecast.panel import Panel, panel_range, wearer_blocks
 from forecast.panel_of_log import panel_of
 from forecast.settling import settled_modes
-from forecast.unlogged_noise import chances_in_use
+from forecast.sole_state import Evidence, FootPairs, SoleState, sole_state
+from forecast.unlogged_noise import chances_in_use, still_used
 from forecast.usage import UseFit, current_pace, fit_use
 from forecast.wear_counts import WearCounts, wear_counts
 from forecast.wear_fit import WearFit
@@ -92,7 +93,8 @@ class WearModel:
         counts = wear_counts(self._arrays, multipliers(layout.population, mean))
         if progress:
             progress("use", 0.95)
-        use = fit_use(counts)
+        logged = ~panel.unlogged
+        use = fit_use(counts.kept(logged) if logged.any() else counts)
         if progress:
             progress("done", 1.0)
         return wear_fit(found, use, self.as_of, panel.sizes)
@@ -134,6 +136,8 @@ class Conditioned:
         At a shop.
     in_use : ndarray, shape (pairs,)
         Chance that the pair is still worn and its owner still a customer; NaN without a sole.
+    used : Evidence
+        What is added to thickness by taking it that a pair is in use.
     """
 
     panel: Panel
@@ -145,6 +149,13 @@ class Conditioned:
     ahead: UseAhead
     away: np.ndarray
     in_use: np.ndarray
+    used: Evidence
+
+    def state(self, feet: FootPairs) -> SoleState:
+        """Joint posterior of rates and thickness of pairs of feet, taken that they are in use."""
+        return sole_state(
+            self.panel, self.layout, self.lin, self.posterior, self.centre, feet, self.used
+        )
 
 
 def condition(
@@ -216,6 +227,7 @@ def _given(
         pace = pace.latent(log_pace, panel.unlogged)
     ahead = use_ahead(fit.use, pace, panel.as_of_day, horizon_days)
     in_use = chances_in_use(panel, at.stand, fit.noise)
+    used = still_used(panel, layout, at, fit.noise)
     return Conditioned(
-        panel, layout, at.lin, at.posterior, centre, at.deviation, ahead, away, in_use
+        panel, layout, at.lin, at.posterior, centre, at.deviation, ahead, away, in_use, used
     )

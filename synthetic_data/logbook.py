@@ -68,9 +68,12 @@ def words(accepted: tuple[str, ...], place: np.ndarray) -> np.ndarray:
 
 
 def table(name: str, columns: dict[str, object]) -> pd.DataFrame:
-    """A frame with every stored column of the contract in file order, sorted by key."""
+    """A frame with the contract's columns in file order, sorted by key.
+
+    A column that the contract does not require may be left out.
+    """
     frame = pd.DataFrame(columns)
-    order = [c.name for c in TABLES[name].stored]
+    order = [c.name for c in TABLES[name].stored if c.required or c.name in frame]
     return frame[order].sort_values(list(TABLES[name].key), kind="stable", ignore_index=True)
 
 

@@ -16,7 +16,7 @@ from forecast.log import WearLog
 from forecast.planning.planned_use import planned
 from forecast.planning.quantiles import quantile_of_sorted
 from forecast.settings import ForecastSettings
-from forecast.sole_state import FootPairs, foot_pairs, sole_state
+from forecast.sole_state import FootPairs, foot_pairs
 from forecast.wear_fit import WearFit
 from forecast.wear_model import condition
 
@@ -55,7 +55,7 @@ def wear_allowance(
     feet = foot_pairs(panel)
     ball = panel.path_point[feet.left] == 0
     feet = FootPairs(feet.left[ball], feet.right[ball])
-    state = sole_state(panel, known.layout, known.lin, known.posterior, known.centre, feet)
+    state = known.state(feet)
     # worn once on each day to come, a pair's due day is the number of wear days it has left
     every = np.ones((len(panel.pair_ids), MOST_WEAR_DAYS + 1))
     daily = planned(known, fit, log, every, every > 0)

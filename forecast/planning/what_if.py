@@ -15,7 +15,7 @@ from forecast.planning.habits import Habit, Pace, Retire, Trip, wear_days_by_day
 from forecast.planning.planned_use import planned, wear_days_now
 from forecast.planning.quantiles import dates_of_days, quantile_of_sorted
 from forecast.settings import ForecastSettings
-from forecast.sole_state import FootPairs, foot_pairs, sole_state
+from forecast.sole_state import FootPairs, foot_pairs
 from forecast.wear_fit import WearFit
 from forecast.wear_model import Conditioned, condition
 
@@ -126,7 +126,7 @@ def _dates(
     wear_days: np.ndarray,
 ) -> pd.DataFrame:
     panel = known.panel
-    state = sole_state(panel, known.layout, known.lin, known.posterior, known.centre, feet)
+    state = known.state(feet)
     draws = due_draws(known, state, feet.left, feet.right, fit)
     first = np.sort(draws.days[2], axis=-1)
     pair = panel.path_pair[feet.left]

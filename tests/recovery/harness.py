@@ -23,7 +23,7 @@ from forecast.calendar import days_until, gamma_factor, wear_days_ahead
 from forecast.due_draws import due_draws
 from forecast.first_passage import normal_points
 from forecast.scores import crps_sample
-from forecast.sole_state import FootPairs, foot_pairs, sole_state
+from forecast.sole_state import FootPairs, foot_pairs
 from forecast.wear_fit import WearFit
 from forecast.wear_model import Conditioned, condition
 from synthetic_data import Simulated, world
@@ -113,7 +113,7 @@ def _pair_rows(
     due = due[(due["foot"] == "pair") & (due["point"] == "ball")].set_index("pair_id").loc[ids]
     actual = (due["due_on"] - as_of).dt.days.fillna(HORIZON_DAYS).clip(upper=HORIZON_DAYS)
     actual = actual.to_numpy(float)
-    state = sole_state(panel, known.layout, known.lin, known.posterior, known.centre, feet)
+    state = known.state(feet)
     draws = due_draws(known, state, feet.left, feet.right, fit).days[2]
     point, plugged = plug_in_days(known, feet)
     line = straight_line_days(log, as_of, HORIZON_DAYS).loc[ids].to_numpy()[:, None]

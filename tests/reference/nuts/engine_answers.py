@@ -17,7 +17,7 @@ from forecast.linearise import effective_exposure
 from forecast.moments import fitted_variance
 from forecast.panel import THUMB
 from forecast.scores import crps_sample
-from forecast.sole_state import FootPairs, foot_pairs, sole_state
+from forecast.sole_state import FootPairs, foot_pairs
 from forecast.wear_model import Conditioned, condition
 from tests.reference.nuts.rack_room import HORIZON_DAYS, RackRoom
 
@@ -100,7 +100,7 @@ def engine_answers(room: RackRoom, fit: WearFit | None = None, draws: int = DRAW
         index=path_index(panel),
     )
     feet = foot_pairs(panel)
-    state = sole_state(panel, known.layout, known.lin, known.posterior, known.centre, feet)
+    state = known.state(feet)
     limit = np.array([panel.limit_mm[feet.left], panel.limit_mm[feet.right]])
     remaining, _, _ = remaining_exposure(state, limit, fit.noise.process_mm, draws)
     pair_ids = panel.pair_ids[panel.path_pair[feet.left]]
