@@ -96,7 +96,7 @@ def _lives(log: WearLog, as_of: pd.Timestamp) -> tuple[Lives, np.ndarray, np.nda
     Nothing could be known of a sole before the first day on which anybody saw something: a job, a
     check or a wear.
     """
-    soles = log.soles[log.soles["fitted_on"] < as_of]
+    soles = log.soles[log.soles["fitted_on"] <= as_of]
     soles = soles.sort_values(["pair_id", "fitted_on"], kind="stable").reset_index(drop=True)
     ended = soles["removed_on"].notna().to_numpy()
     end = soles["removed_on"].fillna(as_of)
