@@ -141,7 +141,7 @@ def fit_lives(
     fit = parts.fit_at(theta, data.n_wearers)
     best = np.inf
     for _ in range(_ROUNDS):
-        fit = _centred(data, fit, parts)
+        fit = _centred(data, fit)
 
         def cost(theta: np.ndarray, at: LifeFit = fit) -> float:
             return -_log_likelihood(data, parts.moved(at, theta)) - parts.log_prior(theta, prior)
@@ -151,7 +151,7 @@ def fit_lives(
         fit = parts.moved(fit, theta)
         if before - best < _SETTLED * abs(best) and abs(before - best) < 1e-6:
             break
-    fit = _centred(data, fit, parts)
+    fit = _centred(data, fit)
     return replace(fit, log_likelihood=_log_likelihood(data, fit))
 
 
@@ -227,11 +227,15 @@ def _log_likelihood(data: _Data, fit: LifeFit) -> float:
     return float(logsumexp(_by_wearer(data, fit, u) + log_w, axis=1).sum())
 
 
-def _centred(data: _Data, fit: LifeFit, parts: _Parts) -> LifeFit:
+def _centred(data: _Data, fit: LifeFit) -> LifeFit:
     """Move the nodes of each wearer to where the posterior is."""
-    if not parts.wearers_vary:
+    fit = replace(
+        fit,
+        centre=np.zeros(data.n_wearers),
+        scale=np.full(data.n_wearers, fit.sd_wearer),
+    )
+    if fit.sd_wearer <= 0.0:
         return fit
-    fit = replace(fit, centre=0.0 * fit.centre, scale=np.full(len(fit.centre), fit.sd_wearer))
     for _ in range(4):
         u, log_w = _nodes(fit)
         log_p = _by_wearer(data, fit, u) + log_w
@@ -344,7 +348,7 @@ def _goes_on(log_survivor: np.ndarray, leave: float) -> np.ndarray:
 
 
 def life_mixtures(
-    fit: LifeFit, lives: Lives, of: np.ndarray, *, pairs_vary: bool = True
+    fit: LifeFit, lives: Lives, of: np.ndarray
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """The life of some censored soles given all else that is known: mixtures of lognormals.
 
@@ -352,7 +356,7 @@ def life_mixtures(
     ----------
     fit : LifeFit
     lives : Lives
-        Those of the fit.
+        Those of the fit, or others of the same design: its parameters stand.
     of : ndarray of int
         Places in `lives`, one a pair; their own being still on is not used.
 
@@ -361,7 +365,8 @@ def life_mixtures(
     log_mean, log_sd, log_weight : ndarray, shape (len(of), parts)
         Weights sum to one.
     """
-    data = _Data.of(lives, pairs_vary=pairs_vary)
+    data = _Data.of(lives, pairs_vary=fit.sd_pair > 0.0)
+    fit = _centred(data, fit)
     u, log_w = _nodes(fit)
     terms = _PairTerms.of(data, fit, u)
     by_pair = terms.total(data, fit)

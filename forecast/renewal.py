@@ -21,6 +21,7 @@ __all__ = ["Renewal", "chance_still_customer", "renewal", "renewal_days"]
 DRAWS = 256
 _GRID = 240
 _BLOCK = 2000
+_LEAST_LOG_WEIGHT, _FEW_PARTS = -25.0, 25
 
 
 @dataclass(frozen=True)
@@ -33,11 +34,14 @@ class Renewal:
     still_customer : Series
         Chance that the owner is, by pair_id.
     fit : LifeFit
+    materials : tuple of str
+        Those of the coefficients; the first is the one meant by the intercept.
     """
 
     days: pd.DataFrame
     still_customer: pd.Series
     fit: LifeFit
+    materials: tuple[str, ...]
 
 
 def chance_still_customer(survivor: np.ndarray, leave: float) -> np.ndarray:
@@ -59,10 +63,26 @@ def renewal_days(log: WearLog, as_of: pd.Timestamp, horizon_days: int) -> pd.Dat
     return renewal(log, as_of, horizon_days).days
 
 
-def renewal(log: WearLog, as_of: pd.Timestamp, horizon_days: int) -> Renewal:
-    """Fit the lives of all soles until `as_of`, and say how long those on will last."""
-    lives, current, pair_ids = _lives(log.until(as_of), as_of)
-    fit = fit_lives(lives, prior=LifePrior())
+def renewal(
+    log: WearLog, as_of: pd.Timestamp, horizon_days: int, like: Renewal | None = None
+) -> Renewal:
+    """Fit the lives of all soles until `as_of`, and say how long those on will last.
+
+    Parameters
+    ----------
+    log : WearLog
+    as_of : Timestamp
+        Nothing later is used.
+    horizon_days : int
+    like : Renewal, optional
+        An earlier one whose parameters are taken, instead of fitting anew.
+    """
+    known = log.until(as_of)
+    soles = known.soles.sort_values(["pair_id", "fitted_on"], kind="stable", ignore_index=True)
+    counts = soles["material"].value_counts()
+    materials = like.materials if like else tuple(str(m) for m in counts.index)
+    lives, current, pair_ids = _lives(known, soles, as_of, materials)
+    fit = like.fit if like else fit_lives(lives, prior=LifePrior())
     ahead = horizon_days * np.square(np.linspace(0.0, 1.0, _GRID))
     levels = (np.arange(DRAWS) + 0.5) / DRAWS
     days, alive = np.empty((len(current), DRAWS)), np.empty(len(current))
@@ -74,30 +94,38 @@ def renewal(log: WearLog, as_of: pd.Timestamp, horizon_days: int) -> Renewal:
         for row, shares in enumerate(gone_by):
             days[start + row] = np.interp(levels, shares, ahead, right=horizon_days)
     still = pd.Series(chance_still_customer(alive, fit.leave), pair_ids, name="still_customer")
-    return Renewal(pd.DataFrame(days, index=pair_ids), still, fit)
+    return Renewal(pd.DataFrame(days, index=pair_ids), still, fit, materials)
 
 
 def _log_survivor(fit: LifeFit, lives: Lives, of: np.ndarray, ahead: np.ndarray) -> np.ndarray:
     """Log chance of lasting until each day ahead, given all but that the sole is still on."""
     mean, sd, log_weight = life_mixtures(fit, lives, of)
-    out = np.empty((len(of), len(ahead)))
     with np.errstate(divide="ignore"):
-        entry = log_ndtr((mean - np.log(lives.entry_days[of])[:, None]) / sd)
-    log_weight = log_weight - entry
-    for place, days in enumerate(ahead):
-        z = (mean - np.log(lives.days[of] + days)[:, None]) / sd
-        out[:, place] = logsumexp(log_weight + log_ndtr(z), axis=1)
-    return np.asarray(out - logsumexp(log_weight, axis=1)[:, None])
+        log_weight = log_weight - log_ndtr((mean - np.log(lives.entry_days[of])[:, None]) / sd)
+    log_weight -= logsumexp(log_weight, axis=1, keepdims=True)
+    order = np.argsort(-log_weight, axis=1)
+    mean, sd, log_weight = (np.take_along_axis(a, order, axis=1) for a in (mean, sd, log_weight))
+    out = np.empty((len(of), len(ahead)))
+    parts = (log_weight > _LEAST_LOG_WEIGHT).sum(axis=1)
+    few = parts <= _FEW_PARTS
+    for rows in (np.flatnonzero(few), np.flatnonzero(~few)):
+        if len(rows):
+            kept = np.ix_(rows, np.arange(parts[rows].max()))
+            at, spread, weight = mean[kept], sd[kept], log_weight[kept]
+            for place, days in enumerate(ahead):
+                z = (at - np.log(lives.days[of[rows]] + days)[:, None]) / spread
+                out[rows, place] = logsumexp(weight + log_ndtr(z), axis=1)
+    return out
 
 
-def _lives(log: WearLog, as_of: pd.Timestamp) -> tuple[Lives, np.ndarray, np.ndarray]:
+def _lives(
+    log: WearLog, soles: pd.DataFrame, as_of: pd.Timestamp, materials: tuple[str, ...]
+) -> tuple[Lives, np.ndarray, np.ndarray]:
     """Lives of all soles, the places of those on now, and their pairs.
 
     Nothing could be known of a sole before the first day on which anybody saw something: a job, a
     check or a wear.
     """
-    soles = log.soles[log.soles["fitted_on"] <= as_of]
-    soles = soles.sort_values(["pair_id", "fitted_on"], kind="stable").reset_index(drop=True)
     ended = soles["removed_on"].notna().to_numpy()
     end = soles["removed_on"].fillna(as_of)
     days = np.maximum((end - soles["fitted_on"]).dt.days.to_numpy(float), 1.0)
@@ -111,10 +139,8 @@ def _lives(log: WearLog, as_of: pd.Timestamp) -> tuple[Lives, np.ndarray, np.nda
     owner = soles["pair_id"].map(log.pairs.set_index("pair_id")["wearer_id"])
     pair, _ = pd.factorize(soles["pair_id"])
     wearer, _ = pd.factorize(owner)
-    usual = soles["material"].mode().iloc[0]
-    others = [m for m in sorted(soles["material"].unique()) if m != usual]
     design = np.column_stack(
-        [np.ones(len(soles)), *[(soles["material"] == m).to_numpy(float) for m in others]]
+        [np.ones(len(soles)), *[(soles["material"] == m).to_numpy(float) for m in materials[1:]]]
     )
     lives = Lives(
         days=days,
