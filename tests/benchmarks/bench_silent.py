@@ -1,6 +1,6 @@
 """How well are shops forecast whose customers log little or nothing?
 
-Twelve silent shops, six in which some log, three in which every pair was looked at once, and forty
+Twelve silent shops, nine in which some log, three in which every pair was looked at once, and forty
 collectors who have only a thumb (with --quick one small shop of each kind).
 """
 
@@ -39,6 +39,13 @@ def rows_of(scored: list[ShopScored], title: str) -> list[Row]:
         rows += _figure_rows(title, pairs, judged=True)
     for name, part in pairs.groupby("world", sort=False):
         rows += _figure_rows(str(name), part, judged=not title)
+        if name == "solo_thumb":
+            low = part["firm_mm"] < part["firm_mm"].median()
+            for place, of in (("below", low), ("above", ~low)):
+                share = figures(part[of])[PROMISE]
+                rows.append(
+                    _share_row(f"{name}, cut points {place} the middle: {PROMISE}", share, None)
+                )
         rows += _workload_rows(str(name), [s for s in scored if s.pairs["world"].eq(name).any()])
     return rows
 

@@ -46,6 +46,7 @@ SILENT: tuple[tuple[str, int], ...] = (
 MIXED: tuple[tuple[str, int], ...] = (
     *(("mixed_shop_10", seed) for seed in range(541, 544)),
     *(("mixed_shop_50", seed) for seed in range(551, 554)),
+    *(("mixed_shop_late", seed) for seed in range(556, 559)),
 )
 SPARSE: tuple[tuple[str, int], ...] = (
     *(("one_check_shop", seed) for seed in range(561, 564)),
@@ -66,10 +67,11 @@ class ShopScored:
 def score_shop(name: str, seed: int, n_pairs: int | None = None) -> ShopScored:
     """Draw a shop, fit it, and set what happens beside what is said of every pair with a sole on.
 
-    `pairs`: world, seed, cluster, pair_id, wearer_id, gone, logs, actual (days until due, cut at
-    the horizon), band, send_by (days), still (chance of being a customer, by lives); of `model` and
-    `renewal` the quantiles (`model_p10`), `..._inside` (chance of being due within the horizon) and
-    `..._within_90`; the CRPS in days of each forecaster, of `alone` where some log and some not.
+    `pairs`: world, seed, cluster, pair_id, wearer_id, gone, logs, firm_mm (from where the thumb
+    says so), actual (days until due, cut at the horizon), band, send_by (days), still (chance of
+    being a customer, by lives); of `model` and `renewal` the quantiles (`model_p10`), `..._inside`
+    (chance of being due within the horizon) and `..._within_90`; the CRPS in days of each
+    forecaster, of `alone` where some log and some not.
     """
     drawn = shop_world(name, seed, n_pairs=n_pairs)
     log, as_of = wear_log(**drawn.frames), drawn.as_of
@@ -83,6 +85,7 @@ def score_shop(name: str, seed: int, n_pairs: int | None = None) -> ShopScored:
     ids = [p for p in pairs.index if p in model.index and p in lives.days.index]
     pairs = pairs.loc[ids]
     mine = said[(said["foot"] == "pair") & (said["point"] == "ball")].set_index("pair_id").loc[ids]
+    pairs["firm_mm"] = drawn.truth.grade_cuts_mm[0]
     pairs["band"] = mine["band"]
     pairs["send_by"] = (mine["send_by"] - as_of).dt.days.to_numpy(float)
     pairs["still"] = lives.still_customer.loc[ids]

@@ -165,6 +165,15 @@ def test_customers_of_a_mixed_shop_log_in_the_share_asked_for(name, share):
     assert pairs.index[pairs["logs"]].str.startswith("L").all()
 
 
+def test_late_owners_log_and_look_only_since_they_began():
+    drawn = shop("mixed_shop_late")
+    worn, soles = drawn.frames["wear_days"], drawn.frames["soles"]
+    began = worn.groupby("pair_id")["worn_on"].min()
+    fitted = soles.groupby("pair_id")["fitted_on"].min()
+    assert ((began - fitted.reindex(began.index)).dt.days > 365).mean() > 0.5
+    assert (began > drawn.as_of - 3 * YEAR).all()
+
+
 def test_every_pair_of_the_one_check_shop_was_looked_at_once():
     checks = shop("one_check_shop").frames["checks"]
     looks = checks[["pair_id", "checked_on", "method"]].drop_duplicates()
