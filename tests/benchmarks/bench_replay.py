@@ -6,56 +6,24 @@ who knows every due day. `near` is within 30 days of the day on which that one w
 
 from __future__ import annotations
 
-import multiprocessing
-import os
-from concurrent.futures import ProcessPoolExecutor
-
 import pandas as pd
 
-from synthetic_data import shop_world
-from tests.recovery.replay import (
-    Forecaster,
-    Replay,
-    lives_forecaster,
-    model_forecaster,
-    replay,
-    truth_forecaster,
-)
+from tests.recovery.replay import FORECASTERS, Replay, replay_shops
 
 Row = dict[str, object]
 SEEDS = (501, 502, 503)
-NAMES = ("model", "renewal", "truth")
 
 
 def run(quick: bool) -> list[Row]:
     """Rows of shares by forecaster, all shops together."""
     seeds, pairs, years = ((501,), 90, 1.0) if quick else (SEEDS, None, 3.0)
-    jobs = [(name, seed, pairs, years) for name in NAMES for seed in seeds]
-    for variable in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
-        os.environ.setdefault(variable, "1")
-    with ProcessPoolExecutor(2, mp_context=multiprocessing.get_context("spawn")) as pool:
-        parts = list(pool.map(_replayed, jobs))
+    jobs = [(name, seed, pairs, years) for name in FORECASTERS for seed in seeds]
+    told = replay_shops(jobs)
     rows = []
-    for name in NAMES:
-        of = [p for p, job in zip(parts, jobs, strict=True) if job[0] == name]
+    for name in FORECASTERS:
+        of = [one for one, job in zip(told, jobs, strict=True) if job[0] == name]
         rows += _rows(name, _together(of))
     return rows
-
-
-def _replayed(job: tuple[str, int, int | None, float]) -> Replay:
-    name, seed, pairs, years = job
-    drawn = shop_world("silent_shop", seed, n_pairs=pairs)
-    forecasters: dict[str, Forecaster] = {
-        "model": model_forecaster(),
-        "renewal": lives_forecaster(),
-        "truth": truth_forecaster(drawn),
-    }
-    told = replay(drawn, forecasters[name], years=years)
-
-    def marked(frame: pd.DataFrame) -> pd.DataFrame:
-        return frame.assign(sole_id=f"{seed}-" + frame["sole_id"].astype(str))
-
-    return Replay(marked(told.notices), marked(told.soles))
 
 
 def _together(parts: list[Replay]) -> Replay:

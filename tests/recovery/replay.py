@@ -7,7 +7,10 @@ listens.
 
 from __future__ import annotations
 
+import multiprocessing
+import os
 from collections.abc import Callable
+from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 
 import numpy as np
@@ -17,7 +20,7 @@ from api.notices.decide import CUSTOMER_COLUMNS, PAIR_COLUMNS, decide
 from api.schemas.notices import NoticeRules
 from forecast import ForecastSettings, WearFit, WearLog, WearModel, forecast, wear_log
 from forecast.renewal import Renewal, renewal
-from synthetic_data import ShopWorld
+from synthetic_data import ShopWorld, shop_world
 
 __all__ = [
     "NEAR_DAYS",
@@ -147,6 +150,35 @@ def truth_forecaster(drawn: ShopWorld) -> Forecaster:
         return frame.assign(band="watch")[COLUMNS]
 
     return at
+
+
+FORECASTERS: dict[str, Callable[[ShopWorld], Forecaster]] = {
+    "model": lambda _: model_forecaster(),
+    "renewal": lambda _: lives_forecaster(),
+    "truth": truth_forecaster,
+}
+
+
+def replay_shops(
+    jobs: list[tuple[str, int, int | None, float]], processes: int = 2
+) -> list[Replay]:
+    """Replay silent shops, some at a time: (forecaster, seed, pairs, years) of each."""
+    for variable in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
+        os.environ.setdefault(variable, "1")  # read by the new processes when they start
+    fresh = multiprocessing.get_context("spawn")
+    with ProcessPoolExecutor(processes, mp_context=fresh) as pool:
+        return list(pool.map(_replayed, jobs))
+
+
+def _replayed(job: tuple[str, int, int | None, float]) -> Replay:
+    name, seed, n_pairs, years = job
+    drawn = shop_world("silent_shop", seed, n_pairs=n_pairs)
+    told = replay(drawn, FORECASTERS[name](drawn), years=years)
+
+    def marked(frame: pd.DataFrame) -> pd.DataFrame:
+        return frame.assign(sole_id=f"{seed}-" + frame["sole_id"].astype(str))
+
+    return Replay(marked(told.notices), marked(told.soles))
 
 
 def replay(drawn: ShopWorld, forecaster: Forecaster, *, years: float = YEARS) -> Replay:
