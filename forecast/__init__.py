@@ -5,8 +5,9 @@ The pure library: frames in, frames out; no file, clock, network or global chanc
 `coordinates`, `linearise`, `nested`, `hierarchy`, `estimation` (the nested log-rate model),
 `usage`, `wear_counts`, `calendar` (use), `sole_state`, `first_passage`, `due` (dates),
 `one_pair`, `joint`, `wear_curve`, `paths` (thickness by day), `drivers`, `next_checks`, `explain`
-(why, in words), `curvature`, `diagnostics` (can the fit be trusted), `baselines`, `scores`,
-`outcomes`, `backtest` (what is it worth), `linear` (the linear mixed model beside it).
+(why, in words), `curvature`, `diagnostics` (can the fit be trusted), `baselines`,
+`lognormal_lives`, `renewal` (yardsticks), `scores`, `outcomes`, `backtest` (what is it worth),
+`linear` (the linear mixed model beside it).
 """
 
 from forecast.backtest import Backtest, backtest

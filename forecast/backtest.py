@@ -19,6 +19,7 @@ from forecast.errors import BadHorizon
 from forecast.frames import CHANCE_DAYS
 from forecast.log import WearLog
 from forecast.outcomes import log_end, outcomes
+from forecast.renewal import renewal_days
 from forecast.scores import crps_sample
 from forecast.settings import ForecastSettings
 from forecast.wear_fit import WearFit
@@ -39,8 +40,8 @@ class Backtest:
         One row a forecast: as_of, pair_id, sole_id, kind, days, above_until_days, by_days (see
         `forecast.outcomes`), follow_days (days logged after as_of), cut_days, band, send_by_days,
         the chances, p10 to p90 (days), pit_low and pit_high (the forecast's own chance of being due
-        by above_until_days and by by_days), crps_model, crps_line, crps_rate (days;
-        NaN where nothing is known of what happened).
+        by above_until_days and by by_days), crps_model, crps_line, crps_rate,
+        crps_renewal (days; NaN where nothing is known of what happened).
     settings : ForecastSettings
     """
 
@@ -171,6 +172,7 @@ def _one_day(
     until = np.where(event, follow, rows["above_until_days"].to_numpy(float))
     cut = np.clip(until, 0.0, settings.horizon_days)
     actual = np.where(event, rows["days"].to_numpy(float), cut)
+    lives = renewal_days(known, day, settings.horizon_days).loc[ids].to_numpy()
     single = {
         "crps_line": straight_line_days(known, day, settings.horizon_days),
         "crps_rate": population_rate_days(known, day, settings.horizon_days),
@@ -178,6 +180,7 @@ def _one_day(
     tells = cut > 0.0
     scored = {
         "crps_model": crps_sample(np.minimum(draws, cut[:, None]), np.minimum(actual, cut)),
+        "crps_renewal": crps_sample(np.minimum(lives, cut[:, None]), np.minimum(actual, cut)),
         **{
             name: np.abs(np.minimum(line.loc[ids].to_numpy(), cut) - np.minimum(actual, cut))
             for name, line in single.items()

@@ -16,7 +16,12 @@ __all__ = ["band_table", "calibration_table", "coverage", "scores", "send_by_sha
 _GRACE_DAYS = 90
 _EDGES = (0.0, 0.05, 0.2, 0.4, 0.6, 0.8, 0.95, 1.0)
 _Z80 = 1.2815515655446004
-_NAMES = {"model": "this model", "line": "straight line per shoe", "rate": "one rate by material"}
+_NAMES = {
+    "model": "this model",
+    "line": "straight line per shoe",
+    "rate": "one rate by material",
+    "renewal": "lives of soles alone",
+}
 
 
 def scores(rows: pd.DataFrame) -> pd.DataFrame:

@@ -16,6 +16,7 @@ from synthetic_data.truth import given
 __all__ = ["CustomerTruth", "Customers", "draw_customers", "varied_customers"]
 
 NEVER = 10**7
+EARLY = 1.6  # 1: customers come evenly over the shop's years; more: rather in the first
 BEFORE_JOINING_DAYS = 2200  # how long a pair may have been worn when its owner joins
 
 
@@ -23,7 +24,7 @@ BEFORE_JOINING_DAYS = 2200  # how long a pair may have been worn when its owner 
 class CustomerTruth:
     """Every parameter of silent customers; each field's metadata holds `unit` and `source`."""
 
-    pace_per_week: float = given(1.4, "wear days per week of a business pair, median", "invented")
+    pace_per_week: float = given(1.9, "wear days per week of a business pair, median", "invented")
     sd_going_out: float = given(0.40, "log, between wearers", "invented")
     sd_share: float = given(0.40, "log, between a wearer's pairs", "invented")
     dress_factors: tuple[float, ...] = given(
@@ -35,9 +36,9 @@ class CustomerTruth:
     careless_share: float = given(0.08, "share of wearers who wait for a hole", "invented")
     delay_days: float = given(30.0, "days, median of wearers' mean delays", "invented")
     sd_delay: float = given(0.6, "log, between wearers", "invented")
-    leave_per_visit: float = given(0.06, "chance after each visit", "invented")
-    move_per_year: float = given(0.025, "hazard: the wearer leaves with all pairs", "invented")
-    give_away_per_year: float = given(0.03, "hazard: one pair is given away", "invented")
+    leave_per_visit: float = given(0.05, "chance after each visit", "invented")
+    move_per_year: float = given(0.02, "hazard: the wearer leaves with all pairs", "invented")
+    give_away_per_year: float = given(0.02, "hazard: one pair is given away", "invented")
     sold_share: float = given(0.35, "share of pairs whose first sole the shop fitted", "invented")
     stated_share: float = given(0.40, "share of other pairs whose owner states its age", "invented")
     sd_stated: float = given(0.10, "log, error of a stated age", "invented")
@@ -95,7 +96,8 @@ def draw_customers(
 ) -> tuple[Customers, Pairs]:
     """The customers' habits, and the pairs with the days on which their first soles were fitted."""
     n, m = len(wearers), len(pairs)
-    joined = rng.integers(opened_day, max(opened_day + 1, log_end - 60), n)
+    span = max(log_end - 60 - opened_day, 1)
+    joined = opened_day + (span * rng.random(n) ** EARLY).astype(int)
     careless = rng.random(n) < truth.careless_share
     threshold = rng.normal(0.0, truth.sd_threshold_mm, n)
     out = rng.normal(0.0, truth.sd_going_out, n)

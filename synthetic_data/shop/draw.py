@@ -24,6 +24,7 @@ from synthetic_data.truth import Truth
 __all__ = ["ShopWorld", "draw_shop_world"]
 
 HORIZON_DAYS = 1826
+STATED_TOO_OLD_DAYS = 2000  # room for a stated age that is too great
 DRAWN_PER_KEPT = 4  # pairs drawn for each that the shop comes to know
 
 
@@ -73,7 +74,7 @@ def draw_shop_world(
         raise ValueError(f"n_pairs {n_pairs}, years {years}: accepted are at least 1 and 0.5")
     people, living, telling, looking, writing = rng.spawn(5)
     end = pd.Timestamp(as_of).normalize()
-    opened = BEFORE_JOINING_DAYS + 1
+    opened = BEFORE_JOINING_DAYS + STATED_TOO_OLD_DAYS
     log_end = opened + round(years * 365.25)
     last_day = log_end + HORIZON_DAYS
     calendar = Calendar(end - pd.Timedelta(days=log_end), log_end)

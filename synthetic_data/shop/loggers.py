@@ -16,8 +16,9 @@ from synthetic_data.shop.customers import CustomerTruth
 from synthetic_data.shop.draw import ShopWorld
 from synthetic_data.simulate import Simulated
 
-__all__ = ["alone", "one_look", "together"]
+__all__ = ["alone", "late_logs", "one_look", "together"]
 
+LATE_DAYS = (120, 1000)  # how long before as_of an owner may have begun to log
 LOGGER_MARK = "L"  # before every identifier of a customer who logs
 HIDDEN = tuple(f.name for f in fields(Simulated) if f.name.startswith("hidden_"))
 
@@ -75,6 +76,27 @@ def one_look(loggers: Simulated, rng: np.random.Generator) -> dict[str, pd.DataF
     gauge = (ball["method"] != "thumb").groupby(ball["pair_id"]).transform("any")
     ball = ball[~gauge | (ball["method"] != "thumb")]
     return loggers.frames | {"checks": ball.reset_index(drop=True)}
+
+
+def late_logs(loggers: Simulated, rng: np.random.Generator) -> dict[str, pd.DataFrame]:
+    """The same tables as if each owner had begun to log and to look only some time ago.
+
+    The shop knows soles and jobs from before.
+    """
+    pairs = loggers.frames["pairs"]
+    owners = pairs["wearer_id"].unique()
+    back = pd.to_timedelta(rng.integers(*LATE_DAYS, len(owners)), unit="D")
+    begun = pairs["wearer_id"].map(pd.Series(loggers.as_of - back, owners))
+    since = begun.set_axis(pairs["pair_id"])
+
+    def kept(name: str, on: str) -> pd.DataFrame:
+        frame = loggers.frames[name]
+        return frame[frame[on] >= frame["pair_id"].map(since)].reset_index(drop=True)
+
+    return loggers.frames | {
+        "wear_days": kept("wear_days", "worn_on"),
+        "checks": kept("checks", "checked_on"),
+    }
 
 
 def marked(frame: pd.DataFrame) -> pd.DataFrame:

@@ -15,7 +15,7 @@ import pandas as pd
 
 from synthetic_data.shop.customers import CustomerTruth, varied_customers
 from synthetic_data.shop.draw import ShopWorld, draw_shop_world
-from synthetic_data.shop.loggers import alone, one_look, together
+from synthetic_data.shop.loggers import alone, late_logs, one_look, together
 from synthetic_data.simulate import simulate
 from synthetic_data.truth import Truth, varied
 
@@ -28,7 +28,7 @@ class ShopScenario:
 
     `rack` bounds the pairs of the only owner, instead of both numbers; `cut_shift_mm` is how far
     the thumb's cut points may lie from those of common practice; `one_look` leaves one check a
-    pair.
+    pair; `late_logs` leaves what owners wrote after some day of the last years.
     """
 
     meaning: str
@@ -40,6 +40,7 @@ class ShopScenario:
     rack: tuple[int, int] | None = None
     cut_shift_mm: float = 0.0
     one_look: bool = False
+    late_logs: bool = False
     logged_days: int = 1096
 
 
@@ -75,6 +76,13 @@ SHOP_WORLDS: Mapping[str, ShopScenario] = MappingProxyType(
         ),
         "mixed_shop_10": ShopScenario("a tenth of the customers log", 250, 58),
         "mixed_shop_50": ShopScenario("half of the customers log", 140, 285),
+        "mixed_shop_late": ShopScenario(
+            "a third of the customers log, and began to some time ago",
+            200,
+            190,
+            logged_days=2192,
+            late_logs=True,
+        ),
         "one_check_shop": ShopScenario(
             "everybody logs part of the wear, and every pair was looked at once",
             0, 275, differs=_LOGS_LITTLE, one_look=True,
@@ -124,4 +132,6 @@ def shop_world(
     )
     if scenario.one_look:
         loggers = replace(loggers, frames=one_look(loggers, own_rng))
+    if scenario.late_logs:
+        loggers = replace(loggers, frames=late_logs(loggers, own_rng))
     return together(silent, loggers) if silent else alone(loggers, habits)
