@@ -6,7 +6,7 @@ The pure library: frames in, frames out; no file, clock, network or global chanc
 `usage`, `wear_counts`, `calendar` (use), `sole_state`, `first_passage`, `due` (dates),
 `one_pair`, `joint`, `wear_curve`, `paths` (thickness by day), `drivers`, `next_checks`, `explain`
 (why, in words), `curvature`, `diagnostics` (can the fit be trusted), `baselines`, `scores`,
-`outcomes`, `backtest` (what is it worth), `linear` (the linear mixed model beside it).
+`outcomes`, `backtest` (what is it worth).
 """
 
 from forecast.backtest import Backtest, backtest

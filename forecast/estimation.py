@@ -21,7 +21,7 @@ from forecast.linearise import Linearised, Noise, linearise
 from forecast.modes import Modes, modes, prior_centre
 from forecast.moments import gradient
 from forecast.panel import GAUGES, THUMB, Panel
-from forecast.priors import METHOD_SD_MM, SPREADS
+from forecast.priors import METHOD_SD_MM, Priors
 from forecast.sending import Sending, learn_sending
 from forecast.sole_state import FootPairs, foot_pairs, sole_state
 from forecast.thumb import ThumbScale
@@ -30,13 +30,15 @@ __all__ = ["Estimate", "Keep", "Progress", "default_noise", "fit_spreads", "spre
 
 Progress = Callable[[str, float], None]
 Keep = Callable[[FitStart], None]
-PROCESS_MEDIAN_MM, PROCESS_LOG_SD = 0.02, 0.7
-GAUGE_LOG_SD = 0.4
-_LOG_STEP = 0.15
+PROCESS_MEDIAN_MM = 0.02
+_USUAL = Priors()
+_LOG_STEP = 0.002
 _SLOW_FROM, _MOST_LONGER = 0.3, 2.2
 _FOLLOWED_READINGS = 2  # by a gauge, on each foot, before a sole teaches where soles come off
 _FLAT = 0.01  # slope of the log likelihood by a log spread that counts as none
 _CURVE_STEP = 0.01
+_FARTHEST = 5.0  # log spread from its prior median, in the search from a start far away
+_MATTERS = 0.05  # a log spread below this is as good as none
 _SETTLED = 0.08  # largest change of a log spread or noise between rounds
 
 
@@ -64,32 +66,45 @@ def default_noise() -> Noise:
     return Noise(tuple(METHOD_SD_MM[g] for g in GAUGES), PROCESS_MEDIAN_MM, ThumbScale())
 
 
-def spread_penalty(log_spread: np.ndarray) -> tuple[float, np.ndarray]:
-    """Negative log prior of the log spreads, in the order of SPREADS, and its gradient."""
-    median = np.log([s.median for s in SPREADS.values()])
-    log_sd = np.array([s.log_sd for s in SPREADS.values()])
-    z = (log_spread - median) / log_sd
+def spread_penalty(log_spread: np.ndarray, priors: Priors = _USUAL) -> tuple[float, np.ndarray]:
+    """Negative log prior of the free log spreads, in order, and its gradient."""
+    free = [priors.spreads[name] for name in priors.free]
+    log_sd = np.array([s.log_sd for s in free])
+    z = (log_spread - np.log([s.median for s in free])) / log_sd
     return 0.5 * float(z @ z), z / log_sd
 
 
 def spread_objective(
-    log_spread: np.ndarray, panel: Panel, layout: Coordinates, lin: Linearised
+    log_spread: np.ndarray,
+    panel: Panel,
+    layout: Coordinates,
+    lin: Linearised,
+    priors: Priors = _USUAL,
 ) -> tuple[float, np.ndarray]:
-    """Negative penalised marginal log likelihood and its gradient by the log spreads."""
-    spread = {n: float(np.exp(v)) for n, v in zip(SPREADS, log_spread, strict=True)}
+    """Negative penalised marginal log likelihood and its gradient by the free log spreads."""
+    spread = _with_free(priors, log_spread)
     posterior = solve(panel, layout, lin, spread)
     slope = gradient(panel, posterior, spread)
-    value, out = spread_penalty(log_spread)
-    return value - posterior.log_likelihood, out - np.array([slope[n] for n in SPREADS])
+    value, out = spread_penalty(log_spread, priors)
+    return value - posterior.log_likelihood, out - np.array([slope[n] for n in priors.free])
 
 
-def _noise_penalty(noise: Noise) -> float:
-    z = [
-        np.log(sd / METHOD_SD_MM[g]) / GAUGE_LOG_SD
-        for sd, g in zip(noise.gauge_sd_mm, GAUGES, strict=True)
-    ]
-    z.append(np.log(noise.process_mm / PROCESS_MEDIAN_MM) / PROCESS_LOG_SD)
-    return 0.5 * float(np.square(z).sum())
+def _with_free(priors: Priors, log_spread: np.ndarray) -> dict[str, float]:
+    """All spreads: those held at their medians, and the free ones."""
+    free = dict(zip(priors.free, np.exp(log_spread).tolist(), strict=True))
+    return {name: free.get(name, s.median) for name, s in priors.spreads.items()}
+
+
+def _noise_penalty(noise: Noise, priors: Priors) -> float:
+    out = 0.0
+    if priors.gauge_log_sd > 0.0:
+        usual = [METHOD_SD_MM[g] for g in GAUGES]
+        z = np.log(np.divide(noise.gauge_sd_mm, usual)) / priors.gauge_log_sd
+        out += 0.5 * float(z @ z)
+    if priors.process_log_sd > 0.0:
+        z = np.log(noise.process_mm / PROCESS_MEDIAN_MM) / priors.process_log_sd
+        out += 0.5 * float(z**2)
+    return out
 
 
 def improve_noise(
@@ -98,9 +113,16 @@ def improve_noise(
     spread: dict[str, float],
     noise: Noise,
     at: Modes,
+    priors: Priors = _USUAL,
 ) -> Noise:
-    """One guarded Newton step in the log of each gauge's SD and of the process noise."""
+    """One guarded Newton step in the log of each gauge's SD and of the process noise.
+
+    A reading counts for its gauge by the chance that it is no slip, in the sum of squares and in
+    the log determinant alike.
+    """
     centre = prior_centre(layout)
+    gauge = panel.obs_kind < THUMB
+    slips = np.bincount(panel.obs_kind[gauge], 1.0 - at.lin.weight[gauge], minlength=len(GAUGES))
 
     def value(candidate: Noise) -> float:
         lin = linearise(
@@ -114,7 +136,9 @@ def improve_noise(
             at.stand.pull,
             seek_slips=False,
         )
-        return solve(panel, layout, lin, spread).log_likelihood - _noise_penalty(candidate)
+        found = solve(panel, layout, lin, spread).log_likelihood
+        of_slips = float(slips @ np.log(candidate.gauge_sd_mm))
+        return found + of_slips - _noise_penalty(candidate, priors)
 
     def moved(place: int, by: float) -> Noise:
         factor = float(np.exp(by))
@@ -128,7 +152,10 @@ def improve_noise(
     seen = np.bincount(panel.obs_kind, minlength=len(GAUGES) + 1)[: len(GAUGES)] > 0
     shifts = np.zeros(len(GAUGES) + 1)
     for place in range(len(shifts)):
-        if place < len(GAUGES) and not seen[place]:
+        is_gauge = place < len(GAUGES)
+        if (priors.gauge_log_sd if is_gauge else priors.process_log_sd) <= 0.0:
+            continue
+        if is_gauge and not seen[place]:
             continue
         up, down = value(moved(place, _LOG_STEP)), value(moved(place, -_LOG_STEP))
         slope = (up - down) / (2 * _LOG_STEP)
@@ -173,12 +200,13 @@ def _learn_sending(panel: Panel, layout: Coordinates, at: Modes, noise: Noise) -
     return learn_sending(state.mean[[1, 3]], sd, limit, noise.sending, above)
 
 
-def _settings_vector(spread: dict[str, float], noise: Noise) -> np.ndarray:
+def _settings_vector(spread: dict[str, float], noise: Noise, priors: Priors) -> np.ndarray:
     """Logs of the spreads that matter and of the noise: what has to stand still."""
+    least = {name: min(_MATTERS, s.median) for name, s in priors.spreads.items()}
     thumb = noise.thumb
     judged = (thumb.firm_from_mm - thumb.give_from_mm, thumb.sd_mm, noise.sending.sd_mm)
     gauges = (*noise.gauge_sd_mm, noise.process_mm)
-    return np.log([*(max(v, 0.05) for v in spread.values()), *gauges, *judged])
+    return np.log([*(max(v, least[n]) for n, v in spread.items()), *gauges, *judged])
 
 
 def _best_spreads(
@@ -187,14 +215,16 @@ def _best_spreads(
     lin: Linearised,
     spread: dict[str, float],
     inverse: np.ndarray | None,
+    priors: Priors,
+    flat: float,
 ) -> tuple[OptimizeResult, np.ndarray]:
     """Find the best log spreads from where they stand, and the inverse of the curvature there.
 
     With the inverse of an earlier round a few steps do, as the noise will move them again; without
     one, limited memory and bounds keep a start far away from running off.
     """
-    start = np.log([spread[n] for n in SPREADS])
-    known = (panel, layout, lin)
+    start = np.log([spread[n] for n in priors.free])
+    known = (panel, layout, lin, priors)
     if inverse is None:
         found = minimize(
             spread_objective,
@@ -202,30 +232,34 @@ def _best_spreads(
             known,
             method="L-BFGS-B",
             jac=True,
-            bounds=[(np.log(1e-3), np.log(3.0))] * len(start),
+            bounds=[
+                (np.log(s.median) - _FARTHEST, np.log(s.median) + _FARTHEST)
+                for s in (priors.spreads[n] for n in priors.free)
+            ],
             options={"maxiter": 30, "ftol": 1e-6},
         )
         return found, _inverse_curvature(found.x, *known)
-    options = {"maxiter": 4, "gtol": _FLAT, "hess_inv0": inverse}
+    options = {"maxiter": 4, "gtol": flat, "hess_inv0": inverse}
     found = minimize(spread_objective, start, known, method="BFGS", jac=True, options=options)
-    return found, _inverse(np.linalg.inv(found.hess_inv))
+    return found, _inverse(np.linalg.inv(found.hess_inv), priors)
 
 
 def _inverse_curvature(
-    log_spread: np.ndarray, panel: Panel, layout: Coordinates, lin: Linearised
+    log_spread: np.ndarray, panel: Panel, layout: Coordinates, lin: Linearised, priors: Priors
 ) -> np.ndarray:
     """Inverse of the curvature of `spread_objective`, from differences of its gradient."""
 
     def slope(at: np.ndarray) -> np.ndarray:
-        return spread_objective(at, panel, layout, lin)[1]
+        return spread_objective(at, panel, layout, lin, priors)[1]
 
     here, steps = slope(log_spread), _CURVE_STEP * np.eye(len(log_spread))
-    return _inverse(np.array([slope(log_spread + step) - here for step in steps]) / _CURVE_STEP)
+    curvature = np.array([slope(log_spread + step) - here for step in steps]) / _CURVE_STEP
+    return _inverse(curvature, priors)
 
 
-def _inverse(curvature: np.ndarray) -> np.ndarray:
+def _inverse(curvature: np.ndarray, priors: Priors) -> np.ndarray:
     """Inverse of a curvature, symmetric and nowhere flatter than that of the prior."""
-    flattest = max(s.log_sd for s in SPREADS.values()) ** -2
+    flattest = max(priors.spreads[n].log_sd for n in priors.free) ** -2
     values, vectors = np.linalg.eigh(0.5 * (curvature + curvature.T))
     half = vectors / np.sqrt(np.maximum(values, flattest))
     return np.asarray(half @ half.T)
@@ -237,6 +271,10 @@ def fit_spreads(
     start: FitStart | None = None,
     keep: Keep | None = None,
     rounds: int = 6,
+    *,
+    layout: Coordinates | None = None,
+    priors: Priors = _USUAL,
+    settled: float = _SETTLED,
 ) -> Estimate:
     """Alternate modes, spreads and noise over a whole panel.
 
@@ -250,9 +288,15 @@ def fit_spreads(
         Told after each round where the fit stands.
     rounds : int
         Alternations of modes, spreads and noise at most, those of `start` included.
+    layout : Coordinates, optional
+        The unknowns, with priors of the population other than the usual ones.
+    priors : Priors
+        Of spreads and noise; published models are reproduced with flat ones.
+    settled : float
+        Largest change of a log spread or noise between rounds that counts as none.
     """
-    layout = coordinates(panel)
-    spread = dict(start.spread) if start else {n: s.median for n, s in SPREADS.items()}
+    layout = layout or coordinates(panel)
+    spread = dict(start.spread) if start else {n: s.median for n, s in priors.spreads.items()}
     noise = start.noise if start else default_noise()
     inverse: np.ndarray | None = None
     at: Modes | None = None
@@ -260,14 +304,15 @@ def fit_spreads(
     converged = False
     done = 0
     gone = min(start.rounds, rounds - 1) if start else 0
-    before, last_step = _settings_vector(spread, noise), 0.0
+    before, last_step = _settings_vector(spread, noise, priors), 0.0
     for done in range(gone + 1, rounds + 1):
         at = modes(panel, layout, spread, noise, start=at, steps=3 if at else 8)
         if progress:
             progress("spreads", 0.9 * (done - 0.5) / rounds)
-        found, inverse = _best_spreads(panel, layout, at.lin, spread, inverse)
-        spread = {n: float(np.exp(v)) for n, v in zip(SPREADS, found.x, strict=True)}
-        old, noise = noise, improve_noise(panel, layout, spread, noise, at)
+        flat = min(_FLAT, _FLAT * settled / _SETTLED)
+        found, inverse = _best_spreads(panel, layout, at.lin, spread, inverse, priors, flat)
+        spread = _with_free(priors, found.x)
+        old, noise = noise, improve_noise(panel, layout, spread, noise, at, priors)
         noise, last_step = _hastened(old, noise, last_step)
         if done == 1 and start is None:
             noise = start_thumb(panel, at.lin, noise)
@@ -278,8 +323,8 @@ def fit_spreads(
         if progress:
             progress("noise", 0.9 * done / rounds)
         objective = float(found.fun)
-        now = _settings_vector(spread, noise)
-        converged = float(np.abs(now - before).max()) < _SETTLED
+        now = _settings_vector(spread, noise, priors)
+        converged = float(np.abs(now - before).max()) < settled
         before = now
         if converged:
             break

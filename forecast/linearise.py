@@ -50,12 +50,14 @@ class Noise:
     gauge_sd_mm : tuple of float, by `GAUGES`.
     process_mm : variance of wear per mm of expected wear, mm.
     sending : how loosely the thickness is kept at which soles come off.
+    slip_share : of the readings, those that are gross slips.
     """
 
     gauge_sd_mm: tuple[float, ...]
     process_mm: float
     thumb: ThumbScale
     sending: Sending = field(default_factory=Sending)
+    slip_share: float = SLIP_SHARE
 
 
 @dataclass(frozen=True)
@@ -134,7 +136,9 @@ def effective_exposure(panel: Panel, log_multipliers: np.ndarray) -> tuple[np.nd
     for i in range(len(COVARIATES) - 1):
         slopes[i] = np.einsum("tc,c->t", cell, scale * flags[:, i])
     slopes[-1] = np.einsum("tc,c->t", panel.exposure.driving, scale)
-    return np.maximum(np.einsum("tc,c->t", cell, scale), 0.0), slopes
+    signed = panel.exposure.base.sum(axis=1) < 0.0  # counted from a later origin
+    least = np.where(signed, -np.inf, 0.0)
+    return np.maximum(np.einsum("tc,c->t", cell, scale), least), slopes
 
 
 def linearise(
@@ -238,7 +242,8 @@ def _columns(
     columns = np.zeros((_WIDTH, len(path)))
     columns[0] = 1.0
     columns[1] = -np.minimum(x / PACKING_DAYS, 1.0) * wears
-    wear = rate * np.maximum(x + value[SILENT][path] * silent, 0.0)
+    least = np.where(x < 0.0, -np.inf, 0.0)
+    wear = rate * np.maximum(x + value[SILENT][path] * silent, least)
     columns[2] = -wear
     columns[SILENT] = -rate * silent
     columns[_COVARIATES_FROM + informed] = -rate * slope
@@ -270,7 +275,7 @@ def _data(
     gauge = panel.obs_kind < THUMB
     sd = np.asarray(noise.gauge_sd_mm)[np.minimum(panel.obs_kind, len(GAUGES) - 1)]
     if seek_slips:
-        weight = np.where(gauge, _slip_weight(y - fitted, sd), 1.0)
+        weight = np.where(gauge, _slip_weight(y - fitted, sd, noise.slip_share), 1.0)
     variance = sd**2 / weight
     y[sites.rows], variance[sites.rows] = sites.mm, sites.variance_mm2
     sent = panel.obs_kind == SENT  # both feet are told, so each with twice the variance
@@ -332,8 +337,10 @@ def first_sites(panel: Panel, noise: Noise) -> Sites:
     return Sites(rows, *interval_site(low, high, sd, guess, np.ones(len(rows))))
 
 
-def _slip_weight(residual_mm: np.ndarray, sd_mm: np.ndarray) -> np.ndarray:
+def _slip_weight(residual_mm: np.ndarray, sd_mm: np.ndarray, share: float) -> np.ndarray:
     """Chance that a reading is no gross slip, given its residual."""
-    good = (1 - SLIP_SHARE) * np.exp(-0.5 * np.square(residual_mm / sd_mm)) / sd_mm
-    slip = SLIP_SHARE * np.exp(-0.5 * np.square(residual_mm / SLIP_SD_MM)) / SLIP_SD_MM
+    if share <= 0.0:
+        return np.ones(len(residual_mm))
+    good = (1 - share) * np.exp(-0.5 * np.square(residual_mm / sd_mm)) / sd_mm
+    slip = share * np.exp(-0.5 * np.square(residual_mm / SLIP_SD_MM)) / SLIP_SD_MM
     return np.asarray(np.maximum(good / (good + slip + 1e-300), 1e-6))

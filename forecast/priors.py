@@ -8,6 +8,7 @@ pair. All rates are in mm per standard wear day (8 hours on dry pavement).
 
 from __future__ import annotations
 
+from dataclasses import dataclass, field
 from math import log
 
 __all__ = [
@@ -21,6 +22,7 @@ __all__ = [
     "POPULATION_SD",
     "SPREADS",
     "USUAL_LIMIT_MM",
+    "Priors",
     "Spread",
     "default_limit_mm",
 ]
@@ -116,6 +118,24 @@ SPREADS: dict[str, Spread] = {
     "gauge": Spread(0.06, 0.6, "bias of a wearer's gauge, mm"),
     "thumb": Spread(0.15, 0.5, "a wearer's thumb against the others', mm"),
 }
+
+
+@dataclass(frozen=True)
+class Priors:
+    """What a fit believes of spreads and noise; an SD of 0 holds one where the fit starts.
+
+    spreads : by the names of `SPREADS`.
+    gauge_log_sd, process_log_sd : SD of the log of each gauge's error and of the process noise.
+    """
+
+    spreads: dict[str, Spread] = field(default_factory=lambda: SPREADS)
+    gauge_log_sd: float = 0.4
+    process_log_sd: float = 0.7
+
+    @property
+    def free(self) -> list[str]:
+        """Names of the spreads that are not held."""
+        return [name for name, spread in self.spreads.items() if spread.log_sd > 0.0]
 
 
 def default_limit_mm(material: str, point: str) -> float:
