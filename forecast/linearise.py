@@ -20,6 +20,7 @@ from forecast.covariates import COVARIATES
 from forecast.panel import GAUGES, HOLE, SENT, STILL_ON, THUMB, Panel
 from forecast.priors import PACKING_DAYS
 from forecast.sending import Sending
+from forecast.slips import SLIP_SHARE, good_weight, left_out
 from forecast.thumb import ThumbScale, grade_bounds, interval_site
 from forecast.whitening import whiten
 
@@ -34,8 +35,6 @@ __all__ = [
     "pull_of_bends",
 ]
 
-SLIP_SHARE = 0.015
-SLIP_SD_MM = 1.5
 _WIDTH = len(INTERFACE)
 _COVARIATES_FROM = _WIDTH - len(COVARIATES)
 _RATE = INTERFACE.index("log_rate")
@@ -183,7 +182,13 @@ def linearise(
     wears = ~panel.obs_waist
     columns, wear = _columns(panel, lifted, path, target, x_target, slope_target, wears)
     fitted = _thickness(panel, value, path, columns, wear)
-    y, variance, weight = _data(panel, fitted, noise, weight, sites, seek_slips)
+    y, variance = _data(panel, noise, weight, sites)
+    if seek_slips:
+        gauge = np.flatnonzero(panel.obs_kind < THUMB)
+        off, walk = left_out(y - fitted, wear, variance, panel.ranks, noise.process_mm)
+        good, weight = variance[gauge] * weight[gauge], np.ones(len(y))
+        weight[gauge] = good_weight(off[gauge], good, walk[gauge], noise.slip_share)
+        variance[gauge] = good / weight[gauge]
     rows = np.concatenate([columns, (y - fitted)[None]])
     rows[-1] += np.einsum("in,in->n", columns, deviation[:, path])
     white = whiten(rows, wear, variance, panel.ranks, noise.process_mm)
@@ -263,25 +268,17 @@ def _thickness(
 
 
 def _data(
-    panel: Panel,
-    fitted: np.ndarray,
-    noise: Noise,
-    weight: np.ndarray,
-    sites: Sites,
-    seek_slips: bool,
-) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Observed or pseudo-observed thickness, its variance, and the weights."""
+    panel: Panel, noise: Noise, weight: np.ndarray, sites: Sites
+) -> tuple[np.ndarray, np.ndarray]:
+    """Observed or pseudo-observed thickness, and its error variance."""
     y = panel.obs_mm.copy()
-    gauge = panel.obs_kind < THUMB
     sd = np.asarray(noise.gauge_sd_mm)[np.minimum(panel.obs_kind, len(GAUGES) - 1)]
-    if seek_slips:
-        weight = np.where(gauge, _slip_weight(y - fitted, sd, noise.slip_share), 1.0)
     variance = sd**2 / weight
     y[sites.rows], variance[sites.rows] = sites.mm, sites.variance_mm2
     sent = panel.obs_kind == SENT  # both feet are told, so each with twice the variance
     y[sent] = panel.limit_mm[panel.obs_path[sent]]
     variance[sent] = 2.0 * noise.sending.sd_mm**2
-    return y, variance, weight
+    return y, variance
 
 
 def pull_of_bends(lin: Linearised, bent: dict[int, np.ndarray]) -> np.ndarray:
@@ -335,12 +332,3 @@ def first_sites(panel: Panel, noise: Noise) -> Sites:
     low, high, sd = bounds_of(panel, rows, noise)
     guess = np.clip(panel.nominal_mm[panel.obs_path[rows]], low, high)
     return Sites(rows, *interval_site(low, high, sd, guess, np.ones(len(rows))))
-
-
-def _slip_weight(residual_mm: np.ndarray, sd_mm: np.ndarray, share: float) -> np.ndarray:
-    """Chance that a reading is no gross slip, given its residual."""
-    if share <= 0.0:
-        return np.ones(len(residual_mm))
-    good = (1 - share) * np.exp(-0.5 * np.square(residual_mm / sd_mm)) / sd_mm
-    slip = share * np.exp(-0.5 * np.square(residual_mm / SLIP_SD_MM)) / SLIP_SD_MM
-    return np.asarray(np.maximum(good / (good + slip + 1e-300), 1e-6))

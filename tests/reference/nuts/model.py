@@ -22,9 +22,9 @@ from jax.scipy.special import log_ndtr
 from forecast.coordinates import population_prior
 from forecast.covariates import COVARIATES
 from forecast.estimation import PROCESS_MEDIAN_MM
-from forecast.linearise import SLIP_SD_MM, SLIP_SHARE
 from forecast.panel import GAUGES
 from forecast.priors import METHOD_SD_MM, PACKING_DAYS, SPREADS, Priors
+from forecast.slips import SLIP_SD_MM, SLIP_SHARE
 
 __all__ = ["SPREAD_NAMES", "describe", "model"]
 
