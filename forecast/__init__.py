@@ -2,12 +2,11 @@
 
 The pure library: frames in, frames out; no file, clock, network or global chance. A map:
 `frames` (the contract), `log` (checked input), `panel` and `exposure` (log to arrays),
-`coordinates`, `linearise`, `nested`, `hierarchy`, `estimation` (the nested log-rate model),
-`usage`, `wear_counts`, `calendar` (use), `sole_state`, `first_passage`, `due` (dates),
+`coordinates`, `linearise`, `slips`, `nested`, `hierarchy`, `estimation` (the nested log-rate
+model), `usage`, `wear_counts`, `calendar` (use), `sole_state`, `first_passage`, `due` (dates),
 `one_pair`, `joint`, `wear_curve`, `paths` (thickness by day), `drivers`, `next_checks`, `explain`
-(why, in words), `curvature`, `diagnostics` (can the fit be trusted), `baselines`,
-`lognormal_lives`, `renewal` (yardsticks), `scores`, `outcomes`, `backtest` (what is it worth),
-`linear` (the linear mixed model beside it).
+(why, in words), `curvature`, `diagnostics` (can the fit be trusted), `baselines`, `scores`,
+`outcomes`, `backtest` (what is it worth).
 """
 
 from forecast.backtest import Backtest, backtest

@@ -15,7 +15,7 @@ import pandas as pd
 from forecast.backtest_scores import band_table, calibration_table, coverage, scores, send_by_share
 from forecast.baselines import population_rate_days, straight_line_days
 from forecast.due import due_sample, forecast
-from forecast.errors import BadHorizon
+from forecast.errors import BadHorizon, TooLittleData
 from forecast.frames import CHANCE_DAYS
 from forecast.log import WearLog
 from forecast.outcomes import log_end, outcomes
@@ -87,9 +87,11 @@ def usual_days(log: WearLog, every_days: int = 91) -> list[pd.Timestamp]:
     ------
     BadHorizon
         The log is too short to look back.
+    TooLittleData
+        No sole was fitted.
     """
+    first = _first_fitted(log) + pd.Timedelta(days=_FIRST_AFTER_DAYS)
     end = log_end(log)
-    first = pd.Timestamp(log.soles["fitted_on"].min()) + pd.Timedelta(days=_FIRST_AFTER_DAYS)
     last = end - pd.Timedelta(days=_LAST_BEFORE_DAYS)
     if first > last:
         raise BadHorizon(
@@ -143,10 +145,21 @@ def backtest(
     return Backtest(pd.concat(parts, ignore_index=True), settings)
 
 
+def _first_fitted(log: WearLog) -> pd.Timestamp:
+    if log.soles.empty:
+        raise TooLittleData("no sole was ever fitted; add a pair with one sole")
+    return pd.Timestamp(log.soles["fitted_on"].min())
+
+
 def _refuse(log: WearLog, days: list[pd.Timestamp]) -> None:
     if not days:
         raise BadHorizon("as_ofs: no day to look back from; name at least one")
-    first, end = pd.Timestamp(log.soles["fitted_on"].min()), log_end(log)
+    first, end = _first_fitted(log), log_end(log)
+    if not first < end:
+        raise BadHorizon(
+            f"as_ofs: nothing was logged after {first.date()}, when the first sole was fitted, so "
+            "there is no day to look back from; log wear days and checks first"
+        )
     for day in days:
         if not first <= day < end:
             raise BadHorizon(

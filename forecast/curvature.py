@@ -9,6 +9,7 @@ error from how much the soles disagree (cluster-robust variance: Liang and Zeger
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass
 
 import numpy as np
@@ -54,9 +55,9 @@ def curvature(known: Conditioned) -> Curvature:
     use = np.flatnonzero((panel.obs_kind < THUMB) & ~panel.obs_waist & sole)
     rate = np.exp((known.centre + known.deviation)[2])
     path = panel.obs_path[use]
-    starts = np.flatnonzero(np.diff(path, prepend=-1))
+    edges = np.append(np.flatnonzero(np.diff(path, prepend=-1)), len(path))
     bends, products, soles = [], [], []
-    for begin, end in zip(starts, [*starts[1:], len(path)], strict=True):
+    for begin, end in itertools.pairwise(edges):
         at = use[begin:end]
         x = x_target[panel.obs_target[at]]
         found = _bend(x, panel.obs_mm[at], float(rate[path[begin]]))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-__all__ = ["BadFrame", "BadHorizon", "FitFailed", "ForecastError", "TooLittleData"]
+__all__ = ["BadFrame", "BadHorizon", "ForecastError", "TooLittleData"]
 
 
 class ForecastError(Exception):
@@ -15,10 +15,6 @@ class BadFrame(ForecastError):
 
 class TooLittleData(ForecastError):
     """There is no sole to forecast; add at least one pair with one sole."""
-
-
-class FitFailed(ForecastError):
-    """The optimiser found no usable optimum; look at the diagnostics of the last iterate."""
 
 
 class BadHorizon(ForecastError):

@@ -21,24 +21,25 @@ from forecast.linearise import Linearised, Noise, linearise
 from forecast.modes import Modes, modes, prior_centre
 from forecast.moments import gradient
 from forecast.panel import GAUGES, SENT, THUMB, Panel
-from forecast.priors import METHOD_SD_MM, SPREADS, UNLOGGED_SPREADS
+from forecast.priors import METHOD_SD_MM, UNLOGGED_SPREADS, Priors
 from forecast.sending import Sending, learn_sending
 from forecast.sole_state import FootPairs, foot_pairs, sole_state
 from forecast.thumb import ThumbScale
 from forecast.unlogged_noise import learn_unlogged
 
-__all__ = ["Estimate", "Keep", "Progress", "default_noise", "fit_spreads", "spread_penalty", "with_spreads"]
+__all__ = ["Estimate", "Keep", "Progress", "default_noise", "fit_spreads", "spread_penalty", "with_free"]
 
 Progress = Callable[[str, float], None]
 Keep = Callable[[FitStart], None]
-PROCESS_MEDIAN_MM, PROCESS_LOG_SD = 0.02, 0.7
-GAUGE_LOG_SD = 0.4
-_LOG_STEP = 0.15
+PROCESS_MEDIAN_MM = 0.02
+_USUAL = Priors()
+_LOG_STEP = 0.002
 _SLOW_FROM, _MOST_LONGER = 0.3, 2.2
 _FOLLOWED_READINGS = 2  # by a gauge, on each foot, before a sole teaches where soles come off
 _FLAT = 0.01  # slope of the log likelihood by a log spread that counts as none
 _CURVE_STEP = 0.01
-_LOG_SPREADS = float(np.log(1e-3)), float(np.log(3.0))
+_FARTHEST, _FARTHEST_SDS = 5.0, 8.0  # log spread from its prior median, at most; in prior SDs
+_MATTERS = 0.05  # a log spread below this is as good as none
 _SETTLED = 0.08  # largest change of a log spread or noise between rounds
 
 
@@ -47,8 +48,8 @@ class Estimate:
     """Where a fit ended.
 
     Unknowns, spreads, noise, the population's posterior (mean as deviation from the prior's),
-    penalised negative log likelihood, the spreads that were free, and the inverse of the
-    curvature by their logs.
+    penalised negative log likelihood, the priors of its spreads, and the inverse of its curvature
+    by the logs of the free ones.
     """
 
     layout: Coordinates
@@ -58,7 +59,7 @@ class Estimate:
     population_cov: np.ndarray
     objective: float
     rounds: int
-    free: tuple[str, ...]
+    priors: Priors
     curvature_inverse: np.ndarray
     converged: bool
 
@@ -73,45 +74,54 @@ def default_noise() -> Noise:
     return Noise(tuple(METHOD_SD_MM[g] for g in GAUGES), PROCESS_MEDIAN_MM, ThumbScale())
 
 
-def spread_penalty(log_spread: np.ndarray, free: tuple[str, ...]) -> tuple[float, np.ndarray]:
-    """Negative log prior of some log spreads, and its gradient."""
-    median = np.log([SPREADS[n].median for n in free])
-    log_sd = np.array([SPREADS[n].log_sd for n in free])
-    z = (log_spread - median) / log_sd
+def spread_penalty(log_spread: np.ndarray, priors: Priors = _USUAL) -> tuple[float, np.ndarray]:
+    """Negative log prior of the free log spreads, in order, and its gradient."""
+    free = [priors.spreads[name] for name in priors.free]
+    log_sd = np.array([s.log_sd for s in free])
+    z = (log_spread - np.log([s.median for s in free])) / log_sd
     return 0.5 * float(z @ z), z / log_sd
-
-
-def with_spreads(
-    spread: dict[str, float], free: tuple[str, ...], log_spread: np.ndarray
-) -> dict[str, float]:
-    """Spreads with some of them moved."""
-    within = np.clip(log_spread, *_LOG_SPREADS)
-    return spread | {n: float(np.exp(v)) for n, v in zip(free, within, strict=True)}
 
 
 def spread_objective(
     log_spread: np.ndarray,
-    free: tuple[str, ...],
-    others: dict[str, float],
     panel: Panel,
     layout: Coordinates,
     lin: Linearised,
+    priors: Priors = _USUAL,
 ) -> tuple[float, np.ndarray]:
     """Negative penalised marginal log likelihood and its gradient by the free log spreads."""
-    spread = with_spreads(others, free, log_spread)
+    spread = with_free(priors, log_spread)
     posterior = solve(panel, layout, lin, spread)
     slope = gradient(panel, posterior, spread)
-    value, out = spread_penalty(log_spread, free)
-    return value - posterior.log_likelihood, out - np.array([slope[n] for n in free])
+    value, out = spread_penalty(log_spread, priors)
+    return value - posterior.log_likelihood, out - np.array([slope[n] for n in priors.free])
 
 
-def _noise_penalty(noise: Noise) -> float:
-    z = [
-        np.log(sd / METHOD_SD_MM[g]) / GAUGE_LOG_SD
-        for sd, g in zip(noise.gauge_sd_mm, GAUGES, strict=True)
-    ]
-    z.append(np.log(noise.process_mm / PROCESS_MEDIAN_MM) / PROCESS_LOG_SD)
-    return 0.5 * float(np.square(z).sum())
+def with_free(priors: Priors, log_spread: np.ndarray) -> dict[str, float]:
+    """All spreads: those held at their medians, and the free ones."""
+    within = np.clip(log_spread, *_reach(priors))
+    free = dict(zip(priors.free, np.exp(within).tolist(), strict=True))
+    return {name: free.get(name, s.median) for name, s in priors.spreads.items()}
+
+
+def _reach(priors: Priors) -> tuple[np.ndarray, np.ndarray]:
+    """Least and most that the search gives each free log spread."""
+    free = [priors.spreads[name] for name in priors.free]
+    middle = np.log([s.median for s in free])
+    far = np.minimum(_FARTHEST, _FARTHEST_SDS * np.array([s.log_sd for s in free]))
+    return middle - far, middle + far
+
+
+def _noise_penalty(noise: Noise, priors: Priors) -> float:
+    out = 0.0
+    if priors.gauge_log_sd > 0.0:
+        usual = [METHOD_SD_MM[g] for g in GAUGES]
+        z = np.log(np.divide(noise.gauge_sd_mm, usual)) / priors.gauge_log_sd
+        out += 0.5 * float(z @ z)
+    if priors.process_log_sd > 0.0:
+        z = np.log(noise.process_mm / PROCESS_MEDIAN_MM) / priors.process_log_sd
+        out += 0.5 * float(z**2)
+    return out
 
 
 def improve_noise(
@@ -120,9 +130,16 @@ def improve_noise(
     spread: dict[str, float],
     noise: Noise,
     at: Modes,
+    priors: Priors = _USUAL,
 ) -> Noise:
-    """One guarded Newton step in the log of each gauge's SD and of the process noise."""
+    """One guarded Newton step in the log of each gauge's SD and of the process noise.
+
+    A reading counts for its gauge by the chance that it is no slip, in the sum of squares and in
+    the log determinant alike.
+    """
     centre = prior_centre(layout)
+    gauge = panel.obs_kind < THUMB
+    slips = np.bincount(panel.obs_kind[gauge], 1.0 - at.lin.weight[gauge], minlength=len(GAUGES))
 
     def value(candidate: Noise) -> float:
         lin = linearise(
@@ -137,7 +154,9 @@ def improve_noise(
             at.stand.pull,
             seek_slips=False,
         )
-        return solve(panel, layout, lin, spread).log_likelihood - _noise_penalty(candidate)
+        found = solve(panel, layout, lin, spread).log_likelihood
+        of_slips = float(slips @ np.log(candidate.gauge_sd_mm))
+        return found + of_slips - _noise_penalty(candidate, priors)
 
     def moved(place: int, by: float) -> Noise:
         factor = float(np.exp(by))
@@ -151,7 +170,10 @@ def improve_noise(
     seen = np.bincount(panel.obs_kind, minlength=len(GAUGES) + 1)[: len(GAUGES)] > 0
     shifts = np.zeros(len(GAUGES) + 1)
     for place in range(len(shifts)):
-        if place < len(GAUGES) and not seen[place]:
+        is_gauge = place < len(GAUGES)
+        if (priors.gauge_log_sd if is_gauge else priors.process_log_sd) <= 0.0:
+            continue
+        if is_gauge and not seen[place]:
             continue
         up, down = value(moved(place, _LOG_STEP)), value(moved(place, -_LOG_STEP))
         slope = (up - down) / (2 * _LOG_STEP)
@@ -200,8 +222,9 @@ def _learn_sending(panel: Panel, layout: Coordinates, at: Modes, noise: Noise) -
     return learn_sending(state.mean[[1, 3]], sd, limit, noise.sending, above)
 
 
-def _settings_vector(spread: dict[str, float], noise: Noise) -> np.ndarray:
+def _settings_vector(spread: dict[str, float], noise: Noise, priors: Priors) -> np.ndarray:
     """Logs of the spreads that matter and of the noise: what has to stand still."""
+    least = {name: min(_MATTERS, s.median) for name, s in priors.spreads.items()}
     thumb = noise.thumb
     judged = (
         thumb.firm_from_mm - thumb.give_from_mm,
@@ -211,7 +234,7 @@ def _settings_vector(spread: dict[str, float], noise: Noise) -> np.ndarray:
         1.0 - noise.leaving.at_visit,
     )
     gauges = (*noise.gauge_sd_mm, noise.process_mm)
-    return np.log([*(max(v, 0.05) for v in spread.values()), *gauges, *judged])
+    return np.log([*(max(v, least[n]) for n, v in spread.items()), *gauges, *judged])
 
 
 def _best_spreads(
@@ -219,16 +242,17 @@ def _best_spreads(
     layout: Coordinates,
     lin: Linearised,
     spread: dict[str, float],
-    free: tuple[str, ...],
     inverse: np.ndarray | None,
+    priors: Priors,
+    flat: float,
 ) -> tuple[OptimizeResult, np.ndarray]:
     """Find the best log spreads from where they stand, and the inverse of the curvature there.
 
     With the inverse of an earlier round a few steps do, as the noise will move them again; without
     one, limited memory and bounds keep a start far away from running off.
     """
-    start = np.log([spread[n] for n in free])
-    known = (free, spread, panel, layout, lin)
+    start = np.log([spread[n] for n in priors.free])
+    known = (panel, layout, lin, priors)
     if inverse is None:
         found = minimize(
             spread_objective,
@@ -236,35 +260,31 @@ def _best_spreads(
             known,
             method="L-BFGS-B",
             jac=True,
-            bounds=[_LOG_SPREADS] * len(start),
+            bounds=list(zip(*_reach(priors), strict=True)),
             options={"maxiter": 30, "ftol": 1e-6},
         )
         return found, _inverse_curvature(found.x, *known)
-    options = {"maxiter": 4, "gtol": _FLAT, "hess_inv0": inverse}
+    options = {"maxiter": 4, "gtol": flat, "hess_inv0": inverse}
     found = minimize(spread_objective, start, known, method="BFGS", jac=True, options=options)
-    return found, _inverse(np.linalg.inv(found.hess_inv))
+    return found, _inverse(np.linalg.inv(found.hess_inv), priors)
 
 
 def _inverse_curvature(
-    log_spread: np.ndarray,
-    free: tuple[str, ...],
-    others: dict[str, float],
-    panel: Panel,
-    layout: Coordinates,
-    lin: Linearised,
+    log_spread: np.ndarray, panel: Panel, layout: Coordinates, lin: Linearised, priors: Priors
 ) -> np.ndarray:
     """Inverse of the curvature of `spread_objective`, from differences of its gradient."""
 
     def slope(at: np.ndarray) -> np.ndarray:
-        return spread_objective(at, free, others, panel, layout, lin)[1]
+        return spread_objective(at, panel, layout, lin, priors)[1]
 
     here, steps = slope(log_spread), _CURVE_STEP * np.eye(len(log_spread))
-    return _inverse(np.array([slope(log_spread + step) - here for step in steps]) / _CURVE_STEP)
+    curvature = np.array([slope(log_spread + step) - here for step in steps]) / _CURVE_STEP
+    return _inverse(curvature, priors)
 
 
-def _inverse(curvature: np.ndarray) -> np.ndarray:
+def _inverse(curvature: np.ndarray, priors: Priors) -> np.ndarray:
     """Inverse of a curvature, symmetric and nowhere flatter than that of the prior."""
-    flattest = max(s.log_sd for s in SPREADS.values()) ** -2
+    flattest = max(priors.spreads[n].log_sd for n in priors.free) ** -2
     values, vectors = np.linalg.eigh(0.5 * (curvature + curvature.T))
     half = vectors / np.sqrt(np.maximum(values, flattest))
     return np.asarray(half @ half.T)
@@ -276,6 +296,10 @@ def fit_spreads(
     start: FitStart | None = None,
     keep: Keep | None = None,
     rounds: int = 6,
+    *,
+    layout: Coordinates | None = None,
+    priors: Priors = _USUAL,
+    settled: float = _SETTLED,
     known: Estimate | None = None,
 ) -> Estimate:
     """Alternate modes, spreads and noise over a whole panel.
@@ -290,16 +314,23 @@ def fit_spreads(
         Told after each round where the fit stands.
     rounds : int
         Alternations of modes, spreads and noise at most, those of `start` included.
+    layout : Coordinates, optional
+        The unknowns, with priors of the population other than the usual ones.
+    priors : Priors
+        Of spreads and noise; published models are reproduced with flat ones.
+    settled : float
+        Largest change of a log spread or noise between rounds that counts as none.
     known : Estimate, optional
         Of other wearers, who log. Its population is what is believed before; its spreads and its
         noise stand, and only what concerns unlogged wear is learnt here.
     """
-    layout = coordinates(panel, told=known.belief if known else None)
-    spread = dict(start.spread) if start else {n: s.median for n, s in SPREADS.items()}
+    layout = layout or coordinates(panel, told=known.belief if known else None)
+    learnt = UNLOGGED_SPREADS if known else tuple(priors.spreads)
+    free = [n for n in priors.free if n in layout.spreads and n in learnt]
+    priors = priors.holding(free, known.spread if known else {})
+    spread = dict(start.spread) if start else {n: s.median for n, s in priors.spreads.items()}
     noise = start.noise if start else default_noise()
-    free = layout.spreads
     if known:
-        free = tuple(n for n in free if n in UNLOGGED_SPREADS)
         spread = known.spread | {n: spread[n] for n in UNLOGGED_SPREADS}
         noise = replace(
             known.noise, unlogged_sending=noise.unlogged_sending, leaving=noise.leaving
@@ -310,15 +341,16 @@ def fit_spreads(
     converged = False
     done = 0
     gone = min(start.rounds, rounds - 1) if start else 0
-    before, last_step = _settings_vector(spread, noise), 0.0
+    before, last_step = _settings_vector(spread, noise, priors), 0.0
     for done in range(gone + 1, rounds + 1):
         at = modes(panel, layout, spread, noise, start=at, steps=3 if at else 8)
         if progress:
             progress("spreads", 0.9 * (done - 0.5) / rounds)
-        found, inverse = _best_spreads(panel, layout, at.lin, spread, free, inverse)
-        spread = with_spreads(spread, free, found.x)
+        flat = min(_FLAT, _FLAT * settled / _SETTLED)
+        found, inverse = _best_spreads(panel, layout, at.lin, spread, inverse, priors, flat)
+        spread = with_free(priors, found.x)
         if known is None:
-            old, noise = noise, improve_noise(panel, layout, spread, noise, at)
+            old, noise = noise, improve_noise(panel, layout, spread, noise, at, priors)
             noise, last_step = _hastened(old, noise, last_step)
             if done == 1 and start is None:
                 noise = start_thumb(panel, at.lin, noise)
@@ -330,12 +362,14 @@ def fit_spreads(
         if progress:
             progress("noise", 0.9 * done / rounds)
         objective = float(found.fun)
-        now = _settings_vector(spread, noise)
-        converged = float(np.abs(now - before).max()) < _SETTLED
+        now = _settings_vector(spread, noise, priors)
+        converged = float(np.abs(now - before).max()) < settled
         before = now
         if converged:
             break
     at = modes(panel, layout, spread, noise, start=at, steps=4)
     mean, cov = at.posterior.population_mean, at.posterior.population_cov
     assert inverse is not None  # noqa: S101 - there is a first round
-    return Estimate(layout, spread, noise, mean, cov, objective, done, free, inverse, converged)
+    return Estimate(
+        layout, spread, noise, mean, cov, objective, done, priors, inverse, converged
+    )

@@ -24,7 +24,7 @@ from forecast.estimation import (
     Progress,
     fit_spreads,
     spread_penalty,
-    with_spreads,
+    with_free,
 )
 from forecast.fit_start import FitStart
 from forecast.hierarchy import Posterior, Totals, levels_of, population_of, with_population
@@ -189,13 +189,13 @@ def over_everyone(
         )
         move = partial(_moved, noise=noise, spread=spread, population=population)
         parts = runner.map(move, lined)
-    slopes = runner.gather(runner.map(partial(_slope, spread=spread, free=found.free), parts))
-    free = found.free
-    here = np.log([spread[n] for n in free])
-    slope = spread_penalty(here, free)[1] - np.sum(slopes, axis=0)
+    slopes = runner.gather(runner.map(partial(_slope, spread=spread, free=found.priors.free), parts))
+    priors = found.priors
+    here = np.log([spread[n] for n in priors.free])
+    slope = spread_penalty(here, priors)[1] - np.sum(slopes, axis=0)
     # the curvature was found on some, and grows with their number
     step_by = np.clip(-found.curvature_inverse @ slope * share, -_MOST_STEP, _MOST_STEP)
-    spread = with_spreads(spread, free, here + step_by)
+    spread = with_free(priors, here + step_by)
     _, (mean, cov, log_likelihood) = _solved(runner, parts, layout, noise, spread, settled=True)
     return replace(
         found,
@@ -203,7 +203,7 @@ def over_everyone(
         spread=spread,
         population_mean=mean,
         population_cov=cov,
-        objective=spread_penalty(here + step_by, free)[0] - log_likelihood,
+        objective=spread_penalty(here + step_by, priors)[0] - log_likelihood,
     )
 
 
@@ -249,7 +249,7 @@ def _moved(part: Part, noise: Noise, spread: dict[str, float], population: Popul
     return replace(part, stand=stand, posterior=posterior)
 
 
-def _slope(part: Part, spread: dict[str, float], free: tuple[str, ...]) -> np.ndarray:
+def _slope(part: Part, spread: dict[str, float], free: list[str]) -> np.ndarray:
     assert part.posterior is not None  # noqa: S101 - set by _moved
     slope = gradient(part.panel, part.posterior, spread)
     return np.array([slope[n] for n in free])

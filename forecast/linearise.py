@@ -1,7 +1,7 @@
 """What do the observations of a path say, once the wear curve is made a straight line?
 
 Thickness = nominal + start - packing*min(x/6, 1) - exp(log rate)*(x + exp(pace)*silent) + process
-noise, in mm, where x is logged exposure and silent what habit would put into unlogged days. Each observation becomes a row over the interface columns of
+noise, in mm. Each observation becomes a row over the interface columns of
 `forecast.coordinates`; rows of a path are made independent by the filter of the process noise
 (a random walk in expected wear), and added up to one small matrix per path. Linearisation about
 the current conditional modes is the way of Lindstrom and Bates (Biometrics 46:673, 1990); told the
@@ -21,6 +21,7 @@ from forecast.panel import GAUGES, HOLE, SENT, STILL_ON, THUMB, Panel
 from forecast.priors import PACKING_DAYS
 from forecast.leaving import Leaving
 from forecast.sending import UNLOGGED_SENDING_SD_MM, Sending
+from forecast.slips import SLIP_SHARE, good_weight, left_out
 from forecast.thumb import ThumbScale, grade_bounds, interval_site
 from forecast.whitening import whiten
 
@@ -36,8 +37,6 @@ __all__ = [
     "pull_of_bends",
 ]
 
-SLIP_SHARE = 0.015
-SLIP_SD_MM = 1.5
 HOLE_SHARE = 0.08  # of owners, who wait for a hole; common practice, no source
 _WIDTH = len(INTERFACE)
 _COVARIATES_FROM = _WIDTH - len(COVARIATES)
@@ -55,12 +54,14 @@ class Noise:
     sending, unlogged_sending : how loosely the thickness is kept at which soles come off, of
         wearers who log and of those who do not.
     leaving : how likely it is that a pair is gone for good.
+    slip_share : of the readings, those that are gross slips.
     """
 
     gauge_sd_mm: tuple[float, ...]
     process_mm: float
     thumb: ThumbScale
     sending: Sending = field(default_factory=Sending)
+    slip_share: float = SLIP_SHARE
     unlogged_sending: Sending = field(default_factory=lambda: Sending(UNLOGGED_SENDING_SD_MM))
     leaving: Leaving = field(default_factory=Leaving)
 
@@ -150,7 +151,9 @@ def effective_exposure(panel: Panel, log_multipliers: np.ndarray) -> tuple[np.nd
     for i in range(len(COVARIATES) - 1):
         slopes[i] = np.einsum("tc,c->t", cell, scale * flags[:, i])
     slopes[-1] = np.einsum("tc,c->t", panel.exposure.driving, scale)
-    return np.maximum(np.einsum("tc,c->t", cell, scale), 0.0), slopes
+    signed = panel.exposure.base.sum(axis=1) < 0.0  # counted from a later origin
+    least = np.where(signed, -np.inf, 0.0)
+    return np.maximum(np.einsum("tc,c->t", cell, scale), least), slopes
 
 
 def linearise(
@@ -199,7 +202,13 @@ def linearise(
     wears = ~panel.obs_waist
     columns, wear = _columns(panel, lifted, path, target, x_target, slope_target, wears)
     fitted = _thickness(panel, value, path, columns, wear)
-    y, variance, weight = _data(panel, fitted, noise, weight, sites, seek_slips)
+    y, variance = _data(panel, fitted, noise, weight, sites)
+    if seek_slips:
+        gauge = np.flatnonzero(panel.obs_kind < THUMB)
+        off, walk = left_out(y - fitted, wear, variance, panel.ranks, noise.process_mm)
+        good, weight = variance[gauge] * weight[gauge], np.ones(len(y))
+        weight[gauge] = good_weight(off[gauge], good, walk[gauge], noise.slip_share)
+        variance[gauge] = good / weight[gauge]
     rows = np.concatenate([columns, (y - fitted)[None]])
     rows[-1] += np.einsum("in,in->n", columns, deviation[:, path])
     white = whiten(rows, wear, variance, panel.ranks, noise.process_mm)
@@ -259,8 +268,9 @@ def _columns(
     columns = np.zeros((_WIDTH, len(path)))
     columns[0] = 1.0
     columns[1] = -np.minimum(x / PACKING_DAYS, 1.0) * wears
+    least = np.where(x < 0.0, -np.inf, 0.0)
     unlogged = rate * np.exp(value[SILENT])[path] * silent
-    wear = rate * np.maximum(x, 0.0) + unlogged
+    wear = rate * np.maximum(x, least) + unlogged
     columns[2] = -wear
     columns[SILENT] = -unlogged
     columns[_COVARIATES_FROM + informed] = -rate * slope
@@ -280,19 +290,11 @@ def _thickness(
 
 
 def _data(
-    panel: Panel,
-    fitted: np.ndarray,
-    noise: Noise,
-    weight: np.ndarray,
-    sites: Sites,
-    seek_slips: bool,
-) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Observed or pseudo-observed thickness, its variance, and the weights."""
+    panel: Panel, fitted: np.ndarray, noise: Noise, weight: np.ndarray, sites: Sites
+) -> tuple[np.ndarray, np.ndarray]:
+    """Observed or pseudo-observed thickness, and its error variance."""
     y = panel.obs_mm.copy()
-    gauge = panel.obs_kind < THUMB
     sd = np.asarray(noise.gauge_sd_mm)[np.minimum(panel.obs_kind, len(GAUGES) - 1)]
-    if seek_slips:
-        weight = np.where(gauge, _slip_weight(y - fitted, sd), 1.0)
     variance = sd**2 / weight
     y[sites.rows], variance[sites.rows] = sites.mm, sites.variance_mm2
     sent = panel.obs_kind == SENT  # both feet are told, so each with twice the variance
@@ -301,7 +303,7 @@ def _data(
     sd = noise.sending_sd_mm(unlogged)
     usual = _usual_weight(fitted[sent] - y[sent], y[sent], sd)
     variance[sent] = 2.0 * sd**2 / np.where(unlogged, usual, 1.0)
-    return y, variance, weight
+    return y, variance
 
 
 def _add_direct_evidence(panel: Panel, gram: np.ndarray, centre: np.ndarray) -> None:
@@ -389,10 +391,3 @@ def _usual_weight(above_mm: np.ndarray, limit_mm: np.ndarray, sd_mm: np.ndarray)
     holed = 0.5 * limit_mm
     hole = HOLE_SHARE * np.exp(-0.5 * np.square((above_mm + limit_mm) / holed)) / holed
     return np.asarray(np.maximum(usual / (usual + hole + 1e-300), 0.05))
-
-
-def _slip_weight(residual_mm: np.ndarray, sd_mm: np.ndarray) -> np.ndarray:
-    """Chance that a reading is no gross slip, given its residual."""
-    good = (1 - SLIP_SHARE) * np.exp(-0.5 * np.square(residual_mm / sd_mm)) / sd_mm
-    slip = SLIP_SHARE * np.exp(-0.5 * np.square(residual_mm / SLIP_SD_MM)) / SLIP_SD_MM
-    return np.asarray(np.maximum(good / (good + slip + 1e-300), 1e-6))

@@ -8,6 +8,8 @@ pair. All rates are in mm per standard wear day (8 hours on dry pavement).
 
 from __future__ import annotations
 
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass, field, replace
 from math import log
 
 __all__ = [
@@ -24,6 +26,7 @@ __all__ = [
     "UNLOGGED_SPREADS",
     "UNLOGGED_WEAR_DAYS_PER_DAY",
     "USUAL_LIMIT_MM",
+    "Priors",
     "Spread",
     "default_limit_mm",
 ]
@@ -132,6 +135,32 @@ SPREADS: dict[str, Spread] = {
     "sender": Spread(0.40, 0.3, "a wearer's own thickness at which soles come off, mm"),
 }
 UNLOGGED_SPREADS = ("sole_pace", "pace", "wearer_pace", "sender")
+
+
+@dataclass(frozen=True)
+class Priors:
+    """What a fit believes of spreads and noise; an SD of 0 holds one where the fit starts.
+
+    spreads : by the names of `SPREADS`.
+    gauge_log_sd, process_log_sd : SD of the log of each gauge's error and of the process noise.
+    """
+
+    spreads: dict[str, Spread] = field(default_factory=lambda: SPREADS)
+    gauge_log_sd: float = 0.4
+    process_log_sd: float = 0.7
+
+    @property
+    def free(self) -> list[str]:
+        """Names of the spreads that are not held."""
+        return [name for name, spread in self.spreads.items() if spread.log_sd > 0.0]
+
+    def holding(self, free: Collection[str], held_at: Mapping[str, float]) -> Priors:
+        """The same with only some spreads free, and the others held."""
+        spreads = {
+            name: s if name in free else Spread(held_at.get(name, s.median), 0.0, s.meaning)
+            for name, s in self.spreads.items()
+        }
+        return replace(self, spreads=spreads)
 
 
 def default_limit_mm(material: str, point: str) -> float:

@@ -95,9 +95,8 @@ def interval_site(
     log_p = log_chance(low, high)
 
     def ratio(edge: np.ndarray) -> np.ndarray:
-        at = np.where(np.isfinite(edge), edge, 0.0)
-        log_pdf = -0.5 * np.square(at) - 0.9189385332046727
-        return np.where(np.isfinite(edge), np.exp(log_pdf - log_p), 0.0)
+        log_pdf = -0.5 * np.square(edge) - 0.9189385332046727
+        return np.asarray(np.exp(np.where(np.isfinite(edge), log_pdf - log_p, -np.inf)))
 
     r_low, r_high = ratio(low), ratio(high)
     gradient = (r_low - r_high) / total

@@ -59,7 +59,8 @@ def _days(log: WearLog, start: pd.Timestamp | None, every: int) -> list[pd.Times
 def _tables(back: Backtest) -> list[Table]:
     scores = Table("forecaster", "forecasts", "days off", "times this model", title="Scores")
     for name, count, days, times in back.scores.itertuples(index=False):
-        scores.add_row(name, str(count), f"{days:.1f}", f"{times:.2f}")
+        off = "-" if pd.isna(days) else f"{days:.1f}"
+        scores.add_row(name, str(count), off, "-" if pd.isna(times) else f"{times:.2f}")
     bands = Table(
         "band", "forecasts", "said", "happened", title=f"Due within {back.settings.sound_days} days"
     )

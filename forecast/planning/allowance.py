@@ -63,15 +63,12 @@ def wear_allowance(
     left = np.sort(np.minimum(draws.days[2], MOST_WEAR_DAYS), axis=-1)
     limit = np.array([panel.limit_mm[feet.left], panel.limit_mm[feet.right]])
     nominal = np.array([panel.nominal_mm[feet.left], panel.nominal_mm[feet.right]])
-    fresh = ((nominal - limit)[:, :, None] / draws.rate_mm).min(axis=0)
+    fresh = (np.maximum(nominal - limit, 0.0)[:, :, None] / draws.rate_mm).min(axis=0)
     pair = panel.path_pair[feet.left]
     normal = np.broadcast_to(normal_points()[8], fresh.shape)
-    anew = np.array(
-        [
-            np.sort(days_until(daily.ahead, row[None], points, pair[i : i + 1])[0])
-            for i, (row, points) in enumerate(zip(fresh, normal, strict=True))
-        ]
-    )
+    anew = np.empty(fresh.shape)
+    for i, (row, points) in enumerate(zip(fresh, normal, strict=True)):
+        anew[i] = np.sort(days_until(daily.ahead, row[None], points, pair[i : i + 1])[0])
     anew = np.minimum(anew, MOST_WEAR_DAYS)
     return pd.DataFrame(
         {

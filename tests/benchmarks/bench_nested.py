@@ -12,6 +12,7 @@ from __future__ import annotations
 import itertools
 import os
 import resource
+import shutil
 import subprocess
 import tempfile
 import time
@@ -22,7 +23,6 @@ import numpy as np
 from forecast import WearModel, wear_log
 from forecast.panel import Panel
 from synthetic_data.panel import panel
-from tests.benchmarks.bench_linear import has_lme4
 
 Row = dict[str, object]
 SHOES = (10_000, 100_000, 1_000_000)
@@ -40,6 +40,14 @@ s <- proc.time()[["elapsed"]]
 m <- lmer(y ~ x + (0 + x | w) + (0 + x | p) + (x || s), f)
 cat(proc.time()[["elapsed"]] - s, "\\n")
 """
+
+
+def has_lme4() -> bool:
+    """Whether R with lme4 is installed."""
+    if shutil.which("Rscript") is None:
+        return False
+    probe = ["Rscript", "-e", "quit(status = !requireNamespace('lme4', quietly = TRUE))"]
+    return subprocess.run(probe, check=False, capture_output=True).returncode == 0
 
 
 def lme4_seconds(data: Panel) -> float:

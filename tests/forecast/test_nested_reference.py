@@ -1,8 +1,6 @@
-"""Does the nested engine give the published answers, and are its likelihood and gradient right?
+"""Are the nested engine's likelihood, its gradient and its sites of grades right?
 
-Reference rows: R nlme 3.1-162 (the command stands at each test), lme4's nlmer, and the exact
-one-level likelihood of `forecast.exact_rate`, which agrees with a dense grid to 1e-7. Where two
-programs approximate the same integral, about 1 % on spreads and 0.003 on the log rate is fair.
+Published answers: `tests/reference`.
 """
 
 from __future__ import annotations
@@ -17,7 +15,6 @@ from scipy.stats import multivariate_normal
 
 from forecast.coordinates import coordinates
 from forecast.estimation import default_noise
-from forecast.exact_rate import ExactRateModel
 from forecast.hierarchy import solve
 from forecast.linearise import Linearised, Noise, Sites, first_sites, linearise
 from forecast.modes import modes, prior_centre
@@ -26,91 +23,7 @@ from forecast.panel import Panel
 from forecast.panel_of_log import build_panel
 from forecast.priors import SPREADS
 from forecast.thumb import ThumbScale, interval_site
-from tests.forecast.bare_panel import Found, LindstromBates, bare_panel
 from tests.forecast.builders import TODAY, day, grade, log_of, pair_row, rack, sole_row, wear_rows
-from tests.reference.conftest import given, typed
-
-
-@pytest.fixture(scope="module")
-def laser() -> pd.DataFrame:
-    """Percent increase of 15 lasers, all 255 rows; Meeker and Escobar (1998), table C.17."""
-    rows = given("laser_degradation")
-    return pd.DataFrame({"y": -rows["increase"], "x": rows["hours"] / 1000, "unit": rows["unit"]})
-
-
-@pytest.fixture(scope="module")
-def laser_fit(laser: pd.DataFrame) -> Found:
-    """Fit start and rate of each laser, both random."""
-    panel = bare_panel(laser["y"], laser["x"], laser["unit"])
-    return LindstromBates(panel, ("start", "shoe"), 0.0, np.log(2.0)).fit((0.1, 0.2, 0.2))
-
-
-def same(
-    found: Found, log_rate: float, sd: dict[str, float], share: float = 0.01, l_off: float = 0.003
-) -> None:
-    assert found.log_rate == pytest.approx(log_rate, abs=l_off)
-    assert found.sd == pytest.approx(sd, rel=share)
-
-
-def test_lasers_with_start_and_rate_random_are_those_of_nlme(laser_fit: Found) -> None:
-    """R: nlme(y ~ a - exp(l) * x, fixed = a + l ~ 1, random = list(unit = pdDiag(a + l ~ 1)),
-
-    start = c(a = 0, l = log(2.04))).
-    """
-    same(laser_fit, 0.6919009, {"start": 0.1495461, "shoe": 0.2101942, "resid": 0.1813815})
-    assert laser_fit.start == pytest.approx(-0.0082821, abs=0.003)
-    assert laser_fit.llf == pytest.approx(16.1448601, abs=0.02)
-
-
-def test_lasers_are_close_to_the_exact_likelihood(laser: pd.DataFrame, laser_fit: Found) -> None:
-    exact = ExactRateModel(laser["y"], laser["x"], laser["unit"]).fit()
-    sd = exact.params[["sd_start", "sd_log_rate", "resid_sd"]].to_numpy()
-    same(laser_fit, exact.params["log_rate"], dict(zip(laser_fit.sd, sd, strict=True)))
-
-
-def test_lasers_with_only_the_rate_random(laser: pd.DataFrame) -> None:
-    """Exact maximum likelihood; not from print."""
-    panel = bare_panel(laser["y"], laser["x"], laser["unit"])
-    found = LindstromBates(panel, ("shoe",), 0.0, np.log(2.0)).fit((0.2, 0.2))
-    same(found, 0.6926755, {"shoe": 0.2043018, "resid": 0.1988387})
-    assert found.start == pytest.approx(-0.0096148, abs=0.003)
-    assert found.llf == pytest.approx(5.2098310, abs=0.02)
-
-
-def test_heights_of_oxford_boys_counted_from_the_first_visit() -> None:
-    """R: nlme as above on -height and age + 1, start = c(a = -143, l = log(6.5)), Oxboys.
-
-    Exposure cannot be negative here, so age is counted from about the first visit and not from the
-    mean; the published row at the mean is that of the exact model, checked beside its tests.
-    """
-    heights = typed("boys_height_cm").rename(columns={"value": "y"})
-    x = typed("boys_centred_age")["value"] + 1.0
-    panel = bare_panel(-heights["y"], x, heights["group"])
-    found = LindstromBates(panel, ("start", "shoe"), -143.0, np.log(6.5)).fit((7.0, 0.25, 0.7))
-    same(found, 1.84632682, {"start": 7.0182352, "shoe": 0.2640382, "resid": 0.6600310})
-    assert found.start == pytest.approx(-142.82728902, rel=0.001)
-    assert found.llf == pytest.approx(-366.8904419, abs=0.02)
-    exact = ExactRateModel(-heights["y"], x, heights["group"]).fit()
-    sd = exact.params[["sd_start", "sd_log_rate", "resid_sd"]].to_numpy()
-    same(found, exact.params["log_rate"], dict(zip(found.sd, sd, strict=True)), l_off=0.005)
-
-
-def test_three_levels_are_those_of_nlme_and_nlmer() -> None:
-    """Simulated, truth start 5, rate exp(-3.912), SDs .3/.2/.1, start .2, residual .12.
-
-    nlme and nlmer themselves differ by 2 % on the wearers' SD.
-    """
-    rows = given("nested_lograte_sim")
-    panel = bare_panel(rows["y"], rows["x"], rows["shoe"], rows["pair"], rows["wearer"])
-    engine = LindstromBates(panel, ("start", "shoe", "pair", "wearer"), 5.0, -3.9)
-    found = engine.fit((0.2, 0.1, 0.2, 0.3, 0.12))
-    nlme = {"start": 0.1856, "shoe": 0.0924, "pair": 0.1772, "wearer": 0.3137, "resid": 0.11949}
-    nlmer = {"start": 0.1851, "shoe": 0.0923, "pair": 0.1787, "wearer": 0.3081, "resid": 0.11959}
-    same(found, -3.8984, nlme)
-    same(found, -3.9015, nlmer, share=0.02, l_off=0.005)
-    assert found.start == pytest.approx(4.9916, abs=0.003)
-    assert found.llf == pytest.approx(728.975, abs=0.05)
-
 
 LEVEL_OF = {
     **dict.fromkeys(("start", "packing", "shoe"), lambda panel: np.arange(len(panel.path_sole))),

@@ -20,7 +20,14 @@ from api.wiring import Services
 from forecast import ForecastSettings, WearFit
 from forecast.errors import TooLittleData
 from forecast.log import WearLog
-from forecast.planning import BadPlan, PairState, Route, needs_of, wear_allowance
+from forecast.planning import (
+    BadPlan,
+    LifeSettings,
+    PairState,
+    Route,
+    needs_of,
+    wear_allowance,
+)
 from forecast.planning.routes import DEFAULT_ROUTES
 
 __all__ = ["DEFAULT_TRAITS", "KnownRack", "known_rack", "known_wearer", "pair_states", "refusing"]
@@ -64,7 +71,9 @@ class KnownRack:
 
     def fitted(self) -> WearFit:
         """The stored fit. Raises `NothingForecast`."""
-        if self.fit is None or self.log.soles.empty:
+        if self.log.soles.empty:
+            raise _without_soles()
+        if self.fit is None:
             raise NothingForecast(
                 "There is no forecast yet, so nothing can be planned.",
                 where=self.wearer_id,
@@ -155,7 +164,8 @@ def pair_states(rack: KnownRack) -> list[PairState]:
     allowance = rack.allowance()
     left = dict(zip(allowance["pair_id"], allowance["wear_days_left"], strict=True))
     new = dict(zip(allowance["pair_id"], allowance["wear_days_new"], strict=True))
-    usual_new = int(allowance["wear_days_new"].median())
+    fresh_soles = allowance["wear_days_new"]
+    usual_new = int(fresh_soles.median()) if len(fresh_soles) else LifeSettings().wears_per_sole
     last: dict[str, tuple[pd.Timestamp, bool]] = {
         str(row["pair_id"]): (row["worn_on"], bool(row["wet"]))
         for row in rack.log.wear_days.sort_values("worn_on").to_dict("records")
@@ -210,8 +220,12 @@ def refusing(remedy: str) -> Iterator[None]:
     except BadPlan as bad:
         raise Refused(bad.what, where=bad.field, accepted=bad.accepted, remedy=remedy) from bad
     except TooLittleData as little:
-        raise NothingForecast(
-            "No pair of this rack has a sole, so there is nothing to plan.",
-            where="soles",
-            remedy="Add the soles that are on the pairs.",
-        ) from little
+        raise _without_soles() from little
+
+
+def _without_soles() -> NothingForecast:
+    return NothingForecast(
+        "No pair of this rack has a sole, so there is nothing to plan.",
+        where="soles",
+        remedy="Add the soles that are on the pairs.",
+    )

@@ -6,7 +6,7 @@ from datetime import date, timedelta
 
 import pytest
 
-from forecast.errors import FitFailed
+from forecast.errors import ForecastError
 from forecast.frames import FORECAST
 
 
@@ -146,7 +146,7 @@ def test_without_a_fit_logging_works_and_forecasts_are_pending(client):
 
 def test_a_log_that_cannot_be_forecast_never_keeps_anyone_from_logging(fitted, monkeypatch):
     def fail(*_args, **_kwargs):
-        raise FitFailed("no optimum")
+        raise ForecastError("no optimum")
 
     monkeypatch.setattr("api.services.forecasting.forecast", fail)
     body = {"pair_id": "oxford", "worn_on": "2026-06-14"}

@@ -21,10 +21,10 @@ from jax.scipy.special import log_ndtr
 
 from forecast.coordinates import population_prior
 from forecast.covariates import COVARIATES
-from forecast.estimation import GAUGE_LOG_SD, PROCESS_LOG_SD, PROCESS_MEDIAN_MM
-from forecast.linearise import SLIP_SD_MM, SLIP_SHARE
+from forecast.estimation import PROCESS_MEDIAN_MM
 from forecast.panel import GAUGES
-from forecast.priors import METHOD_SD_MM, PACKING_DAYS, SPREADS
+from forecast.priors import METHOD_SD_MM, PACKING_DAYS, SPREADS, Priors
+from forecast.slips import SLIP_SD_MM, SLIP_SHARE
 
 __all__ = ["SPREAD_NAMES", "describe", "model"]
 
@@ -33,6 +33,7 @@ SPREAD_NAMES = (
     "wearer_foot", "gauge", "thumb",
 )  # fmt: skip
 _REFERENCE = 1.0  # standard wear days added to both sides of a ratio of exposures
+_USUAL = Priors()
 
 
 def _population(data: dict[str, Any]) -> dict[str, Any]:
@@ -47,9 +48,11 @@ def _population(data: dict[str, Any]) -> dict[str, Any]:
     log_sds = jnp.array([SPREADS[n].log_sd for n in SPREAD_NAMES])
     values["log_spreads"] = numpyro.sample("log_spreads", dist.Normal(medians, log_sds))
     medians = jnp.log(jnp.array([METHOD_SD_MM[g] for g in GAUGES]))
-    values["log_gauge_sds"] = numpyro.sample("log_gauge_sds", dist.Normal(medians, GAUGE_LOG_SD))
+    values["log_gauge_sds"] = numpyro.sample(
+        "log_gauge_sds", dist.Normal(medians, _USUAL.gauge_log_sd)
+    )
     values["log_process"] = numpyro.sample(
-        "log_process", dist.Normal(jnp.log(PROCESS_MEDIAN_MM), PROCESS_LOG_SD)
+        "log_process", dist.Normal(jnp.log(PROCESS_MEDIAN_MM), _USUAL.process_log_sd)
     )
     return values
 

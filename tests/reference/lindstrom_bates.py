@@ -1,9 +1,9 @@
-"""How is the nested model fitted to bare arrays by the alternation of Lindstrom and Bates?
+"""How are start and log rate fitted by the alternation of Lindstrom and Bates, as R's nlme does?
 
-The engine's own linearisation and elimination, with every part that published fits do not have
-taken away: no packing, no thumb, no process noise to speak of, a flat prior for the population and
-none for the spreads. Spreads and residual by maximum likelihood of the linearised model, as R's
-nlme does (Lindstrom and Bates, Biometrics 46:673, 1990).
+The engine's own linearisation and elimination at the tangents of the modes (the forecasts' lines
+are moved off them by what their bends take away, which comes nearer to the exact answer), with a
+flat prior for the population and none for the spreads. Spreads and residual by maximum likelihood
+of the linearised model (Lindstrom and Bates, Biometrics 46:673, 1990).
 """
 
 from __future__ import annotations
@@ -11,11 +11,9 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-import numpy.typing as npt
 from scipy.optimize import minimize
 
 from forecast.coordinates import Coordinates, coordinates
-from forecast.exposure import Exposure
 from forecast.hierarchy import Posterior, solve
 from forecast.linearise import Noise, Sites, linearise
 from forecast.modes import prior_centre
@@ -29,66 +27,6 @@ FLAT_SD = 1e4
 TINY_PROCESS_MM = 1e-12
 MOST_ROUNDS = 40
 MODE_STEPS = 10
-
-
-def bare_panel(
-    y: npt.ArrayLike,
-    x: npt.ArrayLike,
-    shoe: npt.ArrayLike,
-    pair: npt.ArrayLike | None = None,
-    wearer: npt.ArrayLike | None = None,
-) -> Panel:
-    """Lay out what falls with exposure, one path a shoe, two shoes a pair at most.
-
-    y, x : shape (rows,), any order; x at least 0. shoe, pair, wearer : labels; a shoe without a
-    pair is a pair of its own, a pair without a wearer has its own wearer.
-    """
-    pair = shoe if pair is None else pair
-    wearer = pair if wearer is None else wearer
-    order = np.lexsort((x, shoe, pair, wearer))
-    y, x, shoe, pair, wearer = (np.asarray(v)[order] for v in (y, x, shoe, pair, wearer))
-    path = np.cumsum(np.r_[False, shoe[1:] != shoe[:-1]])
-    first = np.flatnonzero(np.r_[True, path[1:] != path[:-1]])
-    path_pair = np.cumsum(np.r_[False, pair[first][1:] != pair[first][:-1]])
-    pair_first = first[np.flatnonzero(np.r_[True, path_pair[1:] != path_pair[:-1]])]
-    pair_wearer = np.cumsum(np.r_[False, wearer[pair_first][1:] != wearer[pair_first][:-1]])
-    paths, rows = np.arange(len(first)), np.arange(len(y))
-    nothing, none = np.zeros(len(y), int), np.zeros(len(first), int)
-    return Panel(
-        wearer_ids=np.unique(pair_wearer).astype(object),
-        pair_ids=pair[pair_first].astype(object),
-        pair_wearer=pair_wearer,
-        sole_ids=shoe[first].astype(object),
-        path_begin=np.full(len(first), -1),
-        sole_pair=path_pair,
-        sole_fitted=none,
-        path_pair=path_pair,
-        path_sole=paths,
-        path_foot=np.r_[False, path_pair[1:] == path_pair[:-1]].astype(int),
-        path_point=none,
-        path_end=np.r_[first[1:], len(y)] - 1,
-        current=np.ones(len(first), bool),
-        nominal_mm=np.zeros(len(first)),
-        limit_mm=none.astype(float),
-        material=none,
-        drives=none.astype(float),
-        obs_path=path,
-        obs_target=rows,
-        obs_kind=nothing,
-        obs_mm=y.astype(float),
-        obs_grade=nothing - 1,
-        obs_waist=np.zeros(len(y), bool),
-        obs_check=rows,
-        target_sole=path,
-        target_day=rows,
-        exposure=Exposure(
-            base=x[:, None].astype(float),
-            driving=np.zeros((len(y), 1)),
-            silent=np.zeros(len(y)),
-            flags=np.zeros((1, 4)),
-        ),
-        as_of_day=0,
-    )
 
 
 @dataclass(frozen=True)
