@@ -20,13 +20,12 @@ from forecast.covariates import COVARIATES
 from forecast.panel import GAUGES, HOLE, SENT, STILL_ON, THUMB, Panel
 from forecast.priors import PACKING_DAYS
 from forecast.leaving import Leaving
-from forecast.sending import UNLOGGED_SENDING_SD_MM, Sending
+from forecast.sending import HOLE_SHARE, UNLOGGED_SENDING_SD_MM, Sending
 from forecast.slips import SLIP_SHARE, good_weight, left_out
 from forecast.thumb import ThumbScale, grade_bounds, interval_site
 from forecast.whitening import whiten
 
 __all__ = [
-    "HOLE_SHARE",
     "Linearised",
     "Noise",
     "Sites",
@@ -37,7 +36,6 @@ __all__ = [
     "pull_of_bends",
 ]
 
-HOLE_SHARE = 0.08  # of owners, who wait for a hole; common practice, no source
 _WIDTH = len(INTERFACE)
 _COVARIATES_FROM = _WIDTH - len(COVARIATES)
 _RATE = INTERFACE.index("log_rate")

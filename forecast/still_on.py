@@ -13,8 +13,8 @@ import numpy as np
 from scipy.special import ndtr
 
 from forecast.leaving import Leaving, Silence, chance_gone, learn_leaving
-from forecast.linearise import HOLE_SHARE
 from forecast.panel import SENT, Panel
+from forecast.sending import HOLE_SHARE
 
 __all__ = ["gone_at", "learn_from_silence", "silence_of", "still_on_site", "survival"]
 
