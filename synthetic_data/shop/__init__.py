@@ -4,8 +4,8 @@
 it, or from the first hand-over; pace, wear, hand-overs and leaving happen without being seen.
 """
 
-from synthetic_data.shop.customers import CustomerTruth
-from synthetic_data.shop.draw import ShopWorld, draw_shop_world
-from synthetic_data.shop.worlds import SHOP_WORLDS, shop_world
+from solespan.synthetic_data.shop.customers import CustomerTruth
+from solespan.synthetic_data.shop.draw import ShopWorld, draw_shop_world
+from solespan.synthetic_data.shop.worlds import SHOP_WORLDS, shop_world
 
 __all__ = ["SHOP_WORLDS", "CustomerTruth", "ShopWorld", "draw_shop_world", "shop_world"]

@@ -8,9 +8,8 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from forecast.frames import TABLES
-from synthetic_data.days import Calendar
-from synthetic_data.logbook import (
+from solespan.forecast.frames import TABLES
+from solespan.synthetic_data.logbook import (
     Names,
     job_table,
     pair_table,
@@ -18,11 +17,12 @@ from synthetic_data.logbook import (
     table,
     wearer_table,
 )
-from synthetic_data.names import pair_labels, wearer_names
-from synthetic_data.pairs import Ints, Pairs, Wearers
-from synthetic_data.resoling import Sole
-from synthetic_data.shop.customers import NEVER, CustomerTruth
-from synthetic_data.shop.lives import PairLife, SoleLife
+from solespan.synthetic_data.names import pair_labels, wearer_names
+from solespan.synthetic_data.pairs import Ints, Pairs, Wearers
+from solespan.synthetic_data.resoling import Sole
+from solespan.synthetic_data.shop.customers import NEVER, CustomerTruth
+from solespan.synthetic_data.shop.lives import PairLife, SoleLife
+from solespan.synthetic_data.sim_calendar import Calendar
 
 __all__ = ["Kept", "books", "kept_soles", "taken"]
 

@@ -11,14 +11,14 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 
-from forecast.frames import FEET, GRADES, METHODS
-from synthetic_data.days import Calendar
-from synthetic_data.logbook import table, words
-from synthetic_data.measuring import press_thumb, read_gauge
-from synthetic_data.pairs import Floats, Wearers
-from synthetic_data.shop.customers import NEVER, CustomerTruth
-from synthetic_data.shop.lives import SoleLife
-from synthetic_data.truth import Truth
+from solespan.forecast.frames import FEET, GRADES, METHODS
+from solespan.synthetic_data.logbook import table, words
+from solespan.synthetic_data.measuring import press_thumb, read_gauge
+from solespan.synthetic_data.pairs import Floats, Wearers
+from solespan.synthetic_data.shop.customers import NEVER, CustomerTruth
+from solespan.synthetic_data.shop.lives import SoleLife
+from solespan.synthetic_data.sim_calendar import Calendar
+from solespan.synthetic_data.truth import Truth
 
 __all__ = ["Counter", "Look", "ball_on", "draw_counter", "draw_looks", "read"]
 

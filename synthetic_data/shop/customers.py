@@ -9,9 +9,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from forecast.frames import DRESS_CODES
-from synthetic_data.pairs import Bools, Floats, Ints, Pairs, Wearers
-from synthetic_data.truth import given
+from solespan.forecast.frames import DRESS_CODES
+from solespan.synthetic_data.pairs import Bools, Floats, Ints, Pairs, Wearers
+from solespan.synthetic_data.truth import given
 
 __all__ = ["CustomerTruth", "Customers", "draw_customers", "varied_customers"]
 

@@ -7,19 +7,19 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 
-from synthetic_data.days import Calendar
-from synthetic_data.pairs import draw_pairs, draw_wearers
-from synthetic_data.shop.books import Kept, books, kept_soles, taken
-from synthetic_data.shop.counter import draw_counter, draw_looks, read
-from synthetic_data.shop.customers import (
+from solespan.synthetic_data.pairs import draw_pairs, draw_wearers
+from solespan.synthetic_data.shop.books import Kept, books, kept_soles, taken
+from solespan.synthetic_data.shop.counter import draw_counter, draw_looks, read
+from solespan.synthetic_data.shop.customers import (
     BEFORE_JOINING_DAYS,
     CustomerTruth,
     draw_customers,
 )
-from synthetic_data.shop.hidden import hidden_of_shop
-from synthetic_data.shop.lives import PairLife, Shop, live_pair
-from synthetic_data.simulate import Simulated
-from synthetic_data.truth import Truth
+from solespan.synthetic_data.shop.hidden import hidden_of_shop
+from solespan.synthetic_data.shop.lives import PairLife, Shop, live_pair
+from solespan.synthetic_data.sim_calendar import Calendar
+from solespan.synthetic_data.simulate import Simulated
+from solespan.synthetic_data.truth import Truth
 
 __all__ = ["ShopWorld", "draw_shop_world"]
 

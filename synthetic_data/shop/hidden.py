@@ -5,17 +5,17 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from forecast.frames import FEET
-from synthetic_data.days import Calendar
-from synthetic_data.logbook import ids, sole_ids
-from synthetic_data.pairs import Floats, Ints, Pairs, Wearers
-from synthetic_data.shop.books import Kept
-from synthetic_data.shop.counter import ball_on
-from synthetic_data.shop.customers import NEVER, Customers
-from synthetic_data.shop.lives import PairLife
-from synthetic_data.truth import Truth
-from synthetic_data.wearing import DRIVES_SHARE
-from synthetic_data.wearing_down import driving_mask
+from solespan.forecast.frames import FEET
+from solespan.synthetic_data.logbook import ids, sole_ids
+from solespan.synthetic_data.pairs import Floats, Ints, Pairs, Wearers
+from solespan.synthetic_data.shop.books import Kept
+from solespan.synthetic_data.shop.counter import ball_on
+from solespan.synthetic_data.shop.customers import NEVER, Customers
+from solespan.synthetic_data.shop.lives import PairLife
+from solespan.synthetic_data.sim_calendar import Calendar
+from solespan.synthetic_data.truth import Truth
+from solespan.synthetic_data.wear_process import driving_mask
+from solespan.synthetic_data.wearing import DRIVES_SHARE
 
 __all__ = ["hidden_of_shop"]
 

@@ -11,13 +11,20 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from forecast.frames import MATERIALS
-from synthetic_data.days import Calendar
-from synthetic_data.pairs import Bools, Floats, Ints, Pairs, Wearers
-from synthetic_data.resoling import Job, Sole, fit_sole, send
-from synthetic_data.shop.customers import NEVER, Customers, CustomerTruth
-from synthetic_data.truth import Truth
-from synthetic_data.wearing import (
+from solespan.forecast.frames import MATERIALS
+from solespan.synthetic_data.pairs import Bools, Floats, Ints, Pairs, Wearers
+from solespan.synthetic_data.resoling import Job, Sole, fit_sole, send
+from solespan.synthetic_data.shop.customers import NEVER, Customers, CustomerTruth
+from solespan.synthetic_data.sim_calendar import Calendar
+from solespan.synthetic_data.truth import Truth
+from solespan.synthetic_data.wear_process import (
+    driving_mask,
+    is_leather,
+    log_rates,
+    packed_mm,
+    worn_mm,
+)
+from solespan.synthetic_data.wearing import (
     WINTER,
     Conditions,
     draw_conditions,
@@ -25,7 +32,6 @@ from synthetic_data.wearing import (
     wet_chances,
     winter_wave,
 )
-from synthetic_data.wearing_down import driving_mask, is_leather, log_rates, packed_mm, worn_mm
 
 __all__ = ["PairLife", "Shop", "SoleLife", "live_pair"]
 

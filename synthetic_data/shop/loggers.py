@@ -11,10 +11,10 @@ from dataclasses import fields, replace
 import numpy as np
 import pandas as pd
 
-from forecast.frames import TABLES
-from synthetic_data.shop.customers import CustomerTruth
-from synthetic_data.shop.draw import ShopWorld
-from synthetic_data.simulate import Simulated
+from solespan.forecast.frames import TABLES
+from solespan.synthetic_data.shop.customers import CustomerTruth
+from solespan.synthetic_data.shop.draw import ShopWorld
+from solespan.synthetic_data.simulate import Simulated
 
 __all__ = ["alone", "late_logs", "one_look", "together"]
 

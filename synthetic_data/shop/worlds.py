@@ -13,11 +13,11 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from synthetic_data.shop.customers import CustomerTruth, varied_customers
-from synthetic_data.shop.draw import ShopWorld, draw_shop_world
-from synthetic_data.shop.loggers import alone, late_logs, one_look, together
-from synthetic_data.simulate import simulate
-from synthetic_data.truth import Truth, varied
+from solespan.synthetic_data.shop.customers import CustomerTruth, varied_customers
+from solespan.synthetic_data.shop.draw import ShopWorld, draw_shop_world
+from solespan.synthetic_data.shop.loggers import alone, late_logs, one_look, together
+from solespan.synthetic_data.simulate import simulate
+from solespan.synthetic_data.truth import Truth, varied
 
 __all__ = ["SHOP_WORLDS", "ShopScenario", "shop_world"]
 

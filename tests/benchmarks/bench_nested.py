@@ -20,9 +20,9 @@ from pathlib import Path
 
 import numpy as np
 
-from forecast import WearModel, wear_log
-from forecast.panel import Panel
-from synthetic_data.panel import panel
+from solespan.forecast import WearModel, wear_log
+from solespan.forecast.panel.panel import Panel
+from solespan.synthetic_data.panel import panel
 
 Row = dict[str, object]
 SHOES = (10_000, 100_000, 1_000_000)

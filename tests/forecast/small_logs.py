@@ -7,7 +7,7 @@ from collections.abc import Callable
 import pandas as pd
 from hypothesis import strategies as st
 
-from forecast.frames import CONSTRUCTIONS, FEET, GRADES, MATERIALS, POINTS, SURFACES, WORKS
+from solespan.forecast.frames import CONSTRUCTIONS, FEET, GRADES, MATERIALS, POINTS, SURFACES, WORKS
 from tests.forecast.builders import day, grade, pair_row, reading, sole_row, wear_rows
 
 Frames = dict[str, pd.DataFrame]

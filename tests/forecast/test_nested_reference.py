@@ -13,16 +13,16 @@ import pytest
 from scipy.special import ndtr
 from scipy.stats import multivariate_normal
 
-from forecast.coordinates import coordinates
-from forecast.estimation import default_noise
-from forecast.hierarchy import solve
-from forecast.linearise import Linearised, Noise, Sites, first_sites, linearise
-from forecast.modes import modes, prior_centre
-from forecast.moments import gradient
-from forecast.panel import Panel
-from forecast.panel_of_log import build_panel
-from forecast.priors import SPREADS
-from forecast.thumb import ThumbScale, interval_site
+from solespan.forecast.model.estimation import default_noise
+from solespan.forecast.model.hierarchy import solve
+from solespan.forecast.model.inner_loop import modes, prior_centre
+from solespan.forecast.model.linearise import Linearised, Noise, Sites, first_sites, linearise
+from solespan.forecast.model.parameter_layout import coordinates
+from solespan.forecast.model.posterior_moments import gradient
+from solespan.forecast.observation.thumb import ThumbScale, interval_site
+from solespan.forecast.panel.panel import Panel
+from solespan.forecast.panel.panel_of_log import build_panel
+from solespan.forecast.priors import SPREADS
 from tests.forecast.builders import TODAY, day, grade, log_of, pair_row, rack, sole_row, wear_rows
 
 LEVEL_OF = {

@@ -6,9 +6,9 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from forecast import WearLog, wear_log
-from forecast.renewal import renewal, renewal_days
-from synthetic_data import shop_world
+from solespan.forecast import WearLog, wear_log
+from solespan.forecast.backtesting.renewal import renewal, renewal_days
+from solespan.synthetic_data import shop_world
 
 HORIZON_DAYS = 1826
 AS_OF = pd.Timestamp("2026-11-23")

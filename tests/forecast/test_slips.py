@@ -13,20 +13,11 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from forecast import WearFit, WearModel, diagnose
-from forecast.log import WearLog
-from forecast.slips import SLIP_SD_MM, good_weight, left_out
-from forecast.whitening import by_rank
-from tests.forecast.builders import (
-    TODAY,
-    day,
-    log_of,
-    pair_row,
-    rack,
-    reading,
-    sole_row,
-    together,
-)
+from solespan.forecast import WearFit, WearModel, diagnose
+from solespan.forecast.log import WearLog
+from solespan.forecast.model.process_noise_filter import by_rank
+from solespan.forecast.observation.outliers import SLIP_SD_MM, good_weight, left_out
+from tests.forecast.builders import TODAY, day, log_of, pair_row, rack, reading, sole_row, together
 from tests.reference.conftest import given, typed
 
 MOST_SLIPS = 0.03

@@ -14,7 +14,7 @@ import pandas as pd
 import pytest
 from hypothesis import given, settings
 
-from forecast import (
+from solespan.forecast import (
     WearFit,
     WearLog,
     WearModel,
@@ -25,11 +25,11 @@ from forecast import (
     forecast,
     wear_path,
 )
-from forecast.backtest import usual_days
-from forecast.errors import ForecastError, TooLittleData
-from forecast.frames import CHANCE_DAYS, DUE_QUANTILES
-from forecast.planning import Pace, Retire, cost_of_rack, wear_allowance, what_if
-from forecast.workload import due_table
+from solespan.forecast.backtesting.backtest import usual_days
+from solespan.forecast.errors import ForecastError, TooLittleData
+from solespan.forecast.frames import CHANCE_DAYS, DUE_QUANTILES
+from solespan.forecast.planning import Pace, Retire, cost_of_rack, wear_allowance, what_if
+from solespan.forecast.workload import due_table
 from tests.forecast.builders import day, log_of, pair_row, sole_row
 from tests.forecast.small_logs import LAST, NAMED, Frames, drawn, frames_of, one
 

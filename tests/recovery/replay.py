@@ -16,11 +16,11 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from api.notices.decide import CUSTOMER_COLUMNS, PAIR_COLUMNS, decide
-from api.schemas.notices import NoticeRules
-from forecast import ForecastSettings, WearFit, WearLog, WearModel, forecast, wear_log
-from forecast.renewal import Renewal, renewal
-from synthetic_data import ShopWorld, shop_world
+from solespan.api.notices.decide import CUSTOMER_COLUMNS, PAIR_COLUMNS, decide
+from solespan.api.schemas.notices.notices import NoticeRules
+from solespan.forecast import ForecastSettings, WearFit, WearLog, WearModel, forecast, wear_log
+from solespan.forecast.backtesting.renewal import Renewal, renewal
+from solespan.synthetic_data import ShopWorld, shop_world
 
 __all__ = [
     "NEAR_DAYS",

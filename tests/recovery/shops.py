@@ -16,12 +16,12 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from forecast import ForecastSettings, WearLog, WearModel, forecast, wear_log
-from forecast.baselines import population_rate_days, straight_line_days
-from forecast.due import due_sample
-from forecast.renewal import Renewal, renewal
-from forecast.scores import crps_sample
-from forecast.workload import (
+from solespan.forecast import ForecastSettings, WearLog, WearModel, forecast, wear_log
+from solespan.forecast.backtesting.baselines import population_rate_days, straight_line_days
+from solespan.forecast.backtesting.renewal import Renewal, renewal
+from solespan.forecast.backtesting.scores import crps_sample
+from solespan.forecast.dates.due import due_sample
+from solespan.forecast.workload import (
     WorkloadSettings,
     due_table,
     fit_habits,
@@ -29,7 +29,7 @@ from forecast.workload import (
     fit_newcomers,
     simulate_years,
 )
-from synthetic_data import ShopWorld, shop_world
+from solespan.synthetic_data import ShopWorld, shop_world
 
 HORIZON_DAYS = 1826
 QUANTILES = {"p05": 0.05, "p10": 0.10, "p25": 0.25, "p50": 0.50, "p75": 0.75, "p90": 0.90,

@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from synthetic_data import shop_world
+from solespan.synthetic_data import shop_world
 from tests.recovery.replay import lives_forecaster, model_forecaster, replay, truth_forecaster
 from tests.recovery.shop_figures import auc, due_by, figures
 from tests.recovery.shops import HORIZON_DAYS, QUANTILES, WITHIN_DAYS, score_shop

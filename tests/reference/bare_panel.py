@@ -9,9 +9,9 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from forecast.exposure import Exposure
-from forecast.frames import MATERIALS
-from forecast.panel import Panel
+from solespan.forecast.frames import MATERIALS
+from solespan.forecast.panel.exposure import Exposure
+from solespan.forecast.panel.panel import Panel
 
 LEVEL_MATERIAL, OTHER_MATERIAL = 0, MATERIALS.index("rubber")
 

@@ -1,7 +1,7 @@
 """How is the engine that forecasts fitted to a published model, and its answer read back?
 
-`forecast.estimation.fit_spreads` itself, told flat priors, with all that the published model does
-not have held absent: a special case, not another engine. A flat prior of the population gives
+`forecast.model.estimation.fit_spreads` itself, told flat priors, with all that the published model
+does not have held absent: a special case, not another engine. A flat prior of the population gives
 restricted maximum likelihood; maximum likelihood pins the population where the flat prior puts it
 and fits again until neither moves.
 
@@ -23,14 +23,14 @@ import numpy as np
 import pandas as pd
 from scipy.optimize import minimize_scalar
 
-from forecast.coordinates import Coordinates, coordinates
-from forecast.estimation import fit_spreads
-from forecast.fit_start import FitStart
-from forecast.linearise import Noise
-from forecast.modes import Modes, modes
-from forecast.panel import Panel
-from forecast.priors import SPREADS, Priors, Spread
-from forecast.thumb import ThumbScale
+from solespan.forecast.model.estimation import fit_spreads
+from solespan.forecast.model.fit_start import FitStart
+from solespan.forecast.model.inner_loop import Modes, modes
+from solespan.forecast.model.linearise import Noise
+from solespan.forecast.model.parameter_layout import Coordinates, coordinates
+from solespan.forecast.observation.thumb import ThumbScale
+from solespan.forecast.panel.panel import Panel
+from solespan.forecast.priors import SPREADS, Priors, Spread
 from tests.reference.bare_panel import bare_panel
 
 STEEP = 1e6

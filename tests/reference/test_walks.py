@@ -13,13 +13,13 @@ import pandas as pd
 import pytest
 from scipy.special import ndtr
 
-from forecast.first_passage import remaining_exposure
-from forecast.linearise import Noise
-from forecast.modes import modes, prior_centre
-from forecast.panel import Panel
-from forecast.priors import SPREADS
-from forecast.sole_state import FootPairs, foot_pairs, sole_state
-from forecast.thumb import ThumbScale
+from solespan.forecast.dates.first_passage import remaining_exposure
+from solespan.forecast.model.inner_loop import modes, prior_centre
+from solespan.forecast.model.linearise import Noise
+from solespan.forecast.model.sole_state import FootPairs, foot_pairs, sole_state
+from solespan.forecast.observation.thumb import ThumbScale
+from solespan.forecast.panel.panel import Panel
+from solespan.forecast.priors import SPREADS
 from tests.reference.bare_panel import bare_panel
 from tests.reference.nested_fit import ABSENT, LineFit, Lines, Published, fit_ml, layout_of
 

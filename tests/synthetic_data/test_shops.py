@@ -8,9 +8,9 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from forecast import wear_log
-from forecast.frames import TABLES
-from synthetic_data import SHOP_WORLDS, ShopWorld, shop_world
+from solespan.forecast import wear_log
+from solespan.forecast.frames import TABLES
+from solespan.synthetic_data import SHOP_WORLDS, ShopWorld, shop_world
 
 YEAR = pd.Timedelta(days=365)
 

@@ -9,12 +9,12 @@ from pathlib import Path
 import pytest
 from typer.testing import CliRunner
 
-from api.cli.main import build_app
-from api.clock import Clock
-from api.errors import SolespanError
-from forecast.errors import ForecastError
-from forecast.log import WearLog
-from synthetic_data.__main__ import write_folder
+from solespan.api.cli.main import build_app
+from solespan.api.clock import Clock
+from solespan.api.errors import SolespanError
+from solespan.forecast.errors import ForecastError
+from solespan.forecast.log import WearLog
+from solespan.synthetic_data.__main__ import write_folder
 from tests.forecast.builders import day, log_of
 from tests.forecast.small_logs import LAST, NAMED, Frames
 
@@ -32,7 +32,7 @@ def run(monkeypatch: pytest.MonkeyPatch, new_address: str) -> Run:
     clock = Clock(now=lambda: datetime(last.year, last.month, last.day, 12, tzinfo=UTC))
     monkeypatch.setenv("SOLESPAN_DATABASE_URL", new_address)
     monkeypatch.setenv("COLUMNS", "160")
-    for place in ("api.wiring", "api.cli.bench_runs"):
+    for place in ("solespan.api.wiring", "solespan.api.cli.bench.bench_runs"):
         monkeypatch.setattr(f"{place}.Clock", lambda: clock)
 
     def run(*arguments: str) -> str | None:

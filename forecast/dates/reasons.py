@@ -1,0 +1,121 @@
+"""What does each forecast lean on, in one short text?"""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from solespan.forecast.model.wear_model import Conditioned
+from solespan.forecast.panel.panel import HOLE, THUMB
+
+__all__ = ["PROBABLY_GONE", "SLIP_WEIGHT", "counts_by_path", "reasons"]
+
+PROBABLY_GONE = 0.5  # chance in use below which a pair is told of as gone
+SLIP_WEIGHT = 0.3  # a reading with less weight than this was set aside as a slip
+
+
+def counts_by_path(known: Conditioned) -> pd.DataFrame:
+    """Per path: gauge readings, thumb grades, holes, slips and the day of the last check."""
+    return pd.DataFrame(
+        _counts(known), columns=["readings", "thumbs", "holes", "slips", "last_day"]
+    )
+
+
+def _counts(known: Conditioned) -> np.ndarray:
+    panel = known.panel
+    n = len(panel.nominal_mm)
+    kind, path = panel.obs_kind, panel.obs_path
+    own = ~panel.obs_waist
+    gauge = (kind < THUMB) & own
+    slip = gauge & (known.lin.weight < SLIP_WEIGHT)
+    last = np.full(n, -1)
+    checked = (panel.obs_check >= 0) & own
+    np.maximum.at(last, path[checked], panel.target_day[panel.obs_target[checked]])
+
+    def count(mask: np.ndarray) -> np.ndarray:
+        return np.bincount(path[mask], minlength=n)
+
+    seen = (gauge, (kind == THUMB) & own, kind == HOLE, slip)
+    return np.stack([*map(count, seen), last], axis=1)
+
+
+def reasons(known: Conditioned, path: np.ndarray, other: np.ndarray) -> list[str]:
+    """One text for each path, or for two that are told of together.
+
+    Says what was seen, that the row leans on other pairs or the population when little was seen,
+    and names silent gaps and readings set aside.
+
+    Parameters
+    ----------
+    path, other : ndarray of int, shape (rows,)
+        The same path twice, or both feet; -1 where there is no sole.
+    """
+    panel = known.panel
+    table = _counts(known)
+    both, two = table[path], other != path
+    both[two, :4] += table[other[two], :4]
+    both[two, 4] = np.maximum(both[two, 4], table[other[two], 4])
+    silent = panel.exposure.silent[panel.path_end]
+    worn = panel.exposure.base[panel.path_end].sum(axis=1)
+    quiet = (silent > np.maximum(5.0, 0.1 * worn)) & ~panel.unlogged_path
+    soles_of_pair = np.bincount(panel.sole_pair, minlength=len(panel.pair_ids))
+    pairs_of_wearer = np.bincount(panel.pair_wearer)
+    more_pairs = pairs_of_wearer[panel.pair_wearer[panel.path_pair]] > 1
+    lean = np.where(soles_of_pair[panel.path_pair] > 1, 1, np.where(more_pairs, 2, 3))[path]
+    lean = np.where(both[:, 0] + both[:, 1] < 2, lean, 0)
+    pair = panel.path_pair[path]
+    judged = np.where(panel.unlogged[pair], np.where(np.isnan(panel.pace_sd[pair]), 1, 2), 0)
+    gone = known.in_use[pair] < PROBABLY_GONE
+    days = {int(day): str(np.datetime64(int(day), "D")) for day in np.unique(both[:, 4])}
+    rows = zip(
+        path.tolist(), both.tolist(), lean.tolist(), quiet[path].tolist(), judged.tolist(),
+        gone.tolist(), strict=True,
+    )  # fmt: skip
+    return [
+        _text(seen, days, leaning, is_quiet, by_calendar, is_gone)
+        if at >= 0
+        else "no sole on it now"
+        for at, seen, leaning, is_quiet, by_calendar, is_gone in rows
+    ]
+
+
+_BASIS = ("", "this pair's earlier soles", "the wearer's other pairs", "other owners' soles")
+
+
+def _text(
+    seen: list[int],
+    days: dict[int, str],
+    leaning: int,
+    is_quiet: bool,
+    by_calendar: int,
+    is_gone: bool,
+) -> str:
+    readings, thumbs, holes, slips, last = seen
+    parts = [_seen(readings, thumbs, holes, days[last])]
+    basis = f" and {_BASIS[leaning]}" if leaning else ""
+    if by_calendar == 1:
+        parts.append(f"no wear logged: judged by the calendar{basis}")
+    elif by_calendar:
+        parts.append(f"no wear logged: judged by the pace that the owner stated{basis}")
+    elif leaning:
+        parts.append(f"based mostly on {_BASIS[leaning]}")
+    if is_gone:
+        parts.append("probably no longer in use")
+    if slips:
+        parts.append(f"{slips} reading{'s' * (slips > 1)} ignored as a likely misreading")
+    if is_quiet:
+        parts.append("nothing was logged for a long time, so the forecast is wider")
+    return "; ".join(parts)
+
+
+def _seen(readings: int, thumbs: int, holes: int, last: str) -> str:
+    if holes:
+        return "a hole was seen"
+    if not readings and not thumbs:
+        return "no check yet"
+    parts = []
+    if readings:
+        parts.append(f"{readings} reading{'s' * (readings > 1)}")
+    if thumbs:
+        parts.append(f"{thumbs} thumb check{'s' * (thumbs > 1)}")
+    return f"{' and '.join(parts)}, last on {last}"
