@@ -11,51 +11,47 @@ from urllib.parse import urlsplit
 
 from fastapi import FastAPI
 
-from api.clock import Clock
-from api.routes import (
+from solespan.api.clock import Clock
+from solespan.api.routes import health, problems
+from solespan.api.routes.accounts import (
     accounts,
-    bench,
-    bench_forms,
-    bench_pages,
-    calendar_feed,
-    care,
     customer_pages,
     customer_record,
-    fit,
-    forecasts,
-    health,
-    import_pages,
-    imports,
-    look_back_pages,
-    materials,
     my_pages,
-    notices,
-    notices_choices,
-    notices_consents,
-    notices_links,
-    notices_pages,
     people_pages,
-    plan_page,
-    plans,
-    problems,
-    quotes,
     sign_in_pages,
+)
+from solespan.api.routes.bench import (
+    materials,
+    order_forms,
+    order_pages,
+    orders,
+    quotes,
     stock_page,
-    ways,
-    what_if_page,
     workload,
     workload_page,
 )
-from api.routes.edge.access import Access
-from api.routes.edge.gate import Gate
-from api.routes.edge.headers import SecurityHeaders
-from api.routes.edge.record import RequestRecord
-from api.routes.records import record_routers
-from api.schemas.service import Problem
-from api.services.notices.worker import NoticeWorker
-from api.settings import Settings
-from api.storage.schema import prepare, refuse_unbound_role
-from api.wiring import Services, build_services
+from solespan.api.routes.edge.access import Access
+from solespan.api.routes.edge.gate import Gate
+from solespan.api.routes.edge.headers import SecurityHeaders
+from solespan.api.routes.edge.record import RequestRecord
+from solespan.api.routes.forecasts import fit, forecasts, look_back_pages
+from solespan.api.routes.importing import import_pages, imports
+from solespan.api.routes.notices import choice_pages, consents, link_pages, notice_pages, notices
+from solespan.api.routes.planning import (
+    calendar_feed,
+    care,
+    plan_page,
+    plans,
+    resole_options,
+    what_if_page,
+)
+from solespan.api.routes.rack.records import record_routers
+from solespan.api.schemas.service import Problem
+from solespan.api.services.notices.worker import NoticeWorker
+from solespan.api.settings import Settings
+from solespan.api.storage.schema import prepare, refuse_unbound_role
+from solespan.api.wiring import Services, build_services
 
 __all__ = ["LOOPBACK_HOSTS", "create_app"]
 
@@ -94,11 +90,11 @@ def create_app(
             refuse_unbound_role(services.database)
         sender = NoticeWorker(services)
         if background:
-            services.upkeep.start()
+            services.refitter.start()
             sender.start()
         yield
         sender.stop()
-        services.upkeep.stop()
+        services.refitter.stop()
         services.database.close()
 
     app = FastAPI(
@@ -121,33 +117,33 @@ def create_app(
         fit.router,
         health.router,
         plans.router,
-        ways.router,
+        resole_options.router,
         care.router,
         calendar_feed.router,
         workload.router,
-        bench.router,
+        orders.router,
         quotes.router,
         materials.router,
         accounts.router,
         customer_record.router,
         notices.router,
-        notices_consents.router,
+        consents.router,
     ):
         app.router.routes.extend(router.routes)
     app.include_router(problems.router)
     app.include_router(calendar_feed.feed)
     # Before the notices' own page, which takes any id.
-    for own in (notices_links, notices_choices, notices_pages):
+    for own in (link_pages, choice_pages, notice_pages):
         app.include_router(own.router, include_in_schema=False)
-    if importlib.util.find_spec("api.routes.pages") is not None:
-        pages: Any = importlib.import_module("api.routes.pages")
+    if importlib.util.find_spec("solespan.api.routes.pages") is not None:
+        pages: Any = importlib.import_module("solespan.api.routes.pages")
         app.include_router(sign_in_pages.router, include_in_schema=False)
         app.include_router(people_pages.router, include_in_schema=False)
         app.include_router(customer_pages.router, include_in_schema=False)
         app.include_router(my_pages.router, include_in_schema=False)
         app.include_router(look_back_pages.router, include_in_schema=False)
-        app.include_router(bench_pages.router, include_in_schema=False)
-        app.include_router(bench_forms.router, include_in_schema=False)
+        app.include_router(order_pages.router, include_in_schema=False)
+        app.include_router(order_forms.router, include_in_schema=False)
         app.include_router(workload_page.router, include_in_schema=False)
         app.include_router(stock_page.router, include_in_schema=False)
         app.include_router(plan_page.router, include_in_schema=False)
@@ -163,8 +159,8 @@ def create_app(
         upload_path=(
             "/v1/imports",
             import_pages.UPLOAD_PATH,
-            bench.PHOTO_PATH,
-            bench_forms.PHOTO_PATH,
+            orders.PHOTO_PATH,
+            order_forms.PHOTO_PATH,
         ),
         max_upload_bytes=settings.upload_limit_bytes + FORM_OVERHEAD_BYTES,
     )

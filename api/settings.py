@@ -12,7 +12,7 @@ from typing import Annotated, Literal
 from pydantic import AfterValidator, Field, SecretStr, ValidationError
 from pydantic_settings import BaseSettings, SettingsConfigDict
 
-from api.errors import BadSetting
+from solespan.api.errors import BadSetting
 
 __all__ = ["Settings", "load_settings"]
 

@@ -11,18 +11,18 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from datetime import timedelta
 
-from api.clock import Clock
-from api.errors import NotFound
-from api.services.accounts.identity import Limits
-from api.services.fitting import Fitter, Upkeep
-from api.services.forecasting import Forecaster, forecast_settings
-from api.services.idempotency import Keyring
-from api.services.look_back import LookBack
-from api.services.retention import Sweeper
-from api.settings import Settings
-from api.storage.accounts import list_tenants
-from api.storage.audit import Author
-from api.storage.session import Database, open_database
+from solespan.api.clock import Clock
+from solespan.api.errors import NotFound
+from solespan.api.services.accounts.identity import Limits
+from solespan.api.services.forecasts.fitting import BackgroundRefitter, Fitter
+from solespan.api.services.forecasts.forecasting import Forecaster, forecast_settings
+from solespan.api.services.forecasts.look_back import LookBack
+from solespan.api.services.idempotency import IdempotencyStore
+from solespan.api.services.retention import Sweeper
+from solespan.api.settings import Settings
+from solespan.api.storage.accounts.accounts import list_tenants
+from solespan.api.storage.audit import Author
+from solespan.api.storage.session import Database, open_database
 
 __all__ = ["Services", "build_services", "session_cookie_name", "session_limits"]
 
@@ -36,8 +36,8 @@ class Services:
     database: Database
     forecaster: Forecaster
     fitter: Fitter
-    upkeep: Upkeep
-    keyring: Keyring
+    refitter: BackgroundRefitter
+    idempotency: IdempotencyStore
     look_back: LookBack
     tenancy: Tenancy
 
@@ -50,7 +50,7 @@ class Services:
         if author is None:
             return mine
         database = self.database.for_tenant(tenant_pk, author)
-        return replace(mine, database=database, keyring=mine.keyring.over(database))
+        return replace(mine, database=database, idempotency=mine.idempotency.over(database))
 
     def each_tenant(self) -> Iterator[Services]:
         """Yield the services of every tenant."""
@@ -96,21 +96,21 @@ class Tenancy:
             database=database,
             forecaster=forecaster,
             fitter=fitter,
-            upkeep=Upkeep(
+            refitter=BackgroundRefitter(
                 forecaster,
                 fitter,
-                everyone=self._upkeeps,
+                everyone=self._refitters,
                 wake=self._wake,
                 sweep=Sweeper(database, self._clock, self._settings).sweep_if_due,
             ),
-            keyring=Keyring(database, self._clock.now),
+            idempotency=IdempotencyStore(database, self._clock.now),
             look_back=LookBack(forecaster),
             tenancy=self,
         )
 
-    def _upkeeps(self) -> Iterator[Upkeep]:
+    def _refitters(self) -> Iterator[BackgroundRefitter]:
         for services in next(iter(self._made.values())).each_tenant():
-            yield services.upkeep
+            yield services.refitter
 
 
 def build_services(settings: Settings, clock: Clock | None = None) -> Services:

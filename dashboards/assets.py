@@ -61,7 +61,7 @@ def _asset(name: str, media_type: str, content: bytes) -> Asset:
 @cache
 def assets() -> dict[str, Asset]:
     """Read and compress every static file once; about 0.3 s, most of it the figure library."""
-    own = files("dashboards") / "static"
+    own = files("solespan.dashboards") / "static"
     found = {
         name: _asset(name, kind, (own / name).read_bytes()) for name, kind in OWN_FILES.items()
     }

@@ -5,7 +5,7 @@ Common practice in the trade; none replaces local codes or the maker's sheet of 
 
 from __future__ import annotations
 
-from forecast.frames import WORKS
+from solespan.forecast.frames import WORKS
 
 __all__ = ["DEFER", "FOR_WEARERS", "cautions_of"]
 

@@ -6,7 +6,7 @@ import textwrap
 
 import plotly.graph_objects as go
 
-from dashboards import theme
+from solespan.dashboards import theme
 
 __all__ = ["empty_figure"]
 

@@ -29,30 +29,39 @@ class NavEntry:
 
 
 ENTRIES: tuple[NavEntry, ...] = (
-    NavEntry("Rack", "/", ("rack.html",), first=True),
-    NavEntry("Plan", "/plan", ("plan.html", "what_if.html"), first=True),
-    NavEntry("Add", "/add", ("add.html",), first=True),
-    NavEntry("Import", "/import", ("import.html", "import_report.html")),
-    NavEntry("Bench", "/bench", ("bench.html", "job.html", "job_paper.html"), "shop", first=True),
+    NavEntry("Rack", "/", ("rack/rack.html",), first=True),
+    NavEntry("Plan", "/plan", ("planning/plan.html", "planning/what_if.html"), first=True),
+    NavEntry("Add", "/add", ("rack/add.html",), first=True),
+    NavEntry("Import", "/import", ("importing/import.html", "importing/import_report.html")),
     NavEntry(
-        "Work ahead", "/workload", ("workload.html", "workload_none.html", "stock.html"), "shop"
+        "Bench",
+        "/bench",
+        ("bench/bench.html", "bench/job.html", "bench/job_paper.html"),
+        "shop",
+        first=True,
+    ),
+    NavEntry(
+        "Work ahead",
+        "/workload",
+        ("bench/workload.html", "bench/workload_none.html", "bench/stock.html"),
+        "shop",
     ),
     NavEntry(
         "Notices",
         "/notices",
         (
-            "notices.html",
-            "notice.html",
-            "notice_send.html",
-            "notice_rules.html",
-            "notice_wording.html",
-            "notice_customers.html",
+            "notices/notices.html",
+            "notices/notice.html",
+            "notices/notice_send.html",
+            "notices/notice_rules.html",
+            "notices/notice_wording.html",
+            "notices/notice_customers.html",
         ),
         "shop",
     ),
-    NavEntry("Past forecasts", "/past-forecasts", ("look_back.html",), "shop"),
-    NavEntry("Members and keys", "/people", ("people.html",), "shop"),
-    NavEntry("Your account", "/account", ("account.html",), "shop"),
+    NavEntry("Past forecasts", "/past-forecasts", ("forecasts/look_back.html",), "shop"),
+    NavEntry("Members and keys", "/people", ("accounts/people.html",), "shop"),
+    NavEntry("Your account", "/account", ("accounts/account.html",), "shop"),
 )
 
 

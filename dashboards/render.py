@@ -12,10 +12,10 @@ import plotly.graph_objects as go
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
-from dashboards import theme, wording
-from dashboards.assets import assets, plotly_map_style_id
-from dashboards.figures import FIGURES
-from dashboards.navigation import ENTRIES, GROUPS, entry_of
+from solespan.dashboards import theme, wording
+from solespan.dashboards.assets import assets, plotly_map_style_id
+from solespan.dashboards.figures import FIGURES
+from solespan.dashboards.navigation import ENTRIES, GROUPS, entry_of
 
 __all__ = ["figure_json", "inline_figure", "render"]
 
@@ -23,7 +23,7 @@ __all__ = ["figure_json", "inline_figure", "render"]
 @cache
 def _environment() -> Environment:
     environment = Environment(
-        loader=PackageLoader("dashboards"),
+        loader=PackageLoader("solespan.dashboards"),
         autoescape=True,
         undefined=StrictUndefined,
         trim_blocks=True,

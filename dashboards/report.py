@@ -7,14 +7,14 @@ from functools import partial
 import pandas as pd
 from markupsafe import Markup
 
-from dashboards import wording
-from dashboards.assets import LIBRARY, assets
-from dashboards.figures import FIGURES
-from dashboards.order import label_of
-from dashboards.pages.rack import MOST_DRAWN, rack_page
-from dashboards.render import inline_figure, render
-from dashboards.tables import DUE_HEADINGS
-from forecast.log import WearLog
+from solespan.dashboards import wording
+from solespan.dashboards.assets import LIBRARY, assets
+from solespan.dashboards.figures import FIGURES
+from solespan.dashboards.order import label_of
+from solespan.dashboards.pages.rack.rack import MOST_DRAWN, rack_page
+from solespan.dashboards.render import inline_figure, render
+from solespan.dashboards.tables import DUE_HEADINGS
+from solespan.forecast.log import WearLog
 
 __all__ = ["report_html"]
 

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pandas as pd
 
-from dashboards import wording
-from dashboards.order import label_of, pair_rows
+from solespan.dashboards import wording
+from solespan.dashboards.order import label_of, pair_rows
 
 __all__ = ["DUE_HEADINGS", "due_list", "readings_table", "sole_sentences"]
 

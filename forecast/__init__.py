@@ -9,15 +9,15 @@ The pure library: frames in, frames out; no file, clock, network or global chanc
 `outcomes`, `backtest` (what is it worth), `linear` (the linear mixed model beside it).
 """
 
-from forecast.backtest import Backtest, backtest
-from forecast.diagnostics import Diagnostics, diagnose
-from forecast.due import due_sample, forecast
-from forecast.explain import Explanation, explain
-from forecast.log import WearLog, wear_log
-from forecast.paths import wear_path
-from forecast.settings import ForecastSettings
-from forecast.wear_fit import WearFit
-from forecast.wear_model import WearModel
+from solespan.forecast.backtesting.backtest import Backtest, backtest
+from solespan.forecast.dates.due import due_sample, forecast
+from solespan.forecast.explaining.diagnostics import Diagnostics, diagnose
+from solespan.forecast.explaining.explain import Explanation, explain
+from solespan.forecast.explaining.paths import wear_path
+from solespan.forecast.log import WearLog, wear_log
+from solespan.forecast.model.wear_fit import WearFit
+from solespan.forecast.model.wear_model import WearModel
+from solespan.forecast.settings import ForecastSettings
 
 __all__ = [
     "Backtest",

@@ -14,8 +14,8 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from forecast.frames import STANDARD_HOURS_PER_WEAR_DAY
-from forecast.priors import STEPS_PER_STANDARD_WEAR_DAY
+from solespan.forecast.frames import STANDARD_HOURS_PER_WEAR_DAY
+from solespan.forecast.priors import STEPS_PER_STANDARD_WEAR_DAY
 
 __all__ = ["COVARIATES", "FLAGS", "Covariate", "base_exposure", "cells", "flag_table"]
 

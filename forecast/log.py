@@ -11,8 +11,8 @@ from dataclasses import dataclass, replace
 
 import pandas as pd
 
-from forecast.errors import BadFrame
-from forecast.frames import TABLES, Column, Table
+from solespan.forecast.errors import BadFrame
+from solespan.forecast.frames import TABLES, Column, Table
 
 __all__ = ["WearLog", "conform", "wear_log"]
 

@@ -8,7 +8,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from forecast.errors import BadHorizon
+from solespan.forecast.errors import BadHorizon
 
 __all__ = ["ForecastSettings"]
 

@@ -1,15 +1,15 @@
 """What would owners log in a world whose truth is known?
 
 `simulate` draws a world from a `Truth`, `world` a named one, `panel` a large simple one for speed,
-`soil` spoils a folder of interchange files on purpose. `python -m synthetic_data` rebuilds
+`soil` spoils a folder of interchange files on purpose. `python -m solespan.synthetic_data` rebuilds
 `examples/`. Written apart from the forecasting library: it takes names and words from
 `forecast.frames` and nothing else, so that a mistake cannot stand on both sides.
 """
 
-from synthetic_data.dirt import soil
-from synthetic_data.panel import panel
-from synthetic_data.scenarios import SCENARIOS, world
-from synthetic_data.simulate import Simulated, simulate
-from synthetic_data.truth import Truth, varied
+from solespan.synthetic_data.dirt import soil
+from solespan.synthetic_data.panel import panel
+from solespan.synthetic_data.scenarios import SCENARIOS, world
+from solespan.synthetic_data.simulate import Simulated, simulate
+from solespan.synthetic_data.truth import Truth, varied
 
 __all__ = ["SCENARIOS", "Simulated", "Truth", "panel", "simulate", "soil", "varied", "world"]

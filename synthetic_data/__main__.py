@@ -1,7 +1,7 @@
 """How are the committed examples rebuilt?
 
-`python -m synthetic_data` writes `examples/<scenario>/` beside this file: the interchange files and
-`truth.json`. Nothing else in this package writes.
+`python -m solespan.synthetic_data` writes `examples/<scenario>/` beside this file: the interchange
+files and `truth.json`. Nothing else in this package writes.
 """
 
 from __future__ import annotations
@@ -14,10 +14,10 @@ from typing import Any
 
 import pandas as pd
 
-from synthetic_data.interchange import as_text
-from synthetic_data.scenarios import SCENARIOS, world
-from synthetic_data.simulate import Simulated
-from synthetic_data.truth import described
+from solespan.synthetic_data.interchange import as_text
+from solespan.synthetic_data.scenarios import SCENARIOS, world
+from solespan.synthetic_data.simulate import Simulated
+from solespan.synthetic_data.truth import described
 
 __all__ = ["EXAMPLES", "built", "truth_of", "write_folder"]
 

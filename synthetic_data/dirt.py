@@ -13,7 +13,7 @@ from types import MappingProxyType
 import numpy as np
 import pandas as pd
 
-from synthetic_data.interchange import as_text
+from solespan.synthetic_data.interchange import as_text
 
 __all__ = ["DIRTS", "IRON_MM", "Soiled", "soil"]
 

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from synthetic_data.pairs import Bools, Ints, Wearers
-from synthetic_data.truth import Truth
+from solespan.synthetic_data.pairs import Bools, Ints, Wearers
+from solespan.synthetic_data.truth import Truth
 
 __all__ = ["draw_silences", "is_logged"]
 

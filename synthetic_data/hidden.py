@@ -7,15 +7,15 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from forecast.frames import FEET, METHODS, POINTS, WEARING_POINTS
-from synthetic_data.days import Calendar
-from synthetic_data.life import Life
-from synthetic_data.logbook import ids, sole_ids
-from synthetic_data.measuring import Readings
-from synthetic_data.pairs import KINDS, Bools, Floats, Ints, Pairs, Wearers
-from synthetic_data.truth import Truth
-from synthetic_data.wearing import DRIVES_SHARE
-from synthetic_data.wearing_down import driving_mask, log_rates
+from solespan.forecast.frames import FEET, METHODS, POINTS, WEARING_POINTS
+from solespan.synthetic_data.logbook import ids, sole_ids
+from solespan.synthetic_data.measuring import Readings
+from solespan.synthetic_data.pair_histories import Life
+from solespan.synthetic_data.pairs import KINDS, Bools, Floats, Ints, Pairs, Wearers
+from solespan.synthetic_data.sim_calendar import Calendar
+from solespan.synthetic_data.truth import Truth
+from solespan.synthetic_data.wear_process import driving_mask, log_rates
+from solespan.synthetic_data.wearing import DRIVES_SHARE
 
 __all__ = ["hidden_frames"]
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from forecast.frames import (
+from solespan.forecast.frames import (
     CONSTRUCTIONS,
     DRESS_CODES,
     DRIVING_FEET,
@@ -19,12 +19,12 @@ from forecast.frames import (
     SURFACES,
     TABLES,
 )
-from synthetic_data.days import Calendar
-from synthetic_data.life import Life
-from synthetic_data.measuring import Readings
-from synthetic_data.pairs import HOURS_STYLES, Bools, Floats, Pairs, Wearers
-from synthetic_data.truth import Truth
-from synthetic_data.wearing_down import is_leather
+from solespan.synthetic_data.measuring import Readings
+from solespan.synthetic_data.pair_histories import Life
+from solespan.synthetic_data.pairs import HOURS_STYLES, Bools, Floats, Pairs, Wearers
+from solespan.synthetic_data.sim_calendar import Calendar
+from solespan.synthetic_data.truth import Truth
+from solespan.synthetic_data.wear_process import is_leather
 
 __all__ = ["Names", "ids", "logged_frames", "sole_ids", "table"]
 

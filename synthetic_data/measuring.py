@@ -11,10 +11,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from forecast.frames import FEET, GRADES, METHODS, POINTS
-from synthetic_data.life import Life
-from synthetic_data.pairs import GAUGES, KINDS, Bools, Floats, Ints, Pairs, Wearers
-from synthetic_data.truth import Truth
+from solespan.forecast.frames import FEET, GRADES, METHODS, POINTS
+from solespan.synthetic_data.pair_histories import Life
+from solespan.synthetic_data.pairs import GAUGES, KINDS, Bools, Floats, Ints, Pairs, Wearers
+from solespan.synthetic_data.truth import Truth
 
 __all__ = ["Readings", "measure", "true_thickness"]
 

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from forecast.frames import DRESS_CODES
-from synthetic_data.pairs import Ints
+from solespan.forecast.frames import DRESS_CODES
+from solespan.synthetic_data.pairs import Ints
 
 __all__ = ["pair_labels", "wearer_names"]
 

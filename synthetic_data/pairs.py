@@ -7,8 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from forecast.frames import CONSTRUCTIONS, DRESS_CODES, MATERIALS
-from synthetic_data.truth import Truth
+from solespan.forecast.frames import CONSTRUCTIONS, DRESS_CODES, MATERIALS
+from solespan.synthetic_data.truth import Truth
 
 __all__ = ["GAUGES", "HOURS_STYLES", "KINDS", "Pairs", "Wearers", "draw_pairs", "draw_wearers"]
 

@@ -9,8 +9,8 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from forecast.frames import TABLES
-from synthetic_data.truth import Truth
+from solespan.forecast.frames import TABLES
+from solespan.synthetic_data.truth import Truth
 
 __all__ = ["panel"]
 

@@ -6,10 +6,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from forecast.frames import MATERIALS
-from synthetic_data.pairs import Floats, Ints, Pairs, Wearers
-from synthetic_data.truth import Truth
-from synthetic_data.wearing_down import is_leather, new_sole
+from solespan.forecast.frames import MATERIALS
+from solespan.synthetic_data.pairs import Floats, Ints, Pairs, Wearers
+from solespan.synthetic_data.truth import Truth
+from solespan.synthetic_data.wear_process import is_leather, new_sole
 
 __all__ = ["BENCH_MINUTES", "Job", "Sole", "fit_sole", "needs_bench", "send"]
 

@@ -14,8 +14,8 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from synthetic_data.simulate import Simulated, simulate
-from synthetic_data.truth import Truth, varied
+from solespan.synthetic_data.simulate import Simulated, simulate
+from solespan.synthetic_data.truth import Truth, varied
 
 __all__ = ["SCENARIOS", "Scenario", "world"]
 

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from forecast.frames import CHANCE_DAYS, DUE_QUANTILES, FORECAST
+from solespan.forecast.frames import CHANCE_DAYS, DUE_QUANTILES, FORECAST
 
 __all__ = ["ShopTruth", "ShopYears", "draw_shop"]
 

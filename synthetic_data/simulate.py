@@ -7,16 +7,16 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from synthetic_data.days import Calendar
-from synthetic_data.forgetting import draw_silences, is_logged
-from synthetic_data.hidden import hidden_frames
-from synthetic_data.life import live
-from synthetic_data.logbook import Names, logged_frames
-from synthetic_data.measuring import measure
-from synthetic_data.names import pair_labels, wearer_names
-from synthetic_data.pairs import draw_pairs, draw_wearers
-from synthetic_data.truth import Truth
-from synthetic_data.wearing import draw_habits
+from solespan.synthetic_data.forgetting import draw_silences, is_logged
+from solespan.synthetic_data.hidden import hidden_frames
+from solespan.synthetic_data.logbook import Names, logged_frames
+from solespan.synthetic_data.measuring import measure
+from solespan.synthetic_data.names import pair_labels, wearer_names
+from solespan.synthetic_data.pair_histories import live
+from solespan.synthetic_data.pairs import draw_pairs, draw_wearers
+from solespan.synthetic_data.sim_calendar import Calendar
+from solespan.synthetic_data.truth import Truth
+from solespan.synthetic_data.wearing import draw_habits
 
 __all__ = ["Simulated", "simulate"]
 

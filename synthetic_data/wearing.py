@@ -11,11 +11,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from forecast.frames import DRESS_CODES
-from synthetic_data.days import Calendar
-from synthetic_data.pairs import Bools, Floats, Ints, Pairs, Wearers
-from synthetic_data.truth import Truth
-from synthetic_data.wearing_down import is_leather
+from solespan.forecast.frames import DRESS_CODES
+from solespan.synthetic_data.pairs import Bools, Floats, Ints, Pairs, Wearers
+from solespan.synthetic_data.sim_calendar import Calendar
+from solespan.synthetic_data.truth import Truth
+from solespan.synthetic_data.wear_process import is_leather
 
 __all__ = ["DRIVES_SHARE", "Conditions", "Habits", "draw_conditions", "draw_habits", "pick_pairs"]
 

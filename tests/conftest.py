@@ -20,7 +20,7 @@ from typing import TYPE_CHECKING
 import pytest
 from hypothesis import HealthCheck, settings
 
-from api.storage.session import Database, open_database
+from solespan.api.storage.session import Database, open_database
 from tests.databases import KINDS, Databases, SqliteFiles, file_of, on_server
 
 if TYPE_CHECKING:

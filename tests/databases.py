@@ -11,8 +11,8 @@ from uuid import uuid4
 
 from sqlalchemy import Engine, create_engine, make_url, text
 
-from api.storage.schema import migrate
-from api.storage.session import open_database
+from solespan.api.storage.schema import migrate
+from solespan.api.storage.session import open_database
 
 KINDS = ("sqlite", "postgresql")
 

@@ -9,10 +9,7 @@ import ast
 from collections.abc import Iterator
 from pathlib import Path
 
-import api
-import dashboards
-import forecast
-import synthetic_data
+from solespan import api, dashboards, forecast, synthetic_data
 
 ROOT = Path(__file__).parent.parent
 OURS = ("forecast", "synthetic_data", "dashboards", "api")

@@ -13,7 +13,7 @@ GUIDE = (ROOT / "DEVELOPERS.md").read_text("utf-8")
 
 
 def test_every_setting_stands_in_the_readme():
-    from api.settings import PREFIX, Settings
+    from solespan.api.settings import PREFIX, Settings
 
     missing = [n for n in Settings.model_fields if f"`{PREFIX}{n.upper()}`" not in README]
     assert not missing
@@ -22,7 +22,7 @@ def test_every_setting_stands_in_the_readme():
 def test_every_command_stands_in_the_readme():
     from typer.main import get_command
 
-    from api.cli.main import build_app
+    from solespan.api.cli.main import build_app
 
     commands = get_command(build_app()).commands  # type: ignore[attr-defined]
     missing = [name for name in commands if not re.search(rf"`{name}`|solespan {name}", README)]
@@ -30,7 +30,7 @@ def test_every_command_stands_in_the_readme():
 
 
 def test_every_table_of_the_interchange_stands_in_the_readme():
-    from forecast.frames import BANDS, TABLES
+    from solespan.forecast.frames import BANDS, TABLES
 
     assert all(f"`{name}.csv`" in README for name in TABLES)
     assert all(f"`{band}`" in README for band in BANDS)
@@ -42,8 +42,8 @@ def test_ci_runs_the_test_command_of_the_readme_word_for_word():
 
 
 def test_every_covariate_and_figure_stands_in_the_guide():
-    from dashboards.figures import FIGURES
-    from forecast.covariates import COVARIATES
+    from solespan.dashboards.figures import FIGURES
+    from solespan.forecast.covariates import COVARIATES
 
     missing = [name for name in (*COVARIATES, *FIGURES) if f"`{name}`" not in GUIDE]
     assert not missing

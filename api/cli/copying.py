@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 if TYPE_CHECKING:
-    from api.storage.session import Database
+    from solespan.api.storage.session import Database
 
 __all__ = ["register"]
 
@@ -35,8 +35,8 @@ def run(source: str, target: str) -> dict[str, int]:
 
     Raises `Refused`, `Conflict`, `DatabaseOld`, `DatabaseTooNew`, `DatabaseUnavailable`.
     """
-    from api.storage.copying import copy_rows
-    from api.storage.schema import prepare
+    from solespan.api.storage.copying import copy_rows
+    from solespan.api.storage.schema import prepare
 
     with ExitStack() as closing:
         with _said_of("FROM"):
@@ -53,8 +53,8 @@ def run(source: str, target: str) -> dict[str, int]:
 @contextmanager
 def _said_of(where: str) -> Iterator[None]:
     """Let what is wrong be said of this address, not of the setting that other commands read."""
-    from api.errors import SolespanError
-    from api.storage.engine import ACCEPTED, DATABASE_SETTING
+    from solespan.api.errors import SolespanError
+    from solespan.api.storage.engine import ACCEPTED, DATABASE_SETTING
 
     try:
         yield
@@ -66,9 +66,9 @@ def _said_of(where: str) -> Iterator[None]:
 
 
 def _opened(address: str, where: str, closing: ExitStack) -> Database:
-    from api.errors import BadSetting, Refused
-    from api.storage.engine import ACCEPTED, parsed_url
-    from api.storage.session import open_database
+    from solespan.api.errors import BadSetting, Refused
+    from solespan.api.storage.engine import ACCEPTED, parsed_url
+    from solespan.api.storage.session import open_database
 
     def refused(what: str) -> Refused:
         return Refused(what, where=where, accepted=ACCEPTED, remedy="Correct the address.")
@@ -88,7 +88,7 @@ def _opened(address: str, where: str, closing: ExitStack) -> Database:
 
 
 def _refuse_same(old: Database, new: Database) -> None:
-    from api.errors import Refused
+    from solespan.api.errors import Refused
 
     if old.engine.url == new.engine.url:
         raise Refused(
@@ -100,8 +100,8 @@ def _refuse_same(old: Database, new: Database) -> None:
 
 
 def _refuse_other_revision(old: Database) -> None:
-    from api.errors import Refused
-    from api.storage.schema import newest_revision, revision_of
+    from solespan.api.errors import Refused
+    from solespan.api.storage.schema import newest_revision, revision_of
 
     revision = revision_of(old)
     if revision != newest_revision():

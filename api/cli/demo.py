@@ -1,7 +1,7 @@
 """What does `solespan demo` show: two example racks, from a folder of logs to resole dates?
 
-Reads the committed example folders of `synthetic_data`; beside it only `api.services.example_rack`
-does.
+Reads the committed example folders of `synthetic_data`; beside it only
+`api.services.importing.example_rack` does.
 """
 
 from __future__ import annotations
@@ -42,15 +42,15 @@ def run_demo(folder: Path) -> None:
     import pandas as pd
     from rich.console import Console
 
-    from api.cli.due_table import due_table
-    from api.services.imports import import_folder
-    from api.storage.forecasts import replace_forecasts, save_fit
-    from api.storage.frames import load_wear_log
-    from api.storage.schema import prepare
-    from api.storage.session import open_database
-    from dashboards.report import report_html
-    from forecast import WearModel, forecast, wear_path
-    from forecast.wear_fit import MODEL_VERSION
+    from solespan.api.cli.forecasts.due_table import due_table
+    from solespan.api.services.importing.imports import import_folder
+    from solespan.api.storage.forecasts.forecasts import replace_forecasts, save_fit
+    from solespan.api.storage.rack.frames import load_wear_log
+    from solespan.api.storage.schema import prepare
+    from solespan.api.storage.session import open_database
+    from solespan.dashboards.report import report_html
+    from solespan.forecast import WearModel, forecast, wear_path
+    from solespan.forecast.model.wear_fit import MODEL_VERSION
 
     console = Console()
     folder.mkdir(parents=True, exist_ok=True)
@@ -60,7 +60,7 @@ def run_demo(folder: Path) -> None:
         prepare(database)
         with ExitStack() as stack:
             for name in EXAMPLES:
-                source = resources.files("synthetic_data") / "examples" / name
+                source = resources.files("solespan.synthetic_data") / "examples" / name
                 path = stack.enter_context(resources.as_file(source))
                 report = import_folder(database, path, today=AS_OF, keep_good_rows=False)
                 total = sum(c.new + c.updated + c.unchanged for c in report.counts.values())

@@ -14,7 +14,7 @@ from importlib.util import find_spec
 
 import typer
 
-from api.errors import SolespanError
+from solespan.api.errors import SolespanError
 
 __all__ = ["build_app", "main", "tell"]
 
@@ -85,6 +85,6 @@ def tell(lines: list[str]) -> None:
 
 def _is_of_forecast(error: Exception) -> bool:
     # Importing `forecast` costs a second, so it is looked at only when something went wrong.
-    from forecast.errors import ForecastError
+    from solespan.forecast.errors import ForecastError
 
     return isinstance(error, ForecastError)

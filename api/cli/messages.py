@@ -7,7 +7,7 @@ from typing import TypeVar
 
 from pydantic import BaseModel, ValidationError
 
-from api.errors import Refused
+from solespan.api.errors import Refused
 
 __all__ = ["read_message"]
 

@@ -13,8 +13,8 @@ def register(app: typer.Typer) -> None:
     @app.command("migrate")
     def migrate() -> None:
         """Bring the database up to date; make a copy of it first."""
-        from api.cli.opening import opened
-        from api.storage import schema
+        from solespan.api.cli.opening import opened
+        from solespan.api.storage import schema
 
         with opened(ready=False) as (database, _settings):
             before, after = schema.migrate(database)

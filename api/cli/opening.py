@@ -8,14 +8,14 @@ from __future__ import annotations
 from collections.abc import Iterator
 from contextlib import contextmanager
 
-from api.clock import Clock
-from api.errors import BadSetting
-from api.settings import Settings, load_settings
-from api.storage.accounts import find_tenant, list_tenants
-from api.storage.audit import Author
-from api.storage.schema import prepare
-from api.storage.session import Database, open_database
-from api.wiring import Services, build_services
+from solespan.api.clock import Clock
+from solespan.api.errors import BadSetting
+from solespan.api.settings import Settings, load_settings
+from solespan.api.storage.accounts.accounts import find_tenant, list_tenants
+from solespan.api.storage.audit import Author
+from solespan.api.storage.schema import prepare
+from solespan.api.storage.session import Database, open_database
+from solespan.api.wiring import Services, build_services
 
 __all__ = ["by_terminal", "opened", "serving"]
 

@@ -10,8 +10,8 @@ from urllib.parse import urlsplit
 import typer
 from rich.console import Console
 
-from api.errors import BadSetting
-from api.settings import Settings, load_settings
+from solespan.api.errors import BadSetting
+from solespan.api.settings import Settings, load_settings
 
 if TYPE_CHECKING:
     import uvicorn
@@ -42,10 +42,10 @@ def run(host: str | None, port: int | None) -> None:
     """Check the address and the database, then serve until interrupted."""
     import uvicorn
 
-    from api.app import LOOPBACK_HOSTS, create_app
-    from api.logs import configure_logs
-    from api.storage.schema import prepare, refuse_unbound_role
-    from api.storage.session import open_database
+    from solespan.api.app import LOOPBACK_HOSTS, create_app
+    from solespan.api.logs import configure_logs
+    from solespan.api.storage.schema import prepare, refuse_unbound_role
+    from solespan.api.storage.session import open_database
 
     settings = load_settings()
     host = host or settings.host

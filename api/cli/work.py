@@ -23,11 +23,11 @@ def register(app: typer.Typer) -> None:
 
 def run(*, once: bool) -> None:
     """Work until a signal asks to stop; the notice at hand is finished first."""
-    from api.logs import configure_logs
-    from api.services.notices.worker import NoticeWorker
-    from api.settings import load_settings
-    from api.storage.schema import prepare, refuse_unbound_role
-    from api.wiring import build_services
+    from solespan.api.logs import configure_logs
+    from solespan.api.services.notices.worker import NoticeWorker
+    from solespan.api.settings import load_settings
+    from solespan.api.storage.schema import prepare, refuse_unbound_role
+    from solespan.api.wiring import build_services
 
     settings = load_settings()
     services = build_services(settings)
@@ -47,8 +47,8 @@ def run(*, once: bool) -> None:
         for number in (signal.SIGINT, signal.SIGTERM):
             signal.signal(number, lambda *_: worker.stop())
         typer.echo("solespan works (end with Ctrl-C)", err=True)
-        services.upkeep.start()
+        services.refitter.start()
         worker.run()
-        services.upkeep.stop()
+        services.refitter.stop()
     finally:
         services.database.close()

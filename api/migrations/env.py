@@ -5,14 +5,8 @@ from __future__ import annotations
 from alembic import context
 
 # their tables belong to the metadata
-from api.storage import (  # noqa: F401
-    account_tables,
-    bench_tables,
-    notices_tables,
-    planning_tables,
-    results,
-)
-from api.storage.tables import Root
+from solespan.api.storage.tables import accounts, bench, notices, planning, results  # noqa: F401
+from solespan.api.storage.tables.rack import Root
 
 context.configure(
     connection=context.config.attributes["connection"],

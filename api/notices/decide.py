@@ -10,7 +10,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from api.schemas.notices import NoticeRules
+from solespan.api.schemas.notices.notices import NoticeRules
 
 __all__ = [
     "BARRED",

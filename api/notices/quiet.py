@@ -9,7 +9,7 @@ from __future__ import annotations
 from datetime import UTC, datetime, time, timedelta, tzinfo
 from zoneinfo import ZoneInfo
 
-from api.clock import is_time_zone
+from solespan.api.clock import is_time_zone
 
 __all__ = ["first_allowed", "is_quiet", "zone_of"]
 

@@ -19,9 +19,9 @@ from typing import Any
 from jinja2 import StrictUndefined, TemplateError, TemplateSyntaxError, nodes
 from jinja2.sandbox import SandboxedEnvironment
 
-from api.errors import Refused
-from api.notices.words import CAUTIONS, THUMB_CHECK
-from api.schemas.notices import NoticeTemplate
+from solespan.api.errors import Refused
+from solespan.api.notices.words import CAUTIONS, THUMB_CHECK
+from solespan.api.schemas.notices.notices import NoticeTemplate
 
 __all__ = [
     "Rendered",
@@ -87,7 +87,7 @@ class Rendered:
 @cache
 def shipped_template() -> NoticeTemplate:
     """Return the wording that a shop begins with."""
-    folder = files("api.notices") / "templates"
+    folder = files("solespan.api.notices") / "templates"
     parts = {part: (folder / name).read_text("utf-8") for part, name in _PART_NAMES.items()}
     return NoticeTemplate(**parts)
 

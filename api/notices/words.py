@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import date
 
-from dashboards.wording import MONTHS
+from solespan.dashboards.wording import MONTHS
 
 __all__ = ["CAUTIONS", "THUMB_CHECK", "bring_by", "due_window", "how_sure"]
 

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from fastapi import APIRouter, Response
 
-from api.errors import DatabaseUnavailable
-from api.routes.fit import fit_state
-from api.routes.http import PROBLEM_ANSWERS, Serving, json_answer
-from api.schemas.service import Alive, Ready
-from api.storage.schema import newest_revision, revision_of
+from solespan.api.errors import DatabaseUnavailable
+from solespan.api.routes.forecasts.fit import fit_state
+from solespan.api.routes.http import PROBLEM_ANSWERS, Context, json_answer
+from solespan.api.schemas.service import Alive, Ready
+from solespan.api.storage.schema import newest_revision, revision_of
 
 __all__ = ["router"]
 
@@ -22,13 +22,13 @@ def read_live() -> Response:
 
 
 @router.get("/ready", response_model=None, responses={200: {"model": Ready}})
-def read_ready(serving: Serving) -> Response:
+def read_ready(ctx: Context) -> Response:
     """Answer 200 when the database answers and has this program's schema, else 503."""
-    if revision_of(serving.database) != newest_revision():
+    if revision_of(ctx.database) != newest_revision():
         raise DatabaseUnavailable(
             "The database does not have this program's schema.",
             remedy="Run: solespan migrate",
         )
-    with serving.database.reading() as session:
-        fit = fit_state(serving, session)["state"]
+    with ctx.database.reading() as session:
+        fit = fit_state(ctx, session)["state"]
     return json_answer({"status": "ready", "database": "ready", "fit": fit})

@@ -16,18 +16,18 @@ from pydantic import TypeAdapter, ValidationError
 from pydantic_core import to_json
 from starlette.exceptions import HTTPException
 
-from api.errors import SolespanError, StaleVersion
-from api.problems import MEDIA_TYPE
-from api.services.accounts.identity import Identity
-from api.services.idempotency import Answered, read_key
-from api.storage.audit import Author
-from api.wiring import Services
+from solespan.api.errors import SolespanError, StaleVersion
+from solespan.api.problems import MEDIA_TYPE
+from solespan.api.services.accounts.identity import Identity
+from solespan.api.services.context import AppContext
+from solespan.api.services.idempotency import Answered, read_key
+from solespan.api.storage.audit import Author
 
 __all__ = [
     "PROBLEM_ANSWERS",
+    "Context",
     "IdempotencyKey",
     "Sender",
-    "Serving",
     "after_of",
     "answer_of",
     "cursor_of",
@@ -59,9 +59,9 @@ class VersionRequired(SolespanError):
     title = "A change must name the version it changes"
 
 
-async def _serving(request: Request) -> Services:
+async def _ctx(request: Request) -> AppContext:
     """Return the services of the sender's tenant; on open addresses those of the first."""
-    services: Services = request.app.state.services
+    services: AppContext = request.app.state.services
     if not services.settings.accounts:
         return services
     who: Identity | None = request.state.identity
@@ -85,7 +85,7 @@ async def _identity(request: Request) -> Identity:
     return who
 
 
-Serving = Annotated[Services, Depends(_serving)]
+Context = Annotated[AppContext, Depends(_ctx)]
 Sender = Annotated[Identity, Depends(_identity)]
 
 

@@ -21,11 +21,11 @@ from sqlalchemy.orm import Session
 from starlette.datastructures import FormData
 from starlette.exceptions import HTTPException
 
-from api.errors import Conflict, Refused, SolespanError
-from api.services.accounts.identity import Identity
-from api.services.idempotency import Answered, fingerprint_of
-from api.wiring import Services
-from dashboards.render import render
+from solespan.api.errors import Conflict, Refused, SolespanError
+from solespan.api.services.accounts.identity import Identity
+from solespan.api.services.context import AppContext
+from solespan.api.services.idempotency import Answered, fingerprint_of
+from solespan.dashboards.render import render
 
 __all__ = [
     "MOST_CHARACTERS",
@@ -166,7 +166,7 @@ def back_to(address: str, **query: str) -> RedirectResponse:
 
 
 def do_once(
-    serving: Services,
+    ctx: AppContext,
     key: str | None,
     route: str,
     typed: Mapping[str, str],
@@ -178,7 +178,7 @@ def do_once(
     """
     said = {name: value for name, value in sorted(typed.items()) if name != TOKEN}
     fingerprint = fingerprint_of(route.encode(), json.dumps(said).encode())
-    answered = serving.keyring.once(
+    answered = ctx.idempotency.once(
         route, key, fingerprint, lambda session: Answered(303, work(session))
     )
     result: dict[str, Any] = answered.body

@@ -12,23 +12,17 @@ from urllib.parse import urlencode
 from fastapi import APIRouter, Request, Response
 from starlette.exceptions import HTTPException
 
-from api.errors import NotFound
-from api.routes import (
-    add_pages,
-    import_pages,
-    pair_pages,
-    phone,
-    rack_pages,
-    sole_pages,
-    wear_pages,
-)
-from api.routes.http import Serving
-from api.routes.page_http import TOKEN, PageRoute, Typed, Words, page_answer
-from api.services.pages import rack_context, rack_frames
-from api.services.pair_page import figure_frames
-from dashboards.assets import asset_by_url_name
-from dashboards.figures import FIGURES
-from dashboards.render import figure_json
+from solespan.api.errors import NotFound
+from solespan.api.routes import phone
+from solespan.api.routes.http import Context
+from solespan.api.routes.importing import import_pages
+from solespan.api.routes.page_http import TOKEN, PageRoute, Typed, Words, page_answer
+from solespan.api.routes.rack import add_pages, pair_pages, rack_pages, sole_pages, wear_pages
+from solespan.api.services.rack.pair_page import figure_frames
+from solespan.api.services.rack.rack_page import rack_context, rack_frames
+from solespan.dashboards.assets import asset_by_url_name
+from solespan.dashboards.figures import FIGURES
+from solespan.dashboards.render import figure_json
 
 __all__ = ["TOKEN", "PageRoute", "Typed", "Words", "router"]
 
@@ -60,7 +54,7 @@ for more in (
 
 @pages.get("/")
 def read_rack(
-    serving: Serving,
+    ctx: Context,
     request: Request,
     wearer: Words = "",
     band: Words = "",
@@ -70,28 +64,30 @@ def read_rack(
     done: Words = "",
 ) -> Response:
     """Show what to wear today, and all pairs, the one to send first at the top."""
-    context = rack_context(serving, wearer, band, q, (logged, on))
+    context = rack_context(ctx, wearer, band, q, (logged, on))
     chosen = {"wearer": wearer, "band": band, "q": q}
     kept = urlencode({name: value for name, value in chosen.items() if value})
     query = f"?{kept}" if kept else ""
-    return page_answer(request, "rack.html", context | {"query": query, "done": DONE.get(done, "")})
+    return page_answer(
+        request, "rack/rack.html", context | {"query": query, "done": DONE.get(done, "")}
+    )
 
 
 @router.get("/figures/{name}.json")
 def read_rack_figure(
-    serving: Serving, name: str, wearer: Words = "", band: Words = "", q: Words = ""
+    ctx: Context, name: str, wearer: Words = "", band: Words = "", q: Words = ""
 ) -> Response:
     """Draw a figure of the rack page, as JSON that the page's script draws."""
     _of_page(name, "rack")
-    frames, today = rack_frames(serving, wearer, band, q)
+    frames, today = rack_frames(ctx, wearer, band, q)
     return _figure(name, frames, today)
 
 
 @router.get("/figures/{name}/{pair_id:path}.json")
-def read_pair_figure(serving: Serving, name: str, pair_id: str) -> Response:
+def read_pair_figure(ctx: Context, name: str, pair_id: str) -> Response:
     """Draw a figure of the pair page, as JSON that the page's script draws."""
     _of_page(name, "pair")
-    frames, today = figure_frames(serving, pair_id, FIGURES[name].needs)
+    frames, today = figure_frames(ctx, pair_id, FIGURES[name].needs)
     return _figure(name, frames, today)
 
 

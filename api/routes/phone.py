@@ -6,8 +6,8 @@ from importlib.resources import files
 
 from fastapi import APIRouter, Response
 
-from api.routes.http import json_answer
-from dashboards.assets import assets
+from solespan.api.routes.http import json_answer
+from solespan.dashboards.assets import assets
 
 __all__ = ["router"]
 
@@ -58,7 +58,7 @@ def read_service_worker() -> Response:
     It stands at the root because that is how far it may look; a browser asks for it anew each time.
     """
     return Response(
-        (files("dashboards") / "static" / "sw.js").read_bytes(),
+        (files("solespan.dashboards") / "static" / "sw.js").read_bytes(),
         media_type="text/javascript",
         headers={"cache-control": "no-cache"},
     )

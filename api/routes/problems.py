@@ -9,10 +9,10 @@ from fastapi.exceptions import RequestValidationError
 from starlette.exceptions import HTTPException
 from starlette.routing import Match
 
-from api.errors import SolespanError
-from api.problems import PROBLEMS, ProblemKind, kind_of_status, problem_response
-from api.routes.http import PROBLEM_ANSWERS
-from api.services.records import RecordRefused
+from solespan.api.errors import SolespanError
+from solespan.api.problems import PROBLEMS, ProblemKind, kind_of_status, problem_response
+from solespan.api.routes.http import PROBLEM_ANSWERS
+from solespan.api.services.rack.records import RecordRefused
 
 __all__ = ["add_problem_handlers", "router"]
 

@@ -12,7 +12,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import AfterValidator, BeforeValidator, Field, StringConstraints
 
-from forecast.frames import Column
+from solespan.forecast.frames import Column
 
 __all__ = [
     "KnownId",

@@ -6,7 +6,7 @@ from typing import Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
-from api.schemas.records import Answer
+from solespan.api.schemas.rack.records import Answer
 
 __all__ = ["Alive", "FieldError", "Problem", "Ready"]
 

@@ -21,11 +21,16 @@ from typing import Any
 
 from sqlalchemy.orm import Session
 
-from api.errors import Conflict, SolespanError
-from api.storage.answers import AnsweredMeanwhile, find_answer, forget_answers_before, keep_answer
-from api.storage.session import Database
+from solespan.api.errors import Conflict, SolespanError
+from solespan.api.storage.idempotency_keys import (
+    AnsweredMeanwhile,
+    find_answer,
+    forget_answers_before,
+    keep_answer,
+)
+from solespan.api.storage.session import Database
 
-__all__ = ["Answered", "Keyring", "MalformedKey", "fingerprint_of", "read_key"]
+__all__ = ["Answered", "IdempotencyStore", "MalformedKey", "fingerprint_of", "read_key"]
 
 KEPT = timedelta(hours=24)
 MAX_KEY_LENGTH = 128
@@ -96,7 +101,7 @@ def fingerprint_of(*parts: bytes) -> str:
     return digest.hexdigest()
 
 
-class Keyring:
+class IdempotencyStore:
     """Runs creates so that each key is worked on once."""
 
     def __init__(self, database: Database, now: Callable[[], datetime]) -> None:
@@ -105,7 +110,7 @@ class Keyring:
         self._running: set[tuple[str, str]] = set()
         self._lock = threading.Lock()
 
-    def over(self, database: Database) -> Keyring:
+    def over(self, database: Database) -> IdempotencyStore:
         """Give the same keyring over another door to the same tenant's data."""
         same = copy(self)  # what is running stays shared
         same._database = database  # noqa: SLF001 - its own

@@ -14,12 +14,12 @@ from typing import Any
 from pydantic import ValidationError
 from sqlalchemy.orm import Session
 
-from api.errors import Conflict, NotFound
-from api.schemas.records import RECORDS
-from api.services import records
-from api.wiring import Services
-from forecast.frames import FEET, POINTS, TABLES, Column
-from forecast.units import iron_to_mm
+from solespan.api.errors import Conflict, NotFound
+from solespan.api.schemas.rack.records import RECORDS
+from solespan.api.services.context import AppContext
+from solespan.api.services.rack import records
+from solespan.forecast.frames import FEET, POINTS, TABLES, Column
+from solespan.forecast.units import iron_to_mm
 
 __all__ = [
     "FormProblem",
@@ -210,7 +210,7 @@ def telling(name: str, fields: Mapping[str, str] | None = None) -> Iterator[None
 
 
 def log_records(
-    serving: Services,
+    ctx: AppContext,
     session: Session,
     name: str,
     every: Sequence[Values],
@@ -227,27 +227,27 @@ def log_records(
     for values in every:
         field = str(values.get("foot", "")) if values.get("value_mm") is not None else ""
         with telling(name, {"value_mm": field}):
-            written = _log(serving, session, name, values, replacing=replacing)
+            written = _log(ctx, session, name, values, replacing=replacing)
         new |= written.outcome in ("created", "replaced")
         wearer_id = written.wearer_id
-    needs_fit = new and follow(serving, session, wearer_id)
+    needs_fit = new and follow(ctx, session, wearer_id)
     return {"new": new, "needs_fit": needs_fit}
 
 
 def _log(
-    serving: Services, session: Session, name: str, values: Values, *, replacing: bool
+    ctx: AppContext, session: Session, name: str, values: Values, *, replacing: bool
 ) -> records.Written:
     if not replacing:
-        return records.create(session, name, values, serving.clock)
+        return records.create(session, name, values, ctx.clock)
     key = {column: values[column] for column in TABLES[name].key}
     rest = {column: v for column, v in values.items() if column not in key}
     try:
-        return records.replace(session, name, key, rest, versions=None, clock=serving.clock)
+        return records.replace(session, name, key, rest, versions=None, clock=ctx.clock)
     except NotFound:
-        return records.create(session, name, values, serving.clock)
+        return records.create(session, name, values, ctx.clock)
 
 
-def follow(serving: Services, session: Session, wearer_id: str) -> bool:
+def follow(ctx: AppContext, session: Session, wearer_id: str) -> bool:
     """Bring a wearer's forecasts up to date; return whether there is no fit yet to do it with."""
-    serving.forecaster.update_wearer(session, wearer_id)
-    return serving.forecaster.newest_fit(session) is None
+    ctx.forecaster.update_wearer(session, wearer_id)
+    return ctx.forecaster.newest_fit(session) is None

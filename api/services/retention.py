@@ -6,16 +6,16 @@ from datetime import datetime, timedelta
 
 import structlog
 
-from api.clock import Clock
-from api.services.accounts.sign_in import FORGOTTEN_AFTER
-from api.services.idempotency import KEPT
-from api.settings import Settings
-from api.storage import retention
-from api.storage.accounts import sweep_invitations
-from api.storage.answers import forget_answers_before
-from api.storage.audit import forget_audit_before
-from api.storage.keys import sweep_keys
-from api.storage.session import Database
+from solespan.api.clock import Clock
+from solespan.api.services.accounts.sign_in import FORGOTTEN_AFTER
+from solespan.api.services.idempotency import KEPT
+from solespan.api.settings import Settings
+from solespan.api.storage import retention
+from solespan.api.storage.accounts.accounts import sweep_invitations
+from solespan.api.storage.accounts.credentials import sweep_keys
+from solespan.api.storage.audit import forget_audit_before
+from solespan.api.storage.idempotency_keys import forget_answers_before
+from solespan.api.storage.session import Database
 
 __all__ = ["Sweeper"]
 

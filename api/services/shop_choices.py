@@ -7,8 +7,8 @@ from typing import TypeVar
 from pydantic import BaseModel
 from sqlalchemy.orm import Session
 
-from api.errors import StaleVersion
-from api.storage.shop_settings import find_setting, put_setting
+from solespan.api.errors import StaleVersion
+from solespan.api.storage.shop_settings import find_setting, put_setting
 
 __all__ = ["change_choices", "read_choices"]
 

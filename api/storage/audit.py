@@ -10,8 +10,8 @@ from typing import Any
 import sqlalchemy as sa
 from sqlalchemy.orm import Session
 
-from api.storage.account_tables import AuditEntry
-from api.storage.scope import changed_anything, changed_records
+from solespan.api.storage.scope import changed_anything, changed_records
+from solespan.api.storage.tables.accounts import AuditEntry
 
 __all__ = ["Author", "forget_audit_before", "list_audit", "note_change"]
 

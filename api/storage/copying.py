@@ -12,16 +12,16 @@ from collections.abc import Iterator, Sequence
 import sqlalchemy as sa
 from sqlalchemy.orm import Session
 
-import api.storage.bench_tables
-import api.storage.notices_tables
-import api.storage.planning_tables
-import api.storage.results  # noqa: F401 - so that every table is known
-from api.errors import Conflict, SolespanError
-from api.storage.account_tables import Tenant
-from api.storage.engine import tell_tenant
-from api.storage.scope import FIRST_TENANT, TenantTable, within
-from api.storage.session import Database
-from api.storage.tables import Root
+import solespan.api.storage.tables.bench
+import solespan.api.storage.tables.notices
+import solespan.api.storage.tables.planning
+import solespan.api.storage.tables.results  # noqa: F401 - so that every table is known
+from solespan.api.errors import Conflict, SolespanError
+from solespan.api.storage.engine import tell_tenant
+from solespan.api.storage.scope import FIRST_TENANT, TenantTable, within
+from solespan.api.storage.session import Database
+from solespan.api.storage.tables.accounts import Tenant
+from solespan.api.storage.tables.rack import Root
 
 __all__ = ["copy_rows"]
 

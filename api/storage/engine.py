@@ -27,8 +27,8 @@ from sqlalchemy import (
 from sqlalchemy.exc import ArgumentError, NoSuchModuleError
 from sqlalchemy.orm import Session
 
-from api.errors import BadSetting, DatabaseUnavailable, MissingDriver
-from api.storage.scope import scope_changes
+from solespan.api.errors import BadSetting, DatabaseUnavailable, MissingDriver
+from solespan.api.storage.scope import scope_changes
 
 __all__ = [
     "ACCEPTED",

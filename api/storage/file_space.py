@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import sqlite3
 
-from api.storage.session import Database
+from solespan.api.storage.session import Database
 
 __all__ = ["write_file_anew"]
 

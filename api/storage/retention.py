@@ -10,11 +10,11 @@ from datetime import datetime
 import sqlalchemy as sa
 from sqlalchemy.orm import Session
 
-from api.storage.bench_tables import BenchPlan
-from api.storage.import_runs import emptied_report
-from api.storage.notices_tables import Consent, Outbox
-from api.storage.planning_tables import RackPlanRow
-from api.storage.results import ImportRun
+from solespan.api.storage.importing.import_runs import emptied_report
+from solespan.api.storage.tables.bench import BenchPlan
+from solespan.api.storage.tables.notices import Consent, Outbox
+from solespan.api.storage.tables.planning import RackPlanRow
+from solespan.api.storage.tables.results import ImportRun
 
 __all__ = [
     "empty_import_reports_before",

@@ -12,10 +12,10 @@ from alembic.migration import MigrationContext
 from alembic.script import ScriptDirectory
 from sqlalchemy import Connection, inspect, text
 
-from api import migrations
-from api.errors import BadSetting, DatabaseTooNew, DatabaseUnavailable, SolespanError
-from api.storage.engine import DATABASE_SETTING, WRITES, sees_every_tenant
-from api.storage.session import Database, clear_errors
+from solespan.api import migrations
+from solespan.api.errors import BadSetting, DatabaseTooNew, DatabaseUnavailable, SolespanError
+from solespan.api.storage.engine import DATABASE_SETTING, WRITES, sees_every_tenant
+from solespan.api.storage.session import Database, clear_errors
 
 __all__ = [
     "DatabaseOld",

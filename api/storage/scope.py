@@ -1,7 +1,8 @@
 """Whose rows may this statement see? The one place where every query is scoped to its tenant.
 
-A tenant is one shop, or one collector's rack. Each table derived from `api.storage.tables.Base` has
-`tenant_pk`. Inside `Database.reading` and `Database.writing` the tenant is set; from there on
+A tenant is one shop, or one collector's rack. Each table derived from
+`api.storage.tables.rack.Base` has `tenant_pk`. Inside `Database.reading` and `Database.writing` the
+tenant is set; from there on
 
 * wherever such a table is read, it is compiled as the tenant's part of it,
 * every UPDATE and DELETE of one gets the condition as well,

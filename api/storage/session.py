@@ -18,10 +18,10 @@ from sqlalchemy.exc import DatabaseError, OperationalError, ProgrammingError
 from sqlalchemy.exc import TimeoutError as PoolTimeout
 from sqlalchemy.orm import Session, sessionmaker
 
-from api.errors import Busy, DatabaseUnavailable
-from api.storage.audit import Author, note_change
-from api.storage.engine import DATABASE_SETTING, WRITES, make_engine, tell_tenant
-from api.storage.scope import FIRST_TENANT, within
+from solespan.api.errors import Busy, DatabaseUnavailable
+from solespan.api.storage.audit import Author, note_change
+from solespan.api.storage.engine import DATABASE_SETTING, WRITES, make_engine, tell_tenant
+from solespan.api.storage.scope import FIRST_TENANT, within
 
 __all__ = ["Database", "clear_errors", "open_database"]
 

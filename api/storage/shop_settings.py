@@ -8,7 +8,7 @@ import sqlalchemy as sa
 from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import Session
 
-from api.storage.bench_tables import ShopSetting
+from solespan.api.storage.tables.bench import ShopSetting
 
 __all__ = ["find_setting", "put_setting"]
 

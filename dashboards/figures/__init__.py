@@ -11,15 +11,15 @@ from dataclasses import dataclass
 
 import plotly.graph_objects as go
 
-from dashboards.figures.bench_weeks import bench_weeks
-from dashboards.figures.calibration import calibration
-from dashboards.figures.due_spread import due_spread
-from dashboards.figures.left_right import left_right
-from dashboards.figures.plan_followed import plan_followed
-from dashboards.figures.resole_dates import resole_dates
-from dashboards.figures.wear_days import wear_days
-from dashboards.figures.wear_path import wear_path
-from dashboards.figures.workload import workload
+from solespan.dashboards.figures.bench_weeks import bench_weeks
+from solespan.dashboards.figures.calibration import calibration
+from solespan.dashboards.figures.due_spread import due_spread
+from solespan.dashboards.figures.left_right import left_right
+from solespan.dashboards.figures.plan_followed import plan_followed
+from solespan.dashboards.figures.resole_dates import resole_dates
+from solespan.dashboards.figures.wear_days import wear_days
+from solespan.dashboards.figures.wear_path import wear_path
+from solespan.dashboards.figures.workload import workload
 
 __all__ = ["FIGURES", "FigureEntry"]
 

@@ -5,9 +5,9 @@ from __future__ import annotations
 import pandas as pd
 import plotly.graph_objects as go
 
-from dashboards import theme
-from dashboards.empty import empty_figure
-from dashboards.order import label_of
+from solespan.dashboards import theme
+from solespan.dashboards.empty import empty_figure
+from solespan.dashboards.order import label_of
 
 __all__ = ["left_right"]
 

@@ -14,9 +14,9 @@ from typing import Any
 import pandas as pd
 import plotly.graph_objects as go
 
-from dashboards import theme, wording
-from dashboards.empty import empty_figure
-from dashboards.order import PAST_DAYS, axis_end, foot_rows, label_of, pair_rows
+from solespan.dashboards import theme, wording
+from solespan.dashboards.empty import empty_figure
+from solespan.dashboards.order import PAST_DAYS, axis_end, foot_rows, label_of, pair_rows
 
 __all__ = ["resole_dates"]
 

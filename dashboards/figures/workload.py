@@ -9,8 +9,8 @@ from __future__ import annotations
 import pandas as pd
 import plotly.graph_objects as go
 
-from dashboards import theme, wording
-from dashboards.empty import empty_figure
+from solespan.dashboards import theme, wording
+from solespan.dashboards.empty import empty_figure
 
 __all__ = ["workload"]
 

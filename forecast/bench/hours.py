@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 import numpy as np
 import pandas as pd
 
-from forecast.errors import BadHorizon
+from solespan.forecast.errors import BadHorizon
 
 __all__ = ["BenchHours", "Closure"]
 

@@ -13,10 +13,10 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from forecast.bench.standards import STANDARDS, standard_minutes
-from forecast.errors import BadFrame
-from forecast.frames import WORKS
-from forecast.workload.summary import WorkTimes
+from solespan.forecast.bench.standards import STANDARDS, standard_minutes
+from solespan.forecast.errors import BadFrame
+from solespan.forecast.frames import WORKS
+from solespan.forecast.workload.summary import WorkTimes
 
 __all__ = ["JobMinutes", "fit_minutes", "work_times"]
 

@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from forecast.bench.minutes import JobMinutes
+from solespan.forecast.bench.minutes import JobMinutes
 
 __all__ = ["Alternative", "Needs", "PairState", "needs_of", "quote"]
 

@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 
-from forecast.frames import FEET, POINTS
+from solespan.forecast.frames import FEET, POINTS
 
 __all__ = ["WIDTHS", "FootRecord", "Mismatch", "ShoeRecord", "Tolerances", "mismatches"]
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from forecast.frames import CONSTRUCTIONS, WORKS
+from solespan.forecast.frames import CONSTRUCTIONS, WORKS
 
 __all__ = ["SOURCE", "STANDARDS", "Standard", "standard_minutes"]
 

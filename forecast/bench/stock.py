@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import ndtri
 
-from forecast.errors import BadHorizon
+from solespan.forecast.errors import BadHorizon
 
 __all__ = ["Advice", "Supply", "advise", "newsvendor", "reorder_point"]
 

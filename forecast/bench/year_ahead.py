@@ -11,12 +11,12 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from forecast.bench.hours import BenchHours
-from forecast.bench.queue import Queue, serve
-from forecast.bench.standards import STANDARDS
-from forecast.frames import WORKS
-from forecast.workload.simulate import Jobs
-from forecast.workload.summary import WorkTimes
+from solespan.forecast.bench.hours import BenchHours
+from solespan.forecast.bench.queue import Queue, serve
+from solespan.forecast.bench.standards import STANDARDS
+from solespan.forecast.frames import WORKS
+from solespan.forecast.workload.simulate import Jobs
+from solespan.forecast.workload.summary import WorkTimes
 
 __all__ = ["BenchYears", "run_bench"]
 

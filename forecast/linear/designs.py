@@ -14,7 +14,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from forecast.linear.rows import GroupSums
+from solespan.forecast.linear.rows import GroupSums
 
 __all__ = ["Designs", "shared_designs", "walk"]
 

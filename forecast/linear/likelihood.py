@@ -22,9 +22,9 @@ from functools import cached_property
 import numpy as np
 import numpy.typing as npt
 
-from forecast.linear.designs import Designs, shared_designs, walk
-from forecast.linear.products import gram
-from forecast.linear.rows import GroupSums
+from solespan.forecast.linear.designs import Designs, shared_designs, walk
+from solespan.forecast.linear.products import gram
+from solespan.forecast.linear.rows import GroupSums
 
 __all__ = ["Deviance", "Point", "factor", "precision_of_groups"]
 
@@ -82,8 +82,9 @@ class Deviance:
     Parameters
     ----------
     sums : GroupSums
-        Columns should be near orthonormal and the response near residual: `forecast.slopes` sees
-        to it. `free` names the entries of the factor that vary, 0, 1, 2 for (1,1), (2,1), (2,2).
+        Columns should be near orthonormal and the response near residual: `forecast.linear.slopes`
+        sees to it. `free` names the entries of the factor that vary, 0, 1, 2 for (1,1), (2,1),
+        (2,2).
     reml : bool
         Restricted likelihood, else the full one.
     """

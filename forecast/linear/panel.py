@@ -11,7 +11,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from forecast.errors import BadFrame
+from solespan.forecast.errors import BadFrame
 
 __all__ = ["Panel", "panel"]
 

@@ -10,10 +10,10 @@ import numpy.typing as npt
 import pandas as pd
 from scipy.special import ndtr, ndtri
 
-from forecast.errors import BadFrame
-from forecast.linear.likelihood import precision_of_groups
-from forecast.linear.products import mix
-from forecast.linear.rows import GroupSums
+from solespan.forecast.errors import BadFrame
+from solespan.forecast.linear.likelihood import precision_of_groups
+from solespan.forecast.linear.products import mix
+from solespan.forecast.linear.rows import GroupSums
 
 __all__ = ["SlopesResults"]
 
@@ -22,7 +22,7 @@ Floats = npt.NDArray[np.float64]
 
 @dataclass(frozen=True)
 class SlopesResults:
-    """A fitted `forecast.slopes.SlopesModel`; names follow statsmodels' MixedLMResults.
+    """A fitted `forecast.linear.slopes.SlopesModel`; names follow statsmodels' MixedLMResults.
 
     Attributes
     ----------

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from forecast.linear.products import gram, mix
+from solespan.forecast.linear.products import gram, mix
 
 __all__ = ["GroupSums", "sum_rows"]
 

@@ -14,10 +14,10 @@ from collections.abc import Callable
 import numpy as np
 import numpy.typing as npt
 
-from forecast.errors import FitFailed
-from forecast.linear.likelihood import Deviance, Point, factor
-from forecast.linear.newton import Minimum, minimise
-from forecast.linear.rows import GroupSums
+from solespan.forecast.errors import FitFailed
+from solespan.forecast.linear.likelihood import Deviance, Point, factor
+from solespan.forecast.linear.newton import Minimum, minimise
+from solespan.forecast.linear.rows import GroupSums
 
 __all__ = ["best_covariance"]
 

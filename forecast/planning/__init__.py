@@ -8,15 +8,15 @@ to give up), `told` (why). `routes` compares ways to a new sole, `care` lists wh
 resoles, `life` what a pair costs.
 """
 
-from forecast.planning.allowance import wear_allowance
-from forecast.planning.care import CareRule, due_care
-from forecast.planning.errors import BadPlan
-from forecast.planning.life import LifeSettings, cost_of_rack
-from forecast.planning.planner import EarlierPlan, RackPlan, make_plan
-from forecast.planning.routes import Route, compare_routes, needs_of
-from forecast.planning.told import day_reasons, pair_reasons
-from forecast.planning.what_if import Pace, Retire, Trip, what_if
-from forecast.planning.wishes import Occasion, PairState, Wishes
+from solespan.forecast.planning.allowance import wear_allowance
+from solespan.forecast.planning.care import CareRule, due_care
+from solespan.forecast.planning.cost_of_ownership import LifeSettings, cost_of_rack
+from solespan.forecast.planning.errors import BadPlan
+from solespan.forecast.planning.plan_explanations import day_reasons, pair_reasons
+from solespan.forecast.planning.planner import EarlierPlan, RackPlan, make_plan
+from solespan.forecast.planning.resole_options import Route, compare_routes, needs_of
+from solespan.forecast.planning.what_if import Pace, Retire, Trip, what_if
+from solespan.forecast.planning.wishes import Occasion, PairState, Wishes
 
 __all__ = [
     "BadPlan",

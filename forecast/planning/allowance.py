@@ -9,16 +9,16 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from forecast.calendar import days_until
-from forecast.due_draws import due_draws
-from forecast.first_passage import normal_points
-from forecast.log import WearLog
-from forecast.planning.planned_use import planned
-from forecast.planning.quantiles import quantile_of_sorted
-from forecast.settings import ForecastSettings
-from forecast.sole_state import FootPairs, foot_pairs, sole_state
-from forecast.wear_fit import WearFit
-from forecast.wear_model import condition
+from solespan.forecast.dates.due_draws import due_draws
+from solespan.forecast.dates.first_passage import normal_points
+from solespan.forecast.log import WearLog
+from solespan.forecast.model.sole_state import FootPairs, foot_pairs, sole_state
+from solespan.forecast.model.wear_fit import WearFit
+from solespan.forecast.model.wear_model import condition
+from solespan.forecast.planning.planned_use import planned
+from solespan.forecast.planning.quantiles import quantile_of_sorted
+from solespan.forecast.settings import ForecastSettings
+from solespan.forecast.use.calendar import days_until
 
 __all__ = ["wear_allowance"]
 

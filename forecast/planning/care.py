@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import pandas as pd
 
-from forecast.planning.errors import BadPlan
+from solespan.forecast.planning.errors import BadPlan
 
 __all__ = ["CARES", "DEFAULT_RULES", "UPPERS", "CareRule", "due_care"]
 

@@ -12,9 +12,9 @@ from itertools import pairwise
 
 import numpy as np
 
-from forecast.planning.rack import DAYS_PER_WEEK, Rack
-from forecast.planning.rows import Programme
-from forecast.planning.sharing import Kept, Shared
+from solespan.forecast.planning.milp_builder import LinearProgram
+from solespan.forecast.planning.rack import DAYS_PER_WEEK, Rack
+from solespan.forecast.planning.sharing import Kept, Shared
 
 __all__ = ["assign_days"]
 
@@ -105,7 +105,7 @@ def _window(
     first: int,
     end: int,
 ) -> np.ndarray:
-    programme = Programme()
+    programme = LinearProgram()
     wear: dict[tuple[int, int], int] = {}
     for day in range(first, end):
         if rack.code[day] == "none":
@@ -141,7 +141,7 @@ def _window(
     return chosen
 
 
-def _rest(programme: Programme, rack: Rack, mine: dict[int, int]) -> None:
+def _rest(programme: LinearProgram, rack: Rack, mine: dict[int, int]) -> None:
     rest = rack.wishes.rest_days
     for day, variable in mine.items():
         window = [(mine[d], 1.0) for d in range(day, day + rest + 1) if d in mine]
@@ -153,7 +153,7 @@ def _rest(programme: Programme, rack: Rack, mine: dict[int, int]) -> None:
 
 
 def _limit(
-    programme: Programme,
+    programme: LinearProgram,
     rack: Rack,
     sends: np.ndarray,
     pair: int,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from forecast.errors import ForecastError
+from solespan.forecast.errors import ForecastError
 
 __all__ = ["BadPlan"]
 

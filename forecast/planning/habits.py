@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 import numpy as np
 import pandas as pd
 
-from forecast.planning.errors import BadPlan
+from solespan.forecast.planning.errors import BadPlan
 
 __all__ = ["Habit", "Pace", "Retire", "Trip", "wear_days_by_day"]
 

@@ -11,11 +11,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 
-from forecast.calendar import UseAhead
-from forecast.covariates import FLAGS, base_exposure, cells, flag_table
-from forecast.log import WearLog
-from forecast.wear_fit import WearFit
-from forecast.wear_model import Conditioned, multipliers
+from solespan.forecast.covariates import FLAGS, base_exposure, cells, flag_table
+from solespan.forecast.log import WearLog
+from solespan.forecast.model.wear_fit import WearFit
+from solespan.forecast.model.wear_model import Conditioned, multipliers
+from solespan.forecast.use.calendar import UseAhead
 
 __all__ = ["PlannedUse", "exposure_per_wear_day", "planned", "wear_days_now"]
 

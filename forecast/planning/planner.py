@@ -17,10 +17,10 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from forecast.planning.daily import assign_days
-from forecast.planning.errors import BadPlan
-from forecast.planning.rack import DAYS_PER_WEEK, Rack, lay_out
-from forecast.planning.sharing import (
+from solespan.forecast.planning.daily import assign_days
+from solespan.forecast.planning.errors import BadPlan
+from solespan.forecast.planning.rack import DAYS_PER_WEEK, Rack, lay_out
+from solespan.forecast.planning.sharing import (
     KEPT_DAY_GAIN,
     KEPT_GAIN,
     MONTH_COST,
@@ -32,7 +32,7 @@ from forecast.planning.sharing import (
     quarter_of_week,
     share_out,
 )
-from forecast.planning.wishes import PairState, Wishes
+from solespan.forecast.planning.wishes import PairState, Wishes
 
 __all__ = ["EarlierPlan", "GivenUp", "RackPlan", "make_plan"]
 

@@ -8,8 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from forecast.planning.errors import BadPlan
-from forecast.planning.wishes import MOST_PAIRS, Occasion, PairState, Wishes
+from solespan.forecast.planning.errors import BadPlan
+from solespan.forecast.planning.wishes import MOST_PAIRS, Occasion, PairState, Wishes
 
 __all__ = ["Rack", "lay_out"]
 

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from forecast.planning.rack import DAYS_PER_WEEK, Rack
-from forecast.planning.rows import Programme
+from solespan.forecast.planning.milp_builder import LinearProgram
+from solespan.forecast.planning.rack import DAYS_PER_WEEK, Rack
 
 __all__ = ["ShareModel"]
 
@@ -22,7 +22,7 @@ class ShareModel:
 
     rack: Rack
     step: int
-    programme: Programme = field(default_factory=Programme)
+    programme: LinearProgram = field(default_factory=LinearProgram)
     wear: dict[tuple[int, int, int], int] = field(default_factory=dict)
     by_period: dict[tuple[int, int], list[int]] = field(default_factory=dict)
     send: dict[tuple[int, int], int] = field(default_factory=dict)

@@ -17,10 +17,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from forecast.planning.rack import DAYS_PER_WEEK, Rack
-from forecast.planning.resting import add_rest
-from forecast.planning.rows import Solved
-from forecast.planning.share_model import ShareModel
+from solespan.forecast.planning.milp_builder import Solved
+from solespan.forecast.planning.rack import DAYS_PER_WEEK, Rack
+from solespan.forecast.planning.resting import add_rest
+from solespan.forecast.planning.share_model import ShareModel
 
 __all__ = [
     "KEPT_DAY_GAIN",

@@ -7,17 +7,17 @@ from collections.abc import Sequence
 import numpy as np
 import pandas as pd
 
-from forecast.due_draws import due_draws
-from forecast.frames import DUE_QUANTILES
-from forecast.log import WearLog
-from forecast.planning.errors import BadPlan
-from forecast.planning.habits import Habit, Pace, Retire, Trip, wear_days_by_day
-from forecast.planning.planned_use import planned, wear_days_now
-from forecast.planning.quantiles import dates_of_days, quantile_of_sorted
-from forecast.settings import ForecastSettings
-from forecast.sole_state import FootPairs, foot_pairs, sole_state
-from forecast.wear_fit import WearFit
-from forecast.wear_model import Conditioned, condition
+from solespan.forecast.dates.due_draws import due_draws
+from solespan.forecast.frames import DUE_QUANTILES
+from solespan.forecast.log import WearLog
+from solespan.forecast.model.sole_state import FootPairs, foot_pairs, sole_state
+from solespan.forecast.model.wear_fit import WearFit
+from solespan.forecast.model.wear_model import Conditioned, condition
+from solespan.forecast.planning.errors import BadPlan
+from solespan.forecast.planning.habits import Habit, Pace, Retire, Trip, wear_days_by_day
+from solespan.forecast.planning.planned_use import planned, wear_days_now
+from solespan.forecast.planning.quantiles import dates_of_days, quantile_of_sorted
+from solespan.forecast.settings import ForecastSettings
 
 __all__ = ["Habit", "Pace", "Retire", "Trip", "what_if"]
 

@@ -13,8 +13,8 @@ from types import MappingProxyType
 
 import pandas as pd
 
-from forecast.frames import DRESS_CODES
-from forecast.planning.errors import BadPlan
+from solespan.forecast.frames import DRESS_CODES
+from solespan.forecast.planning.errors import BadPlan
 
 __all__ = ["ACCEPTED_CODES", "WEEK", "Occasion", "PairState", "Wishes"]
 

@@ -5,14 +5,14 @@ Pure: frames in, arrays and frames out. `marginals` (due dates as a table to dra
 years), `summary` (weeks and months), `levelling` (who is asked when).
 """
 
-from forecast.workload.habits import OUTCOMES, Habits, fit_habits
-from forecast.workload.levelling import Levelled, level
-from forecast.workload.marginals import DueTable, due_table
-from forecast.workload.mix import WorkMix, fit_mix
-from forecast.workload.newcomers import Newcomers, fit_newcomers
-from forecast.workload.settings import WorkloadSettings
-from forecast.workload.simulate import Booked, Jobs, SimulatedYears, simulate_years
-from forecast.workload.summary import MEASURES, QUANTILES, WorkTimes, measures, summarise
+from solespan.forecast.workload.habits import OUTCOMES, Habits, fit_habits
+from solespan.forecast.workload.levelling import Levelled, level
+from solespan.forecast.workload.marginals import DueTable, due_table
+from solespan.forecast.workload.mix import WorkMix, fit_mix
+from solespan.forecast.workload.newcomers import Newcomers, fit_newcomers
+from solespan.forecast.workload.settings import WorkloadSettings
+from solespan.forecast.workload.simulate import Booked, Jobs, SimulatedYears, simulate_years
+from solespan.forecast.workload.summary import MEASURES, QUANTILES, WorkTimes, measures, summarise
 
 __all__ = [
     "MEASURES",

@@ -9,10 +9,10 @@ from __future__ import annotations
 import numpy as np
 from scipy.special import ndtr
 
-from forecast.workload.habits import Habits
-from forecast.workload.marginals import DueTable
-from forecast.workload.settings import WorkloadSettings
-from forecast.workload.simulate import Jobs, come_in, joint_scores
+from solespan.forecast.workload.habits import Habits
+from solespan.forecast.workload.marginals import DueTable
+from solespan.forecast.workload.settings import WorkloadSettings
+from solespan.forecast.workload.simulate import Jobs, come_in, joint_scores
 
 __all__ = ["asked_years"]
 

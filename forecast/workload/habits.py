@@ -15,7 +15,7 @@ import pandas as pd
 from scipy.optimize import minimize
 from scipy.special import expit, ndtr
 
-from forecast.errors import BadFrame
+from solespan.forecast.errors import BadFrame
 
 __all__ = ["OUTCOMES", "HabitDraws", "Habits", "fit_habits"]
 

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from forecast.frames import CHANCE_DAYS, DUE_QUANTILES
+from solespan.forecast.frames import CHANCE_DAYS, DUE_QUANTILES
 
 __all__ = ["DueTable", "due_table"]
 

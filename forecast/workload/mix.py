@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from forecast.frames import WORKS
+from solespan.forecast.frames import WORKS
 
 __all__ = ["SOLE_WORKS", "WorkMix", "fit_mix"]
 

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from forecast.errors import BadFrame
+from solespan.forecast.errors import BadFrame
 
 __all__ = ["Newcomers", "fit_newcomers"]
 

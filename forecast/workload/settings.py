@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from forecast.errors import BadHorizon
+from solespan.forecast.errors import BadHorizon
 
 __all__ = ["WorkloadSettings"]
 

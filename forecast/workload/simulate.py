@@ -15,12 +15,12 @@ import numpy as np
 import pandas as pd
 from scipy.special import ndtr, ndtri
 
-from forecast.frames import WORKS
-from forecast.workload.habits import HabitDraws, Habits
-from forecast.workload.marginals import DueTable
-from forecast.workload.mix import WorkMix
-from forecast.workload.newcomers import Newcomers
-from forecast.workload.settings import WorkloadSettings
+from solespan.forecast.frames import WORKS
+from solespan.forecast.workload.habits import HabitDraws, Habits
+from solespan.forecast.workload.marginals import DueTable
+from solespan.forecast.workload.mix import WorkMix
+from solespan.forecast.workload.newcomers import Newcomers
+from solespan.forecast.workload.settings import WorkloadSettings
 
 __all__ = ["Booked", "Jobs", "SimulatedYears", "come_in", "joint_scores", "simulate_years"]
 

@@ -7,9 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from forecast.errors import BadFrame
-from forecast.frames import WORKS
-from forecast.workload.simulate import SimulatedYears
+from solespan.forecast.errors import BadFrame
+from solespan.forecast.frames import WORKS
+from solespan.forecast.workload.simulate import SimulatedYears
 
 __all__ = ["MEASURES", "QUANTILES", "WorkTimes", "measures", "summarise"]
 

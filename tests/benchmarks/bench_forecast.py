@@ -12,9 +12,9 @@ import time
 
 import numpy as np
 
-from forecast import WearFit, WearModel, forecast, wear_log
-from forecast.log import WearLog
-from synthetic_data.panel import PAIRS_PER_WEARER, panel
+from solespan.forecast import WearFit, WearModel, forecast, wear_log
+from solespan.forecast.log import WearLog
+from solespan.synthetic_data.panel import PAIRS_PER_WEARER, panel
 
 Row = dict[str, object]
 PAIRS = (10_000, 100_000)

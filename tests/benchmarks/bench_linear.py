@@ -22,7 +22,7 @@ from pathlib import Path
 import numpy as np
 from statsmodels.regression.mixed_linear_model import MixedLM
 
-from forecast.slopes import SlopesModel
+from solespan.forecast.linear.slopes import SlopesModel
 
 Row = dict[str, object]
 Panel = tuple[np.ndarray, np.ndarray, np.ndarray]

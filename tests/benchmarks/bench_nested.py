@@ -19,9 +19,9 @@ from pathlib import Path
 
 import numpy as np
 
-from forecast import WearModel, wear_log
-from forecast.panel import Panel
-from synthetic_data.panel import panel
+from solespan.forecast import WearModel, wear_log
+from solespan.forecast.panel.panel import Panel
+from solespan.synthetic_data.panel import panel
 from tests.benchmarks.bench_linear import has_lme4
 
 Row = dict[str, object]

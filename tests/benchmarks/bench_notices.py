@@ -19,20 +19,20 @@ import numpy as np
 import pandas as pd
 from sqlalchemy import select
 
-from api.clock import Clock
-from api.logs import configure_logs
-from api.notices.decide import CUSTOMER_COLUMNS, PAIR_COLUMNS, decide
-from api.services.notices.choices import change_rules
-from api.services.notices.deciding import look
-from api.services.notices.deciding import run as decide_and_write
-from api.services.notices.sending import Sender
-from api.settings import Settings
-from api.storage.bulk import insert_rows, pks_by_id
-from api.storage.notices_tables import Consent
-from api.storage.results import ForecastRow
-from api.storage.schema import prepare
-from api.storage.tables import Sole
-from api.wiring import Services, build_services
+from solespan.api.clock import Clock
+from solespan.api.logs import configure_logs
+from solespan.api.notices.decide import CUSTOMER_COLUMNS, PAIR_COLUMNS, decide
+from solespan.api.services.notices.choices import change_rules
+from solespan.api.services.notices.deciding import preview
+from solespan.api.services.notices.deciding import run as decide_and_write
+from solespan.api.services.notices.sending import Sender
+from solespan.api.settings import Settings
+from solespan.api.storage.importing.bulk import insert_rows, pks_by_id
+from solespan.api.storage.schema import prepare
+from solespan.api.storage.tables.notices import Consent
+from solespan.api.storage.tables.rack import Sole
+from solespan.api.storage.tables.results import ForecastRow
+from solespan.api.wiring import Services, build_services
 from tests.api.notices.people import RULES, SECRET, forecast_row
 
 NOW = datetime(2026, 11, 25, 12, tzinfo=UTC)
@@ -121,7 +121,7 @@ def _deciding(pairs: int) -> list[dict[str, object]]:
         shop = _shop(folder, 9)
         _fill(shop, pairs, a_customer=3, due_share=0.05)
         begun = time.process_time()
-        seen = look(shop)
+        seen = preview(shop)
         note = f"SQLite, {len(seen.customers)} customers: read, decide, every pair's reason"
         rows.append(_row(f"look at {pairs} pairs", time.process_time() - begun, "s CPU", note))
         given = seen.pairs[list(PAIR_COLUMNS)], seen.customers[list(CUSTOMER_COLUMNS)]

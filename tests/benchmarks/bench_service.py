@@ -25,11 +25,11 @@ from contextlib import contextmanager, suppress
 from datetime import UTC, datetime, timedelta
 from multiprocessing.pool import Pool
 
-from api.clock import Clock
-from api.services.records import create
-from api.settings import Settings
-from api.storage.schema import prepare
-from api.wiring import build_services
+from solespan.api.clock import Clock
+from solespan.api.services.rack.records import create
+from solespan.api.settings import Settings
+from solespan.api.storage.schema import prepare
+from solespan.api.wiring import build_services
 
 TODAY = datetime.now(UTC).date()
 PAIRS = 40
@@ -53,7 +53,7 @@ def hello():
 listening = socket.create_server(("127.0.0.1", int(sys.argv[1])))
 uvicorn.Server(uvicorn.Config(app, log_config=None, access_log=False)).run(sockets=[listening])
 """
-SERVE = "from api.cli.main import main; main()"
+SERVE = "from solespan.api.cli.main import main; main()"
 Job = tuple[int, str, int, float]
 
 

@@ -13,14 +13,14 @@ import pytest
 import uvicorn
 from playwright.sync_api import Browser, Page
 
-from api.app import create_app
-from api.clock import Clock
-from api.schemas.stock import Item
-from api.services.bench_plan import make_plan
-from api.services.planning import plans
-from api.services.stock import put_item
-from api.settings import Settings
-from api.wiring import Services
+from solespan.api.app import create_app
+from solespan.api.clock import Clock
+from solespan.api.schemas.bench.stock import Item
+from solespan.api.services.bench.bench_plan import make_plan
+from solespan.api.services.bench.stock import put_item
+from solespan.api.services.planning import plans
+from solespan.api.settings import Settings
+from solespan.api.wiring import Services
 from tests.dashboards.builders import LONG_NAME, Rack, of_one, rack, with_band
 from tests.dashboards.storing import store
 from tests.databases import Databases

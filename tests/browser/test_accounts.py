@@ -6,7 +6,7 @@ import re
 
 import pytest
 
-from api.services.accounts import people
+from solespan.api.services.accounts import people
 from tests.browser.conftest import ARTEFACTS, NOW, THEMES, WIDTHS
 from tests.browser.test_every_page import SMALL_TARGETS, grave_problems
 

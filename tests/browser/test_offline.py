@@ -3,8 +3,8 @@
 import pytest
 from playwright.sync_api import Page
 
-from api.services.accounts import secrets
-from api.storage import accounts
+from solespan.api.services.accounts import secrets
+from solespan.api.storage.accounts import accounts
 from tests.browser.conftest import ARTEFACTS, wait_until
 
 pytestmark = pytest.mark.browser

@@ -2,7 +2,7 @@
 
 import pytest
 
-from dashboards.report import report_html
+from solespan.dashboards.report import report_html
 from tests.browser.conftest import ARTEFACTS, WIDTHS
 from tests.dashboards.builders import TODAY, rack
 

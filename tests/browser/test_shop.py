@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import expect
 
-from api.services.notices.sending import Sender
+from solespan.api.services.notices.sending import Sender
 from tests.api.notices.servers import Mailbox, mail_server
 from tests.browser.conftest import ARTEFACTS
 from tests.browser.test_bench import measure

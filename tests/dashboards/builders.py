@@ -7,8 +7,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 
-from forecast.frames import CHANCE_DAYS, FORECAST, PATH
-from forecast.log import WearLog, wear_log
+from solespan.forecast.frames import CHANCE_DAYS, FORECAST, PATH
+from solespan.forecast.log import WearLog, wear_log
 
 TODAY = pd.Timestamp("2026-11-25")
 WORKLOAD = pd.DataFrame(

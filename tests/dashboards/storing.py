@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import pandas as pd
 
-from api.storage.bulk import insert_rows, pks_by_id
-from api.storage.forecasts import replace_forecasts
-from api.storage.session import Database
+from solespan.api.storage.forecasts.forecasts import replace_forecasts
+from solespan.api.storage.importing.bulk import insert_rows, pks_by_id
+from solespan.api.storage.session import Database
 from tests.dashboards.builders import Rack
 
 

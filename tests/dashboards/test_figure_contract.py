@@ -8,8 +8,8 @@ import pandas as pd
 import plotly.graph_objects as go
 import pytest
 
-from dashboards.figures import FIGURES
-from forecast.frames import GRADES
+from solespan.dashboards.figures import FIGURES
+from solespan.forecast.frames import GRADES
 from tests.dashboards.builders import LONG_NAME, TODAY, frames_for, rack
 
 SITUATIONS = {

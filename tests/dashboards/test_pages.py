@@ -5,12 +5,12 @@ from html.parser import HTMLParser
 import pandas as pd
 import pytest
 
-from dashboards.pages.pair import FORM_NAMES, FormState, form_choices, pair_page
-from dashboards.pages.rack import MOST_SHOWN, rack_page
-from dashboards.pages.rotation import rotation
-from dashboards.pages.today import today_panel
-from dashboards.render import render
-from forecast.frames import BANDS
+from solespan.dashboards.pages.planning.rotation import rotation
+from solespan.dashboards.pages.rack.pair import FORM_NAMES, FormState, form_choices, pair_page
+from solespan.dashboards.pages.rack.rack import MOST_SHOWN, rack_page
+from solespan.dashboards.pages.rack.today import today_panel
+from solespan.dashboards.render import render
+from solespan.forecast.frames import BANDS
 from tests.dashboards.builders import LONG_NAME, TODAY, Rack, rack, with_band
 
 
@@ -51,7 +51,7 @@ def rack_html(situation: Rack, **chosen) -> str:
         ),
         "logged": None,
     }
-    return render("rack.html", context | {"query": "", "token": "t"})
+    return render("rack/rack.html", context | {"query": "", "token": "t"})
 
 
 def pair_html(situation: Rack, pair_id: str = "pair-000", forms=None, **more) -> str:
@@ -60,12 +60,12 @@ def pair_html(situation: Rack, pair_id: str = "pair-000", forms=None, **more) ->
     )
     states = {name: FormState() for name in FORM_NAMES} | (forms or {})
     context = page | form_choices() | states | {"worn_today": False, "logged": None}
-    return render("pair.html", context | {"token": "t", "today_iso": "2026-11-25"})
+    return render("rack/pair.html", context | {"token": "t", "today_iso": "2026-11-25"})
 
 
 def rotation_html(situation: Rack) -> str:
     said = rotation(situation.log.wear_days, situation.log.pairs, today=TODAY)
-    return render("rotation.html", {"rotation": said, "wearer_id": ""})
+    return render("planning/rotation.html", {"rotation": said, "wearer_id": ""})
 
 
 PAGES = {

@@ -4,12 +4,12 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from dashboards.pages.care import care_by_pair
-from dashboards.pages.rack import matching, who_is_meant
-from dashboards.pages.rotation import ROTATION_DAYS, rotation
-from dashboards.pages.spread import most_within, spread_page
-from dashboards.pages.thumb import STEPS, thumb_page
-from dashboards.pages.today import today_panel
+from solespan.dashboards.pages.forecasts.spread import most_within, spread_page
+from solespan.dashboards.pages.planning.care import care_by_pair
+from solespan.dashboards.pages.planning.rotation import ROTATION_DAYS, rotation
+from solespan.dashboards.pages.rack.rack import matching, who_is_meant
+from solespan.dashboards.pages.rack.thumb import STEPS, thumb_page
+from solespan.dashboards.pages.rack.today import today_panel
 from tests.dashboards.builders import TODAY, of_one, rack, what_if, with_band
 
 

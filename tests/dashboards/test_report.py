@@ -3,7 +3,7 @@
 import json
 import re
 
-from dashboards.report import report_html
+from solespan.dashboards.report import report_html
 from tests.dashboards.builders import LONG_NAME, TODAY, rack
 
 SITUATION = rack(5)

@@ -5,9 +5,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from dashboards import wording
-from dashboards.tables import due_list
-from forecast.frames import BANDS
+from solespan.dashboards import wording
+from solespan.dashboards.tables import due_list
+from solespan.forecast.frames import BANDS
 from tests.dashboards.builders import TODAY, rack, with_band
 
 days = st.integers(min_value=-2000, max_value=4000)

@@ -14,14 +14,14 @@ import numpy as np
 import numpy.typing as npt
 from scipy.optimize import minimize
 
-from forecast.coordinates import Coordinates, coordinates
-from forecast.exposure import Exposure
-from forecast.hierarchy import Posterior, solve
-from forecast.linearise import Noise, Sites, linearise
-from forecast.modes import prior_centre
-from forecast.panel import Panel
-from forecast.priors import SPREADS
-from forecast.thumb import ThumbScale
+from solespan.forecast.model.hierarchy import Posterior, solve
+from solespan.forecast.model.inner_loop import prior_centre
+from solespan.forecast.model.linearise import Noise, Sites, linearise
+from solespan.forecast.model.parameter_layout import Coordinates, coordinates
+from solespan.forecast.model.thumb import ThumbScale
+from solespan.forecast.panel.exposure import Exposure
+from solespan.forecast.panel.panel import Panel
+from solespan.forecast.priors import SPREADS
 
 NO_SITES = Sites(np.zeros(0, int), np.zeros(0), np.zeros(0))
 ABSENT_SD = 1e-3  # of a spread that the published model does not have

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Sequence
 import numpy as np
 import pandas as pd
 
-from forecast.log import WearLog, wear_log
+from solespan.forecast.log import WearLog, wear_log
 
 TODAY = pd.Timestamp("2026-06-30")
 FITTED = pd.Timestamp("2025-06-30")

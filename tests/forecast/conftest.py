@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from forecast import WearFit, WearLog, WearModel
+from solespan.forecast import WearFit, WearLog, WearModel
 from tests.forecast.builders import TODAY, log_of, rack, together
 
 WEARERS = (("ada", "left"), ("ben", "right"), ("cyd", None), ("dot", "none"))

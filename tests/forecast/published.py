@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from forecast.log import WearLog
+from solespan.forecast.log import WearLog
 from tests.forecast.builders import day, log_of, pair_row, reading, sole_row
 
 DATA = Path(__file__).parents[3] / "shared" / "data"

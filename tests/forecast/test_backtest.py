@@ -6,13 +6,18 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from forecast import ForecastSettings, backtest
-from forecast.backtest import Backtest, usual_days
-from forecast.backtest_scores import calibration_table, coverage, due_within, send_by_share
-from forecast.errors import BadHorizon
-from forecast.log import wear_log
-from forecast.outcomes import log_end, outcomes
-from synthetic_data.scenarios import world
+from solespan.forecast import ForecastSettings, backtest
+from solespan.forecast.backtesting.backtest import Backtest, usual_days
+from solespan.forecast.backtesting.backtest_scores import (
+    calibration_table,
+    coverage,
+    due_within,
+    send_by_share,
+)
+from solespan.forecast.backtesting.outcomes import log_end, outcomes
+from solespan.forecast.errors import BadHorizon
+from solespan.forecast.log import wear_log
+from solespan.synthetic_data.scenarios import world
 from tests.forecast.builders import TODAY, day, grade, log_of, pair_row, rack, reading, sole_row
 
 AS_OF = day(100)

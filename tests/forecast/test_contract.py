@@ -8,7 +8,7 @@ import json
 import pandas as pd
 import pytest
 
-from forecast import (
+from solespan.forecast import (
     WearFit,
     WearLog,
     WearModel,
@@ -19,8 +19,8 @@ from forecast import (
     forecast,
     wear_path,
 )
-from forecast.errors import BadFrame, BadHorizon, TooLittleData
-from forecast.frames import FORECAST, PATH
+from solespan.forecast.errors import BadFrame, BadHorizon, TooLittleData
+from solespan.forecast.frames import FORECAST, PATH
 from tests.forecast.builders import FITTED, TODAY, log_of
 from tests.forecast.conftest import community
 

@@ -6,9 +6,9 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from forecast import forecast
-from forecast import modes as modes_module
-from forecast.wear_model import condition
+from solespan.forecast import forecast
+from solespan.forecast.model import inner_loop as modes_module
+from solespan.forecast.model.wear_model import condition
 from tests.forecast.builders import TODAY, grade, log_of, rack, reading, together
 
 HORIZON_DAYS = 1826

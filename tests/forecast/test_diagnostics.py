@@ -6,9 +6,9 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from forecast import WearModel, diagnose
-from forecast.log import wear_log
-from synthetic_data.scenarios import world
+from solespan.forecast import WearModel, diagnose
+from solespan.forecast.log import wear_log
+from solespan.synthetic_data.scenarios import world
 from tests.forecast.builders import TODAY, day, grade, log_of, pair_row, rack, sole_row, together
 from tests.forecast.published import degradation_log
 

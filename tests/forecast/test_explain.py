@@ -6,11 +6,11 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from forecast import WearModel, explain, forecast
-from forecast.frames import METHODS
-from forecast.next_checks import joint_of_feet
-from forecast.one_pair import one_pair
-from forecast.sole_state import sole_state
+from solespan.forecast import WearModel, explain, forecast
+from solespan.forecast.explaining.inspection_value import joint_of_feet
+from solespan.forecast.explaining.one_pair import one_pair
+from solespan.forecast.frames import METHODS
+from solespan.forecast.model.sole_state import sole_state
 from tests.forecast.builders import TODAY, grade, log_of, pair_row, rack, sole_row, together
 
 PAIR = "ada-1"

@@ -1,8 +1,8 @@
 """Does the nested engine give the published answers, and are its likelihood and gradient right?
 
 Reference rows: R nlme 3.1-162 (the command stands at each test), lme4's nlmer, and the exact
-one-level likelihood of `forecast.exact_rate`, which agrees with a dense grid to 1e-7. Where two
-programs approximate the same integral, about 1 % on spreads and 0.003 on the log rate is fair.
+one-level likelihood of `forecast.linear.exact_rate`, which agrees with a dense grid to 1e-7. Where
+two programs approximate the same integral, about 1 % on spreads and 0.003 on the log rate is fair.
 """
 
 from __future__ import annotations
@@ -15,17 +15,17 @@ import pytest
 from scipy.special import ndtr
 from scipy.stats import multivariate_normal
 
-from forecast.coordinates import coordinates
-from forecast.estimation import default_noise
-from forecast.exact_rate import ExactRateModel
-from forecast.hierarchy import solve
-from forecast.linearise import Linearised, Noise, Sites, first_sites, linearise
-from forecast.modes import modes, prior_centre
-from forecast.moments import gradient
-from forecast.panel import Panel
-from forecast.panel_of_log import build_panel
-from forecast.priors import SPREADS
-from forecast.thumb import ThumbScale, interval_site
+from solespan.forecast.linear.exact_rate import ExactRateModel
+from solespan.forecast.model.estimation import default_noise
+from solespan.forecast.model.hierarchy import solve
+from solespan.forecast.model.inner_loop import modes, prior_centre
+from solespan.forecast.model.linearise import Linearised, Noise, Sites, first_sites, linearise
+from solespan.forecast.model.parameter_layout import coordinates
+from solespan.forecast.model.posterior_moments import gradient
+from solespan.forecast.model.thumb import ThumbScale, interval_site
+from solespan.forecast.panel.panel import Panel
+from solespan.forecast.panel.panel_of_log import build_panel
+from solespan.forecast.priors import SPREADS
 from tests.forecast.bare_panel import Found, LindstromBates, bare_panel
 from tests.forecast.builders import TODAY, day, grade, log_of, pair_row, rack, sole_row, wear_rows
 from tests.reference.conftest import given, typed

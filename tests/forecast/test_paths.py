@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from forecast import ForecastSettings, forecast, wear_path
+from solespan.forecast import ForecastSettings, forecast, wear_path
 from tests.forecast.builders import FITTED, TODAY, day, log_of, pair_row, rack, sole_row, wear_rows
 
 PAIR = "ada-1"

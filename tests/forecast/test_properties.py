@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from forecast import WearModel, forecast
+from solespan.forecast import WearModel, forecast
 from tests.forecast.builders import (
     TODAY,
     day,

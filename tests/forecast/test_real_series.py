@@ -13,7 +13,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from forecast import WearFit, WearModel
+from solespan.forecast import WearFit, WearModel
 from tests.forecast.builders import day, log_of, pair_row, reading, sole_row, wear_rows
 from tests.reference import laser_run
 

@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from forecast import forecast
-from forecast.usage import fit_use, season_factor
-from forecast.wear_counts import PERIOD_DAYS, PERIODS, WearCounts
+from solespan.forecast import forecast
+from solespan.forecast.use.usage import fit_use, season_factor
+from solespan.forecast.use.wear_counts import PERIOD_DAYS, PERIODS, WearCounts
 from tests.forecast.builders import TODAY, day, log_of, rack
 
 WEARERS, PAIRS_EACH = 60, 3

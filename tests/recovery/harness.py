@@ -17,16 +17,16 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from forecast import ForecastSettings, WearLog, WearModel, forecast, wear_log
-from forecast.baselines import population_rate_days, straight_line_days
-from forecast.calendar import days_until, gamma_factor, wear_days_ahead
-from forecast.due_draws import due_draws
-from forecast.first_passage import normal_points
-from forecast.scores import crps_sample
-from forecast.sole_state import FootPairs, foot_pairs, sole_state
-from forecast.wear_fit import WearFit
-from forecast.wear_model import Conditioned, condition
-from synthetic_data import Simulated, world
+from solespan.forecast import ForecastSettings, WearLog, WearModel, forecast, wear_log
+from solespan.forecast.backtesting.baselines import population_rate_days, straight_line_days
+from solespan.forecast.backtesting.scores import crps_sample
+from solespan.forecast.dates.due_draws import due_draws
+from solespan.forecast.dates.first_passage import normal_points
+from solespan.forecast.model.sole_state import FootPairs, foot_pairs, sole_state
+from solespan.forecast.model.wear_fit import WearFit
+from solespan.forecast.model.wear_model import Conditioned, condition
+from solespan.forecast.use.calendar import days_until, gamma_factor, wear_days_ahead
+from solespan.synthetic_data import Simulated, world
 from tests.recovery.plug_in import plug_in_days
 
 HORIZON_DAYS = 1826

@@ -13,13 +13,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 from statsmodels.regression.mixed_linear_model import MixedLM
 
-from forecast.calendar import days_until
-from forecast.first_passage import normal_points
-from forecast.frames import MATERIALS
-from forecast.panel import THUMB, Panel
-from forecast.priors import MATERIAL_RATE
-from forecast.sole_state import FootPairs
-from forecast.wear_model import Conditioned
+from solespan.forecast.dates.first_passage import normal_points
+from solespan.forecast.frames import MATERIALS
+from solespan.forecast.model.sole_state import FootPairs
+from solespan.forecast.model.wear_model import Conditioned
+from solespan.forecast.panel.panel import THUMB, Panel
+from solespan.forecast.priors import MATERIAL_RATE
+from solespan.forecast.use.calendar import days_until
 
 PER = 100.0  # exposure in hundreds of standard wear days keeps the random effects of one size
 LEAST_SHARE = 0.2  # a line that hardly falls is given this share of its material's rate
@@ -99,7 +99,7 @@ def plug_in_days(known: Conditioned, feet: FootPairs) -> tuple[np.ndarray, np.nd
 
 def _effective(known: Conditioned, end: np.ndarray, pair: np.ndarray) -> np.ndarray:
     """Standard wear days of each pair so far, kinds of ground counted as the model counts them."""
-    from forecast.linearise import effective_exposure
+    from solespan.forecast.model.linearise import effective_exposure
 
     covariates = (known.centre + known.deviation)[-len(known.panel.exposure.flags[0]) - 1 :, 0]
     x, _ = effective_exposure(known.panel, covariates)

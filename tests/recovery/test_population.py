@@ -13,9 +13,9 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from forecast import WearFit, WearModel
-from synthetic_data import Simulated, world
-from synthetic_data.wearing import DRIVES_SHARE
+from solespan.forecast import WearFit, WearModel
+from solespan.synthetic_data import Simulated, world
+from solespan.synthetic_data.wearing import DRIVES_SHARE
 from tests.recovery.harness import log_of
 
 SEEDS = range(301, 309)

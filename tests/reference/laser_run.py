@@ -28,7 +28,7 @@ WEAR_DAYS_PER_HOUR = 15 / 250
 KNOWN_HOURS, LAST_HOURS = 2000, 4000
 NEW_MM, MM_PER_PERCENT, LIMIT_PERCENT = 5.0, 0.3, 7.0
 LIMIT_MM = NEW_MM - MM_PER_PERCENT * LIMIT_PERCENT
-SOLESPAN = (sys.executable, "-c", "from api.cli.main import main; main()")
+SOLESPAN = (sys.executable, "-c", "from solespan.api.cli.main import main; main()")
 
 
 @dataclass(frozen=True)

@@ -9,7 +9,7 @@ from __future__ import annotations
 import pandas as pd
 import pytest
 
-from forecast.exact_rate import ExactRateModel, ExactRateResults
+from solespan.forecast.linear.exact_rate import ExactRateModel, ExactRateResults
 
 
 def check(fitted: ExactRateResults, expected: dict[str, float], llf: float) -> None:

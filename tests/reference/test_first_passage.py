@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy.special import ndtr
 
-from forecast.first_passage import inverse_gaussian
+from solespan.forecast.dates.first_passage import inverse_gaussian
 
 HEIGHT_MM, DRIFT_MM, VARIANCE_MM2 = 3.0, 0.02, 0.002  # to the limit; per standard wear day
 TIMES = np.array([80.0, 110.0, 140.0, 170.0, 220.0])

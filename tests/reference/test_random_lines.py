@@ -7,7 +7,7 @@ import pandas as pd
 import pytest
 from statsmodels.regression.mixed_linear_model import MixedLM
 
-from forecast.slopes import SlopesModel, SlopesResults
+from solespan.forecast.linear.slopes import SlopesModel, SlopesResults
 
 
 def line(frame: pd.DataFrame, *, reml: bool = True) -> SlopesResults:

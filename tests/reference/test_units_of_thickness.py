@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from forecast.units import iron_to_mm, mm_to_iron, mm_to_ounce, ounce_to_mm
+from solespan.forecast.units import iron_to_mm, mm_to_iron, mm_to_ounce, ounce_to_mm
 
 # ASTM D1814 clause 1.2: 1 iron = 1/48 inch, 1 ounce (of thickness) = 1/64 inch; inch = 25.4 mm.
 

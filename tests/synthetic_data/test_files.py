@@ -9,12 +9,12 @@ import numpy as np
 import pandas as pd
 import pytest
 
-import synthetic_data
-from forecast.frames import TABLES
-from synthetic_data import world
-from synthetic_data.__main__ import AS_OF, EXAMPLES, built, truth_of, write_folder
-from synthetic_data.dirt import DIRTS, IRON_MM, soil
-from synthetic_data.interchange import as_text
+from solespan import synthetic_data
+from solespan.forecast.frames import TABLES
+from solespan.synthetic_data import world
+from solespan.synthetic_data.__main__ import AS_OF, EXAMPLES, built, truth_of, write_folder
+from solespan.synthetic_data.dirt import DIRTS, IRON_MM, soil
+from solespan.synthetic_data.interchange import as_text
 
 FOLDER = Path(synthetic_data.__file__).parent / "examples"
 
@@ -107,7 +107,7 @@ def test_an_unknown_dirt_or_too_few_rows_says_so(frames):
 
 @pytest.mark.parametrize("name", EXAMPLES)
 def test_the_committed_example_is_what_its_seed_gives(name, tmp_path):
-    """Rebuild with `python -m synthetic_data` after a change to the simulator or of numpy."""
+    """Rebuild with `python -m solespan.synthetic_data` after a change to the simulator or of numpy."""
     made = built(name)
     write_folder(made.frames, tmp_path)
     for table in TABLES:

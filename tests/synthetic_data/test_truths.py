@@ -8,10 +8,10 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from synthetic_data import Simulated, Truth, simulate, world
-from synthetic_data.pairs import draw_pairs, draw_wearers
-from synthetic_data.truth import described, varied
-from synthetic_data.wearing_down import log_rates, worn_mm
+from solespan.synthetic_data import Simulated, Truth, simulate, world
+from solespan.synthetic_data.pairs import draw_pairs, draw_wearers
+from solespan.synthetic_data.truth import described, varied
+from solespan.synthetic_data.wear_process import log_rates, worn_mm
 
 TRUTH = replace(Truth(), checker_shares=(0.3, 0.3, 0.4, 0.0), check_days=(40.0,) * 4)
 

@@ -8,8 +8,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from forecast.frames import TABLES, WEARING_POINTS
-from synthetic_data import SCENARIOS, Simulated, Truth, panel, simulate, world
+from solespan.forecast.frames import TABLES, WEARING_POINTS
+from solespan.synthetic_data import SCENARIOS, Simulated, Truth, panel, simulate, world
 
 HIDDEN = ("hidden_wear", "hidden_thickness", "hidden_due", "rates", "hidden_wearers")
 

@@ -8,11 +8,11 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from api.notices.channels.mail import Mail
-from api.notices.channels.print_list import PrintList
-from api.notices.channels.setup import ChannelSettings
-from api.notices.channels.webhook import Webhook
-from api.notices.message import Channel
+from solespan.api.notices.channels.mail import Mail
+from solespan.api.notices.channels.print_list import PrintList
+from solespan.api.notices.channels.setup import ChannelSettings
+from solespan.api.notices.channels.webhook import Webhook
+from solespan.api.notices.message import Channel
 
 __all__ = ["CHANNELS", "ChannelSettings"]
 

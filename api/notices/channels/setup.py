@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from api.clock import Clock
-from api.schemas.notices import NoticeRules
-from api.settings import Settings
+from solespan.api.clock import Clock
+from solespan.api.schemas.notices.notices import NoticeRules
+from solespan.api.settings import Settings
 
 __all__ = ["ChannelSettings"]
 

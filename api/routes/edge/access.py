@@ -2,7 +2,7 @@
 
 An address that is not listed needs `read` for looking and `write` for changing, so a new route is
 closed until someone opens it. Middleware asks who sends, before any route runs, and leaves the
-answer in the request's state; `api.routes.http.Serving` then sees that tenant only.
+answer in the request's state; `api.routes.http.Context` then sees that tenant only.
 """
 
 from __future__ import annotations
@@ -19,10 +19,11 @@ from starlette.datastructures import Headers
 from starlette.responses import RedirectResponse, Response
 from starlette.types import ASGIApp, Receive, Scope, Send
 
-from api.problems import PROBLEMS, problem_response
-from api.routes.page_http import failure_page
-from api.services.accounts.identity import THIS_MACHINE, Identity, identify
-from api.wiring import Services, session_cookie_name, session_limits
+from solespan.api.problems import PROBLEMS, problem_response
+from solespan.api.routes.page_http import failure_page
+from solespan.api.services.accounts.identity import THIS_MACHINE, Identity, identify
+from solespan.api.services.context import AppContext
+from solespan.api.wiring import session_cookie_name, session_limits
 
 __all__ = ["Access", "need_of"]
 
@@ -82,7 +83,7 @@ class Access:
         if scope["type"] != "http":
             await self.app(scope, receive, send)
             return
-        services: Services = scope["app"].state.services
+        services: AppContext = scope["app"].state.services
         state = scope.setdefault("state", {})
         if not services.settings.accounts:
             state["identity"] = THIS_MACHINE
@@ -144,7 +145,7 @@ _HEADERS = {
 }
 
 
-def _who(services: Services, headers: Headers) -> Identity | None:
+def _who(services: AppContext, headers: Headers) -> Identity | None:
     kind, _, bearer = headers.get("authorization", "").partition(" ")
     cookies: SimpleCookie = SimpleCookie()
     try:

@@ -16,7 +16,7 @@ from starlette.datastructures import Headers
 from starlette.exceptions import HTTPException
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-from api.problems import PROBLEMS, ProblemKind, problem_response
+from solespan.api.problems import PROBLEMS, ProblemKind, problem_response
 
 __all__ = ["Gate"]
 

@@ -14,8 +14,8 @@ import structlog
 from starlette.datastructures import MutableHeaders
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-from api.logs import places_of
-from api.problems import PROBLEMS, problem_response
+from solespan.api.logs import places_of
+from solespan.api.problems import PROBLEMS, problem_response
 
 __all__ = ["RequestRecord"]
 

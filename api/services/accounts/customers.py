@@ -6,13 +6,13 @@ from typing import Any
 
 from sqlalchemy.orm import Session
 
-from api.errors import NotFound
-from api.services.accounts.identity import Identity
-from api.services.page_forms import Typed
-from api.services.wear_today import log_tap
-from api.storage.forecasts import load_forecasts
-from api.storage.records import list_records, wearer_id_of
-from api.wiring import Services
+from solespan.api.errors import NotFound
+from solespan.api.services.accounts.identity import Identity
+from solespan.api.services.context import AppContext
+from solespan.api.services.page_forms import Typed
+from solespan.api.services.rack.wear_today import log_tap
+from solespan.api.storage.forecasts.forecasts import load_forecasts
+from solespan.api.storage.rack.records import list_records, wearer_id_of
 
 __all__ = ["log_own_wear", "own_rack"]
 
@@ -37,11 +37,9 @@ def own_rack(session: Session, who: Identity) -> dict[str, Any]:
     }
 
 
-def log_own_wear(
-    serving: Services, session: Session, who: Identity, typed: Typed
-) -> dict[str, Any]:
+def log_own_wear(ctx: AppContext, session: Session, who: Identity, typed: Typed) -> dict[str, Any]:
     """Log a wear today of one of the customer's own pairs. Raises `NotFound` for any other."""
     equal = {"wearer_id": _mine(session, who), "pair_id": typed.get("pair", "")}
     if not list_records(session, "pairs", equal=equal, limit=1):
         raise NotFound("You have no such pair here.", where="pair")
-    return log_tap(serving, session, typed)
+    return log_tap(ctx, session, typed)

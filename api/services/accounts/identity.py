@@ -16,10 +16,10 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
 
-from api.services.accounts.secrets import hash_of
-from api.storage.keys import find_session, find_token, touch
-from api.storage.scope import FIRST_TENANT
-from api.storage.session import Database
+from solespan.api.services.accounts.secrets import hash_of
+from solespan.api.storage.accounts.credentials import find_session, find_token, touch
+from solespan.api.storage.scope import FIRST_TENANT
+from solespan.api.storage.session import Database
 
 __all__ = ["MAY", "SCOPES", "THIS_MACHINE", "TOKEN_START", "Identity", "Limits", "identify"]
 

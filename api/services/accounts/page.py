@@ -8,14 +8,14 @@ from typing import Any
 
 from sqlalchemy.orm import Session
 
-from api.services.accounts import people, tokens
-from api.services.accounts.identity import SCOPES, Identity
-from api.services.page_forms import Typed
-from api.storage.accounts import list_invitations
-from api.storage.audit import list_audit
-from api.storage.keys import list_tokens
-from api.storage.records import list_records
-from api.wiring import Services
+from solespan.api.services.accounts import people, tokens
+from solespan.api.services.accounts.identity import SCOPES, Identity
+from solespan.api.services.context import AppContext
+from solespan.api.services.page_forms import Typed
+from solespan.api.storage.accounts.accounts import list_invitations
+from solespan.api.storage.accounts.credentials import list_tokens
+from solespan.api.storage.audit import list_audit
+from solespan.api.storage.rack.records import list_records
 
 __all__ = ["do_form", "people_page", "subject_of"]
 
@@ -29,16 +29,16 @@ SCOPE_WORDS = {
 }
 
 
-def people_page(serving: Services, session: Session) -> dict[str, Any]:
+def people_page(ctx: AppContext, session: Session) -> dict[str, Any]:
     """Return members, open invitations, keys, customers and the last changes of a tenant."""
-    tenant_pk = serving.database.tenant_pk
+    tenant_pk = ctx.database.tenant_pk
     wearers = list_records(session, "wearers", equal={}, limit=SHOWN_CUSTOMERS)
     return {
-        "accounts": serving.settings.accounts,
+        "accounts": ctx.settings.accounts,
         "members": people.members_of(session, tenant_pk),
         "invitations": [
             row | {"until": row["expires_at"].strftime("%Y-%m-%d %H:%M")}
-            for row in list_invitations(session, tenant_pk, serving.clock.now())
+            for row in list_invitations(session, tenant_pk, ctx.clock.now())
         ],
         "tokens": [
             {
@@ -105,15 +105,15 @@ def _day(moment: datetime | None) -> str:
 
 
 def do_form(
-    serving: Services, session: Session, who: Identity, what: str, typed: Typed, *, here: str
+    ctx: AppContext, session: Session, who: Identity, what: str, typed: Typed, *, here: str
 ) -> dict[str, str] | None:
     """Do what a form of the page asks; return a secret to show this once, if it made one.
 
     A link begins with the address that others reach the service by, else with `here`. Raises
     `Refused`, `NotFound`, `Conflict`.
     """
-    now, tenant_pk = serving.clock.now(), serving.database.tenant_pk
-    start = serving.settings.public_address or here
+    now, tenant_pk = ctx.clock.now(), ctx.database.tenant_pk
+    start = ctx.settings.public_address or here
     if what == "invite":
         secret = people.invite(
             session,

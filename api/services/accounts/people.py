@@ -15,10 +15,10 @@ from typing import Any
 
 from sqlalchemy.orm import Session
 
-from api.errors import Conflict, NotFound, Refused
-from api.services.accounts import secrets
-from api.storage import accounts, keys
-from api.storage.account_tables import KINDS, ROLES
+from solespan.api.errors import Conflict, NotFound, Refused
+from solespan.api.services.accounts import secrets
+from solespan.api.storage.accounts import accounts, credentials
+from solespan.api.storage.tables.accounts import KINDS, ROLES
 
 __all__ = [
     "accept",
@@ -158,7 +158,7 @@ def _with_password(session: Session, email: str, password: str) -> int:
     if person is None:
         return accounts.add_person(session, email=email, password_hash=kept)
     accounts.set_password(session, person.user_pk, kept)
-    keys.end_sessions(session, person.user_pk)
+    credentials.end_sessions(session, person.user_pk)
     return person.user_pk
 
 
@@ -183,8 +183,8 @@ def remove_member(session: Session, *, tenant_pk: int, member: str, now: datetim
         raise NotFound("There is no such member.", where="member", remedy="Look at the list.")
     _refuse_without_owner(session, tenant_pk, mine[0]["email"], "")
     accounts.leave(session, user_pk=mine[0]["user_pk"], tenant_pk=tenant_pk)
-    keys.end_sessions(session, mine[0]["user_pk"], tenant_pk)
-    keys.end_tokens_of(session, mine[0]["user_pk"], tenant_pk, now)
+    credentials.end_sessions(session, mine[0]["user_pk"], tenant_pk)
+    credentials.end_tokens_of(session, mine[0]["user_pk"], tenant_pk, now)
     if not accounts.tenants_of(session, mine[0]["user_pk"]):
         accounts.remove_person(session, mine[0]["user_pk"])
 

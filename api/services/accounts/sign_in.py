@@ -10,11 +10,11 @@ from __future__ import annotations
 
 from datetime import datetime, timedelta
 
-from api.errors import Refused, SolespanError
-from api.services.accounts import secrets
-from api.services.accounts.people import tidy_email
-from api.storage import accounts, keys
-from api.storage.session import Database
+from solespan.api.errors import Refused, SolespanError
+from solespan.api.services.accounts import secrets
+from solespan.api.services.accounts.people import tidy_email
+from solespan.api.storage.accounts import accounts, credentials
+from solespan.api.storage.session import Database
 
 __all__ = [
     "SignInRefused",
@@ -65,21 +65,21 @@ def sign_in(database: Database, *, email: str, password: str, address: str, now:
     }
     with database.reading() as session:
         for key, free in tried.items():
-            _refuse_while_waiting(keys.tries_of(session, key), free, now)
+            _refuse_while_waiting(credentials.tries_of(session, key), free, now)
         person = accounts.find_person(session, email)
     kept = None if person is None or person.disabled else person.password_hash
     matches = secrets.same_password(kept, password)
     with database.writing() as session:
-        keys.sweep_keys(
+        credentials.sweep_keys(
             session, sessions_before=now - timedelta(days=400), tries_before=now - FORGOTTEN_AFTER
         )
         mine = accounts.tenants_of(session, person.user_pk) if matches and person else []
         if mine and person:
-            keys.clear_tries(session, next(iter(tried)))
+            credentials.clear_tries(session, next(iter(tried)))
             if secrets.outdated(person.password_hash):
                 accounts.set_password(session, person.user_pk, secrets.hash_password(password))
             secret = secrets.new_secret()
-            keys.add_session(
+            credentials.add_session(
                 session,
                 token_hash=secrets.hash_of(secret),
                 tenant_pk=mine[0]["pk"],
@@ -88,7 +88,7 @@ def sign_in(database: Database, *, email: str, password: str, address: str, now:
             )
             return secret
         for key in tried:
-            keys.count_try(session, key, now)
+            credentials.count_try(session, key, now)
     raise SignInRefused(
         "The e-mail address or the password is wrong.",
         remedy="Try again, or ask an owner for a new invitation.",
@@ -107,7 +107,7 @@ def _refuse_while_waiting(tries: tuple[int, datetime] | None, free: int, now: da
 def sign_out(database: Database, secret: str) -> None:
     """End the session; its secret opens nothing any more."""
     with database.writing() as session:
-        keys.end_session(session, secrets.hash_of(secret))
+        credentials.end_session(session, secrets.hash_of(secret))
 
 
 def enter_tenant(database: Database, *, user_pk: int, tenant_id: str, now: datetime) -> str:
@@ -119,7 +119,7 @@ def enter_tenant(database: Database, *, user_pk: int, tenant_id: str, now: datet
         for tenant in accounts.tenants_of(session, user_pk):
             if tenant["tenant_id"] == tenant_id:
                 secret = secrets.new_secret()
-                keys.add_session(
+                credentials.add_session(
                     session,
                     token_hash=secrets.hash_of(secret),
                     tenant_pk=tenant["pk"],
@@ -143,19 +143,19 @@ def change_password(
         raise Refused(fault, where="new password", remedy="Choose another; a sentence is good.")
     tried = secrets.hash_of(f"{email} old password")
     with database.reading() as session:
-        _refuse_while_waiting(keys.tries_of(session, tried), FREE_TRIES, now)
+        _refuse_while_waiting(credentials.tries_of(session, tried), FREE_TRIES, now)
         person = accounts.find_person(session, email)
     if person is None or not secrets.same_password(person.password_hash, old):
         with database.writing() as session:
-            keys.count_try(session, tried, now)
+            credentials.count_try(session, tried, now)
         raise SignInRefused("The password is wrong.", where="password")
     kept = secrets.hash_password(new)
     with database.writing() as session:
-        keys.clear_tries(session, tried)
+        credentials.clear_tries(session, tried)
         accounts.set_password(session, person.user_pk, kept)
-        keys.end_sessions(session, person.user_pk)
+        credentials.end_sessions(session, person.user_pk)
         secret = secrets.new_secret()
-        keys.add_session(
+        credentials.add_session(
             session,
             token_hash=secrets.hash_of(secret),
             tenant_pk=tenant_pk,

@@ -8,11 +8,11 @@ from typing import Any
 
 from sqlalchemy.orm import Session
 
-from api.errors import NotFound, Refused
-from api.services.accounts import secrets
-from api.services.accounts.identity import SCOPES, TOKEN_START, Identity
-from api.storage import keys
-from api.storage.records import owner_of
+from solespan.api.errors import NotFound, Refused
+from solespan.api.services.accounts import secrets
+from solespan.api.services.accounts.identity import SCOPES, TOKEN_START, Identity
+from solespan.api.storage.accounts import credentials
+from solespan.api.storage.rack.records import owner_of
 
 __all__ = ["end_link", "make_token", "new_link", "open_link", "revoke"]
 
@@ -36,7 +36,7 @@ def make_token(
             accepted=", ".join(scope for scope in SCOPES if scope in who.may),
             remedy="Choose at least one of your own.",
         )
-    keys.end_tokens_named(session, who.tenant_pk, name, now)
+    credentials.end_tokens_named(session, who.tenant_pk, name, now)
     token = TOKEN_START + secrets.new_secret()
     values = {
         "tenant_pk": who.tenant_pk,
@@ -46,12 +46,12 @@ def make_token(
         "token_hash": secrets.hash_of(token),
         "made_at": now,
     }
-    return keys.add_token(session, values), token
+    return credentials.add_token(session, values), token
 
 
 def revoke(session: Session, tenant_pk: int, token_id: str, now: datetime) -> None:
     """End a token for good; again does nothing. Raises `NotFound`."""
-    if not keys.revoke_token(session, tenant_pk, token_id, now):
+    if not credentials.revoke_token(session, tenant_pk, token_id, now):
         raise NotFound("There is no such token.", where="token_id", remedy="Look at the list.")
 
 
@@ -67,7 +67,7 @@ def _wearer_pk(session: Session, wearer_id: str) -> int:
 def new_link(session: Session, *, tenant_pk: int, wearer_id: str, now: datetime) -> str:
     """Make a customer's link, ending the one before, and return its secret. Raises `NotFound`."""
     secret = secrets.new_secret()
-    keys.put_link(
+    credentials.put_link(
         session,
         tenant_pk=tenant_pk,
         wearer_pk=_wearer_pk(session, wearer_id),
@@ -79,7 +79,7 @@ def new_link(session: Session, *, tenant_pk: int, wearer_id: str, now: datetime)
 
 def end_link(session: Session, wearer_id: str) -> None:
     """End a customer's link and every browser that came in by it. Raises `NotFound`."""
-    if not keys.remove_link(session, _wearer_pk(session, wearer_id)):
+    if not credentials.remove_link(session, _wearer_pk(session, wearer_id)):
         raise NotFound("This customer has no link.", where="wearer_id")
 
 
@@ -88,16 +88,16 @@ def open_link(session: Session, secret: str, now: datetime) -> tuple[str, dict[s
 
     Raises `NotFound` when the link was ended.
     """
-    link = keys.find_link(session, secrets.hash_of(secret))
+    link = credentials.find_link(session, secrets.hash_of(secret))
     if link is None:
         raise NotFound("This link is not in use any more.", remedy="Ask the shop for a new one.")
     mine = secrets.new_secret()
-    keys.add_session(
+    credentials.add_session(
         session,
         token_hash=secrets.hash_of(mine),
         tenant_pk=link["tenant_pk"],
         link_pk=link["pk"],
         now=now,
     )
-    keys.touch(session, "link", link["pk"], now)
+    credentials.touch(session, "link", link["pk"], now)
     return mine, link

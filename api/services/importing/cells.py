@@ -13,10 +13,10 @@ from collections.abc import Callable
 from datetime import date, timedelta
 from typing import Any
 
-from api.clock import is_time_zone
-from api.services.importing.formulas import unguard
-from api.storage.tables import ID_LENGTH, TEXT_LENGTH
-from forecast.frames import Column
+from solespan.api.clock import is_time_zone
+from solespan.api.services.importing.formulas import unguard
+from solespan.api.storage.tables.rack import ID_LENGTH, TEXT_LENGTH
+from solespan.forecast.frames import Column
 
 __all__ = ["EARLIEST", "LATEST", "BadCell", "reader_of"]
 

@@ -9,11 +9,11 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from api.services.importing.cells import BadCell, reader_of
-from api.services.importing.reading import RawTable
-from api.services.importing.report import NOTED, QUESTIONED, REFUSED, Finding
-from forecast.frames import MAX_THICKNESS_MM, Column, Table
-from forecast.units import iron_to_mm
+from solespan.api.services.importing.cells import BadCell, reader_of
+from solespan.api.services.importing.reading import RawTable
+from solespan.api.services.importing.report import NOTED, QUESTIONED, REFUSED, Finding
+from solespan.forecast.frames import MAX_THICKNESS_MM, Column, Table
+from solespan.forecast.units import iron_to_mm
 
 __all__ = ["Draft", "read_cells"]
 

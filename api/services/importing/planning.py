@@ -12,11 +12,11 @@ import numpy as np
 import pandas as pd
 from sqlalchemy.orm import Session
 
-from api.services.importing.drafts import Draft
-from api.services.importing.world import World
-from api.storage.bulk import insert_rows, pks_by_id, update_rows
-from api.storage.versions import raise_data_version
-from forecast.frames import TABLES, Column
+from solespan.api.services.importing.drafts import Draft
+from solespan.api.services.importing.reference_data import KnownRecords
+from solespan.api.storage.importing.bulk import insert_rows, pks_by_id, update_rows
+from solespan.api.storage.rack.versions import raise_data_version
+from solespan.forecast.frames import TABLES, Column
 
 __all__ = ["Plan", "make_plan", "write_plan"]
 
@@ -34,7 +34,7 @@ class Plan:
     columns: list[Column]
 
 
-def make_plan(world: World, draft: Draft, extra_updates: pd.DataFrame | None = None) -> Plan:
+def make_plan(world: KnownRecords, draft: Draft, extra_updates: pd.DataFrame | None = None) -> Plan:
     """Compare the good rows of a file with what is stored.
 
     extra_updates are further rows to change, with `pk` and every stored column.
@@ -71,7 +71,7 @@ def _differ(ours: pd.Series[Any], theirs: pd.Series[Any], column: Column) -> Any
     return (a != b) & ~(pd.isna(a) & pd.isna(b))
 
 
-def write_plan(session: Session, plans: dict[str, Plan], world: World) -> list[str]:
+def write_plan(session: Session, plans: dict[str, Plan], world: KnownRecords) -> list[str]:
     """Insert and update everything, wearers first; return the wearers whose data changed."""
     touched = _touched_wearers(plans, world)
     _insert_unnamed_wearers(session, plans, world)
@@ -83,7 +83,7 @@ def write_plan(session: Session, plans: dict[str, Plan], world: World) -> list[s
     return sorted(touched)
 
 
-def _touched_wearers(plans: dict[str, Plan], world: World) -> set[str]:
+def _touched_wearers(plans: dict[str, Plan], world: KnownRecords) -> set[str]:
     touched: set[str] = set()
     for name, plan in plans.items():
         for rows in (plan.new, plan.updated):
@@ -98,7 +98,7 @@ def _touched_wearers(plans: dict[str, Plan], world: World) -> set[str]:
     return touched
 
 
-def _insert_unnamed_wearers(session: Session, plans: dict[str, Plan], world: World) -> None:
+def _insert_unnamed_wearers(session: Session, plans: dict[str, Plan], world: KnownRecords) -> None:
     """Add the wearers whom only pairs.csv names."""
     if "pairs" not in plans:
         return

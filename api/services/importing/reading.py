@@ -13,9 +13,9 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from typing import BinaryIO
 
-from api.errors import BadUpload, TooLarge
-from api.services.importing.report import REFUSED, Finding
-from forecast.frames import Column, Table
+from solespan.api.errors import BadUpload, TooLarge
+from solespan.api.services.importing.report import REFUSED, Finding
+from solespan.forecast.frames import Column, Table
 
 __all__ = ["MAX_LINE_BYTES", "RawTable", "read_table"]
 

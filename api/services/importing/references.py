@@ -10,8 +10,8 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from api.services.importing.drafts import Draft, Mask
-from api.services.importing.world import World
+from solespan.api.services.importing.drafts import Draft, Mask
+from solespan.api.services.importing.reference_data import KnownRecords
 
 __all__ = [
     "judge_dates",
@@ -65,7 +65,7 @@ def judge_doubles(draft: Draft) -> None:
     )
 
 
-def judge_wearers_known(world: World) -> None:
+def judge_wearers_known(world: KnownRecords) -> None:
     """Refuse pairs whose wearer's row was refused; question those of a wearer nobody described."""
     pairs, wearers = world.drafts["pairs"], world.drafts.get("wearers")
     if wearers is None:
@@ -88,7 +88,7 @@ def judge_wearers_known(world: World) -> None:
     )
 
 
-def judge_pairs_known(world: World, name: str) -> None:
+def judge_pairs_known(world: KnownRecords, name: str) -> None:
     """Refuse rows of a pair that is neither in the files nor in the database."""
     draft, pairs = world.drafts[name], world.drafts["pairs"]
     stored = set(world.stored["pairs"]["pair_id"])
@@ -113,7 +113,7 @@ def judge_pairs_known(world: World, name: str) -> None:
     draft.refuse(~_among(named, known), "pair_id", why, "a pair_id of pairs.csv or the database")
 
 
-def judge_dates(world: World, name: str) -> None:
+def judge_dates(world: KnownRecords, name: str) -> None:
     """Refuse what is said to have happened after today, where the wearer lives."""
     draft = world.drafts[name]
     todays = world.todays(draft)
@@ -126,7 +126,7 @@ def judge_dates(world: World, name: str) -> None:
         )
 
 
-def judge_owner_kept(world: World, name: str) -> None:
+def judge_owner_kept(world: KnownRecords, name: str) -> None:
     """Refuse a sole or a job that the database knows on another pair."""
     draft = world.drafts[name]
     key = draft.table.key[0]

@@ -7,15 +7,15 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from api.services.importing.drafts import Draft
-from api.services.importing.world import World
+from solespan.api.services.importing.drafts import Draft
+from solespan.api.services.importing.reference_data import KnownRecords
 
 __all__ = ["attach_soles", "judge_jobs", "judge_on_a_sole", "judge_soles", "records", "timeline"]
 
 SOLE_WORK = ("full_sole", "half_sole", "rewelt")
 
 
-def judge_soles(world: World, first_worn: dict[str, Any]) -> pd.DataFrame:
+def judge_soles(world: KnownRecords, first_worn: dict[str, Any]) -> pd.DataFrame:
     """Refuse soles that cannot be true; return the timeline of what remains.
 
     first_worn gives the first stored wear day of each pair.
@@ -45,7 +45,7 @@ def judge_soles(world: World, first_worn: dict[str, Any]) -> pd.DataFrame:
     return line
 
 
-def timeline(world: World) -> pd.DataFrame:
+def timeline(world: KnownRecords) -> pd.DataFrame:
     """Put the soles of files and database in order.
 
     Returns a frame sorted by pair and day: pair_id, sole_id, fitted_on, removed_on (filled by the
@@ -151,7 +151,7 @@ def attach_soles(frame: pd.DataFrame, day: str, line: pd.DataFrame) -> pd.DataFr
     return found.set_index("row")[columns].reindex(left.index)
 
 
-def judge_on_a_sole(world: World, name: str, day: str, line: pd.DataFrame) -> None:
+def judge_on_a_sole(world: KnownRecords, name: str, day: str, line: pd.DataFrame) -> None:
     """Refuse wear and checks before the first sole; question those when no sole was on."""
     draft = world.drafts[name]
     sole = attach_soles(draft.frame, day, line)
@@ -185,7 +185,7 @@ def judge_on_a_sole(world: World, name: str, day: str, line: pd.DataFrame) -> No
     )
 
 
-def judge_jobs(world: World, line: pd.DataFrame) -> None:
+def judge_jobs(world: KnownRecords, line: pd.DataFrame) -> None:
     """Refuse bench jobs that end before they begin or before the pair's first sole."""
     draft = world.drafts["bench_jobs"]
     frame = draft.frame

@@ -14,24 +14,25 @@ from typing import Any
 
 from sqlalchemy.orm import Session
 
-from api.errors import Conflict, NotFound, Refused, SolespanError
-from api.notices.channels import CHANNELS
-from api.notices.links import Link, LinkExpired, LinkForged, read_link
-from api.notices.words import bring_by, due_window, how_sure
-from api.schemas.bench import NewOrder
-from api.services import bench_orders, records
-from api.services.notices.consents import hear_no_more
-from api.services.notices.ready import secret_of
-from api.services.notices.tenants import for_tenant
-from api.storage import notices as stored
-from api.storage.bench import list_orders
-from api.storage.bench_tables import OPEN_STAGES
-from api.storage.due import forecast_of_pair
-from api.storage.notices_consents import held_consents
-from api.storage.records import owner_of, soles_of
-from api.storage.workload import put_outcome
-from api.wiring import Services
-from forecast.frames import FEET, GRADES
+from solespan.api.errors import Conflict, NotFound, Refused, SolespanError
+from solespan.api.notices.channels import CHANNELS
+from solespan.api.notices.links import Link, LinkExpired, LinkForged, read_link
+from solespan.api.notices.words import bring_by, due_window, how_sure
+from solespan.api.schemas.bench.orders import NewOrder
+from solespan.api.services.bench import orders as bench_orders
+from solespan.api.services.context import AppContext
+from solespan.api.services.notices.consents import hear_no_more
+from solespan.api.services.notices.delivery_config import secret_of
+from solespan.api.services.notices.tenants import for_tenant
+from solespan.api.services.rack import records
+from solespan.api.storage.bench.orders import list_orders
+from solespan.api.storage.bench.workload import put_outcome
+from solespan.api.storage.forecasts.forecast_reads import forecast_of_pair
+from solespan.api.storage.notices import notices as stored
+from solespan.api.storage.notices.consents import held_consents
+from solespan.api.storage.rack.records import owner_of, soles_of
+from solespan.api.storage.tables.bench import OPEN_STAGES
+from solespan.forecast.frames import FEET, GRADES
 
 __all__ = [
     "LONGEST_AHEAD",
@@ -63,23 +64,23 @@ class LinkOver(SolespanError):
     status = 410
     code = "link-over"
     title = "The time of this link is over"
-    shop: Services | None = None
+    shop: AppContext | None = None
 
 
 @dataclass(frozen=True)
 class Asked:
     """What a link is about: the shop's services, the link, the notice, its pair, and today."""
 
-    serving: Services
+    ctx: AppContext
     link: Link
     notice: dict[str, Any]
     pair: stored.PairTold
     today: date
 
 
-def open_link(serving: Services, token: str, purpose: str | None = None) -> Asked:
+def open_link(ctx: AppContext, token: str, purpose: str | None = None) -> Asked:
     """Read a link. Raises `LinkUnknown`, `LinkOver`."""
-    shop, link = _checked(serving, token)
+    shop, link = _checked(ctx, token)
     if (link.purpose == "unsubscribe") != (purpose == "unsubscribe"):
         raise _unknown()
     with shop.database.reading() as session:
@@ -91,12 +92,12 @@ def open_link(serving: Services, token: str, purpose: str | None = None) -> Aske
     return Asked(shop, link, notice, pair, shop.clock.today(notice["time_zone"]))
 
 
-def still_written_to(serving: Services, token: str) -> tuple[Services, bool]:
+def still_written_to(ctx: AppContext, token: str) -> tuple[AppContext, bool]:
     """Read a way out: whose shop it is, and whether its customer agrees to be written to still.
 
     Raises `LinkUnknown`, `LinkOver`.
     """
-    shop, link = _checked(serving, token)
+    shop, link = _checked(ctx, token)
     if link.purpose != "unsubscribe":
         raise _unknown()
     with shop.database.reading() as session:
@@ -134,12 +135,12 @@ def dates_now(session: Session, asked: Asked) -> dict[str, Any] | None:
     }
 
 
-def unsubscribe(serving: Services, token: str, how: str) -> None:
+def unsubscribe(ctx: AppContext, token: str, how: str) -> None:
     """End every consent of the customer of a notice; again changes nothing.
 
     A notice that was erased has nobody left to write to. Raises `LinkUnknown`, `LinkOver`.
     """
-    shop, link = _checked(serving, token)
+    shop, link = _checked(ctx, token)
     if link.purpose != "unsubscribe":
         raise _unknown()
     with shop.database.writing() as session:
@@ -154,17 +155,17 @@ def answer(asked: Asked, typed: Mapping[str, str]) -> str:
     Raises `Refused` for what cannot be, `Conflict` when the pair is elsewhere or booked already.
     """
     act = {"book": _book, "decline": _decline, "elsewhere": _elsewhere, "check": _check}
-    with asked.serving.database.writing() as session:
+    with asked.ctx.database.writing() as session:
         # held until the end, so that the same form sent twice does it once
         owner_of(session, "pair_id", asked.pair["pair_id"], lock=True)
         word = act[asked.link.purpose](session, asked, typed)
-        stored.answer_pair(session, asked.pair["id"], word, asked.serving.clock.now())
+        stored.answer_pair(session, asked.pair["id"], word, asked.ctx.clock.now())
     return word
 
 
-def _checked(serving: Services, token: str) -> tuple[Services, Link]:
+def _checked(ctx: AppContext, token: str) -> tuple[AppContext, Link]:
     try:
-        link = read_link(token, secret_of(serving), serving.clock.now())
+        link = read_link(token, secret_of(ctx), ctx.clock.now())
     except LinkForged:
         raise _unknown() from None
     except LinkExpired as ended:
@@ -173,9 +174,9 @@ def _checked(serving: Services, token: str) -> tuple[Services, Link]:
             where="the address",
             remedy="Please get in touch with the shop.",
         )
-        over.shop = for_tenant(serving, ended.tenant)
+        over.shop = for_tenant(ctx, ended.tenant)
         raise over from None
-    shop = for_tenant(serving, link.tenant)
+    shop = for_tenant(ctx, link.tenant)
     if shop is None:
         raise _unknown()
     return shop, link
@@ -210,7 +211,7 @@ def _book(session: Session, asked: Asked, typed: Mapping[str, str]) -> str:
     order = NewOrder(
         pair_id=pair_id, work="full_sole", expected_on=day, by_post=by_post, note=NOT_BOOKED
     )
-    bench_orders.book(session, order, asked.serving.clock)
+    bench_orders.book(session, order, asked.ctx.clock)
     return "booked"
 
 
@@ -234,9 +235,9 @@ def _elsewhere(session: Session, asked: Asked, typed: Mapping[str, str]) -> str:
             {"sole_id": sole_id},
             rest | {"removed_on": day},
             versions=None,
-            clock=asked.serving.clock,
+            clock=asked.ctx.clock,
         )
-        asked.serving.forecaster.update_wearer(session, written.wearer_id)
+        asked.ctx.forecaster.update_wearer(session, written.wearer_id)
     _tell_outcome(session, asked)
     return "elsewhere"
 
@@ -250,7 +251,7 @@ def _check(session: Session, asked: Asked, typed: Mapping[str, str]) -> str:
             accepted=", ".join(GRADES),
             remedy="Choose one of these.",
         )
-    clock = asked.serving.clock
+    clock = asked.ctx.clock
     for foot, grade in grades.items():
         key = {
             "pair_id": asked.pair["pair_id"],
@@ -264,7 +265,7 @@ def _check(session: Session, asked: Asked, typed: Mapping[str, str]) -> str:
             written = records.create(session, "checks", key | values, clock)
         except Conflict:  # told once already today: the later word counts
             written = records.replace(session, "checks", key, values, versions=None, clock=clock)
-    asked.serving.forecaster.update_wearer(session, written.wearer_id)
+    asked.ctx.forecaster.update_wearer(session, written.wearer_id)
     return "checked"
 
 

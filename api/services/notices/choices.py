@@ -6,11 +6,11 @@ from typing import Any, TypeVar
 
 from sqlalchemy.orm import Session
 
-from api.errors import StaleVersion
-from api.notices.template import check_template, shipped_template
-from api.schemas.notices import NoticeRules, NoticeTemplate
-from api.schemas.records import Message
-from api.storage.shop_settings import find_setting, put_setting
+from solespan.api.errors import StaleVersion
+from solespan.api.notices.template import check_template, shipped_template
+from solespan.api.schemas.notices.notices import NoticeRules, NoticeTemplate
+from solespan.api.schemas.rack.records import Message
+from solespan.api.storage.shop_settings import find_setting, put_setting
 
 __all__ = ["change_rules", "change_template", "read_rules", "read_template"]
 

@@ -7,16 +7,16 @@ from datetime import UTC, datetime, time
 
 from sqlalchemy.orm import Session
 
-from api.clock import Clock
-from api.errors import Refused
-from api.notices.channels.mail import speaks_of_mailbox
-from api.notices.channels.mail.bounce import read_report
-from api.schemas.notices import BounceGiven, ConsentGiven, ConsentWithdrawn
-from api.services.records import unknown_id
-from api.storage import notices_consents as stored
-from api.storage.notices_outbox import address_of_mail, cancel_unsent, mark_returned
-from api.storage.records import Owner, owner_of
-from api.storage.scope import name_changed
+from solespan.api.clock import Clock
+from solespan.api.errors import Refused
+from solespan.api.notices.channels.mail import speaks_of_mailbox
+from solespan.api.notices.channels.mail.bounce import read_report
+from solespan.api.schemas.notices.notices import BounceGiven, ConsentGiven, ConsentWithdrawn
+from solespan.api.services.rack.records import unknown_id
+from solespan.api.storage.notices import consents as stored
+from solespan.api.storage.notices.outbox import address_of_mail, cancel_unsent, mark_returned
+from solespan.api.storage.rack.records import Owner, owner_of
+from solespan.api.storage.scope import name_changed
 
 __all__ = ["give", "hear_no_more", "read_bounce", "report_bounce", "withdraw"]
 

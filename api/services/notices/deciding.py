@@ -1,6 +1,6 @@
 """Who would get a notice now, and how is what was decided written down?
 
-`look` reads and decides and changes nothing: preview, dry run and real run begin with it. `run`
+`preview` reads and decides and changes nothing: preview, dry run and real run begin with it. `run`
 then fills in every notice, and only when all can be, writes each with its pairs and its outbox row
 in one transaction. Two runs at once do not tell a customer twice: the second leaves those alone
 whom the first has written to.
@@ -16,29 +16,29 @@ from typing import Any
 import pandas as pd
 from sqlalchemy.orm import Session
 
-from api.errors import Refused
-from api.notices.channels.mail.build import usable_address
-from api.notices.decide import CUSTOMER_COLUMNS, PAIR_COLUMNS, decide
-from api.notices.quiet import first_allowed, zone_of
-from api.schemas.notices import NoticeRules, NoticeTemplate
-from api.services.notices.choices import read_rules, read_template
-from api.services.notices.drafts import Draft, Writer
-from api.services.notices.ready import channels_of, problems_of
-from api.storage import notices as stored
-from api.storage.notices import AlreadyTold
-from api.storage.notices_consents import address_hash, load_consents, load_stopped
-from api.storage.scope import name_changed
-from api.storage.workload import newest_plan
-from api.wiring import Services
+from solespan.api.errors import Refused
+from solespan.api.notices.channels.mail.build import usable_address
+from solespan.api.notices.decide import CUSTOMER_COLUMNS, PAIR_COLUMNS, decide
+from solespan.api.notices.quiet import first_allowed, zone_of
+from solespan.api.schemas.notices.notices import NoticeRules, NoticeTemplate
+from solespan.api.services.context import AppContext
+from solespan.api.services.notices.choices import read_rules, read_template
+from solespan.api.services.notices.delivery_config import channels_of, problems_of
+from solespan.api.services.notices.drafts import Draft, Writer
+from solespan.api.storage.bench.workload import newest_plan
+from solespan.api.storage.notices import notices as stored
+from solespan.api.storage.notices.consents import address_hash, load_consents, load_stopped
+from solespan.api.storage.notices.notices import AlreadyTold
+from solespan.api.storage.scope import name_changed
 
-__all__ = ["Look", "RunReport", "look", "run", "sample"]
+__all__ = ["DecisionSnapshot", "RunReport", "preview", "run", "sample"]
 
 CHUNK_NOTICES = 200
 PLAN_DAYS = 60  # a bench plan older than this asks nobody
 
 
 @dataclass(frozen=True)
-class Look:
+class DecisionSnapshot:
     """Decisions about every pair, and what they were made from.
 
     pairs : as `stored.load_due_pairs` with `decide.PAIR_COLUMNS`. customers : `wearer_id`,
@@ -66,38 +66,38 @@ class RunReport:
     problems: tuple[str, ...] = ()
 
 
-def look(serving: Services) -> Look:
+def preview(ctx: AppContext) -> DecisionSnapshot:
     """Decide about every pair, as things are now."""
-    now = serving.clock.now()
-    with serving.database.reading() as session:
+    now = ctx.clock.now()
+    with ctx.database.reading() as session:
         rules, _ = read_rules(session)
         template, _ = read_template(session)
         last = stored.last_notices(session)
-        customers = _customers(serving, session, rules, last, now)
+        customers = _customers(ctx, session, rules, last, now)
         pairs = _pairs(session, rules, now)
     decisions = decide(pairs[list(PAIR_COLUMNS)], customers[list(CUSTOMER_COLUMNS)], rules)
-    return Look(now, rules, template, pairs, customers, decisions, last)
+    return DecisionSnapshot(now, rules, template, pairs, customers, decisions, last)
 
 
-def run(serving: Services, only: set[str] | None = None) -> RunReport:
+def run(ctx: AppContext, only: set[str] | None = None) -> RunReport:
     """Decide and write the notices down, for all customers or `only` some (by wearer_id).
 
     Raises `Refused` while something is missing that every notice needs, and `TemplateRefused` when
     the wording cannot be filled in for a customer; then nothing is written.
     """
-    seen = look(serving)
-    problems = problems_of(serving, seen.rules)
+    seen = preview(ctx)
+    problems = problems_of(ctx, seen.rules)
     if problems:
         raise Refused(
             f"Nothing was sent: {problems[0]}",
             where="the settings and rules of notices",
             remedy=" ".join(problems[1:]) or "Mend it and send again.",
         )
-    drafts = _drafts(serving, seen, only)
+    drafts = _drafts(ctx, seen, only)
     written = pairs = overtaken = 0
     for start in range(0, len(drafts), CHUNK_NOTICES):
         chunk = drafts[start : start + CHUNK_NOTICES]
-        with serving.database.writing() as session:
+        with ctx.database.writing() as session:
             now_last = stored.last_notices(session, [d.wearer_pk for d in chunk], lock=True)
             new = 0
             for draft in chunk:
@@ -112,7 +112,7 @@ def run(serving: Services, only: set[str] | None = None) -> RunReport:
     return RunReport(seen.now, written, pairs, overtaken)
 
 
-def sample(serving: Services, seen: Look, wearer_id: str = "") -> dict[str, Any] | None:
+def sample(ctx: AppContext, seen: DecisionSnapshot, wearer_id: str = "") -> dict[str, Any] | None:
     """Return the words that a run would write to a customer, or to the first of all.
 
     As `outbox.payload`, with `wearer_id`, `name` and `channel`. None = it would write to nobody, or
@@ -122,7 +122,7 @@ def sample(serving: Services, seen: Look, wearer_id: str = "") -> dict[str, Any]
     if written.empty or (wearer_id and wearer_id not in set(written)):
         return None
     chosen = wearer_id or str(written.iloc[0])
-    draft = _drafts(serving, seen, {chosen})[0]
+    draft = _drafts(ctx, seen, {chosen})[0]
     row = seen.customers.set_index("wearer_id").loc[chosen]
     name = row["name"] if isinstance(row["name"], str) else chosen
     who = {"wearer_id": chosen, "name": name, "channel": draft.outbox["channel"]}
@@ -138,7 +138,7 @@ def _insert(session: Session, draft: Draft) -> bool:
     return True
 
 
-def _drafts(serving: Services, seen: Look, only: set[str] | None) -> list[Draft]:
+def _drafts(ctx: AppContext, seen: DecisionSnapshot, only: set[str] | None) -> list[Draft]:
     decisions = seen.decisions
     chosen = decisions["verdict"].isin(["notice", "along"])
     if only is not None:
@@ -149,7 +149,7 @@ def _drafts(serving: Services, seen: Look, only: set[str] | None) -> list[Draft]
     customers = {row["wearer_id"]: row for row in _records(mine)}
     quiet = [time.fromisoformat(t) for t in (seen.rules.quiet_from, seen.rules.quiet_to)]
     allowed: dict[str, datetime] = {}
-    writer = Writer(serving, seen.rules, seen.template, seen.now)
+    writer = Writer(ctx, seen.rules, seen.template, seen.now)
     drafts = []
     for wearer_id, rows in groupby(_records(told), lambda row: row["wearer_id"]):
         zone = customers[wearer_id]["time_zone"]
@@ -164,7 +164,7 @@ def _records(frame: pd.DataFrame) -> list[dict[str, Any]]:
 
 
 def _customers(
-    serving: Services,
+    ctx: AppContext,
     session: Session,
     rules: NoticeRules,
     last: dict[int, tuple[int, date | None]],
@@ -172,7 +172,7 @@ def _customers(
 ) -> pd.DataFrame:
     frame = stored.load_customers(session)
     consents, stopped = load_consents(session), load_stopped(session)
-    needs = {name: made.needs_address for name, made in channels_of(serving, rules).items()}
+    needs = {name: made.needs_address for name, made in channels_of(ctx, rules).items()}
     days: dict[str, date] = {}
     reached = []
     columns = (frame[name].tolist() for name in ("wearer_pk", "email", "time_zone"))

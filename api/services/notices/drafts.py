@@ -10,14 +10,14 @@ from uuid import uuid4
 
 import pandas as pd
 
-from api.notices.decide import FOOT
-from api.notices.links import Link, sign_link
-from api.notices.template import Rendered, render_notice
-from api.notices.words import CAUTIONS, THUMB_CHECK, bring_by, due_window, how_sure
-from api.schemas.notices import NoticeRules, NoticeTemplate
-from api.services.notices.ready import link_base, mail_domain, secret_of
-from api.services.notices.tenants import tenant_number
-from api.wiring import Services
+from solespan.api.notices.decide import FOOT
+from solespan.api.notices.links import Link, sign_link
+from solespan.api.notices.template import Rendered, render_notice
+from solespan.api.notices.words import CAUTIONS, THUMB_CHECK, bring_by, due_window, how_sure
+from solespan.api.schemas.notices.notices import NoticeRules, NoticeTemplate
+from solespan.api.services.context import AppContext
+from solespan.api.services.notices.delivery_config import link_base, mail_domain, secret_of
+from solespan.api.services.notices.tenants import tenant_number
 
 __all__ = ["UNSUBSCRIBE_DAYS", "Draft", "Writer"]
 
@@ -39,22 +39,23 @@ class Writer:
     """Writes drafts of one run: one shop, one wording, one instant."""
 
     def __init__(
-        self, serving: Services, rules: NoticeRules, template: NoticeTemplate, now: datetime
+        self, ctx: AppContext, rules: NoticeRules, template: NoticeTemplate, now: datetime
     ) -> None:
         self._rules = rules
         self._template = template
         self._now = now
-        self._secret = secret_of(serving)
-        self._base = link_base(serving)
-        self._domain = mail_domain(serving)
-        self._tenant = tenant_number(serving)
+        self._secret = secret_of(ctx)
+        self._base = link_base(ctx)
+        self._domain = mail_domain(ctx)
+        self._tenant = tenant_number(ctx)
 
     def draft(
         self, customer: Mapping[str, Any], pairs: Sequence[Mapping[str, Any]], not_before: datetime
     ) -> Draft:
         """Write one notice about some pairs. Raises `TemplateRefused`.
 
-        `customer` is a row of `Look.customers`, `pairs` are rows of decisions joined with pairs.
+        `customer` is a row of `DecisionSnapshot.customers`, `pairs` are rows of decisions joined
+        with pairs.
         """
         notice_id = uuid4().hex
         today: date = customer["today"]

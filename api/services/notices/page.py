@@ -6,15 +6,15 @@ from typing import Any
 
 from sqlalchemy.orm import Session
 
-from api.notices.decide import reason_words
-from api.schemas.notices import CHANNEL_NAMES
-from api.services.notices.deciding import Look, look
-from api.services.notices.reading import describe_notice, quiet_words, reason_counts
-from api.storage import notices as stored
-from api.storage.notices_consents import address_hash, held_consents, load_stopped
-from api.storage.records import list_records
-from api.wiring import Services
-from dashboards.pages.notices import consent_rows, history_rows, notices_page
+from solespan.api.notices.decide import reason_words
+from solespan.api.schemas.notices.notices import CHANNEL_NAMES
+from solespan.api.services.context import AppContext
+from solespan.api.services.notices.deciding import DecisionSnapshot, preview
+from solespan.api.services.notices.reading import describe_notice, quiet_words, reason_counts
+from solespan.api.storage.notices import notices as stored
+from solespan.api.storage.notices.consents import address_hash, held_consents, load_stopped
+from solespan.api.storage.rack.records import list_records
+from solespan.dashboards.pages.notices.notices import consent_rows, history_rows, notices_page
 
 __all__ = ["MOST_CUSTOMERS", "consents_context", "history", "one_notice", "preview_context"]
 
@@ -23,9 +23,9 @@ MOST_CUSTOMERS = 200
 MOST_NOTICES = 100
 
 
-def preview_context(serving: Services, why: str = "") -> tuple[dict[str, Any], Look]:
+def preview_context(ctx: AppContext, why: str = "") -> tuple[dict[str, Any], DecisionSnapshot]:
     """Gather who would be written to now, and who not and why."""
-    seen = look(serving)
+    seen = preview(ctx)
     decisions = seen.decisions
     written = decisions["verdict"] != "no"
     names = _names(seen)
@@ -54,13 +54,15 @@ def preview_context(serving: Services, why: str = "") -> tuple[dict[str, Any], L
     return context, seen
 
 
-def _names(seen: Look) -> dict[str, str]:
+def _names(seen: DecisionSnapshot) -> dict[str, str]:
     named = seen.customers["name"].where(seen.customers["name"].notna(), None)
     ids = seen.customers["wearer_id"]
     return {w: n or w for w, n in zip(ids, named, strict=True)}
 
 
-def _to_write(seen: Look, names: dict[str, str], labels: dict[str, str]) -> list[dict[str, Any]]:
+def _to_write(
+    seen: DecisionSnapshot, names: dict[str, str], labels: dict[str, str]
+) -> list[dict[str, Any]]:
     written = seen.decisions[seen.decisions["verdict"] != "no"]
     zones = dict(zip(seen.customers["wearer_id"], seen.customers["time_zone"], strict=True))
     rows: list[dict[str, Any]] = []

@@ -9,13 +9,13 @@ from typing import Any
 import pandas as pd
 from sqlalchemy.orm import Session
 
-from api.errors import Conflict, NotFound
-from api.notices.decide import reason_words
-from api.notices.quiet import first_allowed, zone_of
-from api.services.notices.deciding import Look
-from api.storage import notices as stored
-from api.storage.notices_outbox import retry_failed
-from api.wiring import Services
+from solespan.api.errors import Conflict, NotFound
+from solespan.api.notices.decide import reason_words
+from solespan.api.notices.quiet import first_allowed, zone_of
+from solespan.api.services.context import AppContext
+from solespan.api.services.notices.deciding import DecisionSnapshot
+from solespan.api.storage.notices import notices as stored
+from solespan.api.storage.notices.outbox import retry_failed
 
 __all__ = [
     "decision_rows",
@@ -27,12 +27,12 @@ __all__ = [
 ]
 
 
-def reason_counts(seen: Look) -> dict[str, int]:
+def reason_counts(seen: DecisionSnapshot) -> dict[str, int]:
     """Count pairs by reason, most first."""
     return {str(why): int(n) for why, n in seen.decisions["why"].value_counts().items()}
 
 
-def quiet_words(seen: Look, time_zone: str) -> str:
+def quiet_words(seen: DecisionSnapshot, time_zone: str) -> str:
     """Say until when the quiet hours would keep a notice; empty = it may go now."""
     quiet = [time.fromisoformat(t) for t in (seen.rules.quiet_from, seen.rules.quiet_to)]
     zone = zone_of(time_zone)
@@ -41,7 +41,7 @@ def quiet_words(seen: Look, time_zone: str) -> str:
 
 
 def decision_rows(
-    seen: Look,
+    seen: DecisionSnapshot,
     *,
     verdict: str | None = None,
     wearer_id: str | None = None,
@@ -99,7 +99,7 @@ def describe_notice(session: Session, notice_id: str) -> dict[str, Any]:
     return shown | {"pairs": pairs, "subject": payload["subject"], "text": payload["text"]}
 
 
-def retry(serving: Services, session: Session, notice_id: str) -> None:
+def retry(ctx: AppContext, session: Session, notice_id: str) -> None:
     """Let a notice that failed be tried again. Raises `NotFound`, `Conflict`."""
     found = _found(session, notice_id)
     if stored.told_since(session, found["id"]):
@@ -108,7 +108,7 @@ def retry(serving: Services, session: Session, notice_id: str) -> None:
             where="the notice's pairs",
             remedy="There is nothing more to do: the customer is written to by the later one.",
         )
-    if not retry_failed(session, found["id"], serving.clock.now()):
+    if not retry_failed(session, found["id"], ctx.clock.now()):
         raise Conflict(
             f"This notice is {found['state']}; only one that failed can be tried again.",
             where="the notice's state",

@@ -7,8 +7,8 @@ from typing import Any
 
 from pydantic import ValidationError
 
-from api.schemas.notices import CHANNEL_NAMES, NOTICE_BANDS, NoticeRules
-from api.services.page_forms import FormProblem
+from solespan.api.schemas.notices.notices import CHANNEL_NAMES, NOTICE_BANDS, NoticeRules
+from solespan.api.services.page_forms import FormProblem
 
 __all__ = ["read_rules_form"]
 

@@ -14,16 +14,16 @@ from typing import Any
 
 import structlog
 
-from api.logs import places_of
-from api.notices.message import Channel, DeliveryError, Message
-from api.notices.quiet import first_allowed, zone_of
-from api.notices.retry import next_try
-from api.schemas.notices import NoticeRules
-from api.services.notices.choices import read_rules
-from api.services.notices.ready import channels_of
-from api.storage import notices_outbox as outbox
-from api.storage.notices_consents import address_hash, load_stopped, stop_address
-from api.wiring import Services
+from solespan.api.logs import places_of
+from solespan.api.notices.message import Channel, DeliveryError, Message
+from solespan.api.notices.quiet import first_allowed, zone_of
+from solespan.api.notices.retry import next_try
+from solespan.api.schemas.notices.notices import NoticeRules
+from solespan.api.services.context import AppContext
+from solespan.api.services.notices.choices import read_rules
+from solespan.api.services.notices.delivery_config import channels_of
+from solespan.api.storage.notices import outbox
+from solespan.api.storage.notices.consents import address_hash, load_stopped, stop_address
 
 __all__ = ["Sender", "Sent"]
 
@@ -66,7 +66,7 @@ class Sender:
 
     def __init__(
         self,
-        serving: Services,
+        ctx: AppContext,
         *,
         worker: str,
         chance: Callable[[], float],
@@ -75,7 +75,7 @@ class Sender:
         batch: int = BATCH,
         channels: dict[str, Channel] | None = None,
     ) -> None:
-        self._serving = serving
+        self._ctx = ctx
         self._worker = worker
         self._chance = chance
         self._lease = lease
@@ -86,9 +86,9 @@ class Sender:
 
     def once(self) -> Sent:
         """Send one batch of what is due."""
-        clock = self._serving.clock
+        clock = self._ctx.clock
         until = clock.now() + self._lease
-        with self._serving.database.writing() as session:
+        with self._ctx.database.writing() as session:
             rules, version = read_rules(session)
             channels = self._channels(rules, version)
             rows = outbox.claim(
@@ -103,7 +103,7 @@ class Sender:
         counts = dict.fromkeys(("sent", "failed", "later", "cancelled"), 0)
         for i, row in enumerate(rows):
             if clock.now() + self._longest_send > until:
-                with self._serving.database.writing() as session:
+                with self._ctx.database.writing() as session:
                     outbox.release(session, [r["id"] for r in rows[i:]], self._worker)
                 break
             row["stopped"] = hashes.get(row["id"], "") in stopped
@@ -138,7 +138,7 @@ class Sender:
             return self._given
         if self._made is None or self._made[0] != version:
             self.close()
-            self._made = (version, channels_of(self._serving, rules))
+            self._made = (version, channels_of(self._ctx, rules))
         return self._made[1]
 
     def _one(self, row: dict[str, Any], channels: dict[str, Channel], rules: NoticeRules) -> str:
@@ -146,11 +146,11 @@ class Sender:
         why = _not_any_more(row) if channel is not None else "this channel is no longer there"
         if channel is None or why:
             return self._mark(row, "cancelled", problem=why)
-        now = self._serving.clock.now()
+        now = self._ctx.clock.now()
         quiet = [time.fromisoformat(t) for t in (rules.quiet_from, rules.quiet_to)]
         at = first_allowed(now, zone_of(row["time_zone"]), *quiet)
         if at > now:  # it was decided, or failed, before the quiet hours it has come into
-            with self._serving.database.writing() as session:
+            with self._ctx.database.writing() as session:
                 outbox.release(session, [row["id"]], self._worker, not_before=at)
             return "later"
         try:
@@ -176,7 +176,7 @@ class Sender:
             ) from None
 
     def _failed(self, row: dict[str, Any], failure: DeliveryError) -> str:
-        now = self._serving.clock.now()
+        now = self._ctx.clock.now()
         at = None if failure.permanent else next_try(
             now, row["made_at"], row["attempts"], self._chance()
         )  # fmt: skip
@@ -188,10 +188,10 @@ class Sender:
     def _mark(
         self, row: dict[str, Any], state: str, *, bad_address: str | None = None, **values: Any
     ) -> str:
-        now = self._serving.clock.now()
+        now = self._ctx.clock.now()
         if state != "pending":
             values["done_at"] = now
-        with self._serving.database.writing() as session:
+        with self._ctx.database.writing() as session:
             mine = outbox.finish(session, row["id"], self._worker, state=state, **values)
             if bad_address is not None:
                 stop_address(session, bad_address, str(values["problem"]), now)

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from api.errors import NotFound
-from api.storage.audit import Author
-from api.wiring import Services
+from solespan.api.errors import NotFound
+from solespan.api.services.context import AppContext
+from solespan.api.storage.audit import Author
 
 __all__ = ["each_tenant", "for_tenant", "tenant_number"]
 
@@ -14,19 +14,19 @@ __all__ = ["each_tenant", "for_tenant", "tenant_number"]
 _CUSTOMER = Author("a customer", "answered a notice")
 
 
-def tenant_number(serving: Services) -> int:
+def tenant_number(ctx: AppContext) -> int:
     """Return the number of the shop that these services work for."""
-    return serving.database.tenant_pk
+    return ctx.database.tenant_pk
 
 
-def for_tenant(serving: Services, number: int) -> Services | None:
+def for_tenant(ctx: AppContext, number: int) -> AppContext | None:
     """Return the services of a shop for one of its customers, or None where there is none."""
     try:
-        return serving.for_tenant(number, _CUSTOMER)
+        return ctx.for_tenant(number, _CUSTOMER)
     except NotFound:
         return None
 
 
-def each_tenant(serving: Services) -> Iterator[Services]:
+def each_tenant(ctx: AppContext) -> Iterator[AppContext]:
     """Yield the services of every shop."""
-    yield from serving.each_tenant()
+    yield from ctx.each_tenant()

@@ -10,16 +10,16 @@ from uuid import uuid4
 
 import structlog
 
-from api.errors import SolespanError
-from api.logs import places_of
-from api.notices.template import TemplateRefused
-from api.services.notices.choices import read_rules
-from api.services.notices.deciding import run
-from api.services.notices.sending import Sender, Sent
-from api.services.notices.stuck import keep_stuck
-from api.services.notices.tenants import each_tenant, tenant_number
-from api.storage.notices_outbox import next_due
-from api.wiring import Services
+from solespan.api.errors import SolespanError
+from solespan.api.logs import places_of
+from solespan.api.notices.template import TemplateRefused
+from solespan.api.services.context import AppContext
+from solespan.api.services.notices.choices import read_rules
+from solespan.api.services.notices.deciding import run
+from solespan.api.services.notices.sending import Sender, Sent
+from solespan.api.services.notices.template_failure import keep_stuck
+from solespan.api.services.notices.tenants import each_tenant, tenant_number
+from solespan.api.storage.notices.outbox import next_due
 
 __all__ = ["NoticeWorker"]
 
@@ -32,8 +32,8 @@ LOOK_EVERY_S = 30.0
 class NoticeWorker:
     """Decides and sends for every shop, in rounds; as a thread, or called by `solespan work`."""
 
-    def __init__(self, serving: Services, *, chance: Callable[[], float] | None = None) -> None:
-        self._serving = serving
+    def __init__(self, ctx: AppContext, *, chance: Callable[[], float] | None = None) -> None:
+        self._ctx = ctx
         self._chance = chance or random.SystemRandom().random
         self._name = uuid4().hex
         self._decided: dict[int, datetime] = {}
@@ -67,7 +67,7 @@ class NoticeWorker:
     def once(self) -> Sent:
         """Do one round over all shops: decide where a shop wants it, send all that is due."""
         sent = failed = later = cancelled = 0
-        for shop in each_tenant(self._serving):
+        for shop in each_tenant(self._ctx):
             if self._stop.is_set():
                 break
             self._decide(shop)
@@ -81,7 +81,7 @@ class NoticeWorker:
             later, cancelled = later + did.later, cancelled + did.cancelled
         return Sent(sent, failed, later, cancelled)
 
-    def _decide(self, shop: Services) -> None:
+    def _decide(self, shop: AppContext) -> None:
         now, number = shop.clock.now(), tenant_number(shop)
         last = self._decided.get(number)
         if last is not None and now - last < DECIDE_EVERY:
@@ -106,7 +106,7 @@ class NoticeWorker:
         """Return how long nothing is due, at most half a minute."""
         soonest = LOOK_EVERY_S
         try:
-            for shop in each_tenant(self._serving):
+            for shop in each_tenant(self._ctx):
                 with shop.database.reading() as session:
                     at = next_due(session)
                 if at is not None:

@@ -20,11 +20,11 @@ import pandas as pd
 from icalendar import Calendar, Event
 from sqlalchemy.orm import Session
 
-from api.errors import NotFound
-from api.services.planning.rack import PLANNED_LEAD, KnownRack, known_rack, known_wearer
-from api.storage import planning as stored
-from api.storage.forecasts import load_forecasts
-from api.wiring import Services
+from solespan.api.errors import NotFound
+from solespan.api.services.context import AppContext
+from solespan.api.services.planning.rack import PLANNED_LEAD, KnownRack, known_rack, known_wearer
+from solespan.api.storage.forecasts.forecasts import load_forecasts
+from solespan.api.storage.planning import planning as stored
 
 __all__ = [
     "calendar_of",
@@ -51,12 +51,12 @@ class _Entry:
     kind: str
 
 
-def new_address(serving: Services, session: Session, wearer_id: str) -> dict[str, Any]:
+def new_address(ctx: AppContext, session: Session, wearer_id: str) -> dict[str, Any]:
     """Make a new secret address, shown this once; the old one ends. Raises `NotFound`."""
     wearer = known_wearer(session, wearer_id)
     # The tenant stands before the dot: its calendar is looked for among its own only.
-    secret = f"{serving.database.tenant_pk}.{secrets.token_urlsafe(SECRET_BYTES)}"
-    now = serving.clock.now()
+    secret = f"{ctx.database.tenant_pk}.{secrets.token_urlsafe(SECRET_BYTES)}"
+    now = ctx.clock.now()
     stored.keep_feed(session, wearer["pk"], _hash(secret), now)
     return {
         "wearer_id": wearer_id,
@@ -80,12 +80,12 @@ def feed_state(session: Session, wearer_id: str) -> dict[str, Any]:
     }
 
 
-def calendar_of_secret(serving: Services, secret: str) -> bytes:
+def calendar_of_secret(ctx: AppContext, secret: str) -> bytes:
     """Return the calendar that a secret opens. Raises `NotFound`."""
     number = secret.partition(".")[0]
     if number.isascii() and number.isdigit() and len(number) < 16:
-        serving = serving.for_tenant(int(number))
-    with serving.database.reading() as session:
+        ctx = ctx.for_tenant(int(number))
+    with ctx.database.reading() as session:
         wearer_id = stored.wearer_of_secret(session, _hash(secret))
     if wearer_id is None:
         raise NotFound(
@@ -93,13 +93,13 @@ def calendar_of_secret(serving: Services, secret: str) -> bytes:
             where="the address",
             remedy="Make a new address: PUT /v1/calendar-feeds/{wearer_id}",
         )
-    return calendar_of(serving, wearer_id)
+    return calendar_of(ctx, wearer_id)
 
 
-def calendar_of(serving: Services, wearer_id: str) -> bytes:
+def calendar_of(ctx: AppContext, wearer_id: str) -> bytes:
     """Write an owner's calendar. Raises `NotFound`."""
-    with serving.database.reading() as session:
-        rack = known_rack(serving, session, wearer_id)
+    with ctx.database.reading() as session:
+        rack = known_rack(ctx, session, wearer_id)
         plans = stored.plans_of(session, wearer_id, limit=1)
         forecast = load_forecasts(session, [wearer_id])
     plan = plans[0] if plans else None

@@ -10,24 +10,24 @@ from typing import Any
 import pandas as pd
 from sqlalchemy.orm import Session
 
-from api.errors import Refused
-from api.services.planning.rack import KnownRack, known_rack, known_wearer, refusing
-from api.services.records import unknown_id
-from api.storage import due
-from api.storage import planning as stored
-from api.storage.forecasts import load_forecasts
-from api.storage.scope import name_changed
-from api.wiring import Services
-from forecast.planning import CareRule, due_care
-from forecast.planning.care import CARES, DEFAULT_RULES
+from solespan.api.errors import Refused
+from solespan.api.services.context import AppContext
+from solespan.api.services.planning.rack import KnownRack, known_rack, known_wearer, refusing
+from solespan.api.services.rack.records import unknown_id
+from solespan.api.storage.forecasts import forecast_reads
+from solespan.api.storage.forecasts.forecasts import load_forecasts
+from solespan.api.storage.planning import planning as stored
+from solespan.api.storage.scope import name_changed
+from solespan.forecast.planning import CareRule, due_care
+from solespan.forecast.planning.care import CARES, DEFAULT_RULES
 
 __all__ = ["care_due", "keep_rule", "log_care", "rules_of"]
 
 
-def care_due(serving: Services, wearer_id: str) -> dict[str, Any]:
+def care_due(ctx: AppContext, wearer_id: str) -> dict[str, Any]:
     """List the care due on a rack today, with the reason. Raises `NotFound`."""
-    with serving.database.reading() as session:
-        rack = known_rack(serving, session, wearer_id)
+    with ctx.database.reading() as session:
+        rack = known_rack(ctx, session, wearer_id)
         done = stored.care_done(session, wearer_id)
         rules = _rules(session, wearer_id)
         forecast = load_forecasts(session, [wearer_id])
@@ -115,10 +115,10 @@ def keep_rule(
 
 
 def log_care(
-    serving: Services, session: Session, pair_id: str, care: str, done_on: date | None
+    ctx: AppContext, session: Session, pair_id: str, care: str, done_on: date | None
 ) -> dict[str, Any]:
     """Log that a care was done, today if no day is given. Raises `NotFound`, `Refused`."""
-    whose = due.wearer_of_pair(session, pair_id)
+    whose = forecast_reads.wearer_of_pair(session, pair_id)
     if whose is None:
         raise unknown_id(session, "pairs", "pair_id", pair_id)
     if care not in CARES:
@@ -128,7 +128,7 @@ def log_care(
             accepted=", ".join(CARES),
             remedy="Name one of these.",
         )
-    today = serving.clock.today(whose["time_zone"])
+    today = ctx.clock.today(whose["time_zone"])
     day = done_on or today
     if day > today:
         raise Refused(

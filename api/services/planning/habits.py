@@ -8,16 +8,16 @@ from typing import Any
 
 import pandas as pd
 
-from api.services.planning.plans import read_plan
-from api.services.planning.rack import known_rack, refusing
-from api.wiring import Services
-from forecast.planning import Pace, Retire, Trip, what_if
+from solespan.api.services.context import AppContext
+from solespan.api.services.planning.plans import read_plan
+from solespan.api.services.planning.rack import known_rack, refusing
+from solespan.forecast.planning import Pace, Retire, Trip, what_if
 
 __all__ = ["forecasts_if"]
 
 
 def forecasts_if(
-    serving: Services,
+    ctx: AppContext,
     wearer_id: str,
     habits: Sequence[Mapping[str, Any]],
     *,
@@ -34,8 +34,8 @@ def forecasts_if(
 
     Raises `NotFound`, `NothingForecast`, `Refused`.
     """
-    with serving.database.reading() as session:
-        rack = known_rack(serving, session, wearer_id)
+    with ctx.database.reading() as session:
+        rack = known_rack(ctx, session, wearer_id)
         row = None if plan_id is None else read_plan(session, plan_id)
     plan = None
     if row is not None:

@@ -8,17 +8,17 @@ from typing import Any
 import pandas as pd
 from sqlalchemy.orm import Session
 
-from api.errors import NothingForecast
-from api.services.planning.care import care_due
-from api.services.planning.life import life_of_rack
-from api.services.planning.plan_form import WEEKDAYS, first_values
-from api.services.planning.plans import shown_plan
-from api.services.planning.rack import known_wearer
-from api.storage.planning import plans_of
-from api.storage.records import list_records
-from api.wiring import Services
-from dashboards.pages.plan import plan_page
-from forecast.frames import DRESS_CODES
+from solespan.api.errors import NothingForecast
+from solespan.api.services.context import AppContext
+from solespan.api.services.planning.care import care_due
+from solespan.api.services.planning.cost_of_ownership import life_of_rack
+from solespan.api.services.planning.plan_form import WEEKDAYS, first_values
+from solespan.api.services.planning.plans import shown_plan
+from solespan.api.services.planning.rack import known_wearer
+from solespan.api.storage.planning.planning import plans_of
+from solespan.api.storage.rack.records import list_records
+from solespan.dashboards.pages.planning.plan import plan_page
+from solespan.forecast.frames import DRESS_CODES
 
 __all__ = ["pairs_to_choose", "plan_context"]
 
@@ -27,16 +27,16 @@ MOST_PAIRS = 500
 MOST_SOLES = 5000
 
 
-def plan_context(serving: Services, wearer_id: str) -> dict[str, Any]:
+def plan_context(ctx: AppContext, wearer_id: str) -> dict[str, Any]:
     """Gather the planning page of a wearer, the first one when none is named. Raises `NotFound`."""
-    with serving.database.reading() as session:
+    with ctx.database.reading() as session:
         every = list_records(session, "wearers", equal={}, limit=MOST_WEARERS)
         wearers = [(row["wearer_id"], row["name"] or row["wearer_id"]) for row in every]
         if not wearer_id and wearers:
             wearer_id = wearers[0][0]
         if not wearer_id:
             return plan_page(
-                None, [], None, {}, today=_day(serving, "UTC"), wearer_id="", wearers=[]
+                None, [], None, {}, today=_day(ctx, "UTC"), wearer_id="", wearers=[]
             ) | {"choices": []}
         zone = known_wearer(session, wearer_id)["time_zone"]
         newest = plans_of(session, wearer_id, limit=1)
@@ -44,15 +44,15 @@ def plan_context(serving: Services, wearer_id: str) -> dict[str, Any]:
         choices = pairs_to_choose(session, wearer_id, pairs)
     names = {row["pair_id"]: row["label"] or row["pair_id"] for row in pairs}
     try:
-        life: dict[str, Any] | None = life_of_rack(serving, wearer_id)
+        life: dict[str, Any] | None = life_of_rack(ctx, wearer_id)
     except NothingForecast:
         life = None
     context = plan_page(
         shown_plan(newest[0]) if newest else None,
-        care_due(serving, wearer_id)["items"],
+        care_due(ctx, wearer_id)["items"],
         life,
         names,
-        today=_day(serving, zone),
+        today=_day(ctx, zone),
         wearer_id=wearer_id,
         wearers=wearers,
     )
@@ -76,5 +76,5 @@ def pairs_to_choose(
     )
 
 
-def _day(serving: Services, zone: str) -> pd.Timestamp:
-    return pd.Timestamp(serving.clock.today(zone))
+def _day(ctx: AppContext, zone: str) -> pd.Timestamp:
+    return pd.Timestamp(ctx.clock.today(zone))

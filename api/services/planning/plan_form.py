@@ -6,9 +6,9 @@ from collections.abc import Mapping
 from datetime import date
 from typing import Any
 
-from api.errors import Refused
-from forecast.frames import DRESS_CODES
-from forecast.planning import Wishes
+from solespan.api.errors import Refused
+from solespan.forecast.frames import DRESS_CODES
+from solespan.forecast.planning import Wishes
 
 __all__ = ["WEEKDAYS", "first_values", "wishes_typed"]
 

@@ -11,12 +11,12 @@ import numpy as np
 import pandas as pd
 from sqlalchemy.orm import Session
 
-from api.errors import NotFound, Refused
-from api.services.planning.rack import KnownRack, known_rack, pair_states, refusing
-from api.storage import planning as stored
-from api.storage.scope import name_changed
-from api.wiring import Services
-from forecast.planning import (
+from solespan.api.errors import NotFound, Refused
+from solespan.api.services.context import AppContext
+from solespan.api.services.planning.rack import KnownRack, known_rack, pair_states, refusing
+from solespan.api.storage.planning import planning as stored
+from solespan.api.storage.scope import name_changed
+from solespan.forecast.planning import (
     EarlierPlan,
     Occasion,
     PairState,
@@ -26,8 +26,8 @@ from forecast.planning import (
     make_plan,
     pair_reasons,
 )
-from forecast.planning.planner import GivenUp
-from forecast.planning.rack import lay_out
+from solespan.forecast.planning.planner import GivenUp
+from solespan.forecast.planning.rack import lay_out
 
 __all__ = [
     "PlanAsked",
@@ -76,7 +76,7 @@ def wishes_of(values: Mapping[str, Any], rack: KnownRack) -> Wishes:
 
 
 def plan_rack(
-    serving: Services,
+    ctx: AppContext,
     wearer_id: str,
     values: Mapping[str, Any],
     *,
@@ -87,8 +87,8 @@ def plan_rack(
 
     Raises `NotFound`, `NothingForecast`, `Refused`.
     """
-    with serving.database.reading() as session:
-        rack = known_rack(serving, session, wearer_id)
+    with ctx.database.reading() as session:
+        rack = known_rack(ctx, session, wearer_id)
     first = rack.as_of + pd.Timedelta(days=1)
     start = first if starts_on is None else pd.Timestamp(starts_on)
     if not first <= start <= first + pd.Timedelta(days=60):
@@ -112,7 +112,7 @@ def plan_rack(
     return PlanAsked(rack, _question(states, wishes), plan)
 
 
-def keep(serving: Services, session: Session, asked: PlanAsked) -> dict[str, Any]:
+def keep(ctx: AppContext, session: Session, asked: PlanAsked) -> dict[str, Any]:
     """Keep a plan in the caller's transaction; return it as it is shown."""
     plan = asked.plan
     row = stored.keep_plan(
@@ -122,7 +122,7 @@ def keep(serving: Services, session: Session, asked: PlanAsked) -> dict[str, Any
         weeks=plan.rack.wishes.weeks,
         question=asked.question,
         answer=_answer(plan),
-        made_at=serving.clock.now(),
+        made_at=ctx.clock.now(),
     )
     name_changed(plan_id=row["plan_id"], wearer_id=row["wearer_id"])
     return shown_plan(row)

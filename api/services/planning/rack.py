@@ -11,17 +11,17 @@ from typing import Any
 import pandas as pd
 from sqlalchemy.orm import Session
 
-from api.errors import NothingForecast, Refused
-from api.services.bench_waits import waits_on
-from api.services.records import unknown_id
-from api.storage import planning as stored
-from api.storage.frames import load_frames
-from api.wiring import Services
-from forecast import ForecastSettings, WearFit
-from forecast.errors import TooLittleData
-from forecast.log import WearLog
-from forecast.planning import BadPlan, PairState, Route, needs_of, wear_allowance
-from forecast.planning.routes import DEFAULT_ROUTES
+from solespan.api.errors import NothingForecast, Refused
+from solespan.api.services.bench.waits import waits_on
+from solespan.api.services.context import AppContext
+from solespan.api.services.rack.records import unknown_id
+from solespan.api.storage.planning import planning as stored
+from solespan.api.storage.rack.frames import load_frames
+from solespan.forecast import ForecastSettings, WearFit
+from solespan.forecast.errors import TooLittleData
+from solespan.forecast.log import WearLog
+from solespan.forecast.planning import BadPlan, PairState, Route, needs_of, wear_allowance
+from solespan.forecast.planning.resole_options import DEFAULT_ROUTES
 
 __all__ = ["DEFAULT_TRAITS", "KnownRack", "known_rack", "known_wearer", "pair_states", "refusing"]
 
@@ -119,20 +119,20 @@ def known_wearer(session: Session, wearer_id: str) -> dict[str, Any]:
     return found
 
 
-def known_rack(serving: Services, session: Session, wearer_id: str) -> KnownRack:
+def known_rack(ctx: AppContext, session: Session, wearer_id: str) -> KnownRack:
     """Read one wearer's rack. Raises `NotFound`."""
     wearer = known_wearer(session, wearer_id)
-    newest = serving.forecaster.newest_fit(session)
+    newest = ctx.forecaster.newest_fit(session)
     edited = stored.routes_of(session, wearer_id)
     routes = {r.route_id: asdict(r) for r in DEFAULT_ROUTES} | edited
-    today = serving.clock.today(wearer["time_zone"])
+    today = ctx.clock.today(wearer["time_zone"])
     return KnownRack(
         wearer_id=wearer_id,
         wearer_pk=wearer["pk"],
         today=today,
         log=WearLog(**load_frames(session, [wearer_id])),
         fit=None if newest is None else newest.fit,
-        settings=replace(serving.forecaster.settings, bench_waits=waits_on(session, today)),
+        settings=replace(ctx.forecaster.settings, bench_waits=waits_on(session, today)),
         traits=stored.traits_of(session, wearer_id),
         routes={key: _route(of) for key, of in sorted(routes.items())},
         edited=frozenset(edited),

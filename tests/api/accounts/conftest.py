@@ -10,14 +10,14 @@ import pytest
 from argon2 import PasswordHasher
 from fastapi.testclient import TestClient
 
-from api.app import create_app
-from api.clock import Clock
-from api.services.accounts import people, secrets, tokens
-from api.services.accounts.identity import Identity
-from api.settings import Settings
-from api.storage import accounts
-from api.storage.tables import Pair, Wearer
-from api.wiring import Services, build_services
+from solespan.api.app import create_app
+from solespan.api.clock import Clock
+from solespan.api.services.accounts import people, secrets, tokens
+from solespan.api.services.accounts.identity import Identity
+from solespan.api.settings import Settings
+from solespan.api.storage.accounts import accounts
+from solespan.api.storage.tables.rack import Pair, Wearer
+from solespan.api.wiring import Services, build_services
 from tests.databases import Databases
 
 NOW = datetime(2026, 6, 15, 12, tzinfo=UTC)
@@ -43,7 +43,7 @@ def _quick_hashes() -> Iterator[None]:
     """Hash passwords with few rounds: the real ones are slow by design."""
     with pytest.MonkeyPatch.context() as patch:
         quick = PasswordHasher(time_cost=1, memory_cost=64, parallelism=1)
-        patch.setattr("api.services.accounts.secrets._HASHER", quick)
+        patch.setattr("solespan.api.services.accounts.secrets._HASHER", quick)
         yield
 
 

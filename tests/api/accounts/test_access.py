@@ -8,9 +8,9 @@ import pytest
 from fastapi.routing import iter_route_contexts
 from fastapi.testclient import TestClient
 
-from api.app import create_app
-from api.routes.edge.access import need_of
-from api.settings import Settings
+from solespan.api.app import create_app
+from solespan.api.routes.edge.access import need_of
+from solespan.api.settings import Settings
 
 OPEN_ADDRESSES = {
     "/v1/health/live",
@@ -185,7 +185,7 @@ def test_a_sender_who_changes_too_much_in_a_minute_is_slowed(services, token_of,
     app = create_app(settings, background=False)
     app.state.services = services
     now = [1000.0]
-    monkeypatch.setattr("api.routes.edge.access.time.monotonic", lambda: now[0])
+    monkeypatch.setattr("solespan.api.routes.edge.access.time.monotonic", lambda: now[0])
     client = TestClient(app, base_url="http://127.0.0.1:8000", raise_server_exceptions=False)
     mine, ours = bearer(token_of(OWNER, "read", "write")), bearer(token_of(STAFF, "write"))
 

@@ -10,17 +10,17 @@ import pytest
 from sqlalchemy import func, insert, select
 from typer.testing import CliRunner
 
-from api.cli import main as command_line
-from api.errors import NotFound, Refused
-from api.services.customer_record import customer_record, erase_customer
-from api.settings import Settings
-from api.storage.account_tables import AuditEntry
-from api.storage.bench_tables import BenchPlan, StockItem, StockMove
-from api.storage.customers import ERASED
-from api.storage.notices_consents import address_hash
-from api.storage.results import ForecastRow, IdempotencyKey, ImportRun
-from api.storage.tables import Root, Wearer
-from api.wiring import build_services
+from solespan.api.cli import main as command_line
+from solespan.api.errors import NotFound, Refused
+from solespan.api.services.accounts.customer_record import customer_record, erase_customer
+from solespan.api.settings import Settings
+from solespan.api.storage.accounts.customers import ERASED
+from solespan.api.storage.notices.consents import address_hash
+from solespan.api.storage.tables.accounts import AuditEntry
+from solespan.api.storage.tables.bench import BenchPlan, StockItem, StockMove
+from solespan.api.storage.tables.rack import Root, Wearer
+from solespan.api.storage.tables.results import ForecastRow, IdempotencyKey, ImportRun
+from solespan.api.wiring import build_services
 
 MARK = "zzmarked"
 NOW = datetime(2026, 6, 15, 12, tzinfo=UTC)

@@ -6,7 +6,7 @@ import re
 
 import pytest
 
-from api.routes.edge.access import need_of
+from solespan.api.routes.edge.access import need_of
 from tests.api.accounts.test_access import addresses, bearer
 from tests.api.accounts.test_customer_record import MARK, everything, fill
 

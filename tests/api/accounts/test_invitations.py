@@ -8,10 +8,10 @@ import pytest
 from sqlalchemy import func, select
 from typer.testing import CliRunner
 
-from api.cli import main as command_line
-from api.services.accounts import people
-from api.storage import accounts
-from api.storage.account_tables import Invitation
+from solespan.api.cli import main as command_line
+from solespan.api.services.accounts import people
+from solespan.api.storage.accounts import accounts
+from solespan.api.storage.tables.accounts import Invitation
 
 OWNER, STAFF, OUTSIDER = "ada@example.org", "ben@example.org", "eve@example.org"
 READ = {"scopes": ["read"]}
@@ -70,7 +70,7 @@ def test_at_the_terminal_anybody_may_be_let_choose_a_new_password(
             role="staff",
         )
     monkeypatch.setenv("SOLESPAN_DATABASE_URL", services.settings.database_url)
-    monkeypatch.setattr("api.clock.Clock.now", services.clock.now)
+    monkeypatch.setattr("solespan.api.clock.Clock.now", services.clock.now)
     ran = CliRunner().invoke(command_line.build_app(), ["accounts", "invite", STAFF])
     path = re.search(r"/join/[\w-]+", ran.stdout)[0]
     assert accept(client, path).headers["location"] == "/sign-in"
@@ -118,7 +118,7 @@ def test_who_leaves_is_forgotten_unless_they_belong_elsewhere(services):
 def test_a_shop_of_very_many_customers_names_one_by_id(client, enter, monkeypatch):
     enter(client, OWNER)
     assert '<option value="carl">Carl of mine (carl)</option>' in client.get("/people").text
-    monkeypatch.setattr("api.services.accounts.page.SHOWN_CUSTOMERS", 1)
+    monkeypatch.setattr("solespan.api.services.accounts.page.SHOWN_CUSTOMERS", 1)
     assert '<input id="r-wearer" name="wearer"' in client.get("/people").text
 
 
@@ -181,6 +181,6 @@ def test_the_address_of_somebody_who_never_came_is_swept_away(client, enter, ser
     enter(client, OWNER)
     invite(client, "never@example.org")
     clock.move(days=3, hours=1)
-    services.upkeep.round()
+    services.refitter.round()
     with services.database.reading() as session:
         assert session.scalar(select(func.count()).select_from(Invitation)) == 0

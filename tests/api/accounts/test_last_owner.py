@@ -8,11 +8,11 @@ from concurrent.futures import ThreadPoolExecutor
 import pytest
 from sqlalchemy import text
 
-from api.errors import Conflict
-from api.services.accounts import people
-from api.settings import Settings
-from api.storage import accounts
-from api.wiring import build_services
+from solespan.api.errors import Conflict
+from solespan.api.services.accounts import people
+from solespan.api.settings import Settings
+from solespan.api.storage.accounts import accounts
+from solespan.api.wiring import build_services
 
 ONE, OTHER = "ada@example.org", "ben@example.org"
 WAITING = text("SELECT count(*) FROM pg_locks WHERE NOT granted")

@@ -13,12 +13,12 @@ from pathlib import Path
 import pytest
 from fastapi.testclient import TestClient
 
-from api.app import create_app
-from api.cli.serve import server_config
-from api.errors import BadSetting
-from api.services.accounts import people, secrets, sign_in
-from api.settings import Settings, load_settings
-from api.storage import accounts, keys
+from solespan.api.app import create_app
+from solespan.api.cli.serve import server_config
+from solespan.api.errors import BadSetting
+from solespan.api.services.accounts import people, secrets, sign_in
+from solespan.api.settings import Settings, load_settings
+from solespan.api.storage.accounts import accounts, credentials
 
 OWNER, STAFF = "ada@example.org", "ben@example.org"
 PASSWORD = "the last on the left is mine"
@@ -102,7 +102,7 @@ def test_6_3_1_guesses_at_the_same_moment_are_all_counted(services, clock):
         told = [each.exception() for each in started]
     assert {type(each) for each in told} == {sign_in.SignInRefused}
     with services.database.reading() as session:
-        assert keys.tries_of(session, secrets.hash_of(f"{OWNER} 203.0.113.9"))[0] == 4
+        assert credentials.tries_of(session, secrets.hash_of(f"{OWNER} 203.0.113.9"))[0] == 4
 
 
 def test_a_right_password_forgets_the_wrong_ones(client, enter):
@@ -311,7 +311,7 @@ def test_a_token_of_staff_cannot_have_what_staff_may_not(client, enter, services
     answer = client.put("/v1/tokens/x", json={"scopes": ["read", "all"]})
     assert answer.status_code == 422
     with services.database.reading() as session:
-        assert keys.list_tokens(session, 1) == []
+        assert credentials.list_tokens(session, 1) == []
 
 
 def test_a_customers_link_shows_their_pairs_and_logs_for_those_only(
@@ -325,7 +325,7 @@ def test_a_customers_link_shows_their_pairs_and_logs_for_those_only(
     assert "Carl of mine" in mine.text
     typed = {"form_token": token_in(mine), "pair": "somebody else's"}
     assert client.post("/my/wear", data=typed).status_code == 404
-    from api.services.accounts import tokens
+    from solespan.api.services.accounts import tokens
 
     with services.database.writing() as session:
         tokens.new_link(session, tenant_pk=1, wearer_id="carl", now=services.clock.now())
@@ -335,8 +335,8 @@ def test_a_customers_link_shows_their_pairs_and_logs_for_those_only(
 def test_without_accounts_nobody_signs_in_and_everything_is_there(new_address):
     from fastapi.testclient import TestClient
 
-    from api.app import create_app
-    from api.settings import Settings
+    from solespan.api.app import create_app
+    from solespan.api.settings import Settings
 
     app = create_app(Settings(database_url=new_address), background=False)
     with TestClient(app, base_url="http://127.0.0.1:8000") as client:

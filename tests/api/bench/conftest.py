@@ -9,10 +9,10 @@ from datetime import UTC, date, datetime, timedelta
 import pytest
 from fastapi.testclient import TestClient
 
-from api.app import create_app
-from api.clock import Clock
-from api.settings import Settings
-from api.wiring import Services, build_services
+from solespan.api.app import create_app
+from solespan.api.clock import Clock
+from solespan.api.settings import Settings
+from solespan.api.wiring import Services, build_services
 from tests.databases import Databases
 
 NOW = datetime(2026, 6, 15, 12, tzinfo=UTC)

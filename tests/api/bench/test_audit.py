@@ -7,10 +7,10 @@ from datetime import date
 import pytest
 from fastapi.routing import iter_route_contexts
 
-from api.services.records import create
-from api.storage.audit import Author, list_audit
-from api.storage.customers import forget_quotes
-from api.wiring import Services
+from solespan.api.services.rack.records import create
+from solespan.api.storage.accounts.customers import forget_quotes
+from solespan.api.storage.audit import Author, list_audit
+from solespan.api.wiring import Services
 from tests.api.bench.test_orders import PIXEL
 
 DAY = "2026-06-10"

@@ -285,8 +285,8 @@ def test_the_day_shows_what_comes_what_waits_and_what_is_late(page, bench, servi
 
 
 def _board(services, today):
-    from api.storage.bench import count_open, open_orders
-    from dashboards.pages.bench import bench_page
+    from solespan.api.storage.bench.orders import count_open, open_orders
+    from solespan.dashboards.pages.bench.bench import bench_page
 
     with services.database.reading() as session:
         orders = open_orders(session, 50)

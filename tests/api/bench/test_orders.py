@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from api.schemas.bench import Order, OrderPage
-from api.schemas.stock import Items
+from solespan.api.schemas.bench.orders import Order, OrderPage
+from solespan.api.schemas.bench.stock import Items
 
 PIXEL = bytes.fromhex(
     "89504e470d0a1a0a0000000d4948445200000001000000010802000000907753de"

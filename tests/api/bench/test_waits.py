@@ -7,8 +7,8 @@ from datetime import date, timedelta
 import pandas as pd
 import pytest
 
-from api.services.bench_waits import keep_waits, waits_on
-from dashboards import wording
+from solespan.api.services.bench.waits import keep_waits, waits_on
+from solespan.dashboards import wording
 
 
 def resole_row(client, pair_id: str = "oxford") -> dict:

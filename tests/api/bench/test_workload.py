@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from api.errors import NothingForecast
-from api.services.workload import year_ahead
+from solespan.api.errors import NothingForecast
+from solespan.api.services.bench.workload import year_ahead
 
 
 def test_the_work_ahead_is_answered_in_nested_intervals_and_the_same_twice(client):

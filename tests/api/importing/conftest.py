@@ -8,9 +8,9 @@ from datetime import date
 
 import pytest
 
-from api.services.imports import import_files
-from api.storage.frames import load_frames
-from api.storage.session import open_database
+from solespan.api.services.importing.imports import import_files
+from solespan.api.storage.rack.frames import load_frames
+from solespan.api.storage.session import open_database
 
 TODAY = date(2026, 11, 25)
 

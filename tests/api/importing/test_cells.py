@@ -6,10 +6,10 @@ import io
 
 import pytest
 
-from api.services.importing.drafts import read_cells
-from api.services.importing.reading import read_table
-from forecast.frames import TABLES
-from forecast.units import iron_to_mm
+from solespan.api.services.importing.drafts import read_cells
+from solespan.api.services.importing.reading import read_table
+from solespan.forecast.frames import TABLES
+from solespan.forecast.units import iron_to_mm
 
 # file, its text, line, column, part of the reason
 CELLS = [

@@ -10,11 +10,11 @@ from pathlib import Path
 
 import pytest
 
-from api.cli import main as cli
-from api.errors import BadSetting
-from api.settings import load_settings
-from api.storage.schema import newest_revision, revision_of
-from api.storage.session import open_database
+from solespan.api.cli import main as cli
+from solespan.api.errors import BadSetting
+from solespan.api.settings import load_settings
+from solespan.api.storage.schema import newest_revision, revision_of
+from solespan.api.storage.session import open_database
 
 
 @pytest.fixture
@@ -139,7 +139,7 @@ def test_a_setting_that_cannot_be_used_is_named(monkeypatch):
 def test_help_is_there_at_once_because_it_loads_no_numbers():
     code = (
         "import sys; sys.argv = ['solespan', '--help']\n"
-        "from api.cli.main import main\n"
+        "from solespan.api.cli.main import main\n"
         "try:\n    main()\nexcept SystemExit:\n    pass\n"
         "heavy = {'pandas', 'numpy', 'statsmodels', 'sqlalchemy', 'fastapi'} & set(sys.modules)\n"
         "assert not heavy, heavy\n"

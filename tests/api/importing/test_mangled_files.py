@@ -10,10 +10,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from api.errors import SolespanError
-from api.services.imports import import_files
-from api.storage.frames import load_frames, load_wear_log
-from api.storage.session import open_database
+from solespan.api.errors import SolespanError
+from solespan.api.services.importing.imports import import_files
+from solespan.api.storage.rack.frames import load_frames, load_wear_log
+from solespan.api.storage.session import open_database
 
 HEADS = {
     "wearers": "wearer_id,name,time_zone,driving_foot,email",

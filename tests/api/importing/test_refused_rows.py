@@ -6,7 +6,7 @@ from datetime import date, datetime
 
 import pytest
 
-from api.clock import Clock
+from solespan.api.clock import Clock
 
 # file, its text, line, column, part of the reason
 TRUTHS = [

@@ -7,9 +7,9 @@ import threading
 import pytest
 from sqlalchemy import select
 
-from api.errors import Conflict
-from api.storage.results import ImportRun
-from api.storage.tables import Pair, WearDay, Wearer
+from solespan.api.errors import Conflict
+from solespan.api.storage.tables.rack import Pair, WearDay, Wearer
+from solespan.api.storage.tables.results import ImportRun
 
 
 def _all_rows(database) -> list:
@@ -118,7 +118,7 @@ def test_a_failure_while_writing_leaves_the_database_as_it_was(folder_on_both, m
     def fail(*_args):
         raise RuntimeError("the power went")
 
-    monkeypatch.setattr("api.services.importing.planning.raise_data_version", fail)
+    monkeypatch.setattr("solespan.api.services.importing.planning.raise_data_version", fail)
     with pytest.raises(RuntimeError):
         folder.take()
     with folder.database.reading() as session:

@@ -12,12 +12,12 @@ import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
-from api.services.exports import export_folder
-from api.services.importing.formulas import guard, unguard
-from api.services.imports import import_files, import_folder
-from api.storage.frames import load_frames
-from api.storage.session import open_database
-from forecast.frames import TABLES
+from solespan.api.services.importing.exports import export_folder
+from solespan.api.services.importing.formulas import guard, unguard
+from solespan.api.services.importing.imports import import_files, import_folder
+from solespan.api.storage.rack.frames import load_frames
+from solespan.api.storage.session import open_database
+from solespan.forecast.frames import TABLES
 
 TODAY = date(2026, 11, 25)
 FIRST = date(2020, 1, 1)
@@ -209,7 +209,7 @@ def test_guarding_a_text_can_be_undone_and_hides_formulas(text):
 
 
 def test_an_export_never_overwrites_files_unless_told(folder, tmp_path):
-    from api.errors import Conflict
+    from solespan.api.errors import Conflict
 
     folder.take()
     assert export_folder(folder.database, tmp_path / "out")["wear_days.csv"] == 2
@@ -235,7 +235,7 @@ def test_irons_are_exported_as_millimetres(folder, tmp_path):
 
 
 def test_an_export_that_cannot_be_written_says_so(folder, tmp_path):
-    from api.errors import Refused
+    from solespan.api.errors import Refused
 
     (tmp_path / "file").write_text("")
     with pytest.raises(Refused, match="cannot be written"):

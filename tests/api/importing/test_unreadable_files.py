@@ -6,9 +6,9 @@ import io
 
 import pytest
 
-from api.errors import BadUpload, TooLarge
-from api.services.importing.reading import MAX_LINE_BYTES, read_table
-from forecast.frames import TABLES
+from solespan.api.errors import BadUpload, TooLarge
+from solespan.api.services.importing.reading import MAX_LINE_BYTES, read_table
+from solespan.forecast.frames import TABLES
 
 
 def _error(folder, kind=BadUpload):

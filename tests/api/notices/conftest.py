@@ -8,12 +8,12 @@ from datetime import UTC, datetime, timedelta
 import pytest
 from fastapi.testclient import TestClient
 
-from api.clock import Clock
-from api.schemas.notices import ConsentGiven, NoticeRules
-from api.services.notices.choices import change_rules
-from api.services.notices.consents import give
-from api.settings import Settings
-from api.wiring import Services, build_services
+from solespan.api.clock import Clock
+from solespan.api.schemas.notices.notices import ConsentGiven, NoticeRules
+from solespan.api.services.notices.choices import change_rules
+from solespan.api.services.notices.consents import give
+from solespan.api.settings import Settings
+from solespan.api.wiring import Services, build_services
 from tests.api.notices.people import RULES, SECRET, add_customers
 from tests.databases import Databases
 
@@ -107,7 +107,7 @@ def either_shop(shop_on: Callable[..., Services], new_address: str) -> Services:
 
 @pytest.fixture(scope="session")
 def _running(databases: Databases) -> Iterator[TestClient]:
-    from api.app import create_app
+    from solespan.api.app import create_app
 
     app = create_app(Settings(database_url=databases.copy()), background=False)
     with TestClient(app, base_url=BASE, raise_server_exceptions=False) as client:

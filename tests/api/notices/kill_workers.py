@@ -20,11 +20,11 @@ import traceback
 from datetime import UTC, datetime, timedelta
 from uuid import uuid4
 
-from api.clock import Clock
-from api.logs import configure_logs
-from api.services.notices.sending import Sender
-from api.settings import Settings
-from api.wiring import build_services
+from solespan.api.clock import Clock
+from solespan.api.logs import configure_logs
+from solespan.api.services.notices.sending import Sender
+from solespan.api.settings import Settings
+from solespan.api.wiring import build_services
 from tests.api.notices.people import count_states
 
 NOW = datetime(2026, 11, 25, 12, tzinfo=UTC)

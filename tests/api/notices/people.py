@@ -10,14 +10,14 @@ import pandas as pd
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
-from api.schemas.notices import NoticeRules
-from api.storage.bulk import insert_rows, pks_by_id
-from api.storage.forecasts import replace_forecasts
-from api.storage.notices import list_notices
-from api.storage.notices_consents import give_consent
-from api.storage.notices_tables import Outbox
-from api.storage.session import Database
-from forecast.frames import CHANCE_DAYS, FORECAST
+from solespan.api.schemas.notices.notices import NoticeRules
+from solespan.api.storage.forecasts.forecasts import replace_forecasts
+from solespan.api.storage.importing.bulk import insert_rows, pks_by_id
+from solespan.api.storage.notices.consents import give_consent
+from solespan.api.storage.notices.notices import list_notices
+from solespan.api.storage.session import Database
+from solespan.api.storage.tables.notices import Outbox
+from solespan.forecast.frames import CHANCE_DAYS, FORECAST
 
 TODAY = pd.Timestamp("2026-11-25")
 SECRET = "a secret of the tests, long enough to sign with"

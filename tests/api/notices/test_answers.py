@@ -10,14 +10,14 @@ import pytest
 import structlog
 from sqlalchemy import select
 
-from api.services.notices.deciding import look, run
-from api.storage.bench import list_orders
-from api.storage.notices import find_notice, list_notices, pairs_of_notice
-from api.storage.notices_consents import consents_of
-from api.storage.notices_tables import Consent, Notice, NoticePair, Outbox
-from api.storage.records import find_record, list_records
-from api.storage.workload import load_outcomes
-from api.wiring import build_services
+from solespan.api.services.notices.deciding import preview, run
+from solespan.api.storage.bench.orders import list_orders
+from solespan.api.storage.bench.workload import load_outcomes
+from solespan.api.storage.notices.consents import consents_of
+from solespan.api.storage.notices.notices import find_notice, list_notices, pairs_of_notice
+from solespan.api.storage.rack.records import find_record, list_records
+from solespan.api.storage.tables.notices import Consent, Notice, NoticePair, Outbox
+from solespan.api.wiring import build_services
 from tests.api.notices.conftest import MovableClock, settings_of
 from tests.api.notices.people import link_in
 
@@ -111,7 +111,7 @@ def test_booking_in_makes_an_order_once(client, shop, text):
 
 
 def _form_token(path: str) -> str:
-    from api.notices.links import form_token
+    from solespan.api.notices.links import form_token
     from tests.api.notices.people import SECRET
 
     return form_token(path.rsplit("/", 1)[1], SECRET)
@@ -129,10 +129,10 @@ def test_a_day_that_cannot_be_is_told_beside_the_field(client, shop, text, day):
 def test_declining_keeps_the_shop_quiet_about_this_sole(client, shop, text, clock):
     send(client, link_in(text, "decline"))
     clock.move(days=80)
-    seen = look(shop).decisions.set_index("pair_id")
+    seen = preview(shop).decisions.set_index("pair_id")
     assert seen.loc["ada-0", "why"] == "answered"
     _dates_move(shop, days=200)
-    seen = look(shop).decisions.set_index("pair_id")
+    seen = preview(shop).decisions.set_index("pair_id")
     assert seen.loc["ada-0", "why"] == "answered", "`not about this sole again` is said and kept"
     assert seen.loc["ada-1", "why"] != "answered"
     with shop.database.reading() as session:
@@ -144,7 +144,7 @@ def _dates_move(shop, days):
     """The forecast is of today, and every day in it is later."""
     import pandas as pd
 
-    from api.storage.forecasts import load_forecasts, replace_forecasts
+    from solespan.api.storage.forecasts.forecasts import load_forecasts, replace_forecasts
 
     with shop.database.writing() as session:
         frame = load_forecasts(session)
@@ -205,7 +205,7 @@ def test_one_click_unsubscribes_without_cookie_or_form_and_twice_is_as_once(clie
     with shop.database.reading() as session:
         (consent,) = consents_of(session, "ada", 9)
     assert consent["withdrawn_how"] == "one click in the mail"
-    assert look(shop).customers.set_index("wearer_id").loc["ada", "barred"] == "no consent"
+    assert preview(shop).customers.set_index("wearer_id").loc["ada", "barred"] == "no consent"
     with shop.database.reading() as session:
         (row,) = list_notices(session, limit=5)
     assert (row["state"], row["problem"]) == ("cancelled", "the consent was withdrawn")
@@ -265,7 +265,7 @@ def test_the_links_of_an_erased_customer_are_gone_and_the_way_out_does_no_harm(c
 
 
 def test_no_token_and_no_name_reaches_the_log(client, shop, text, capsys):
-    from api.logs import configure_logs
+    from solespan.api.logs import configure_logs
 
     root = logging.getLogger()
     handlers, level = root.handlers[:], root.level

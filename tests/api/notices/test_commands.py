@@ -8,11 +8,11 @@ import re
 import pytest
 from typer.testing import CliRunner
 
-from api.cli.main import build_app
-from api.errors import Refused
-from api.services.accounts.people import new_tenant
-from api.services.notices.deciding import run
-from api.storage.notices import list_notices
+from solespan.api.cli.main import build_app
+from solespan.api.errors import Refused
+from solespan.api.services.accounts.people import new_tenant
+from solespan.api.services.notices.deciding import run
+from solespan.api.storage.notices.notices import list_notices
 from tests.api.notices.people import RULES, SECRET, count_states
 from tests.api.notices.servers import Mailbox, mail_server
 
@@ -30,7 +30,7 @@ def shop_in(shop, shop_address, monkeypatch):
     }
     for name, value in settings.items():
         monkeypatch.setenv(f"SOLESPAN_{name}", value)
-    monkeypatch.setattr("api.wiring.Clock", lambda: shop.clock)
+    monkeypatch.setattr("solespan.api.wiring.Clock", lambda: shop.clock)
     return shop
 
 
@@ -74,7 +74,7 @@ def test_send_asks_and_then_sends_and_list_shows_it(shop_in, monkeypatch):
 
 
 def test_work_once_sends_what_waits(shop_in, monkeypatch):
-    from api.services.notices.deciding import run
+    from solespan.api.services.notices.deciding import run
 
     run(shop_in)
     mailbox = Mailbox()
@@ -132,8 +132,8 @@ def test_without_a_secret_nothing_is_sent_and_the_reason_is_told(shop_in, monkey
     ],
 )
 def test_a_setting_that_cannot_be_used_is_named_and_a_secret_not_shown(monkeypatch, name, value):
-    from api.errors import BadSetting
-    from api.settings import load_settings
+    from solespan.api.errors import BadSetting
+    from solespan.api.settings import load_settings
 
     monkeypatch.setenv(f"SOLESPAN_{name}", value)
     with pytest.raises(BadSetting, match=f"SOLESPAN_{name}") as caught:

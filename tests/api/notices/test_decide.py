@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from api.notices.decide import (
+from solespan.api.notices.decide import (
     BARRED,
     CUSTOMER_COLUMNS,
     PAIR_COLUMNS,
@@ -16,7 +16,7 @@ from api.notices.decide import (
     decide,
     reason_words,
 )
-from api.schemas.notices import NoticeRules
+from solespan.api.schemas.notices.notices import NoticeRules
 
 TODAY = pd.Timestamp("2026-11-25")
 RULES = NoticeRules()

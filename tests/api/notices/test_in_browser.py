@@ -12,14 +12,14 @@ from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Page
 from sqlalchemy import update
 
-from api.app import create_app
-from api.schemas.notices import ConsentGiven
-from api.services.notices.consents import give
-from api.services.notices.deciding import run
-from api.services.notices.sending import Sender
-from api.storage.notices import find_notice, list_notices
-from api.storage.notices_consents import consents_of
-from api.storage.tables import Pair, Wearer
+from solespan.api.app import create_app
+from solespan.api.schemas.notices.notices import ConsentGiven
+from solespan.api.services.notices.consents import give
+from solespan.api.services.notices.deciding import run
+from solespan.api.services.notices.sending import Sender
+from solespan.api.storage.notices.consents import consents_of
+from solespan.api.storage.notices.notices import find_notice, list_notices
+from solespan.api.storage.tables.rack import Pair, Wearer
 from tests.api.notices.people import link_in
 from tests.browser.test_every_page import SMALL_TARGETS
 

@@ -13,8 +13,8 @@ from pathlib import Path
 
 import pytest
 
-from api.services.notices.deciding import run
-from api.storage.notices import list_notices
+from solespan.api.services.notices.deciding import run
+from solespan.api.storage.notices.notices import list_notices
 from tests.api.notices.people import add_many, count_states
 from tests.api.notices.servers import Mailbox, mail_server
 

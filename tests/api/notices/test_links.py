@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from api.notices.links import (
+from solespan.api.notices.links import (
     PURPOSES,
     Link,
     LinkExpired,

@@ -6,16 +6,16 @@ import re
 
 import pytest
 
-from api.schemas.bench import NewOrder
-from api.schemas.notices import ConsentGiven, ConsentWithdrawn
-from api.services.bench_orders import book
-from api.services.notices import consents
-from api.services.notices.choices import change_rules, read_rules, read_template
-from api.services.notices.deciding import run
-from api.services.notices.sending import Sender
-from api.services.notices.worker import NoticeWorker
-from api.storage.notices import list_notices
-from api.storage.notices_consents import consents_of, is_stopped, stop_address
+from solespan.api.schemas.bench.orders import NewOrder
+from solespan.api.schemas.notices.notices import ConsentGiven, ConsentWithdrawn
+from solespan.api.services.bench.orders import book
+from solespan.api.services.notices import consents
+from solespan.api.services.notices.choices import change_rules, read_rules, read_template
+from solespan.api.services.notices.deciding import run
+from solespan.api.services.notices.sending import Sender
+from solespan.api.services.notices.worker import NoticeWorker
+from solespan.api.storage.notices.consents import consents_of, is_stopped, stop_address
+from solespan.api.storage.notices.notices import list_notices
 from tests.api.notices.people import RULES
 
 
@@ -310,7 +310,7 @@ def test_a_notice_that_failed_is_shown_and_can_be_tried_again(client, shop, chan
         needs_address, missing = True, ""
 
         def send(self, _message):
-            from api.notices.message import DeliveryError
+            from solespan.api.notices.message import DeliveryError
 
             raise DeliveryError("the server refused it (554)", permanent=True)
 

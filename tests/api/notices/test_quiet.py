@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from api.notices.quiet import first_allowed, is_quiet, zone_of
+from solespan.api.notices.quiet import first_allowed, is_quiet, zone_of
 
 # Zones with usual changes, gaps at midnight, a change of half an hour, and a day left out.
 ZONES = (

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from api.services.notices.sending import Sender
-from api.storage.audit import Author, list_audit
+from solespan.api.services.notices.sending import Sender
+from solespan.api.storage.audit import Author, list_audit
 from tests.api.notices.people import RULES
 
 

@@ -6,14 +6,14 @@ from datetime import timedelta
 
 import pytest
 
-from api.errors import Conflict
-from api.notices.message import DeliveryError
-from api.schemas.notices import BounceGiven, ConsentGiven, ConsentWithdrawn
-from api.services.notices import consents
-from api.services.notices.deciding import run
-from api.services.notices.reading import retry
-from api.services.notices.sending import Sender
-from api.storage.notices_consents import is_stopped
+from solespan.api.errors import Conflict
+from solespan.api.notices.message import DeliveryError
+from solespan.api.schemas.notices.notices import BounceGiven, ConsentGiven, ConsentWithdrawn
+from solespan.api.services.notices import consents
+from solespan.api.services.notices.deciding import run
+from solespan.api.services.notices.reading import retry
+from solespan.api.services.notices.sending import Sender
+from solespan.api.storage.notices.consents import is_stopped
 from tests.api.notices.people import count_states, rows
 
 
@@ -71,9 +71,9 @@ def test_a_second_run_and_a_second_worker_find_nothing_to_do(either_shop, sink):
 
 def test_two_runs_that_decided_at_once_write_once(either_shop, monkeypatch):
     """Both look before either writes; the second leaves those alone whom the first told."""
-    from api.services.notices import deciding
+    from solespan.api.services.notices import deciding
 
-    seen = deciding.look(either_shop)
+    seen = deciding.preview(either_shop)
     monkeypatch.setattr(deciding, "look", lambda _serving: seen)
     assert run(either_shop).notices == 2
     again = run(either_shop)
@@ -230,8 +230,8 @@ def test_a_consent_withdrawn_while_a_worker_holds_the_notice_still_counts(shop, 
 
 
 def test_a_pair_booked_in_meanwhile_is_named_to_nobody_and_the_others_are_told(shop, sink, clock):
-    from api.schemas.bench import NewOrder
-    from api.services.bench_orders import book
+    from solespan.api.schemas.bench.orders import NewOrder
+    from solespan.api.services.bench.orders import book
 
     assert run(shop).notices == 2
     with shop.database.writing() as session:
@@ -246,8 +246,8 @@ def test_a_pair_booked_in_meanwhile_is_named_to_nobody_and_the_others_are_told(s
 
 
 def test_one_that_may_have_gone_out_is_not_taken_apart(either_shop, sink, clock):
-    from api.schemas.bench import NewOrder
-    from api.services.bench_orders import book
+    from solespan.api.schemas.bench.orders import NewOrder
+    from solespan.api.services.bench.orders import book
 
     run(either_shop)
     sink.failure = KeyboardInterrupt()  # the worker dies with the notice in its hands
@@ -296,7 +296,7 @@ def test_pairs_with_a_new_sole_by_now_stop_a_notice(shop, sink):
 
     from sqlalchemy import update
 
-    from api.storage.tables import Sole
+    from solespan.api.storage.tables.rack import Sole
 
     run(shop)
     with shop.database.writing() as session:
@@ -374,7 +374,7 @@ def _forecast_anew(session, clock):
     """The dates stay, the forecast is of today; the pair that was far away stays so."""
     import pandas as pd
 
-    from api.storage.forecasts import load_forecasts, replace_forecasts
+    from solespan.api.storage.forecasts.forecasts import load_forecasts, replace_forecasts
 
     frame = load_forecasts(session)
     frame["as_of"] = pd.Timestamp(clock.today()).as_unit("s")

@@ -9,14 +9,14 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from api.notices.template import (
+from solespan.api.notices.template import (
     TemplateRefused,
     check_template,
     render_notice,
     sample_facts,
     shipped_template,
 )
-from api.notices.words import CAUTIONS, THUMB_CHECK
+from solespan.api.notices.words import CAUTIONS, THUMB_CHECK
 
 LINK = "{{ unsubscribe_link }}"
 

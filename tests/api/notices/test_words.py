@@ -8,9 +8,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from api.notices.retry import GIVE_UP_AFTER, next_try
-from api.notices.words import CAUTIONS, THUMB_CHECK, bring_by, due_window, how_sure
-from forecast.frames import GRADES
+from solespan.api.notices.retry import GIVE_UP_AFTER, next_try
+from solespan.api.notices.words import CAUTIONS, THUMB_CHECK, bring_by, due_window, how_sure
+from solespan.forecast.frames import GRADES
 
 TODAY = date(2027, 1, 10)
 

@@ -7,18 +7,18 @@ import time
 import pytest
 from sqlalchemy import insert
 
-from api.schemas.notices import ConsentGiven
-from api.services.notices import consents
-from api.services.notices.answering import answer, open_link
-from api.services.notices.choices import change_rules, change_template, read_template
-from api.services.notices.deciding import run
-from api.services.notices.stuck import stuck_words
-from api.services.notices.tenants import each_tenant, for_tenant, tenant_number
-from api.services.notices.worker import NoticeWorker
-from api.storage.account_tables import Tenant
-from api.storage.audit import list_audit
-from api.storage.bench import list_orders
-from api.storage.notices import find_notice, list_notices
+from solespan.api.schemas.notices.notices import ConsentGiven
+from solespan.api.services.notices import consents
+from solespan.api.services.notices.answering import answer, open_link
+from solespan.api.services.notices.choices import change_rules, change_template, read_template
+from solespan.api.services.notices.deciding import run
+from solespan.api.services.notices.template_failure import stuck_words
+from solespan.api.services.notices.tenants import each_tenant, for_tenant, tenant_number
+from solespan.api.services.notices.worker import NoticeWorker
+from solespan.api.storage.audit import list_audit
+from solespan.api.storage.bench.orders import list_orders
+from solespan.api.storage.notices.notices import find_notice, list_notices
+from solespan.api.storage.tables.accounts import Tenant
 from tests.api.notices.people import RULES, add_customers, link_in
 from tests.api.notices.servers import Mailbox, mail_server
 

@@ -8,10 +8,10 @@ import pandas as pd
 import pytest
 from fastapi.testclient import TestClient
 
-from api.app import create_app
-from api.services.forecasting import no_rows
-from api.settings import Settings
-from api.wiring import Services
+from solespan.api.app import create_app
+from solespan.api.services.forecasts.forecasting import no_rows
+from solespan.api.settings import Settings
+from solespan.api.wiring import Services
 from tests.api.planning.racks import services_on
 from tests.dashboards.builders import Rack
 from tests.dashboards.storing import store

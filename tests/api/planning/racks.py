@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from datetime import UTC, datetime
 
-from api.clock import Clock
-from api.settings import Settings
-from api.wiring import Services, build_services
+from solespan.api.clock import Clock
+from solespan.api.settings import Settings
+from solespan.api.wiring import Services, build_services
 
 NOW = datetime(2026, 7, 1, 12, tzinfo=UTC)
 

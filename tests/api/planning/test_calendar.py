@@ -8,9 +8,9 @@ import pytest
 import vobject
 from sqlalchemy import select
 
-from api.services.planning import plans
-from api.services.planning.calendar import calendar_of
-from api.storage.tables import Base
+from solespan.api.services.planning import plans
+from solespan.api.services.planning.calendar import calendar_of
+from solespan.api.storage.tables.rack import Base
 from tests.api.planning.racks import services_on
 
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 import pandas as pd
 import pytest
 
-from api.cli import main
-from api.services.planning.ways import keep_route
+from solespan.api.cli import main
+from solespan.api.services.planning.resole_options import keep_route
 from tests.api.planning.racks import services_on
 
 CORNER = {

@@ -6,7 +6,7 @@ import re
 
 import pytest
 
-from api.services import beside_rack
+from solespan.api.services.rack import rack_extras_page
 
 
 def send(client, **fields):
@@ -70,9 +70,9 @@ def test_a_retired_pair_is_not_offered(client):
 
 def test_with_and_without_the_plan_is_computed_once_a_page(client, monkeypatch):
     asked = []
-    real = beside_rack.forecasts_if
+    real = rack_extras_page.forecasts_if
     monkeypatch.setattr(
-        beside_rack, "forecasts_if", lambda *a, **k: asked.append(1) or real(*a, **k)
+        rack_extras_page, "forecasts_if", lambda *a, **k: asked.append(1) or real(*a, **k)
     )
     assert "Make a plan" in client.get("/spread?wearer=ada").text
     send(client)

@@ -6,9 +6,9 @@ from datetime import UTC, date, datetime
 
 from sqlalchemy import delete, func, select
 
-from api.storage import planning
-from api.storage.bulk import insert_rows, pks_by_id
-from api.storage.planning_tables import (
+from solespan.api.storage.importing.bulk import insert_rows, pks_by_id
+from solespan.api.storage.planning import planning
+from solespan.api.storage.tables.planning import (
     CalendarFeed,
     CareDone,
     CareRuleRow,
@@ -16,7 +16,7 @@ from api.storage.planning_tables import (
     RackPlanRow,
     RouteRow,
 )
-from api.storage.tables import Wearer
+from solespan.api.storage.tables.rack import Wearer
 
 NOW = datetime(2026, 7, 1, tzinfo=UTC)
 TRAITS = {"upper": "suede", "months": [5], "weight": 2.0, "route_id": None}

@@ -7,7 +7,7 @@ import subprocess
 import sys
 from threading import Timer
 
-COMMAND = (sys.executable, "-c", "from api.cli.main import main; main()")
+COMMAND = (sys.executable, "-c", "from solespan.api.cli.main import main; main()")
 PATIENCE_S = 300  # ends a test that hangs
 
 

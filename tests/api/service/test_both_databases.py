@@ -7,11 +7,11 @@ from datetime import date
 import pytest
 from fastapi.testclient import TestClient
 
-from api.services.idempotency import Answered
-from api.settings import Settings
-from api.storage import due
-from api.storage.answers import keep_answer
-from api.wiring import build_services
+from solespan.api.services.idempotency import Answered
+from solespan.api.settings import Settings
+from solespan.api.storage.forecasts import forecast_reads
+from solespan.api.storage.idempotency_keys import keep_answer
+from solespan.api.wiring import build_services
 
 
 @pytest.fixture
@@ -37,7 +37,7 @@ def walked(client, path, **params):
 def test_a_rack_is_logged_listed_fitted_forecast_changed_and_deleted(both, add_rack, bodies):
     client, services = both
     add_rack(client)
-    services.upkeep.once()
+    services.refitter.once()
     for path, body in bodies.items():
         made = client.post(f"/v1/{path}", json=body, headers={"idempotency-key": f'"{path}"'})
         assert made.status_code == 201, made.text
@@ -53,7 +53,7 @@ def test_a_rack_is_logged_listed_fitted_forecast_changed_and_deleted(both, add_r
     gone = client.delete("/v1/wearers/ada?with_all_below=true", headers={"if-match": "*"})
     assert gone.status_code == 204
     with services.database.reading() as session:
-        assert due.forecast_of_pair(session, "oxford") == []
+        assert forecast_reads.forecast_of_pair(session, "oxford") == []
 
 
 # On SQLite there is one writing process, whose writers queue before they look.
@@ -81,15 +81,15 @@ class TestTwoProcesses:
                 )
             return Answered(201, {"wearer_id": "ours"})
 
-        answer = services.keyring.once("POST /v1/wearers", "k", "f", create)
+        answer = services.idempotency.once("POST /v1/wearers", "k", "f", create)
         assert (answer.body, answer.replayed) == ({"wearer_id": "theirs"}, True)
 
 
 def test_a_send_by_filter_leaves_out_what_lies_beyond_the_horizon(both, add_rack):
     client, services = both
     add_rack(client)
-    services.upkeep.once()
+    services.refitter.once()
     with services.database.reading() as session:
-        chosen = due.DueFilter(send_by_before=date(2190, 1, 1))
-        rows = due.list_due(session, chosen, after=None, limit=100)
+        chosen = forecast_reads.DueFilter(send_by_before=date(2190, 1, 1))
+        rows = forecast_reads.list_due(session, chosen, after=None, limit=100)
     assert all(row["send_by"] is not None for row in rows)

@@ -14,11 +14,11 @@ from datetime import date
 import pytest
 from typer.testing import CliRunner
 
-from api.cli import main as command_line
-from api.cli import serve
-from api.errors import BadSetting, NotFound, Refused, SolespanError
-from api.settings import Settings
-from forecast.frames import FORECAST
+from solespan.api.cli import main as command_line
+from solespan.api.cli import serve
+from solespan.api.errors import BadSetting, NotFound, Refused, SolespanError
+from solespan.api.settings import Settings
+from solespan.forecast.frames import FORECAST
 from tests.api.service.processes import PATIENCE_S, port_of, started
 
 
@@ -26,7 +26,7 @@ from tests.api.service.processes import PATIENCE_S, port_of, started
 def run(monkeypatch, fitted_template, own_database, clock):
     """Run a command on a copy of the fitted rack; give its text, or raise its error."""
     monkeypatch.setenv("SOLESPAN_DATABASE_URL", own_database(fitted_template))
-    monkeypatch.setattr("api.wiring.Clock", lambda: clock)
+    monkeypatch.setattr("solespan.api.wiring.Clock", lambda: clock)
     monkeypatch.setenv("COLUMNS", "160")
 
     def run(*arguments: str) -> str:

@@ -9,7 +9,7 @@ import json
 import os
 from pathlib import Path
 
-from forecast.frames import TABLES
+from solespan.forecast.frames import TABLES
 
 COMMITTED = Path(__file__).with_name("openapi.json")
 

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from api.app import MAX_BODY_BYTES
-from api.routes.edge.headers import CONTENT_SECURITY_POLICY
+from solespan.api.app import MAX_BODY_BYTES
+from solespan.api.routes.edge.headers import CONTENT_SECURITY_POLICY
 
 UNSAFE = ("post", "put", "patch", "delete")
 

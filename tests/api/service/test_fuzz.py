@@ -18,8 +18,8 @@ from schemathesis.specs.openapi.checks import (
     status_code_conformance,
 )
 
-from api.app import LOOPBACK_HOSTS, create_app
-from api.settings import Settings
+from solespan.api.app import LOOPBACK_HOSTS, create_app
+from solespan.api.settings import Settings
 
 pytestmark = pytest.mark.slow
 

@@ -10,7 +10,7 @@ import threading
 import pytest
 from sqlalchemy import text
 
-from api.services.idempotency import Answered, MalformedKey, read_key
+from solespan.api.services.idempotency import Answered, MalformedKey, read_key
 
 DAY = {"pair_id": "derby", "worn_on": "2026-06-10"}
 
@@ -64,7 +64,7 @@ def test_the_answer_is_kept_in_the_transaction_that_made_the_row(
     logged, logged_services, monkeypatch
 ):
     """When the answer cannot be kept, the row is not made either."""
-    monkeypatch.setattr("api.services.idempotency.keep_answer", _fail)
+    monkeypatch.setattr("solespan.api.services.idempotency.keep_answer", _fail)
     assert post(logged, DAY).status_code == 500
     monkeypatch.undo()
     assert logged.get("/v1/wear-days/derby/2026-06-10").status_code == 404
@@ -86,7 +86,7 @@ def test_while_the_first_is_running_the_second_is_told_to_wait(services, client)
 
     answers = []
     first = threading.Thread(
-        target=lambda: answers.append(services.keyring.once("POST /v1/wearers", "k", "f", slow))
+        target=lambda: answers.append(services.idempotency.once("POST /v1/wearers", "k", "f", slow))
     )
     first.start()
     assert started.wait(120)

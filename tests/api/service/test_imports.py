@@ -7,7 +7,7 @@ import zipfile
 
 import pytest
 
-from api.services.uploads import MAX_ZIP_ENTRIES
+from solespan.api.services.importing.uploads import MAX_ZIP_ENTRIES
 
 PAIRS = b"pair_id,wearer_id,construction\nslipper,dora,stitchdown\n"
 SOLES = (
@@ -81,7 +81,7 @@ def test_good_rows_are_kept_when_asked(client):
 
 def test_an_import_makes_forecasts_pending_until_the_next_round(client, services):
     send(client, ("pairs.csv", PAIRS), ("soles.csv", SOLES))
-    services.upkeep.once()
+    services.refitter.once()
     assert client.get("/v1/forecasts/slipper").json()["state"] == "ready"
 
 

@@ -8,7 +8,7 @@ from contextlib import contextmanager
 
 import structlog
 
-from api.logs import configure_logs
+from solespan.api.logs import configure_logs
 
 
 @contextmanager

@@ -7,8 +7,8 @@ import inspect
 import pytest
 from sqlalchemy.exc import OperationalError
 
-from api import errors
-from api.problems import MEDIA_TYPE, PROBLEMS
+from solespan.api import errors
+from solespan.api.problems import MEDIA_TYPE, PROBLEMS
 
 AS_JSON = {"content-type": "application/json"}
 FAILURES = {
@@ -102,7 +102,9 @@ def test_a_fault_of_the_program_is_told_without_its_inside(client, services, mon
     def break_down(*_args):
         raise RuntimeError("secret-of-the-inside")
 
-    monkeypatch.setattr("api.routes.records.list_records", lambda *_a, **_k: break_down())
+    monkeypatch.setattr(
+        "solespan.api.routes.rack.records.list_records", lambda *_a, **_k: break_down()
+    )
     answer = client.get("/v1/pairs")
     assert_problem(answer, "internal-error")
     assert "secret" not in answer.text
@@ -118,7 +120,7 @@ def test_a_database_that_does_not_answer_is_503(client, monkeypatch, reason, nam
     def fail(*_args, **_kwargs):
         raise OperationalError("SELECT", {}, Exception(reason))
 
-    monkeypatch.setattr("api.routes.records.list_records", fail)
+    monkeypatch.setattr("solespan.api.routes.rack.records.list_records", fail)
     assert_problem(client.get("/v1/pairs"), name)
 
 

@@ -160,7 +160,7 @@ def test_what_belongs_to_a_pair_goes_along_only_when_asked(logged):
 
 
 def test_an_id_brought_by_a_file_is_reached_when_it_is_quoted(logged, logged_services):
-    from api.services.records import create
+    from solespan.api.services.rack.records import create
 
     services = logged_services
     with services.database.writing() as session:

@@ -7,14 +7,14 @@ from datetime import UTC, date, datetime, timedelta
 import pytest
 from sqlalchemy import func, insert, select
 
-from api.settings import Settings
-from api.storage.account_tables import AuditEntry
-from api.storage.bench_tables import BenchPlan
-from api.storage.notices_tables import Consent, Notice, Outbox
-from api.storage.planning_tables import RackPlanRow
-from api.storage.results import IdempotencyKey, ImportRun
-from api.storage.tables import Wearer
-from api.wiring import build_services
+from solespan.api.settings import Settings
+from solespan.api.storage.tables.accounts import AuditEntry
+from solespan.api.storage.tables.bench import BenchPlan
+from solespan.api.storage.tables.notices import Consent, Notice, Outbox
+from solespan.api.storage.tables.planning import RackPlanRow
+from solespan.api.storage.tables.rack import Wearer
+from solespan.api.storage.tables.results import IdempotencyKey, ImportRun
+from solespan.api.wiring import build_services
 
 NOW = datetime(2026, 6, 15, 12, tzinfo=UTC)
 DAY = date(2026, 6, 1)
@@ -67,7 +67,7 @@ def count(services, mapped) -> int:
 
 
 def test_what_is_older_than_its_setting_goes_and_the_rest_stays(kept):
-    kept.upkeep.round()
+    kept.refitter.round()
     assert count(kept, AuditEntry) == 2
     assert count(kept, Consent) == 2
     assert count(kept, BenchPlan) == 2
@@ -80,7 +80,7 @@ def test_what_is_older_than_its_setting_goes_and_the_rest_stays(kept):
 
 
 def test_that_somebody_was_written_to_stays_known_when_the_words_are_gone(kept):
-    kept.upkeep.round()
+    kept.refitter.round()
     assert count(kept, Notice) == 12
     with kept.database.reading() as session:
         rows = session.execute(
@@ -95,19 +95,19 @@ def test_that_somebody_was_written_to_stays_known_when_the_words_are_gone(kept):
 
 def test_the_newest_plans_stay_however_old(kept, clock):
     clock.move(days=500)
-    kept.upkeep.round()
+    kept.refitter.round()
     assert (count(kept, BenchPlan), count(kept, RackPlanRow)) == (1, 1)
     assert count(kept, AuditEntry) == 0
 
 
 def test_it_is_done_once_a_day(kept, clock):
-    kept.upkeep.round()
+    kept.refitter.round()
     assert count(kept, AuditEntry) == 2
     clock.move(hours=23)
     with kept.database.writing() as session:
         fill(session, session.scalar(select(Wearer.id)), NOW - timedelta(days=30))
-    kept.upkeep.round()
+    kept.refitter.round()
     assert count(kept, AuditEntry) == 3
     clock.move(hours=2)
-    kept.upkeep.round()
+    kept.refitter.round()
     assert count(kept, AuditEntry) == 1, "two were left, and one of them is ten days old by now"

@@ -8,15 +8,15 @@ import pytest
 from sqlalchemy import insert, select
 from sqlalchemy.orm import Session
 
-from api.cli.copying import run
-from api.errors import Conflict, Refused, SolespanError
-from api.storage.account_tables import Membership, PersonalLink, Tenant, User
-from api.storage.bench_tables import BenchOrder, BenchPhoto
-from api.storage.engine import tell_tenant
-from api.storage.results import ImportRun
-from api.storage.scope import FIRST_TENANT, TenantTable, within
-from api.storage.session import open_database
-from api.storage.tables import Check, Pair, Root, WearDay, Wearer
+from solespan.api.cli.copying import run
+from solespan.api.errors import Conflict, Refused, SolespanError
+from solespan.api.storage.engine import tell_tenant
+from solespan.api.storage.scope import FIRST_TENANT, TenantTable, within
+from solespan.api.storage.session import open_database
+from solespan.api.storage.tables.accounts import Membership, PersonalLink, Tenant, User
+from solespan.api.storage.tables.bench import BenchOrder, BenchPhoto
+from solespan.api.storage.tables.rack import Check, Pair, Root, WearDay, Wearer
+from solespan.api.storage.tables.results import ImportRun
 
 NOW = datetime(2026, 6, 15, 12, 30, 1, 250_000, tzinfo=UTC)
 DAY = date(2026, 6, 1)
@@ -119,7 +119,7 @@ def test_a_copy_that_fails_half_way_leaves_the_target_empty(filled, tmp_path, mo
     def fail(*_):
         raise RuntimeError("the power went")
 
-    monkeypatch.setattr("api.storage.copying._compare", fail)
+    monkeypatch.setattr("solespan.api.storage.copying._compare", fail)
     with pytest.raises(RuntimeError):
         run(filled, address)
     left = rows_of(address)

@@ -8,9 +8,9 @@ import sys
 
 import pytest
 
-from api.errors import BadSetting, MissingDriver
-from api.storage import engine as engines
-from api.storage.engine import make_engine, parsed_url
+from solespan.api.errors import BadSetting, MissingDriver
+from solespan.api.storage import engine as engines
+from solespan.api.storage.engine import make_engine, parsed_url
 
 
 def test_each_connection_of_the_pool_is_durable_and_checks_foreign_keys(sqlite_database):

@@ -11,18 +11,14 @@ import pytest
 from sqlalchemy import select
 from sqlalchemy.exc import DBAPIError, StatementError
 
-from api.storage.bulk import insert_rows, update_rows
-from api.storage.due import forecast_days
-from api.storage.forecasts import (
-    load_forecasts,
-    replace_forecasts,
-    save_fit,
-)
-from api.storage.frames import load_frames, load_wear_log
-from api.storage.results import ImportRun
-from api.storage.tables import LOGGED, BenchJob, Check, Pair, Sole, WearDay, Wearer
-from api.storage.versions import newest_data_version, raise_data_version
-from forecast.frames import FORECAST, TABLES
+from solespan.api.storage.forecasts.forecast_reads import forecast_days
+from solespan.api.storage.forecasts.forecasts import load_forecasts, replace_forecasts, save_fit
+from solespan.api.storage.importing.bulk import insert_rows, update_rows
+from solespan.api.storage.rack.frames import load_frames, load_wear_log
+from solespan.api.storage.rack.versions import newest_data_version, raise_data_version
+from solespan.api.storage.tables.rack import LOGGED, BenchJob, Check, Pair, Sole, WearDay, Wearer
+from solespan.api.storage.tables.results import ImportRun
+from solespan.forecast.frames import FORECAST, TABLES
 
 DAY = date(2024, 5, 1)
 

@@ -9,10 +9,9 @@ from alembic import command
 from alembic.script import ScriptDirectory
 from sqlalchemy import inspect, select, text
 
-from api.errors import DatabaseTooNew, SolespanError
-from api.storage import accounts, results
-from api.storage.account_tables import Invitation
-from api.storage.schema import (
+from solespan.api.errors import DatabaseTooNew, SolespanError
+from solespan.api.storage.accounts import accounts
+from solespan.api.storage.schema import (
     DatabaseOld,
     alembic_config,
     migrate,
@@ -20,8 +19,10 @@ from api.storage.schema import (
     prepare,
     revision_of,
 )
-from api.storage.session import open_database
-from api.storage.tables import Base, Pair
+from solespan.api.storage.session import open_database
+from solespan.api.storage.tables import results
+from solespan.api.storage.tables.accounts import Invitation
+from solespan.api.storage.tables.rack import Base, Pair
 from tests.api.accounts.test_customer_record import MARK, NOW, fill
 
 
@@ -163,7 +164,7 @@ def test_a_database_of_a_newer_program_is_refused_and_left_alone(database):
 
 
 def test_a_database_of_an_older_program_names_the_command(database, monkeypatch):
-    monkeypatch.setattr("api.storage.schema.newest_revision", lambda: "later")
+    monkeypatch.setattr("solespan.api.storage.schema.newest_revision", lambda: "later")
     with pytest.raises(DatabaseOld) as caught:
         prepare(database)
     assert "solespan migrate" in caught.value.remedy

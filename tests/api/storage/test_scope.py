@@ -7,15 +7,15 @@ from sqlalchemy import delete, exists, func, insert, make_url, select, text, upd
 from sqlalchemy.exc import IntegrityError, ProgrammingError, StatementError
 from sqlalchemy.orm import aliased
 
-from api.cli import serve, work
-from api.errors import BadSetting, DatabaseUnavailable
-from api.storage import scope
-from api.storage.account_tables import AuditEntry, Tenant
-from api.storage.audit import Author, list_audit
-from api.storage.engine import sees_every_tenant
-from api.storage.schema import migrate, prepare, refuse_unbound_role
-from api.storage.session import open_database
-from api.storage.tables import Pair, Root, Wearer
+from solespan.api.cli import serve, work
+from solespan.api.errors import BadSetting, DatabaseUnavailable
+from solespan.api.storage import scope
+from solespan.api.storage.audit import Author, list_audit
+from solespan.api.storage.engine import sees_every_tenant
+from solespan.api.storage.schema import migrate, prepare, refuse_unbound_role
+from solespan.api.storage.session import open_database
+from solespan.api.storage.tables.accounts import AuditEntry, Tenant
+from solespan.api.storage.tables.rack import Pair, Root, Wearer
 
 
 @pytest.fixture
@@ -129,7 +129,7 @@ class TestTheSecondWall:
     def test_with_accounts_no_other_role_starts_the_service(self, postgres_address, monkeypatch):
         monkeypatch.setenv("SOLESPAN_DATABASE_URL", postgres_address)
         monkeypatch.setenv("SOLESPAN_ACCOUNTS", "true")
-        monkeypatch.setattr("api.storage.schema.prepare", lambda _: None)
+        monkeypatch.setattr("solespan.api.storage.schema.prepare", lambda _: None)
         for start in (lambda: serve.run(None, 0), lambda: work.run(once=True)):
             with pytest.raises(BadSetting, match="superuser or bypasses"):
                 start()

@@ -11,9 +11,9 @@ from sqlalchemy import func, select, update
 from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm.exc import StaleDataError
 
-from api.errors import Busy, DatabaseUnavailable
-from api.storage.session import open_database
-from api.storage.tables import Pair, Wearer
+from solespan.api.errors import Busy, DatabaseUnavailable
+from solespan.api.storage.session import open_database
+from solespan.api.storage.tables.rack import Pair, Wearer
 
 
 def _count(database) -> int:

@@ -6,11 +6,11 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from forecast.bench.minutes import fit_minutes, work_times
-from forecast.bench.quoting import PairState, needs_of, quote
-from forecast.bench.shoe_record import FootRecord, ShoeRecord, Tolerances, mismatches
-from forecast.bench.standards import STANDARDS
-from forecast.errors import BadFrame
+from solespan.forecast.bench.minutes import fit_minutes, work_times
+from solespan.forecast.bench.quoting import PairState, needs_of, quote
+from solespan.forecast.bench.shoe_record import FootRecord, ShoeRecord, Tolerances, mismatches
+from solespan.forecast.bench.standards import STANDARDS
+from solespan.forecast.errors import BadFrame
 
 PRICES = {w: s.price_minor for w, s in STANDARDS.items()}
 

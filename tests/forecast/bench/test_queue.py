@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from forecast.bench.queue import Queue, Served, serve
+from solespan.forecast.bench.queue import Queue, Served, serve
 
 YEARS, JOBS, WARM_UP = 80, 2400, 400
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from forecast.bench.stock import Supply, advise, newsvendor, reorder_point
-from forecast.errors import BadHorizon
+from solespan.forecast.bench.stock import Supply, advise, newsvendor, reorder_point
+from solespan.forecast.errors import BadHorizon
 
 
 def test_the_newsvendor_stocks_up_to_the_critical_ratio():

@@ -7,9 +7,9 @@ from datetime import date
 import numpy as np
 import pytest
 
-from forecast import ForecastSettings, WearModel, forecast
-from forecast.errors import BadHorizon
-from forecast.planning import what_if
+from solespan.forecast import ForecastSettings, WearModel, forecast
+from solespan.forecast.errors import BadHorizon
+from solespan.forecast.planning import what_if
 from tests.forecast.builders import log_of, rack
 
 WEEKS = ((date(2026, 7, 6), 3), (date(2026, 7, 13), 40), (date(2026, 7, 20), 5))

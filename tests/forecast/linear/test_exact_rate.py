@@ -7,8 +7,8 @@ import pandas as pd
 import pytest
 from scipy.stats import multivariate_normal, norm
 
-from forecast.errors import BadFrame, FitFailed
-from forecast.exact_rate import ExactRateModel, _Integral
+from solespan.forecast.errors import BadFrame, FitFailed
+from solespan.forecast.linear.exact_rate import ExactRateModel, _Integral
 
 
 def soles(n_groups: int = 12, seed: int = 3) -> pd.DataFrame:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import pytest
 
-from forecast.linear.newton import minimise
+from solespan.forecast.linear.newton import minimise
 
 
 @dataclass(frozen=True)

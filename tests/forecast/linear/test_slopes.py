@@ -8,9 +8,9 @@ import pytest
 from scipy.stats import multivariate_normal
 from statsmodels.regression.mixed_linear_model import MixedLM
 
-from forecast.errors import BadFrame, FitFailed
-from forecast.linear.likelihood import Deviance
-from forecast.slopes import SlopesModel, SlopesResults
+from solespan.forecast.errors import BadFrame, FitFailed
+from solespan.forecast.linear.likelihood import Deviance
+from solespan.forecast.linear.slopes import SlopesModel, SlopesResults
 
 
 def soles(n_groups: int = 40, seed: int = 7, *, even: bool = False) -> pd.DataFrame:

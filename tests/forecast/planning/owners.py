@@ -17,7 +17,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from forecast.planning import PairState, Wishes, make_plan
+from solespan.forecast.planning import PairState, Wishes, make_plan
 
 START = pd.Timestamp("2026-01-05")
 WEEKS = 52
@@ -127,7 +127,7 @@ def years(seeds: range) -> pd.DataFrame:
 
 
 if __name__ == "__main__":
-    from dashboards.figures.plan_followed import plan_followed
+    from solespan.dashboards.figures.plan_followed import plan_followed
 
     drawn = plan_followed(years(range(12)), today=START)
     Path(sys.argv[1]).write_text(drawn.to_html(include_plotlyjs=True), encoding="utf-8")

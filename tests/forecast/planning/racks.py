@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 
-from forecast.planning import PairState, RackPlan
+from solespan.forecast.planning import PairState, RackPlan
 
 START = pd.Timestamp("2026-11-26")
 CODES = ("formal", "business", "casual", None)

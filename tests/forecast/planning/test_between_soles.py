@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from forecast.planning import (
+from solespan.forecast.planning import (
     BadPlan,
     CareRule,
     LifeSettings,
@@ -18,8 +18,8 @@ from forecast.planning import (
     due_care,
     needs_of,
 )
-from forecast.planning.care import DEFAULT_RULES, UPPERS
-from forecast.planning.routes import DEFAULT_ROUTES, Need
+from solespan.forecast.planning.care import DEFAULT_RULES, UPPERS
+from solespan.forecast.planning.resole_options import DEFAULT_ROUTES, Need
 from tests.forecast.builders import TODAY, log_of, pair_row, sole_row, wear_rows
 
 NEED = Need(("leather_sole",), ("it has a leather sole",))

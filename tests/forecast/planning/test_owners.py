@@ -7,7 +7,7 @@ import json
 import pandas as pd
 import pytest
 
-from dashboards.figures.plan_followed import MEASURES, plan_followed
+from solespan.dashboards.figures.plan_followed import MEASURES, plan_followed
 from tests.forecast.planning.owners import START, years
 
 SOME = pd.DataFrame(

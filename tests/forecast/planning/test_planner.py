@@ -10,18 +10,18 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from forecast.planning import (
+from solespan.forecast.planning import (
     BadPlan,
     EarlierPlan,
     Occasion,
     PairState,
     Wishes,
     make_plan,
+    milp_builder,
     planner,
-    rows,
     sharing,
 )
-from forecast.planning.rows import Programme
+from solespan.forecast.planning.milp_builder import LinearProgram
 from tests.forecast.planning.racks import START, assert_kept, best_by_enumeration, plain, states
 
 
@@ -238,11 +238,11 @@ def test_a_plan_made_in_no_time_is_refused_or_keeps_its_promises_with_a_finite_b
 
 
 def test_a_solver_stopped_before_it_has_a_bound_gets_the_obvious_one(monkeypatch):
-    programme = Programme()
+    programme = LinearProgram()
     terms = [(programme.variable(gain, high), 1.0) for gain, high in ((2.0, 3.0), (-1.0, np.inf))]
     programme.row(terms, most=10.0)
     stopped = SimpleNamespace(x=np.zeros(2), fun=0.0, mip_dual_bound=-np.inf, status=1)
-    monkeypatch.setattr(rows, "milp", lambda *_, **__: stopped)
+    monkeypatch.setattr(milp_builder, "milp", lambda *_, **__: stopped)
     answer = programme.solve()
     assert answer.bound == 6.0
     assert not answer.proven

@@ -7,8 +7,8 @@ import itertools
 import pandas as pd
 import pytest
 
-from forecast import ForecastSettings, forecast
-from forecast.planning import BadPlan, Pace, Retire, Trip, wear_allowance, what_if
+from solespan.forecast import ForecastSettings, forecast
+from solespan.forecast.planning import BadPlan, Pace, Retire, Trip, wear_allowance, what_if
 from tests.forecast.builders import TODAY
 
 FAR = pd.Timestamp("2200-01-01")

@@ -12,8 +12,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from forecast.scores import crps_sample, inside
-from forecast.workload import (
+from solespan.forecast.backtesting.scores import crps_sample, inside
+from solespan.forecast.workload import (
     WorkloadSettings,
     due_table,
     fit_habits,
@@ -21,7 +21,7 @@ from forecast.workload import (
     fit_newcomers,
     simulate_years,
 )
-from synthetic_data.shop_years import HISTORY_YEARS, ShopYears, draw_shop
+from solespan.synthetic_data.shop_years import HISTORY_YEARS, ShopYears, draw_shop
 
 
 def simulated(shop: ShopYears, years: int = 400, **changes: object):

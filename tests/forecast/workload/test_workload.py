@@ -6,11 +6,11 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from forecast.bench.hours import BenchHours, Closure
-from forecast.bench.year_ahead import run_bench
-from forecast.errors import BadFrame, BadHorizon
-from forecast.frames import WORKS
-from forecast.workload import (
+from solespan.forecast.bench.hours import BenchHours, Closure
+from solespan.forecast.bench.year_ahead import run_bench
+from solespan.forecast.errors import BadFrame, BadHorizon
+from solespan.forecast.frames import WORKS
+from solespan.forecast.workload import (
     Booked,
     DueTable,
     Jobs,
@@ -25,8 +25,8 @@ from forecast.workload import (
     simulate_years,
     summarise,
 )
-from forecast.workload.asking import asked_years
-from synthetic_data.shop_years import ShopYears, draw_shop
+from solespan.forecast.workload.asking import asked_years
+from solespan.synthetic_data.shop_years import ShopYears, draw_shop
 
 TIMES = WorkTimes(
     np.array([130.0, 70, 20, 20, 190, 45]), np.array([30.0, 15, 5, 5, 40, 10]), np.full(6, 0.1),

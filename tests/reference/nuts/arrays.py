@@ -9,13 +9,13 @@ from typing import Any
 
 import numpy as np
 
-from forecast.coordinates import population_prior
-from forecast.covariates import COVARIATES
-from forecast.frames import MATERIALS
-from forecast.linearise import Noise
-from forecast.panel import HOLE, SENT, STILL_ON, THUMB, Panel
-from forecast.priors import USUAL_LIMIT_MM
-from forecast.thumb import HOLE_SD_MM
+from solespan.forecast.covariates import COVARIATES
+from solespan.forecast.frames import MATERIALS
+from solespan.forecast.model.linearise import Noise
+from solespan.forecast.model.parameter_layout import population_prior
+from solespan.forecast.model.thumb import HOLE_SD_MM
+from solespan.forecast.panel.panel import HOLE, SENT, STILL_ON, THUMB, Panel
+from solespan.forecast.priors import USUAL_LIMIT_MM
 
 __all__ = ["arrays"]
 

@@ -17,10 +17,10 @@ import numpy as np
 import pandas as pd
 from numpyro.diagnostics import effective_sample_size, split_gelman_rubin
 
-from forecast import WearFit, WearModel
-from forecast.covariates import FLAGS
-from forecast.first_passage import inverse_gaussian
-from forecast.panel import GAUGES
+from solespan.forecast import WearFit, WearModel
+from solespan.forecast.covariates import FLAGS
+from solespan.forecast.dates.first_passage import inverse_gaussian
+from solespan.forecast.panel.panel import GAUGES
 from tests.reference.nuts.arrays import arrays
 from tests.reference.nuts.engine_answers import (
     calendar_days,

@@ -7,18 +7,18 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from forecast import WearFit, WearModel
-from forecast.calendar import days_until
-from forecast.coordinates import INTERFACE
-from forecast.covariates import COVARIATES
-from forecast.first_passage import DRAWS, normal_points, remaining_exposure
-from forecast.frames import FEET
-from forecast.linearise import effective_exposure
-from forecast.moments import fitted_variance
-from forecast.panel import THUMB
-from forecast.scores import crps_sample
-from forecast.sole_state import FootPairs, foot_pairs, sole_state
-from forecast.wear_model import Conditioned, condition
+from solespan.forecast import WearFit, WearModel
+from solespan.forecast.backtesting.scores import crps_sample
+from solespan.forecast.covariates import COVARIATES
+from solespan.forecast.dates.first_passage import DRAWS, normal_points, remaining_exposure
+from solespan.forecast.frames import FEET
+from solespan.forecast.model.linearise import effective_exposure
+from solespan.forecast.model.parameter_layout import INTERFACE
+from solespan.forecast.model.posterior_moments import fitted_variance
+from solespan.forecast.model.sole_state import FootPairs, foot_pairs, sole_state
+from solespan.forecast.model.wear_model import Conditioned, condition
+from solespan.forecast.panel.panel import THUMB
+from solespan.forecast.use.calendar import days_until
 from tests.reference.nuts.rack_room import HORIZON_DAYS, RackRoom
 
 __all__ = [

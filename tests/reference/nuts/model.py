@@ -1,9 +1,10 @@
 """What does the wear model say, written out for a sampler instead of for the engine?
 
-The model of `forecast.linearise` and `forecast.hierarchy` without their approximations: the
-exponential of the log rate is not linearised, grades are judged by their own probabilities, slips
-are a mixture, and the spreads are sampled. How far apart the thumb's cut points lie, its noise, and
-how loosely soles are sent are fixed at what the engine learnt; all else has the engine's priors.
+The model of `forecast.model.linearise` and `forecast.model.hierarchy` without their approximations:
+the exponential of the log rate is not linearised, grades are judged by their own probabilities,
+slips are a mixture, and the spreads are sampled. How far apart the thumb's cut points lie, its
+noise, and how loosely soles are sent are fixed at what the engine learnt; all else has the engine's
+priors.
 
 Log rates of pairs are sampled as rates per wear day of reference (`pair_rate`), offsets of soles as
 a gauge reads them: shifts without a Jacobian that spare the sampler long ridges.
@@ -19,12 +20,12 @@ import numpyro
 import numpyro.distributions as dist
 from jax.scipy.special import log_ndtr
 
-from forecast.coordinates import population_prior
-from forecast.covariates import COVARIATES
-from forecast.estimation import GAUGE_LOG_SD, PROCESS_LOG_SD, PROCESS_MEDIAN_MM
-from forecast.linearise import SLIP_SD_MM, SLIP_SHARE
-from forecast.panel import GAUGES
-from forecast.priors import METHOD_SD_MM, PACKING_DAYS, SPREADS
+from solespan.forecast.covariates import COVARIATES
+from solespan.forecast.model.estimation import GAUGE_LOG_SD, PROCESS_LOG_SD, PROCESS_MEDIAN_MM
+from solespan.forecast.model.linearise import SLIP_SD_MM, SLIP_SHARE
+from solespan.forecast.model.parameter_layout import population_prior
+from solespan.forecast.panel.panel import GAUGES
+from solespan.forecast.priors import METHOD_SD_MM, PACKING_DAYS, SPREADS
 
 __all__ = ["SPREAD_NAMES", "describe", "model"]
 

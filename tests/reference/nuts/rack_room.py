@@ -10,8 +10,8 @@ from dataclasses import dataclass
 
 import pandas as pd
 
-from forecast.log import WearLog, wear_log
-from synthetic_data import Simulated, world
+from solespan.forecast.log import WearLog, wear_log
+from solespan.synthetic_data import Simulated, world
 
 __all__ = ["HORIZON_DAYS", "RackRoom", "fingerprint", "rack_room"]
 

@@ -19,7 +19,7 @@ import numpyro
 from numpyro.handlers import seed, substitute, trace
 from numpyro.infer import MCMC, NUTS, init_to_value
 
-from forecast import WearFit, WearModel
+from solespan.forecast import WearFit, WearModel
 from tests.reference.nuts.arrays import arrays
 from tests.reference.nuts.model import describe, model
 from tests.reference.nuts.rack_room import rack_room

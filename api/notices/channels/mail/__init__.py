@@ -11,9 +11,9 @@ import ssl
 from contextlib import suppress
 from email.message import EmailMessage
 
-from api.notices.channels.mail.build import BadHeader, build_mail, usable_address
-from api.notices.channels.setup import ChannelSettings
-from api.notices.message import DeliveryError, Message
+from solespan.api.notices.channels.mail.build import BadHeader, build_mail, usable_address
+from solespan.api.notices.channels.setup import ChannelSettings
+from solespan.api.notices.message import DeliveryError, Message
 
 __all__ = ["Mail", "speaks_of_mailbox"]
 

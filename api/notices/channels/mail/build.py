@@ -14,9 +14,9 @@ from email.message import EmailMessage
 from email.policy import SMTP, Policy
 from email.utils import format_datetime
 
-from api.notices.message import Message
-from api.schemas.notices import NoticeRules
-from api.settings import Settings
+from solespan.api.notices.message import Message
+from solespan.api.schemas.notices.notices import NoticeRules
+from solespan.api.settings import Settings
 
 __all__ = ["BadHeader", "build_mail", "usable_address"]
 

@@ -5,8 +5,8 @@ Handing over means that the letter stands on the print list; folding and posting
 
 from __future__ import annotations
 
-from api.notices.channels.setup import ChannelSettings
-from api.notices.message import DeliveryError, Message
+from solespan.api.notices.channels.setup import ChannelSettings
+from solespan.api.notices.message import DeliveryError, Message
 
 __all__ = ["PrintList"]
 

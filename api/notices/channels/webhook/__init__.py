@@ -13,14 +13,14 @@ import http.client
 import json
 from urllib.parse import urlsplit
 
-from api.notices.channels.setup import ChannelSettings
-from api.notices.channels.webhook.connect import (
+from solespan.api.notices.channels.setup import ChannelSettings
+from solespan.api.notices.channels.webhook.connect import (
     INSIDE,
     AddressRefused,
     connection_to,
     is_inside,
 )
-from api.notices.message import DeliveryError, Message
+from solespan.api.notices.message import DeliveryError, Message
 
 __all__ = ["Webhook", "signature_of"]
 

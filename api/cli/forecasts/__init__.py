@@ -1,0 +1,1 @@
+"""Forecasts, fits and the look back at past forecasts."""

@@ -1,0 +1,77 @@
+"""What do the commands about a rack share: services, whose rack, days as typed?"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from datetime import date
+from pathlib import Path
+
+from solespan.api.errors import NothingForecast, Refused
+from solespan.api.storage.rack.records import list_records
+from solespan.api.wiring import Services
+
+__all__ = ["bring_up_to_date", "day_of", "named", "whose", "writing_to"]
+
+
+def bring_up_to_date(services: Services) -> None:
+    """Fit if that is due, and forecast whoever is behind, as `solespan forecast` does."""
+    stale = services.fitter.is_stale(at_once=True)
+    if stale:
+        services.fitter.refit(services.clock.today())
+    services.forecaster.update_behind(everyone=stale)
+
+
+def whose(services: Services, wearer: str | None) -> str:
+    """Return the wearer named, or the only one."""
+    if wearer is not None:
+        return wearer
+    with services.database.reading() as session:
+        known = [row["wearer_id"] for row in list_records(session, "wearers", equal={}, limit=9)]
+    if not known:
+        raise NothingForecast(
+            "There is no wearer yet.",
+            where="wearers",
+            remedy="Import a folder of logs: solespan import FOLDER",
+        )
+    if len(known) > 1:
+        raise Refused(
+            "Several wearers have racks here.",
+            where="--wearer",
+            accepted=", ".join(known[:8]),
+            remedy="Say whose rack is meant: --wearer ID",
+        )
+    return str(known[0])
+
+
+def day_of(text: str, where: str) -> date:
+    """Read a day. Raises `Refused`."""
+    try:
+        return date.fromisoformat(text)
+    except ValueError:
+        raise Refused(
+            f"{text!r} is no day.",
+            where=where,
+            accepted="YYYY-MM-DD",
+            remedy="Write the day as 2027-02-14.",
+        ) from None
+
+
+@contextmanager
+def writing_to(path: Path, where: str) -> Iterator[None]:
+    """Turn a file that cannot be written into `Refused`."""
+    try:
+        yield
+    except OSError as cause:
+        raise Refused(
+            f"{path} cannot be written: {cause.strerror or cause}.",
+            where=where,
+            accepted="a file in a folder that is there",
+            remedy="Name another file.",
+        ) from cause
+
+
+def named(pair_id: str, labels: Mapping[str, str | None]) -> str:
+    """Name a pair by its id and, where it has one, its label."""
+    label = labels.get(pair_id)
+    return f"{pair_id} ({label})" if label else pair_id

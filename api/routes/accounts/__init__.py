@@ -1,0 +1,1 @@
+"""Accounts: tenants, members, tokens, sessions, customers' records."""

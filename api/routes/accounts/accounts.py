@@ -1,0 +1,189 @@
+"""How are members, invitations, tokens, customers' links and the audit log reached over HTTP?"""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+from fastapi import APIRouter, Depends, Path, Query, Response
+
+from solespan.api.routes.http import (
+    PROBLEM_ANSWERS,
+    Context,
+    Sender,
+    after_of,
+    cursor_of,
+    json_answer,
+    needs_json,
+    plain,
+)
+from solespan.api.schemas.accounts.accounts import (
+    AuditPage,
+    Invitation,
+    Invited,
+    Link,
+    Member,
+    NewInvitation,
+    NewToken,
+    Token,
+    TokenMade,
+)
+from solespan.api.schemas.fields import KnownId
+from solespan.api.services.accounts import people, tokens
+from solespan.api.services.accounts.people import tidy_email
+from solespan.api.storage.accounts.accounts import list_invitations
+from solespan.api.storage.accounts.credentials import list_tokens
+from solespan.api.storage.audit import list_audit
+
+__all__ = ["router"]
+
+router = APIRouter(prefix="/v1", tags=["accounts"], responses=PROBLEM_ANSWERS)
+_AS_JSON = [Depends(needs_json)]
+
+
+@router.get("/members", response_model=None, responses={200: {"model": list[Member]}})
+def read_members(ctx: Context) -> Response:
+    """List who may come in."""
+    with ctx.database.reading() as session:
+        rows = people.members_of(session, ctx.database.tenant_pk)
+    return json_answer([{name: row[name] for name in ("user_id", "email", "role")} for row in rows])
+
+
+@router.delete("/members/{user_id}", response_model=None, status_code=204)
+def remove_member(
+    ctx: Context,
+    user_id: Annotated[KnownId, Path(description="which member. Unit: none (identifier)")],
+) -> Response:
+    """Let a member in no more, at once; the keys they made end as well."""
+    with ctx.database.writing() as session:
+        people.remove_member(
+            session,
+            tenant_pk=ctx.database.tenant_pk,
+            member=user_id,
+            now=ctx.clock.now(),
+        )
+    return Response(status_code=204)
+
+
+@router.get("/invitations", response_model=None, responses={200: {"model": list[Invitation]}})
+def read_invitations(ctx: Context) -> Response:
+    """List the invitations that nobody has used yet, without their addresses."""
+    with ctx.database.reading() as session:
+        rows = list_invitations(session, ctx.database.tenant_pk, ctx.clock.now())
+    return json_answer([plain(row) for row in rows])
+
+
+@router.put(
+    "/invitations", response_model=None, responses={200: {"model": Invited}}, dependencies=_AS_JSON
+)
+def invite(ctx: Context, new: NewInvitation) -> Response:
+    """Make an invitation in the place of an older one to the same person.
+
+    Its address is shown this once, works once, and for three days.
+    """
+    with ctx.database.about(email=tidy_email(new.email)[:200]).writing() as session:
+        secret = people.invite(
+            session,
+            tenant_pk=ctx.database.tenant_pk,
+            email=new.email,
+            role=new.role,
+            now=ctx.clock.now(),
+        )
+    return json_answer({"path": f"/join/{secret}"})
+
+
+@router.delete("/invitations/{invitation_id}", response_model=None, status_code=204)
+def withdraw_invitation(
+    ctx: Context,
+    invitation_id: Annotated[
+        KnownId, Path(description="which invitation. Unit: none (identifier)")
+    ],
+) -> Response:
+    """End an invitation that nobody has used."""
+    with ctx.database.writing() as session:
+        people.withdraw(session, tenant_pk=ctx.database.tenant_pk, invitation_id=invitation_id)
+    return Response(status_code=204)
+
+
+@router.get("/tokens", response_model=None, responses={200: {"model": list[Token]}})
+def read_tokens(ctx: Context) -> Response:
+    """List the keys of programs, without the keys."""
+    with ctx.database.reading() as session:
+        rows = list_tokens(session, ctx.database.tenant_pk)
+    return json_answer([plain(row) for row in rows])
+
+
+@router.put(
+    "/tokens/{name}",
+    response_model=None,
+    responses={200: {"model": TokenMade}},
+    dependencies=_AS_JSON,
+)
+def make_token(
+    ctx: Context,
+    who: Sender,
+    name: Annotated[
+        str, Path(min_length=1, max_length=100, description="what it is for. Unit: none (text)")
+    ],
+    new: NewToken,
+) -> Response:
+    """Make a key for a program in the place of the one of this name; it is shown this once."""
+    with ctx.database.writing() as session:
+        token_id, token = tokens.make_token(
+            session, who, name=name, scopes=new.scopes, now=ctx.clock.now()
+        )
+    return json_answer({"token_id": token_id, "token": token})
+
+
+@router.delete("/tokens/{token_id}", response_model=None, status_code=204)
+def revoke_token(
+    ctx: Context,
+    token_id: Annotated[KnownId, Path(description="which key. Unit: none (identifier)")],
+) -> Response:
+    """End a key for good, at once."""
+    with ctx.database.writing() as session:
+        tokens.revoke(session, ctx.database.tenant_pk, token_id, ctx.clock.now())
+    return Response(status_code=204)
+
+
+@router.put("/customers/{wearer_id}/link", response_model=None, responses={200: {"model": Link}})
+def make_link(
+    ctx: Context,
+    wearer_id: Annotated[KnownId, Path(description="which customer. Unit: none (identifier)")],
+) -> Response:
+    """Make a customer's own link, shown this once; the one before ends."""
+    with ctx.database.writing() as session:
+        secret = tokens.new_link(
+            session,
+            tenant_pk=ctx.database.tenant_pk,
+            wearer_id=wearer_id,
+            now=ctx.clock.now(),
+        )
+    return json_answer({"path": f"/open/{secret}"})
+
+
+@router.delete("/customers/{wearer_id}/link", response_model=None, status_code=204)
+def end_link(
+    ctx: Context,
+    wearer_id: Annotated[KnownId, Path(description="which customer. Unit: none (identifier)")],
+) -> Response:
+    """End a customer's link, and every browser that came in by it."""
+    with ctx.database.writing() as session:
+        tokens.end_link(session, wearer_id)
+    return Response(status_code=204)
+
+
+@router.get("/audit", response_model=None, responses={200: {"model": AuditPage}})
+def read_audit(
+    ctx: Context,
+    after: Annotated[
+        str | None, Query(max_length=200, description="`next` of a page. Unit: none (opaque text)")
+    ] = None,
+    limit: Annotated[int, Query(ge=1, le=200, description="at most so many. Unit: entries")] = 50,
+) -> Response:
+    """List what was changed, newest first."""
+    known = after_of(after, (int,))
+    with ctx.database.reading() as session:
+        rows = list_audit(session, after=known, limit=limit)
+    items = [plain({k: v for k, v in row.items() if k != "id"}) for row in rows]
+    following = cursor_of((rows[-1]["id"],)) if len(rows) == limit else None
+    return json_answer({"items": items, "next": following})

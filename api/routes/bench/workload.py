@@ -1,0 +1,188 @@
+"""How are the work to come, the bench's plan and its settings reached over HTTP?"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Annotated, Any
+
+import pandas as pd
+from fastapi import APIRouter, Depends, Query, Response
+
+from solespan.api.errors import NothingForecast, Refused
+from solespan.api.routes.http import (
+    PROBLEM_ANSWERS,
+    Context,
+    IdempotencyKey,
+    answer_of,
+    etag_of,
+    json_answer,
+    needs_json,
+    plain,
+    versions_in,
+)
+from solespan.api.schemas.bench.shop import BenchSettings, BenchSettingsStored
+from solespan.api.schemas.bench.workload import (
+    DueOutcomeGiven,
+    Plan,
+    PlanAsked,
+    Workload,
+    WorkloadFilters,
+)
+from solespan.api.services.bench.bench_plan import make_plan
+from solespan.api.services.bench.bench_settings import change_bench_settings, read_bench_settings
+from solespan.api.services.bench.workload import YearAhead, year_ahead
+from solespan.api.services.idempotency import Answered, fingerprint_of
+from solespan.api.services.rack.records import unknown_id
+from solespan.api.storage.bench.workload import newest_plan, put_outcome
+from solespan.api.storage.rack.records import owner_of
+from solespan.api.storage.scope import name_changed
+from solespan.forecast.workload import summarise
+
+__all__ = ["router", "workload_body"]
+
+router = APIRouter(prefix="/v1", tags=["bench"], responses=PROBLEM_ANSWERS)
+_AS_JSON = [Depends(needs_json)]
+
+
+def workload_body(ahead: YearAhead, months: int, by: str) -> dict[str, Any]:
+    """Say the work to come as JSON values."""
+    books = ahead.books
+    return {
+        "as_of": books.as_of.date().isoformat(),
+        "months": months,
+        "years": ahead.simulated.counts.shape[0],
+        "currency": books.settings.currency,
+        "total": _periods(summarise(ahead.simulated, ahead.by_day, "total")),
+        "periods": _periods(summarise(ahead.simulated, ahead.by_day, by)),
+        "learnt": {
+            "come": round(books.habits.come, 4),
+            "no_show": round(books.habits.no_show, 4),
+            "median_delay_days": round(books.habits.median_delay_days, 1),
+            "outcomes": books.habits.n_outcomes,
+            "newcomer_months": books.newcomers.months_known,
+            "timed_jobs": sum(books.minutes.jobs.values()),
+            "pairs": int(books.due.rows["pair_id"].nunique()),
+        },
+    }
+
+
+def _periods(frame: pd.DataFrame) -> list[dict[str, Any]]:
+    rows = frame.drop(columns="period").to_dict("records")
+    return [
+        {str(k): round(v, 3) if isinstance(v, float) else v for k, v in row.items()}
+        | {"begins_on": row["begins_on"].date().isoformat()}
+        for row in rows
+    ]
+
+
+@router.get("/workload", response_model=None, responses={200: {"model": Workload}})
+def read_workload(ctx: Context, chosen: Annotated[WorkloadFilters, Query()]) -> Response:
+    """Read jobs, hours, revenue and materials to come, from whole simulated years."""
+    ahead = year_ahead(ctx.database, ctx.clock.today(), chosen.months)
+    return json_answer(workload_body(ahead, chosen.months, chosen.by))
+
+
+@router.post(
+    "/bench-plans",
+    response_model=None,
+    status_code=201,
+    responses={201: {"model": Plan}},
+    dependencies=_AS_JSON,
+)
+def create_bench_plan(ctx: Context, body: PlanAsked, key: IdempotencyKey) -> Response:
+    """Simulate the bench's year with and without levelling, keep the plan, and answer it."""
+
+    def work() -> Answered:
+        tried = None
+        with ctx.database.reading() as session:
+            hours = read_bench_settings(session)[0].bench_hours()
+        changed = (body.benches, body.hours_by_weekday) != (None, None)
+        if changed or body.price_factor != 1.0 or body.demand_factor != 1.0:
+            tried = replace(
+                hours,
+                benches=body.benches or hours.benches,
+                hours_by_weekday=body.hours_by_weekday or hours.hours_by_weekday,
+            )
+        plan = make_plan(
+            ctx.database,
+            ctx.clock.today(),
+            months=body.months,
+            tried=tried,
+            price_factor=body.price_factor,
+            demand_factor=body.demand_factor,
+        )
+        return Answered(201, plan, {"location": "/v1/bench-plans/newest"})
+
+    fingerprint = fingerprint_of(b"bench-plans", body.model_dump_json().encode())
+    return answer_of(ctx.idempotency.once_beside("POST /v1/bench-plans", key, fingerprint, work))
+
+
+@router.get("/bench-plans/newest", response_model=None, responses={200: {"model": Plan}})
+def read_bench_plan(ctx: Context) -> Response:
+    """Read the newest plan: lead times by week, and when to ask, book and expect each pair."""
+    with ctx.database.reading() as session:
+        plan = newest_plan(session)
+    if plan is None:
+        raise NothingForecast(
+            "No plan of the bench has been made yet.",
+            remedy="Make one: POST /v1/bench-plans, or run: solespan bench-plan",
+        )
+    return json_answer(plan["payload"])
+
+
+@router.get("/bench-settings", response_model=None, responses={200: {"model": BenchSettingsStored}})
+def read_settings(ctx: Context) -> Response:
+    """Read the bench's hours, prices and tolerances."""
+    with ctx.database.reading() as session:
+        settings, version = read_bench_settings(session)
+    body = {"version": version, "settings": settings.model_dump(mode="json")}
+    return json_answer(body, headers={"etag": etag_of(version)})
+
+
+@router.put(
+    "/bench-settings",
+    response_model=None,
+    responses={200: {"model": BenchSettingsStored}},
+    dependencies=_AS_JSON,
+)
+def replace_settings(
+    ctx: Context,
+    body: BenchSettings,
+    versions: Annotated[frozenset[int] | None, Depends(versions_in)],
+) -> Response:
+    """Replace them."""
+    with ctx.database.writing() as session:
+        version = change_bench_settings(session, body, versions)
+    answer = {"version": version, "settings": body.model_dump(mode="json")}
+    return json_answer(answer, headers={"etag": etag_of(version)})
+
+
+@router.post(
+    "/due-outcomes",
+    response_model=None,
+    status_code=201,
+    responses={201: {"model": DueOutcomeGiven}, 200: {"model": DueOutcomeGiven}},
+    dependencies=_AS_JSON,
+)
+def create_due_outcome(ctx: Context, body: DueOutcomeGiven, key: IdempotencyKey) -> Response:
+    """Tell what became of a pair that was due; telling it again replaces what was told."""
+    today = ctx.clock.today()
+    if body.due_on > today or (body.came_on is not None and body.came_on > today):
+        raise Refused(
+            "An outcome lies in the past.",
+            where="due_on, came_on",
+            accepted=f"days up to {today}",
+            remedy="Tell it when it has happened.",
+        )
+
+    def work(session: Any) -> Answered:
+        owner = owner_of(session, "pair_id", body.pair_id, lock=True)
+        if owner is None or owner.pair_pk is None:
+            raise unknown_id(session, "pairs", "pair_id", body.pair_id)
+        values = body.model_dump(exclude={"pair_id"})
+        new = put_outcome(session, owner.pair_pk, values)
+        name_changed(pair_id=body.pair_id, due_on=body.due_on)
+        return Answered(201 if new else 200, plain(body.model_dump()))
+
+    fingerprint = fingerprint_of(b"due-outcomes", body.model_dump_json().encode())
+    return answer_of(ctx.idempotency.once("POST /v1/due-outcomes", key, fingerprint, work))

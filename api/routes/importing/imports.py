@@ -1,0 +1,162 @@
+"""How are files of logs handed in over HTTP, and what became of earlier ones?"""
+
+from __future__ import annotations
+
+import hashlib
+import tempfile
+from contextlib import ExitStack
+from pathlib import Path as FolderPath
+from typing import Annotated, Any, BinaryIO
+from uuid import uuid4
+
+from fastapi import APIRouter, File, Form, Path, Query, Response, UploadFile
+
+from solespan.api.errors import NotFound, Refused
+from solespan.api.routes.http import (
+    PROBLEM_ANSWERS,
+    Context,
+    IdempotencyKey,
+    after_of,
+    answer_of,
+    cursor_of,
+    json_answer,
+    plain,
+)
+from solespan.api.schemas.fields import KnownId
+from solespan.api.schemas.importing.imports import (
+    ImportFilters,
+    ImportPage,
+    ImportTaken,
+    PastImport,
+)
+from solespan.api.services.idempotency import Answered, fingerprint_of
+from solespan.api.services.importing.imports import import_files
+from solespan.api.services.importing.uploads import lay_out
+from solespan.api.storage.importing.import_runs import find_import, import_id_of, list_imports
+
+__all__ = ["router"]
+
+router = APIRouter(prefix="/v1/imports", tags=["imports"], responses=PROBLEM_ANSWERS)
+
+MAX_FILES = 12
+PIECE_BYTES = 256 * 1024
+
+
+class ImportRefused(Refused):
+    """The caller's files hold rows that cannot be true; `report` names each."""
+
+    code = "import-refused"
+    title = "Some rows cannot be true, so nothing was imported"
+
+    def __init__(self, report: dict[str, Any]) -> None:
+        refused = sum(counts["refused"] for counts in report["counts"].values())
+        super().__init__(
+            f"{refused} rows cannot be true, so nothing was imported.",
+            where="the uploaded files",
+            remedy="Mend the rows in `report`, or send keep_good_rows=true to take the others.",
+        )
+        self.extensions = {"report": report}
+
+
+@router.get("", response_model=None, responses={200: {"model": ImportPage}})
+def list_past_imports(
+    ctx: Context,
+    chosen: Annotated[ImportFilters, Query()],  # type: ignore[valid-type]
+) -> Response:
+    """List the imports that were taken, newest first."""
+    given: dict[str, Any] = chosen.model_dump()  # type: ignore[attr-defined]
+    limit = given["limit"]
+    after = after_of(given["after"], [int])
+    with ctx.database.reading() as session:
+        rows = list_imports(session, after=after, limit=limit + 1)
+    more = len(rows) > limit
+    last = rows[limit - 1]["id"] if more else None
+    items = [{k: v for k, v in plain(row).items() if k != "id"} for row in rows[:limit]]
+    return json_answer({"items": items, "next": cursor_of([last]) if more else None})
+
+
+@router.get("/{import_id}", response_model=None, responses={200: {"model": PastImport}})
+def read_import(
+    ctx: Context,
+    import_id: Annotated[KnownId, Path(description="the import. Unit: none (identifier)")],
+) -> Response:
+    """Read one import and its report."""
+    with ctx.database.reading() as session:
+        row = find_import(session, import_id)
+    if row is None:
+        raise NotFound("There is no such import.", where="import_id", remedy="List the imports.")
+    return json_answer(plain(row))
+
+
+@router.post("", response_model=None, status_code=201, responses={201: {"model": ImportTaken}})
+def import_uploads(
+    ctx: Context,
+    files: Annotated[
+        list[UploadFile],
+        File(
+            min_length=1,
+            max_length=MAX_FILES,
+            description="CSV files named after their table, or one ZIP of them. Unit: none (files)",
+        ),
+    ],
+    key: IdempotencyKey,
+    keep_good_rows: Annotated[
+        bool, Form(description="take the good rows although others fail. Unit: true or false")
+    ] = False,
+) -> Response:
+    """Import files of logs, all or nothing unless `keep_good_rows`; answer the report."""
+
+    def work() -> Answered:
+        source = f"upload-{uuid4().hex}"
+        limit_bytes = ctx.settings.upload_limit_bytes
+        with tempfile.TemporaryDirectory(prefix="solespan-") as name:
+            folder = FolderPath(name)
+            lay_out(
+                [(file.filename or "", file.file) for file in files],
+                folder,
+                limit_bytes=limit_bytes,
+            )
+            report = _import(ctx, folder, source, keep_good_rows)
+        with ctx.database.reading() as session:
+            import_id = import_id_of(session, source)
+        headers = {} if import_id is None else {"location": f"/v1/imports/{import_id}"}
+        return Answered(201, {"import_id": import_id, "report": report}, headers)
+
+    answer = ctx.idempotency.once_beside(
+        "POST /v1/imports", key, _fingerprint(files, keep_good_rows), work
+    )
+    return answer_of(answer)
+
+
+def _import(ctx: Context, folder: FolderPath, source: str, keep_good_rows: bool) -> dict[str, Any]:
+    with ExitStack() as stack:
+        report = import_files(
+            ctx.database,
+            {path.name: stack.enter_context(path.open("rb")) for path in folder.iterdir()},
+            source=source,
+            today=ctx.clock.today,
+            keep_good_rows=keep_good_rows,
+            limit_bytes=ctx.settings.upload_limit_bytes,
+        )
+    told = report.to_dict()
+    if not report.written:
+        raise ImportRefused(told)
+    if report.changed:
+        ctx.refitter.wake(refit=True)
+    return told
+
+
+def _digest(stream: BinaryIO) -> bytes:
+    digest = hashlib.sha256()
+    while piece := stream.read(PIECE_BYTES):
+        digest.update(piece)
+    stream.seek(0)
+    return digest.digest()
+
+
+def _fingerprint(files: list[UploadFile], keep_good_rows: bool) -> str:
+    parts = [b"imports", str(keep_good_rows).encode()]
+    for file in files:
+        parts.append((file.filename or "").encode())
+        parts.append(_digest(file.file))
+    return fingerprint_of(*parts)

@@ -1,0 +1,191 @@
+"""What does a customer see and do behind the links of a notice, without signing in?
+
+Opening a link changes nothing: programs that scan mail open every link. The address holds what
+opens it, a stated exception to keeping secrets out of addresses: it serves one purpose, ends, and
+is not logged (requests are logged by route).
+"""
+
+from __future__ import annotations
+
+import hmac
+from collections.abc import Callable, Coroutine, Mapping
+from datetime import timedelta
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Path, Request, Response
+from fastapi.exceptions import RequestValidationError
+from fastapi.responses import HTMLResponse, RedirectResponse
+from fastapi.routing import APIRoute
+from starlette.exceptions import HTTPException
+
+from solespan.api.errors import Refused, SolespanError
+from solespan.api.notices.links import form_token
+from solespan.api.notices.words import CAUTIONS, THUMB_CHECK
+from solespan.api.routes.http import Context
+from solespan.api.routes.page_http import Typed, Words
+from solespan.api.schemas.notices.notices import NoticeRules
+from solespan.api.services.context import AppContext
+from solespan.api.services.notices.answering import (
+    LONGEST_AHEAD,
+    Asked,
+    LinkOver,
+    answer,
+    dates_now,
+    open_link,
+    open_order,
+    still_written_to,
+    unsubscribe,
+)
+from solespan.api.services.notices.choices import read_rules
+from solespan.api.services.notices.delivery_config import secret_of
+from solespan.dashboards.pages.notices.outside import (
+    answer_page,
+    link_failure_page,
+    unsubscribe_page,
+)
+from solespan.dashboards.pages.rack.pair import FormState
+from solespan.dashboards.render import render
+
+__all__ = ["router"]
+
+ONE_CLICK = ("List-Unsubscribe", "One-Click")  # RFC 8058, section 3.1
+FORM_TOKEN = "form_token"  # noqa: S105 - the name of a field
+DAYS_AHEAD = 7  # the day a form begins with
+
+
+class LinkRoute(APIRoute):
+    """A route whose failures are pages that lead nowhere into the shop."""
+
+    def get_route_handler(self) -> Callable[[Request], Coroutine[Any, Any, Response]]:
+        """Wrap the handler so that an error of ours becomes such a page with its status."""
+        handler = super().get_route_handler()
+
+        async def page_or_failure(request: Request) -> Response:
+            try:
+                return await handler(request)
+            except SolespanError as error:
+                shop = error.shop if isinstance(error, LinkOver) else None
+                said = [error.what, error.remedy]
+                return _page(link_failure_page(error.title, said), error.status, shop)
+            except RequestValidationError:
+                return _page(link_failure_page("This link cannot be read", []), 404)
+            except HTTPException as error:
+                said = [str(error.detail)]
+                return _page(link_failure_page("This cannot be done", said), error.status_code)
+
+        return page_or_failure
+
+
+router = APIRouter(route_class=LinkRoute)
+Token = Annotated[str, Path(max_length=200, pattern=r"^[A-Za-z0-9_-]+$")]
+
+
+def _page(
+    context: Mapping[str, Any], status: int = 200, shop: AppContext | None = None
+) -> HTMLResponse:
+    rules = NoticeRules()
+    if shop is not None:
+        with shop.database.reading() as session:
+            rules, _ = read_rules(session)
+    common = {
+        "shop_name": rules.shop_name,
+        "contact": rules.shop_contact.splitlines(),
+        "cautions": CAUTIONS,
+        "thumb_check": THUMB_CHECK,
+        "token": "",
+        "today": "",
+        "day": "",
+        "last_day": "",
+        "form": FormState(),
+    }
+    page = render("notices/notice_answer.html", {**common, **context})
+    return HTMLResponse(page, status, {"cache-control": "no-store"})
+
+
+@router.get("/answers/{token}")
+def read_answer_page(ctx: Context, token: Token, done: Words = "") -> HTMLResponse:
+    """Show what a link is for; nothing is changed."""
+    return _answer_page(ctx, token, open_link(ctx, token), done=done == "yes")
+
+
+@router.post("/answers/{token}")
+def give_answer(ctx: Context, token: Token, typed: Typed) -> Response:
+    """Do what the form says, or show it again with what is wrong."""
+    asked = open_link(ctx, token)
+    try:
+        _refuse_foreign(ctx, token, typed)
+        answer(asked, typed)
+    except SolespanError as error:
+        return _answer_page(ctx, token, asked, typed=typed, error=error)
+    return RedirectResponse(f"/answers/{token}?done=yes", 303)
+
+
+@router.get("/unsubscribe/{token}")
+def read_unsubscribe_page(ctx: Context, token: Token, done: Words = "") -> HTMLResponse:
+    """Show the button that ends it; nothing is changed."""
+    form = {"token": form_token(token, secret_of(ctx))}
+    shop, agrees = still_written_to(ctx, token)
+    return _page(unsubscribe_page(done=done == "yes" and not agrees) | form, shop=shop)
+
+
+@router.post("/unsubscribe/{token}")
+def stop_hearing(ctx: Context, token: Token, typed: Typed) -> Response:
+    """End every consent: from the page's button, or in one click of a mail program (RFC 8058)."""
+    name, value = ONE_CLICK
+    one_click = typed.get(name) == value
+    if not one_click:
+        _refuse_foreign(ctx, token, typed)
+    unsubscribe(ctx, token, "one click in the mail" if one_click else "on the page")
+    if one_click:
+        return Response(status_code=200)
+    return RedirectResponse(f"/unsubscribe/{token}?done=yes", 303)
+
+
+def _answer_page(
+    ctx: AppContext,
+    token: str,
+    asked: Asked,
+    *,
+    done: bool = False,
+    typed: Mapping[str, str] | None = None,
+    error: SolespanError | None = None,
+) -> HTMLResponse:
+    with asked.ctx.database.reading() as session:
+        order = open_order(session, asked.pair["pair_id"])
+        dates = dates_now(session, asked) if done else None
+    told = asked.notice["payload"]["pairs"][asked.link.place]
+    answered = asked.pair["answer"]
+    context = answer_page(
+        asked.link.purpose,
+        told,
+        answered=answered,
+        done=done and bool(answered),
+        order=order,
+        dates=dates,
+    )
+    errors = {}
+    if error is not None:
+        fields = {"day": "day", "left, right": "left"}
+        field = fields.get(error.where, "")
+        said = f"{error.what} {error.remedy}"
+        errors = {field: said} if field else {}
+        context["problem"] = "" if field else said
+    context |= {
+        "form": FormState(dict(typed or {}), errors),
+        "token": form_token(token, secret_of(ctx)),
+        "today": asked.today.isoformat(),
+        "last_day": (asked.today + LONGEST_AHEAD).isoformat(),
+        "day": (asked.today + timedelta(days=DAYS_AHEAD)).isoformat(),
+    }
+    return _page(context, error.status if error else 200, asked.ctx)
+
+
+def _refuse_foreign(ctx: AppContext, token: str, typed: Mapping[str, str]) -> None:
+    """Refuse a form that is not of the token's own page."""
+    right = form_token(token, secret_of(ctx))
+    if not hmac.compare_digest(typed.get(FORM_TOKEN, "").encode(), right.encode()):
+        raise Refused(
+            "This form did not come from the page of the link.",
+            where="form_token",
+            remedy="Open the link again and press the button there.",
+        )

@@ -1,0 +1,252 @@
+"""Which pages of notices does a shop get: the preview, sending, history, letters, who agreed?"""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import Any
+
+import segno
+from fastapi import APIRouter, Request, Response
+from fastapi.responses import HTMLResponse
+from markupsafe import Markup
+
+from solespan.api.errors import Refused, SolespanError
+from solespan.api.routes.http import Context
+from solespan.api.routes.page_http import (
+    PageRoute,
+    Typed,
+    Words,
+    back_to,
+    page_answer,
+    refuse_foreign_form,
+)
+from solespan.api.schemas.notices.notices import BounceGiven, ConsentGiven, ConsentWithdrawn
+from solespan.api.services.context import AppContext
+from solespan.api.services.notices import consents
+from solespan.api.services.notices.deciding import run, sample
+from solespan.api.services.notices.delivery_config import problems_of
+from solespan.api.services.notices.page import (
+    consents_context,
+    history,
+    one_notice,
+    preview_context,
+)
+from solespan.api.services.notices.reading import retry
+from solespan.api.services.notices.template_failure import stuck_words
+from solespan.api.services.page_forms import FormProblem
+from solespan.api.storage.notices.consents import lift_stop
+from solespan.api.storage.notices.outbox import letters, mark_printed
+from solespan.api.storage.rack.records import find_record
+
+__all__ = ["router"]
+
+router = APIRouter(route_class=PageRoute)
+DONE = {
+    "sent": "The notices are on their way.",
+    "retry": "It will be tried again.",
+    "rules": "The rules are kept.",
+    "wording": "The wording is kept.",
+    "consent": "That is written down.",
+    "printed": "The letters are off the list.",
+}
+MOST_LETTERS = 200
+
+
+@router.get("/notices")
+def read_notices(ctx: Context, request: Request, why: Words = "", done: Words = "") -> HTMLResponse:
+    """Show who would get a notice now, who not and why, and what became of the others."""
+    context, seen = preview_context(ctx, why)
+    with ctx.database.reading() as session:
+        past = history(session)
+        failures = history(session, "failed")
+        stuck = stuck_words(session)
+    sends = "Notices go out by themselves." if seen.rules.automatic else _BY_HAND
+    context |= {
+        "problems": problems_of(ctx, seen.rules),
+        "past": [row for row in past if not row["failed"]],
+        "failures": failures,
+        "automatic": stuck or sends,
+        "stuck": stuck is not None,
+        "done": DONE.get(done, ""),
+    }
+    return page_answer(request, "notices/notices.html", context)
+
+
+_BY_HAND = "Nothing goes out by itself: somebody presses Send. The rules can change that."
+
+
+@router.get("/notices/send")
+def ask_to_send(ctx: Context, request: Request, customer: Words = "") -> HTMLResponse:
+    """Show what sending would do, in the words of one customer's notice, and ask."""
+    return _send_page(ctx, request, customer=customer)
+
+
+@router.post("/notices/send")
+def send_notices(ctx: Context, request: Request, typed: Typed) -> Response:
+    """Write the notices that are due to the outbox, if they are as many as was shown."""
+    try:
+        refuse_foreign_form(request, typed)
+        context, _ = preview_context(ctx)
+        if typed.get("sure") != "true":
+            raise Refused("Nothing was sent: the box was not ticked.", remedy="Tick it to send.")
+        if typed.get("customers") != str(len(context["to_write"]) + context["more"]):
+            raise Refused(
+                "Nothing was sent: meanwhile the customers who are due are others.",
+                remedy="Look at the number again, and send if it is right.",
+            )
+        run(ctx)
+    except SolespanError as error:
+        return _send_page(ctx, request, problem=f"{error.what} {error.remedy}")
+    return back_to("/notices", done="sent")
+
+
+def _send_page(
+    ctx: AppContext, request: Request, *, customer: str = "", problem: str = ""
+) -> HTMLResponse:
+    context, seen = preview_context(ctx)
+    missing = problems_of(ctx, seen.rules)
+    context |= {
+        "customers": len(context["to_write"]) + context["more"],
+        "any": context["any"] and not missing,
+        "problem": problem or " ".join(missing),
+        "sample": sample(ctx, seen, customer) if context["any"] and not missing else None,
+    }
+    return page_answer(request, "notices/notice_send.html", context, 422 if problem else 200)
+
+
+@router.get("/notices/customers")
+def read_customers(
+    ctx: Context, request: Request, after: Words = "", done: Words = ""
+) -> HTMLResponse:
+    """Show who agreed to be written to."""
+    return _customers_page(ctx, request, after, done=DONE.get(done, ""))
+
+
+@router.post("/notices/customers")
+def change_consent(ctx: Context, request: Request, typed: Typed) -> Response:
+    """Write down a consent or its withdrawal, or that an address takes no mail, or does again."""
+    try:
+        refuse_foreign_form(request, typed)
+        _change_consent(ctx, typed)
+    except (SolespanError, FormProblem) as error:
+        said = f"{error.what} {error.remedy}" if isinstance(error, SolespanError) else _SAY_HOW
+        return _customers_page(ctx, request, "", problem=said)
+    return back_to("/notices/customers", done="consent")
+
+
+_SAY_HOW = (
+    "Say how the consent was given, and who took it; the day, if any, as YYYY-MM-DD; a postal "
+    "address has up to 500 characters."
+)
+
+
+def _change_consent(ctx: AppContext, typed: dict[str, str]) -> None:
+    wearer_id, channel = typed.get("wearer", ""), typed.get("channel", "")
+    with ctx.database.writing() as session:
+        if typed.get("do") == "lift":
+            found = find_record(session, "wearers", {"wearer_id": wearer_id})
+            lift_stop(session, (found or {}).get("email") or "")
+            return
+        if typed.get("do") == "bounced":
+            found = find_record(session, "wearers", {"wearer_id": wearer_id})
+            try:
+                given_back = BounceGiven(address=(found or {}).get("email") or "")
+            except ValueError:
+                raise Refused("There is no address to stop.", remedy="Look again.") from None
+            consents.report_bounce(session, given_back, ctx.clock)
+            return
+        try:
+            if typed.get("do") == "withdraw":
+                ended = ConsentWithdrawn(wearer_id=wearer_id, channel=channel)
+                consents.withdraw(session, ended, ctx.clock)
+                return
+            how, by = typed.get("how", ""), typed.get("by", "")
+            posted = typed.get("postal_address", "").replace("\r\n", "\n").strip() or None
+            given = ConsentGiven(
+                wearer_id=wearer_id,
+                channel=channel,
+                how=how,
+                by=by,
+                on=date.fromisoformat(typed["on"]) if typed.get("on") else None,
+                postal_address=posted if channel == "print" else None,
+            )
+        except ValueError:
+            raise FormProblem({}) from None
+        consents.give(session, given, ctx.clock)
+
+
+def _customers_page(
+    ctx: AppContext, request: Request, after: str, *, done: str = "", problem: str = ""
+) -> HTMLResponse:
+    with ctx.database.reading() as session:
+        context = consents_context(session, after or None)
+    context |= {"done": done, "problem": problem}
+    return page_answer(request, "notices/notice_customers.html", context, 422 if problem else 200)
+
+
+@router.get("/notices/letters")
+def read_letters(ctx: Context, request: Request) -> HTMLResponse:
+    """Show the letters that wait to be printed, one page each."""
+    with ctx.database.reading() as session:
+        rows = letters(session, MOST_LETTERS)
+    shown = [
+        {
+            "id": row["id"],
+            "name": row["name"],
+            "address": (row["postal_address"] or "").splitlines(),
+            "day": f"{row['made_at']:%Y-%m-%d}",
+            "subject": row["payload"]["subject"],
+            "text": row["payload"]["text"],
+            "codes": _codes(row["payload"]),
+        }
+        for row in rows
+    ]
+    return page_answer(request, "notices/notice_letters.html", {"letters": shown})
+
+
+def _codes(payload: dict[str, Any]) -> list[dict[str, Any]]:
+    """Draw what a letter's reader can scan: two answers about each pair, and the way out."""
+    asked = [
+        (f"{what}: {pair['label']}", pair[link])
+        for pair in payload["pairs"]
+        for what, link in (("Book it in", "book_link"), ("Thumb check", "check_link"))
+    ]
+    asked.append(("Hear no more", payload["unsubscribe"]))
+    return [{"what": what, "drawn": _code(address)} for what, address in asked]
+
+
+def _code(address: str) -> Markup:
+    """Draw a QR code (ISO/IEC 18004) as an SVG that needs no style."""
+    drawn = segno.make(address, error="m", micro=False)
+    # the drawing is segno's own text; the address is in it only as squares
+    return Markup(drawn.svg_inline(omitsize=True, border=2))  # noqa: S704
+
+
+@router.post("/notices/letters")
+def letters_printed(ctx: Context, request: Request, typed: Typed) -> Response:
+    """Take letters off the print list."""
+    refuse_foreign_form(request, typed)
+    with ctx.database.writing() as session:
+        mark_printed(session, _number(typed.get("up_to", "")), ctx.clock.now())
+    return back_to("/notices", done="printed")
+
+
+def _number(text: str) -> int:
+    return int(text) if text.isascii() and text.isdigit() and len(text) < 19 else 0
+
+
+@router.get("/notices/{notice_id}")
+def read_notice_page(ctx: Context, request: Request, notice_id: str) -> HTMLResponse:
+    """Show one notice."""
+    with ctx.database.reading() as session:
+        context = one_notice(session, notice_id)
+    return page_answer(request, "notices/notice.html", context)
+
+
+@router.post("/notices/{notice_id}/retry")
+def try_again(ctx: Context, request: Request, notice_id: str, typed: Typed) -> Response:
+    """Let a notice that failed be tried again."""
+    refuse_foreign_form(request, typed)
+    with ctx.database.writing() as session:
+        retry(ctx, session, notice_id)
+    return back_to("/notices", done="retry")

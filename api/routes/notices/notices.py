@@ -1,0 +1,170 @@
+"""How are notices previewed, sent, looked up and configured over HTTP?"""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+from fastapi import APIRouter, Depends, Path, Query, Response
+from sqlalchemy.orm import Session
+
+from solespan.api.routes.http import (
+    PROBLEM_ANSWERS,
+    Context,
+    IdempotencyKey,
+    after_of,
+    answer_of,
+    cursor_of,
+    etag_of,
+    json_answer,
+    needs_json,
+    plain,
+    versions_in,
+)
+from solespan.api.schemas.fields import KnownId
+from solespan.api.schemas.notices.notices import (
+    DecisionFilters,
+    DecisionPage,
+    NoticeDetail,
+    NoticeFilters,
+    NoticePage,
+    NoticeRules,
+    NoticeRulesStored,
+    NoticeRun,
+    NoticeTemplate,
+    NoticeTemplateStored,
+)
+from solespan.api.services.idempotency import Answered, fingerprint_of
+from solespan.api.services.notices import choices
+from solespan.api.services.notices.deciding import preview, run
+from solespan.api.services.notices.reading import (
+    decision_rows,
+    describe_notice,
+    notice_row,
+    reason_counts,
+    retry,
+)
+from solespan.api.storage.notices.notices import list_notices
+
+__all__ = ["router"]
+
+router = APIRouter(prefix="/v1/notices", tags=["notices"], responses=PROBLEM_ANSWERS)
+_AS_JSON = [Depends(needs_json)]
+Versions = Annotated[frozenset[int] | None, Depends(versions_in)]
+NoticeId = Annotated[KnownId, Path(description="the notice. Unit: none (identifier)")]
+
+
+@router.get("/rules", response_model=None, responses={200: {"model": NoticeRulesStored}})
+def read_notice_rules(ctx: Context) -> Response:
+    """Read when the shop writes to a customer, and how."""
+    with ctx.database.reading() as session:
+        rules, version = choices.read_rules(session)
+    body = {"version": version, "rules": rules.model_dump(mode="json")}
+    return json_answer(body, headers={"etag": etag_of(version)})
+
+
+@router.put(
+    "/rules",
+    response_model=None,
+    responses={200: {"model": NoticeRulesStored}},
+    dependencies=_AS_JSON,
+)
+def replace_notice_rules(ctx: Context, body: NoticeRules, versions: Versions) -> Response:
+    """Replace them."""
+    with ctx.database.writing() as session:
+        version = choices.change_rules(session, body, versions)
+    answer = {"version": version, "rules": body.model_dump(mode="json")}
+    return json_answer(answer, headers={"etag": etag_of(version)})
+
+
+@router.get("/template", response_model=None, responses={200: {"model": NoticeTemplateStored}})
+def read_notice_template(ctx: Context) -> Response:
+    """Read the wording."""
+    with ctx.database.reading() as session:
+        template, version = choices.read_template(session)
+    body = {"version": version, "template": template.model_dump(mode="json")}
+    return json_answer(body, headers={"etag": etag_of(version)})
+
+
+@router.put(
+    "/template",
+    response_model=None,
+    responses={200: {"model": NoticeTemplateStored}},
+    dependencies=_AS_JSON,
+)
+def replace_notice_template(ctx: Context, body: NoticeTemplate, versions: Versions) -> Response:
+    """Replace the wording; one that cannot be filled in is refused, with part, line and reason."""
+    with ctx.database.writing() as session:
+        version = choices.change_template(session, body, versions)
+    answer = {"version": version, "template": body.model_dump(mode="json")}
+    return json_answer(answer, headers={"etag": etag_of(version)})
+
+
+@router.get("/preview", response_model=None, responses={200: {"model": DecisionPage}})
+def preview_notices(ctx: Context, chosen: Annotated[DecisionFilters, Query()]) -> Response:
+    """Decide about every pair as a run would now, and answer with the reasons; change nothing."""
+    seen = preview(ctx)
+    rows, total = decision_rows(seen, **chosen.model_dump())
+    return json_answer({"counts": reason_counts(seen), "items": rows, "total": total})
+
+
+@router.post(
+    "/runs",
+    response_model=None,
+    status_code=201,
+    responses={201: {"model": NoticeRun}},
+)
+def create_notice_run(ctx: Context, key: IdempotencyKey) -> Response:
+    """Write the notices that are due to the outbox; a worker sends them."""
+
+    def work() -> Answered:
+        report = run(ctx)
+        body = {
+            "decided_at": report.decided_at,
+            "notices": report.notices,
+            "pairs": report.pairs,
+            "overtaken": report.overtaken,
+            "problems": list(report.problems),
+        }
+        return Answered(201, plain(body), {"location": "/v1/notices"})
+
+    fingerprint = fingerprint_of(b"notice-runs")
+    return answer_of(ctx.idempotency.once_beside("POST /v1/notices/runs", key, fingerprint, work))
+
+
+@router.get("", response_model=None, responses={200: {"model": NoticePage}})
+def list_all_notices(ctx: Context, chosen: Annotated[NoticeFilters, Query()]) -> Response:
+    """List notices, newest first, with where each is."""
+    after = after_of(chosen.after, [int])
+    with ctx.database.reading() as session:
+        rows = list_notices(
+            session,
+            state=chosen.state,
+            wearer_id=chosen.wearer_id,
+            below_id=after[0] if after else None,
+            limit=chosen.limit + 1,
+        )
+    more = len(rows) > chosen.limit
+    rows = rows[: chosen.limit]
+    items = [plain(notice_row(row)) for row in rows]
+    return json_answer({"items": items, "next": cursor_of([rows[-1]["id"]]) if more else None})
+
+
+@router.get("/{notice_id}", response_model=None, responses={200: {"model": NoticeDetail}})
+def read_notice(ctx: Context, notice_id: NoticeId) -> Response:
+    """Read one notice: its pairs, the answers, and what was written."""
+    with ctx.database.reading() as session:
+        return json_answer(plain(describe_notice(session, notice_id)))
+
+
+@router.post("/{notice_id}/retry", response_model=None, responses={200: {"model": NoticeDetail}})
+def retry_notice(ctx: Context, notice_id: NoticeId, key: IdempotencyKey) -> Response:
+    """Let a notice that failed be tried again, with the same Message-ID."""
+
+    def work(session: Session) -> Answered:
+        retry(ctx, session, notice_id)
+        return Answered(200, plain(describe_notice(session, notice_id)))
+
+    fingerprint = fingerprint_of(b"notice-retry", notice_id.encode())
+    # the stored column for a route is shorter than an id may be
+    name = f"notice-retry {fingerprint}"
+    return answer_of(ctx.idempotency.once(name, key, fingerprint, work))

@@ -1,0 +1,118 @@
+"""How is a pair added, changed and deleted with a browser's forms?"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from fastapi import APIRouter, Request, Response
+
+from solespan.api.routes.http import Context, IdempotencyKey
+from solespan.api.routes.page_http import PageRoute, Typed, back_to, do_once, page_answer
+from solespan.api.routes.rack.pair_pages import ours, pair_address
+from solespan.api.services.context import AppContext
+from solespan.api.services.page_forms import FormProblem
+from solespan.api.services.rack.pair_forms import (
+    NEW_WEARER,
+    add_pair,
+    delete_pair,
+    edit_pair,
+    values_of_pair,
+)
+from solespan.api.services.rack.pair_page import pair_name
+from solespan.api.storage.rack.records import list_records
+from solespan.dashboards.pages.rack.add import pair_choices
+from solespan.dashboards.pages.rack.pair import FormState
+
+__all__ = ["router"]
+
+router = APIRouter(route_class=PageRoute)
+MOST_WEARERS = 500
+
+
+@router.get("/add")
+def read_add(ctx: Context, request: Request) -> Response:
+    """Show the form that adds a pair."""
+    return _add_page(ctx, request, FormState())
+
+
+@router.post("/add")
+def post_add(ctx: Context, request: Request, typed: Typed, key: IdempotencyKey) -> Response:
+    """Add the pair, or show the form again with what is wrong."""
+    try:
+        ours(request, typed)
+        added = do_once(ctx, key, "POST /add", typed, lambda session: add_pair(ctx, session, typed))
+    except FormProblem as problem:
+        return _add_page(ctx, request, FormState(typed, problem.errors))
+    if added["needs_fit"]:
+        ctx.refitter.wake()
+    return back_to(pair_address(added["pair_id"]), done="added")
+
+
+def _add_page(ctx: AppContext, request: Request, form: FormState) -> Response:
+    with ctx.database.reading() as session:
+        every = list_records(session, "wearers", equal={}, limit=MOST_WEARERS)
+    wearers = [(row["wearer_id"], row["name"] or row["wearer_id"]) for row in every]
+    context = pair_choices() | {
+        "form": form,
+        "wearers": [*wearers, (NEW_WEARER, "somebody new")],
+        "first_wearer": wearers[0][0] if wearers else NEW_WEARER,
+        "zone": every[0]["time_zone"] if every else "UTC",
+        "today_iso": ctx.clock.today("UTC").isoformat(),
+    }
+    return page_answer(request, "rack/add.html", context, 422 if form.errors else 200)
+
+
+@router.get("/pairs/{pair_id:path}/edit")
+def read_edit(ctx: Context, request: Request, pair_id: str) -> Response:
+    """Show the form that changes a pair."""
+    return _edit_page(ctx, request, pair_id, {})
+
+
+@router.post("/pairs/{pair_id:path}/edit")
+def post_edit(
+    ctx: Context, request: Request, pair_id: str, typed: Typed, key: IdempotencyKey
+) -> Response:
+    """Change the pair, or show the form again with what is wrong."""
+
+    def work(session: Any) -> dict[str, Any]:
+        edit_pair(ctx, session, pair_id, typed)
+        return {}
+
+    try:
+        ours(request, typed)
+        do_once(ctx, key, f"POST {pair_address(pair_id, 'edit')}", typed, work)
+    except FormProblem as problem:
+        return _edit_page(ctx, request, pair_id, problem.errors, typed)
+    return back_to(pair_address(pair_id), done="edited")
+
+
+@router.post("/pairs/{pair_id:path}/delete")
+def post_delete(
+    ctx: Context, request: Request, pair_id: str, typed: Typed, key: IdempotencyKey
+) -> Response:
+    """Delete the pair and its log, if the box was ticked."""
+
+    def work(session: Any) -> dict[str, Any]:
+        delete_pair(ctx, session, pair_id, typed)
+        return {}
+
+    try:
+        ours(request, typed)
+        do_once(ctx, key, f"POST {pair_address(pair_id, 'delete')}", typed, work)
+    except FormProblem as problem:
+        return _edit_page(ctx, request, pair_id, problem.errors)
+    return back_to("/", done="removed")
+
+
+def _edit_page(
+    ctx: AppContext,
+    request: Request,
+    pair_id: str,
+    errors: dict[str, str],
+    typed: dict[str, str] | None = None,
+) -> Response:
+    with ctx.database.reading() as session:
+        stored = values_of_pair(session, pair_id)
+    form = FormState(stored | (typed or {}), errors)
+    context = pair_choices() | pair_name(ctx, pair_id) | {"form": form}
+    return page_answer(request, "rack/edit.html", context, 422 if errors else 200)

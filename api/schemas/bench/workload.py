@@ -1,0 +1,191 @@
+"""Which fields do the workload, the bench's plan and the outcomes of due pairs have?"""
+
+from __future__ import annotations
+
+import datetime as dt
+from typing import Any, Literal
+
+from pydantic import Field, model_validator
+
+from solespan.api.schemas.bench.shop import Hours
+from solespan.api.schemas.fields import KnownId, PlainDate
+from solespan.api.schemas.rack.records import Answer, Message
+from solespan.forecast.workload import OUTCOMES
+
+__all__ = [
+    "DueOutcomeGiven",
+    "Plan",
+    "PlanAsked",
+    "Workload",
+    "WorkloadFilters",
+]
+
+_MONTHS: Any = Field(default=12, ge=1, le=36, description="how far ahead. Unit: months")
+
+
+class WorkloadFilters(Message):
+    """How far to look, and in which steps."""
+
+    months: int = _MONTHS
+    by: Literal["week", "month"] = Field(
+        default="month", description="length of the periods. Unit: none (word)"
+    )
+
+
+class Period(Answer):
+    """One measure in one period: its mean and quantiles over the simulated years."""
+
+    begins_on: dt.date = Field(description="first day. Unit: calendar date, ISO 8601")
+    measure: str = Field(
+        description="jobs, bench_hours (h), revenue_minor (minor unit of currency), or "
+        "use_<material> (pieces, m or ml). Unit: none (word)"
+    )
+    mean: float = Field(description="mean. Unit: that of the measure")
+    p025: float = Field(description="2.5 % quantile. Unit: that of the measure")
+    p10: float = Field(description="10 % quantile. Unit: that of the measure")
+    p25: float = Field(description="25 % quantile. Unit: that of the measure")
+    p50: float = Field(description="median. Unit: that of the measure")
+    p75: float = Field(description="75 % quantile. Unit: that of the measure")
+    p90: float = Field(description="90 % quantile. Unit: that of the measure")
+    p975: float = Field(description="97.5 % quantile. Unit: that of the measure")
+
+
+class Learnt(Answer):
+    """What is believed of owners and strangers, and from how much."""
+
+    come: float = Field(description="chance that a due pair is booked in. Unit: probability")
+    no_show: float = Field(description="chance that a booked pair is missed. Unit: probability")
+    median_delay_days: float = Field(description="median delay after the due date. Unit: d")
+    outcomes: int = Field(description="due pairs learnt from; 0 = the prior. Unit: pairs")
+    newcomer_months: int = Field(description="months of strangers learnt from. Unit: months")
+    timed_jobs: int = Field(description="jobs with minutes learnt from. Unit: jobs")
+    pairs: int = Field(description="pairs that are followed and counted. Unit: pairs")
+
+
+class Workload(Answer):
+    """The work to come."""
+
+    as_of: dt.date = Field(description="day it was made for. Unit: calendar date, ISO 8601")
+    months: int = Field(description="how far it looks. Unit: months")
+    years: int = Field(description="simulated futures behind it. Unit: years")
+    currency: str = Field(description="ISO 4217 code of revenue. Unit: none (code)")
+    total: list[Period] = Field(description="the whole time. Unit: none (list)")
+    periods: list[Period] = Field(description="week by week or month by month. Unit: none (list)")
+    learnt: Learnt = Field(description="what it leans on. Unit: none (object)")
+
+
+class PlanAsked(Message):
+    """A plan to make, and another bench to compare it with."""
+
+    months: int = _MONTHS
+    benches: int | None = Field(
+        default=None, ge=1, le=50, description="benches of the bench tried. Unit: benches"
+    )
+    hours_by_weekday: tuple[Hours, Hours, Hours, Hours, Hours, Hours, Hours] | None = Field(
+        default=None, description="hours of the bench tried, Monday first. Unit: h"
+    )
+    price_factor: float = Field(
+        default=1.0, gt=0, le=10, description="prices of the bench tried over the list. Unit: ratio"
+    )
+    demand_factor: float = Field(
+        default=1.0, gt=0, le=1, description="share of jobs it would still get. Unit: ratio"
+    )
+
+    @model_validator(mode="after")
+    def _open(self) -> PlanAsked:
+        if self.hours_by_weekday is not None and sum(self.hours_by_weekday) <= 0:
+            raise ValueError("the bench must be open at some time in the week")
+        return self
+
+
+class Spread(Answer):
+    """A number over the simulated years."""
+
+    mean: float = Field(description="mean. Unit: that of the number")
+    p10: float = Field(description="10 % quantile. Unit: that of the number")
+    p90: float = Field(description="90 % quantile. Unit: that of the number")
+
+
+class Scenario(Answer):
+    """One way to run the year."""
+
+    name: str = Field(description="what is done. Unit: none (text)")
+    jobs: Spread = Field(description="jobs in the time. Unit: jobs")
+    worn_past_limit: Spread = Field(description="pairs brought after their limit. Unit: jobs")
+    longest_wait_days: Spread = Field(description="longest wait for the bench. Unit: d")
+    wait_days_p90: Spread = Field(description="wait that nine in ten stay under. Unit: d")
+    idle_hours: Spread = Field(description="open hours without work. Unit: h")
+    worked_hours: Spread = Field(description="hours worked. Unit: h")
+    open_hours: Spread = Field(description="hours open. Unit: h")
+    revenue_minor: Spread = Field(description="at list prices. Unit: minor unit of currency")
+
+
+class Week(Answer):
+    """Expected load of one week."""
+
+    begins_on: dt.date = Field(description="first day. Unit: calendar date, ISO 8601")
+    open_hours: float = Field(description="hours open. Unit: h")
+    hours_as_asked_now: float = Field(description="work if asked on the send-by day. Unit: h")
+    hours_levelled: float = Field(description="work if levelled. Unit: h")
+
+
+class LeadWeek(Answer):
+    """Wait and time away of pairs received in one week."""
+
+    week_begins_on: dt.date = Field(description="Monday. Unit: calendar date, ISO 8601")
+    jobs: float = Field(description="jobs received. Unit: jobs a simulated year")
+    wait_days_p50: float = Field(description="median wait for the bench. Unit: d")
+    wait_days_p90: float = Field(description="wait that nine in ten stay under. Unit: d")
+    lead_days_p10: float = Field(description="time until done, 10 % quantile. Unit: d")
+    lead_days_p50: float = Field(description="time until done, median. Unit: d")
+    lead_days_p90: float = Field(description="time until done, 90 % quantile. Unit: d")
+
+
+class PlannedPair(Answer):
+    """When to ask, book and expect one pair."""
+
+    pair_id: str = Field(description="the pair. Unit: none (identifier)")
+    send_by: dt.date = Field(description="last day to hand over. Unit: calendar date, ISO 8601")
+    ask_on: dt.date | None = Field(
+        description="day to ask the owner for. Unit: calendar date, ISO 8601"
+    )
+    book_by: dt.date = Field(description="day to book by. Unit: calendar date, ISO 8601")
+    back_on_p10: dt.date | None = Field(
+        description="back by then, 10 % chance. Unit: calendar date, ISO 8601"
+    )
+    back_on_p50: dt.date | None = Field(
+        description="back by then, even chance. Unit: calendar date, ISO 8601"
+    )
+    back_on_p90: dt.date | None = Field(
+        description="back by then, 90 % chance. Unit: calendar date, ISO 8601"
+    )
+
+
+class Plan(Answer):
+    """The bench's year with and without levelling."""
+
+    as_of: dt.date = Field(description="day it was made for. Unit: calendar date, ISO 8601")
+    months: int = Field(description="how far it looks. Unit: months")
+    scenarios: list[Scenario] = Field(description="ways to run the year. Unit: none (list)")
+    weeks: list[Week] = Field(description="expected load. Unit: none (list)")
+    lead_times: list[LeadWeek] = Field(description="by week of reception. Unit: none (list)")
+    pairs: list[PlannedPair] = Field(description="soonest first. Unit: none (list)")
+
+
+class DueOutcomeGiven(Message):
+    """What became of a pair that was due."""
+
+    pair_id: KnownId = Field(description="the pair. Unit: none (identifier)")
+    due_on: PlainDate = Field(
+        description="day it was due, or its owner was told so. Unit: calendar date, ISO 8601"
+    )
+    outcome: Literal[OUTCOMES] = Field(description="what became of it. Unit: none (word)")  # type: ignore[valid-type]
+    came_on: PlainDate | None = Field(
+        default=None, description="day it came in, for came. Unit: calendar date, ISO 8601"
+    )
+
+    @model_validator(mode="after")
+    def _with_day(self) -> DueOutcomeGiven:
+        if (self.came_on is not None) != (self.outcome == "came"):
+            raise ValueError("came_on is given exactly when the outcome is came")
+        return self

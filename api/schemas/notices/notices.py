@@ -1,0 +1,333 @@
+"""Which fields do the rules, templates, consents and histories of notices have?"""
+
+from __future__ import annotations
+
+import datetime as dt
+from typing import Annotated, Any, Literal, Self
+
+from pydantic import AfterValidator, Field, StringConstraints, field_validator, model_validator
+
+from solespan.api.schemas.fields import KnownId, PlainDate
+from solespan.api.schemas.rack.records import MAX_PAGE, Answer, Message
+
+__all__ = [
+    "NOTICE_BANDS",
+    "BounceGiven",
+    "Bounced",
+    "ConsentGiven",
+    "ConsentState",
+    "ConsentWithdrawn",
+    "DecisionFilters",
+    "DecisionPage",
+    "NoticeDetail",
+    "NoticeFilters",
+    "NoticePage",
+    "NoticeRules",
+    "NoticeRulesStored",
+    "NoticeRun",
+    "NoticeTemplate",
+    "NoticeTemplateStored",
+]
+
+NOTICE_BANDS = ("watch", "book in", "stop wearing")
+CHANCE_DAYS = (30, 90, 180, 365)
+CHANNEL_NAMES = ("mail", "webhook", "print")  # the register's, held equal by a test
+
+_ONE_LINE = r"^[^\x00-\x1f\x7f\x85\u2028\u2029]*$"
+Line = Annotated[str, StringConstraints(max_length=200, strip_whitespace=True, pattern=_ONE_LINE)]
+Text = Annotated[str, StringConstraints(max_length=2000, pattern=r"^[^\x00]*$")]
+PostalAddress = Annotated[
+    str,
+    StringConstraints(
+        min_length=1,
+        max_length=500,
+        strip_whitespace=True,
+        pattern=r"^[^\x00-\x09\x0b\x0c\x0e-\x1f\x7f]*$",
+    ),
+]
+Source = Annotated[str, StringConstraints(max_length=20_000, pattern=r"^[^\x00]*$")]
+Address = Annotated[
+    str, StringConstraints(min_length=3, max_length=320, pattern=r"^[^@\s\x00]+@[^@\s\x00]+$")
+]
+ChannelName = Literal[CHANNEL_NAMES]  # type: ignore[valid-type]
+BandName = Literal[NOTICE_BANDS]  # type: ignore[valid-type]
+
+
+def _minute(text: str) -> str:
+    dt.time.fromisoformat(text)
+    return text
+
+
+TimeOfDay = Annotated[
+    str, StringConstraints(pattern=r"^[0-2][0-9]:[0-5][0-9]$"), AfterValidator(_minute)
+]
+
+
+class NoticeRules(Message):
+    """When a shop writes to a customer about a pair, and how."""
+
+    automatic: bool = Field(
+        default=False,
+        description="whether notices go out by themselves; else when somebody sends them. "
+        "Unit: true or false",
+    )
+    shop_name: Line = Field(default="", description="who writes. Unit: none (text)")
+    shop_contact: Text = Field(
+        default="", description="how the shop is reached, under each notice. Unit: none (text)"
+    )
+    reply_to: Address | None = Field(
+        default=None, description="where replies by mail go. Unit: none (address)"
+    )
+    bands: list[BandName] = Field(
+        default=list(NOTICE_BANDS),
+        max_length=3,
+        description="bands whose pairs are written about. Unit: none (list of words)",
+    )
+    chance_at_least: Annotated[float, Field(gt=0, le=1)] | None = Field(
+        default=None,
+        description="or a chance of being at the limit, in any band. Unit: probability",
+    )
+    chance_days: Literal[CHANCE_DAYS] = Field(  # type: ignore[valid-type]
+        default=90, description="within how many days that chance is meant. Unit: days"
+    )
+    weeks_ahead: int = Field(
+        default=4, ge=0, le=52, description="how long before the day a notice goes. Unit: weeks"
+    )
+    ahead_of: Literal["book_by", "send_by"] = Field(
+        default="book_by", description="which day that is. Unit: none (word)"
+    )
+    gather_weeks: int = Field(
+        default=4,
+        ge=0,
+        le=26,
+        description="pairs that would follow within this time come along. Unit: weeks",
+    )
+    weeks_between: int = Field(
+        default=6, ge=1, le=104, description="at most one notice to a customer in it. Unit: weeks"
+    )
+    second_after_weeks: int = Field(
+        default=6,
+        ge=0,
+        le=52,
+        description="when a second notice may follow; 0 = never. Unit: weeks",
+    )
+    quiet_from: TimeOfDay = Field(
+        default="20:00", description="nothing is sent from, customer's time. Unit: HH:MM"
+    )
+    quiet_to: TimeOfDay = Field(
+        default="08:00", description="until; the same as from = no quiet hours. Unit: HH:MM"
+    )
+    levelled: bool = Field(
+        default=True,
+        description="whether a newer bench plan may ask an owner earlier. Unit: true or false",
+    )
+    channels: list[ChannelName] = Field(
+        default=["mail", "print"],
+        min_length=1,
+        max_length=3,
+        description="ways to write; the first with consent is taken. Unit: none (list of words)",
+    )
+    link_days: int = Field(
+        default=60, ge=7, le=365, description="how long answers may be given. Unit: days"
+    )
+    webhook_url: (
+        Annotated[str, StringConstraints(max_length=500, pattern=r"^https?://[^\s\x00-\x1f]+$")]
+        | None
+    ) = Field(default=None, description="where the webhook posts to. Unit: none (address)")
+
+    @field_validator("bands", "channels")
+    @classmethod
+    def _once_each(cls, words: list[str]) -> list[str]:
+        if len(set(words)) < len(words):
+            raise ValueError("each word may stand once")
+        return words
+
+
+class NoticeRulesStored(Answer):
+    """The rules and their version."""
+
+    version: int = Field(description="counts the changes; 0 = the defaults. Unit: changes")
+    rules: NoticeRules = Field(description="the choices. Unit: none (object)")
+
+
+class NoticeTemplate(Message):
+    """The wording of a notice, as Jinja2 templates."""
+
+    subject: Source = Field(description="one line. Unit: none (template)")
+    text: Source = Field(description="plain text, for mail and letters. Unit: none (template)")
+    html: Source = Field(description="the same as HTML, for mail. Unit: none (template)")
+
+
+class NoticeTemplateStored(Answer):
+    """The templates and their version."""
+
+    version: int = Field(description="counts the changes; 0 = as shipped. Unit: changes")
+    template: NoticeTemplate = Field(description="the wording. Unit: none (object)")
+
+
+class ConsentGiven(Message):
+    """A customer agreed to be written to."""
+
+    wearer_id: KnownId = Field(description="the customer. Unit: none (identifier)")
+    channel: ChannelName = Field(description="by which way. Unit: none (word)")
+    how: Annotated[Line, StringConstraints(min_length=1)] = Field(
+        description="how it was given: on paper, at the counter, ... Unit: none (text)"
+    )
+    by: Annotated[Line, StringConstraints(min_length=1)] = Field(
+        description="who took it. Unit: none (text)"
+    )
+    on: PlainDate | None = Field(
+        default=None, description="day it was given; left out = today. Unit: calendar date"
+    )
+
+    postal_address: PostalAddress | None = Field(
+        default=None,
+        description="where letters are posted to, line by line, without the name; for print only, "
+        "and written anew where a consent holds already. Unit: none (text)",
+    )
+
+    @model_validator(mode="after")
+    def _letters_are_posted(self) -> Self:
+        if self.postal_address is not None and self.channel != "print":
+            raise ValueError("a postal address belongs to a consent to letters (print)")
+        return self
+
+
+class ConsentWithdrawn(Message):
+    """A customer no longer agrees."""
+
+    wearer_id: KnownId = Field(description="the customer. Unit: none (identifier)")
+    channel: ChannelName = Field(description="by which way. Unit: none (word)")
+    how: Annotated[Line, StringConstraints(min_length=1)] = Field(
+        default="told the shop", description="how. Unit: none (text)"
+    )
+
+
+class ConsentState(Answer):
+    """One consent, with how it was given and whether it still holds."""
+
+    wearer_id: str = Field(description="the customer. Unit: none (identifier)")
+    channel: str = Field(description="by which way. Unit: none (word)")
+    given_at: dt.datetime = Field(description="when it was given. Unit: instant, ISO 8601")
+    given_how: str = Field(description="how. Unit: none (text)")
+    given_by: str = Field(description="who took it. Unit: none (text)")
+    withdrawn_at: dt.datetime | None = Field(
+        description="when it was withdrawn; null = it holds. Unit: instant, ISO 8601"
+    )
+    withdrawn_how: str | None = Field(description="how. Unit: none (text)")
+    postal_address: str | None = Field(
+        description="where letters are posted to; null = not known. Unit: none (text)"
+    )
+
+
+class ConsentPage(Answer):
+    """Consents of one customer, newest first."""
+
+    items: list[ConsentState] = Field(description="the consents. Unit: none (list)")
+
+
+class BounceGiven(Message):
+    """An address that does not take mail."""
+
+    address: Address = Field(description="the address. Unit: none (address)")
+    reason: Line = Field(default="it bounced", description="what the server said. Unit: none")
+
+
+class Bounced(Answer):
+    """What became of the address: nothing is sent there any more, or again."""
+
+    stopped: bool = Field(description="whether nothing is sent there. Unit: true or false")
+    customers: int = Field(description="how many have this address. Unit: customers")
+
+
+class NoticeRun(Answer):
+    """What a run decided."""
+
+    decided_at: dt.datetime = Field(description="when. Unit: instant, ISO 8601")
+    notices: int = Field(description="customers written to. Unit: notices")
+    pairs: int = Field(description="pairs in them. Unit: pairs")
+    overtaken: int = Field(description="left to another run that was first. Unit: customers")
+    problems: list[str] = Field(description="what keeps a channel from sending. Unit: none")
+
+
+class DecisionFilters(Message):
+    """Which decisions are listed."""
+
+    verdict: Literal["notice", "along", "no"] | None = Field(
+        default=None, description="only these. Unit: none (word)"
+    )
+    wearer_id: KnownId | None = Field(
+        default=None, description="only this customer's. Unit: none (identifier)"
+    )
+    limit: int = Field(default=50, ge=1, le=MAX_PAGE, description="most rows. Unit: rows")
+    offset: int = Field(default=0, ge=0, le=10**7, description="rows left out. Unit: rows")
+
+
+class Decision(Answer):
+    """What is decided about one pair, and why."""
+
+    pair_id: str = Field(description="the pair. Unit: none (identifier)")
+    wearer_id: str = Field(description="the customer. Unit: none (identifier)")
+    verdict: str = Field(description="notice, along (with another pair), no. Unit: none (word)")
+    why: str = Field(description="the reason as a word. Unit: none (word)")
+    reason: str = Field(description="the reason in words. Unit: none (text)")
+    channel: str | None = Field(description="by which way. Unit: none (word)")
+    sequence: int | None = Field(description="1 = first notice, 2 = second. Unit: notices")
+
+
+class DecisionPage(Answer):
+    """Decisions, and how many there are of each reason."""
+
+    counts: dict[str, int] = Field(description="pairs by reason. Unit: pairs")
+    items: list[Decision] = Field(description="the decisions. Unit: none (list)")
+    total: int = Field(description="rows that match. Unit: rows")
+
+
+class NoticeFilters(Message):
+    """Which notices are listed."""
+
+    state: Literal["pending", "claimed", "sent", "failed", "cancelled"] | None = Field(
+        default=None, description="only these. Unit: none (word)"
+    )
+    wearer_id: KnownId | None = Field(
+        default=None, description="only this customer's. Unit: none (identifier)"
+    )
+    after: str | None = Field(
+        default=None, max_length=200, description="`next` of the page before. Unit: none"
+    )
+    limit: int = Field(default=50, ge=1, le=MAX_PAGE, description="most rows. Unit: rows")
+
+
+class NoticeRow(Answer):
+    """One notice and where it is."""
+
+    notice_id: str = Field(description="stable identifier. Unit: none (identifier)")
+    wearer_id: str = Field(description="the customer. Unit: none (identifier)")
+    decided_at: dt.datetime = Field(description="when it was decided. Unit: instant, ISO 8601")
+    sequence: int = Field(description="1 = first notice, 2 = second. Unit: notices")
+    channel: str = Field(description="by which way. Unit: none (word)")
+    state: str = Field(description="where it is. Unit: none (word)")
+    attempts: int = Field(description="how often it was tried. Unit: attempts")
+    next_try_at: dt.datetime = Field(description="not before. Unit: instant, ISO 8601")
+    done_at: dt.datetime | None = Field(description="when it ended. Unit: instant, ISO 8601")
+    printed_at: dt.datetime | None = Field(
+        description="when a letter was printed; null = not yet, or no letter. "
+        "Unit: instant, ISO 8601"
+    )
+    problem: str | None = Field(description="why not yet, or not at all. Unit: none (text)")
+    message_id: str = Field(description="the same at every attempt. Unit: none (identifier)")
+
+
+class NoticePage(Answer):
+    """Notices, newest first."""
+
+    items: list[NoticeRow] = Field(description="the notices. Unit: none (list)")
+    next: str | None = Field(description="`after` of the next page. Unit: none (cursor)")
+
+
+class NoticeDetail(NoticeRow):
+    """One notice with its pairs and what was written."""
+
+    pairs: list[dict[str, Any]] = Field(description="pairs and answers. Unit: none (list)")
+    subject: str = Field(description="as sent. Unit: none (text)")
+    text: str = Field(description="as sent. Unit: none (text)")

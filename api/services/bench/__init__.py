@@ -1,0 +1,1 @@
+"""The bench: orders, papers, quotes, stock, workload, shop settings."""

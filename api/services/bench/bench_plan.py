@@ -1,0 +1,257 @@
+"""What would the coming year be like: asked as now, levelled, or with another bench?
+
+Three futures meet the same due dates and habits: owners asked for their send-by day, owners asked
+for levelled days, and whatever other bench is tried. The plan that is kept holds lead times by week
+and, for each pair, when to ask, to book and to expect it back.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from datetime import date
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from solespan.api.services.bench.waits import keep_waits
+from solespan.api.services.bench.workload import Books, YearAhead, year_ahead
+from solespan.api.storage.bench.workload import save_plan
+from solespan.api.storage.forecasts.forecasts import load_forecasts
+from solespan.api.storage.scope import name_changed
+from solespan.api.storage.session import Database
+from solespan.forecast.bench.dates import bench_dates
+from solespan.forecast.bench.hours import BenchHours
+from solespan.forecast.bench.year_ahead import BenchYears, run_bench
+from solespan.forecast.frames import WORKS
+from solespan.forecast.workload import Jobs, Levelled, level
+from solespan.forecast.workload.asking import asked_years
+from solespan.forecast.workload.settings import WorkloadSettings
+
+__all__ = ["make_plan"]
+
+YEARS = 100
+_FULL_SOLE = WORKS.index("full_sole")
+_TOLD = {
+    "jobs": "jobs",
+    "worn_past_limit": "worn_past_limit",
+    "longest_wait_days": "longest_wait_days",
+    "idle_hours": "idle_hours",
+    "worked_hours": "worked_hours",
+    "open_hours": "open_hours",
+}
+
+
+@dataclass(frozen=True)
+class _Soles:
+    """The pairs whose owners can be asked: rows of the due table, their days and chances."""
+
+    rows: np.ndarray
+    pair_id: np.ndarray
+    send_by_day: np.ndarray
+    chance_due: np.ndarray
+
+
+def make_plan(
+    database: Database,
+    today: date,
+    *,
+    months: int = 12,
+    tried: BenchHours | None = None,
+    price_factor: float = 1.0,
+    demand_factor: float = 1.0,
+) -> dict[str, Any]:
+    """Simulate the bench, keep the plan, and return it; forecasts made later lean on its waits.
+
+    Parameters
+    ----------
+    tried : BenchHours, optional
+        Another bench to compare: more hands or other hours.
+    price_factor, demand_factor : float
+        Of the bench tried: its prices over the list, and the share of jobs it would still get.
+
+    Raises
+    ------
+    NothingForecast
+        There is no fit yet.
+    """
+    ahead = year_ahead(database, today, months)
+    books = ahead.books
+    with database.reading() as session:
+        forecast = load_forecasts(session)
+    soles = _soles(books, forecast)
+    hours = books.settings.bench_hours()
+    levelled = _levelled(ahead, soles, hours)
+    asked = _asked_days(levelled, soles)
+    as_now = np.where(np.isfinite(soles.send_by_day), np.maximum(soles.send_by_day, 0.0), np.inf)
+    futures = {
+        "asked on the send-by day": _run(ahead, soles, as_now, hours),
+        "levelled": _run(ahead, soles, asked, hours),
+    }
+    scenarios = [_told(name, bench, books, 1.0) for name, bench in futures.items()]
+    if tried is not None:
+        bench = _run(ahead, soles, asked, tried, share=demand_factor)
+        scenarios.append(_told("levelled, bench tried", bench, books, price_factor))
+    lead = futures["levelled"].lead_times()
+    ask_on = pd.Series(
+        books.as_of + pd.to_timedelta(np.where(np.isfinite(asked), asked, 0), unit="D"),
+        index=soles.pair_id,
+    )[np.isfinite(asked)]
+    main = forecast[(forecast["foot"] == "pair") & (forecast["point"] == "ball")]
+    main = main[main["pair_id"].isin(soles.pair_id)]
+    dates = bench_dates(main[["pair_id", "send_by"]], lead, ask_on, books.as_of)
+    plan: dict[str, Any] = {
+        "as_of": today.isoformat(),
+        "months": months,
+        "scenarios": scenarios,
+        "weeks": _weeks(levelled, hours, books.as_of),
+        "lead_times": _rows(lead),
+        "pairs": _rows(dates.sort_values(["book_by", "pair_id"])),
+    }
+    with database.writing() as session:
+        save_plan(session, today, plan)
+        name_changed(as_of=today)
+        keep_waits(session, plan["lead_times"])
+    return plan
+
+
+def _soles(books: Books, forecast: pd.DataFrame) -> _Soles:
+    main = forecast[(forecast["foot"] == "pair") & (forecast["point"] == "ball")]
+    rows = np.flatnonzero((books.due.rows["point"] == "ball").to_numpy())
+    pair_id = books.due.rows["pair_id"].to_numpy()[rows]
+    send_by = pd.to_datetime(pd.Series(pair_id).map(main.set_index("pair_id")["send_by"]))
+    day = (send_by - books.as_of).dt.days.to_numpy(float)
+    chance = books.due.quantile_days[rows] <= np.nan_to_num(np.maximum(day, 0.0))[:, None]
+    return _Soles(rows, pair_id, np.where(np.isnan(day), np.inf, day), chance.mean(axis=1))
+
+
+def _others(ahead: YearAhead) -> Jobs:
+    """Jobs whose day does not depend on asking: strangers, bookings, top pieces and plates."""
+    jobs = ahead.simulated.jobs
+    at_ball = (ahead.books.due.rows["point"] == "ball").to_numpy()
+    of_sole = np.zeros(len(jobs.row), bool)
+    followed = jobs.row >= 0
+    of_sole[followed] = at_ball[jobs.row[followed]]
+    keep = ~of_sole & (jobs.year < YEARS)
+    return Jobs(
+        jobs.year[keep], jobs.day[keep], jobs.work[keep], jobs.row[keep], jobs.due_day[keep]
+    )
+
+
+def _levelled(ahead: YearAhead, soles: _Soles, hours: BenchHours) -> Levelled:
+    books = ahead.books
+    horizon = ahead.simulated.counts.shape[1]
+    weeks = horizon // 7
+    open_minutes = hours.minutes_by_day(books.as_of + pd.Timedelta(days=1), weeks * 7)
+    others = _others(ahead)
+    week = np.minimum((others.day - 1) // 7, weeks - 1)
+    share = 1 / min(YEARS, ahead.simulated.counts.shape[0])
+    other = np.bincount(week, books.times.minutes[others.work] * share, weeks)
+    other[0] += books.waiting_minutes
+    each = books.times.minutes[_FULL_SOLE] * books.habits.come * (1 - books.habits.no_show)
+    return level(
+        soles.send_by_day,
+        soles.chance_due,
+        np.full(len(soles.rows), each),
+        other,
+        open_minutes.reshape(weeks, 7).sum(axis=1) * hours.benches,
+        books.settings.most_weeks_early,
+    )
+
+
+def _asked_days(levelled: Levelled, soles: _Soles) -> np.ndarray:
+    """Give the first day of the week planned; where it is not moved, the send-by day."""
+    moved = levelled.moved_weeks != 0
+    send_by = np.maximum(soles.send_by_day, 0.0)
+    day = np.where(moved, levelled.week * 7.0, send_by)
+    return np.where(levelled.week >= 0, day, np.inf)
+
+
+def _run(
+    ahead: YearAhead, soles: _Soles, ask_day: np.ndarray, hours: BenchHours, share: float = 1.0
+) -> BenchYears:
+    books = ahead.books
+    horizon = ahead.simulated.counts.shape[1]
+    settings = WorkloadSettings()
+    due = replace(
+        books.due,
+        rows=books.due.rows.iloc[soles.rows].reset_index(drop=True),
+        quantile_days=books.due.quantile_days[soles.rows],
+    )
+    works = np.full(len(soles.rows), _FULL_SOLE)
+    asked = asked_years(due, ask_day, books.habits, works, horizon, YEARS, settings)
+    others = _others(ahead)
+    parts = [np.concatenate([getattr(asked, f), getattr(others, f)]) for f in _FIELDS]
+    if share < 1.0:
+        keep = np.random.default_rng(settings.seed).random(len(parts[0])) < share
+        parts = [part[keep] for part in parts]
+    return run_bench(
+        Jobs(*parts),
+        books.times,
+        hours,
+        books.as_of,
+        horizon,
+        YEARS,
+        in_work_limit=books.settings.in_work_limit,
+        urgent_first=books.settings.urgent_first,
+        started_minutes=books.waiting_minutes,
+    )
+
+
+_FIELDS = ("year", "day", "work", "row", "due_day")
+
+
+def _told(name: str, bench: BenchYears, books: Books, price_factor: float) -> dict[str, Any]:
+    """One future in numbers: mean and 80 % interval over the simulated years."""
+    out: dict[str, Any] = {"name": name}
+    years = bench.years
+    price = dict(zip(WORKS, books.times.price_minor, strict=True))
+    revenue = bench.jobs["work"].map(price).astype(float) * price_factor
+    years = years.assign(
+        revenue_minor=np.bincount(bench.jobs["year"], revenue, len(years)),
+        wait_days_p90=_ninth_wait(bench.jobs, len(years)),
+    )
+    for column in (*_TOLD, "revenue_minor", "wait_days_p90"):
+        low, high = np.quantile(years[column], [0.1, 0.9])
+        out[column] = {
+            "mean": round(float(years[column].mean()), 2),
+            "p10": round(float(low), 2),
+            "p90": round(float(high), 2),
+        }
+    return out
+
+
+def _ninth_wait(jobs: pd.DataFrame, years: int) -> np.ndarray:
+    waits = (jobs["begun_day"] - jobs["received_day"]).groupby(jobs["year"]).quantile(0.9)
+    return np.asarray(waits.reindex(range(years), fill_value=0.0), dtype=float)
+
+
+def _weeks(levelled: Levelled, hours: BenchHours, as_of: pd.Timestamp) -> list[dict[str, Any]]:
+    weeks = len(levelled.load_minutes)
+    first = as_of + pd.Timedelta(days=1)
+    room = hours.minutes_by_day(first, weeks * 7).reshape(weeks, 7).sum(axis=1) * hours.benches
+    return [
+        {
+            "begins_on": (first + pd.Timedelta(weeks=k)).date().isoformat(),
+            "open_hours": round(float(room[k]) / 60, 2),
+            "hours_as_asked_now": round(float(levelled.load_minutes[k]) / 60, 2),
+            "hours_levelled": round(float(levelled.level_minutes[k]) / 60, 2),
+        }
+        for k in range(weeks)
+    ]
+
+
+def _rows(frame: pd.DataFrame) -> list[dict[str, Any]]:
+    """Rows as JSON values: dates as ISO text, missing as null."""
+    out = []
+    for row in frame.to_dict("records"):
+        told: dict[str, Any] = {}
+        for name, value in row.items():
+            if isinstance(value, pd.Timestamp):
+                told[str(name)] = value.date().isoformat()
+            elif pd.isna(value):
+                told[str(name)] = None
+            else:
+                told[str(name)] = round(value, 2) if isinstance(value, float) else value
+        out.append(told)
+    return out

@@ -1,0 +1,109 @@
+"""How does a piece of work go from booked to returned, and what does each step need and do?
+
+Each step is one transaction: the order's new stage, its line in the audit, and what follows in the
+log (the job in `bench_jobs`, readings, the old sole's end and the new one's beginning) stand
+together or not at all. Nobody can take a step twice: a step names the version it was decided on.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+from uuid import uuid4
+
+from sqlalchemy.orm import Session
+
+from solespan.api.clock import Clock
+from solespan.api.errors import Conflict, Refused, StaleVersion
+from solespan.api.schemas.bench.orders import Move, NewOrder
+from solespan.api.services.bench.found_orders import describe, found_order, refuse_elsewhere
+from solespan.api.services.bench.steps import STEPS, Step, done_by
+from solespan.api.services.rack import records
+from solespan.api.storage.bench import orders as stored
+from solespan.api.storage.rack.records import owner_of
+from solespan.api.storage.scope import name_changed
+
+__all__ = ["book", "step"]
+
+
+def book(session: Session, given: NewOrder, clock: Clock) -> dict[str, Any]:
+    """Book a piece of work; return the order.
+
+    Raises `NotFound` for an unknown pair, `Conflict` when the pair is at another bench or the id
+    is taken, `Refused` when a day cannot be.
+    """
+    owner = owner_of(session, "pair_id", given.pair_id, lock=True)
+    if owner is None or owner.pair_pk is None:
+        raise records.unknown_id(session, "pairs", "pair_id", given.pair_id)
+    refuse_elsewhere(session, owner.pair_pk, given.pair_id)
+    today = clock.today(owner.time_zone)
+    for name in ("expected_on", "promised_on"):
+        day = getattr(given, name)
+        if day is not None and day < today:
+            raise Refused(
+                f"{name}: {day} is past.",
+                where=name,
+                accepted=f"{today} or later",
+                remedy="Give a day to come, or leave it out.",
+            )
+    values = given.model_dump(exclude={"pair_id"})
+    values["order_id"] = given.order_id or uuid4().hex
+    values |= {"pair_pk": owner.pair_pk, "stage": "booked", "booked_on": today}
+    order_pk = stored.insert_order(session, values)
+    name_changed(order_id=values["order_id"], pair_id=given.pair_id)
+    stored.add_event(session, order_pk, to_stage="booked", details={})
+    return describe(session, values["order_id"])
+
+
+def step(session: Session, order_id: str, move: Move, clock: Clock) -> dict[str, Any]:
+    """Take an order to its next stage; return it.
+
+    Raises `NotFound`; `StaleVersion` when someone changed it since it was read; `Conflict` for a
+    step that is not possible from here, or a pair that is elsewhere; `Refused` for what is missing
+    or cannot be; `MeasuresOut`.
+    """
+    order = found_order(session, order_id, lock=True)
+    if move.version != order["version"]:
+        raise StaleVersion(
+            f"Someone took this order to {order['stage']} since it was read.",
+            where="version",
+            accepted=str(order["version"]),
+            remedy="Read the order again and decide again.",
+        )
+    if move.to not in STEPS[order["stage"]]:
+        can = ", ".join(STEPS[order["stage"]]) or "nowhere: it is closed"
+        raise Conflict(
+            f"An order that is {order['stage']} cannot become {move.to}.",
+            where="to",
+            accepted=can,
+            remedy="Read the order and choose one of these.",
+        )
+    owner = owner_of(session, "pair_id", order["pair_id"], lock=True)
+    today = clock.today(owner.time_zone if owner else "UTC")
+    on = move.on or today
+    if not order["booked_on"] <= on <= today:
+        raise Refused(
+            f"on: {on} cannot be the day of this step.",
+            where="on",
+            accepted=f"{order['booked_on']} to {today}",
+            remedy="Give the day on which it happened.",
+        )
+    work = Step(session, clock, order, move, on)
+    changes, details = done_by(work)
+    values = {"stage": move.to} | changes
+    if move.worker:
+        values["worker"] = move.worker
+    if not stored.change_order(session, order["id"], move.version, values):
+        raise StaleVersion(
+            "Someone else took this step just now.",
+            where="version",
+            remedy="Read the order again.",
+        )
+    stored.add_event(
+        session,
+        order["id"],
+        from_stage=order["stage"],
+        to_stage=move.to,
+        worker=move.worker or order["worker"],
+        details={"on": on.isoformat()} | ({"note": move.note} if move.note else {}) | details,
+    )
+    return describe(session, order_id)

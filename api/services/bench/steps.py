@@ -1,0 +1,218 @@
+"""What does each step of an order need, and what follows from it in the log and the stock book?"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import asdict, dataclass
+from datetime import date
+from typing import Any
+
+from sqlalchemy.orm import Session
+
+from solespan.api.clock import Clock
+from solespan.api.errors import Refused
+from solespan.api.schemas.bench.orders import Move
+from solespan.api.services.bench.found_orders import refuse_elsewhere
+from solespan.api.services.bench.papers import MeasuresOut, log_check, measures_out
+from solespan.api.services.bench.stock import use_for_job
+from solespan.api.services.rack import records
+from solespan.api.storage.bench import orders as stored
+from solespan.api.storage.bench.workload import put_outcome
+from solespan.api.storage.forecasts.forecast_reads import forecast_of_pair
+from solespan.forecast.workload.mix import SOLE_WORKS
+
+__all__ = ["STEPS", "Step", "done_by"]
+
+STEPS: dict[str, tuple[str, ...]] = {
+    "booked": ("in_post", "received", "cancelled", "missed"),
+    "in_post": ("received", "cancelled"),
+    "received": ("on_bench", "returned"),
+    "on_bench": ("checked",),
+    "checked": ("posted_back", "returned"),
+    "posted_back": ("returned",),
+    "returned": (),
+    "cancelled": (),
+    "missed": (),
+}
+
+
+@dataclass(frozen=True)
+class Step:
+    """What a step works on."""
+
+    session: Session
+    clock: Clock
+    order: dict[str, Any]
+    move: Move
+    on: date
+
+
+Done = tuple[dict[str, Any], dict[str, Any]]
+
+
+def _in_post(work: Step) -> Done:
+    return {"by_post": True, "parcel_in": work.move.parcel_number}, {}
+
+
+def _received(work: Step) -> Done:
+    order = work.order
+    refuse_elsewhere(work.session, order["pair_pk"], order["pair_id"])
+    job = {
+        "job_id": order["order_id"],
+        "pair_id": order["pair_id"],
+        "work": order["work"],
+        "received_on": work.on,
+        "promised_on": order["promised_on"],
+        "finished_on": None,
+        "returned_on": None,
+        "bench_minutes": None,
+        "price_minor": order["price_minor"],
+        "currency": order["currency"],
+    }
+    records.create(work.session, "bench_jobs", job, work.clock)
+    if order["work"] in SOLE_WORKS:
+        _tell_outcome(work, "came")
+    return {}, {}
+
+
+def _missed(work: Step) -> Done:
+    if work.order["work"] in SOLE_WORKS:
+        _tell_outcome(work, "no_show")
+    return {}, {}
+
+
+def _tell_outcome(work: Step, outcome: str) -> None:
+    """Let the habits learn: the pair was due on its median date, or today if that lies ahead."""
+    rows = forecast_of_pair(work.session, work.order["pair_id"])
+    due = [r["due_p50"] for r in rows if r["foot"] == "pair" and r["point"] == "ball"]
+    due_on = min(due[0], work.on) if due and due[0] is not None else work.on
+    came_on = work.on if outcome == "came" else None
+    values = {"due_on": due_on, "outcome": outcome, "came_on": came_on}
+    put_outcome(work.session, work.order["pair_pk"], values)
+
+
+def _on_bench(work: Step) -> Done:
+    if not work.move.worker:
+        raise Refused(
+            "Nobody is named who works on it.",
+            where="worker",
+            accepted="a name",
+            remedy="Say who puts it on the bench.",
+        )
+    papers = stored.papers_of(work.session, work.order["id"])
+    if work.order["work"] in SOLE_WORKS and "before" not in papers:
+        raise Refused(
+            "The shoe's record before stripping is missing.",
+            where="papers",
+            accepted="a record of both shoes",
+            remedy="Measure both shoes before stripping and file it: afterwards it cannot be done.",
+        )
+    return {}, {}
+
+
+def _checked(work: Step) -> Done:
+    order, move = work.order, work.move
+    papers = stored.papers_of(work.session, order["id"])
+    before = papers.get("before")
+    after = papers.get("after")
+    details: dict[str, Any] = {}
+    if before is not None:
+        if after is None:
+            raise Refused(
+                "The finished pair has not been measured.",
+                where="papers",
+                accepted="the same measures as before stripping",
+                remedy="Measure the finished pair and file it first.",
+            )
+        details["accepted"] = _measures_accepted(work, before, after)
+    _change_job(work, finished_on=work.on, bench_minutes=move.bench_minutes)
+    if order["work"] in SOLE_WORKS:
+        details["new_sole"] = _fit_sole(work, after or {})
+    details["stock"] = use_for_job(work.session, order, move.new_sole, after)
+    return {"bench_minutes": move.bench_minutes}, details
+
+
+def _measures_accepted(
+    work: Step, before: Mapping[str, Any], after: Mapping[str, Any]
+) -> list[dict[str, Any]]:
+    reasons = work.move.reasons
+    out = measures_out(work.session, before, after)
+    unexplained = [m for m in out if not reasons.get(m.measure, "").strip()]
+    if unexplained:
+        raise MeasuresOut(unexplained)
+    return [asdict(m) | {"reason": reasons[m.measure]} for m in out]
+
+
+def _fit_sole(work: Step, after: Mapping[str, Any]) -> dict[str, Any]:
+    """End the old sole and begin the new one with what was measured on the finished pair."""
+    order, sole = work.order, work.move.new_sole
+    if sole is None:
+        raise Refused(
+            "The new sole is not described.",
+            where="new_sole",
+            accepted="its material, and what it covers",
+            remedy="Say what was fitted.",
+        )
+    feet = {foot: after[foot]["thickness_mm"] for foot in ("left", "right")}
+    at_ball = [feet[foot]["ball"] for foot in feet if feet[foot].get("ball") is not None]
+    if len(at_ball) < len(feet):
+        raise Refused(
+            "The new sole's thickness at the ball is not in the record of both shoes.",
+            where="papers.after",
+            accepted="thickness_mm.ball of the left and the right shoe",
+            remedy="Measure it and file the record again.",
+        )
+    values = {
+        "sole_id": f"{order['order_id']}-sole",
+        "pair_id": order["pair_id"],
+        "fitted_on": work.on,
+        "material": sole.material,
+        "nominal_thickness_mm": round(sum(at_ball) / len(at_ball), 2),
+        "limit_mm": sole.limit_mm,
+        "cover": sole.cover,
+        "channel": sole.channel,
+        "removed_on": None,
+    }
+    records.create(work.session, "soles", values, work.clock)
+    for foot, points in feet.items():
+        for point, value_mm in points.items():
+            log_check(work.session, work.clock, order["pair_id"], work.on, foot, point, value_mm)
+    return {"sole_id": values["sole_id"], "thickness_mm": values["nominal_thickness_mm"]}
+
+
+def _posted_back(work: Step) -> Done:
+    return {"parcel_out": work.move.parcel_number}, {}
+
+
+def _returned(work: Step) -> Done:
+    _change_job(work, returned_on=work.on)
+    return {}, {}
+
+
+def _change_job(work: Step, **changes: Any) -> None:
+    key = {"job_id": work.order["order_id"]}
+    row = records.read(work.session, "bench_jobs", key)
+    skipped = ("job_id", "pair_id", "version")
+    values = {k: v for k, v in row.items() if k not in skipped} | changes
+    records.replace(work.session, "bench_jobs", key, values, versions=None, clock=work.clock)
+
+
+_DO: dict[str, Callable[[Step], Done]] = {
+    "in_post": _in_post,
+    "received": _received,
+    "missed": _missed,
+    "on_bench": _on_bench,
+    "checked": _checked,
+    "posted_back": _posted_back,
+    "returned": _returned,
+}
+
+
+def done_by(work: Step) -> Done:
+    """Do what the step asks; return what changes in the order, and what its audit says.
+
+    Raises `Refused` for what is missing or cannot be, `Conflict` for a pair that is elsewhere, and
+    `MeasuresOut`.
+    """
+    do = _DO.get(work.move.to)
+    return ({}, {}) if do is None else do(work)

@@ -1,0 +1,210 @@
+"""What comes to the bench in the coming months, from what is stored?
+
+Stored forecasts, the shop's books and its settings are gathered into the inputs of
+`forecast.workload`; the simulated years are kept in memory until something changes.
+"""
+
+from __future__ import annotations
+
+import threading
+from dataclasses import dataclass
+from datetime import date
+from typing import Any
+from weakref import WeakKeyDictionary
+
+import numpy as np
+import pandas as pd
+from sqlalchemy import Engine
+from sqlalchemy.orm import Session
+
+from solespan.api.errors import NothingForecast
+from solespan.api.schemas.bench.shop import BenchSettings
+from solespan.api.services.bench.bench_settings import read_bench_settings
+from solespan.api.services.bench.quotes import shop_minutes
+from solespan.api.storage.bench.workload import first_followed, load_open_orders, load_outcomes
+from solespan.api.storage.forecasts.forecast_reads import newest_fit_key
+from solespan.api.storage.forecasts.forecasts import load_forecasts
+from solespan.api.storage.rack.frames import load_rows
+from solespan.api.storage.rack.versions import newest_data_version
+from solespan.api.storage.session import Database
+from solespan.forecast.bench.minutes import JobMinutes, work_times
+from solespan.forecast.bench.standards import STANDARDS
+from solespan.forecast.frames import WORKS
+from solespan.forecast.workload import (
+    Booked,
+    DueTable,
+    Habits,
+    Newcomers,
+    SimulatedYears,
+    WorkloadSettings,
+    WorkMix,
+    WorkTimes,
+    due_table,
+    fit_habits,
+    fit_mix,
+    fit_newcomers,
+    measures,
+    simulate_years,
+)
+
+__all__ = ["Books", "YearAhead", "gather", "year_ahead"]
+
+KEPT_YEARS = 4
+_GONE = ("declined", "no_show")
+
+
+@dataclass(frozen=True)
+class Books:
+    """Everything a year of work is simulated from."""
+
+    as_of: pd.Timestamp
+    due: DueTable
+    habits: Habits
+    newcomers: Newcomers
+    mix: WorkMix
+    minutes: JobMinutes
+    times: WorkTimes
+    booked: Booked
+    waiting_minutes: float
+    settings: BenchSettings
+
+
+@dataclass(frozen=True)
+class YearAhead:
+    """Simulated years with their daily measures, and what they were made from."""
+
+    books: Books
+    simulated: SimulatedYears
+    by_day: dict[str, np.ndarray]
+
+
+def gather(session: Session, today: date) -> Books:
+    """Read the books. Raises `NothingForecast` while there is no fit."""
+    if newest_fit_key(session) is None:
+        raise NothingForecast(
+            "There is no forecast yet, so no work can be seen ahead.",
+            remedy="Fit the wear model: POST /v1/fit, or run: solespan fit",
+        )
+    as_of = pd.Timestamp(today)
+    forecast = load_forecasts(session)
+    frames = {
+        name: load_rows(session, name, by="wearer_id", ids=None)
+        for name in ("soles", "pairs", "bench_jobs")
+    }
+    jobs, pairs = frames["bench_jobs"], frames["pairs"]
+    jobs = jobs[jobs["received_on"] <= as_of].sort_values("received_on", ignore_index=True)
+    settings, _ = read_bench_settings(session)
+    outcomes, orders = load_outcomes(session), load_open_orders(session)
+    forecast = forecast[~forecast["pair_id"].isin(_not_counted(outcomes, orders, frames["soles"]))]
+    # a forecast made on an earlier day still stands; its days are counted from the day it is now
+    forecast = forecast.assign(as_of=as_of.as_unit("s"))
+    construction = pairs.set_index("pair_id")["construction"]
+    minutes = shop_minutes(session)
+    counted = construction.value_counts(normalize=True)
+    shares = {str(name): float(share) for name, share in counted.items()}
+    new = _of_newcomer(session, jobs)
+    since = jobs["received_on"].min() if len(jobs) else as_of
+    waiting = [minutes.median(o["work"], "goodyear_welted") for o in orders if _is_here(o)]
+    return Books(
+        as_of=as_of,
+        due=due_table(forecast, frames["soles"], pairs),
+        habits=fit_habits(outcomes, as_of),
+        newcomers=fit_newcomers(jobs, new, since, as_of),
+        mix=fit_mix(jobs, new),
+        minutes=minutes,
+        times=work_times(minutes, shares, dict(settings.price_minor)),
+        booked=_booked(orders, today),
+        waiting_minutes=float(sum(waiting)),
+        settings=settings,
+    )
+
+
+def _is_here(order: dict[str, Any]) -> bool:
+    return order["stage"] in ("received", "on_bench")
+
+
+def _not_counted(
+    outcomes: pd.DataFrame, orders: list[dict[str, Any]], soles: pd.DataFrame
+) -> set[str]:
+    """Pairs that have a booking, or whose owner declined and has had no new sole since."""
+    fitted = soles.groupby("pair_id")["fitted_on"].max()
+    last = outcomes.drop_duplicates("pair_id", keep="last")
+    gone = last[last["outcome"].isin(_GONE)]
+    still = gone["due_on"] >= pd.to_datetime(gone["pair_id"].map(fitted.to_dict()))
+    return set(gone.loc[still, "pair_id"]) | {o["pair_id"] for o in orders}
+
+
+def _of_newcomer(session: Session, jobs: pd.DataFrame) -> np.ndarray:
+    """Whether each job is the first of a pair that nobody followed before it came in."""
+    followed = pd.to_datetime(jobs["pair_id"].map(first_followed(session)))
+    known_before = followed < jobs["received_on"]
+    return np.asarray(~jobs["pair_id"].duplicated() & ~known_before, dtype=bool)
+
+
+def _booked(orders: list[dict[str, Any]], today: date) -> Booked:
+    coming = [o for o in orders if o["stage"] in ("booked", "in_post")]
+    days = [((o["expected_on"] or today) - today).days for o in coming]
+    works = [WORKS.index(o["work"]) for o in coming]
+    return Booked(np.array(days, dtype=np.int64), np.array(works, dtype=np.int64))
+
+
+class _Kept:
+    """The newest results of each opened database, whosever they are; a key begins with its tenant.
+
+    A request sees the database through an object of its own; the engine is what they share.
+    """
+
+    def __init__(self) -> None:
+        self._of: WeakKeyDictionary[Engine, dict[tuple[Any, ...], YearAhead]] = WeakKeyDictionary()
+        self._lock = threading.Lock()
+
+    def find(self, database: Database, key: tuple[Any, ...]) -> YearAhead | None:
+        with self._lock:
+            return self._of.get(database.engine, {}).get((database.tenant_pk, *key))
+
+    def put(self, database: Database, key: tuple[Any, ...], value: YearAhead) -> None:
+        with self._lock:
+            kept = self._of.setdefault(database.engine, {})
+            kept[database.tenant_pk, *key] = value
+            while len(kept) > KEPT_YEARS:
+                kept.pop(next(iter(kept)))
+
+
+_kept = _Kept()
+
+
+def year_ahead(database: Database, today: date, months: int, years: int = 1000) -> YearAhead:
+    """Simulate the coming months, or give what was simulated from the same books today.
+
+    Raises `NothingForecast`; `forecast.errors.BadHorizon` for months outside 1 to 36.
+    """
+    settings = WorkloadSettings(months=months, years=years, listed_years=min(100, years))
+    with database.reading() as session:
+        _, version = read_bench_settings(session)
+        fit = newest_fit_key(session)
+        state = (newest_data_version(session), version, fit and fit["id"])
+        outcomes, orders = load_outcomes(session), load_open_orders(session)
+        # small tables: what they say is part of the key
+        said = (len(outcomes), hash(tuple(outcomes["outcome"])), repr(orders))
+        key = (today, months, years, state, said)
+        found = _kept.find(database, key)
+        if found is not None:
+            return found
+        books = gather(session, today)
+    simulated = simulate_years(
+        books.due, books.habits, books.newcomers, books.mix, books.as_of, settings, books.booked
+    )
+    by_day = measures(simulated, books.times, settings.seed) | uses(simulated)
+    made = YearAhead(books, simulated, by_day)
+    _kept.put(database, key, made)
+    return made
+
+
+def uses(simulated: SimulatedYears) -> dict[str, np.ndarray]:
+    """Return what the jobs use of each material by day, `use_<material>`: (years, days)."""
+    names = sorted({name for standard in STANDARDS.values() for name, _ in standard.uses})
+    out = {}
+    for name in names:
+        each = np.array([dict(STANDARDS[w].uses).get(name, 0.0) for w in WORKS])
+        out[f"use_{name}"] = simulated.counts @ each
+    return out

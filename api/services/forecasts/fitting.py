@@ -1,0 +1,289 @@
+"""When is the wear model fitted, by whom, and how far is it?
+
+`Fitter.refit` fits and stores. After each round it keeps where it stands, so that a fit that was
+stopped goes on from there when it is asked for again, if the log is the same. `BackgroundRefitter`
+is the one background thread of the service: it fits when asked or when there is no fit, and brings
+every forecast to the new day.
+"""
+
+from __future__ import annotations
+
+import threading
+import time
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from datetime import date, timedelta
+from functools import partial
+
+import pandas as pd
+import structlog
+
+from solespan.api.errors import NothingForecast, SolespanError
+from solespan.api.services.forecasts.dask_runner import DaskRunner
+from solespan.api.services.forecasts.forecasting import Forecaster, Progress
+from solespan.api.storage.forecasts.forecasts import (
+    drop_unfinished,
+    keep_unfinished,
+    save_fit,
+    unfinished_fit,
+)
+from solespan.api.storage.rack.frames import load_wear_log
+from solespan.api.storage.rack.versions import newest_data_version
+from solespan.forecast import WearFit, WearModel
+from solespan.forecast.errors import ForecastError
+from solespan.forecast.model.distributed_fit import fit_split
+from solespan.forecast.model.fit_start import FitStart
+from solespan.forecast.model.wear_fit import MODEL_VERSION
+
+__all__ = ["BackgroundRefitter", "FitProgress", "Fitter"]
+
+log = structlog.get_logger("solespan.fitting")
+
+REFIT_AFTER = timedelta(days=1)  # one wearer's forecasts follow their log without a refit
+UPKEEP_EVERY_S = 600.0
+SETTLE_S = 0.5
+LONGEST_SETTLE_S = 10.0
+
+
+@dataclass(frozen=True)
+class FitProgress:
+    """What the fitter is doing: `running` with step and fraction, or why it failed last."""
+
+    running: bool = False
+    step: str | None = None
+    fraction: float | None = None
+    problem: str | None = None
+
+
+class Fitter:
+    """Fits the wear model to everything logged, one fit at a time."""
+
+    def __init__(self, forecaster: Forecaster) -> None:
+        self._forecaster = forecaster
+        self._one_at_a_time = threading.Lock()
+        self.progress = FitProgress()
+
+    def refit(
+        self,
+        as_of: date | None = None,
+        progress: Progress | None = None,
+        cluster: DaskRunner | None = None,
+    ) -> WearFit:
+        """Fit to what was known on `as_of` (default: today, UTC), store the fit, and return it.
+
+        On a `cluster` the log is split by wearer over its workers; the fit is the same.
+        Raises `NothingForecast` when nothing can be fitted, with the reason.
+        """
+        day = as_of or self._forecaster.clock.today()
+        with self._one_at_a_time:
+            try:
+                fit, seen = self._fit(day, progress, store=True, cluster=cluster)
+            except SolespanError as failure:
+                self.progress = FitProgress(problem=failure.what)
+                raise
+            except Exception:
+                self.progress = FitProgress(problem="The fit failed; the log says more.")
+                raise
+            except BaseException:
+                self.progress = FitProgress()  # stopped by hand: what was kept is gone on from
+                raise
+            with self._forecaster.database.writing() as session:
+                drop_unfinished(session)
+                row = save_fit(
+                    session, as_of=day, model_version=MODEL_VERSION, payload=fit.to_dict()
+                )
+                row.data_version = seen  # what was logged while it ran is not in it
+                row.fitted_at = self._forecaster.clock.now()
+            self.progress = FitProgress()
+        return fit
+
+    def fit_without_storing(self, as_of: date, progress: Progress | None = None) -> WearFit:
+        """Fit to what was known on another day, for a look back; nothing is stored."""
+        with self._one_at_a_time:
+            return self._fit(as_of, progress, store=False)[0]
+
+    def is_stale(self, *, at_once: bool) -> bool:
+        """Whether there is no fit of this model, or the log has changed since.
+
+        A change counts `at_once` or only when the fit is a day old.
+        """
+        with self._forecaster.database.reading() as session:
+            stored = self._forecaster.newest_fit(session)
+            if stored is None:
+                return True
+            changed = stored.row["data_version"] != newest_data_version(session)
+        age = self._forecaster.clock.now() - stored.row["fitted_at"]
+        return changed and (at_once or age >= REFIT_AFTER)
+
+    def _fit(
+        self,
+        as_of: date,
+        progress: Progress | None,
+        *,
+        store: bool,
+        cluster: DaskRunner | None = None,
+    ) -> tuple[WearFit, int]:
+        def tell(step: str, fraction: float) -> None:
+            self.progress = FitProgress(running=True, step=step, fraction=fraction)
+            if progress is not None:
+                progress(step, fraction)
+
+        tell("reading", 0.0)
+        with self._forecaster.database.reading() as session:
+            seen = newest_data_version(session)
+            wear_log = load_wear_log(session)
+        moment = pd.Timestamp(as_of)
+        known = wear_log.until(moment)
+        if known.soles.empty:
+            raise NothingForecast(
+                f"Up to {as_of} no pair had a sole, so there is nothing to fit.",
+                where="soles",
+                accepted="at least one pair with one sole",
+                remedy="Add a pair and its sole, or import a folder of logs.",
+            )
+        try:
+            # Always from the same start, so that the same log gives the same dates; but a fit that
+            # was stopped goes on.
+            start = self._kept(as_of, seen) if store else None
+            keep = partial(self._keep, as_of, seen) if store else None
+            if cluster is None:
+                fit = WearModel(known, moment).fit(progress=tell, start=start, keep=keep)
+            else:
+                fit = fit_split(cluster, cluster.spread(known), moment, tell, start, keep)
+        except ForecastError as cause:
+            raise NothingForecast(
+                f"The wear model could not be fitted: {cause}",
+                remedy="Check what was logged, then fit again.",
+            ) from cause
+        return fit, seen
+
+    def _kept(self, as_of: date, seen: int) -> FitStart | None:
+        with self._forecaster.database.reading() as session:
+            payload = unfinished_fit(
+                session, as_of=as_of, model_version=MODEL_VERSION, data_version=seen
+            )
+        if payload is None:
+            return None
+        log.info("fit_goes_on", rounds=payload["rounds"])
+        return FitStart.from_dict(payload)
+
+    def _keep(self, as_of: date, seen: int, stand: FitStart) -> None:
+        with self._forecaster.database.writing() as session:
+            keep_unfinished(
+                session,
+                as_of=as_of,
+                model_version=MODEL_VERSION,
+                data_version=seen,
+                payload=stand.to_dict(),
+            )
+
+
+class BackgroundRefitter:
+    """The background thread that keeps fit and forecasts current; `wake` makes it look now.
+
+    One thread works for `everyone`: the upkeeps of all tenants, which share its `wake`. `sweep` is
+    called in each round. A round begins once nobody woke the thread for `settle_s`, at the latest
+    `longest_settle_s` after it was woken first.
+    """
+
+    def __init__(
+        self,
+        forecaster: Forecaster,
+        fitter: Fitter,
+        *,
+        everyone: Callable[[], Iterable[BackgroundRefitter]] | None = None,
+        wake: threading.Event | None = None,
+        sweep: Callable[[], None] | None = None,
+        settle_s: float = SETTLE_S,
+        longest_settle_s: float = LONGEST_SETTLE_S,
+    ) -> None:
+        self._forecaster = forecaster
+        self._fitter = fitter
+        self._everyone = everyone or (lambda: (self,))
+        self._wake = wake or threading.Event()
+        self._sweep = sweep
+        self._settle_s = settle_s
+        self._longest_settle_s = longest_settle_s
+        self._stop = threading.Event()
+        self._refit_asked = threading.Event()
+        self._thread: threading.Thread | None = None
+
+    def start(self) -> None:
+        """Begin to work; a second call does nothing."""
+        if self._thread is None:
+            self._thread = threading.Thread(target=self._run, name="upkeep", daemon=True)
+            self._thread.start()
+
+    def stop(self, timeout_s: float = 30.0) -> None:
+        """Finish the step at hand and end."""
+        self._stop.set()
+        self._wake.set()
+        if self._thread is not None:
+            self._thread.join(timeout_s)
+
+    def wake(self, *, refit: bool = False) -> None:
+        """Look at once what is behind; with `refit`, fit first."""
+        if refit:
+            self._refit_asked.set()
+        self._wake.set()
+
+    @property
+    def refit_waiting(self) -> bool:
+        """Whether a refit was asked for and has not begun."""
+        return self._refit_asked.is_set()
+
+    def _run(self) -> None:
+        while not self._stop.is_set():
+            try:
+                for upkeep in self._everyone():
+                    if not self._stop.is_set():
+                        upkeep.round()
+            except Exception as failure:  # noqa: BLE001 - the thread must outlive one bad round
+                log.error("upkeep_failed", kind=type(failure).__name__)  # noqa: TRY400
+            self._wake.wait(UPKEEP_EVERY_S)
+            self._settle()
+
+    def _settle(self) -> None:
+        """Wait until nobody woke this thread for a moment, so that a burst is followed once.
+
+        Who never pauses is followed every `longest_settle_s` all the same; a refit is not kept
+        waiting for others' writes.
+        """
+        until = time.monotonic() + self._longest_settle_s
+        while True:
+            self._wake.clear()
+            self._stop.wait(self._settle_s)
+            quiet = not self._wake.is_set() or self._refit_asked.is_set()
+            if quiet or self._stop.is_set() or time.monotonic() >= until:
+                return
+
+    def round(self) -> None:
+        """Do one tenant's round and sweep; a failure keeps no other tenant waiting."""
+        for step in (self._sweep, self.once):
+            if step is not None:
+                self._do(step)
+
+    def _do(self, step: Callable[[], None]) -> None:
+        try:
+            step()
+        except NothingForecast:
+            pass  # nothing logged yet: the state says so
+        except Exception as failure:  # noqa: BLE001
+            kind = type(failure).__name__  # no message: it may quote data
+            log.error("upkeep_failed", kind=kind)  # noqa: TRY400
+
+    def once(self) -> None:
+        """Do one round: fit if asked or due, then bring forecasts up to date.
+
+        Raises `NothingForecast` when a fit was asked for and nothing can be fitted.
+        """
+        asked = self._refit_asked.is_set()
+        if asked:  # else one that is asked for just now would be dropped
+            self._refit_asked.clear()
+        if not asked and not self._forecaster.has_soles():
+            return
+        fitted = asked or self._fitter.is_stale(at_once=False)
+        if fitted:
+            self._fitter.refit()
+        count = self._forecaster.update_behind(everyone=fitted)
+        log.info("upkeep", fitted=fitted, wearers=count)

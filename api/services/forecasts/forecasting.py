@@ -1,0 +1,241 @@
+"""How do stored forecasts keep up with what was logged, and what explains them?
+
+`Forecaster` brings one wearer's forecasts up to date inside the transaction that changed their log,
+from the stored fit (milliseconds), and everyone's when asked. With no fit stored they stay pending
+until `services.fitting` has made one. A log that cannot be forecast never keeps anyone from
+logging: its forecasts are then missing, and an event in the log says of which kind the failure is.
+"""
+
+from __future__ import annotations
+
+import threading
+from collections import OrderedDict
+from collections.abc import Callable, Collection, Iterator, Sequence
+from dataclasses import dataclass, replace
+from datetime import date
+from typing import Any, TypeVar
+
+import pandas as pd
+import structlog
+from sqlalchemy.orm import Session
+
+from solespan.api.clock import Clock
+from solespan.api.errors import NothingForecast
+from solespan.api.services.bench.waits import waits_on
+from solespan.api.services.rack.records import unknown_id
+from solespan.api.settings import Settings
+from solespan.api.storage.forecasts import forecast_reads
+from solespan.api.storage.forecasts.forecasts import replace_forecasts
+from solespan.api.storage.rack.frames import load_frames
+from solespan.api.storage.session import Database
+from solespan.api.storage.tables.results import Fit
+from solespan.forecast import Explanation, ForecastSettings, WearFit, explain, forecast, wear_path
+from solespan.forecast.errors import ForecastError
+from solespan.forecast.frames import FORECAST
+from solespan.forecast.log import WearLog
+from solespan.forecast.model.wear_fit import MODEL_VERSION
+
+__all__ = ["Forecaster", "Progress", "StoredFit", "forecast_settings"]
+
+Progress = Callable[[str, float], None]
+T = TypeVar("T")
+log = structlog.get_logger("solespan.forecasting")
+
+CHUNK_WEARERS = 50
+KEPT_RESULTS = 512
+
+
+@dataclass(frozen=True)
+class StoredFit:
+    """The newest fit: its row without the payload, and the results object made from that."""
+
+    row: dict[str, Any]
+    fit: WearFit
+
+
+def forecast_settings(settings: Settings) -> ForecastSettings:
+    """Return the forecast library's settings as the operator set them."""
+    return ForecastSettings(
+        risk=settings.risk,
+        bench_wait_days=settings.bench_wait_days,
+        horizon_days=settings.horizon_days,
+    )
+
+
+class Forecaster:
+    """Forecasts from the stored fit; one object serves every thread of a process."""
+
+    def __init__(self, database: Database, clock: Clock, settings: ForecastSettings) -> None:
+        self.database = database
+        self.clock = clock
+        self.settings = settings
+        self._newest: StoredFit | None = None
+        self._results: OrderedDict[tuple[Any, ...], Any] = OrderedDict()
+        self._lock = threading.Lock()
+
+    def newest_fit(self, session: Session) -> StoredFit | None:
+        """Return the newest stored fit, made from its dict once per process.
+
+        A fit of another version of the model counts as none.
+        """
+        row = forecast_reads.newest_fit_key(session)
+        if row is None or row["model_version"] != MODEL_VERSION:
+            return None
+        known = self._newest
+        if known is None or known.row["id"] != row["id"]:
+            known = StoredFit(
+                row, WearFit.from_dict(forecast_reads.fit_payload(session, row["id"]))
+            )
+            self._newest = known
+        return known
+
+    def update_wearer(self, session: Session, wearer_id: str) -> bool:
+        """Replace one wearer's forecasts in this transaction; return whether there are any now."""
+        stored = self.newest_fit(session)
+        if stored is None:
+            self._put(session, no_rows(), [wearer_id], None)
+            return False
+        wear_log = _trusted_log(session, [wearer_id])
+        if wear_log.wearers.empty:
+            return False
+        as_of = self.clock.today(str(wear_log.wearers["time_zone"].iloc[0]))
+        frame = self.frame_of(stored.fit, wear_log, as_of, waits_on(session, as_of))
+        self._put(session, frame, [wearer_id], stored)
+        return not frame.empty
+
+    def update_behind(self, progress: Progress | None = None, *, everyone: bool = False) -> int:
+        """Bring every wearer up to date whose forecasts are missing or old; return how many.
+
+        Forecasts are computed outside the transaction that stores them, so that nobody waits to
+        log; a wearer who logged meanwhile was brought up to date by that.
+        """
+        with self.database.reading() as session:
+            stored = self.newest_fit(session)
+            behind = list(self._behind(session, everyone=everyone))
+        if stored is None:
+            return 0
+        done = 0
+        for as_of, chunk in _chunks(behind):
+            if progress is not None:
+                progress("forecasting", done / len(behind))
+            with self.database.reading() as session:
+                before = forecast_reads.data_versions(session, chunk)
+                waits = waits_on(session, as_of)
+                frame = self.frame_of(stored.fit, _trusted_log(session, chunk), as_of, waits)
+                owners = dict(forecast_reads.pairs_of(session, chunk))
+            with self.database.writing() as session:
+                now = forecast_reads.data_versions(session, chunk, lock=True)
+                same = {w for w in chunk if w in now and now[w] == before.get(w)}
+                mine = frame[frame["pair_id"].map(owners).isin(same)]
+                self._put(session, mine, sorted(same), stored)
+            done += len(chunk)
+        return done
+
+    def has_soles(self) -> bool:
+        """Whether there is anything to forecast."""
+        with self.database.reading() as session:
+            return bool(forecast_reads.forecast_days(session))
+
+    def count_behind(self, session: Session) -> int:
+        """Count the wearers whose forecasts are missing or old."""
+        return sum(1 for _ in self._behind(session))
+
+    def frame_of(
+        self,
+        fit: WearFit,
+        wear_log: WearLog,
+        as_of: date,
+        waits: tuple[tuple[date, int], ...] = (),
+    ) -> pd.DataFrame:
+        """Return the forecast frame of a log, without rows when it cannot be forecast.
+
+        `waits` are the bench's by week, as `bench_waits.waits_on` gives them.
+        """
+        if wear_log.soles.empty:
+            return no_rows()
+        try:
+            settings = replace(self.settings, bench_waits=waits)
+            return forecast(fit, wear_log, pd.Timestamp(as_of), settings)
+        except ForecastError as failure:
+            log.warning("forecast_impossible", kind=type(failure).__name__)
+            return no_rows()
+
+    def explanation(self, session: Session, pair_id: str) -> Explanation:
+        """Return why a pair's forecast says what it says. Raises `NotFound`, `NothingForecast`."""
+        return self._result(session, pair_id, explain)[0]
+
+    def path(self, session: Session, pair_id: str) -> tuple[pd.DataFrame, date]:
+        """Return a pair's fitted and expected thickness (columns `frames.PATH`) and its day.
+
+        Raises `NotFound`, `NothingForecast`.
+        """
+        return self._result(session, pair_id, wear_path)
+
+    def _result(self, session: Session, pair_id: str, compute: Callable[..., T]) -> tuple[T, date]:
+        """Compute once per pair, log, fit and day; the newest results stay in memory."""
+        whose = forecast_reads.wearer_of_pair(session, pair_id)
+        if whose is None:
+            raise unknown_id(session, "pairs", "pair_id", pair_id)
+        stored = self.newest_fit(session)
+        as_of = self.clock.today(whose["time_zone"])
+        if stored is None:
+            raise NothingForecast(
+                "There is no forecast yet.",
+                where=pair_id,
+                remedy="Fit the wear model: POST /v1/fit, or run: solespan fit",
+            )
+        key = (compute.__name__, pair_id, whose["data_version"], stored.row["id"], as_of)
+        with self._lock:
+            if key in self._results:
+                self._results.move_to_end(key)
+                return self._results[key], as_of
+        wear_log = _trusted_log(session, [whose["wearer_id"]])
+        if pair_id not in set(wear_log.soles["pair_id"]):
+            raise NothingForecast(
+                f"The pair {pair_id} has no sole, so there is nothing to forecast.",
+                where=pair_id,
+                remedy="Add the sole that is on it.",
+            )
+        result = compute(stored.fit, wear_log, pair_id, pd.Timestamp(as_of), self.settings)
+        with self._lock:
+            self._results[key] = result
+            while len(self._results) > KEPT_RESULTS:
+                self._results.popitem(last=False)
+        return result, as_of
+
+    def _behind(self, session: Session, *, everyone: bool = False) -> Iterator[tuple[str, date]]:
+        for wearer_id, time_zone, made_on, current in forecast_reads.forecast_days(session):
+            today = self.clock.today(time_zone)
+            if everyone or not current or made_on is None or made_on < today:
+                yield wearer_id, today
+
+    def _put(
+        self,
+        session: Session,
+        frame: pd.DataFrame,
+        wearer_ids: Sequence[str],
+        stored: StoredFit | None,
+    ) -> None:
+        fit = None if stored is None else Fit(id=stored.row["id"])
+        replace_forecasts(session, frame, wearer_ids=wearer_ids, fit=fit)
+
+
+def _trusted_log(session: Session, wearer_ids: Collection[str]) -> WearLog:
+    """Read the log of some wearers without checking it again: the database's constraints hold.
+
+    Checking costs more than the forecast itself, and this is done at every wear day logged.
+    """
+    return WearLog(**load_frames(session, wearer_ids))
+
+
+def no_rows() -> pd.DataFrame:
+    """Return a forecast frame without rows."""
+    return pd.DataFrame({column.name: [] for column in FORECAST})
+
+
+def _chunks(behind: Sequence[tuple[str, date]]) -> Iterator[tuple[date, list[str]]]:
+    """Yield wearers a chunk at a time, those of one calendar day together."""
+    for day in sorted({day for _, day in behind}):
+        wearers = [wearer for wearer, its_day in behind if its_day == day]
+        for start in range(0, len(wearers), CHUNK_WEARERS):
+            yield day, wearers[start : start + CHUNK_WEARERS]

@@ -1,0 +1,131 @@
+"""What does the database already know about the wearers and pairs that the files name?
+
+Read once before the rows are judged, and only for the ids that the files name.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import date
+from functools import cached_property
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+from sqlalchemy.orm import Session
+
+from solespan.api.services.importing.drafts import Draft
+from solespan.api.storage.importing.bulk import stored_rows
+from solespan.api.storage.rack.frames import frame_of_rows
+from solespan.forecast.frames import TABLES
+
+__all__ = ["KnownRecords", "known_records"]
+
+OF_PAIRS = ("soles", "wear_days", "checks", "bench_jobs")
+
+
+@dataclass
+class KnownRecords:
+    """The files' rows beside the stored ones.
+
+    `stored` has for each table the rows that matter here, with their number `pk`; `today` gives the
+    calendar day in a time zone.
+    """
+
+    drafts: dict[str, Draft]
+    stored: dict[str, pd.DataFrame]
+    today: Callable[[str], date]
+
+    @cached_property
+    def zone_of_wearer(self) -> dict[str, str]:
+        """The time zone of each wearer that a file or the database knows."""
+        known = self.stored["wearers"]
+        zones = dict(zip(known["wearer_id"], known["time_zone"], strict=True))
+        draft = self.drafts.get("wearers")
+        if draft:
+            taken = draft.taken
+            zones |= dict(zip(taken["wearer_id"], taken["time_zone"], strict=True))
+        return zones
+
+    @cached_property
+    def wearer_of_pair(self) -> dict[str, str]:
+        """Whose each pair is, once the files are taken."""
+        known = self.stored["pairs"]
+        owners = dict(zip(known["pair_id"], known["wearer_id"], strict=True))
+        draft = self.drafts.get("pairs")
+        if draft:
+            taken = draft.taken
+            owners |= dict(zip(taken["pair_id"], taken["wearer_id"], strict=True))
+        return owners
+
+    def todays(self, draft: Draft) -> npt.NDArray[np.datetime64]:
+        """Return for each row of a file which day it is now where its wearer lives."""
+        days: dict[str, np.datetime64] = {}
+
+        def day_of(wearer_id: str | None) -> np.datetime64:
+            zone = self.zone_of_wearer.get(wearer_id or "", "UTC")
+            if zone not in days:
+                days[zone] = np.datetime64(self.today(zone), "s")
+            return days[zone]
+
+        if draft.table.name == "pairs":
+            owners = draft.frame["wearer_id"]
+        else:
+            owners = draft.frame["pair_id"].map(self.wearer_of_pair)
+        codes, names = pd.factorize(owners.to_numpy(dtype=object))
+        each = np.array([day_of(name) for name in names] + [day_of(None)], dtype="datetime64[s]")
+        return each[codes]
+
+
+def known_records(
+    session: Session, drafts: dict[str, Draft], today: Callable[[str], date]
+) -> KnownRecords:
+    """Read what the database knows of everything that the files name."""
+    named = {
+        name: set(draft.frame["pair_id"].dropna())
+        for name, draft in drafts.items()
+        if name != "wearers"
+    }
+    pair_ids = set().union(*named.values()) if named else set()
+    stored = {"pairs": stored_rows(session, "pairs", "pair_id", pair_ids)}
+    wearer_ids = set(stored["pairs"]["wearer_id"])
+    for name in ("wearers", "pairs"):
+        if name in drafts:
+            wearer_ids |= set(drafts[name].frame["wearer_id"].dropna())
+    stored["wearers"] = stored_rows(session, "wearers", "wearer_id", wearer_ids)
+    of_pairs = set(stored["pairs"]["pair_id"])
+    # Soles and jobs of every pair named: they decide what wear and checks can be true.
+    for name in ("soles", "bench_jobs"):
+        rows = stored_rows(session, name, "pair_id", of_pairs)
+        key = TABLES[name].key[0]
+        if name in drafts:
+            elsewhere = set(drafts[name].frame[key].dropna()) - set(rows[key])
+            others = stored_rows(session, name, key, elsewhere)
+            rows = pd.concat([rows, others], ignore_index=True) if len(others) else rows
+        stored[name] = rows
+    for name in ("wear_days", "checks"):
+        if name in drafts:
+            stored[name] = stored_rows(session, name, "pair_id", named[name] & of_pairs)
+        else:
+            stored[name] = frame_of_rows([], TABLES[name].stored).assign(pk=0)
+    for name, draft in drafts.items():
+        _complete(draft, stored[name])
+    return KnownRecords(drafts, stored, today)
+
+
+def _complete(draft: Draft, stored: pd.DataFrame) -> None:
+    """Give columns that the file does not have what is stored; an empty cell stays empty."""
+    key = list(draft.table.key)
+    lacking = [
+        column.name
+        for column in draft.table.stored
+        # A check's thickness and grade exclude each other: what the file gives stands alone.
+        if column.name not in draft.given and column.name not in ("value_mm", "grade")
+    ]
+    if not lacking or stored.empty:
+        return
+    beside = draft.frame[key].join(stored.set_index(key)[[*lacking, "pk"]], on=key)
+    known = beside["pk"].notna()
+    for name in lacking:
+        draft.frame[name] = draft.frame[name].where(~known, beside[name])

@@ -1,0 +1,216 @@
+"""How does a filled-in form add a pair with its sole and wearer, change it, or delete it?
+
+A field left empty takes the default of its construction and material. Everything a form asks is
+done in the caller's transaction or not at all.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+from uuid import uuid4
+
+from sqlalchemy.orm import Session
+
+from solespan.api.services.context import AppContext
+from solespan.api.services.page_forms import (
+    FormProblem,
+    Typed,
+    Values,
+    checked,
+    follow,
+    taken,
+    telling,
+    thickness_mm,
+)
+from solespan.api.services.planning.resole_options import keep_traits, traits_of
+from solespan.api.services.rack import records
+from solespan.api.storage.rack.records import find_record, list_records
+from solespan.dashboards.pages.rack.add import usual_limit_mm, usual_thickness_mm
+from solespan.forecast.frames import MATERIALS
+
+__all__ = ["NEW_WEARER", "add_pair", "delete_pair", "edit_pair", "read_sole", "values_of_pair"]
+
+NEW_WEARER = "new"
+PAIR_FIELDS = (
+    "label",
+    "construction",
+    "dress_code",
+    "size_eu",
+    "acquired_on",
+    "currency",
+    "earlier_resoles",
+)
+MINOR = 100
+
+
+def add_pair(ctx: AppContext, session: Session, typed: Typed) -> dict[str, Any]:
+    """Add a pair, its sole, and its wearer where that is a new one.
+
+    Returns `pair_id` and `needs_fit`. Raises `FormProblem` field by field.
+    """
+    errors: dict[str, str] = {}
+    wearer = _collect(errors, lambda: _wearer(typed))
+    pair = _collect(errors, lambda: _pair(typed, _new_id(), wearer.get("wearer_id", "x")))
+    sole = _collect(errors, lambda: read_sole(typed, pair.get("pair_id", "x")))
+    if errors:
+        raise FormProblem(errors)
+    if typed.get("wearer") == NEW_WEARER:
+        with telling("wearers"):
+            records.create(session, "wearers", wearer, ctx.clock)
+    with telling("pairs", {"price_minor": "price", "wearer_id": "wearer"}):
+        written = records.create(session, "pairs", pair, ctx.clock)
+    with telling("soles"):
+        records.create(session, "soles", sole, ctx.clock)
+    _keep_upper(session, pair["pair_id"], typed)
+    needs_fit = follow(ctx, session, written.wearer_id)
+    return {"pair_id": pair["pair_id"], "needs_fit": needs_fit}
+
+
+def edit_pair(ctx: AppContext, session: Session, pair_id: str, typed: Typed) -> None:
+    """Change a pair and the sole that is on it. Raises `FormProblem`, `NotFound`."""
+    before = records.read(session, "pairs", {"pair_id": pair_id})
+    on = _sole_on(session, pair_id)
+    errors: dict[str, str] = {}
+    pair = _collect(errors, lambda: _pair(typed, pair_id, before["wearer_id"]))
+    sole: Values = {}
+    if on is not None:
+        fitted = {"fitted_on": on["fitted_on"].isoformat()} | dict(typed)
+        sole = _collect(errors, lambda: read_sole(fitted, pair_id, on))
+    if errors:
+        raise FormProblem(errors)
+    with telling("pairs", {"price_minor": "price"}):
+        written = records.replace(
+            session,
+            "pairs",
+            {"pair_id": pair_id},
+            _without(pair, "pair_id", "wearer_id"),
+            versions=None,
+            clock=ctx.clock,
+        )
+    if on is not None:
+        with telling("soles"):
+            records.replace(
+                session,
+                "soles",
+                {"sole_id": on["sole_id"]},
+                _without(sole, "sole_id", "pair_id"),
+                versions=None,
+                clock=ctx.clock,
+            )
+    _keep_upper(session, pair_id, typed)
+    follow(ctx, session, written.wearer_id)
+
+
+def delete_pair(ctx: AppContext, session: Session, pair_id: str, typed: Typed) -> None:
+    """Delete a pair and all that is logged of it. Raises `FormProblem` unless `sure` is ticked."""
+    if typed.get("sure") != "true":
+        raise FormProblem({"sure": "tick the box: what is deleted cannot be brought back"})
+    gone = records.delete(
+        session, "pairs", {"pair_id": pair_id}, versions=None, with_all_below=True
+    )
+    follow(ctx, session, gone.wearer_id)
+
+
+def values_of_pair(session: Session, pair_id: str) -> dict[str, str]:
+    """Return a stored pair and the sole on it as the edit form's texts. Raises `NotFound`."""
+    pair = find_record(session, "pairs", {"pair_id": pair_id})
+    if pair is None:
+        raise records.unknown_id(session, "pairs", "pair_id", pair_id)
+    on = _sole_on(session, pair_id)
+    price = pair["price_minor"]
+    out = {name: _text(pair[name]) for name in PAIR_FIELDS}
+    out |= {"price": "" if price is None else f"{price / MINOR:.2f}"}
+    out |= {"upper": traits_of(session, pair_id)["upper"], "has_sole": "yes" if on else ""}
+    if on is not None:
+        out |= {
+            "material": on["material"],
+            "thickness": f"{on['nominal_thickness_mm']:g}",
+            "unit": "mm",
+            "limit": _text(on["limit_mm"]),
+            "fitted_on": on["fitted_on"].isoformat(),
+        }
+    return out
+
+
+def read_sole(typed: Typed, pair_id: str, on: Values | None = None) -> Values:
+    """Read a sole's fields; `on` is the sole that is changed. Raises `FormProblem`."""
+    values = taken(typed, ("material", "fitted_on", "cover", "channel")) | {"pair_id": pair_id}
+    kept = {} if on is None else {k: on[k] for k in ("cover", "channel", "removed_on")}
+    values = {k: v for k, v in kept.items() if v is not None} | values
+    values["sole_id"] = _new_id() if on is None else on["sole_id"]
+    unit, material = typed.get("unit", "mm"), typed.get("material", "")
+    if typed.get("thickness", "").strip():
+        values["nominal_thickness_mm"] = thickness_mm(typed["thickness"], unit, "thickness")
+    elif material in MATERIALS:
+        values["nominal_thickness_mm"] = usual_thickness_mm(material, typed.get("construction", ""))
+    if typed.get("limit", "").strip():
+        values["limit_mm"] = thickness_mm(typed["limit"], unit, "limit")
+    read = checked("soles", values)
+    if read["limit_mm"] is None and usual_limit_mm(material) >= read["nominal_thickness_mm"]:
+        raise FormProblem(
+            {"thickness": f"the limit of this material is {usual_limit_mm(material):g} mm"}
+        )
+    return read
+
+
+def _wearer(typed: Typed) -> Values:
+    chosen = typed.get("wearer", "")
+    if chosen and chosen != NEW_WEARER:
+        return {"wearer_id": chosen}
+    name = typed.get("wearer_name", "").strip()
+    if not name:
+        raise FormProblem({"wearer_name": "say whose feet wear it"})
+    values = taken(typed, ("time_zone", "driving_foot")) | {"wearer_id": _new_id(), "name": name}
+    return checked("wearers", values)
+
+
+def _pair(typed: Typed, pair_id: str, wearer_id: str) -> Values:
+    values = taken(typed, PAIR_FIELDS) | {"pair_id": pair_id, "wearer_id": wearer_id}
+    if "label" not in values:
+        raise FormProblem({"label": "give it a name, such as brown derby"})
+    if price := typed.get("price", "").strip():
+        try:
+            values["price_minor"] = round(float(price.replace(",", ".")) * MINOR)
+        except (ValueError, OverflowError):
+            raise FormProblem({"price": "give an amount, such as 380 or 379.50"}) from None
+    else:
+        values.pop("currency", None)
+    return checked("pairs", values)
+
+
+def _keep_upper(session: Session, pair_id: str, typed: Typed) -> None:
+    if upper := typed.get("upper", ""):
+        traits = traits_of(session, pair_id)
+        if traits["upper"] != upper:
+            session.flush()
+            keep_traits(session, pair_id, _without(traits, "pair_id") | {"upper": upper})
+
+
+def _sole_on(session: Session, pair_id: str) -> Values | None:
+    soles = list_records(session, "soles", equal={"pair_id": pair_id}, limit=500)
+    on = [sole for sole in soles if sole["removed_on"] is None]
+    return max(on, key=lambda sole: sole["fitted_on"]) if on else None
+
+
+def _collect(errors: dict[str, str], read: Any) -> Values:
+    """Read one part of a form, so that all that is wrong is said at once."""
+    try:
+        values: Values = read()
+    except FormProblem as problem:
+        errors |= {"price" if k == "price_minor" else k: v for k, v in problem.errors.items()}
+        return {}
+    return values
+
+
+def _without(values: Values, *names: str) -> Values:
+    return {name: value for name, value in values.items() if name not in names}
+
+
+def _text(value: Any) -> str:
+    if value is None:
+        return ""
+    return f"{value:g}" if isinstance(value, float) else str(value)
+
+
+def _new_id() -> str:
+    return uuid4().hex[:12]

@@ -1,0 +1,151 @@
+"""Which frames do the pair page and its figures draw from, in a bounded number of statements?"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+import pandas as pd
+import structlog
+from sqlalchemy.orm import Session
+
+from solespan.api.errors import NothingForecast, Refused, SolespanError
+from solespan.api.services.context import AppContext
+from solespan.api.services.planning.care import care_due
+from solespan.api.services.planning.cost_of_ownership import life_of_rack
+from solespan.api.services.planning.resole_options import routes_for_pair
+from solespan.api.services.rack.page_frames import framed, listed, log_of_pair
+from solespan.api.services.rack.rack_page import just_logged
+from solespan.api.services.rack.records import unknown_id
+from solespan.api.storage.forecasts import forecast_reads
+from solespan.api.storage.rack.records import find_record
+from solespan.dashboards.pages.planning.upkeep import upkeep_page
+from solespan.dashboards.pages.rack.pair import pair_page
+from solespan.forecast import Explanation
+from solespan.forecast.errors import ForecastError
+from solespan.forecast.frames import FORECAST, PATH
+
+__all__ = ["figure_frames", "pair_context", "pair_name", "upkeep_context"]
+
+log = structlog.get_logger("solespan.pages")
+
+BEYOND_FORECASTS = (SolespanError, ForecastError)
+
+
+def pair_context(ctx: AppContext, pair_id: str, logged_on: str = "") -> dict[str, Any]:
+    """Gather the pair page, all but its forms. Raises `NotFound`.
+
+    `logged_on` is the day of a wear that was logged just now, to change or undo.
+    """
+    with ctx.database.reading() as session:
+        whose = forecast_reads.wearer_of_pair(session, pair_id)
+        if whose is None:
+            raise unknown_id(session, "pairs", "pair_id", pair_id)
+        today = pd.Timestamp(ctx.clock.today(whose["time_zone"]))
+        pair_log = log_of_pair(session, pair_id, whose["wearer_id"])
+        forecast = framed(forecast_reads.forecast_of_pair(session, pair_id), FORECAST)
+        explanation = _explanation(ctx, session, pair_id)
+        path = _path(ctx, session, pair_id)
+        just = just_logged(session, pair_id, logged_on)
+    context = pair_page(
+        pair_id,
+        pair_log,
+        forecast,
+        today=today,
+        risk=ctx.settings.risk,
+        limit_mm=_limit_at_ball(path),
+        next_checks=None if explanation is None else explanation.next_checks,
+        reasons=None if explanation is None else explanation.sentences,
+        drivers=None if explanation is None else explanation.drivers,
+        horizon_days=ctx.settings.horizon_days,
+    )
+    days = pair_log.wear_days
+    return context | {
+        "today_iso": f"{today:%Y-%m-%d}",
+        "worn_today": bool((days["worn_on"] == today).any()),
+        "logged": None if just is None else just | {"label": context["label"]},
+    }
+
+
+def pair_name(ctx: AppContext, pair_id: str) -> dict[str, Any]:
+    """Return what the pages below a pair's need: its id, what it is called, and the day it is.
+
+    Raises `NotFound`.
+    """
+    with ctx.database.reading() as session:
+        row = find_record(session, "pairs", {"pair_id": pair_id})
+        if row is None:
+            raise unknown_id(session, "pairs", "pair_id", pair_id)
+        whose = forecast_reads.wearer_of_pair(session, pair_id)
+    today = ctx.clock.today("UTC" if whose is None else whose["time_zone"])
+    return {
+        "pair_id": pair_id,
+        "label": row["label"] or pair_id,
+        "today_iso": today.isoformat(),
+    }
+
+
+def upkeep_context(ctx: AppContext, pair_id: str) -> dict[str, Any]:
+    """Gather care, ways to a new sole and cost of one pair. Raises `NotFound`."""
+    named = pair_name(ctx, pair_id)
+    with ctx.database.reading() as session:
+        whose = forecast_reads.wearer_of_pair(session, pair_id)
+    wearer_id = "" if whose is None else whose["wearer_id"]
+    missing = []
+    ways: dict[str, Any] | None = None
+    life: dict[str, Any] | None = None
+    try:
+        ways = routes_for_pair(ctx, pair_id)
+        life = life_of_rack(ctx, wearer_id)
+    except (NothingForecast, Refused) as refused:
+        missing.append(refused.what)
+    return named | upkeep_page(
+        care_due(ctx, wearer_id)["items"],
+        ways,
+        None if life is None else life["items"],
+        pair_id,
+        missing=missing,
+    )
+
+
+def _explanation(ctx: AppContext, session: Session, pair_id: str) -> Explanation | None:
+    try:
+        return ctx.forecaster.explanation(session, pair_id)
+    except BEYOND_FORECASTS as failure:
+        log.info("no_explanation", kind=type(failure).__name__)
+        return None
+
+
+def _path(ctx: AppContext, session: Session, pair_id: str) -> pd.DataFrame:
+    try:
+        return ctx.forecaster.path(session, pair_id)[0]
+    except BEYOND_FORECASTS as failure:
+        log.info("no_path", kind=type(failure).__name__)
+        return framed([], PATH)
+
+
+def _limit_at_ball(path: pd.DataFrame) -> float | None:
+    at_ball = path[(path["point"] == "ball") & path["limit_mm"].notna()]
+    return None if at_ball.empty else float(at_ball.sort_values("on_date")["limit_mm"].iloc[-1])
+
+
+def figure_frames(
+    ctx: AppContext, pair_id: str, needs: Sequence[str]
+) -> tuple[dict[str, pd.DataFrame], pd.Timestamp]:
+    """Gather the frames a figure of the pair page needs, by name, and the day it is.
+
+    Raises `NotFound`.
+    """
+    with ctx.database.reading() as session:
+        whose = forecast_reads.wearer_of_pair(session, pair_id)
+        if whose is None:
+            raise unknown_id(session, "pairs", "pair_id", pair_id)
+        frames = {}
+        for name in needs:
+            if name == "path":
+                frames[name] = _path(ctx, session, pair_id)
+            elif name == "forecast":
+                frames[name] = framed(forecast_reads.forecast_of_pair(session, pair_id), FORECAST)
+            else:
+                frames[name] = listed(session, name, pair_id=pair_id)
+    return frames, pd.Timestamp(ctx.clock.today(whose["time_zone"]))

@@ -1,0 +1,230 @@
+"""How is a wearer, pair, sole, wear day, check or bench job created, replaced and deleted?
+
+Each function works inside the caller's transaction, checks the record against `rules`, marks the
+wearer's data as changed and tells whose they are, so that the caller can bring the forecasts up to
+date. Saying the same twice changes nothing.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from difflib import get_close_matches
+from typing import Any
+from uuid import uuid4
+
+from sqlalchemy.orm import Session
+
+from solespan.api.clock import Clock
+from solespan.api.errors import Conflict, NotFound, Refused, StaleVersion
+from solespan.api.services.rack.record_validation import Fault, faults_of
+from solespan.api.storage.rack import records as stored
+from solespan.api.storage.rack.records import Owner, Row
+from solespan.api.storage.rack.versions import raise_data_version
+from solespan.api.storage.scope import name_changed
+from solespan.forecast.frames import TABLES
+
+__all__ = ["RecordRefused", "Written", "create", "delete", "read", "replace", "unknown_id"]
+
+SUGGESTED_AMONG = 5000
+
+
+@dataclass(frozen=True)
+class Written:
+    """What a write did: the record as stored, whether it changed, and whose it is."""
+
+    row: Row
+    outcome: str
+    wearer_id: str
+
+
+class RecordRefused(Refused):
+    """The caller's record can be read but cannot be true; `faults` names each field."""
+
+    def __init__(self, name: str, faults: list[Fault]) -> None:
+        first = faults[0]
+        super().__init__(
+            f"{first.field}: {first.why}.",
+            where=first.field,
+            accepted=first.accepted,
+            remedy=f"Mend the fields named and send the {name} record again.",
+        )
+        self.faults = faults
+
+
+def read(session: Session, name: str, key: Mapping[str, Any]) -> Row:
+    """Return one record. Raises `NotFound`."""
+    row = stored.find_record(session, name, key)
+    if row is None:
+        raise NotFound(
+            f"There is no such record in {name}: {'/'.join(str(part) for part in key.values())}.",
+            where="the address",
+            remedy=f"Look it up in the list of {name}.",
+        )
+    return row
+
+
+def create(session: Session, name: str, values: Mapping[str, Any], clock: Clock) -> Written:
+    """Create a record, or leave it when it already stands there with the same values.
+
+    A new sole ends the one that was on the pair and had no end yet.
+
+    Returns `Written` with outcome `created` or `unchanged`. Raises `Conflict` when the key is
+    taken by other values, `RecordRefused` when it cannot be true.
+    """
+    table = TABLES[name]
+    values = dict(values)
+    if values[table.key[0]] is None:
+        values[table.key[0]] = uuid4().hex
+    key = {column: values[column] for column in table.key}
+    owner = _owner(session, name, values, creating=True)
+    existing = stored.find_record(session, name, key)
+    if existing is not None:
+        if all(existing[column] == value for column, value in values.items()):
+            return Written(existing, "unchanged", owner.wearer_id if owner else key["wearer_id"])
+        raise Conflict(
+            f"This record already stands in {name} with other values.",
+            where=", ".join(table.key),
+            remedy="Read it and replace it with PUT and If-Match.",
+        )
+    _refuse_faults(session, name, values, owner, clock)
+    stored.insert_record(session, name, values, owner)
+    if name == "soles" and owner is not None and owner.pair_pk is not None:
+        _end_earlier_sole(session, owner.pair_pk, values)
+    if owner is None:
+        owner = _owner(session, name, values, creating=False)
+    return _written(session, name, key, owner, "created")
+
+
+def replace(
+    session: Session,
+    name: str,
+    key: Mapping[str, Any],
+    values: Mapping[str, Any],
+    *,
+    versions: frozenset[int] | None,
+    clock: Clock,
+) -> Written:
+    """Replace all values of a record of one of `versions` (None = any); key and owner stay.
+
+    Returns `Written` with outcome `replaced` or `unchanged`. Raises `NotFound`, `StaleVersion`,
+    `RecordRefused`.
+    """
+    row = read(session, name, key)
+    owner = _owner(session, name, row, creating=False)
+    if versions is not None and row["version"] not in versions:
+        raise _stale(name)
+    whole = {column: value for column, value in row.items() if column != "version"} | dict(values)
+    if whole == {column: row[column] for column in whole}:
+        return Written(row, "unchanged", _wearer_id(owner))
+    _refuse_faults(session, name, whole, owner, clock)
+    changed = stored.change_record(
+        session, name, key, values, owner=_there(owner), version=row["version"]
+    )
+    if not changed:
+        raise _stale(name)
+    return _written(session, name, key, owner, "replaced")
+
+
+def delete(
+    session: Session,
+    name: str,
+    key: Mapping[str, Any],
+    *,
+    versions: frozenset[int] | None,
+    with_all_below: bool = False,
+) -> Written:
+    """Delete a record that has one of `versions` (None = any).
+
+    A wearer's pairs, or what was logged of a pair, go along only if `with_all_below`. Raises
+    `NotFound`, `StaleVersion`, `Conflict`.
+    """
+    row = read(session, name, key)
+    owner = _there(_owner(session, name, row, creating=False))
+    if versions is not None and row["version"] not in versions:
+        raise _stale(name)
+    below = {} if with_all_below else stored.count_below(session, name, owner)
+    if below:
+        counted = ", ".join(f"{count} in {table}" for table, count in below.items())
+        raise Conflict(
+            f"Other records belong to this one: {counted}.",
+            where=", ".join(key),
+            remedy="Delete them first, or delete with with_all_below=true.",
+        )
+    if not stored.remove_record(session, name, key, owner=owner, version=row["version"]):
+        raise _stale(name)
+    name_changed(**key)
+    raise_data_version(session, [owner.wearer_pk])
+    return Written(row, "deleted", owner.wearer_id)
+
+
+def unknown_id(session: Session, name: str, column: str, public_id: str) -> NotFound:
+    """Build the error for an unknown id, with the nearest known one as the remedy."""
+    known = stored.nearest_ids(session, name, SUGGESTED_AMONG)
+    near = get_close_matches(public_id, known, n=1)
+    thing = name.removesuffix("s").replace("_", " ")
+    return NotFound(
+        f"There is no {thing} {public_id!r}." if public_id else f"No {thing} was named.",
+        where=column,
+        remedy=f"Did you mean {near[0]!r}?" if near else f"Look it up in the list of {name}.",
+    )
+
+
+def _end_earlier_sole(session: Session, pair_pk: int, new: Mapping[str, Any]) -> None:
+    earlier = [s for s in stored.soles_of(session, pair_pk) if s["fitted_on"] < new["fitted_on"]]
+    if earlier and earlier[-1]["removed_on"] is None:
+        stored.close_sole(session, earlier[-1]["sole_id"], new["fitted_on"])
+
+
+def _owner(
+    session: Session, name: str, values: Mapping[str, Any], *, creating: bool
+) -> Owner | None:
+    """Whose record this is, locked for the rest of the transaction; None for a new wearer."""
+    column = "wearer_id" if name in ("wearers", "pairs") else "pair_id"
+    if name == "pairs" and not creating:
+        column = "pair_id"
+    owner = stored.owner_of(session, column, values[column], lock=True)
+    if owner is None and name != "wearers":
+        table = "wearers" if column == "wearer_id" else "pairs"
+        hint = unknown_id(session, table, column, values[column])
+        raise RecordRefused(name, [Fault(column, hint.what.rstrip("."), hint.remedy)])
+    return owner
+
+
+def _there(owner: Owner | None) -> Owner:
+    if owner is None:  # another request deleted the wearer between two statements
+        raise NotFound("The wearer was deleted just now.", where="wearer_id")
+    return owner
+
+
+def _wearer_id(owner: Owner | None) -> str:
+    return _there(owner).wearer_id
+
+
+def _refuse_faults(
+    session: Session, name: str, values: Mapping[str, Any], owner: Owner | None, clock: Clock
+) -> None:
+    pair_pk = None if owner is None else owner.pair_pk
+    soles = [] if pair_pk is None else stored.soles_of(session, pair_pk)
+    today = clock.today(owner.time_zone if owner else values.get("time_zone", "UTC"))
+    faults = faults_of(name, values, today=today, soles=soles)
+    if faults:
+        raise RecordRefused(name, faults)
+
+
+def _written(
+    session: Session, name: str, key: Mapping[str, Any], owner: Owner | None, outcome: str
+) -> Written:
+    owner = _there(owner)
+    name_changed(**key)
+    raise_data_version(session, [owner.wearer_pk])
+    return Written(read(session, name, key), outcome, owner.wearer_id)
+
+
+def _stale(name: str) -> StaleVersion:
+    return StaleVersion(
+        f"The record in {name} has changed since it was read.",
+        where="header If-Match",
+        accepted="the ETag of the stored record",
+        remedy="Read it again and decide again.",
+    )

@@ -1,0 +1,138 @@
+"""How is a pair handed over for work, received back, given a new sole, and retired?"""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import Any
+from uuid import uuid4
+
+from sqlalchemy.orm import Session
+
+from solespan.api.errors import Refused
+from solespan.api.services.context import AppContext
+from solespan.api.services.page_forms import (
+    FormProblem,
+    Typed,
+    Values,
+    checked,
+    follow,
+    taken,
+    telling,
+)
+from solespan.api.services.rack import records
+from solespan.api.services.rack.pair_forms import read_sole
+from solespan.api.storage.bench.orders import find_order
+from solespan.api.storage.rack.records import list_records
+
+__all__ = ["end_sole", "fit_sole", "open_job", "receive_pair", "send_pair", "sole_on"]
+
+RESOLING = ("full_sole", "half_sole")
+MOST_JOBS = 500
+
+
+def open_job(session: Session, pair_id: str) -> dict[str, Any] | None:
+    """Return the job for which a pair is away, or None; `at_bench` says it is the shop's own."""
+    jobs = list_records(session, "bench_jobs", equal={"pair_id": pair_id}, limit=MOST_JOBS)
+    away = [job for job in jobs if job["returned_on"] is None]
+    if not away:
+        return None
+    job = max(away, key=lambda one: one["received_on"])
+    return job | {"at_bench": find_order(session, job["job_id"]) is not None}
+
+
+def sole_on(session: Session, pair_id: str) -> dict[str, Any] | None:
+    """Return the sole that is on a pair now, or None."""
+    soles = list_records(session, "soles", equal={"pair_id": pair_id}, limit=MOST_JOBS)
+    on = [sole for sole in soles if sole["removed_on"] is None]
+    return max(on, key=lambda sole: sole["fitted_on"]) if on else None
+
+
+def send_pair(ctx: AppContext, session: Session, pair_id: str, typed: Typed) -> None:
+    """Log that a pair was handed over; it is away until it is received back.
+
+    Raises `FormProblem`, `Refused` where it is away already.
+    """
+    if open_job(session, pair_id) is not None:
+        raise _away()
+    values = taken(typed, ("work", "received_on", "promised_on"))
+    values |= {"pair_id": pair_id, "job_id": uuid4().hex[:12]}
+    job = checked("bench_jobs", values)
+    with telling("bench_jobs"):
+        written = records.create(session, "bench_jobs", job, ctx.clock)
+    follow(ctx, session, written.wearer_id)
+
+
+def receive_pair(ctx: AppContext, session: Session, pair_id: str, typed: Typed) -> dict[str, Any]:
+    """Log that a pair is back, with its new sole where it got one; returns `soled`.
+
+    Raises `FormProblem`, `Refused` where it is not away, or where the shop's own bench has it.
+    """
+    job = open_job(session, pair_id)
+    if job is None:
+        raise Refused("The pair is not away.", remedy="Log its new sole, if it got one.")
+    if job["at_bench"]:
+        raise Refused(
+            "The pair is on the bench of this shop.",
+            remedy="Return it from its order on the bench page.",
+        )
+    back = _day(typed, "returned_on")
+    rest = {k: v for k, v in job.items() if k not in ("job_id", "pair_id", "version", "at_bench")}
+    rest |= {"returned_on": back, "finished_on": job["finished_on"] or back}
+    with telling("bench_jobs"):
+        written = records.replace(
+            session,
+            "bench_jobs",
+            {"job_id": job["job_id"]},
+            rest,
+            versions=None,
+            clock=ctx.clock,
+        )
+    soled = job["work"] in RESOLING and typed.get("keep_sole") != "true"
+    if soled:
+        _fit(ctx, session, pair_id, {**typed, "fitted_on": back.isoformat()})
+    follow(ctx, session, written.wearer_id)
+    return {"soled": soled}
+
+
+def fit_sole(ctx: AppContext, session: Session, pair_id: str, typed: Typed) -> None:
+    """Log a new sole; the one before ends that day. Raises `FormProblem`, `Refused` while away."""
+    if open_job(session, pair_id) is not None:
+        raise _away()
+    follow(ctx, session, _fit(ctx, session, pair_id, typed))
+
+
+def end_sole(ctx: AppContext, session: Session, pair_id: str, typed: Typed) -> None:
+    """Let the sole on a pair end, which retires the pair. Raises `FormProblem`, `Refused`."""
+    sole = sole_on(session, pair_id)
+    if sole is None:
+        raise Refused("No sole is on this pair.", remedy="Nothing is to be ended.")
+    day = _day(typed, "removed_on")
+    rest = {k: v for k, v in sole.items() if k not in ("sole_id", "pair_id", "version")}
+    with telling("soles"):
+        written = records.replace(
+            session,
+            "soles",
+            {"sole_id": sole["sole_id"]},
+            rest | {"removed_on": day},
+            versions=None,
+            clock=ctx.clock,
+        )
+    follow(ctx, session, written.wearer_id)
+
+
+def _fit(ctx: AppContext, session: Session, pair_id: str, typed: Typed) -> str:
+    pair = records.read(session, "pairs", {"pair_id": pair_id})
+    sole: Values = read_sole({"construction": pair["construction"], **typed}, pair_id)
+    with telling("soles"):
+        return records.create(session, "soles", sole, ctx.clock).wearer_id
+
+
+def _day(typed: Typed, name: str) -> date:
+    try:
+        return date.fromisoformat(typed.get(name, "").strip())
+    except ValueError:
+        raise FormProblem({name: "give the day as YYYY-MM-DD"}) from None
+
+
+def _away() -> Refused:
+    return Refused("The pair is away already.", remedy="Receive it back first.")

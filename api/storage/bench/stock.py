@@ -1,0 +1,82 @@
+"""How are stock items and the stock book found and written?"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+import sqlalchemy as sa
+from sqlalchemy.orm import Session
+
+from solespan.api.storage.tables.bench import BenchOrder, StockItem, StockMove
+
+__all__ = ["find_item", "list_items", "moves_of", "put_item", "write_move"]
+
+_ITEMS: sa.Table = StockItem.__table__  # type: ignore[assignment]
+_MOVES: sa.Table = StockMove.__table__  # type: ignore[assignment]
+_HIDDEN = ("created_at", "updated_at", "tenant_pk")
+_COLUMNS = [c for c in _ITEMS.c if c.name not in _HIDDEN]
+
+
+def find_item(session: Session, item_id: str, *, lock: bool = False) -> dict[str, Any] | None:
+    """Return an item, with its number `id`; with `lock` it stays so until commit."""
+    query = sa.select(*_COLUMNS).where(_ITEMS.c.item_id == item_id)
+    if lock:
+        query = query.with_for_update()
+    row = session.execute(query).mappings().one_or_none()
+    return None if row is None else dict(row)
+
+
+def list_items(
+    session: Session, *, use: str | None = None, lock: bool = False
+) -> list[dict[str, Any]]:
+    """Return every item, or those of one use, by id."""
+    query = sa.select(*_COLUMNS).order_by(_ITEMS.c.item_id)
+    if use is not None:
+        query = query.where(_ITEMS.c.use == use)
+    if lock:
+        query = query.with_for_update()
+    return [dict(row) for row in session.execute(query).mappings()]
+
+
+def put_item(session: Session, item_id: str, values: Mapping[str, Any]) -> bool:
+    """Write an item or replace how it is supplied; return whether it is new."""
+    there = find_item(session, item_id, lock=True)
+    if there is None:
+        session.execute(sa.insert(_ITEMS).values(item_id=item_id, **values))
+        return True
+    query = sa.update(_ITEMS).where(_ITEMS.c.id == there["id"])
+    session.execute(query.values(**values, version=_ITEMS.c.version + 1))
+    return False
+
+
+def write_move(
+    session: Session, item: Mapping[str, Any], change: float, quantity_after: float, **values: Any
+) -> None:
+    """Write one line of the stock book, and what is there after it."""
+    session.execute(
+        sa.insert(_MOVES).values(
+            item_pk=item["id"], change=change, quantity_after=quantity_after, **values
+        )
+    )
+    query = sa.update(_ITEMS).where(_ITEMS.c.id == item["id"])
+    session.execute(query.values(quantity=quantity_after, version=_ITEMS.c.version + 1))
+
+
+def moves_of(session: Session, item_pk: int, limit: int) -> list[dict[str, Any]]:
+    """Return the newest lines of an item's book."""
+    query = (
+        sa.select(
+            _MOVES.c.at,
+            _MOVES.c.reason,
+            _MOVES.c.change,
+            _MOVES.c.quantity_after,
+            _MOVES.c.note,
+            BenchOrder.order_id,
+        )
+        .outerjoin(BenchOrder, _MOVES.c.order_pk == BenchOrder.id)
+        .where(_MOVES.c.item_pk == item_pk)
+        .order_by(_MOVES.c.id.desc())
+        .limit(limit)
+    )
+    return [dict(row) for row in session.execute(query).mappings()]

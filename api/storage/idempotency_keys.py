@@ -1,0 +1,62 @@
+"""Which creates were answered already, and with what?"""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import Any
+
+import sqlalchemy as sa
+from sqlalchemy.exc import IntegrityError
+from sqlalchemy.orm import Session
+
+from solespan.api.errors import Conflict
+from solespan.api.storage.scope import UNNOTED
+from solespan.api.storage.tables.results import IdempotencyKey
+
+__all__ = ["AnsweredMeanwhile", "find_answer", "forget_answers_before", "keep_answer"]
+
+_KEYS: sa.Table = IdempotencyKey.__table__  # type: ignore[assignment]
+_QUIETLY = {UNNOTED: True}  # the audit log is of records, not of what was answered
+
+
+class AnsweredMeanwhile(Conflict):
+    """Another process kept an answer under the same key first; read that one."""
+
+
+def find_answer(session: Session, route: str, key: str) -> dict[str, Any] | None:
+    """Return `fingerprint`, `status_code`, `body` and `created_at` of an answered key, or None."""
+    query = sa.select(
+        _KEYS.c.fingerprint, _KEYS.c.status_code, _KEYS.c.body, _KEYS.c.created_at
+    ).where(_KEYS.c.route == route, _KEYS.c.key == key)
+    row = session.execute(query).mappings().one_or_none()
+    return None if row is None else dict(row)
+
+
+def keep_answer(
+    session: Session,
+    *,
+    route: str,
+    key: str,
+    fingerprint: str,
+    status_code: int,
+    body: Any,
+    now: datetime,
+) -> None:
+    """Keep one answer. Raises `AnsweredMeanwhile` if another process answered this key."""
+    values = {
+        "route": route,
+        "key": key,
+        "fingerprint": fingerprint,
+        "status_code": status_code,
+        "body": body,
+        "created_at": now,
+    }
+    try:
+        session.execute(sa.insert(_KEYS).values(values), execution_options=_QUIETLY)
+    except IntegrityError as cause:
+        raise AnsweredMeanwhile("This key was answered by another process.") from cause
+
+
+def forget_answers_before(session: Session, moment: datetime) -> None:
+    """Delete the answers older than `moment`."""
+    session.execute(sa.delete(_KEYS).where(_KEYS.c.created_at < moment), execution_options=_QUIETLY)

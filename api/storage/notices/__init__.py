@@ -1,0 +1,1 @@
+"""Notices to customers: rules, consents, decisions, delivery."""

@@ -1,0 +1,152 @@
+"""Who agreed to be written to, by which channel, and which addresses take no mail?"""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Collection
+from datetime import datetime
+from typing import Any
+
+import sqlalchemy as sa
+from sqlalchemy.exc import IntegrityError
+from sqlalchemy.orm import Session
+
+from solespan.api.storage.tables.notices import Consent, StoppedAddress
+from solespan.api.storage.tables.rack import Wearer
+
+__all__ = [
+    "address_hash",
+    "consents_of",
+    "give_consent",
+    "held_consents",
+    "is_stopped",
+    "lift_stop",
+    "load_consents",
+    "load_stopped",
+    "stop_address",
+    "wearers_at",
+    "withdraw_consent",
+]
+
+_CONSENTS: sa.Table = Consent.__table__  # type: ignore[assignment]
+_STOPPED: sa.Table = StoppedAddress.__table__  # type: ignore[assignment]
+
+
+def address_hash(address: str) -> str:
+    """Return what is kept of an address: the case of its letters does not count."""
+    return hashlib.sha256(address.strip().lower().encode()).hexdigest()
+
+
+def load_consents(session: Session) -> dict[int, set[str]]:
+    """Return the channels that hold for each customer's number."""
+    query = sa.select(_CONSENTS.c.wearer_pk, _CONSENTS.c.channel).where(
+        _CONSENTS.c.withdrawn_at.is_(None)
+    )
+    found: dict[int, set[str]] = {}
+    for wearer_pk, channel in session.execute(query):
+        found.setdefault(wearer_pk, set()).add(channel)
+    return found
+
+
+def consents_of(session: Session, wearer_id: str | None, limit: int) -> list[dict[str, Any]]:
+    """Return consents, of one customer or of all, newest first."""
+    columns = [c for c in _CONSENTS.c if c.name not in ("id", "wearer_pk", "tenant_pk")]
+    query = sa.select(Wearer.wearer_id, *columns).join(Wearer, _CONSENTS.c.wearer_pk == Wearer.id)
+    if wearer_id is not None:
+        query = query.where(Wearer.wearer_id == wearer_id)
+    query = query.order_by(_CONSENTS.c.id.desc()).limit(limit)
+    return [dict(row) for row in session.execute(query).mappings()]
+
+
+def give_consent(session: Session, wearer_pk: int, channel: str, **given: Any) -> bool:
+    """Write a consent unless one holds; return whether it is new. The caller holds the wearer.
+
+    Of one that holds, only a postal address is written anew.
+    """
+    holds = sa.select(_CONSENTS.c.id).where(
+        _CONSENTS.c.wearer_pk == wearer_pk,
+        _CONSENTS.c.channel == channel,
+        _CONSENTS.c.withdrawn_at.is_(None),
+    )
+    held = session.execute(holds).first()
+    if held is not None:
+        if given.get("postal_address"):
+            query = sa.update(_CONSENTS).where(_CONSENTS.c.id == held[0])
+            session.execute(query.values(postal_address=given["postal_address"]))
+        return False
+    session.execute(sa.insert(_CONSENTS).values(wearer_pk=wearer_pk, channel=channel, **given))
+    return True
+
+
+def withdraw_consent(
+    session: Session, wearer_pk: int, channel: str, at: datetime, how: str
+) -> bool:
+    """End the consent that holds, and forget its postal address; return whether one did."""
+    query = sa.update(_CONSENTS).where(
+        _CONSENTS.c.wearer_pk == wearer_pk,
+        _CONSENTS.c.channel == channel,
+        _CONSENTS.c.withdrawn_at.is_(None),
+    )
+    result = session.execute(query.values(withdrawn_at=at, withdrawn_how=how, postal_address=None))
+    return bool(result.rowcount)  # type: ignore[attr-defined]
+
+
+def stop_address(session: Session, address: str, reason: str, at: datetime) -> bool:
+    """Stop an address; return whether it was not stopped before."""
+    if is_stopped(session, address):
+        return False
+    values = {"address_hash": address_hash(address), "reason": reason, "at": at}
+    try:
+        with session.begin_nested():
+            session.execute(sa.insert(_STOPPED).values(**values))
+    except IntegrityError:  # another worker learnt it just now
+        return False
+    return True
+
+
+def lift_stop(session: Session, address: str) -> bool:
+    """Let an address be written to again; return whether it was stopped."""
+    query = sa.delete(_STOPPED).where(_STOPPED.c.address_hash == address_hash(address))
+    return bool(session.execute(query).rowcount)  # type: ignore[attr-defined]
+
+
+def is_stopped(session: Session, address: str) -> bool:
+    """Whether an address is stopped."""
+    query = sa.select(_STOPPED.c.id).where(_STOPPED.c.address_hash == address_hash(address))
+    return session.execute(query).first() is not None
+
+
+def load_stopped(session: Session, hashes: Collection[str] | None = None) -> dict[str, str]:
+    """Return the reason for each stopped address, by its hash."""
+    query = sa.select(_STOPPED.c.address_hash, _STOPPED.c.reason)
+    if hashes is not None:
+        query = query.where(_STOPPED.c.address_hash.in_(list(hashes)))
+    return {row[0]: row[1] for row in session.execute(query)}
+
+
+def wearers_at(session: Session, address: str) -> list[int]:
+    """Return the numbers of the customers with this address."""
+    query = sa.select(Wearer.id).where(sa.func.lower(Wearer.email) == address.strip().lower())
+    return list(session.execute(query).scalars())
+
+
+def held_consents(
+    session: Session, wearer_ids: Collection[str]
+) -> dict[str, dict[str, dict[str, Any]]]:
+    """Return the consents that hold of some customers, by channel: when, how, and who took it."""
+    query = (
+        sa.select(
+            Wearer.wearer_id,
+            _CONSENTS.c.channel,
+            _CONSENTS.c.given_at,
+            _CONSENTS.c.given_how,
+            _CONSENTS.c.given_by,
+            _CONSENTS.c.postal_address,
+        )
+        .join(Wearer, _CONSENTS.c.wearer_pk == Wearer.id)
+        .where(Wearer.wearer_id.in_(list(wearer_ids)), _CONSENTS.c.withdrawn_at.is_(None))
+    )
+    found: dict[str, dict[str, dict[str, Any]]] = {}
+    for row in session.execute(query).mappings():
+        found.setdefault(row["wearer_id"], {})[row["channel"]] = dict(row)
+    return found

@@ -1,0 +1,1 @@
+"""Database tables, as SQLAlchemy classes, by subject."""

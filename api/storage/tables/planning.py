@@ -1,0 +1,135 @@
+"""What does the database hold of planning: plans, traits, routes, care, calendar addresses?
+
+What the owner may edit of routes and care rules is kept as the fields of `forecast.planning`'s own
+types; a row that is missing means the default.
+"""
+
+from __future__ import annotations
+
+from datetime import date, datetime
+from typing import Any
+from uuid import uuid4
+
+from sqlalchemy import (
+    JSON,
+    CheckConstraint,
+    ForeignKey,
+    Index,
+    Integer,
+    String,
+    UniqueConstraint,
+)
+from sqlalchemy.orm import Mapped, mapped_column
+
+from solespan.api.storage.tables.rack import ID_LENGTH, WORD_LENGTH, Base, Editable, _utc_now
+from solespan.api.storage.tables.types import BigId, UtcDateTime
+from solespan.forecast.planning.care import CARES, UPPERS
+
+__all__ = ["CalendarFeed", "CareDone", "CareRuleRow", "PairTraits", "RackPlanRow", "RouteRow"]
+
+HASH_LENGTH = 64
+
+
+def _public_id() -> str:
+    return uuid4().hex
+
+
+def _in(column: str, words: tuple[str, ...]) -> CheckConstraint:
+    listed = ", ".join(f"'{word}'" for word in words)
+    return CheckConstraint(f"{column} IN ({listed})", name=column)
+
+
+class RackPlanRow(Base):
+    """One plan of one rack: what was asked, with the state of the pairs then, and the answer."""
+
+    __tablename__ = "rack_plans"
+
+    id: Mapped[int] = mapped_column(BigId, primary_key=True)
+    plan_id: Mapped[str] = mapped_column(String(ID_LENGTH), unique=True, default=_public_id)
+    wearer_pk: Mapped[int] = mapped_column(ForeignKey("wearers.id", ondelete="CASCADE"))
+    made_at: Mapped[datetime] = mapped_column(UtcDateTime, default=_utc_now)
+    starts_on: Mapped[date]
+    weeks: Mapped[int] = mapped_column(Integer)
+    question: Mapped[dict[str, Any]] = mapped_column(JSON)
+    answer: Mapped[dict[str, Any]] = mapped_column(JSON)
+
+    __table_args__ = (
+        CheckConstraint("weeks >= 1 AND weeks <= 60", name="weeks"),
+        # The newest plan of a wearer is what pages and the calendar show.
+        Index(None, "wearer_pk", "id"),
+    )
+
+
+class PairTraits(Editable, Base):
+    """What planning knows of a pair beyond the log: upper, months, preference, route."""
+
+    __tablename__ = "pair_traits"
+
+    id: Mapped[int] = mapped_column(BigId, primary_key=True)
+    pair_pk: Mapped[int] = mapped_column(ForeignKey("pairs.id", ondelete="CASCADE"), unique=True)
+    upper: Mapped[str] = mapped_column(String(WORD_LENGTH))
+    months: Mapped[list[int]] = mapped_column(JSON)
+    weight: Mapped[float]
+    route_id: Mapped[str | None] = mapped_column(String(ID_LENGTH))
+
+    __table_args__ = (
+        _in("upper", UPPERS),
+        CheckConstraint("weight >= 0 AND weight <= 10", name="weight"),
+    )
+
+
+class RouteRow(Editable, Base):
+    """One way to a new sole as a wearer edited it; fields of `forecast.planning.resole_options.Route`."""
+
+    __tablename__ = "resole_routes"
+
+    id: Mapped[int] = mapped_column(BigId, primary_key=True)
+    wearer_pk: Mapped[int] = mapped_column(ForeignKey("wearers.id", ondelete="CASCADE"))
+    route_id: Mapped[str] = mapped_column(String(ID_LENGTH))
+    fields: Mapped[dict[str, Any]] = mapped_column(JSON)
+
+    __table_args__ = (UniqueConstraint("wearer_pk", "route_id"),)
+
+
+class CareRuleRow(Editable, Base):
+    """One care rule as a wearer edited it; fields of `forecast.planning.care.CareRule`."""
+
+    __tablename__ = "care_rules"
+
+    id: Mapped[int] = mapped_column(BigId, primary_key=True)
+    wearer_pk: Mapped[int] = mapped_column(ForeignKey("wearers.id", ondelete="CASCADE"))
+    upper: Mapped[str] = mapped_column(String(WORD_LENGTH))
+    care: Mapped[str] = mapped_column(String(WORD_LENGTH))
+    fields: Mapped[dict[str, Any]] = mapped_column(JSON)
+
+    __table_args__ = (
+        _in("upper", UPPERS),
+        _in("care", CARES),
+        UniqueConstraint("wearer_pk", "upper", "care"),
+    )
+
+
+class CareDone(Base):
+    """One care that was done on a pair on a day."""
+
+    __tablename__ = "care_done"
+
+    id: Mapped[int] = mapped_column(BigId, primary_key=True)
+    pair_pk: Mapped[int] = mapped_column(ForeignKey("pairs.id", ondelete="CASCADE"))
+    care: Mapped[str] = mapped_column(String(WORD_LENGTH))
+    done_on: Mapped[date]
+
+    __table_args__ = (_in("care", CARES), UniqueConstraint("pair_pk", "care", "done_on"))
+
+
+class CalendarFeed(Base):
+    """The secret address of a wearer's calendar; only its hash is kept."""
+
+    __tablename__ = "calendar_feeds"
+
+    id: Mapped[int] = mapped_column(BigId, primary_key=True)
+    wearer_pk: Mapped[int] = mapped_column(
+        ForeignKey("wearers.id", ondelete="CASCADE"), unique=True
+    )
+    secret_hash: Mapped[str] = mapped_column(String(HASH_LENGTH), unique=True)
+    made_at: Mapped[datetime] = mapped_column(UtcDateTime, default=_utc_now)

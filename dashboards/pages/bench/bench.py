@@ -1,0 +1,127 @@
+"""What does the bench's page say: what comes today, what is late, and every order by its stage?"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from datetime import date
+from typing import Any
+
+import pandas as pd
+
+from solespan.dashboards import wording
+from solespan.forecast.frames import WORKS
+
+__all__ = ["OPEN_STAGES", "STAGE_WORDS", "bench_page", "work_words"]
+
+STAGE_WORDS = {
+    "booked": "booked",
+    "in_post": "in the post",
+    "received": "received",
+    "on_bench": "on the bench",
+    "checked": "checked",
+    "posted_back": "posted back",
+    "returned": "returned",
+    "cancelled": "cancelled",
+    "missed": "not brought",
+}
+OPEN_STAGES = tuple(STAGE_WORDS)[:6]
+_MEANS = {
+    "booked": "not here yet",
+    "in_post": "on its way here",
+    "received": "waits for the bench",
+    "on_bench": "being worked on",
+    "checked": "waits to go back",
+    "posted_back": "on its way back",
+}
+_COMING = ("booked", "in_post")
+_HERE = ("received", "on_bench", "checked")
+
+
+def work_words(work: str) -> str:
+    """Say a kind of work in words."""
+    return work.replace("_", " ")
+
+
+def bench_page(orders: Sequence[Mapping[str, Any]], *, total: int, today: date) -> dict[str, Any]:
+    """Gather the bench's page.
+
+    Parameters
+    ----------
+    orders : sequence of mappings
+        Open orders with `pair_label`, `owner` and `received_on`, soonest promised first.
+    total : int
+        Open orders in all; more than are given are said to be left out.
+    """
+    board = []
+    for stage in OPEN_STAGES:
+        rows = [_row(order, today) for order in orders if order["stage"] == stage]
+        board.append(
+            {"key": stage, "stage": STAGE_WORDS[stage], "means": _MEANS[stage]} | {"rows": rows}
+        )
+    coming = [_row(o, today) for o in orders if o["stage"] in _COMING and o["expected_on"] == today]
+    late = [_row(order, today) | {"when": why} for order in orders if (why := _late(order, today))]
+    count = {group["key"]: len(group["rows"]) for group in board}
+    return {
+        "total": total,
+        "left_out": total - len(orders),
+        "lead": _lead(len(coming), count, len(late)),
+        "coming": coming,
+        "late": late,
+        "board": board,
+        "work_options": [(work, work_words(work)) for work in WORKS],
+        "today_iso": today.isoformat(),
+    }
+
+
+def _lead(coming: int, count: Mapping[str, int], late: int) -> str:
+    told = [
+        f"{wording.plural(coming, 'pair')} expected today" if coming else "nothing expected today",
+        f"{count['on_bench'] or 'none'} on the bench",
+        f"{count['received'] or 'none'} waiting for it",
+        f"{late or 'none'} late",
+    ]
+    text = ", ".join(told)
+    return f"{text[0].upper()}{text[1:]}."
+
+
+def _row(order: Mapping[str, Any], today: date) -> dict[str, str]:
+    return {
+        "order_id": order["order_id"],
+        "pair": order["pair_label"] or order["pair_id"],
+        "work": work_words(order["work"]),
+        "owner": order["owner"] or "",
+        "when": _when(order, today),
+        "worker": order["worker"] or "",
+    }
+
+
+def _when(order: Mapping[str, Any], today: date) -> str:
+    """Say the day that matters at the order's stage."""
+    if order["stage"] in _COMING:
+        day = order["expected_on"]
+        return "no day agreed" if day is None else f"expected {_day(day, today)}"
+    told = []
+    if order["stage"] == "received" and order["received_on"] is not None:
+        waits = (today - order["received_on"]).days
+        told.append(f"here for {wording.plural(waits, 'day')}" if waits else "came today")
+    if order["promised_on"] is not None:
+        told.append(f"promised {_day(order['promised_on'], today)}")
+    return ", ".join(told)
+
+
+def _late(order: Mapping[str, Any], today: date) -> str:
+    promised, expected = order["promised_on"], order["expected_on"]
+    if order["stage"] in (*_COMING, *_HERE) and promised is not None and promised < today:
+        days = wording.plural((today - promised).days, "day")
+        return f"promised {days} ago, {STAGE_WORDS[order['stage']]}"
+    if order["stage"] in _COMING and expected is not None and expected < today:
+        return f"expected {wording.plural((today - expected).days, 'day')} ago, not here"
+    return ""
+
+
+def _day(day: date, today: date) -> str:
+    if day == today:
+        return "today"
+    stamp = pd.Timestamp(day)
+    short = f"{stamp.day_name()[:3]} {stamp.day} {wording.MONTHS[stamp.month - 1][:3]}"
+    return short if abs((day - today).days) < 300 else f"{short} {stamp.year}"

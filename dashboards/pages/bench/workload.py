@@ -1,0 +1,156 @@
+"""What does the page of the work ahead say: totals, months, the year levelled, what to order?"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from datetime import date, timedelta
+from typing import Any
+
+import pandas as pd
+
+from solespan.dashboards import wording
+
+__all__ = ["UNITS", "asked_next", "come_sentence", "plan_page", "to_order", "workload_page"]
+
+ASKED_WEEKS = 6
+MOST_ASKED = 15
+_LEAD_EVERY = 4
+UNITS = {"welt": "m", "thread": "m", "cement": "ml"}
+# Columns of a future, in words, with what a number is divided by.
+_TOLD = (
+    ("jobs", "jobs", 1),
+    ("worn_past_limit", "pairs that come in past their limit", 1),
+    ("longest_wait_days", "longest wait for the bench (days)", 1),
+    ("wait_days_p90", "nine in ten wait less than (days)", 1),
+    ("idle_hours", "idle hours", 1),
+    ("worked_hours", "hours worked", 1),
+    ("revenue_minor", "revenue", 100),
+)
+
+
+def workload_page(
+    periods: pd.DataFrame, total: pd.DataFrame, *, months: int, currency: str, leans_on: str
+) -> dict[str, Any]:
+    """Gather the page.
+
+    Parameters
+    ----------
+    periods, total : DataFrame
+        As `forecast.workload.summarise` gives them by month and in total; `periods` with
+        `open_hours`.
+    leans_on : str
+        What the forecast leans on, as a sentence.
+    """
+    whole = {row["measure"]: row for row in total.to_dict("records")}
+    rows = []
+    for begins_on, part in periods.groupby("begins_on"):
+        of = {row["measure"]: row for row in part.to_dict("records")}
+        day = pd.Timestamp(begins_on)  # type: ignore[arg-type]
+        rows.append(
+            {
+                "month": f"{wording.MONTHS[day.month - 1]} {day.year}",
+                "jobs": _span(of["jobs"]),
+                "hours": _span(of["bench_hours"]),
+                "revenue": _span(of["revenue_minor"], 100),
+                "open": f"{of['bench_hours']['open_hours']:.0f}",
+            }
+        )
+    materials = [
+        {"name": _material(name.removeprefix("use_")), "span": _span(row)}
+        for name, row in whole.items()
+        if name.startswith("use_")
+    ]
+    jobs, hours, revenue = whole["jobs"], whole["bench_hours"], whole["revenue_minor"]
+    return {
+        "months": months,
+        "lead": f"In the next {months} months about {jobs['mean']:.0f} jobs "
+        f"({_span(jobs)}) take {hours['mean']:.0f} bench hours ({_span(hours)}) and bring "
+        f"{revenue['mean'] / 100:,.0f} {currency} ({_span(revenue, 100)}).",
+        "leans_on": leans_on,
+        "rows": rows,
+        "materials": materials,
+        "currency": currency,
+    }
+
+
+def come_sentence(come: float, n_outcomes: int) -> str:
+    """Say with which chance a due pair is taken to come in, and where that is from."""
+    said = f"A due pair is taken to be booked in with a chance of {come:.0%}"
+    if not n_outcomes:
+        return f"{said}: common practice, no source, until this shop's own pairs have shown it."
+    return f"{said}, learnt from {wording.plural(n_outcomes, 'due pair')} of this shop."
+
+
+def _span(row: dict[Any, Any], scale: float = 1.0) -> str:
+    return f"{row['p10'] / scale:,.0f} to {row['p90'] / scale:,.0f}"
+
+
+def _material(use: str) -> str:
+    return f"{use.replace('_', ' ')} ({UNITS.get(use, 'pairs')})"
+
+
+def plan_page(plan: Mapping[str, Any], currency: str) -> dict[str, Any]:
+    """Gather a bench plan: the futures side by side, and lead times every fourth week."""
+    futures = plan["scenarios"]
+    rows = []
+    for name, words, scale in _TOLD:
+        unit = f" ({currency})" if name == "revenue_minor" else ""
+        cells = [
+            f"{f[name]['mean'] / scale:,.0f} "
+            f"({f[name]['p10'] / scale:,.0f} to {f[name]['p90'] / scale:,.0f})"
+            for f in futures
+        ]
+        rows.append({"words": words + unit, "cells": cells})
+    return {
+        "made": wording.long_date(pd.Timestamp(plan["as_of"])),
+        "names": [future["name"] for future in futures],
+        "rows": rows,
+        "leads": [
+            {
+                "week": row["week_begins_on"],
+                "wait": f"{row['wait_days_p50']:.0f} to {row['wait_days_p90']:.0f}",
+                "back": f"{row['lead_days_p10']:.0f} to {row['lead_days_p90']:.0f}",
+            }
+            for row in plan["lead_times"][::_LEAD_EVERY]
+        ],
+    }
+
+
+def asked_next(plan: Mapping[str, Any], today: date) -> list[dict[str, str]]:
+    """List the pairs whose owners are asked in the next weeks, the soonest first."""
+    until = (today + timedelta(weeks=ASKED_WEEKS)).isoformat()
+    soon = [row for row in plan["pairs"] if row["ask_on"] and row["ask_on"] <= until]
+    soon.sort(key=lambda row: (row["ask_on"], row["pair_id"]))
+    return [
+        {
+            "pair_id": row["pair_id"],
+            "ask_on": row["ask_on"],
+            "book_by": row["book_by"],
+            "back": f"{row['back_on_p10'] or 'not known'} to {row['back_on_p90'] or 'not known'}",
+        }
+        for row in soon[:MOST_ASKED]
+    ]
+
+
+def to_order(advice: Sequence[Mapping[str, Any]], today: date) -> list[dict[str, str]]:
+    """Say of each stock item when to order how much, the soonest first."""
+    far = 10**6
+    ordered = sorted(
+        advice,
+        key=lambda row: (row["order_in_days"] is None, row["order_in_days"] or 0, row["item_id"]),
+    )
+    rows = []
+    for row in ordered:
+        days = far if row["order_in_days"] is None else row["order_in_days"]
+        when = (today + timedelta(days=days)).isoformat() if days < far else "not in this time"
+        rows.append(
+            {
+                "item": row["item_id"],
+                "there": f"{row['quantity']:g}",
+                "order_at": f"{row['reorder_point']:g}",
+                "when": "today" if days <= 0 else when,
+                "how_much": f"{row['order_now']:g}" if row["order_now"] else "",
+                "runs_out": f"{row['runs_out_chance']:.0%}",
+            }
+        )
+    return rows

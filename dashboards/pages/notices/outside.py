@@ -1,0 +1,118 @@
+"""What do the pages say that a customer opens from a notice?"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from solespan.dashboards.wording import long_date
+
+__all__ = ["answer_page", "link_failure_page", "unsubscribe_page"]
+
+GRADE_WORDS = [
+    ("firm", "firm", "does not move"),
+    ("give", "give", "moves a little"),
+    ("soft", "soft", "flexes easily"),
+    ("hole", "hole", "worn through"),
+]
+_ASK = {
+    "book": ("Book it in", "A new sole is due {when}. Please bring or post it {bring_by}."),
+    "check": ("The thumb check", "No gauge and no photograph are needed, only a minute."),
+    "elsewhere": ("It was done elsewhere", "Then this pair needs nothing from us now."),
+    "decline": ("Not this time", "We will not write about this sole again."),
+}
+_DONE = {
+    "elsewhere": "Thank you. We will not write about the old sole again.",
+    "declined": "Thank you for telling us. We will not write about this sole again.",
+}
+
+
+def answer_page(
+    purpose: str,
+    told: dict[str, Any],
+    *,
+    answered: str | None,
+    done: bool,
+    order: Mapping[str, Any] | None,
+    dates: Mapping[str, Any] | None,
+) -> dict[str, Any]:
+    """Say what a link is for, about which pair, and what has been answered.
+
+    Parameters
+    ----------
+    told : dict
+        `label`, `when` and `bring_by` as the notice said them.
+    answered : str or None
+        The answer given so far.
+    done : bool
+        Whether it was given just now.
+    order : mapping or None
+        The open order of the pair: `expected_on`, `by_post`, and whether it is `received`.
+    dates : mapping or None
+        `when`, `sure`, `bring_by` and `stop_wearing` as they are now; None while there are none.
+    """
+    heading, lead = _ASK[purpose]
+    over = purpose == "book" and order is not None
+    said = _DONE.get(answered or "", "") if done else ""
+    if over and order is not None:
+        said = _booked(order, done=done)
+    elif done and answered == "checked":
+        said = _checked(dates, ask=order is None)
+    return {
+        "heading": f"{heading}: {told['label']}",
+        "lead": "" if over else lead.format(when=told["when"], bring_by=told["bring_by"]),
+        "done": said,
+        "shows_form": not (over or (done and purpose != "check")),
+        "grades": GRADE_WORDS,
+        "purpose": purpose,
+        "problem": "",
+    }
+
+
+def _booked(order: Mapping[str, Any], *, done: bool) -> str:
+    if order["received"]:
+        return "This pair is with us already; there is nothing more to do."
+    how = "you post it" if order["by_post"] else "you bring it"
+    on = f" on {long_date(order['expected_on'])}" if order["expected_on"] else ""
+    said = "Thank you. It is booked in" if done else "This pair is booked in already"
+    return f"{said}: {how}{on}. To change that, please get in touch."
+
+
+def _checked(dates: Mapping[str, Any] | None, *, ask: bool) -> str:
+    if dates is None:
+        return "Thank you. The dates will be worked out anew."
+    sure = f" ({dates['sure']})" if dates["sure"] else ""
+    stop = "Please stop wearing this pair. " if dates["stop_wearing"] else ""
+    come = f" Please bring or post it {dates['bring_by']}." if ask else ""
+    return (
+        f"Thank you. The dates have been worked out anew. {stop}"
+        f"A new sole is due {dates['when']}{sure}.{come}"
+    )
+
+
+def unsubscribe_page(*, done: bool) -> dict[str, Any]:
+    """Say what the button does, or that it is done."""
+    return {
+        "heading": "Hear no more",
+        "lead": "We will write to you no more, in any way."
+        if done
+        else "Press the button, and we will write to you no more, in any way.",
+        "done": "That is done." if done else "",
+        "shows_form": not done,
+        "purpose": "unsubscribe",
+        "grades": GRADE_WORDS,
+        "problem": "",
+    }
+
+
+def link_failure_page(title: str, lines: list[str]) -> dict[str, Any]:
+    """Say why a link leads nowhere."""
+    return {
+        "heading": title,
+        "lead": " ".join(line for line in lines if line),
+        "done": "",
+        "shows_form": False,
+        "purpose": "",
+        "grades": GRADE_WORDS,
+        "problem": "",
+    }

@@ -1,0 +1,206 @@
+"""What does the pair page say: sentences first, then what was logged, then the forms?"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+import pandas as pd
+
+from solespan.dashboards import wording
+from solespan.dashboards.order import foot_rows, label_of, pair_rows
+from solespan.dashboards.pages.rack.sentences import pair_sentences
+from solespan.dashboards.tables import due_list, readings_table, sole_sentences
+from solespan.forecast.frames import FEET, POINTS, SURFACES
+from solespan.forecast.log import WearLog
+
+__all__ = ["FORM_NAMES", "GAUGES", "UNITS", "FormState", "form_choices", "pair_page"]
+
+FORM_NAMES = ("wear", "reading")
+UNITS = ("mm", "iron")
+POINT_HELP = {
+    "ball": "middle of the forepart",
+    "toe": "the very front",
+    "heel": "rear outer corner",
+    "waist": "under the arch",
+}
+GAUGES = {"caliper": "caliper", "depth_gauge": "depth gauge", "ultrasonic": "ultrasonic gauge"}
+SURFACE_HELP = {"indoor": "indoors", "pavement": "pavement", "rough": "rough ground"}
+RECENT_ROWS = 8
+
+
+@dataclass(frozen=True)
+class FormState:
+    """What was typed into one form, and what is wrong with it, by field ("" = the whole form).
+
+    `replaceable` says that another record stands there already, which this one may replace.
+    """
+
+    values: Mapping[str, str] = field(default_factory=dict)
+    errors: Mapping[str, str] = field(default_factory=dict)
+    replaceable: bool = False
+
+
+def pair_page(
+    pair_id: str,
+    log: WearLog,
+    forecast: pd.DataFrame,
+    *,
+    today: pd.Timestamp,
+    risk: float,
+    limit_mm: float | None = None,
+    next_checks: pd.DataFrame | None = None,
+    reasons: list[str] | None = None,
+    drivers: pd.DataFrame | None = None,
+    horizon_days: int = wording.DEFAULT_HORIZON_DAYS,
+) -> dict[str, Any]:
+    """Gather the pair page, all but its forms.
+
+    Parameters
+    ----------
+    log : WearLog
+        Of any number of pairs, `pair_id` among them.
+    forecast : DataFrame
+        Columns `frames.FORECAST`; rows of other pairs are left aside.
+    limit_mm : float, optional
+        The limit at the ball of the sole on the pair now.
+    next_checks : DataFrame, optional
+        foot, point, method, interval_days_now, interval_days_after: what a check would narrow.
+    reasons : list of str, optional
+        Sentences on what drives the date.
+    drivers : DataFrame, optional
+        driver, effect_percent, low_percent, high_percent, note: the driver `foot` compares the
+        faster shoe with the other.
+    """
+    mine = forecast[forecast["pair_id"] == pair_id]
+    pairs = log.pairs[log.pairs["pair_id"] == pair_id]
+    record = pairs.iloc[0].to_dict()
+    rows = pair_rows(mine).to_dict("records")
+    row = rows[0] if rows else None
+    feet = foot_rows(mine).get(pair_id, {})
+    checks = readings_table(log.checks[log.checks["pair_id"] == pair_id])
+    due = due_list(mine, pairs, log.wearers, today=today, horizon_days=horizon_days)
+    return {
+        "pair_id": pair_id,
+        "label": label_of(pairs)[pair_id],
+        "facts": _facts(record),
+        "due": due[0],
+        "sentences": pair_sentences(
+            row, feet, limit_mm, today=today, risk=risk, horizon_days=horizon_days
+        ),
+        "as_of": wording.long_date(row["as_of"]) if row else "",
+        "drivers": reasons or [],
+        "feet_compared": _feet_compared(drivers),
+        "next_checks": _next_checks(next_checks),
+        "feet": _feet_table(feet, today, horizon_days),
+        "checks": checks[:RECENT_ROWS],
+        "older_checks": checks[RECENT_ROWS:],
+        "soles": sole_sentences(log.soles[log.soles["pair_id"] == pair_id]),
+        **_worn(log.wear_days[log.wear_days["pair_id"] == pair_id]),
+    }
+
+
+def form_choices(method: str = "", unit: str = "") -> dict[str, Any]:
+    """List the choices that the forms of the pair page offer; the gauge used last is chosen."""
+    return {
+        "point_options": [(point, point, POINT_HELP[point]) for point in POINTS],
+        "surface_options": [(surface, SURFACE_HELP[surface], "") for surface in SURFACES],
+        "gauge_choices": list(GAUGES.items()),
+        "unit_choices": [("mm", "mm"), ("iron", "iron (1/48 in)")],
+        "gauge": method if method in GAUGES else next(iter(GAUGES)),
+        "unit": unit if unit in UNITS else UNITS[0],
+    }
+
+
+def _facts(pair: dict[str, Any]) -> list[str]:
+    facts = [wording.spaced(pair["construction"]), wording.spaced(pair["dress_code"])]
+    if pd.notna(pair["size_eu"]):
+        facts.append(f"EU size {pair['size_eu']:g}")
+    return [fact for fact in facts if fact]
+
+
+def _next_checks(checks: pd.DataFrame | None) -> list[str]:
+    """Say what one more check would bring, best first, where it brings something."""
+    if checks is None:
+        return []
+    out = []
+    for row in checks.to_dict("records"):
+        now, after = row["interval_days_now"], row["interval_days_after"]
+        if pd.isna(now) or pd.isna(after) or wording.span(now) == wording.span(after):
+            continue
+        how = "A thumb check" if row["method"] == "thumb" else f"A {GAUGES[row['method']]} reading"
+        out.append(
+            f"{how} at the {row['point']} of the {row['foot']} shoe: the interval would shrink "
+            f"from about {wording.span(now)} to about {wording.span(after)}."
+        )
+    return out
+
+
+def _feet_table(
+    feet: dict[str, dict[str, Any]], today: pd.Timestamp, horizon_days: int
+) -> list[dict[str, str]]:
+    return [
+        {
+            "foot": foot,
+            "thickness": _known(feet[foot]["thickness_mm_p50"], 1, 1),
+            "rate": _known(feet[foot]["rate_mm_per_wear_day_p50"], 100, 2),
+            "due": wording.due_sentence(
+                feet[foot]["due_p10"],
+                feet[foot]["due_p90"],
+                today=today,
+                horizon_days=horizon_days,
+            ),
+        }
+        for foot in FEET
+        if foot in feet
+    ]
+
+
+def _feet_compared(drivers: pd.DataFrame | None) -> str:
+    """Say how much faster one shoe wears than the other, with its 80 % interval."""
+    if drivers is None:
+        return ""
+    rows = drivers[drivers["driver"] == "foot"].to_dict("records")
+    if not rows or pd.isna(rows[0]["effect_percent"]):
+        return ""
+    row = rows[0]
+    shoe = str(row["note"]).split()[0]
+    low, high = row["low_percent"], row["high_percent"]
+    between = (
+        f"between {low:.0f} and {high:.0f} % faster"
+        if low >= 0
+        else f"between {-low:.0f} % slower and {high:.0f} % faster"
+    )
+    sure = "" if low >= 0 else ", so it may as well be the other shoe"
+    return (
+        f"At the ball the {shoe} shoe wears about {row['effect_percent']:.0f} % faster than the "
+        f"other; four times in five the truth lies {between}{sure}."
+    )
+
+
+def _known(value: float, times: float, digits: int) -> str:
+    return f"{value * times:.{digits}f}" if pd.notna(value) else "unknown"
+
+
+def _worn(days: pd.DataFrame) -> dict[str, Any]:
+    recent = days.sort_values("worn_on", ascending=False).head(RECENT_ROWS)
+    sentence = ""
+    if len(days):
+        count, wet = len(days), int(days["wet"].sum())
+        sentence = (
+            f"Worn on {wording.plural(count, 'day')} since "
+            f"{wording.long_date(days['worn_on'].min())}, {wet or 'none'} of them wet."
+        )
+    return {
+        "worn_sentence": sentence,
+        "worn": [
+            {
+                "worn_on": wording.iso(row["worn_on"]),
+                "hours": f"{row['hours']:g}" if pd.notna(row["hours"]) else "",
+                "surface": wording.spaced(row["surface"]),
+                "wet": "wet" if row["wet"] else "dry",
+            }
+            for row in recent.to_dict("records")
+        ],
+    }

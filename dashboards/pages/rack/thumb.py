@@ -1,0 +1,105 @@
+"""Which point is felt next in a guided thumb check, and what was felt so far?
+
+The waist of each shoe comes first: under the arch a sole hardly wears, so how it feels is the
+measure for the rest (common practice, no source).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from solespan.dashboards import wording
+from solespan.forecast.frames import FEET, GRADES
+
+__all__ = ["STEPS", "thumb_page"]
+
+ORDER = ("waist", "ball", "toe", "heel")
+SKIP = "skip"
+GRADE_WORDS = {
+    "firm": "does not move under the thumb",
+    "give": "moves a little, springs back",
+    "soft": "flexes easily, spongy",
+    "hole": "worn through, or cork shows",
+}
+WHERE = {
+    "waist": "Under the arch. It hardly wears: remember how it feels, all else is held against it.",
+    "ball": "The middle of the forepart, where a hole comes first.",
+    "toe": "The very front.",
+    "heel": "The rear outer corner of the top piece.",
+}
+
+
+@dataclass(frozen=True)
+class Step:
+    """One point of one shoe; `field` is its name in forms."""
+
+    foot: str
+    point: str
+
+    @property
+    def field(self) -> str:
+        """Name of the answer: left-ball."""
+        return f"{self.foot}-{self.point}"
+
+
+STEPS = tuple(Step(foot, point) for foot in FEET for point in ORDER)
+
+
+def thumb_page(
+    answers: Mapping[str, str],
+    *,
+    errors: Mapping[str, str] | None = None,
+    replaceable: bool = False,
+) -> dict[str, Any]:
+    """Gather one step of the check, or its end.
+
+    Parameters
+    ----------
+    answers : mapping
+        A grade or `skip` by `Step.field`; `at` names a step to go back to; `end` = stop asking;
+        `checked_on` the day. Anything else is left aside.
+    errors : mapping, optional
+        What kept the check from being logged, by field.
+    replaceable : bool
+        Whether other grades stand at this day, which these may replace.
+    """
+    known = {s.field: answers[s.field] for s in STEPS if answers.get(s.field) in (*GRADES, SKIP)}
+    back = next((s for s in STEPS if s.field == answers.get("at")), None)
+    open_steps = [s for s in STEPS if s.field not in known]
+    step = back or (None if answers.get("end") else next(iter(open_steps), None))
+    felt = [s for s in STEPS if known.get(s.field, SKIP) != SKIP]
+    if step is None and not felt and not errors:
+        step = open_steps[0] if open_steps else STEPS[0]
+    return {
+        "step": None if step is None else _asked(step, known),
+        "kept": {
+            field: grade for field, grade in known.items() if step is None or field != step.field
+        },
+        "felt": [
+            {"field": s.field, "foot": s.foot, "point": s.point, "grade": known[s.field]}
+            for s in felt
+        ],
+        "grades": [(grade, GRADE_WORDS[grade]) for grade in GRADES],
+        "checked_on": answers.get("checked_on", ""),
+        "errors": dict(errors or {}),
+        "replaceable": replaceable,
+        "hole": any(known[s.field] == "hole" for s in felt),
+    }
+
+
+def _asked(step: Step, known: Mapping[str, str]) -> dict[str, Any]:
+    number = STEPS.index(step)
+    waist = known.get(f"{step.foot}-waist", SKIP)
+    return {
+        "field": step.field,
+        "number": number + 1,
+        "of": len(STEPS),
+        "foot": step.foot,
+        "point": step.point,
+        "where": WHERE[step.point],
+        "before": STEPS[number - 1].field if number else "",
+        "waist": "" if step.point == "waist" or waist == SKIP else wording.spaced(waist),
+        "may_end": any(grade != SKIP for grade in known.values()),
+    }

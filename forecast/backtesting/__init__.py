@@ -1,0 +1,1 @@
+"""Backtesting: past forecasts against what happened, baselines, scores."""

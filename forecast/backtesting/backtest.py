@@ -1,0 +1,205 @@
+"""How good would these forecasts have been on the user's own past?
+
+Each day looked back from is forecast from what was known on it, population and all, and held
+against what the log says happened (`forecast.backtesting.outcomes`).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from solespan.forecast.backtesting.backtest_scores import (
+    band_table,
+    calibration_table,
+    coverage,
+    scores,
+    send_by_share,
+)
+from solespan.forecast.backtesting.baselines import population_rate_days, straight_line_days
+from solespan.forecast.backtesting.outcomes import log_end, outcomes
+from solespan.forecast.backtesting.scores import crps_sample
+from solespan.forecast.dates.due import due_sample, forecast
+from solespan.forecast.errors import BadHorizon
+from solespan.forecast.frames import CHANCE_DAYS
+from solespan.forecast.log import WearLog
+from solespan.forecast.model.wear_fit import WearFit
+from solespan.forecast.model.wear_model import WearModel
+from solespan.forecast.settings import ForecastSettings
+
+__all__ = ["Backtest", "backtest", "usual_days"]
+
+_QUANTILES = {"p10": 0.10, "p25": 0.25, "p50": 0.50, "p75": 0.75, "p90": 0.90}
+_FIRST_AFTER_DAYS = 365
+_LAST_BEFORE_DAYS = 120
+
+
+@dataclass(frozen=True)
+class Backtest:
+    """Forecasts of earlier days beside what happened.
+
+    rows : DataFrame
+        One row a forecast: as_of, pair_id, sole_id, kind, days, above_until_days, by_days (see
+        `forecast.backtesting.outcomes`), follow_days (days logged after as_of), cut_days, band,
+        send_by_days, the chances, p10 to p90 (days), pit_low and pit_high (the forecast's own
+        chance of being due by above_until_days and by by_days), crps_model, crps_line, crps_rate
+        (days; NaN where nothing is known of what happened).
+    settings : ForecastSettings
+    """
+
+    rows: pd.DataFrame
+    settings: ForecastSettings
+
+    @property
+    def scores(self) -> pd.DataFrame:
+        """Mean score by forecaster: forecaster, forecasts, crps_days, times_the_model."""
+        return scores(self.rows)
+
+    @property
+    def coverage(self) -> pd.DataFrame:
+        """How often intervals held what happened, in mean: interval, forecasts, held."""
+        return coverage(self.rows)
+
+    @property
+    def bands(self) -> pd.DataFrame:
+        """Due within `sound_days`, said and happened, by band: band, forecasts, said, happened."""
+        return band_table(self.rows)
+
+    @property
+    def calibration(self) -> pd.DataFrame:
+        """Chances said and what happened: within_days, forecasts, said, happened, low, high."""
+        return calibration_table(self.rows)
+
+    @property
+    def past_limit(self) -> tuple[int, int]:
+        """Pairs past their limit on their send-by date, and pairs of which that is known."""
+        return send_by_share(self.rows)
+
+    def sentences(self) -> list[str]:
+        """Say in words what the look back shows."""
+        from solespan.forecast.backtesting.backtest_words import sentences  # noqa: PLC0415 - words need the class
+
+        return sentences(self)
+
+
+def usual_days(log: WearLog, every_days: int = 91) -> list[pd.Timestamp]:
+    """Days to look back from: a year after the first sole until four months before the end.
+
+    Raises
+    ------
+    BadHorizon
+        The log is too short to look back.
+    """
+    end = log_end(log)
+    first = pd.Timestamp(log.soles["fitted_on"].min()) + pd.Timedelta(days=_FIRST_AFTER_DAYS)
+    last = end - pd.Timedelta(days=_LAST_BEFORE_DAYS)
+    if first > last:
+        raise BadHorizon(
+            f"the log ends on {end.date()}, and a look back needs a year of logging and four "
+            "months after it; log on, or name the days to look back from"
+        )
+    return [day.normalize() for day in pd.date_range(first, last, freq=f"{every_days}D")]
+
+
+def backtest(
+    log: WearLog,
+    as_ofs: Sequence[str | pd.Timestamp],
+    *,
+    settings: ForecastSettings | None = None,
+    progress: Callable[[str, float], None] | None = None,
+) -> Backtest:
+    """Forecast the past of a log from earlier days, and hold it against what happened.
+
+    The score is the continuous ranked probability score up to the last day on which the outcome
+    can be known: of min(date, that day), which is the threshold-weighted score with weight one up
+    to it (Gneiting and Ranjan, Journal of Business and Economic Statistics 29:411, 2011; by the
+    chaining function min, Allen, Ginsbourger and Ziegel, SIAM/ASA Journal on Uncertainty
+    Quantification 11:906, 2023; journals from memory). So soles that are not due yet count too.
+
+    Parameters
+    ----------
+    log : WearLog
+    as_ofs : sequence of date-like
+        Days to look back from; each needs at least one sole fitted and something logged after it.
+    settings : ForecastSettings, optional
+    progress : callable (step, fraction), optional
+
+    Raises
+    ------
+    BadHorizon
+        No day was named, or one has nothing before or after it in the log.
+    """
+    settings = settings or ForecastSettings()
+    days = sorted({pd.Timestamp(day).normalize() for day in as_ofs})
+    _refuse(log, days)
+    fit: WearFit | None = None
+    parts = []
+    for place, day in enumerate(days):
+        if progress:
+            progress(f"looking back from {day.date()}", place / len(days))
+        known = log.until(day)
+        fit = WearModel(known, day).fit(start=fit)
+        parts.append(_one_day(fit, known, log, day, settings))
+    if progress:
+        progress("done", 1.0)
+    return Backtest(pd.concat(parts, ignore_index=True), settings)
+
+
+def _refuse(log: WearLog, days: list[pd.Timestamp]) -> None:
+    if not days:
+        raise BadHorizon("as_ofs: no day to look back from; name at least one")
+    first, end = pd.Timestamp(log.soles["fitted_on"].min()), log_end(log)
+    for day in days:
+        if not first <= day < end:
+            raise BadHorizon(
+                f"as_ofs: {day.date()} cannot be looked back from; choose a day from "
+                f"{first.date()}, when the first sole was fitted, to the day before {end.date()}, "
+                "the last day logged"
+            )
+
+
+def _one_day(
+    fit: WearFit, known: WearLog, log: WearLog, day: pd.Timestamp, settings: ForecastSettings
+) -> pd.DataFrame:
+    frame = forecast(fit, known, day, settings)
+    frame = frame[(frame["foot"] == "pair") & (frame["point"] == "ball")].set_index("pair_id")
+    sample = due_sample(fit, known, day, settings.horizon_days)
+    rows = outcomes(log, day)
+    rows = rows[rows["pair_id"].isin(sample.index)].reset_index(drop=True)
+    ids = rows["pair_id"].to_numpy()
+    draws = sample.loc[ids].to_numpy()
+    mine = frame.loc[ids]
+    follow = float((log_end(log) - day).days)
+    event = rows["kind"].isin(["seen", "resoled"]).to_numpy()
+    until = np.where(event, follow, rows["above_until_days"].to_numpy(float))
+    cut = np.clip(until, 0.0, settings.horizon_days)
+    actual = np.where(event, rows["days"].to_numpy(float), cut)
+    single = {
+        "crps_line": straight_line_days(known, day, settings.horizon_days),
+        "crps_rate": population_rate_days(known, day, settings.horizon_days),
+    }
+    tells = cut > 0.0
+    scored = {
+        "crps_model": crps_sample(np.minimum(draws, cut[:, None]), np.minimum(actual, cut)),
+        **{
+            name: np.abs(np.minimum(line.loc[ids].to_numpy(), cut) - np.minimum(actual, cut))
+            for name, line in single.items()
+        },
+    }
+    return rows.assign(
+        as_of=day,
+        follow_days=follow,
+        cut_days=cut,
+        band=mine["band"].to_numpy(),
+        send_by_days=(mine["send_by"] - day).dt.days.to_numpy(float),
+        chance_sound=(draws <= settings.sound_days).mean(axis=1),
+        sound_days=settings.sound_days,
+        **{name: mine[name].to_numpy(float) for name in CHANCE_DAYS},
+        pit_low=(draws <= rows["above_until_days"].to_numpy(float)[:, None]).mean(axis=1),
+        pit_high=(draws <= rows["by_days"].to_numpy(float)[:, None]).mean(axis=1),
+        **{name: np.quantile(draws, q, axis=1) for name, q in _QUANTILES.items()},
+        **{name: np.where(tells, values, np.nan) for name, values in scored.items()},
+    )

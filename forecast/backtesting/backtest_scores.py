@@ -1,0 +1,115 @@
+"""How do rows of a look back add up: scores, coverage, calibration, and the send-by promise?
+
+What happened to a pair within some days counts only where those days, and a quarter more in which a
+check can tell, had been logged: otherwise soles that were due would be known and others not.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from solespan.forecast.frames import BANDS, CHANCE_DAYS
+
+__all__ = ["band_table", "calibration_table", "coverage", "scores", "send_by_share"]
+
+_GRACE_DAYS = 90
+_EDGES = (0.0, 0.05, 0.2, 0.4, 0.6, 0.8, 0.95, 1.0)
+_Z80 = 1.2815515655446004
+_NAMES = {"model": "this model", "line": "straight line per shoe", "rate": "one rate by material"}
+
+
+def scores(rows: pd.DataFrame) -> pd.DataFrame:
+    """Mean score by forecaster, in days, and how many times the model's it is."""
+    told = rows[rows["crps_model"].notna()]
+    means = {name: float(told[f"crps_{key}"].mean()) for key, name in _NAMES.items()}
+    model = means[_NAMES["model"]]
+    return pd.DataFrame(
+        {
+            "forecaster": list(means),
+            "forecasts": len(told),
+            "crps_days": list(means.values()),
+            "times_the_model": [value / model if model > 0 else np.nan for value in means.values()],
+        }
+    )
+
+
+def due_within(rows: pd.DataFrame, days: np.ndarray) -> np.ndarray:
+    """Whether each pair was due within so many days: 1, 0, or NaN where that is not known."""
+    days = np.broadcast_to(np.asarray(days, float), len(rows))
+    event = rows["days"].to_numpy(float)
+    above = rows["above_until_days"].to_numpy(float)
+    out = np.where(event <= days, 1.0, np.where((event > days) | (above >= days), 0.0, np.nan))
+    followed = rows["follow_days"].to_numpy(float) >= days + _GRACE_DAYS
+    return np.where(followed & (rows["kind"] != "already").to_numpy(), out, np.nan)
+
+
+def coverage(rows: pd.DataFrame) -> pd.DataFrame:
+    """Share of intervals that held what happened, of those that ended within the time logged.
+
+    Where only a stretch is known in which a pair was due, it counts with the share of it, by the
+    forecast's own chances, that lies in the interval: for a forecast that is right the mean is the
+    nominal share, however wide the stretches (the non-randomised transform of Czado, Gneiting and
+    Held, Biometrics 65:1254, 2009).
+    """
+    low, high = rows["pit_low"].to_numpy(float), rows["pit_high"].to_numpy(float)
+    out = []
+    for share, end in ((0.8, "p90"), (0.5, "p75")):
+        ended = rows[end].to_numpy(float) + _GRACE_DAYS <= rows["follow_days"].to_numpy(float)
+        ended &= (rows["kind"] != "already").to_numpy()
+        a, b = 0.5 - share / 2.0, 0.5 + share / 2.0
+        inside = np.clip(np.minimum(high, b) - np.maximum(low, a), 0.0, None)
+        point = ((low >= a) & (low <= b)).astype(float)
+        held = np.where(high > low, inside / np.maximum(high - low, 1e-12), point)[ended]
+        out.append((share, len(held), float(held.mean()) if len(held) else np.nan))
+    return pd.DataFrame(out, columns=["interval", "forecasts", "held"])
+
+
+def band_table(rows: pd.DataFrame) -> pd.DataFrame:
+    """Chance said and share due within the days of `sound`, by band."""
+    happened = due_within(rows, rows["sound_days"].to_numpy(float))
+    told = rows.assign(happened=happened)[np.isfinite(happened)]
+    out = [
+        (band, len(part), float(part["chance_sound"].mean()), float(part["happened"].mean()))
+        for band, part in told.groupby("band")
+    ]
+    frame = pd.DataFrame(out, columns=["band", "forecasts", "said", "happened"])
+    order = frame["band"].map({band: i for i, band in enumerate(BANDS)})
+    return frame.iloc[np.argsort(order.to_numpy())].reset_index(drop=True)
+
+
+def calibration_table(rows: pd.DataFrame) -> pd.DataFrame:
+    """Chances said against shares that happened, by how far ahead and in bins of the chance.
+
+    low and high: 80 % interval of the share (Wilson, Journal of the American Statistical
+    Association 22:209, 1927).
+    """
+    out = []
+    for name, days in CHANCE_DAYS.items():
+        if not days:
+            continue
+        happened = due_within(rows, np.array(float(days)))
+        chance = rows[name].to_numpy(float)
+        bins = np.clip(np.digitize(chance, _EDGES) - 1, 0, len(_EDGES) - 2)
+        for place in range(len(_EDGES) - 1):
+            at = np.isfinite(happened) & (bins == place)
+            n = int(at.sum())
+            if n:
+                share = float(happened[at].mean())
+                out.append((days, n, float(chance[at].mean()), share, *_wilson(share, n)))
+    columns = ["within_days", "forecasts", "said", "happened", "low", "high"]
+    return pd.DataFrame(out, columns=columns)
+
+
+def send_by_share(rows: pd.DataFrame) -> tuple[int, int]:
+    """Pairs that were past their limit on their send-by date, and pairs of which that is known."""
+    send_by = rows["send_by_days"].to_numpy(float)
+    past = due_within(rows, np.where(np.isfinite(send_by), send_by, np.inf))
+    return int(np.nansum(past)), int(np.isfinite(past).sum())
+
+
+def _wilson(share: float, n: int) -> tuple[float, float]:
+    z = _Z80 * _Z80 / n
+    middle = (share + z / 2.0) / (1.0 + z)
+    half = _Z80 * np.sqrt(share * (1.0 - share) / n + z / (4.0 * n)) / (1.0 + z)
+    return float(max(middle - half, 0.0)), float(min(middle + half, 1.0))

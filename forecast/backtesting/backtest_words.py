@@ -1,0 +1,96 @@
+"""What does a look back say, in sentences?"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+if TYPE_CHECKING:
+    from solespan.forecast.backtesting.backtest import Backtest
+
+__all__ = ["sentences"]
+
+_FEW = 20
+
+
+def sentences(back: Backtest) -> list[str]:
+    """Say how far off the forecasts were, whether intervals held, and what send-by was worth."""
+    rows = back.rows
+    told = int(rows["crps_model"].notna().sum())
+    first = (
+        f"Looked back from {rows['as_of'].nunique()} days between {rows['as_of'].min():%Y-%m-%d} "
+        f"and {rows['as_of'].max():%Y-%m-%d}: {len(rows)} forecasts of "
+        f"{rows['pair_id'].nunique()} pairs, each from what was known on its day."
+    )
+    if not told:
+        return [
+            first,
+            "Nothing is known yet of what happened after them, so nothing can be scored.",
+        ]
+    return [first, _scores(back), *_coverage(back), *_bands(back), _send_by(back), _judged(back)]
+
+
+def _scores(back: Backtest) -> str:
+    table = back.scores
+    by_name = dict(zip(table["forecaster"], table["crps_days"], strict=True))
+    model = by_name.pop("this model")
+    others = []
+    for name, days in by_name.items():
+        if days >= model:
+            others.append(f"{name} {days:.0f} days ({days / max(model, 1e-9):.1f} times as much)")
+        else:
+            others.append(f"{name} {days:.0f} days, which is better")
+    return (
+        f"Score over {int(table['forecasts'].iloc[0])} forecasts, in days off, less is better: "
+        f"this model {model:.0f} days; {'; '.join(others)}."
+    )
+
+
+def _coverage(back: Backtest) -> list[str]:
+    out = []
+    for interval, count, held in back.coverage.itertuples(index=False):
+        if count:
+            out.append(
+                f"The {100 * interval:.0f} % interval held what happened in {100 * held:.0f} % of "
+                f"{count} cases{_caution(count)}."
+            )
+    return out
+
+
+def _bands(back: Backtest) -> list[str]:
+    days = back.settings.sound_days
+    return [
+        f"Of {count} pairs called `{band}`, {round(count * happened)} were due within {days} days "
+        f"({100 * happened:.0f} %; said {100 * said:.0f} %){_caution(count)}."
+        for band, count, said, happened in back.bands.itertuples(index=False)
+    ]
+
+
+def _send_by(back: Backtest) -> str:
+    past, known = back.past_limit
+    if not known:
+        return "No send-by date has passed long enough to be judged."
+    return (
+        f"Of {known} pairs handed over on their send-by date at {100 * back.settings.risk:.0f} % "
+        f"risk, {past} ({100 * past / known:.0f} %) would have been past their limit"
+        f"{_caution(known)}."
+    )
+
+
+def _judged(back: Backtest) -> str:
+    kinds = back.rows["kind"].value_counts()
+    seen, handed = int(kinds.get("seen", 0)), int(kinds.get("resoled", 0))
+    open_, already = int(kinds.get("open", 0) + kinds.get("early", 0)), int(kinds.get("already", 0))
+    stretch = back.rows.loc[back.rows["kind"] == "seen"]
+    width = 2.0 * (stretch["days"] - stretch["above_until_days"]).median()
+    between = f" (halfway between two checks, mostly {width:.0f} days apart)" if seen else ""
+    return (
+        f"When a pair was due is judged from the log: by a check in {seen} cases{between}, by the "
+        f"hand-over for a new sole in {handed}; {open_} were not due as far as is known and count "
+        f"until then, {already} were at their limit already and do not count."
+    )
+
+
+def _caution(count: int) -> str:
+    return " - few, so take it as a hint" if count < _FEW and np.isfinite(count) else ""

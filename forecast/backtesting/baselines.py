@@ -1,0 +1,96 @@
+"""What would be forecast without a model: a line through each shoe's own readings, or one rate?
+
+The two yardsticks that every forecast here is measured against. Both give a single day.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from solespan.forecast.log import WearLog
+from solespan.forecast.model.sole_state import foot_pairs
+from solespan.forecast.panel.exposure import days_of
+from solespan.forecast.panel.panel import THUMB, Panel
+from solespan.forecast.panel.panel_of_log import build_panel
+
+__all__ = ["population_rate_days", "straight_line_days"]
+
+
+def straight_line_days(log: WearLog, as_of: pd.Timestamp, horizon_days: int) -> pd.Series:
+    """Days until the first foot's own straight line meets the limit, by pair.
+
+    A least-squares line of thickness on logged wear days through each shoe's gauge readings,
+    carried on at the pair's mean pace; a shoe with fewer than two readings, or whose line does not
+    fall, wears at the mean of the lines that do.
+
+    Returns
+    -------
+    Series
+        Days, by pair_id, 0 to `horizon_days`.
+    """
+    panel = build_panel(log, as_of)
+    worn = panel.exposure.base.sum(axis=1)
+    gauge = (panel.obs_kind < THUMB) & ~panel.obs_waist
+    path, x, y = panel.obs_path[gauge], worn[panel.obs_target[gauge]], panel.obs_mm[gauge]
+    n = len(panel.nominal_mm)
+
+    def total(weight: np.ndarray) -> np.ndarray:
+        return np.bincount(path, weights=weight, minlength=n)
+
+    count = np.maximum(total(np.ones_like(x)), 1e-9)
+    mean_x, mean_y = total(x) / count, total(y) / count
+    spread_x = total(np.square(x - mean_x[path]))
+    slope = total((x - mean_x[path]) * (y - mean_y[path])) / np.maximum(spread_x, 1e-9)
+    good = (count > 1.5) & (slope < -1e-5) & (panel.path_point == 0)
+    mean_rate = float(-np.mean(slope[good])) if good.any() else 0.02
+    rate = np.where(good, -slope, mean_rate)
+    now = worn[panel.path_end]
+    thickness = np.where(count > 0.5, mean_y - rate * (now - mean_x), panel.nominal_mm - rate * now)
+    return _first_day(log, panel, (thickness - panel.limit_mm) / rate, horizon_days)
+
+
+def population_rate_days(log: WearLog, as_of: pd.Timestamp, horizon_days: int) -> pd.Series:
+    """Days until the nominal thickness is used up at one rate for each material, by pair.
+
+    The rate is total loss over total wear, from the last gauge reading of each shoe.
+
+    Returns
+    -------
+    Series
+        Days, by pair_id, 0 to `horizon_days`.
+    """
+    panel = build_panel(log, as_of)
+    worn = panel.exposure.base.sum(axis=1)
+    gauge = (panel.obs_kind < THUMB) & ~panel.obs_waist & (panel.path_point[panel.obs_path] == 0)
+    last = np.full(len(panel.nominal_mm), -1)
+    last[panel.obs_path[gauge]] = np.flatnonzero(gauge)
+    seen = last >= 0
+    loss = np.zeros(len(last))
+    wear = np.zeros(len(last))
+    loss[seen] = panel.nominal_mm[seen] - panel.obs_mm[last[seen]]
+    wear[seen] = worn[panel.obs_target[last[seen]]]
+    overall = max(loss.sum(), 0.02) / max(wear.sum(), 1.0)
+    by_material = np.bincount(panel.material, loss, 8) + 20 * overall
+    rate = (by_material / (np.bincount(panel.material, wear, 8) + 20))[panel.material]
+    rate = np.maximum(rate, 1e-4)
+    thickness = panel.nominal_mm - rate * worn[panel.path_end]
+    return _first_day(log, panel, (thickness - panel.limit_mm) / rate, horizon_days)
+
+
+def _first_day(log: WearLog, panel: Panel, remaining: np.ndarray, horizon_days: int) -> pd.Series:
+    """Carry remaining standard wear days on at each pair's mean logged pace."""
+    feet = foot_pairs(panel)
+    ball = panel.path_point[feet.left] == 0
+    left, right = feet.left[ball], feet.right[ball]
+    pair = panel.path_pair[left]
+    first = np.minimum(remaining[left], remaining[right])
+    days = log.wear_days[days_of(log.wear_days["worn_on"]) <= panel.as_of_day]
+    code = pd.Index(panel.pair_ids).get_indexer(pd.Index(days["pair_id"].astype(object)))
+    worn = np.bincount(code[code >= 0], minlength=len(panel.pair_ids))
+    begun = np.full(len(panel.pair_ids), panel.as_of_day)
+    np.minimum.at(begun, panel.sole_pair, panel.sole_fitted)
+    span = np.maximum(panel.as_of_day - begun, 30)
+    pace = np.maximum(worn / span, 1e-3)[pair]
+    day = np.clip(first / pace, 0, horizon_days)
+    return pd.Series(day, index=panel.pair_ids[pair], name="days")

@@ -1,0 +1,1 @@
+"""Thickness to dates: first passage, draws of the due day, columns, reasons."""

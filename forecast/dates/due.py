@@ -1,0 +1,85 @@
+"""When will each pair be at its limit, which foot first, and by when should it be sent and booked?
+
+`forecast` answers with one row per tracked foot and point and one per pair and point, in the
+columns of `forecast.frames.FORECAST`.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from solespan.forecast.dates.due_columns import Columns, due_columns
+from solespan.forecast.dates.due_draws import due_draws
+from solespan.forecast.frames import FORECAST
+from solespan.forecast.log import WearLog
+from solespan.forecast.model.sole_state import FootPairs, foot_pairs, sole_state
+from solespan.forecast.model.wear_fit import WearFit
+from solespan.forecast.model.wear_model import Conditioned, condition, condition_blocks
+from solespan.forecast.settings import ForecastSettings
+
+__all__ = ["due_sample", "forecast"]
+
+
+def forecast(
+    fit: WearFit,
+    log: WearLog,
+    as_of: str | pd.Timestamp,
+    settings: ForecastSettings | None = None,
+) -> pd.DataFrame:
+    """Forecast every pair of a log.
+
+    Parameters
+    ----------
+    fit : WearFit
+        The population.
+    log : WearLog
+        All or some wearers (whole racks: a pair leans on its wearer's others).
+    as_of : date-like
+        The day of the forecast; nothing later is used.
+    settings : ForecastSettings, optional
+
+    Returns
+    -------
+    DataFrame
+        Columns of `forecast.frames.FORECAST`: per pair and point the rows left, right, pair. Every
+        pair has its three ball rows; a pair without a sole on it has empty dates.
+
+    Raises
+    ------
+    TooLittleData
+        No sole was fitted by `as_of`.
+    """
+    settings = settings or ForecastSettings()
+    day = pd.Timestamp(as_of).normalize()
+
+    def rows(known: Conditioned) -> Columns:
+        return due_columns(known, fit, settings)
+
+    parts = condition_blocks(fit, log, day, settings.horizon_days, rows)
+    columns = {name: np.concatenate([part[name] for part in parts]) for name in parts[0]}
+    _, pair = np.unique(columns["pair_id"], return_inverse=True)
+    order = np.lexsort((columns["_foot"], columns["_point"], pair))
+    columns["as_of"] = np.full(len(order), np.datetime64(day, "s"))
+    return pd.DataFrame({c.name: columns[c.name][order] for c in FORECAST})
+
+
+def due_sample(
+    fit: WearFit, log: WearLog, as_of: str | pd.Timestamp, horizon_days: int = 1826
+) -> pd.DataFrame:
+    """Draws of the days until each pair's resole is due, for scoring.
+
+    Returns
+    -------
+    DataFrame, shape (pairs with a sole on, 512)
+        Index pair_id; days from `as_of`, cut at the horizon.
+    """
+    known = condition(fit, log, pd.Timestamp(as_of).normalize(), horizon_days)
+    panel = known.panel
+    feet = foot_pairs(panel)
+    ball = panel.path_point[feet.left] == 0
+    feet = FootPairs(feet.left[ball], feet.right[ball])
+    state = sole_state(panel, known.layout, known.lin, known.posterior, known.centre, feet)
+    draws = due_draws(known, state, feet.left, feet.right, fit)
+    days = np.minimum(draws.days[2], horizon_days)
+    return pd.DataFrame(days, index=panel.pair_ids[panel.path_pair[feet.left]])

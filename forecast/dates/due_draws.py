@@ -1,0 +1,52 @@
+"""On which days may each foot and each pair be at its limit?"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from solespan.forecast.dates.first_passage import normal_points, remaining_exposure
+from solespan.forecast.model.sole_state import SoleState
+from solespan.forecast.model.wear_fit import WearFit
+from solespan.forecast.model.wear_model import Conditioned
+from solespan.forecast.use.calendar import days_until
+
+__all__ = ["DueDraws", "due_draws"]
+
+
+@dataclass(frozen=True)
+class DueDraws:
+    """Draws for groups (a sole's two feet at one point).
+
+    days : ndarray, shape (3, groups, draws)
+        Days from as_of until left, right, and the first of both are at the limit; inf beyond.
+    left_first : ndarray, shape (groups,)
+        Chance that the left is at its limit before the right.
+    rate_mm, thickness_mm : ndarray, shape (2, groups, draws)
+    """
+
+    days: np.ndarray
+    left_first: np.ndarray
+    rate_mm: np.ndarray
+    thickness_mm: np.ndarray
+
+
+def due_draws(
+    known: Conditioned, state: SoleState, left: np.ndarray, right: np.ndarray, fit: WearFit
+) -> DueDraws:
+    """Draw due days of groups given by their left and right paths."""
+    panel = known.panel
+    limit = np.array([panel.limit_mm[left], panel.limit_mm[right]])
+    remaining, rate, thickness = remaining_exposure(state, limit, fit.noise.process_mm)
+    members = panel.path_pair[left]
+    use = normal_points()[8]
+    n, draws = len(left), remaining.shape[-1]
+    both = remaining.reshape(2 * n, draws)
+    days = np.empty((3, n, draws), remaining.dtype)
+    days[:2] = days_until(known.ahead, both, use, np.tile(members, 2)).reshape(2, n, draws)
+    # both feet share one use, so the first of the days is the day of the first
+    np.minimum(days[0], days[1], out=days[2])
+    sooner = (remaining[0] < remaining[1]).mean(axis=-1)
+    sooner += 0.5 * (remaining[0] == remaining[1]).mean(axis=-1)
+    return DueDraws(days, sooner, rate, thickness)

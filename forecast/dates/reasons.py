@@ -1,0 +1,102 @@
+"""What does each forecast lean on, in one short text?"""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from solespan.forecast.model.wear_model import Conditioned
+from solespan.forecast.panel.panel import HOLE, THUMB
+
+__all__ = ["SLIP_WEIGHT", "counts_by_path", "reasons"]
+
+SLIP_WEIGHT = 0.3  # a reading with less weight than this was set aside as a slip
+
+
+def counts_by_path(known: Conditioned) -> pd.DataFrame:
+    """Per path: gauge readings, thumb grades, holes, slips and the day of the last check."""
+    return pd.DataFrame(
+        _counts(known), columns=["readings", "thumbs", "holes", "slips", "last_day"]
+    )
+
+
+def _counts(known: Conditioned) -> np.ndarray:
+    panel = known.panel
+    n = len(panel.nominal_mm)
+    kind, path = panel.obs_kind, panel.obs_path
+    own = ~panel.obs_waist
+    gauge = (kind < THUMB) & own
+    slip = gauge & (known.lin.weight < SLIP_WEIGHT)
+    last = np.full(n, -1)
+    np.maximum.at(last, path, panel.target_day[panel.obs_target])
+
+    def count(mask: np.ndarray) -> np.ndarray:
+        return np.bincount(path[mask], minlength=n)
+
+    seen = (gauge, (kind == THUMB) & own, kind == HOLE, slip)
+    return np.stack([*map(count, seen), last], axis=1)
+
+
+def reasons(known: Conditioned, path: np.ndarray, other: np.ndarray) -> list[str]:
+    """One text for each path, or for two that are told of together.
+
+    Says what was seen, that the row leans on other pairs or the population when little was seen,
+    and names silent gaps and readings set aside.
+
+    Parameters
+    ----------
+    path, other : ndarray of int, shape (rows,)
+        The same path twice, or both feet; -1 where there is no sole.
+    """
+    panel = known.panel
+    table = _counts(known)
+    both, two = table[path], other != path
+    both[two, :4] += table[other[two], :4]
+    both[two, 4] = np.maximum(both[two, 4], table[other[two], 4])
+    silent = panel.exposure.silent[panel.path_end]
+    worn = panel.exposure.base[panel.path_end].sum(axis=1)
+    quiet = silent > np.maximum(5.0, 0.1 * worn)
+    soles_of_pair = np.bincount(panel.sole_pair, minlength=len(panel.pair_ids))
+    pairs_of_wearer = np.bincount(panel.pair_wearer)
+    more_pairs = pairs_of_wearer[panel.pair_wearer[panel.path_pair]] > 1
+    lean = np.where(soles_of_pair[panel.path_pair] > 1, 1, np.where(more_pairs, 2, 3))[path]
+    lean = np.where(both[:, 0] + both[:, 1] < 2, lean, 0)
+    days = {int(day): str(np.datetime64(int(day), "D")) for day in np.unique(both[:, 4])}
+    rows = zip(path.tolist(), both.tolist(), lean.tolist(), quiet[path].tolist(), strict=True)
+    return [
+        _text(seen, days, leaning, is_quiet) if at >= 0 else "no sole on it now"
+        for at, seen, leaning, is_quiet in rows
+    ]
+
+
+_LEANS = (
+    "",
+    "leans on the pair's earlier soles",
+    "leans on the wearer's other pairs and the population",
+    "leans on the population",
+)
+
+
+def _text(seen: list[int], days: dict[int, str], leaning: int, is_quiet: bool) -> str:
+    readings, thumbs, holes, slips, last = seen
+    parts = [_seen(readings, thumbs, holes, days[last])]
+    if leaning:
+        parts.append(_LEANS[leaning])
+    if slips:
+        parts.append(f"{slips} reading{'s' * (slips > 1)} set aside as a slip")
+    if is_quiet:
+        parts.append("the log is silent for a long stretch, so the forecast is wider")
+    return "; ".join(parts)
+
+
+def _seen(readings: int, thumbs: int, holes: int, last: str) -> str:
+    if holes:
+        return "a hole was seen"
+    if not readings and not thumbs:
+        return "no check yet"
+    parts = []
+    if readings:
+        parts.append(f"{readings} reading{'s' * (readings > 1)}")
+    if thumbs:
+        parts.append(f"{thumbs} thumb check{'s' * (thumbs > 1)}")
+    return f"{' and '.join(parts)}, last on {last}"

@@ -1,0 +1,1 @@
+"""Explanations: drivers, inspection value, thickness by day, diagnostics."""

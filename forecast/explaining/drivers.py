@@ -1,0 +1,193 @@
+"""What makes a pair wear faster or slower than others, and by how much?
+
+Every effect is a percentage on the wear, with its 80 % interval; what has no such size (thickness,
+season) leaves the interval empty. Effects of the wearer, the pair and the feet are what this pair's
+and its wearer's own checks say; those of material, driving and ground come from everybody's.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from solespan.forecast.covariates import FLAGS, base_exposure
+from solespan.forecast.explaining.joint import SoleNormal, sole_normal
+from solespan.forecast.explaining.one_pair import OnePair
+from solespan.forecast.frames import FEET
+from solespan.forecast.model.parameter_layout import population_prior
+from solespan.forecast.model.wear_fit import WearFit
+from solespan.forecast.use.calendar import wear_days_ahead
+
+__all__ = ["COLUMNS", "Driver", "drivers"]
+
+COLUMNS = ("driver", "effect_percent", "low_percent", "high_percent", "note")
+REFERENCE = "oak_bark_leather"
+_Z80 = 1.2815515655446004
+_MONTH_DAYS, _YEAR_DAYS = 28, 365
+_GROUND = {"wet": "wet days", "indoor": "indoor days", "rough": "days on rough ground"}
+
+
+@dataclass(frozen=True)
+class Driver:
+    """One driver: its effect on wear in percent with an 80 % interval, and a note."""
+
+    driver: str
+    effect_percent: float
+    low_percent: float
+    high_percent: float
+    note: str
+
+    @property
+    def clear(self) -> bool:
+        """Whether the whole interval lies on one side of no effect."""
+        return self.low_percent > 0.0 or self.high_percent < 0.0
+
+
+def drivers(mine: OnePair) -> list[Driver]:
+    """List what drives a pair's date, in the order in which an owner would ask."""
+    panel = mine.known.panel
+    sole = int(np.flatnonzero(panel.sole_pair == mine.pair)[-1])
+    ball = np.flatnonzero((panel.path_sole == sole) & (panel.path_point == 0))
+    normal = sole_normal(mine.known, ball)
+    out = [_material(mine, int(ball[0]))]
+    out += [
+        _of_log("wearer", *normal.effect({"wearer": 1.0}), "against the average wearer"),
+        _of_log("pair", *normal.effect({"pair": 1.0}), "against the wearer's other pairs"),
+        _of_log("sole", *normal.effect({"sole": 1.0}), "this sole against the pair's average sole"),
+        _feet(mine, ball, normal),
+        _driving(mine, ball),
+    ]
+    out += _ground(mine, sole)
+    out += _use(mine)
+    return out
+
+
+def _of_log(name: str, mean: float, sd: float, note: str) -> Driver:
+    """Turn an effect on the log rate into percent."""
+    low, middle, high = (100.0 * float(np.expm1(mean + z * sd)) for z in (-_Z80, 0.0, _Z80))
+    return Driver(name, middle, low, high, note)
+
+
+def _population(fit: WearFit, weights: dict[str, float]) -> tuple[float, float]:
+    """Mean and SD of a weighted sum of the population's unknowns."""
+    names = tuple(weights)
+    row = np.array(list(weights.values()))
+    mean, cov = fit.population(names)
+    prior = np.array([population_prior(name)[0] for name in names])
+    return float(row @ (mean + prior)), float(np.sqrt(row @ cov @ row))
+
+
+def _material(mine: OnePair, path: int) -> Driver:
+    panel = mine.known.panel
+    sole_id = panel.sole_ids[panel.path_sole[path]]
+    soles = mine.log.soles
+    word = str(soles.loc[soles["sole_id"] == sole_id, "material"].iloc[0])
+    plain, reference = (w.replace("_", " ") for w in (word, REFERENCE))
+    if word == REFERENCE:
+        return Driver("material", 0.0, 0.0, 0.0, f"{plain}, the yardstick for other materials")
+    mean, sd = _population(mine.fit, {f"material_{word}": 1.0, f"material_{REFERENCE}": -1.0})
+    return _of_log("material", mean, sd, f"{plain} against {reference}")
+
+
+def _feet(mine: OnePair, ball: np.ndarray, normal: SoleNormal) -> Driver:
+    """Compare the faster foot with the other."""
+    rate = (mine.known.centre + mine.known.deviation)[2, ball]
+    cov = normal.interface_cov[:, 2, :, 2]
+    sd = float(np.sqrt(max(cov[0, 0] + cov[1, 1] - 2 * cov[0, 1], 0.0)))
+    lead = int(rate[1] > rate[0])
+    return _of_log(
+        "foot",
+        float(abs(rate[0] - rate[1])),
+        sd,
+        f"{FEET[lead]} shoe against the {FEET[1 - lead]} at the ball",
+    )
+
+
+def _driving(mine: OnePair, ball: np.ndarray) -> Driver:
+    panel = mine.known.panel
+    wearer = panel.wearer_ids[panel.path_wearer[ball[0]]]
+    wearers = mine.log.wearers
+    foot = wearers.loc[wearers["wearer_id"] == wearer, "driving_foot"].iloc[0]
+    if foot not in FEET:
+        why = (
+            "not told which foot turns on the car's floor"
+            if pd.isna(foot)
+            else ("both feet drive alike" if foot == "both" else "does not drive")
+        )
+        return Driver("driving foot", np.nan, np.nan, np.nan, why)
+    mean, sd = _population(mine.fit, {"drive_ball": 1.0})
+    return _of_log("driving foot", mean, sd, f"{foot} foot at the ball, over all drivers")
+
+
+def _ground(mine: OnePair, sole: int) -> Iterator[Driver]:
+    """Tell what wet, indoor and rough days did to this pair's wear, beside dry pavement."""
+    panel = mine.known.panel
+    days = mine.log.wear_days[mine.log.wear_days["pair_id"] == mine.pair_id]
+    since = np.datetime64(int(panel.sole_fitted[sole]), "D")
+    on_sole = days[days["worn_on"] >= since]
+    days = on_sole if len(on_sole) else days
+    if days.empty:
+        return
+    base = base_exposure(days)
+    flags = {name: covariate.flag(days) for name, covariate in FLAGS.items()}
+    for name, plain in _GROUND.items():
+        if not flags[name].any():
+            continue
+        mean, sd = _population(mine.fit, {f"log_{name}": 1.0})
+        share = float(flags[name].mean())
+        others = base * np.exp(
+            sum(
+                mine.fit.value(f"log_{other}") * flags[other]
+                for other in FLAGS
+                if other not in (name, "steps")
+            )
+        )
+        part = float(others[flags[name]].sum() / max(others.sum(), 1e-9))
+        low, middle, high = (
+            100.0 * part * float(np.expm1(mean + z * sd)) for z in (-_Z80, 0, _Z80)
+        )
+        low, high = min(low, high), max(low, high)
+        yield Driver(
+            plain,
+            middle,
+            low,
+            high,
+            f"{100 * share:.0f} % of its wear days, each counted as {np.exp(mean):.1f} dry ones",
+        )
+
+
+def _use(mine: OnePair) -> Iterator[Driver]:
+    """How often the pair will be worn, beside the average pair of the rack, and the season."""
+    known = mine.known
+    on = np.unique(known.panel.path_pair[known.panel.current])
+    if mine.pair not in on:
+        return
+    horizon = known.ahead.season_days.shape[1] - 2
+    year = max(min(_YEAR_DAYS, horizon), 1)
+    expected, spread = wear_days_ahead(known.ahead, year)
+    weekly = expected / year * 7.0
+    factor = np.exp(_Z80 * spread[mine.pair])
+    middle = float(weekly[mine.pair])
+    usual = float(weekly[on].mean())
+    yield Driver(
+        "use",
+        100.0 * (middle / max(usual, 1e-9) - 1.0),
+        100.0 * (middle / factor / max(usual, 1e-9) - 1.0),
+        100.0 * (middle * factor / max(usual, 1e-9) - 1.0),
+        f"about {middle:.1f} wear days a week over the next year ({middle / factor:.1f} to "
+        f"{middle * factor:.1f})"
+        + (f", against {usual:.1f} for the average pair of the rack" if len(on) > 1 else ""),
+    )
+    month = max(min(_MONTH_DAYS, horizon), 1)
+    soon, _ = wear_days_ahead(known.ahead, month)
+    now = float(soon[mine.pair] / month * 7.0)
+    yield Driver(
+        "season",
+        100.0 * (now / max(middle, 1e-9) - 1.0),
+        np.nan,
+        np.nan,
+        f"about {now:.1f} wear days a week in the next four weeks",
+    )

@@ -1,0 +1,237 @@
+"""What drives one pair's date, in sentences that the owner of a shoe can read?"""
+
+from __future__ import annotations
+
+from dataclasses import asdict, dataclass, replace
+
+import numpy as np
+import pandas as pd
+
+from solespan.forecast.dates.due_draws import due_draws
+from solespan.forecast.dates.reasons import counts_by_path
+from solespan.forecast.explaining.drivers import COLUMNS, Driver, drivers
+from solespan.forecast.explaining.inspection_value import interval_days, next_checks
+from solespan.forecast.explaining.one_pair import OnePair, one_pair
+from solespan.forecast.frames import FEET
+from solespan.forecast.log import WearLog
+from solespan.forecast.model.sole_state import SoleState, sole_state
+from solespan.forecast.model.wear_fit import WearFit
+from solespan.forecast.settings import ForecastSettings
+
+__all__ = ["Explanation", "explain"]
+
+_FEW = 2  # checks on a sole with which its forecast stands on its own feet
+_UNDECIDED = (0.4, 0.6)
+
+
+@dataclass(frozen=True)
+class Explanation:
+    """Why a pair's date is what it is.
+
+    sentences : list of str
+        For the owner, in the order of reading.
+    drivers : DataFrame
+        driver, effect_percent, low_percent, high_percent (80 % interval, on wear), note.
+    next_checks : DataFrame
+        foot, point, method, interval_days_now, interval_days_after; the greatest gain first.
+    """
+
+    sentences: list[str]
+    drivers: pd.DataFrame
+    next_checks: pd.DataFrame
+
+
+def explain(
+    fit: WearFit,
+    log: WearLog,
+    pair_id: str,
+    as_of: str | pd.Timestamp,
+    settings: ForecastSettings | None = None,
+) -> Explanation:
+    """Explain one pair's forecast.
+
+    Parameters
+    ----------
+    fit : WearFit
+    log : WearLog
+        At least the whole rack of the pair's wearer.
+    pair_id : str
+    as_of : date-like
+        The day of the forecast; nothing later is used.
+    settings : ForecastSettings, optional
+
+    Raises
+    ------
+    BadFrame
+        The log has no such pair.
+    TooLittleData
+        No sole was on it by `as_of`.
+    """
+    mine = one_pair(fit, log, pair_id, as_of, settings)
+    found = drivers(mine)
+    by_name = {d.driver: d for d in found}
+    if len(mine.ball.left):
+        sentences = [*_of_sole(mine, by_name), *_of_wear(by_name), *_leaning(mine)]
+    else:
+        sentences = [
+            "No sole is on this pair now, so it has no date; this is about its last sole.",
+            *_of_wear(by_name),
+        ]
+    table = pd.DataFrame([asdict(d) for d in found], columns=list(COLUMNS))
+    return Explanation([s for s in sentences if s], table, next_checks(mine))
+
+
+def _of_sole(mine: OnePair, by_name: dict[str, Driver]) -> list[str]:
+    """Say where both shoes stand, which goes first, and what makes the date uncertain."""
+    known, feet = mine.known, mine.ball
+    state = sole_state(known.panel, known.layout, known.lin, known.posterior, known.centre, feet)
+    draws = due_draws(known, state, feet.left, feet.right, mine.fit)
+    limit = known.panel.limit_mm[feet.left[0]]
+    stands = []
+    for foot, name in enumerate(FEET):
+        low, middle, high = np.maximum(
+            np.quantile(draws.thickness_mm[foot, 0] + state.settling_mm[foot, 0], [0.1, 0.5, 0.9]),
+            0.0,
+        )
+        stands.append(f"{name} {middle:.1f} mm ({low:.1f} to {high:.1f})")
+    rate = np.median(draws.rate_mm[:, 0], axis=-1)
+    pace = " and ".join(f"{100 * r:.1f} mm ({name})" for r, name in zip(rate, FEET, strict=True))
+    return [
+        f"Thickness at the ball now: {', '.join(stands)}; the limit is {limit:.1f} mm.",
+        f"In 100 standard wear days (8 hours on dry pavement) the balls lose about {pace}.",
+        _first_foot(float(draws.left_first[0]), by_name["foot"]),
+        _use_sentence(by_name),
+        _uncertainty(mine, state),
+    ]
+
+
+def _first_foot(left_first: float, foot: Driver) -> str:
+    if _UNDECIDED[0] < left_first < _UNDECIDED[1]:
+        return "It is undecided which shoe will be due first."
+    lead = "left" if left_first >= _UNDECIDED[1] else "right"
+    chance = max(left_first, 1.0 - left_first)
+    how = _size(foot) if foot.note.startswith(lead) else ""
+    tail = f"; it wears {how} than the other" if how else ""
+    return f"The {lead} shoe will probably be due first (chance {_chance(chance)}){tail}."
+
+
+def _use_sentence(by_name: dict[str, Driver]) -> str:
+    use, season = by_name["use"], by_name["season"]
+    text = f"Use: {use.note}"
+    if abs(season.effect_percent) >= 10.0:
+        text += f"; the season makes it {season.note.removeprefix('about ')}"
+    return text + "."
+
+
+def _uncertainty(mine: OnePair, state: SoleState) -> str:
+    """Say whether use or wear makes the date uncertain: the interval if use were as expected."""
+    whole = interval_days(mine, state)
+    ahead = replace(mine.known.ahead, error=(0.0, 0.0, 0.0, 0.0))
+    wear = interval_days(replace(mine, known=replace(mine.known, ahead=ahead)), state)
+    if whole < 1.0:
+        return ""
+    if wear < 0.5 * whole:
+        return (
+            "Most of the uncertainty is how often the pair will be worn; checks narrow it little."
+        )
+    if wear > 0.85 * whole:
+        return "Most of the uncertainty is how fast the soles wear; a check narrows it."
+    return "The uncertainty comes from how fast the soles wear and from how often they are worn."
+
+
+def _of_wear(by_name: dict[str, Driver]) -> list[str]:
+    """Say what makes the pair wear faster or slower."""
+    out = []
+    material = by_name["material"]
+    if material.effect_percent:
+        what, against = material.note.split(" against ")
+        out.append(f"The sole is {what}, which wears {_size(material)} than {against}.")
+    else:
+        out.append(f"The sole is {material.note.split(',')[0]}.")
+    wearer = by_name["wearer"]
+    if wearer.clear:
+        out.append(f"This wearer's soles wear {_size(wearer)} than the average wearer's.")
+    else:
+        out.append(f"This wearer is near the average as far as is known ({_between(wearer)}).")
+    pair = by_name["pair"]
+    if pair.clear:
+        out.append(f"This pair wears {_size(pair)} than the wearer's other pairs would.")
+    driving = by_name["driving foot"]
+    if np.isfinite(driving.effect_percent):
+        foot = driving.note.split()[0]
+        sure = (
+            f"wears {_size(driving)}"
+            if driving.clear
+            else f"makes no clear difference ({_between(driving)})"
+        )
+        out.append(f"The driving foot ({foot}) {sure} at the ball, over everybody who drives.")
+    for name, plain in (
+        ("wet days", "Wet days"),
+        ("days on rough ground", "Days on rough ground"),
+        ("indoor days", "Indoor days"),
+    ):
+        ground = by_name.get(name)
+        if ground is not None and abs(ground.effect_percent) >= 1.0:
+            verb = "add" if ground.effect_percent > 0 else "save"
+            out.append(
+                f"{plain} {verb} about {abs(ground.effect_percent):.0f} % of wear: {ground.note}."
+            )
+    return out
+
+
+def _leaning(mine: OnePair) -> list[str]:
+    """Say what the forecast leans on where the pair's own checks are few."""
+    known, panel = mine.known, mine.known.panel
+    seen = counts_by_path(known).iloc[np.concatenate([mine.ball.left, mine.ball.right])]
+    total = seen.sum()
+    checks = int(total["readings"] + total["thumbs"])
+    out = []
+    if total["holes"]:
+        out.append("A hole was seen: stop wearing the pair.")
+    elif checks < _FEW:
+        soles = int((panel.sole_pair == mine.pair).sum())
+        others = int((panel.pair_wearer == panel.pair_wearer[mine.pair]).sum()) - 1
+        leans = (
+            "the pair's earlier soles"
+            if soles > 1
+            else (
+                "the wearer's other pairs and on what soles usually do"
+                if others
+                else "what soles usually do"
+            )
+        )
+        few = "No check" if not checks else "One check"
+        out.append(f"{few} of this sole yet, so the date leans on {leans}.")
+    if total["slips"]:
+        many = int(total["slips"])
+        what = (
+            "1 reading looks like a slip and was"
+            if many == 1
+            else f"{many} readings look like slips and were"
+        )
+        out.append(f"{what} set aside.")
+    path = mine.ball.left[0]
+    silent = panel.exposure.silent[panel.path_end[path]]
+    if silent > max(5.0, 0.1 * panel.exposure.base[panel.path_end[path]].sum()):
+        out.append("The log is silent for a long stretch, so the wear in it is a guess.")
+    return out
+
+
+def _size(driver: Driver) -> str:
+    """`about 20 % faster (5 to 37 %)`."""
+    word = "faster" if driver.effect_percent >= 0 else "slower"
+    between = _between(driver).removesuffix(f" {word}") if driver.clear else _between(driver)
+    return f"about {abs(driver.effect_percent):.0f} % {word} ({between})"
+
+
+def _between(driver: Driver) -> str:
+    low, high = driver.low_percent, driver.high_percent
+    if low >= 0.0:
+        return f"{low:.0f} to {high:.0f} % faster"
+    if high <= 0.0:
+        return f"{-high:.0f} to {-low:.0f} % slower"
+    return f"{-low:.0f} % slower to {high:.0f} % faster"
+
+
+def _chance(chance: float) -> str:
+    return "over 99 %" if chance > 0.99 else f"{100 * chance:.0f} %"

@@ -1,0 +1,95 @@
+"""What is the joint normal of everything that bears on some paths of one sole?
+
+`forecast.model.sole_state` answers this for two quantities of very many soles at once; here one
+sole is written out in full, so that any linear question can be asked of it: thickness on any day, a
+reading that nobody has taken yet, the wearer's own effect.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from solespan.forecast.model.block_elimination import Level
+from solespan.forecast.model.parameter_layout import INTERFACE, PATH
+from solespan.forecast.model.wear_model import Conditioned
+
+__all__ = ["SoleNormal", "sole_normal"]
+
+
+@dataclass(frozen=True)
+class SoleNormal:
+    """Posterior of the unknowns that some paths of one sole share, and of their interface values.
+
+    names : tuple of str
+        The shared unknowns: of the sole, the pair, the wearer and the population.
+    mean, cov : ndarray, shape (shared,), (shared, shared)
+        Deviations from the prior means.
+    interface_cov : ndarray, shape (paths, 12, paths, 12)
+        Covariance of the interface values of the paths; their means are the model's modes.
+    """
+
+    names: tuple[str, ...]
+    mean: np.ndarray
+    cov: np.ndarray
+    interface_cov: np.ndarray
+
+    @property
+    def own_cov(self) -> list[np.ndarray]:
+        """Covariance of each path's own interface values, (12, 12) each."""
+        return [self.interface_cov[i, :, i] for i in range(len(self.interface_cov))]
+
+    def effect(self, weights: dict[str, float]) -> tuple[float, float]:
+        """Mean and SD of a weighted sum of shared unknowns; names it does not have count as 0."""
+        row = np.array([weights.get(name, 0.0) for name in self.names])
+        return float(row @ self.mean), float(np.sqrt(row @ self.cov @ row))
+
+
+def sole_normal(known: Conditioned, paths: np.ndarray) -> SoleNormal:
+    """Write out the joint normal of some paths of one sole.
+
+    Parameters
+    ----------
+    known : Conditioned
+    paths : ndarray of int
+        Paths of one sole.
+    """
+    panel, posterior, layout = known.panel, known.posterior, known.layout
+    sole = panel.path_sole[paths[0]]
+    pair = panel.sole_pair[sole]
+    levels = (
+        _member(posterior.wearer, panel.pair_wearer[pair]),
+        _member(posterior.pair, pair),
+        _member(posterior.sole, sole),
+    )
+    mean = posterior.population_mean[:, None]
+    cov = posterior.population_cov[:, :, None]
+    for level in levels:
+        cov = level.covariance(cov)
+        mean = np.concatenate([level.means(mean), mean])
+    shared_mean, shared = mean[:, 0], cov[:, :, 0]
+
+    own = len(PATH)
+    width = len(INTERFACE)
+    put = np.zeros((width, own))
+    put[layout.column[:own], range(own)] = 1.0
+    through, alone = [], []
+    for path in paths:
+        level = _member(posterior.path, path)
+        onto = np.zeros((width, len(shared)))
+        onto[layout.column[own:], range(len(shared))] = layout.weight[own:, path]
+        moved = level.responses(np.eye(width)[:, :, None])[:, :, 0]
+        through.append((np.eye(width) + put @ moved) @ onto)
+        free = level.covariance(np.zeros((width, width, 1)))[:own, :own, 0]
+        alone.append(put @ free @ put.T)
+    joined = np.concatenate(through)
+    interface_cov = (joined @ shared @ joined.T).reshape(len(paths), width, len(paths), width)
+    for i, block in enumerate(alone):
+        interface_cov[i, :, i] += block
+    return SoleNormal(layout.names[own:], shared_mean, shared, interface_cov)
+
+
+def _member(level: Level, place: int) -> Level:
+    """One member of a level."""
+    return Level([row[:, [place]] for row in level.rows], level.pivots[:, [place]])

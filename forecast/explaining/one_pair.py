@@ -1,0 +1,85 @@
+"""What is known of one pair, given the fit and its wearer's whole rack?"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import pandas as pd
+
+from solespan.forecast.errors import BadFrame, TooLittleData
+from solespan.forecast.log import WearLog
+from solespan.forecast.model.sole_state import FootPairs, foot_pairs
+from solespan.forecast.model.wear_fit import WearFit
+from solespan.forecast.model.wear_model import Conditioned, condition
+from solespan.forecast.settings import ForecastSettings
+
+__all__ = ["OnePair", "one_pair"]
+
+
+@dataclass(frozen=True)
+class OnePair:
+    """One pair seen with its wearer's other pairs.
+
+    known : posterior of the wearer's rack. log : that rack's log until `day`. pair : the pair's
+    place in `known.panel.pair_ids`. feet : left and right paths of the sole on it now, by point;
+    empty when none is on.
+    """
+
+    fit: WearFit
+    known: Conditioned
+    log: WearLog
+    pair: int
+    day: pd.Timestamp
+    settings: ForecastSettings
+    feet: FootPairs
+
+    @property
+    def pair_id(self) -> str:
+        """The pair's identifier."""
+        return str(self.known.panel.pair_ids[self.pair])
+
+    @property
+    def ball(self) -> FootPairs:
+        """Left and right path of the ball of the sole on the pair now."""
+        at_ball = self.known.panel.path_point[self.feet.left] == 0
+        return FootPairs(self.feet.left[at_ball], self.feet.right[at_ball])
+
+
+def one_pair(
+    fit: WearFit,
+    log: WearLog,
+    pair_id: str,
+    as_of: str | pd.Timestamp,
+    settings: ForecastSettings | None,
+) -> OnePair:
+    """Condition one pair's rack.
+
+    Raises
+    ------
+    BadFrame
+        The log has no such pair; the message names it.
+    TooLittleData
+        No sole was on the pair by `as_of`.
+    """
+    settings = settings or ForecastSettings()
+    day = pd.Timestamp(as_of).normalize()
+    mine = log.pairs.loc[log.pairs["pair_id"] == pair_id, "wearer_id"]
+    if mine.empty:
+        raise BadFrame(
+            f"pairs.pair_id: {pair_id!r} is not in this log; give the pair_id of one of its "
+            f"{len(log.pairs)} pairs"
+        )
+    fitted = log.soles.loc[log.soles["pair_id"] == pair_id, "fitted_on"]
+    if not (fitted <= day).any():
+        raise TooLittleData(
+            f"no sole was on pair {pair_id!r} by {day.date()}; add its sole, or look from a "
+            "later day"
+        )
+    rack = log.of_wearers(mine).until(day)
+    known = condition(fit, rack, day, settings.horizon_days)
+    panel = known.panel
+    pair = int((panel.pair_ids == pair_id).argmax())
+    every = foot_pairs(panel)
+    own = panel.path_pair[every.left] == pair
+    feet = FootPairs(every.left[own], every.right[own])
+    return OnePair(fit, known, rack, pair, day, settings, feet)

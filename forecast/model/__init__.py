@@ -1,0 +1,1 @@
+"""The nested log-rate model: layout, linearisation, elimination, estimation, posterior."""

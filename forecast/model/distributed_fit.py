@@ -1,0 +1,177 @@
+"""How is a fit made of logs that do not fit into one process?
+
+Every log holds whole wearers. Their panels stay where a `forecast.model.full_panel_fit.Runner`
+keeps them; what comes together are the panels of some wearers (on which spreads are sought), the
+parts' small sums, and each pair's wear by four weeks. The fit is that of the logs put together.
+"""
+
+from __future__ import annotations
+
+from dataclasses import fields
+from functools import partial, reduce
+from operator import or_
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from solespan.forecast.log import WearLog
+from solespan.forecast.model.estimation import Keep, Progress, fit_spreads
+from solespan.forecast.model.fit_start import FitStart
+from solespan.forecast.model.full_panel_fit import ENOUGH_PATHS, Runner, over_everyone
+from solespan.forecast.model.parameter_layout import Facts, facts_of
+from solespan.forecast.model.wear_fit import WearFit
+from solespan.forecast.model.wear_model import multipliers, wear_fit
+from solespan.forecast.panel.exposure import Exposure
+from solespan.forecast.panel.log_arrays import LogArrays, log_arrays
+from solespan.forecast.panel.panel import Panel, panel_part
+from solespan.forecast.panel.panel_of_log import panel_of
+from solespan.forecast.use.usage import fit_use
+from solespan.forecast.use.wear_counts import WearCounts, wear_counts
+
+__all__ = ["fit_split", "join_panels"]
+
+Read = tuple[LogArrays, Panel]
+
+
+def fit_split(
+    runner: Runner,
+    logs: list[WearLog] | list[Any],
+    as_of: str | pd.Timestamp,
+    progress: Progress | None = None,
+    start: FitStart | None = None,
+    keep: Keep | None = None,
+) -> WearFit:
+    """Fit the wear model to logs of different wearers.
+
+    Parameters
+    ----------
+    runner : Runner
+    logs : list of WearLog, or handles of them
+        Each with whole wearers and at least one sole fitted by `as_of`; sorted by wearer_id, so
+        that the wearers of each stand before those of the next.
+    as_of : date-like
+    progress, start, keep
+        As in `WearModel.fit`.
+
+    Raises
+    ------
+    TooLittleData
+        A log has no sole fitted by `as_of`.
+    """
+    day = pd.Timestamp(as_of)
+    read = runner.map(partial(_read, as_of=day), logs)
+    told = runner.gather(runner.map(_told, read))
+    facts = reduce(or_, (f for f, _, _ in told))
+    wearers = np.array([w for _, w, _ in told])
+    step = -(-sum(p for _, _, p in told) // ENOUGH_PATHS)
+    first = (np.cumsum(wearers) - wearers).tolist()
+    some = runner.gather(runner.map(partial(_some, step=step), read, first))
+    small = join_panels(some)
+    found = fit_spreads(small, progress, start, keep)
+    panels = runner.map(_panel, read)
+    if step > 1:
+        share = len(small.wearer_ids) / int(wearers.sum())
+        found = over_everyone(runner, panels, facts, found, share)
+    mean = found.layout.prior_mean + found.population_mean
+    log_multipliers = multipliers(found.layout.population, mean)
+    counts = runner.gather(runner.map(partial(_counted, log_multipliers=log_multipliers), read))
+    sizes = np.sum(runner.gather(runner.map(_sizes, read)), axis=0).tolist()
+    if progress:
+        progress("use", 0.95)
+    return wear_fit(found, fit_use(_joined(counts)), day, sizes)
+
+
+def _read(log: WearLog, as_of: pd.Timestamp) -> Read:
+    arrays = log_arrays(log, as_of)
+    return arrays, panel_of(arrays)
+
+
+def _told(read: Read) -> tuple[Facts, int, int]:
+    panel = read[1]
+    return facts_of(panel), len(panel.wearer_ids), len(panel.nominal_mm)
+
+
+def _panel(read: Read) -> Panel:
+    return read[1]
+
+
+def _some(read: Read, first: int, step: int) -> Panel:
+    """Every k-th wearer, counted over all parts."""
+    panel = read[1]
+    if step <= 1:
+        return panel
+    return panel_part(panel, (np.arange(len(panel.wearer_ids)) + first) % step == 0)
+
+
+def _counted(read: Read, log_multipliers: np.ndarray) -> WearCounts:
+    return wear_counts(read[0], log_multipliers)
+
+
+def _sizes(read: Read) -> tuple[int, int, int, int]:
+    return read[1].sizes
+
+
+def _joined(counts: list[WearCounts]) -> WearCounts:
+    before = np.cumsum([0, *(int(c.wearer[-1]) + 1 for c in counts)])
+    return WearCounts(
+        worn=np.concatenate([c.worn for c in counts]),
+        days=np.concatenate([c.days for c in counts]),
+        open_days=np.concatenate([c.open_days for c in counts]),
+        group=np.concatenate([c.group for c in counts]),
+        wearer=np.concatenate([c.wearer + b for c, b in zip(counts, before, strict=False)]),
+        year_share=counts[0].year_share,
+    )
+
+
+# which level's members the indices in an array of a panel count
+_POINTS_TO = {
+    "pair_wearer": "wearer_ids",
+    "sole_pair": "pair_ids",
+    "path_pair": "pair_ids",
+    "path_sole": "sole_ids",
+    "path_end": "target_day",
+    "path_begin": "target_day",
+    "obs_path": "nominal_mm",
+    "obs_target": "target_day",
+    "target_sole": "sole_ids",
+}
+
+
+def join_panels(panels: list[Panel]) -> Panel:
+    """One panel of several that have different wearers, in their order."""
+    panels = [p for p in panels if len(p.wearer_ids)]
+    joined: dict[str, Any] = {}
+    for name in (f.name for f in fields(Panel)):
+        if name in ("exposure", "as_of_day"):
+            continue
+        arrays = [getattr(p, name) for p in panels]
+        if name in _POINTS_TO:
+            many = [len(getattr(p, _POINTS_TO[name])) for p in panels]
+            before = np.cumsum([0, *many[:-1]])
+            arrays = [np.where(a < 0, a, a + b) for a, b in zip(arrays, before, strict=True)]
+        joined[name] = np.concatenate(arrays)
+    exposure = _join_exposures([p.exposure for p in panels])
+    return Panel(**joined, exposure=exposure, as_of_day=panels[0].as_of_day)
+
+
+def _join_exposures(parts: list[Exposure]) -> Exposure:
+    """Put the cells of all parts side by side, those of the same flags as one."""
+    power = 2 ** np.arange(parts[0].flags.shape[1])
+    codes = [(part.flags @ power).astype(int) for part in parts]
+    every = np.unique(np.concatenate(codes))
+    flags = np.concatenate([part.flags for part in parts])
+    first = [int(np.flatnonzero(np.concatenate(codes) == code)[0]) for code in every]
+
+    def wide(values: np.ndarray, code: np.ndarray) -> np.ndarray:
+        out = np.zeros((len(values), len(every)))
+        out[:, np.searchsorted(every, code)] = values
+        return out
+
+    pairs = list(zip(parts, codes, strict=True))
+    return Exposure(
+        base=np.concatenate([wide(part.base, code) for part, code in pairs]),
+        driving=np.concatenate([wide(part.driving, code) for part, code in pairs]),
+        silent=np.concatenate([part.silent for part in parts]),
+        flags=flags[first],
+    )

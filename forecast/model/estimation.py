@@ -1,0 +1,289 @@
+"""How are the population's parameters found?
+
+Spreads by marginal likelihood with weak priors (empirical Bayes), noise and thumb by guarded Newton
+steps; observations are linearised about the current modes and the steps alternate (Lindstrom and
+Bates, Biometrics 46:673, 1990).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+import numpy as np
+from scipy.optimize import OptimizeResult, minimize
+
+from solespan.forecast.model.ep_sites import learn_thumb, start_thumb
+from solespan.forecast.model.fit_start import FitStart
+from solespan.forecast.model.hierarchy import solve
+from solespan.forecast.model.inner_loop import Modes, modes, prior_centre
+from solespan.forecast.model.linearise import Linearised, Noise, linearise
+from solespan.forecast.model.parameter_layout import Coordinates, coordinates
+from solespan.forecast.model.posterior_moments import gradient
+from solespan.forecast.model.removal_threshold import Sending, learn_sending
+from solespan.forecast.model.sole_state import FootPairs, foot_pairs, sole_state
+from solespan.forecast.model.thumb import ThumbScale
+from solespan.forecast.panel.panel import GAUGES, THUMB, Panel
+from solespan.forecast.priors import METHOD_SD_MM, SPREADS
+
+__all__ = ["Estimate", "Keep", "Progress", "default_noise", "fit_spreads", "spread_penalty"]
+
+Progress = Callable[[str, float], None]
+Keep = Callable[[FitStart], None]
+PROCESS_MEDIAN_MM, PROCESS_LOG_SD = 0.02, 0.7
+GAUGE_LOG_SD = 0.4
+_LOG_STEP = 0.15
+_SLOW_FROM, _MOST_LONGER = 0.3, 2.2
+_FOLLOWED_READINGS = 2  # by a gauge, on each foot, before a sole teaches where soles come off
+_FLAT = 0.01  # slope of the log likelihood by a log spread that counts as none
+_CURVE_STEP = 0.01
+_SETTLED = 0.08  # largest change of a log spread or noise between rounds
+
+
+@dataclass(frozen=True)
+class Estimate:
+    """Where a fit ended.
+
+    Unknowns, spreads, noise, the population's posterior (mean as deviation from the prior's),
+    penalised negative log likelihood, and the inverse of its curvature by the log spreads.
+    """
+
+    layout: Coordinates
+    spread: dict[str, float]
+    noise: Noise
+    population_mean: np.ndarray
+    population_cov: np.ndarray
+    objective: float
+    rounds: int
+    curvature_inverse: np.ndarray
+    converged: bool
+
+
+def default_noise() -> Noise:
+    """Noise before any data."""
+    return Noise(tuple(METHOD_SD_MM[g] for g in GAUGES), PROCESS_MEDIAN_MM, ThumbScale())
+
+
+def spread_penalty(log_spread: np.ndarray) -> tuple[float, np.ndarray]:
+    """Negative log prior of the log spreads, in the order of SPREADS, and its gradient."""
+    median = np.log([s.median for s in SPREADS.values()])
+    log_sd = np.array([s.log_sd for s in SPREADS.values()])
+    z = (log_spread - median) / log_sd
+    return 0.5 * float(z @ z), z / log_sd
+
+
+def spread_objective(
+    log_spread: np.ndarray, panel: Panel, layout: Coordinates, lin: Linearised
+) -> tuple[float, np.ndarray]:
+    """Negative penalised marginal log likelihood and its gradient by the log spreads."""
+    spread = {n: float(np.exp(v)) for n, v in zip(SPREADS, log_spread, strict=True)}
+    posterior = solve(panel, layout, lin, spread)
+    slope = gradient(panel, posterior, spread)
+    value, out = spread_penalty(log_spread)
+    return value - posterior.log_likelihood, out - np.array([slope[n] for n in SPREADS])
+
+
+def _noise_penalty(noise: Noise) -> float:
+    z = [
+        np.log(sd / METHOD_SD_MM[g]) / GAUGE_LOG_SD
+        for sd, g in zip(noise.gauge_sd_mm, GAUGES, strict=True)
+    ]
+    z.append(np.log(noise.process_mm / PROCESS_MEDIAN_MM) / PROCESS_LOG_SD)
+    return 0.5 * float(np.square(z).sum())
+
+
+def improve_noise(
+    panel: Panel,
+    layout: Coordinates,
+    spread: dict[str, float],
+    noise: Noise,
+    at: Modes,
+) -> Noise:
+    """One guarded Newton step in the log of each gauge's SD and of the process noise."""
+    centre = prior_centre(layout)
+
+    def value(candidate: Noise) -> float:
+        lin = linearise(
+            panel,
+            at.deviation,
+            centre,
+            candidate,
+            at.lin.weight,
+            at.stand.sites,
+            at.log_rate_variance,
+            at.stand.pull,
+            seek_slips=False,
+        )
+        return solve(panel, layout, lin, spread).log_likelihood - _noise_penalty(candidate)
+
+    def moved(place: int, by: float) -> Noise:
+        factor = float(np.exp(by))
+        if place == len(GAUGES):
+            return replace(noise, process_mm=noise.process_mm * factor)
+        sds = list(noise.gauge_sd_mm)
+        sds[place] *= factor
+        return replace(noise, gauge_sd_mm=tuple(sds))
+
+    base = value(noise)
+    seen = np.bincount(panel.obs_kind, minlength=len(GAUGES) + 1)[: len(GAUGES)] > 0
+    shifts = np.zeros(len(GAUGES) + 1)
+    for place in range(len(shifts)):
+        if place < len(GAUGES) and not seen[place]:
+            continue
+        up, down = value(moved(place, _LOG_STEP)), value(moved(place, -_LOG_STEP))
+        slope = (up - down) / (2 * _LOG_STEP)
+        curve = (up + down - 2 * base) / _LOG_STEP**2
+        shift = -slope / curve if curve < 0 else np.sign(slope) * 0.5
+        shifts[place] = np.clip(shift, -0.5, 0.5)
+    sds = tuple(float(s * np.exp(d)) for s, d in zip(noise.gauge_sd_mm, shifts, strict=False))
+    return replace(noise, gauge_sd_mm=sds, process_mm=float(noise.process_mm * np.exp(shifts[-1])))
+
+
+def _hastened(old: Noise, new: Noise, last_step: float) -> tuple[Noise, float]:
+    """Lengthen the step of the process noise where the last two shrink like a geometric series.
+
+    The spreads give way only after the noise has moved, so its steps are too short by themselves
+    (Aitken's extrapolation). Returns the noise and the step to hold the next one against.
+    """
+    step = float(np.log(new.process_mm / old.process_mm))
+    ratio = step / last_step if last_step else 0.0
+    if not _SLOW_FROM < ratio < 1.0:
+        return new, step
+    longer = min(1.0 / (1.0 - ratio), _MOST_LONGER)
+    return replace(new, process_mm=old.process_mm * float(np.exp(longer * step))), 0.0
+
+
+def _learn_sending(panel: Panel, layout: Coordinates, at: Modes, noise: Noise) -> Sending:
+    """Learn how thin soles get from those that came off."""
+    feet = foot_pairs(panel, current_only=False)
+    gauged = np.bincount(
+        panel.obs_path[(panel.obs_kind < THUMB) & ~panel.obs_waist],
+        minlength=len(panel.nominal_mm),
+    )
+    gone = ~panel.current[feet.left] & (panel.path_point[feet.left] == 0)
+    gone &= np.minimum(gauged[feet.left], gauged[feet.right]) >= _FOLLOWED_READINGS
+    feet = FootPairs(feet.left[gone], feet.right[gone])
+    if not len(feet.left):
+        return Sending()
+    state = sole_state(panel, layout, at.lin, at.posterior, prior_centre(layout), feet)
+    sd = np.sqrt(np.square(state.factor[[1, 3]]).sum(axis=1))
+    limit = np.array([panel.limit_mm[feet.left], panel.limit_mm[feet.right]])
+    place = layout.population.index("sending_mm")
+    above = float(layout.prior_mean[place] + at.posterior.population_mean[place])
+    return learn_sending(state.mean[[1, 3]], sd, limit, noise.sending, above)
+
+
+def _settings_vector(spread: dict[str, float], noise: Noise) -> np.ndarray:
+    """Logs of the spreads that matter and of the noise: what has to stand still."""
+    thumb = noise.thumb
+    judged = (thumb.firm_from_mm - thumb.give_from_mm, thumb.sd_mm, noise.sending.sd_mm)
+    gauges = (*noise.gauge_sd_mm, noise.process_mm)
+    return np.log([*(max(v, 0.05) for v in spread.values()), *gauges, *judged])
+
+
+def _best_spreads(
+    panel: Panel,
+    layout: Coordinates,
+    lin: Linearised,
+    spread: dict[str, float],
+    inverse: np.ndarray | None,
+) -> tuple[OptimizeResult, np.ndarray]:
+    """Find the best log spreads from where they stand, and the inverse of the curvature there.
+
+    With the inverse of an earlier round a few steps do, as the noise will move them again; without
+    one, limited memory and bounds keep a start far away from running off.
+    """
+    start = np.log([spread[n] for n in SPREADS])
+    known = (panel, layout, lin)
+    if inverse is None:
+        found = minimize(
+            spread_objective,
+            start,
+            known,
+            method="L-BFGS-B",
+            jac=True,
+            bounds=[(np.log(1e-3), np.log(3.0))] * len(start),
+            options={"maxiter": 30, "ftol": 1e-6},
+        )
+        return found, _inverse_curvature(found.x, *known)
+    options = {"maxiter": 4, "gtol": _FLAT, "hess_inv0": inverse}
+    found = minimize(spread_objective, start, known, method="BFGS", jac=True, options=options)
+    return found, _inverse(np.linalg.inv(found.hess_inv))
+
+
+def _inverse_curvature(
+    log_spread: np.ndarray, panel: Panel, layout: Coordinates, lin: Linearised
+) -> np.ndarray:
+    """Inverse of the curvature of `spread_objective`, from differences of its gradient."""
+
+    def slope(at: np.ndarray) -> np.ndarray:
+        return spread_objective(at, panel, layout, lin)[1]
+
+    here, steps = slope(log_spread), _CURVE_STEP * np.eye(len(log_spread))
+    return _inverse(np.array([slope(log_spread + step) - here for step in steps]) / _CURVE_STEP)
+
+
+def _inverse(curvature: np.ndarray) -> np.ndarray:
+    """Inverse of a curvature, symmetric and nowhere flatter than that of the prior."""
+    flattest = max(s.log_sd for s in SPREADS.values()) ** -2
+    values, vectors = np.linalg.eigh(0.5 * (curvature + curvature.T))
+    half = vectors / np.sqrt(np.maximum(values, flattest))
+    return np.asarray(half @ half.T)
+
+
+def fit_spreads(
+    panel: Panel,
+    progress: Progress | None = None,
+    start: FitStart | None = None,
+    keep: Keep | None = None,
+    rounds: int = 6,
+) -> Estimate:
+    """Alternate modes, spreads and noise over a whole panel.
+
+    Parameters
+    ----------
+    panel : Panel
+    progress : callable (step, fraction), optional
+    start : FitStart, optional
+        Where an earlier fit ended, or had got to.
+    keep : callable (FitStart), optional
+        Told after each round where the fit stands.
+    rounds : int
+        Alternations of modes, spreads and noise at most, those of `start` included.
+    """
+    layout = coordinates(panel)
+    spread = dict(start.spread) if start else {n: s.median for n, s in SPREADS.items()}
+    noise = start.noise if start else default_noise()
+    inverse: np.ndarray | None = None
+    at: Modes | None = None
+    objective = float("inf")
+    converged = False
+    done = 0
+    gone = min(start.rounds, rounds - 1) if start else 0
+    before, last_step = _settings_vector(spread, noise), 0.0
+    for done in range(gone + 1, rounds + 1):
+        at = modes(panel, layout, spread, noise, start=at, steps=3 if at else 8)
+        if progress:
+            progress("spreads", 0.9 * (done - 0.5) / rounds)
+        found, inverse = _best_spreads(panel, layout, at.lin, spread, inverse)
+        spread = {n: float(np.exp(v)) for n, v in zip(SPREADS, found.x, strict=True)}
+        old, noise = noise, improve_noise(panel, layout, spread, noise, at)
+        noise, last_step = _hastened(old, noise, last_step)
+        if done == 1 and start is None:
+            noise = start_thumb(panel, at.lin, noise)
+        noise = learn_thumb(panel, at.stand.sites, at.stand.cavities, noise)
+        noise = replace(noise, sending=_learn_sending(panel, layout, at, noise))
+        if keep:
+            keep(FitStart(spread, noise, done))
+        if progress:
+            progress("noise", 0.9 * done / rounds)
+        objective = float(found.fun)
+        now = _settings_vector(spread, noise)
+        converged = float(np.abs(now - before).max()) < _SETTLED
+        before = now
+        if converged:
+            break
+    at = modes(panel, layout, spread, noise, start=at, steps=4)
+    mean, cov = at.posterior.population_mean, at.posterior.population_cov
+    assert inverse is not None  # noqa: S101 - there is a first round
+    return Estimate(layout, spread, noise, mean, cov, objective, done, inverse, converged)

@@ -1,0 +1,187 @@
+"""How are spreads and population found over a whole panel, part by part?
+
+Spreads and noise are sought on some wearers; one Newton step then moves the spreads to the optimum
+over all. Parts are whole wearers, so that all a part has to tell the others is a small sum
+(`forecast.model.hierarchy.Totals`) and a gradient. A `Runner` says where parts are kept and worked
+on: here, in blocks that fit the processor's cache, or on other machines.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, replace
+from functools import partial, reduce
+from operator import add
+from typing import Any, Protocol
+
+import numpy as np
+
+from solespan.forecast.model.block_elimination import Level
+from solespan.forecast.model.estimation import Estimate, Keep, Progress, fit_spreads, spread_penalty
+from solespan.forecast.model.fit_start import FitStart
+from solespan.forecast.model.hierarchy import (
+    Posterior,
+    Totals,
+    levels_of,
+    population_of,
+    with_population,
+)
+from solespan.forecast.model.inner_loop import FIRST_STEPS, IterationState, lined_up, moved_on
+from solespan.forecast.model.linearise import Linearised, Noise
+from solespan.forecast.model.parameter_layout import Coordinates, Facts, coordinates, facts_of
+from solespan.forecast.model.posterior_moments import gradient
+from solespan.forecast.panel.panel import Panel, panel_range, some_wearers, wearer_blocks
+from solespan.forecast.priors import SPREADS
+
+__all__ = ["ENOUGH_PATHS", "Runner", "Threads", "estimate", "over_everyone"]
+
+ENOUGH_PATHS = 5000  # spreads and noise are sought on so many, then moved to all
+_BLOCK_PATHS = 3000
+_STEPS = 4
+_MOST_STEP = 0.2  # of a log spread
+Population = tuple[np.ndarray, np.ndarray, float]
+
+
+class Runner(Protocol):
+    """Where parts are kept and worked on."""
+
+    def map(self, function: Callable[..., Any], *columns: list[Any]) -> list[Any]:
+        """Do something with each part (or handle of one); parts, or handles of them."""
+
+    def gather(self, parts: list[Any]) -> list[Any]:
+        """Fetch what is behind handles."""
+
+
+class Threads:
+    """Parts are kept in this process, and worked on by two threads."""
+
+    def map(self, function: Callable[..., Any], *columns: list[Any]) -> list[Any]:
+        """Do something with each part."""
+        with ThreadPoolExecutor(2) as pool:
+            return list(pool.map(function, *columns))
+
+    def gather(self, parts: list[Any]) -> list[Any]:
+        """Return the parts: they are here."""
+        return parts
+
+
+@dataclass(frozen=True)
+class Part:
+    """Some wearers' panel, where it stands, and what it says just now."""
+
+    panel: Panel
+    layout: Coordinates
+    stand: IterationState
+    lin: Linearised | None = None
+    levels: tuple[Level, Level, Level, Level] | None = None
+    totals: Totals | None = None
+    posterior: Posterior | None = None
+
+
+def estimate(
+    panel: Panel,
+    progress: Progress | None = None,
+    start: FitStart | None = None,
+    keep: Keep | None = None,
+) -> Estimate:
+    """Fit the population of a panel; parameters as `forecast.model.estimation.fit_spreads`."""
+    small = some_wearers(panel, ENOUGH_PATHS)
+    found = fit_spreads(small, progress, start, keep)
+    if small is panel:
+        return found
+    if progress:
+        progress("everyone", 0.8)
+    parts = [panel_range(panel, *block) for block in wearer_blocks(panel, _BLOCK_PATHS)]
+    share = len(small.wearer_ids) / len(panel.wearer_ids)
+    return over_everyone(Threads(), parts, facts_of(panel), found, share)
+
+
+def over_everyone(
+    runner: Runner, panels: list[Any], facts: Facts, found: Estimate, share: float
+) -> Estimate:
+    """Move an estimate from some wearers to all.
+
+    Parameters
+    ----------
+    runner : Runner
+    panels : list of Panel, or handles of them
+    facts : Facts
+        Of all panels together.
+    found : Estimate
+    share : float
+        Of the wearers that it was found on.
+    """
+    noise = found.noise
+    parts = runner.map(partial(_laid_out, facts=facts, noise=noise), panels)
+    layout: Coordinates = runner.gather(runner.map(_layout, parts[:1]))[0]
+    spread = found.spread
+    for step in range(_STEPS):
+        lined, population = _solved(
+            runner, parts, layout, noise, spread, settled=step > FIRST_STEPS
+        )
+        move = partial(_moved, noise=noise, spread=spread, population=population)
+        parts = runner.map(move, lined)
+    slopes = runner.gather(runner.map(partial(_slope, spread=spread), parts))
+    here = np.log([spread[n] for n in SPREADS])
+    slope = spread_penalty(here)[1] - np.sum(slopes, axis=0)
+    # the curvature was found on some, and grows with their number
+    step_by = np.clip(-found.curvature_inverse @ slope * share, -_MOST_STEP, _MOST_STEP)
+    spread = {n: float(np.exp(v)) for n, v in zip(SPREADS, here + step_by, strict=True)}
+    _, (mean, cov, log_likelihood) = _solved(runner, parts, layout, noise, spread, settled=True)
+    return replace(
+        found,
+        layout=layout,
+        spread=spread,
+        population_mean=mean,
+        population_cov=cov,
+        objective=spread_penalty(here + step_by)[0] - log_likelihood,
+    )
+
+
+def _solved(
+    runner: Runner,
+    parts: list[Any],
+    layout: Coordinates,
+    noise: Noise,
+    spread: dict[str, float],
+    *,
+    settled: bool,
+) -> tuple[list[Any], Population]:
+    """Linearise every part, and solve for the population."""
+    lined = runner.map(partial(_lined, noise=noise, spread=spread, settled=settled), parts)
+    totals = reduce(add, runner.gather(runner.map(_totals, lined)))
+    return lined, population_of(layout, totals)
+
+
+def _laid_out(panel: Panel, facts: Facts, noise: Noise) -> Part:
+    layout = coordinates(panel, facts=facts)
+    return Part(panel, layout, IterationState.first(panel, layout, noise))
+
+
+def _layout(part: Part) -> Coordinates:
+    return part.layout
+
+
+def _lined(part: Part, noise: Noise, spread: dict[str, float], *, settled: bool) -> Part:
+    lin = lined_up(part.panel, part.layout, noise, part.stand, settled=settled)
+    levels, totals = levels_of(part.panel, part.layout, lin, spread)
+    return replace(part, lin=lin, levels=levels, totals=totals)
+
+
+def _totals(part: Part) -> Totals:
+    assert part.totals is not None  # noqa: S101 - set by _lined
+    return part.totals
+
+
+def _moved(part: Part, noise: Noise, spread: dict[str, float], population: Population) -> Part:
+    assert part.levels is not None and part.lin is not None  # noqa: S101, PT018 - set by _lined
+    posterior = with_population(part.panel, part.layout, part.levels, spread, *population)
+    stand = moved_on(part.panel, noise, part.lin, posterior, part.stand)
+    return replace(part, stand=stand, posterior=posterior)
+
+
+def _slope(part: Part, spread: dict[str, float]) -> np.ndarray:
+    assert part.posterior is not None  # noqa: S101 - set by _moved
+    slope = gradient(part.panel, part.posterior, spread)
+    return np.array([slope[n] for n in SPREADS])

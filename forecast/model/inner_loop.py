@@ -1,0 +1,198 @@
+"""Where do the unknowns of a panel stand, at given spreads and noise?
+
+Linearising the observations, solving, and moving the grades' sites take turns until nothing moves:
+the posterior is then the normal nearest to the true one (its mean, not its mode).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from solespan.forecast.model.dense import FEW_PATHS, DenseRack, DenseState
+from solespan.forecast.model.ep_sites import Cavities, improve_sites
+from solespan.forecast.model.hierarchy import Posterior, solve
+from solespan.forecast.model.linearise import (
+    Linearised,
+    Noise,
+    Sites,
+    first_sites,
+    linearise,
+    pull_of_bends,
+)
+from solespan.forecast.model.parameter_layout import INTERFACE, Coordinates
+from solespan.forecast.model.posterior_moments import NestedState
+from solespan.forecast.panel.panel import Panel
+
+__all__ = [
+    "FIRST_STEPS",
+    "STILL",
+    "IterationState",
+    "Modes",
+    "lined_up",
+    "modes",
+    "moved_on",
+    "prior_centre",
+]
+
+_RATE = INTERFACE.index("log_rate")
+STILL = 1e-3  # log rate or mm: a step that counts as none
+FIRST_STEPS = 1  # before readings are judged as slips, and lines moved off their tangents
+
+
+def prior_centre(layout: Coordinates) -> np.ndarray:
+    """Interface values at the prior means, shape (12, paths)."""
+    n_paths = layout.weight.shape[1]
+    random = len(layout.names) - len(layout.population)
+    values = np.zeros((len(layout.names), n_paths))
+    values[random:] = layout.prior_mean[:, None]
+    return layout.interface(values)
+
+
+@dataclass(frozen=True)
+class IterationState:
+    """Where alternating linearisation and solution stands.
+
+    deviation : ndarray, shape (12, paths)
+        Interface values at the modes, less the prior centre.
+    weight : ndarray, shape (observations,)
+        Of readings.
+    sites, cavities
+        Of grades, and what is known at each without it.
+    pull : ndarray, shape (12, paths)
+        `forecast.model.linearise.pull_of_bends`.
+    log_rate_variance : ndarray, shape (paths,)
+        Posterior variance of the log rates.
+    moved : ndarray, shape (paths,)
+        How far each path came in the last step.
+    """
+
+    deviation: np.ndarray
+    weight: np.ndarray
+    sites: Sites
+    cavities: Cavities
+    pull: np.ndarray
+    log_rate_variance: np.ndarray
+    moved: np.ndarray
+
+    @classmethod
+    def first(cls, panel: Panel, layout: Coordinates, noise: Noise) -> IterationState:
+        """The prior means."""
+        nothing = np.zeros_like(prior_centre(layout))
+        return cls(
+            deviation=nothing,
+            weight=np.ones(len(panel.obs_kind)),
+            sites=first_sites(panel, noise),
+            cavities=Cavities(np.zeros(0), np.zeros(0)),
+            pull=nothing,
+            log_rate_variance=np.zeros(len(panel.nominal_mm)),
+            moved=np.full(len(panel.nominal_mm), np.inf),
+        )
+
+
+@dataclass(frozen=True)
+class Modes:
+    """A posterior, the lines it was found with, and where it stands."""
+
+    posterior: Posterior
+    lin: Linearised
+    stand: IterationState
+
+    @property
+    def deviation(self) -> np.ndarray:
+        """Interface values at the modes, less the prior centre, shape (12, paths)."""
+        return self.stand.deviation
+
+    @property
+    def log_rate_variance(self) -> np.ndarray:
+        """Posterior variance of the log rates, shape (paths,)."""
+        return self.stand.log_rate_variance
+
+
+def modes(
+    panel: Panel,
+    layout: Coordinates,
+    spread: dict[str, float],
+    noise: Noise,
+    *,
+    population: tuple[np.ndarray, np.ndarray] | None = None,
+    start: Modes | None = None,
+    steps: int = 8,
+) -> Modes:
+    """Alternate linearising and solving at fixed spreads until the modes stand still.
+
+    Parameters
+    ----------
+    panel, layout, spread, noise
+        The model.
+    population : (mean, covariance), optional
+        Posterior of the population from a fit, when only what lies below is asked.
+    start : Modes, optional
+        Where to start; default the prior means.
+    steps : int
+        At most so many.
+    """
+    at = IterationState.first(panel, layout, noise) if start is None else start.stand
+    rack = None
+    if population is not None and len(panel.nominal_mm) <= FEW_PATHS:
+        rack = DenseRack(panel, layout, spread, population)
+    for step in range(steps):
+        settled = step > FIRST_STEPS or start is not None
+        lin = lined_up(panel, layout, noise, at, settled=settled)
+        if rack is None:
+            posterior = solve(panel, layout, lin, spread, population)
+            at = moved_on(panel, noise, lin, posterior, at)
+        else:
+            at = _moved(panel, noise, lin, rack.solve(lin), at)
+        if step > FIRST_STEPS + 1 and at.moved.max(initial=0.0) < STILL:
+            break
+    if rack is not None:
+        posterior = solve(panel, layout, lin, spread, population)
+    return Modes(posterior, lin, at)
+
+
+def lined_up(
+    panel: Panel, layout: Coordinates, noise: Noise, at: IterationState, *, settled: bool
+) -> Linearised:
+    """Linearise where we stand; once `settled`, with slips sought and lines off their tangents."""
+    return linearise(
+        panel,
+        at.deviation,
+        prior_centre(layout),
+        noise,
+        at.weight,
+        at.sites,
+        at.log_rate_variance,
+        at.pull if settled else None,
+        seek_slips=settled,
+    )
+
+
+def moved_on(
+    panel: Panel, noise: Noise, lin: Linearised, posterior: Posterior, at: IterationState
+) -> IterationState:
+    """Stand at a posterior's means, with sites and pulls to match."""
+    return _moved(panel, noise, lin, NestedState(posterior), at)
+
+
+def _moved(
+    panel: Panel, noise: Noise, lin: Linearised, found: DenseState | NestedState, at: IterationState
+) -> IterationState:
+    change = found.mean - at.deviation
+    change[_RATE] = np.clip(change[_RATE], -1.0, 1.0)
+    bent = found.bent_covariance()
+    rows = at.sites.rows
+    variance = found.fitted_variance(panel.obs_path[rows], lin.columns[:, rows])
+    sites, cavities, by_site = improve_sites(panel, noise, variance, lin, change, at.sites)
+    moved = np.abs(change).max(axis=0)
+    np.maximum.at(moved, panel.obs_path[rows], by_site)
+    return IterationState(
+        deviation=at.deviation + change,
+        weight=lin.weight,
+        sites=sites,
+        cavities=cavities,
+        pull=pull_of_bends(lin, bent),
+        log_rate_variance=bent[_RATE][_RATE],
+        moved=moved,
+    )

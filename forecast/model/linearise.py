@@ -1,0 +1,340 @@
+"""What do the observations of a path say, once the wear curve is made a straight line?
+
+Thickness = nominal + start - packing*min(x/6, 1) - exp(log rate)*(x + share*silent) + process
+noise, in mm. Each observation becomes a row over the interface columns of
+`forecast.model.parameter_layout`; rows of a path are made independent by the filter of the process
+noise (a random walk in expected wear), and added up to one small matrix per path. Linearisation
+about the current conditional modes is the way of Lindstrom and Bates (Biometrics 46:673, 1990);
+told the posterior's covariances, it is moved until the posterior's mean is that of the nearest
+normal (Opper and Archambeau, Neural Computation 21:786, 2009), which a skewed posterior has
+elsewhere.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from solespan.forecast.covariates import COVARIATES
+from solespan.forecast.model.parameter_layout import INTERFACE, SILENT
+from solespan.forecast.model.process_noise_filter import whiten
+from solespan.forecast.model.removal_threshold import Sending
+from solespan.forecast.model.thumb import ThumbScale, grade_bounds, interval_site
+from solespan.forecast.panel.panel import GAUGES, HOLE, SENT, STILL_ON, THUMB, Panel
+from solespan.forecast.priors import PACKING_DAYS
+
+__all__ = [
+    "Linearised",
+    "Noise",
+    "Sites",
+    "bounds_of",
+    "effective_exposure",
+    "first_sites",
+    "linearise",
+    "pull_of_bends",
+]
+
+SLIP_SHARE = 0.015
+SLIP_SD_MM = 1.5
+_WIDTH = len(INTERFACE)
+_COVARIATES_FROM = _WIDTH - len(COVARIATES)
+_RATE = INTERFACE.index("log_rate")
+_GAUGE, _THUMB, _SENDING = (INTERFACE.index(n) for n in ("gauge", "thumb", "sending"))
+_JUDGED = [_GAUGE, _THUMB, _SENDING]  # of the one who looks, not of the sole
+
+
+@dataclass(frozen=True)
+class Noise:
+    """Spread of what is seen: SD of a reading by gauge, process noise, thumb scale.
+
+    gauge_sd_mm : tuple of float, by `GAUGES`.
+    process_mm : variance of wear per mm of expected wear, mm.
+    sending : how loosely the thickness is kept at which soles come off.
+    """
+
+    gauge_sd_mm: tuple[float, ...]
+    process_mm: float
+    thumb: ThumbScale
+    sending: Sending = field(default_factory=Sending)
+
+
+@dataclass(frozen=True)
+class Sites:
+    """Pseudo-observations of the grades and holes.
+
+    rows : ndarray of int, shape (m,)
+        Which observations they are.
+    mm, variance_mm2 : ndarray, shape (m,)
+    """
+
+    rows: np.ndarray
+    mm: np.ndarray
+    variance_mm2: np.ndarray
+
+
+@dataclass(frozen=True)
+class Linearised:
+    """Per path: what its observations say, and the thickness at its end.
+
+    gram : ndarray, shape (13, 13, paths)
+        Cross products of whitened interface columns and, last, of the data.
+    log_det : float
+        Sum of log innovation variances.
+    end_columns : ndarray, shape (12, paths)
+        Derivative of the settled thickness at the path's end by the interface.
+    end_mm : ndarray, shape (paths,)
+        Settled thickness at the end at zero deviation of every unknown, process noise included.
+    end_process_mm2 : ndarray, shape (paths,)
+        Variance of the process noise at the end that remains.
+    residual_mm, variance_mm2, weight, fitted_mm : ndarray, shape (observations,)
+        Residual at the current estimate and its error variance, weight of a reading (near 0: set
+        aside as a slip), and the fitted thickness.
+    settling : ndarray, shape (paths,)
+        Share of the packing still to come at the end.
+    columns : ndarray, shape (12, observations)
+        Derivatives of the fitted thickness by the interface.
+    wear_mm : ndarray, shape (observations,)
+        Expected wear at each observation.
+    end_wear_mm : ndarray, shape (paths,)
+        Expected wear at the end.
+    """
+
+    gram: np.ndarray
+    log_det: float
+    end_columns: np.ndarray
+    end_mm: np.ndarray
+    end_process_mm2: np.ndarray
+    residual_mm: np.ndarray
+    variance_mm2: np.ndarray
+    weight: np.ndarray
+    fitted_mm: np.ndarray
+    settling: np.ndarray
+    columns: np.ndarray
+    wear_mm: np.ndarray
+    end_wear_mm: np.ndarray
+
+
+def effective_exposure(panel: Panel, log_multipliers: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Standard wear days at each target, and their derivatives by the log multipliers.
+
+    Parameters
+    ----------
+    panel : Panel
+    log_multipliers : ndarray, shape (len(COVARIATES),)
+
+    Returns
+    -------
+    x : ndarray, shape (targets,)
+    slopes : ndarray, shape (len(COVARIATES), targets)
+    """
+    flags = panel.exposure.flags
+    scale = np.exp(flags @ log_multipliers[:-1])
+    cell = panel.exposure.base + log_multipliers[-1] * panel.exposure.driving
+    slopes = np.empty((len(COVARIATES), len(cell)))
+    for i in range(len(COVARIATES) - 1):
+        slopes[i] = np.einsum("tc,c->t", cell, scale * flags[:, i])
+    slopes[-1] = np.einsum("tc,c->t", panel.exposure.driving, scale)
+    return np.maximum(np.einsum("tc,c->t", cell, scale), 0.0), slopes
+
+
+def linearise(
+    panel: Panel,
+    deviation: np.ndarray,
+    centre: np.ndarray,
+    noise: Noise,
+    weight: np.ndarray,
+    sites: Sites,
+    log_rate_variance: np.ndarray | float = 0.0,
+    pull: np.ndarray | None = None,
+    *,
+    seek_slips: bool,
+) -> Linearised:
+    """Linearise the observations of a panel.
+
+    Parameters
+    ----------
+    panel : Panel
+    deviation : ndarray, shape (12, paths)
+        Interface values at the current estimate, less `centre`.
+    centre : ndarray, shape (12, paths)
+        Interface values at the prior means.
+    noise : Noise
+    weight : ndarray, shape (observations,)
+        Weight of each reading.
+    sites : Sites
+        Pseudo-observations of the grades.
+    log_rate_variance : ndarray, shape (paths,), or 0
+        Posterior variance of each log rate. The best straight line through exp under a normal
+        with this variance has the slope exp(mean + variance/2); 0 is the tangent at the mode.
+    pull : ndarray, shape (12, paths), optional
+        `pull_of_bends` at the last posterior; without it the line is left where it is.
+    seek_slips : bool
+        Whether to find the weights anew from the residuals.
+    """
+    value = centre + deviation
+    lifted = value.copy()
+    lifted[2] += 0.5 * log_rate_variance
+    x_target, slope_target = effective_exposure(panel, value[_COVARIATES_FROM:, 0])
+    path, target = panel.obs_path, panel.obs_target
+    wears = ~panel.obs_waist
+    columns, wear = _columns(panel, lifted, path, target, x_target, slope_target, wears)
+    fitted = _thickness(panel, value, path, columns, wear)
+    y, variance, weight = _data(panel, fitted, noise, weight, sites, seek_slips)
+    rows = np.concatenate([columns, (y - fitted)[None]])
+    rows[-1] += np.einsum("in,in->n", columns, deviation[:, path])
+    white = whiten(rows, wear, variance, panel.ranks, noise.process_mm)
+    gram = white.gram
+    if pull is not None:
+        gram[:-1, -1] += pull
+        gram[-1, :-1] += pull
+        gram[-1, -1] += 2.0 * (pull * deviation).sum(axis=0)  # no change of it where we stand
+    every = np.arange(len(panel.nominal_mm))
+    end_columns, end_wear = _columns(
+        panel, lifted, every, panel.path_end, x_target, slope_target, np.ones(len(every), bool)
+    )
+    settled = -end_columns[1]
+    end_columns[1] = -1.0
+    end_columns[_JUDGED] = 0.0
+    end_mm = _thickness(panel, value, every, end_columns, end_wear)
+    end_mm = end_mm - np.einsum("in,in->n", end_columns, deviation) + white.state[-1]
+    return Linearised(
+        gram=gram,
+        log_det=white.log_det,
+        end_columns=end_columns - white.state[:-1],
+        end_mm=end_mm,
+        end_process_mm2=white.process_mm2
+        + noise.process_mm * np.maximum(end_wear - white.seen_mm, 0.0),
+        residual_mm=y - fitted,
+        variance_mm2=variance,
+        weight=weight,
+        fitted_mm=fitted,
+        settling=1.0 - settled,
+        columns=columns,
+        wear_mm=wear,
+        end_wear_mm=end_wear,
+    )
+
+
+def _columns(
+    panel: Panel,
+    value: np.ndarray,
+    path: np.ndarray,
+    target: np.ndarray,
+    x_target: np.ndarray,
+    slope_target: np.ndarray,
+    wears: np.ndarray,
+) -> tuple[np.ndarray, np.ndarray]:
+    """Derivatives by the interface, and the expected wear in mm."""
+    rate = np.exp(value[2])[path] * wears
+    silent = panel.exposure.silent[target]
+    informed = np.flatnonzero(slope_target.any(axis=1))
+    x, slope = x_target[target], slope_target[informed[:, None], target]
+    later = np.flatnonzero(panel.path_begin[path] >= 0)  # wears from a day after the fitting
+    if len(later):
+        begin = panel.path_begin[path[later]]
+        silent[later] -= panel.exposure.silent[begin]
+        x[later] -= x_target[begin]
+        slope[:, later] -= slope_target[informed[:, None], begin]
+    columns = np.zeros((_WIDTH, len(path)))
+    columns[0] = 1.0
+    columns[1] = -np.minimum(x / PACKING_DAYS, 1.0) * wears
+    wear = rate * np.maximum(x + value[SILENT][path] * silent, 0.0)
+    columns[2] = -wear
+    columns[SILENT] = -rate * silent
+    columns[_COVARIATES_FROM + informed] = -rate * slope
+    if len(path) == len(panel.obs_kind) and path is panel.obs_path:
+        columns[_GAUGE] = panel.obs_kind < THUMB
+        columns[_THUMB] = panel.obs_kind == THUMB
+        columns[_SENDING] = -1.0 * (panel.obs_kind >= SENT)
+    return columns, wear
+
+
+def _thickness(
+    panel: Panel, value: np.ndarray, path: np.ndarray, columns: np.ndarray, wear: np.ndarray
+) -> np.ndarray:
+    straight = [0, 1, *_JUDGED]
+    linear = np.einsum("in,in->n", columns[straight], value[straight][:, path])
+    return np.asarray(panel.nominal_mm[path] + linear - wear)
+
+
+def _data(
+    panel: Panel,
+    fitted: np.ndarray,
+    noise: Noise,
+    weight: np.ndarray,
+    sites: Sites,
+    seek_slips: bool,
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Observed or pseudo-observed thickness, its variance, and the weights."""
+    y = panel.obs_mm.copy()
+    gauge = panel.obs_kind < THUMB
+    sd = np.asarray(noise.gauge_sd_mm)[np.minimum(panel.obs_kind, len(GAUGES) - 1)]
+    if seek_slips:
+        weight = np.where(gauge, _slip_weight(y - fitted, sd), 1.0)
+    variance = sd**2 / weight
+    y[sites.rows], variance[sites.rows] = sites.mm, sites.variance_mm2
+    sent = panel.obs_kind == SENT  # both feet are told, so each with twice the variance
+    y[sent] = panel.limit_mm[panel.obs_path[sent]]
+    variance[sent] = 2.0 * noise.sending.sd_mm**2
+    return y, variance, weight
+
+
+def pull_of_bends(lin: Linearised, bent: dict[int, np.ndarray]) -> np.ndarray:
+    """What the bends of the rows take away from what they say, given how uncertain they are.
+
+    A row's expected squared misfit grows with the variance of its thickness, and that with the
+    unknowns of the product exp(log rate) * (exposure + share * silent): the row's second derivative
+    by the log rate and any of them is its first by that other, and that by a multiplier twice is
+    its first. So the pull by one is minus the rows' products with it, weighed by covariances.
+
+    Parameters
+    ----------
+    lin : Linearised
+    bent : dict of int to ndarray, shape (12, paths)
+        `forecast.model.posterior_moments.bent_covariance` of the posterior that `lin` led to.
+
+    Returns
+    -------
+    ndarray, shape (12, paths)
+        To be added to the products of the columns with the data.
+    """
+    out = np.zeros((_WIDTH, lin.gram.shape[-1]))
+
+    def weighed(row: int, by: int) -> np.ndarray:
+        return np.asarray(np.einsum("bn,bn->n", lin.gram[row, :-1], bent[by]))
+
+    for column in bent:
+        out[column] -= weighed(column, _RATE)
+        if column != _RATE:
+            out[_RATE] -= weighed(column, column)
+        if _COVARIATES_FROM <= column < _WIDTH - 1:  # all but driving act through exp
+            out[column] -= weighed(column, column)
+    return out
+
+
+def bounds_of(
+    panel: Panel, rows: np.ndarray, noise: Noise
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Interval and noise of the grades at some observations."""
+    grade = np.where(panel.obs_kind[rows] == HOLE, 3, panel.obs_grade[rows])
+    low, high, sd = grade_bounds(grade, noise.thumb)
+    on = panel.obs_kind[rows] == STILL_ON  # both feet are told, so each more loosely
+    low = np.where(on, panel.limit_mm[panel.obs_path[rows]], low)
+    sd = np.where(on, 2.0 * noise.sending.sd_mm, sd)
+    return low, np.where(on, np.inf, high), sd
+
+
+def first_sites(panel: Panel, noise: Noise) -> Sites:
+    """Sites of the grades before anything else is known: a loose guess round the nominal."""
+    rows = np.flatnonzero(np.isin(panel.obs_kind, (THUMB, HOLE, STILL_ON)))
+    low, high, sd = bounds_of(panel, rows, noise)
+    guess = np.clip(panel.nominal_mm[panel.obs_path[rows]], low, high)
+    return Sites(rows, *interval_site(low, high, sd, guess, np.ones(len(rows))))
+
+
+def _slip_weight(residual_mm: np.ndarray, sd_mm: np.ndarray) -> np.ndarray:
+    """Chance that a reading is no gross slip, given its residual."""
+    good = (1 - SLIP_SHARE) * np.exp(-0.5 * np.square(residual_mm / sd_mm)) / sd_mm
+    slip = SLIP_SHARE * np.exp(-0.5 * np.square(residual_mm / SLIP_SD_MM)) / SLIP_SD_MM
+    return np.asarray(np.maximum(good / (good + slip + 1e-300), 1e-6))

@@ -1,0 +1,249 @@
+"""Through which column of the linearised observation does each unknown act, and with what weight?
+
+An observation sees its path through a few columns (the interface): start, packing, log rate, gauge
+bias, thumb shift, where soles come off, silent wear, one per covariate. Every unknown of the model
+acts through exactly one of them, with a weight that is a constant of the path: the pair's effect
+through the log rate with weight 1, the right-minus-left contrast with weight +-1/2, and so on.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from functools import cached_property
+
+import numpy as np
+
+from solespan.forecast.covariates import COVARIATES
+from solespan.forecast.frames import MATERIALS
+from solespan.forecast.panel.panel import SENT, THUMB, Panel
+from solespan.forecast.priors import (
+    COVARIATE_PRIORS,
+    MATERIAL_LOG_SD,
+    MATERIAL_RATE,
+    POPULATION_SD,
+    USUAL_LIMIT_MM,
+)
+
+__all__ = [
+    "BENT",
+    "INTERFACE",
+    "PATH",
+    "SILENT",
+    "SPREAD_OF",
+    "Coordinates",
+    "Facts",
+    "coordinates",
+    "facts_of",
+]
+
+INTERFACE = ("start", "packing", "log_rate", "gauge", "thumb", "sending", "silent", *COVARIATES)
+SILENT = INTERFACE.index("silent")
+BENT = (INTERFACE.index("log_rate"), *range(SILENT, len(INTERFACE)))  # act through a product
+_COLUMN = {name: i for i, name in enumerate(INTERFACE)}
+_FEW_PATHS = 200  # below this one product is faster than a sum for each unknown
+PATH = ("start", "packing", "shoe")
+SOLE = ("sole_start", "sole")
+PAIR = ("pair", "pair_foot", "gap")
+WEARER = ("wearer", "wearer_foot", "wearer_toe", "wearer_heel", "gauge", "thumb")
+# the spread of each random effect, where it is not the effect's own name
+SPREAD_OF = {"wearer_toe": "wearer_point", "wearer_heel": "wearer_point"}
+
+
+@dataclass(frozen=True)
+class Coordinates:
+    """The unknowns of a panel: names, interface column and weight per path.
+
+    names : tuple of str
+        Unknowns of paths, soles, pairs, wearers, then of the population.
+    levels : tuple of tuple of str
+        The names by level (paths, soles, pairs, wearers); only those that the panel can inform.
+    active : ndarray of int
+        Interface columns that are not zero throughout the panel.
+    column : ndarray of int, shape (unknowns,)
+        Interface column through which each acts.
+    weight : ndarray, shape (unknowns, paths)
+    prior_mean, prior_sd : ndarray, shape (population unknowns,)
+    """
+
+    names: tuple[str, ...]
+    levels: tuple[tuple[str, ...], ...]
+    active: np.ndarray
+    column: np.ndarray
+    weight: np.ndarray
+    prior_mean: np.ndarray
+    prior_sd: np.ndarray
+    population: tuple[str, ...] = field(default=())
+
+    @cached_property
+    def acts(self) -> np.ndarray:
+        """1 where an unknown acts through an interface column, shape (12, unknowns)."""
+        return np.asarray(np.arange(len(INTERFACE))[:, None] == self.column, float)
+
+    def interface(self, values: np.ndarray, skip: int = 0) -> np.ndarray:
+        """Interface values that unknowns add up to.
+
+        Parameters
+        ----------
+        values : ndarray, shape (unknowns - skip, paths)
+        skip : int
+            How many of the first unknowns are left out.
+
+        Returns
+        -------
+        ndarray, shape (12, paths)
+        """
+        return self.sums(self.weight[skip:], values, skip)
+
+    def sums(self, weight: np.ndarray, values: np.ndarray, skip: int) -> np.ndarray:
+        """Sums of weighted values by interface column, for some paths only."""
+        if values.shape[1] < _FEW_PATHS:
+            return np.asarray(self.acts[:, skip:] @ (weight * values))
+        out = np.zeros((len(INTERFACE), values.shape[1]))
+        for column, w, value in zip(self.column[skip:], weight, values, strict=True):
+            out[column] += w * value
+        return out
+
+
+@dataclass(frozen=True)
+class Facts:
+    """What a panel can inform: interface columns, random effects, the population's unknowns."""
+
+    active: frozenset[str]
+    random: frozenset[str]
+    population: frozenset[str]
+
+    def __or__(self, other: Facts) -> Facts:
+        """What two parts of a panel can inform together."""
+        return Facts(
+            self.active | other.active,
+            self.random | other.random,
+            self.population | other.population,
+        )
+
+
+def facts_of(panel: Panel) -> Facts:
+    """What this panel can inform."""
+    local, every = _effects(panel)
+    active = frozenset(_active(panel))
+    return Facts(
+        active,
+        frozenset(n for n, (c, w) in local.items() if c in active and w.any()),
+        frozenset(_needed(every, active)),
+    )
+
+
+def coordinates(
+    panel: Panel, population: tuple[str, ...] | None = None, facts: Facts | None = None
+) -> Coordinates:
+    """Lay out the unknowns of a panel.
+
+    Parameters
+    ----------
+    panel : Panel
+    population : tuple of str, optional
+        Names of the population's unknowns to keep, in order (of an earlier fit); default: all
+        that the panel can inform or needs.
+    facts : Facts, optional
+        Of the whole panel that this one is a part of; default: its own.
+    """
+    local, every = _effects(panel)
+    facts = facts or facts_of(panel)
+    if population is None:
+        population = tuple(n for n in every if n in facts.population)
+
+    def informed(names: tuple[str, ...]) -> tuple[str, ...]:
+        return tuple(n for n in names if n in facts.random)
+
+    levels = (PATH, SOLE, informed(PAIR), informed(WEARER))
+    layout = [
+        *((n, *local[n]) for level in levels for n in level),
+        *((n, *every[n]) for n in population),
+    ]
+    priors = [population_prior(n) for n in population]
+    return Coordinates(
+        names=tuple(n for n, _, _ in layout),
+        levels=levels,
+        active=np.array([_COLUMN[c] for c in INTERFACE if c in facts.active]),
+        column=np.array([_COLUMN[c] for _, c, _ in layout]),
+        weight=np.array([w for _, _, w in layout]),
+        prior_mean=np.array([m for m, _ in priors]),
+        prior_sd=np.array([s for _, s in priors]),
+        population=population,
+    )
+
+
+Effects = dict[str, tuple[str, np.ndarray]]
+
+
+def _effects(panel: Panel) -> tuple[Effects, Effects]:
+    """Interface column and weight by path of every random effect, and of the population's."""
+    point, foot = panel.path_point, panel.path_foot
+    side = foot - 0.5
+    one = np.ones(len(point))
+    heel = (point == 2).astype(float)
+    toe = (point == 1).astype(float)
+    sole = 1.0 - heel  # the heel's top piece is a piece of its own, whatever the sole is made of
+    weights: dict[str, tuple[str, np.ndarray]] = {
+        "wearer": ("log_rate", one),
+        "wearer_foot": ("log_rate", side),
+        "wearer_toe": ("log_rate", toe),
+        "wearer_heel": ("log_rate", heel),
+        "gauge": ("gauge", one),
+        "thumb": ("thumb", one),
+    }
+    packs = sole * panel.packs
+    local = {
+        "start": ("start", one),
+        "packing": ("packing", packs),
+        "shoe": ("log_rate", one),
+        "sole_start": ("start", sole),
+        "sole": ("log_rate", sole),
+        "pair": ("log_rate", one),
+        "pair_foot": ("log_rate", side),
+        "gap": ("silent", one),
+    }
+    every: dict[str, tuple[str, np.ndarray]] = {"level": ("log_rate", sole)}
+    for code, word in enumerate(MATERIALS):
+        every[f"material_{word}"] = ("log_rate", sole * (panel.material == code))
+    every["toe"] = ("log_rate", toe)
+    every["heel"] = ("log_rate", heel)
+    for code, word in enumerate(("ball", "toe", "heel")):
+        every[f"drive_{word}"] = ("log_rate", panel.drives * (point == code))
+    for name in COVARIATES:
+        every[f"log_{name}"] = (name, one)
+    every["start_mm"] = ("start", 1.0 - heel)
+    every["packing_mm"] = ("packing", packs)
+    every["thumb_shift_mm"] = ("thumb", one)
+    every["thumb_limit"] = ("thumb", USUAL_LIMIT_MM - panel.limit_mm)
+    every["sending_mm"] = ("sending", one)
+    every["gap_share"] = ("silent", one)
+    return {**weights, **local}, every
+
+
+def population_prior(name: str) -> tuple[float, float]:
+    """Prior mean and SD of one unknown of the population."""
+    if name.startswith("material_"):
+        return float(np.log(MATERIAL_RATE[name.removeprefix("material_")])), MATERIAL_LOG_SD
+    if name.startswith("log_"):
+        median, sd = COVARIATE_PRIORS[name.removeprefix("log_")]
+        return float(np.log(median)), sd
+    return POPULATION_SD[name]
+
+
+def _active(panel: Panel) -> set[str]:
+    """Interface columns that some observation or path end can see."""
+    flags = panel.exposure.flags
+    seen = {name: bool(flags[:, i].any()) for i, name in enumerate(COVARIATES[:-1])}
+    seen["driving"] = bool((panel.exposure.driving > 0).any())
+    seen["silent"] = bool((panel.exposure.silent > 0).any())
+    seen["gauge"] = bool((panel.obs_kind < THUMB).any())
+    seen["thumb"] = bool((panel.obs_kind == THUMB).any())
+    seen["sending"] = bool((panel.obs_kind >= SENT).any())
+    return {name for name in INTERFACE if seen.get(name, True)}
+
+
+def _needed(every: Effects, active: frozenset[str]) -> tuple[str, ...]:
+    always = {"level", "drive_ball"}
+    return tuple(
+        n for n, (c, w) in every.items() if c in active and (n in always or bool(np.any(w != 0)))
+    )

@@ -1,0 +1,216 @@
+"""What was learnt about wear and use, in a form that can be kept, read and used again?"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from scipy.special import ndtr
+
+from solespan.forecast.covariates import COVARIATES
+from solespan.forecast.model.fit_start import noise_from_dict, noise_to_dict
+from solespan.forecast.model.linearise import Noise
+from solespan.forecast.model.parameter_layout import population_prior
+from solespan.forecast.panel.panel import GAUGES
+from solespan.forecast.priors import SPREADS
+from solespan.forecast.use.usage import UseFit
+
+__all__ = ["MODEL_VERSION", "WearFit"]
+
+MODEL_VERSION = "7"
+
+
+@dataclass(frozen=True)
+class WearFit:
+    """Result of `WearModel.fit`.
+
+    names : tuple of str
+        The population's unknowns: log rates (`level`, `material_*`, `toe`, `heel`), the driving
+        foot (`drive_*`), log multipliers (`log_wet`, ...), `start_mm`, `packing_mm`,
+        `thumb_shift_mm`, `thumb_limit`, `sending_mm`, `gap_share`.
+    mean, cov : ndarray, shape (p,), (p, p)
+        Posterior of the population's unknowns.
+    spread : dict
+        SD of each random effect, by the names of `forecast.priors.SPREADS`.
+    noise : Noise
+        Reading error by gauge, process noise, thumb scale, how thin soles get before they come off.
+    use : UseFit
+        What was learnt of use.
+    log_likelihood : float
+        Penalised marginal log likelihood of the linearised model at the optimum.
+    """
+
+    as_of: str
+    names: tuple[str, ...]
+    mean: np.ndarray
+    cov: np.ndarray
+    spread: dict[str, float]
+    noise: Noise
+    use: UseFit
+    log_likelihood: float
+    rounds: int
+    converged: bool
+    n_wearers: int
+    n_pairs: int
+    n_paths: int
+    n_observations: int
+
+    @property
+    def params(self) -> pd.Series:
+        """Posterior means of the population, then the spreads and the noise."""
+        spread = {f"sd_{k}": v for k, v in self.spread.items()}
+        noise = {f"sd_{g}_mm": s for g, s in zip(GAUGES, self.noise.gauge_sd_mm, strict=True)}
+        noise["process_mm"] = self.noise.process_mm
+        fixed = dict(zip(self.names, self.mean, strict=True))
+        return pd.Series({**fixed, **spread, **noise}, name="params", dtype=float)
+
+    @property
+    def bse(self) -> pd.Series:
+        """Posterior standard errors of the population's unknowns."""
+        return pd.Series(np.sqrt(np.diag(self.cov)), index=list(self.names), name="bse")
+
+    def conf_int(self, alpha: float = 0.05) -> pd.DataFrame:
+        """Normal intervals of the population's unknowns, columns `lower` and `upper`."""
+        from scipy.stats import norm  # noqa: PLC0415
+
+        z = float(norm.ppf(1 - alpha / 2))
+        return pd.DataFrame(
+            {"lower": self.mean - z * self.bse, "upper": self.mean + z * self.bse},
+            index=list(self.names),
+        )
+
+    def predict(self, material: str, standard_wear_days: np.ndarray) -> np.ndarray:
+        """Median loss of thickness at the ball of an average wearer's new sole.
+
+        Parameters
+        ----------
+        material : str
+            A word of `forecast.frames.MATERIALS`.
+        standard_wear_days : array_like
+            Exposure.
+
+        Returns
+        -------
+        ndarray
+            mm, packing included.
+        """
+        x = np.asarray(standard_wear_days, float)
+        rate = np.exp(self.value("level") + self.value(f"material_{material}"))
+        return np.asarray(self.value("packing_mm") * np.minimum(x / 6.0, 1.0) + rate * x)
+
+    def value(self, name: str) -> float:
+        """Posterior mean of one unknown of the population; its prior mean if the data had none."""
+        if name in self.names:
+            return float(self.mean[self.names.index(name)])
+        return population_prior(name)[0]
+
+    @property
+    def multipliers(self) -> np.ndarray:
+        """Log multipliers of exposure, in the order of `forecast.covariates.COVARIATES`."""
+        return np.array([self.value(f"log_{name}") for name in COVARIATES])
+
+    def population(self, names: tuple[str, ...]) -> tuple[np.ndarray, np.ndarray]:
+        """Posterior of some unknowns, as deviations from their prior means, and covariance.
+
+        Unknowns that the fit did not meet keep their priors, independent of the rest.
+        """
+        place = [self.names.index(n) if n in self.names else -1 for n in names]
+        priors = [population_prior(n) for n in names]
+        mean = np.array(
+            [self.mean[k] - m if k >= 0 else 0.0 for k, (m, _) in zip(place, priors, strict=True)]
+        )
+        cov = np.diag([s * s for _, s in priors])
+        known = [i for i, k in enumerate(place) if k >= 0]
+        at = [place[i] for i in known]
+        cov[np.ix_(known, known)] = self.cov[np.ix_(at, at)]
+        return mean, cov
+
+    def summary(self) -> str:
+        """A readable table of the fit."""
+        head = [
+            f"Wear model as of {self.as_of}: {self.n_wearers} wearers, {self.n_pairs} pairs,",
+            f"{self.n_paths} paths, {self.n_observations} observations;",
+            f"log likelihood {self.log_likelihood:.2f}, {self.rounds} rounds, "
+            + ("converged" if self.converged else "stopped before it settled"),
+            "",
+            f"{'population':<28}{'estimate':>10}{'std err':>10}{'2.5 %':>10}{'97.5 %':>10}",
+        ]
+        bounds = self.conf_int().to_numpy()
+        for name, mean, se, (low, high) in zip(
+            self.names, self.mean, self.bse, bounds, strict=True
+        ):
+            head.append(f"{name:<28}{mean:>10.4f}{se:>10.4f}{low:>10.4f}{high:>10.4f}")
+        head += ["", f"{'spread (SD)':<28}{'estimate':>10}  meaning"]
+        head += [f"{k:<28}{v:>10.4f}  {SPREADS[k].meaning}" for k, v in self.spread.items()]
+        for gauge, sd in zip(GAUGES, self.noise.gauge_sd_mm, strict=True):
+            head.append(f"{gauge:<28}{sd:>10.4f}  error of one reading, mm")
+        thumb = self.noise.thumb
+        head.append(
+            f"{'process':<28}{self.noise.process_mm:>10.4f}  variance of wear per mm of wear, mm"
+        )
+        head.append(
+            f"thumb at a limit of 2 mm: firm from {thumb.firm_from_mm:.2f} mm, give from "
+            f"{thumb.give_from_mm:.2f} mm, {self.value('thumb_limit'):.2f} mm more per mm of "
+            f"limit, noise {thumb.sd_mm:.2f} mm (learnt from {thumb.learnt_from} checks)"
+        )
+        sending = self.noise.sending
+        head.append(
+            f"soles come off at limit {self.value('sending_mm'):+.2f} mm, "
+            f"SD {sending.sd_mm:.2f} mm (learnt from {sending.soles} soles)"
+        )
+        return "\n".join(head)
+
+    def chance_positive(self, name: str) -> float:
+        """Posterior chance that an unknown of the population is above zero."""
+        if name not in self.names:
+            mean, sd = population_prior(name)
+            return float(ndtr(mean / sd))
+        k = self.names.index(name)
+        return float(ndtr(self.mean[k] / np.sqrt(self.cov[k, k])))
+
+    def to_dict(self) -> dict[str, Any]:
+        """Plain values that JSON can hold; `from_dict` undoes it."""
+        return {
+            "model_version": MODEL_VERSION,
+            "as_of": self.as_of,
+            "names": list(self.names),
+            "mean": self.mean.tolist(),
+            "cov": self.cov.tolist(),
+            "spread": dict(self.spread),
+            **noise_to_dict(self.noise),
+            "use": self.use.to_dict(),
+            "log_likelihood": self.log_likelihood,
+            "rounds": self.rounds,
+            "converged": self.converged,
+            "n_wearers": self.n_wearers,
+            "n_pairs": self.n_pairs,
+            "n_paths": self.n_paths,
+            "n_observations": self.n_observations,
+        }
+
+    @classmethod
+    def from_dict(cls, data: dict[str, Any]) -> WearFit:
+        """Read a stored fit.
+
+        Raises
+        ------
+        ValueError
+            The fit was stored by another version of the model; fit again.
+        """
+        if data.get("model_version") != MODEL_VERSION:
+            raise ValueError(
+                f"this fit was made by model version {data.get('model_version')}, "
+                f"and version {MODEL_VERSION} reads only its own; fit again"
+            )
+        same = ("as_of", "log_likelihood", "rounds", "converged", "n_wearers", "n_pairs")
+        return cls(
+            **{k: data[k] for k in (*same, "n_paths", "n_observations")},
+            names=tuple(data["names"]),
+            mean=np.asarray(data["mean"], float),
+            cov=np.asarray(data["cov"], float),
+            spread=dict(data["spread"]),
+            noise=noise_from_dict(data),
+            use=UseFit.from_dict(data["use"]),
+        )

@@ -1,0 +1,209 @@
+"""How fast does each sole wear, judged from all of them together?
+
+`WearModel(log, as_of).fit()` learns the population: mean log rates by material and point, the
+multipliers of wet and rough days, packing, how much wearers, pairs and feet differ, and how pairs
+are used. Given the population, `condition` finds the posterior of any wearers without a refit.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from typing import TypeVar
+
+import numpy as np
+import pandas as pd
+
+from solespan.forecast.covariates import COVARIATES
+from solespan.forecast.log import WearLog
+from solespan.forecast.model.estimation import Estimate, Keep, Progress
+from solespan.forecast.model.fit_start import FitStart
+from solespan.forecast.model.full_panel_fit import estimate
+from solespan.forecast.model.hierarchy import Posterior
+from solespan.forecast.model.inner_loop import prior_centre
+from solespan.forecast.model.linearise import Linearised
+from solespan.forecast.model.parameter_layout import Coordinates, coordinates
+from solespan.forecast.model.posterior_modes import converged_modes
+from solespan.forecast.model.wear_fit import WearFit
+from solespan.forecast.panel.log_arrays import log_arrays
+from solespan.forecast.panel.panel import Panel, panel_range, wearer_blocks
+from solespan.forecast.panel.panel_of_log import panel_of
+from solespan.forecast.use.calendar import UseAhead, use_ahead
+from solespan.forecast.use.usage import UseFit, current_pace, fit_use
+from solespan.forecast.use.wear_counts import WearCounts, wear_counts
+
+__all__ = ["Conditioned", "WearModel", "condition", "condition_blocks", "multipliers", "wear_fit"]
+
+T = TypeVar("T")
+_BLOCK_PATHS = 3000
+_THREADS = 2
+
+
+class WearModel:
+    """The hierarchical wear model of a log, as known on one day.
+
+    Parameters
+    ----------
+    log : WearLog
+        Checked frames; rows later than `as_of` are not used.
+    as_of : date-like
+        The day whose knowledge is used.
+
+    Raises
+    ------
+    TooLittleData
+        No sole was fitted by `as_of`.
+    """
+
+    def __init__(self, log: WearLog, as_of: str | pd.Timestamp) -> None:
+        self.as_of = pd.Timestamp(as_of)
+        self._arrays = log_arrays(log, self.as_of)
+        self.panel = panel_of(self._arrays)
+
+    def fit(
+        self,
+        progress: Progress | None = None,
+        start: WearFit | FitStart | None = None,
+        keep: Keep | None = None,
+    ) -> WearFit:
+        """Learn the population and how pairs are used.
+
+        Parameters
+        ----------
+        progress : callable (step, fraction), optional
+            Told the step's name and how far the fit is, 0 to 1.
+        start : WearFit or FitStart, optional
+            An earlier fit, or where one was stopped, whose spreads and noise to start from.
+        keep : callable (FitStart), optional
+            Told after each round where the fit stands; given as `start` it goes on from there.
+
+        Returns
+        -------
+        WearFit
+        """
+        panel = self.panel
+        if isinstance(start, WearFit):
+            start = FitStart(start.spread, start.noise)
+        found = estimate(panel, progress, start, keep)
+        layout = found.layout
+        mean = layout.prior_mean + found.population_mean
+        counts = wear_counts(self._arrays, multipliers(layout.population, mean))
+        if progress:
+            progress("use", 0.95)
+        use = fit_use(counts)
+        if progress:
+            progress("done", 1.0)
+        return wear_fit(found, use, self.as_of, panel.sizes)
+
+
+def wear_fit(
+    found: Estimate, use: UseFit, as_of: pd.Timestamp, sizes: tuple[int, int, int, int]
+) -> WearFit:
+    """Gather what was found; sizes: wearers, pairs, paths, observations."""
+    return WearFit(
+        as_of=str(as_of.date()),
+        names=found.layout.population,
+        mean=found.layout.prior_mean + found.population_mean,
+        cov=found.population_cov,
+        spread=found.spread,
+        noise=found.noise,
+        use=use,
+        log_likelihood=-found.objective,
+        rounds=found.rounds,
+        converged=found.converged,
+        n_wearers=sizes[0],
+        n_pairs=sizes[1],
+        n_paths=sizes[2],
+        n_observations=sizes[3],
+    )
+
+
+def multipliers(names: tuple[str, ...], mean: np.ndarray) -> np.ndarray:
+    """Log multipliers in the order of COVARIATES; zero (no effect) where the fit has none."""
+    value = dict(zip(names, mean, strict=True))
+    return np.array([value.get(f"log_{name}", 0.0) for name in COVARIATES])
+
+
+@dataclass(frozen=True)
+class Conditioned:
+    """Some wearers' posterior, given a fit: everything that forecasts are read from.
+
+    away : ndarray of bool, shape (pairs,)
+        At a shop.
+    """
+
+    panel: Panel
+    layout: Coordinates
+    lin: Linearised
+    posterior: Posterior
+    centre: np.ndarray
+    deviation: np.ndarray
+    ahead: UseAhead
+    away: np.ndarray
+
+
+def condition(
+    fit: WearFit, log: WearLog, as_of: str | pd.Timestamp, horizon_days: int
+) -> Conditioned:
+    """Posterior of every path and pace in a log, given the population's fit.
+
+    Parameters
+    ----------
+    fit : WearFit
+    log : WearLog
+        All or some wearers; rows later than `as_of` are not used.
+    as_of : date-like
+    horizon_days : int
+        How far the use is laid out.
+
+    Raises
+    ------
+    TooLittleData
+        No sole was fitted by `as_of`.
+    """
+    arrays = log_arrays(log, pd.Timestamp(as_of))
+    panel, counts = panel_of(arrays), wear_counts(arrays, fit.multipliers)
+    return _given(fit, panel, counts, arrays.away, horizon_days)
+
+
+def condition_blocks(
+    fit: WearFit,
+    log: WearLog,
+    as_of: str | pd.Timestamp,
+    horizon_days: int,
+    work: Callable[[Conditioned], T],
+) -> list[T]:
+    """Condition wearers a block at a time, on two threads, and do something with each block.
+
+    Given the population, wearers are independent; a block's arrays stay in the processor's cache.
+    """
+    arrays = log_arrays(log, pd.Timestamp(as_of))
+    panel, counts = panel_of(arrays), wear_counts(arrays, fit.multipliers)
+
+    def one(block: tuple[int, int]) -> T:
+        part = panel_range(panel, *block)
+        pairs = slice(*np.searchsorted(panel.pair_wearer, block))
+        known = _given(fit, part, counts.part(pairs), arrays.away[pairs], horizon_days)
+        return work(known)
+
+    blocks = wearer_blocks(panel, _BLOCK_PATHS)
+    if len(blocks) == 1:
+        return [one(blocks[0])]
+    with ThreadPoolExecutor(_THREADS) as pool:
+        return list(pool.map(one, blocks))
+
+
+def _given(
+    fit: WearFit, panel: Panel, counts: WearCounts, away: np.ndarray, horizon_days: int
+) -> Conditioned:
+    layout = coordinates(panel)
+    population = fit.population(layout.population)
+    at = converged_modes(panel, layout, fit.spread, fit.noise, population)
+    present = np.zeros(len(panel.pair_ids), bool)
+    present[panel.path_pair[panel.current]] = True
+    present |= away  # it comes back
+    pace = current_pace(counts, fit.use, present)
+    ahead = use_ahead(fit.use, pace, panel.as_of_day, horizon_days)
+    centre = prior_centre(layout)
+    return Conditioned(panel, layout, at.lin, at.posterior, centre, at.deviation, ahead, away)

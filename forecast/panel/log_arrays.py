@@ -1,0 +1,254 @@
+"""Which integers and floats stand in a log, once its words and ids are numbers?
+
+Everything that the panel and the count of wear days read from a log, taken from its frames once,
+as known on one day. Wearers, pairs and soles are sorted so that each one's members are contiguous.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+from itertools import repeat
+
+import numpy as np
+import pandas as pd
+
+from solespan.forecast.errors import TooLittleData
+from solespan.forecast.frames import DRESS_CODES, FEET, GRADES, MATERIALS, METHODS, WEARING_POINTS
+from solespan.forecast.log import WearLog
+from solespan.forecast.panel.exposure import (
+    NEVER,
+    SHIFT,
+    DayRows,
+    Gaps,
+    day_rows,
+    days_of,
+    silent_gaps,
+)
+
+__all__ = ["Checks", "Jobs", "LogArrays", "Soles", "log_arrays"]
+
+
+@dataclass(frozen=True)
+class Soles:
+    """Soles, sorted by pair and day fitted: ids, pair, days, material code, mm.
+
+    `end` is the day taken off, or the day the next was fitted; `NEVER` where it is still on.
+    """
+
+    ids: np.ndarray
+    pair: np.ndarray
+    fitted: np.ndarray
+    end: np.ndarray
+    material: np.ndarray
+    nominal_mm: np.ndarray
+    limit_mm: np.ndarray
+
+    @property
+    def current(self) -> np.ndarray:
+        """Whether each is still on."""
+        return np.asarray(self.end >= NEVER)
+
+    def on(self, pair: np.ndarray, day: np.ndarray) -> np.ndarray:
+        """Index of the sole on a pair on a day: the last one fitted by then; -1 where none."""
+        key = self.pair * SHIFT + self.fitted
+        place = np.searchsorted(key, pair * SHIFT + day, side="right") - 1
+        safe = np.maximum(place, 0)
+        fits = (place >= 0) & (pair >= 0) & (self.pair[safe] == pair) & (day <= self.end[safe])
+        return np.where(fits, place, -1)
+
+
+@dataclass(frozen=True)
+class Checks:
+    """Checks: row of the log's checks up to the day, pair, day, codes (-1: none or waist), mm."""
+
+    row: np.ndarray
+    pair: np.ndarray
+    day: np.ndarray
+    foot: np.ndarray
+    point: np.ndarray
+    method: np.ndarray
+    grade: np.ndarray
+    mm: np.ndarray
+
+
+@dataclass(frozen=True)
+class Jobs:
+    """Bench jobs: pair, day received, day back (`NEVER`: not yet), day a top piece was on."""
+
+    pair: np.ndarray
+    received: np.ndarray
+    returned: np.ndarray
+    renewed: np.ndarray
+
+
+@dataclass(frozen=True)
+class LogArrays:
+    """A log as of one day.
+
+    wearer_ids, pair_ids : ndarray of object; only those with a sole.
+    driving_foot : ndarray of int, shape (wearers,); 0 left, 1 right, -1 neither.
+    pair_wearer, pair_group : ndarray of int, shape (pairs,); group 0: no dress code.
+    day_pair : ndarray of int, shape (days,), sorted as `days`.
+    """
+
+    today: int
+    wearer_ids: np.ndarray
+    driving_foot: np.ndarray
+    pair_ids: np.ndarray
+    pair_wearer: np.ndarray
+    pair_group: np.ndarray
+    soles: Soles
+    days: DayRows
+    day_pair: np.ndarray
+    checks: Checks
+    jobs: Jobs
+
+    @property
+    def away(self) -> np.ndarray:
+        """Whether each pair is at a shop, shape (pairs,)."""
+        out = np.zeros(len(self.pair_ids), bool)
+        out[self.jobs.pair[(self.jobs.pair >= 0) & (self.jobs.returned >= NEVER)]] = True
+        return out
+
+    @cached_property
+    def first_fitted(self) -> np.ndarray:
+        """Day on which each wearer's first sole here was fitted, shape (wearers,)."""
+        out = np.full(len(self.wearer_ids), SHIFT)
+        np.minimum.at(out, self.pair_wearer[self.soles.pair], self.soles.fitted)
+        return out
+
+    @cached_property
+    def gaps(self) -> Gaps:
+        """Stretches in which a wearer logged nothing for much longer than is usual for them."""
+        wearer = self.pair_wearer[self.day_pair]
+        return silent_gaps(wearer, self.days.day, self.first_fitted, self.today)
+
+
+def log_arrays(log: WearLog, as_of: pd.Timestamp) -> LogArrays:
+    """Take the arrays of a log, using nothing later than `as_of`.
+
+    Raises
+    ------
+    TooLittleData
+        No sole was fitted by `as_of`.
+    """
+    today = int(np.datetime64(as_of, "D").astype(np.int64))
+    fitted = days_of(log.soles["fitted_on"])
+    known = fitted <= today
+    if not known.any():
+        raise TooLittleData(f"no sole was fitted by {as_of.date()}; add a pair with one sole")
+    sole_pair_id = _objects(log.soles, "pair_id")[known]
+    wearer_ids, pair_ids, pair_wearer, pair_row = _owners(log, sole_pair_id)
+    code = _code_of(pair_ids)
+    driving = dict(
+        zip(
+            _objects(log.wearers, "wearer_id"),
+            _codes(log.wearers, "driving_foot", FEET),
+            strict=True,
+        )
+    )
+    worn = day_rows(log.wear_days)
+    day_pair = _look_up(_objects(log.wear_days, "pair_id"), code)
+    keep = (day_pair >= 0) & (worn.day <= today)
+    return LogArrays(
+        today=today,
+        wearer_ids=wearer_ids,
+        driving_foot=np.array([driving.get(w, -1) for w in wearer_ids], dtype=np.int64),
+        pair_ids=pair_ids,
+        pair_wearer=pair_wearer,
+        pair_group=_codes(log.pairs, "dress_code", DRESS_CODES)[pair_row] + 1,
+        soles=_soles(log, known, _look_up(sole_pair_id, code), fitted[known], today),
+        days=worn if keep.all() else worn.part(keep),
+        day_pair=day_pair[keep],
+        checks=_checks(log, code, today),
+        jobs=_jobs(log, code, today),
+    )
+
+
+def _objects(frame: pd.DataFrame, column: str) -> np.ndarray:
+    return frame[column].to_numpy(object)
+
+
+def _code_of(values: tuple[str, ...] | np.ndarray) -> dict[object, int]:
+    return {value: i for i, value in enumerate(values)}
+
+
+def _look_up(values: np.ndarray, code: dict[object, int]) -> np.ndarray:
+    """Code of each value; -1 where it has none."""
+    return np.fromiter(map(code.get, values, repeat(-1)), np.int64, len(values))
+
+
+def _codes(frame: pd.DataFrame, column: str, words: tuple[str, ...]) -> np.ndarray:
+    return _look_up(_objects(frame, column), _code_of(words))
+
+
+def _owners(
+    log: WearLog, with_sole: np.ndarray
+) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
+    """Wearers and pairs with a sole: ids of both, wearer of each pair, its row in the log."""
+    chosen = set(with_sole)
+    pair_id, owner = _objects(log.pairs, "pair_id"), _objects(log.pairs, "wearer_id")
+    row = np.flatnonzero(np.fromiter(map(chosen.__contains__, pair_id), bool, len(pair_id)))
+    wearer_ids = np.array(sorted(set(owner[row])), dtype=object)
+    wearer = _look_up(owner[row], _code_of(wearer_ids))
+    order = np.argsort(pair_id[row], kind="stable")
+    order = order[np.argsort(wearer[order], kind="stable")]
+    return wearer_ids, pair_id[row[order]], wearer[order], row[order]
+
+
+def _soles(
+    log: WearLog, known: np.ndarray, pair: np.ndarray, fitted: np.ndarray, today: int
+) -> Soles:
+    frame = log.soles
+    order = np.lexsort((fitted, pair))
+    pair, fitted = pair[order], fitted[order]
+    removed = days_of(frame["removed_on"])[known][order]
+    removed = np.where(removed > today, NEVER, removed)
+    following = np.r_[np.where(pair[1:] == pair[:-1], fitted[1:], NEVER), NEVER]
+    return Soles(
+        ids=_objects(frame, "sole_id")[known][order],
+        pair=pair,
+        fitted=fitted,
+        end=np.minimum(removed, following),
+        material=_codes(frame, "material", MATERIALS)[known][order],
+        nominal_mm=frame["nominal_thickness_mm"].to_numpy(float)[known][order],
+        limit_mm=frame["limit_mm"].to_numpy(float)[known][order],
+    )
+
+
+def _checks(log: WearLog, code: dict[object, int], today: int) -> Checks:
+    frame = log.checks
+    day = days_of(frame["checked_on"])
+    keep = day <= today
+    return Checks(
+        row=np.arange(int(keep.sum())),
+        pair=_look_up(_objects(frame, "pair_id"), code)[keep],
+        day=day[keep],
+        foot=_codes(frame, "foot", FEET)[keep],
+        point=_codes(frame, "point", WEARING_POINTS)[keep],
+        method=_codes(frame, "method", METHODS)[keep],
+        grade=_codes(frame, "grade", GRADES)[keep],
+        mm=frame["value_mm"].to_numpy(float)[keep],
+    )
+
+
+def _jobs(log: WearLog, code: dict[object, int], today: int) -> Jobs:
+    frame = log.bench_jobs
+    if frame.empty:
+        none = np.zeros(0, np.int64)
+        return Jobs(none, none, none, none)
+    received = days_of(frame["received_on"])
+    keep = received <= today
+    finished, returned = (
+        np.where(day > today, NEVER, day)
+        for day in (days_of(frame[c])[keep] for c in ("finished_on", "returned_on"))
+    )
+    top = (_objects(frame, "work") == "top_piece")[keep]
+    done = np.where(finished < NEVER, finished, returned)
+    return Jobs(
+        pair=_look_up(_objects(frame, "pair_id"), code)[keep],
+        received=received[keep],
+        returned=returned,
+        renewed=np.where(top, done, NEVER),
+    )

@@ -1,0 +1,189 @@
+"""How does a log become a panel: which paths, which observation on which, at what exposure?"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+
+from solespan.forecast.frames import GRADES, MATERIALS, METHODS, WEARING_POINTS
+from solespan.forecast.log import WearLog
+from solespan.forecast.panel.exposure import (
+    NEVER,
+    SHIFT,
+    Exposure,
+    count_exposure,
+    silent_days,
+    sorted_once,
+)
+from solespan.forecast.panel.log_arrays import Checks, LogArrays, log_arrays
+from solespan.forecast.panel.panel import GAUGES, HOLE, SENT, STILL_ON, THUMB, Panel
+from solespan.forecast.priors import HEEL_NOMINAL_MM, default_limit_mm
+
+__all__ = ["build_panel", "panel_of"]
+
+_BALL, _HEEL, _HOLE_GRADE = 0, WEARING_POINTS.index("heel"), GRADES.index("hole")
+_WAIST = -1
+_LIMIT_MM = np.array([[default_limit_mm(m, p) for p in WEARING_POINTS] for m in MATERIALS])
+_GAUGE_OF_METHOD = np.array([GAUGES.index(m) if m in GAUGES else -1 for m in METHODS])
+
+
+def build_panel(log: WearLog, as_of: pd.Timestamp) -> Panel:
+    """Turn a log into arrays, using nothing later than `as_of`.
+
+    Raises
+    ------
+    TooLittleData
+        No sole was fitted by `as_of`.
+    """
+    return panel_of(log_arrays(log, as_of))
+
+
+def panel_of(log: LogArrays) -> Panel:
+    """Lay a log's arrays out as paths and observations."""
+    soles, today, checks = log.soles, log.today, log.checks
+    sole_end = np.minimum(soles.end, today)
+    every = np.arange(len(soles.ids))
+    check_sole = soles.on(checks.pair, checks.day)
+    if (check_sole < 0).any():
+        keep = check_sole >= 0
+        checks = Checks(*(getattr(checks, name)[keep] for name in vars(checks)))
+        check_sole = check_sole[keep]
+    renewed = _top_pieces(log)
+    at = np.flatnonzero(renewed >= 0)
+    seen = check_sole * SHIFT + checks.day
+    key = sorted_once(np.concatenate([seen, every * SHIFT + sole_end, at * SHIFT + renewed[at]]))
+    target_sole, target_day = key // SHIFT, key % SHIFT
+    last = np.r_[target_sole[1:] != target_sole[:-1], True]
+    target_day[last] = np.maximum(target_day[last], sole_end[target_sole[last]])
+    end_target = np.flatnonzero(last)
+    exposure = count_exposure(
+        log.days, soles.on(log.day_pair, log.days.day), target_sole, target_day
+    )
+    exposure = _with_gaps(exposure, log, target_sole, target_day)
+
+    path_sole, path_foot, path_point = _paths(len(every), check_sole, checks.point)
+    own = soles.limit_mm[path_sole]
+    default = _LIMIT_MM[soles.material[path_sole], path_point]
+    since = renewed[path_sole]
+    wearer = log.pair_wearer[soles.pair[path_sole]]
+    obs = _observations(
+        log, checks, check_sole, renewed, np.searchsorted(key, seen), end_target,
+        (path_sole * 2 + path_foot) * 4 + path_point,
+    )  # fmt: skip
+    return Panel(
+        wearer_ids=log.wearer_ids,
+        pair_ids=log.pair_ids,
+        pair_wearer=log.pair_wearer,
+        sole_ids=soles.ids,
+        sole_pair=soles.pair,
+        sole_fitted=soles.fitted,
+        path_pair=soles.pair[path_sole],
+        path_sole=path_sole,
+        path_foot=path_foot,
+        path_point=path_point,
+        path_end=end_target[path_sole],
+        path_begin=np.where(
+            (path_point == _HEEL) & (since >= 0),
+            np.searchsorted(key, path_sole * SHIFT + since),
+            -1,
+        ),
+        current=soles.current[path_sole],
+        nominal_mm=np.where(path_point == _HEEL, HEEL_NOMINAL_MM, soles.nominal_mm[path_sole]),
+        limit_mm=np.where(np.isnan(own) | (path_point != _BALL), default, own),
+        material=soles.material[path_sole],
+        drives=(log.driving_foot[wearer] == path_foot).astype(float),
+        target_sole=target_sole,
+        target_day=target_day,
+        exposure=exposure,
+        as_of_day=today,
+        **obs,
+    )
+
+
+def _top_pieces(log: LogArrays) -> np.ndarray:
+    """Day of the newest top piece on each sole; -1 where the heel is as it was fitted."""
+    out = np.full(len(log.soles.ids), -1)
+    done = log.jobs.renewed < NEVER
+    day = log.jobs.renewed[done]
+    sole = log.soles.on(log.jobs.pair[done], day)
+    np.maximum.at(out, sole[sole >= 0], day[sole >= 0])
+    return np.where(out > log.soles.fitted, out, -1)
+
+
+def _with_gaps(
+    exposure: Exposure, log: LogArrays, target_sole: np.ndarray, target_day: np.ndarray
+) -> Exposure:
+    """Add the wear that habit would have put into silent gaps."""
+    soles = log.soles
+    sole_wearer = log.pair_wearer[soles.pair]
+    gaps = log.gaps
+    if not len(gaps.wearer):
+        return exposure
+    silent = silent_days(gaps, sole_wearer[target_sole], soles.fitted[target_sole], target_day)
+    open_days = target_day - soles.fitted[target_sole] - silent
+    pair = soles.pair[target_sole]
+    last = np.r_[target_sole[1:] != target_sole[:-1], True]
+    n_pairs = len(log.pair_ids)
+    worn = np.bincount(pair[last], exposure.base[last].sum(axis=1), n_pairs)
+    open_pair = np.bincount(pair[last], open_days[last], n_pairs)
+    return replace(exposure, silent=silent * (worn / np.maximum(open_pair, 30.0))[pair])
+
+
+def _paths(
+    n_soles: int, check_sole: np.ndarray, point: np.ndarray
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Sole, foot and point of each path: the balls of every sole; toe and heel where checked."""
+    tracked = sorted_once(check_sole[point > 0] * 4 + point[point > 0])
+    place = np.concatenate([np.arange(n_soles) * 4, tracked])
+    sole, at = place // 4, place % 4
+    key = np.sort(np.concatenate([sole * 8 + at, sole * 8 + 4 + at]))
+    return key // 8, key % 8 // 4, key % 4
+
+
+def _observations(
+    log: LogArrays,
+    checks: Checks,
+    check_sole: np.ndarray,
+    renewed: np.ndarray,
+    target: np.ndarray,
+    end_target: np.ndarray,
+    path_key: np.ndarray,
+) -> dict[str, np.ndarray]:
+    """Observations by path and target; a waist reading is seen by the ball and the toe."""
+    gauge = _GAUGE_OF_METHOD[checks.method]
+    kind = np.where(checks.grade == _HOLE_GRADE, HOLE, np.where(gauge < 0, THUMB, gauge))
+    heel = checks.point == _HEEL
+    fresh = ~heel | (checks.day >= renewed[check_sole])  # not of an earlier top piece
+    fresh &= (~np.isnan(checks.mm) & (kind < THUMB)) | (checks.grade >= 0)
+    waist = checks.point == _WAIST
+    worn = np.flatnonzero(fresh & ~waist)
+    new = np.flatnonzero(fresh & waist & (kind < THUMB))
+    row = np.concatenate([worn, new, new])
+    point = np.concatenate([checks.point[worn], np.repeat([0, 1], len(new))])
+    current = log.soles.current
+    gone = np.flatnonzero(~current & (log.soles.end <= log.today))
+    told = np.repeat(np.concatenate([gone, np.flatnonzero(current)]), 2)
+    none = np.full(len(told), -1)
+    key = np.concatenate(
+        [
+            (check_sole[row] * 2 + checks.foot[row]) * 4 + point,
+            (told * 2 + np.tile([0, 1], len(told) // 2)) * 4,
+        ]
+    )
+    path = np.minimum(np.searchsorted(path_key, key), len(path_key) - 1)
+    found = {
+        "obs_path": path,
+        "obs_target": np.concatenate([target[row], end_target[told]]),
+        "obs_kind": np.concatenate([kind[row], np.where(current[told], STILL_ON, SENT)]),
+        "obs_mm": np.concatenate([checks.mm[row], np.full(len(told), np.nan)]),
+        "obs_grade": np.concatenate([checks.grade[row], none]),
+        "obs_waist": np.concatenate([waist[row], np.zeros(len(told), bool)]),
+        "obs_check": np.concatenate([checks.row[row], none]),
+    }
+    order = np.lexsort(
+        (found["obs_kind"], found["obs_target"], ~found["obs_waist"], found["obs_path"])
+    )
+    order = order[(path_key[path] == key)[order]]
+    return {name: values[order] for name, values in found.items()}
