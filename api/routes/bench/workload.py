@@ -22,9 +22,9 @@ from solespan.api.routes.http import (
 )
 from solespan.api.schemas.bench.shop import BenchSettings, BenchSettingsStored
 from solespan.api.schemas.bench.workload import (
+    BenchPlanAsked,
     DueOutcomeGiven,
     Plan,
-    PlanAsked,
     Workload,
     WorkloadFilters,
 )
@@ -89,7 +89,7 @@ def read_workload(ctx: Context, chosen: Annotated[WorkloadFilters, Query()]) -> 
     responses={201: {"model": Plan}},
     dependencies=_AS_JSON,
 )
-def create_bench_plan(ctx: Context, body: PlanAsked, key: IdempotencyKey) -> Response:
+def create_bench_plan(ctx: Context, body: BenchPlanAsked, key: IdempotencyKey) -> Response:
     """Simulate the bench's year with and without levelling, keep the plan, and answer it."""
 
     def work() -> Answered:

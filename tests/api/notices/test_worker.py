@@ -154,7 +154,7 @@ def test_a_link_leads_to_its_own_shop_and_to_no_other(mailing, second):
         text = find_notice(session, row["notice_id"])["payload"]["text"]
     token = link_in(text, "book").rsplit("/", 1)[1]
     asked = open_link(mailing, token)
-    assert tenant_number(asked.serving) == tenant_number(second)
+    assert tenant_number(asked.ctx) == tenant_number(second)
     answer(asked, {"way": "bring", "day": "2026-12-03"})
 
     def orders(shop):
