@@ -184,3 +184,29 @@ def test_every_file_begins_with_the_question_it_answers():
         and not (ast.get_docstring(ast.parse(path.read_text("utf-8"))) or "").strip()
     ]
     assert not broken, "\n".join(broken)
+
+
+def _all_modules() -> dict[str, Path]:
+    named = {}
+    for folder in OURS:
+        for path in _files(folder):
+            parts = path.relative_to(ROOT).with_suffix("").parts
+            named[".".join(("solespan", *parts)).removesuffix(".__init__")] = path
+    return named
+
+
+def test_no_loop_of_imports_type_only_ones_included():
+    modules = _all_modules()
+    rest = {
+        name: {m for _, m in _imports(ast.parse(path.read_text("utf-8"))) if m in modules} - {name}
+        for name, path in modules.items()
+    }
+    # `from package import module` reads the package as well, which may itself import modules.
+    for name, path in modules.items():
+        rest[name] -= {m for m in rest[name] if any(n.startswith(f"{m}.") for n in rest[name])}
+        rest[name] -= {name.rpartition(".")[0]} if path.name != "__init__.py" else set()
+    while free := {name for name, needs in rest.items() if not needs & rest.keys()}:
+        rest = {name: needs - free for name, needs in rest.items() if name not in free}
+    while on_top := rest.keys() - set().union(*rest.values()):
+        rest = {name: needs for name, needs in rest.items() if name not in on_top}
+    assert not rest, f"these modules import each other: {sorted(rest)}"
