@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import importlib.util
 from collections.abc import AsyncIterator, Collection
 from contextlib import asynccontextmanager
 from importlib.metadata import version
@@ -12,7 +11,7 @@ from urllib.parse import urlsplit
 from fastapi import FastAPI
 
 from solespan.api.clock import Clock
-from solespan.api.routes import health, problems
+from solespan.api.routes import health, pages, problems
 from solespan.api.routes.accounts import (
     accounts,
     customer_pages,
@@ -135,20 +134,21 @@ def create_app(
     # Before the notices' own page, which takes any id.
     for own in (link_pages, choice_pages, notice_pages):
         app.include_router(own.router, include_in_schema=False)
-    if importlib.util.find_spec("solespan.api.routes.pages") is not None:
-        pages: Any = importlib.import_module("solespan.api.routes.pages")
-        app.include_router(sign_in_pages.router, include_in_schema=False)
-        app.include_router(people_pages.router, include_in_schema=False)
-        app.include_router(customer_pages.router, include_in_schema=False)
-        app.include_router(my_pages.router, include_in_schema=False)
-        app.include_router(look_back_pages.router, include_in_schema=False)
-        app.include_router(order_pages.router, include_in_schema=False)
-        app.include_router(order_forms.router, include_in_schema=False)
-        app.include_router(workload_page.router, include_in_schema=False)
-        app.include_router(stock_page.router, include_in_schema=False)
-        app.include_router(plan_page.router, include_in_schema=False)
-        app.include_router(what_if_page.router, include_in_schema=False)
-        app.include_router(pages.router, include_in_schema=False)
+    for own in (
+        sign_in_pages,
+        people_pages,
+        customer_pages,
+        my_pages,
+        look_back_pages,
+        order_pages,
+        order_forms,
+        workload_page,
+        stock_page,
+        plan_page,
+        what_if_page,
+        pages,
+    ):
+        app.include_router(own.router, include_in_schema=False)
     problems.add_problem_handlers(app)
     _describe_problems(app)
     # Added last = outermost: every answer is recorded and has its headers, refusals too.

@@ -9,11 +9,10 @@ from __future__ import annotations
 import threading
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
-from datetime import timedelta
 
+from solespan.api.author import Author
 from solespan.api.clock import Clock
 from solespan.api.errors import NotFound
-from solespan.api.services.accounts.identity import Limits
 from solespan.api.services.forecasts.fitting import BackgroundRefitter, Fitter
 from solespan.api.services.forecasts.forecasting import Forecaster, forecast_settings
 from solespan.api.services.forecasts.look_back import LookBack
@@ -21,10 +20,9 @@ from solespan.api.services.idempotency import IdempotencyStore
 from solespan.api.services.retention import Sweeper
 from solespan.api.settings import Settings
 from solespan.api.storage.accounts.accounts import list_tenants
-from solespan.api.storage.audit import Author
 from solespan.api.storage.session import Database, open_database
 
-__all__ = ["Services", "build_services", "session_cookie_name", "session_limits"]
+__all__ = ["Services", "build_services"]
 
 
 @dataclass(frozen=True)
@@ -120,16 +118,3 @@ def build_services(settings: Settings, clock: Clock | None = None) -> Services:
     """
     database = open_database(settings.database_url, wait_s=settings.database_wait_s)
     return Tenancy(settings, clock or Clock(), database).make(database.tenant_pk)
-
-
-def session_limits(settings: Settings) -> Limits:
-    """Return how long browser sessions live."""
-    return Limits(
-        timedelta(hours=settings.session_idle_hours), timedelta(days=settings.session_days)
-    )
-
-
-def session_cookie_name(settings: Settings) -> str:
-    """Return the name of the session's cookie; over TLS one that browsers bind to this host."""
-    secure = (settings.public_address or "").startswith("https://")
-    return "__Host-solespan" if secure else "solespan_session"

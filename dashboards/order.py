@@ -32,7 +32,8 @@ def foot_rows(forecast: pd.DataFrame) -> dict[str, dict[str, dict[str, Any]]]:
     rows = forecast[(forecast["point"] == "ball") & forecast["foot"].isin(("left", "right"))]
     out: dict[str, dict[str, dict[str, Any]]] = {}
     for row in rows.to_dict("records"):
-        out.setdefault(str(row["pair_id"]), {})[str(row["foot"])] = row
+        by_foot = out.setdefault(str(row["pair_id"]), {})
+        by_foot[str(row["foot"])] = {str(column): value for column, value in row.items()}
     return out
 
 
@@ -50,5 +51,6 @@ def axis_end(rows: pd.DataFrame, today: pd.Timestamp) -> pd.Timestamp:
     least = today + pd.Timedelta(days=LEAST_SPAN_DAYS)
     if ends.empty:
         return least
-    far = pd.Timestamp(ends.quantile(0.9)).normalize()
+    late: Any = ends.quantile(0.9)
+    far = pd.Timestamp(late).normalize()
     return max(least, far + (far - today) * 0.05).normalize()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import pandas as pd
+from pandas.api.typing import NaTType
 
 from solespan.dashboards import wording
 from solespan.dashboards.order import label_of, pair_rows
@@ -91,11 +92,11 @@ def due_list(
     return out
 
 
-def _soon(median: pd.Timestamp, today: pd.Timestamp, far: str) -> str:
+def _soon(median: pd.Timestamp | NaTType, today: pd.Timestamp, far: str) -> str:
     return far if pd.isna(median) else wording.about_days((median - today).days)
 
 
-def _day(day: pd.Timestamp, today: pd.Timestamp, far: str) -> str:
+def _day(day: pd.Timestamp | NaTType, today: pd.Timestamp, far: str) -> str:
     if pd.isna(day):
         return far
     return "now" if day <= today else wording.long_date(day)

@@ -7,8 +7,10 @@ English whatever the locale of the machine.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Any
 
 import pandas as pd
+from pandas.api.typing import NaTType
 
 __all__ = [
     "DEFAULT_HORIZON_DAYS",
@@ -103,8 +105,8 @@ def about_days(days: float) -> str:
 
 
 def due_sentence(
-    p10: pd.Timestamp,
-    p90: pd.Timestamp,
+    p10: pd.Timestamp | NaTType,
+    p90: pd.Timestamp | NaTType,
     *,
     today: pd.Timestamp,
     horizon_days: int | None = DEFAULT_HORIZON_DAYS,
@@ -165,7 +167,7 @@ def joined(parts: Sequence[str]) -> str:
     return parts[0] if len(parts) == 1 else f"{', '.join(parts[:-1])} and {parts[-1]}"
 
 
-def spaced(word: object) -> str:
+def spaced(word: Any) -> str:
     """Write a word of the contract for reading: oak_bark_leather becomes oak bark leather."""
     return "" if word is None or pd.isna(word) else str(word).replace("_", " ")
 

@@ -34,7 +34,7 @@ def built(name: str) -> Simulated:
     mark = MARKS[name]
 
     def marked(frame: pd.DataFrame) -> pd.DataFrame:
-        ids = [c for c in frame if c.endswith("_id")]
+        ids = [c for c in map(str, frame) if c.endswith("_id")]
         return frame.assign(**{c: mark + frame[c] for c in ids}) if mark else frame
 
     return replace(
@@ -71,7 +71,8 @@ def truth_of(name: str, seed: int, simulated: Simulated) -> dict[str, Any]:
 def _records(frame: pd.DataFrame) -> list[dict[str, Any]]:
     dates = frame.select_dtypes("datetime").columns
     spelt = frame.assign(**{c: frame[c].dt.strftime("%Y-%m-%d") for c in dates})
-    return json.loads(spelt.to_json(orient="records"))
+    records: list[dict[str, Any]] = json.loads(spelt.to_json(orient="records"))
+    return records
 
 
 def main() -> None:

@@ -43,7 +43,8 @@ def hidden_frames(
 
 
 def _named(names: Any, place: Ints) -> pd.Categorical:
-    return pd.Categorical.from_codes(place, categories=list(names))
+    categories: pd.Index[Any] = pd.Index(list(names))
+    return pd.Categorical.from_codes(place, categories=categories)
 
 
 def _wear(pairs: Pairs, life: Life, logged: Bools, calendar: Calendar) -> pd.DataFrame:

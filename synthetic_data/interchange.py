@@ -29,5 +29,5 @@ def _spelt(values: pd.Series) -> pd.Series:
         text = values.map(lambda x: repr(float(x)).removesuffix(".0"), na_action="ignore")
     else:
         text = values.astype(object)
-    text = text.astype(object)
-    return text.where(text.notna(), "")
+    words: pd.Series = text.astype(object)
+    return words.where(words.notna(), "")

@@ -64,7 +64,8 @@ def sole_ids(soles: list[Sole]) -> np.ndarray:
 
 def words(accepted: tuple[str, ...], place: np.ndarray) -> np.ndarray:
     """Words by their place; -1 gives None."""
-    return np.array([*accepted, None], dtype=object)[place]
+    told: np.ndarray = np.array([*accepted, None], dtype=object)[place]
+    return told
 
 
 def table(name: str, columns: dict[str, object]) -> pd.DataFrame:

@@ -9,6 +9,7 @@ due pairs with a chance and a delay; strangers come by trend and season. All val
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -228,8 +229,9 @@ class _Books:
         """Make frames of everything, split at as_of."""
 
         def date(days: pd.Series) -> pd.Series:
-            stamp = as_of + pd.to_timedelta(np.floor(days.astype(float)) + 1, unit="D")
-            return stamp.dt.normalize().astype("datetime64[s]")
+            stamp: Any = as_of + pd.to_timedelta(np.floor(days.astype(float)) + 1, unit="D")
+            day: pd.Series = stamp.dt.normalize().astype("datetime64[s]")
+            return day
 
         jobs = pd.DataFrame(self.jobs, columns=["pair", "at", "work"])
         jobs["received_on"] = date(jobs["at"])

@@ -26,7 +26,8 @@ __all__ = [
 
 def driving_mask(wearers: Wearers, pairs: Pairs) -> Floats:
     """1 for the shoe on the driving foot, else 0; shape (pairs, 2), left then right."""
-    return (wearers.driving_foot[pairs.wearer][:, None] == np.array([1, 2])).astype(float)
+    mask: Floats = (wearers.driving_foot[pairs.wearer][:, None] == np.array([1, 2])).astype(float)
+    return mask
 
 
 def log_rates(truth: Truth, wearers: Wearers, pairs: Pairs, material: Ints) -> Floats:
@@ -47,7 +48,8 @@ def log_rates(truth: Truth, wearers: Wearers, pairs: Pairs, material: Ints) -> F
     person = (wearers.effect[of] + pairs.effect)[:, None] + wearers.point_effect[of]
     driving = np.array([truth.driving_ball, truth.driving_toe, truth.driving_heel])
     turning = driving_mask(wearers, pairs)[..., None] * driving
-    return (base + person)[:, None, :] + sides[..., None] + turning
+    rates: Floats = (base + person)[:, None, :] + sides[..., None] + turning
+    return rates
 
 
 def new_sole(
@@ -72,7 +74,8 @@ def packed_mm(truth: Truth, packing: Floats, before: Floats, after: Floats) -> F
     """Packing between two exposures, shape (n, 2 feet, 3 points): none at the heel."""
     full = truth.packing_wear_days
     share = np.minimum(after / full, 1.0) - np.minimum(before / full, 1.0)
-    return (packing * share[:, None])[..., None] * np.array([1.0, 1.0, 0.0])
+    packed: Floats = (packing * share[:, None])[..., None] * np.array([1.0, 1.0, 0.0])
+    return packed
 
 
 def worn_mm(

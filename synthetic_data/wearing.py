@@ -8,6 +8,7 @@ are owned.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
@@ -126,7 +127,7 @@ def _take_holidays(go_out: Floats, year_day: Ints, truth: Truth, rng: np.random.
     n_days, n_wearers = go_out.shape
     for year_start in range(0, n_days, 365):
         to_july = (JULY_FIRST - int(year_day[year_start])) % 365
-        counts = rng.poisson(truth.holidays_per_year, n_wearers)
+        counts: Any = rng.poisson(truth.holidays_per_year, n_wearers)
         for wearer, count in enumerate(counts):
             in_summer = rng.random(count) < 0.5
             start = np.where(
@@ -157,7 +158,8 @@ def pick_pairs(habits: Habits, day: int, free: Bools, rng: np.random.Generator) 
     rows = np.arange(len(best))
     goes = rng.random(len(best)) < habits.go_out[day]
     goes &= np.isfinite(padded[rows, best])
-    return habits.owned[rows, best][goes]
+    picked: Ints = habits.owned[rows, best][goes]
+    return picked
 
 
 def draw_conditions(

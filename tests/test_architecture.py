@@ -9,6 +9,7 @@ import ast
 from collections.abc import Iterator
 from pathlib import Path
 
+import solespan
 from solespan import api, dashboards, forecast, synthetic_data
 
 ROOT = Path(__file__).parent.parent
@@ -16,8 +17,16 @@ OURS = ("forecast", "synthetic_data", "dashboards", "api")
 SCIENCE = {"numpy", "scipy", "pandas", "statsmodels"}
 MAY = {
     "forecast": SCIENCE,
-    "synthetic_data": {"numpy", "pandas", "scipy", "forecast.frames"},
-    "dashboards": {"forecast", "pandas", "numpy", "plotly", "jinja2", "markupsafe", "segno"},
+    "synthetic_data": {"numpy", "pandas", "scipy", "solespan.forecast.frames"},
+    "dashboards": {
+        "solespan.forecast",
+        "pandas",
+        "numpy",
+        "plotly",
+        "jinja2",
+        "markupsafe",
+        "segno",
+    },
 }
 # The world: a file, the network, the clock, the environment, global chance.
 WORLD = {"os", "socket", "urllib", "requests", "http", "subprocess", "time", "random", "pathlib"}
@@ -51,7 +60,8 @@ def _stdlib(name: str) -> bool:
 
 
 def _allowed(folder: str, module: str) -> bool:
-    if module.partition(".")[0] == folder or module == "__future__":
+    own = f"solespan.{folder}"
+    if module in ("__future__", "solespan", own) or module.startswith(f"{own}."):
         return True
     return any(module == good or module.startswith(f"{good}.") for good in MAY[folder])
 
@@ -62,7 +72,9 @@ def test_each_layer_imports_only_what_its_table_allows():
         for path in _files(folder):
             seen = list(_imports(ast.parse(path.read_text("utf-8"))))
             for line, module in seen:
-                only_name = (line, "forecast.frames") in seen and module == "forecast"
+                only_name = (
+                    module == "solespan.forecast" and (line, "solespan.forecast.frames") in seen
+                )
                 if not (_stdlib(module) or _allowed(folder, module) or only_name):
                     where = f"{path.relative_to(ROOT)}:{line}"
                     broken.append(f"{where}: {folder} may not import {module}")
@@ -101,7 +113,7 @@ def test_the_service_never_imports_the_simulator():
         f"{path.relative_to(ROOT)}:{line}: api may not import {module}"
         for path in _files("api")
         for line, module in _imports(ast.parse(path.read_text("utf-8")))
-        if module.partition(".")[0] in ("synthetic_data", "tests")
+        if module.startswith(("solespan.synthetic_data", "tests"))
     ]
     assert not broken, "\n".join(broken)
 
@@ -125,8 +137,41 @@ def test_only_storage_and_migrations_write_sql():
 
 
 def test_the_packages_are_those_of_this_project():
-    for package in (api, dashboards, forecast, synthetic_data):
+    for package in (solespan, api, dashboards, forecast, synthetic_data):
         assert Path(package.__file__).parent.parent == ROOT
+
+
+def test_every_import_of_ours_begins_with_the_one_name_that_the_wheel_owns():
+    broken = [
+        f"{path.relative_to(ROOT)}:{line}: import solespan.{module}, not {module}"
+        for folder in (*OURS, "solespan", "tests")
+        for path in _files(folder)
+        for line, module in _imports(ast.parse(path.read_text("utf-8")))
+        if module.partition(".")[0] in OURS
+    ]
+    assert not broken, "\n".join(broken)
+
+
+def test_no_module_is_imported_by_a_string():
+    broken = [
+        f"{path.relative_to(ROOT)}:{node.lineno}: import the module by a statement"
+        for folder in (*OURS, "solespan")
+        for path in _files(folder)
+        for node in ast.walk(ast.parse(path.read_text("utf-8")))
+        if isinstance(node, ast.Call)
+        and getattr(node.func, "attr", getattr(node.func, "id", ""))
+        in ("import_module", "__import__", "find_spec")
+    ]
+    assert not broken, "\n".join(broken)
+
+
+def test_no_folder_holds_more_than_twenty_modules():
+    many: dict[Path, int] = {}
+    for folder in (*OURS, "solespan", "tests"):
+        for path in _files(folder):
+            many[path.parent] = many.get(path.parent, 0) + (path.name != "__init__.py")
+    broken = [f"{folder.relative_to(ROOT)}: {n} modules" for folder, n in many.items() if n > 20]
+    assert not broken, "\n".join(broken)
 
 
 def test_every_file_begins_with_the_question_it_answers():
@@ -139,3 +184,29 @@ def test_every_file_begins_with_the_question_it_answers():
         and not (ast.get_docstring(ast.parse(path.read_text("utf-8"))) or "").strip()
     ]
     assert not broken, "\n".join(broken)
+
+
+def _all_modules() -> dict[str, Path]:
+    named = {}
+    for folder in OURS:
+        for path in _files(folder):
+            parts = path.relative_to(ROOT).with_suffix("").parts
+            named[".".join(("solespan", *parts)).removesuffix(".__init__")] = path
+    return named
+
+
+def test_no_loop_of_imports_type_only_ones_included():
+    modules = _all_modules()
+    rest = {
+        name: {m for _, m in _imports(ast.parse(path.read_text("utf-8"))) if m in modules} - {name}
+        for name, path in modules.items()
+    }
+    # `from package import module` reads the package as well, which may itself import modules.
+    for name, path in modules.items():
+        rest[name] -= {m for m in rest[name] if any(n.startswith(f"{m}.") for n in rest[name])}
+        rest[name] -= {name.rpartition(".")[0]} if path.name != "__init__.py" else set()
+    while free := {name for name, needs in rest.items() if not needs & rest.keys()}:
+        rest = {name: needs - free for name, needs in rest.items() if name not in free}
+    while on_top := rest.keys() - set().union(*rest.values()):
+        rest = {name: needs for name, needs in rest.items() if name not in on_top}
+    assert not rest, f"these modules import each other: {sorted(rest)}"

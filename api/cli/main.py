@@ -1,7 +1,7 @@
 """Which commands does `solespan` have, and what does a person see when one cannot do its work?
 
-Each module of this folder adds its commands by `register(app)`. They import what they need when
-they run, so that help is there at once.
+Each module of `MODULES` adds its commands by `register(app)`. They import what they need when they
+run, so that help is there at once.
 """
 
 from __future__ import annotations
@@ -9,31 +9,38 @@ from __future__ import annotations
 import logging
 import os
 import sys
-from importlib import import_module
-from importlib.util import find_spec
+from importlib.metadata import version
+from typing import Annotated
 
 import typer
 
+from solespan.api.cli import copying, demo, migrating, serve, work
+from solespan.api.cli.accounts import accounts, customers
+from solespan.api.cli.bench import bench, orders
+from solespan.api.cli.forecasts import backtesting, forecasting
+from solespan.api.cli.importing import exporting, importing
+from solespan.api.cli.notices import notices
+from solespan.api.cli.planning import planning
 from solespan.api.errors import SolespanError
 
 __all__ = ["build_app", "main", "tell"]
 
 MODULES = (
-    "demo",
-    "importing",
-    "exporting",
-    "forecasting",
-    "bench",
-    "orders",
-    "backtesting",
-    "planning",
-    "notices",
-    "work",
-    "accounts",
-    "customers",
-    "serve",
-    "migrating",
-    "copying",
+    demo,
+    importing,
+    exporting,
+    forecasting,
+    bench,
+    orders,
+    backtesting,
+    planning,
+    notices,
+    work,
+    accounts,
+    customers,
+    serve,
+    migrating,
+    copying,
 )
 MISTAKE = 2
 
@@ -44,18 +51,30 @@ def build_app() -> typer.Typer:
         name="solespan",
         help="When will each pair need a new sole, and which foot goes first?",
         no_args_is_help=True,
-        add_completion=False,
         pretty_exceptions_enable=False,
+        context_settings={"help_option_names": ["-h", "--help"]},
     )
 
     @app.callback()
-    def _solespan() -> None:
+    def _solespan(
+        _shown: Annotated[
+            bool,
+            typer.Option(
+                "--version", help="Show the version and end.", is_eager=True, callback=_tell_version
+            ),
+        ] = False,
+    ) -> None:
         """When will each pair need a new sole, and which foot goes first?"""
 
-    for name in MODULES:
-        if find_spec(f"api.cli.{name}"):
-            import_module(f"api.cli.{name}").register(app)
+    for module in MODULES:
+        module.register(app)
     return app
+
+
+def _tell_version(asked: bool) -> None:
+    if asked:
+        typer.echo(f"solespan {version('solespan')}")
+        raise typer.Exit
 
 
 def main() -> None:

@@ -8,11 +8,11 @@ from __future__ import annotations
 from collections.abc import Iterator
 from contextlib import contextmanager
 
+from solespan.api.author import Author
 from solespan.api.clock import Clock
 from solespan.api.errors import BadSetting
 from solespan.api.settings import Settings, load_settings
 from solespan.api.storage.accounts.accounts import find_tenant, list_tenants
-from solespan.api.storage.audit import Author
 from solespan.api.storage.schema import prepare
 from solespan.api.storage.session import Database, open_database
 from solespan.api.wiring import Services, build_services

@@ -8,7 +8,7 @@ from solespan.api.errors import DatabaseUnavailable
 from solespan.api.routes.forecasts.fit import fit_state
 from solespan.api.routes.http import PROBLEM_ANSWERS, Context, json_answer
 from solespan.api.schemas.service import Alive, Ready
-from solespan.api.storage.schema import newest_revision, revision_of
+from solespan.api.services.readiness import has_our_schema
 
 __all__ = ["router"]
 
@@ -24,7 +24,7 @@ def read_live() -> Response:
 @router.get("/ready", response_model=None, responses={200: {"model": Ready}})
 def read_ready(ctx: Context) -> Response:
     """Answer 200 when the database answers and has this program's schema, else 503."""
-    if revision_of(ctx.database) != newest_revision():
+    if not has_our_schema(ctx.database):
         raise DatabaseUnavailable(
             "The database does not have this program's schema.",
             remedy="Run: solespan migrate",

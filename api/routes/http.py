@@ -16,12 +16,12 @@ from pydantic import TypeAdapter, ValidationError
 from pydantic_core import to_json
 from starlette.exceptions import HTTPException
 
+from solespan.api.author import Author
 from solespan.api.errors import SolespanError, StaleVersion
 from solespan.api.problems import MEDIA_TYPE
 from solespan.api.services.accounts.identity import Identity
 from solespan.api.services.context import AppContext
 from solespan.api.services.idempotency import Answered, read_key
-from solespan.api.storage.audit import Author
 
 __all__ = [
     "PROBLEM_ANSWERS",

@@ -8,13 +8,13 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Protocol
 
+from solespan.api.author import Author
 from solespan.api.clock import Clock
 from solespan.api.services.forecasts.fitting import BackgroundRefitter, Fitter
 from solespan.api.services.forecasts.forecasting import Forecaster
 from solespan.api.services.forecasts.look_back import LookBack
 from solespan.api.services.idempotency import IdempotencyStore
 from solespan.api.settings import Settings
-from solespan.api.storage.audit import Author
 from solespan.api.storage.session import Database
 
 __all__ = ["AppContext"]

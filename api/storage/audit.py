@@ -2,29 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Sequence
 from datetime import datetime
 from typing import Any
 
 import sqlalchemy as sa
 from sqlalchemy.orm import Session
 
+from solespan.api.author import Author
 from solespan.api.storage.scope import changed_anything, changed_records
 from solespan.api.storage.tables.accounts import AuditEntry
 
-__all__ = ["Author", "forget_audit_before", "list_audit", "note_change"]
+__all__ = ["forget_audit_before", "list_audit", "note_change"]
 
 _LOG: sa.Table = AuditEntry.__table__  # type: ignore[assignment]
-
-
-@dataclass(frozen=True)
-class Author:
-    """Who changes something, and how: written to the audit log with every change."""
-
-    actor: str
-    action: str
-    subject: Mapping[str, Any] = field(default_factory=dict)
 
 
 def note_change(session: Session, author: Author) -> None:

@@ -18,8 +18,9 @@ from sqlalchemy.exc import DatabaseError, OperationalError, ProgrammingError
 from sqlalchemy.exc import TimeoutError as PoolTimeout
 from sqlalchemy.orm import Session, sessionmaker
 
+from solespan.api.author import Author
 from solespan.api.errors import Busy, DatabaseUnavailable
-from solespan.api.storage.audit import Author, note_change
+from solespan.api.storage.audit import note_change
 from solespan.api.storage.engine import DATABASE_SETTING, WRITES, make_engine, tell_tenant
 from solespan.api.storage.scope import FIRST_TENANT, within
 

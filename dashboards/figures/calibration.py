@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import pandas as pd
 import plotly.graph_objects as go
 
@@ -34,6 +36,7 @@ def calibration(calibration: pd.DataFrame, *, today: pd.Timestamp) -> go.Figure:
             "Log checks and resoles; after a year and four months of logging, look back again.",
         )
     figure = go.Figure()
+    days: Any
     for days, part in calibration.groupby("within_days"):
         mark = MARKS[int(days)]
         happened = 100.0 * part["happened"]

@@ -7,7 +7,7 @@ an arrow. The band is in the mark, in the words behind the name and in the hover
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -135,7 +135,7 @@ def _bars(
 
 def _foot_lines(
     foot: str,
-    drawn: list[tuple[int, Mapping[str, Any]]],
+    drawn: Sequence[tuple[int, Mapping[str, Any]]],
     offset: float,
     axis: _Axis,
 ) -> go.Bar:
@@ -166,6 +166,7 @@ def _add_band(
     """Add the lines, medians and arrows of the pairs of one band."""
     mark = theme.BAND_MARKS[band]
     spans, hover, marks, symbols, mark_hover = [], [], [], [], []
+    row: Any
     for i, row in zip(rows.index, rows.to_dict("records"), strict=True):
         at = int(i) + PAIR_AT
         words = "<br>".join(

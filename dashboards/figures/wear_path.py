@@ -75,7 +75,8 @@ def _until_past_limit(path: pd.DataFrame) -> pd.DataFrame:
     if above.empty:
         return path
     last = above["on_date"].max() + pd.Timedelta(days=AFTER_LIMIT_DAYS)
-    return path[path["on_date"] <= last]
+    kept: pd.DataFrame = path[path["on_date"] <= last]
+    return kept
 
 
 def _days(frame: pd.DataFrame, column: str = "on_date") -> list[str]:

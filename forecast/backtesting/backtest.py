@@ -19,6 +19,7 @@ from solespan.forecast.backtesting.backtest_scores import (
     scores,
     send_by_share,
 )
+from solespan.forecast.backtesting.backtest_words import sentences
 from solespan.forecast.backtesting.baselines import population_rate_days, straight_line_days
 from solespan.forecast.backtesting.outcomes import log_end, outcomes
 from solespan.forecast.backtesting.renewal import renewal_days
@@ -81,8 +82,6 @@ class Backtest:
 
     def sentences(self) -> list[str]:
         """Say in words what the look back shows."""
-        from solespan.forecast.backtesting.backtest_words import sentences  # noqa: PLC0415 - words need the class
-
         return sentences(self)
 
 

@@ -2,19 +2,47 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import Protocol
 
 import numpy as np
+import pandas as pd
 
-if TYPE_CHECKING:
-    from solespan.forecast.backtesting.backtest import Backtest
+from solespan.forecast.settings import ForecastSettings
 
-__all__ = ["sentences"]
+__all__ = ["LookedBack", "sentences"]
 
 _FEW = 20
 
 
-def sentences(back: Backtest) -> list[str]:
+class LookedBack(Protocol):
+    """Tables that the sentences are made from; see `forecast.backtesting.backtest.Backtest`."""
+
+    @property
+    def rows(self) -> pd.DataFrame:
+        """One row a forecast."""
+
+    @property
+    def settings(self) -> ForecastSettings:
+        """Settings of the forecasts."""
+
+    @property
+    def scores(self) -> pd.DataFrame:
+        """Mean score by forecaster."""
+
+    @property
+    def coverage(self) -> pd.DataFrame:
+        """How often intervals held."""
+
+    @property
+    def bands(self) -> pd.DataFrame:
+        """Chances said and what happened, by band."""
+
+    @property
+    def past_limit(self) -> tuple[int, int]:
+        """Pairs past their limit on their send-by date, and pairs of which that is known."""
+
+
+def sentences(back: LookedBack) -> list[str]:
     """Say how far off the forecasts were, whether intervals held, and what send-by was worth."""
     rows = back.rows
     told = int(rows["crps_model"].notna().sum())
@@ -31,7 +59,7 @@ def sentences(back: Backtest) -> list[str]:
     return [first, _scores(back), *_coverage(back), *_bands(back), _send_by(back), _judged(back)]
 
 
-def _scores(back: Backtest) -> str:
+def _scores(back: LookedBack) -> str:
     table = back.scores
     by_name = dict(zip(table["forecaster"], table["crps_days"], strict=True))
     model = by_name.pop("this model")
@@ -47,7 +75,7 @@ def _scores(back: Backtest) -> str:
     )
 
 
-def _coverage(back: Backtest) -> list[str]:
+def _coverage(back: LookedBack) -> list[str]:
     out = []
     for interval, count, held in back.coverage.itertuples(index=False):
         if count:
@@ -58,7 +86,7 @@ def _coverage(back: Backtest) -> list[str]:
     return out
 
 
-def _bands(back: Backtest) -> list[str]:
+def _bands(back: LookedBack) -> list[str]:
     days = back.settings.sound_days
     return [
         f"Of {count} pairs called `{band}`, {round(count * happened)} were due within {days} days "
@@ -67,7 +95,7 @@ def _bands(back: Backtest) -> list[str]:
     ]
 
 
-def _send_by(back: Backtest) -> str:
+def _send_by(back: LookedBack) -> str:
     past, known = back.past_limit
     if not known:
         return "No send-by date has passed long enough to be judged."
@@ -78,7 +106,7 @@ def _send_by(back: Backtest) -> str:
     )
 
 
-def _judged(back: Backtest) -> str:
+def _judged(back: LookedBack) -> str:
     kinds = back.rows["kind"].value_counts()
     seen, handed = int(kinds.get("seen", 0)), int(kinds.get("resoled", 0))
     open_, already = int(kinds.get("open", 0) + kinds.get("early", 0)), int(kinds.get("already", 0))

@@ -100,7 +100,7 @@ def soles_down(posterior: Posterior) -> Down:
 
 
 class NestedState:
-    """Posterior of the interface values of many paths; as `forecast.model.dense.DenseState` for few."""
+    """Posterior of the interface values of many paths (few: `forecast.model.dense.DenseState`)."""
 
     def __init__(self, posterior: Posterior) -> None:
         self._posterior, self._down = posterior, soles_down(posterior)

@@ -13,27 +13,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-__all__ = ["Ranks", "Whitened", "by_rank", "whiten"]
+from solespan.forecast.panel.ranks import Ranks
+
+__all__ = ["Whitened", "whiten"]
 
 _FEW_PATHS = 200  # below this one large product is faster than several small ones
-
-
-@dataclass(frozen=True)
-class Ranks:
-    """In which order rows are taken.
-
-    order : ndarray of int, shape (observations,)
-        Rows, by rank.
-    front, back : ndarray of int, shape (n,)
-        Paths, those with most rows in front; and where each path went.
-    many : list of int
-        How many paths have a row of each rank.
-    """
-
-    order: np.ndarray
-    front: np.ndarray
-    back: np.ndarray
-    many: list[int]
 
 
 @dataclass(frozen=True)
@@ -108,21 +92,3 @@ def whiten(
     whole_state[kept] = state[:, back]
     log_det = float(np.log(spread).sum())
     return Whitened(whole, log_det, whole_state, process[back], seen[back])
-
-
-def by_rank(path: np.ndarray, n_paths: int) -> Ranks:
-    """Lay out the ranks of rows.
-
-    Parameters
-    ----------
-    path : ndarray of int, shape (observations,)
-        Path of each row: sorted; within a path in the order of wear.
-    """
-    counts = np.bincount(path, minlength=n_paths)
-    front = np.argsort(-counts, kind="stable")
-    back = np.empty(n_paths, int)
-    back[front] = np.arange(n_paths)
-    first = (np.cumsum(counts) - counts)[front]
-    many = np.searchsorted(-counts[front], -np.arange(counts.max(initial=0))).tolist()
-    parts = [first[:m] + rank for rank, m in enumerate(many)]
-    return Ranks(np.concatenate([np.zeros(0, int), *parts]), front, back, many)

@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from solespan.forecast.model.process_noise_filter import by_rank, whiten
+from solespan.forecast.model.process_noise_filter import whiten
+from solespan.forecast.panel.ranks import by_rank
 
 PROCESS_MM = 0.02
 WIDTH = 5

@@ -107,7 +107,7 @@ def test_an_unknown_dirt_or_too_few_rows_says_so(frames):
 
 @pytest.mark.parametrize("name", EXAMPLES)
 def test_the_committed_example_is_what_its_seed_gives(name, tmp_path):
-    """Rebuild with `python -m solespan.synthetic_data` after a change to the simulator or of numpy."""
+    """After a change to the simulator or of numpy: `python -m solespan.synthetic_data`."""
     made = built(name)
     write_folder(made.frames, tmp_path)
     for table in TABLES:

@@ -11,6 +11,7 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
+from solespan.api.bench_words import OPEN_STAGES
 from solespan.api.cli.messages import read_message
 from solespan.api.cli.opening import serving
 from solespan.api.errors import NothingForecast, Refused
@@ -23,7 +24,6 @@ from solespan.api.services.bench.papers import file_paper
 from solespan.api.services.bench.quotes import quote_pair
 from solespan.api.storage.bench.orders import list_orders
 from solespan.api.storage.bench.stock import list_items
-from solespan.api.storage.tables.bench import OPEN_STAGES
 
 __all__ = [
     "run_bench",

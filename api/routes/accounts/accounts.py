@@ -29,10 +29,9 @@ from solespan.api.schemas.accounts.accounts import (
 )
 from solespan.api.schemas.fields import KnownId
 from solespan.api.services.accounts import people, tokens
-from solespan.api.services.accounts.people import tidy_email
-from solespan.api.storage.accounts.accounts import list_invitations
-from solespan.api.storage.accounts.credentials import list_tokens
-from solespan.api.storage.audit import list_audit
+from solespan.api.services.accounts.audit import list_audit
+from solespan.api.services.accounts.people import list_invitations, tidy_email
+from solespan.api.services.accounts.tokens import list_tokens
 
 __all__ = ["router"]
 

@@ -11,6 +11,7 @@ from typing import Annotated, Any
 
 from fastapi import APIRouter, Path, Request, Response
 
+from solespan.api.author import Author
 from solespan.api.errors import SolespanError
 from solespan.api.routes.http import Context, Sender
 from solespan.api.routes.page_http import (
@@ -23,11 +24,10 @@ from solespan.api.routes.page_http import (
 )
 from solespan.api.services.accounts import people, sign_in, tokens
 from solespan.api.services.accounts.identity import Identity
+from solespan.api.services.accounts.people import list_tenants, tenants_of
 from solespan.api.services.accounts.secrets import SHORTEST
+from solespan.api.services.accounts.sessions import session_cookie_name
 from solespan.api.services.context import AppContext
-from solespan.api.storage.accounts.accounts import list_tenants, tenants_of
-from solespan.api.storage.audit import Author
-from solespan.api.wiring import session_cookie_name
 from solespan.dashboards.cautions import FOR_WEARERS
 from solespan.dashboards.pages.rack.pair import FormState
 

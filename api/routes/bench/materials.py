@@ -18,8 +18,8 @@ from solespan.api.routes.http import (
 from solespan.api.schemas.bench.stock import AdvisedItems, Item, Items, ItemStored, StockLine
 from solespan.api.schemas.fields import NewId
 from solespan.api.services.bench import stock
+from solespan.api.services.bench.stock import list_items
 from solespan.api.services.idempotency import Answered, fingerprint_of
-from solespan.api.storage.bench.stock import list_items
 
 __all__ = ["router"]
 

@@ -16,14 +16,14 @@ from solespan.api.routes.http import Context
 from solespan.api.routes.page_http import PageRoute, Words, page_answer
 from solespan.api.services.bench.bench_settings import read_bench_settings
 from solespan.api.services.bench.found_orders import describe
+from solespan.api.services.bench.orders import count_open, open_orders
 from solespan.api.services.bench.paper_forms import PAPER_READERS, typed_of
 from solespan.api.services.bench.papers import PAPER_STAGES, pair_measures_out
-from solespan.api.services.bench.photographs import MOST_PHOTOGRAPHS
+from solespan.api.services.bench.photographs import MOST_PHOTOGRAPHS, find_photo
 from solespan.api.services.bench.quotes import shop_minutes
 from solespan.api.services.bench.steps import STEPS
 from solespan.api.services.context import AppContext
-from solespan.api.storage.bench.orders import count_open, find_photo, open_orders
-from solespan.api.storage.rack.records import find_record, list_records
+from solespan.api.services.rack.records import find_record, list_records
 from solespan.dashboards.pages.bench.bench import bench_page
 from solespan.dashboards.pages.bench.job import PAPER_WORDS, job_page
 from solespan.dashboards.pages.bench.job_papers import paper_page

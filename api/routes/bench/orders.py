@@ -35,10 +35,9 @@ from solespan.api.services.bench import orders
 from solespan.api.services.bench.found_orders import describe, forecast_anew
 from solespan.api.services.bench.papers import file_paper
 from solespan.api.services.bench.photo_metadata import MAX_PHOTO_BYTES
-from solespan.api.services.bench.photographs import keep_photograph, remove_photograph
+from solespan.api.services.bench.photographs import find_photo, keep_photograph, remove_photograph
 from solespan.api.services.context import AppContext
 from solespan.api.services.idempotency import Answered, fingerprint_of
-from solespan.api.storage.bench import orders as stored
 
 __all__ = ["PHOTO_PATH", "router"]
 
@@ -78,7 +77,7 @@ def list_all_orders(ctx: Context, chosen: Annotated[OrderFilters, Query()]) -> R
     """List orders, newest booked first."""
     after = after_of(chosen.after, [int])
     with ctx.database.reading() as session:
-        rows = stored.list_orders(
+        rows = orders.list_orders(
             session,
             stage=chosen.stage,
             pair_id=chosen.pair_id,
@@ -188,7 +187,7 @@ def create_photo(
 def read_photo(ctx: Context, photo_id: PhotoId) -> Response:
     """Read a photograph."""
     with ctx.database.reading() as session:
-        found = stored.find_photo(session, photo_id)
+        found = find_photo(session, photo_id)
     if found is None:
         raise NotFound("There is no such photograph.", where="photo_id")
     return Response(found[1], media_type=found[0])

@@ -22,20 +22,17 @@ from solespan.api.routes.http import (
 )
 from solespan.api.schemas.bench.shop import BenchSettings, BenchSettingsStored
 from solespan.api.schemas.bench.workload import (
+    BenchPlanAsked,
     DueOutcomeGiven,
     Plan,
-    PlanAsked,
     Workload,
     WorkloadFilters,
 )
-from solespan.api.services.bench.bench_plan import make_plan
+from solespan.api.services.bench.bench_plan import make_plan, newest_plan
 from solespan.api.services.bench.bench_settings import change_bench_settings, read_bench_settings
+from solespan.api.services.bench.outcomes import keep_outcome
 from solespan.api.services.bench.workload import YearAhead, year_ahead
 from solespan.api.services.idempotency import Answered, fingerprint_of
-from solespan.api.services.rack.records import unknown_id
-from solespan.api.storage.bench.workload import newest_plan, put_outcome
-from solespan.api.storage.rack.records import owner_of
-from solespan.api.storage.scope import name_changed
 from solespan.forecast.workload import summarise
 
 __all__ = ["router", "workload_body"]
@@ -89,7 +86,7 @@ def read_workload(ctx: Context, chosen: Annotated[WorkloadFilters, Query()]) -> 
     responses={201: {"model": Plan}},
     dependencies=_AS_JSON,
 )
-def create_bench_plan(ctx: Context, body: PlanAsked, key: IdempotencyKey) -> Response:
+def create_bench_plan(ctx: Context, body: BenchPlanAsked, key: IdempotencyKey) -> Response:
     """Simulate the bench's year with and without levelling, keep the plan, and answer it."""
 
     def work() -> Answered:
@@ -176,12 +173,7 @@ def create_due_outcome(ctx: Context, body: DueOutcomeGiven, key: IdempotencyKey)
         )
 
     def work(session: Any) -> Answered:
-        owner = owner_of(session, "pair_id", body.pair_id, lock=True)
-        if owner is None or owner.pair_pk is None:
-            raise unknown_id(session, "pairs", "pair_id", body.pair_id)
-        values = body.model_dump(exclude={"pair_id"})
-        new = put_outcome(session, owner.pair_pk, values)
-        name_changed(pair_id=body.pair_id, due_on=body.due_on)
+        new = keep_outcome(session, body)
         return Answered(201 if new else 200, plain(body.model_dump()))
 
     fingerprint = fingerprint_of(b"due-outcomes", body.model_dump_json().encode())

@@ -21,12 +21,11 @@ from solespan.api.routes.page_http import (
     told,
 )
 from solespan.api.services.bench import stock
-from solespan.api.services.bench.bench_plan import make_plan
+from solespan.api.services.bench.bench_plan import make_plan, newest_plan
 from solespan.api.services.bench.bench_settings import read_bench_settings
 from solespan.api.services.bench.workload import YearAhead, year_ahead
 from solespan.api.services.context import AppContext
-from solespan.api.storage.bench.workload import newest_plan
-from solespan.api.storage.rack.records import find_record
+from solespan.api.services.rack.records import find_record
 from solespan.dashboards.figures import FIGURES
 from solespan.dashboards.pages.bench.workload import (
     asked_next,

@@ -22,8 +22,8 @@ from starlette.types import ASGIApp, Receive, Scope, Send
 from solespan.api.problems import PROBLEMS, problem_response
 from solespan.api.routes.page_http import failure_page
 from solespan.api.services.accounts.identity import THIS_MACHINE, Identity, identify
+from solespan.api.services.accounts.sessions import session_cookie_name, session_limits
 from solespan.api.services.context import AppContext
-from solespan.api.wiring import session_cookie_name, session_limits
 
 __all__ = ["Access", "need_of"]
 

@@ -26,8 +26,13 @@ from solespan.api.schemas.forecasts.forecasts import (
     PathFilters,
     WearPath,
 )
+from solespan.api.services.forecasts.forecasting import (
+    DueFilter,
+    forecast_of_pair,
+    list_due,
+    wearer_of_pair,
+)
 from solespan.api.services.rack.records import unknown_id
-from solespan.api.storage.forecasts import forecast_reads
 from solespan.forecast import Explanation
 
 __all__ = ["router"]
@@ -53,9 +58,7 @@ def list_forecasts(
     limit, cursor = given.pop("limit"), given.pop("after")
     after = after_of(cursor, _SORT_KEY)
     with ctx.database.looking() as connection:
-        rows = forecast_reads.list_due(
-            connection, forecast_reads.DueFilter(**given), after=after, limit=limit + 1
-        )
+        rows = list_due(connection, DueFilter(**given), after=after, limit=limit + 1)
     more = len(rows) > limit
     rows = rows[:limit]
     last = [rows[-1][name] for name in ("send_by", "pair_id", "foot", "point")] if more else []
@@ -66,10 +69,10 @@ def list_forecasts(
 def read_forecast(ctx: Context, request: Request, pair_id: PairId) -> Response:
     """Read the stored rows of one pair, and in sentences what drives its date."""
     with ctx.database.reading() as session:
-        rows = forecast_reads.forecast_of_pair(session, pair_id)
+        rows = forecast_of_pair(session, pair_id)
         if rows:
             told = _told(ctx.forecaster.explanation(session, pair_id))
-        elif forecast_reads.wearer_of_pair(session, pair_id) is None:
+        elif wearer_of_pair(session, pair_id) is None:
             raise unknown_id(session, "pairs", "pair_id", pair_id)
         else:
             told = {"sentences": [], "drivers": [], "next_checks": []}

@@ -30,9 +30,13 @@ from solespan.api.schemas.importing.imports import (
     PastImport,
 )
 from solespan.api.services.idempotency import Answered, fingerprint_of
-from solespan.api.services.importing.imports import import_files
+from solespan.api.services.importing.imports import (
+    find_import,
+    import_files,
+    import_id_of,
+    list_imports,
+)
 from solespan.api.services.importing.uploads import lay_out
-from solespan.api.storage.importing.import_runs import find_import, import_id_of, list_imports
 
 __all__ = ["router"]
 

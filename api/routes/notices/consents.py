@@ -28,7 +28,7 @@ from solespan.api.schemas.notices.notices import (
 from solespan.api.schemas.rack.records import MAX_PAGE, Message
 from solespan.api.services.idempotency import Answered, fingerprint_of
 from solespan.api.services.notices import consents
-from solespan.api.storage.notices.consents import consents_of, lift_stop, wearers_at
+from solespan.api.services.notices.consents import consents_of, lift_stop, wearers_at
 
 __all__ = ["router"]
 

@@ -23,6 +23,7 @@ from solespan.api.routes.page_http import (
 from solespan.api.schemas.notices.notices import BounceGiven, ConsentGiven, ConsentWithdrawn
 from solespan.api.services.context import AppContext
 from solespan.api.services.notices import consents
+from solespan.api.services.notices.consents import lift_stop
 from solespan.api.services.notices.deciding import run, sample
 from solespan.api.services.notices.delivery_config import problems_of
 from solespan.api.services.notices.page import (
@@ -31,12 +32,10 @@ from solespan.api.services.notices.page import (
     one_notice,
     preview_context,
 )
-from solespan.api.services.notices.reading import retry
+from solespan.api.services.notices.reading import letters, mark_printed, retry
 from solespan.api.services.notices.template_failure import stuck_words
 from solespan.api.services.page_forms import FormProblem
-from solespan.api.storage.notices.consents import lift_stop
-from solespan.api.storage.notices.outbox import letters, mark_printed
-from solespan.api.storage.rack.records import find_record
+from solespan.api.services.rack.records import find_record
 
 __all__ = ["router"]
 

@@ -39,11 +39,11 @@ from solespan.api.services.notices.deciding import preview, run
 from solespan.api.services.notices.reading import (
     decision_rows,
     describe_notice,
+    list_notices,
     notice_row,
     reason_counts,
     retry,
 )
-from solespan.api.storage.notices.notices import list_notices
 
 __all__ = ["router"]
 

@@ -22,7 +22,7 @@ from solespan.api.services.context import AppContext
 from solespan.api.services.planning import plans
 from solespan.api.services.planning.page import plan_context
 from solespan.api.services.planning.plan_form import wishes_typed
-from solespan.api.storage.planning.planning import plans_of
+from solespan.api.services.planning.plans import plans_of
 
 __all__ = ["router"]
 

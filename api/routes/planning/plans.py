@@ -29,8 +29,8 @@ from solespan.api.schemas.planning.planning import (
 from solespan.api.services.idempotency import Answered, fingerprint_of
 from solespan.api.services.planning import plans
 from solespan.api.services.planning.habits import forecasts_if
+from solespan.api.services.planning.plans import plans_of
 from solespan.api.services.planning.rack import known_wearer
-from solespan.api.storage.planning.planning import plans_of
 
 __all__ = ["router"]
 

@@ -15,7 +15,7 @@ from solespan.api.routes.page_http import PageRoute, Words, page_answer, told
 from solespan.api.services.planning.habits import forecasts_if
 from solespan.api.services.planning.page import pairs_to_choose
 from solespan.api.services.rack.rack_extras_page import whose
-from solespan.api.storage.rack.records import list_records
+from solespan.api.services.rack.records import list_records
 from solespan.dashboards.pages.planning.what_if import what_if_page
 
 __all__ = ["router"]

@@ -19,7 +19,7 @@ from solespan.api.services.rack.pair_forms import (
     values_of_pair,
 )
 from solespan.api.services.rack.pair_page import pair_name
-from solespan.api.storage.rack.records import list_records
+from solespan.api.services.rack.records import list_records
 from solespan.dashboards.pages.rack.add import pair_choices
 from solespan.dashboards.pages.rack.pair import FormState
 

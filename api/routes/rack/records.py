@@ -32,7 +32,7 @@ from solespan.api.schemas.rack.records import RECORDS, Record
 from solespan.api.services.context import AppContext
 from solespan.api.services.idempotency import Answered, fingerprint_of
 from solespan.api.services.rack import records
-from solespan.api.storage.rack.records import list_records
+from solespan.api.services.rack.records import list_records
 from solespan.forecast.frames import Table
 
 __all__ = ["record_routers"]

@@ -7,9 +7,9 @@ from typing import Annotated, Any, Literal
 
 from pydantic import Field, StringConstraints, model_validator
 
+from solespan.api.bench_words import PAPERS, STAGES
 from solespan.api.schemas.fields import KnownId, NewId, PlainDate
 from solespan.api.schemas.rack.records import MAX_PAGE, Answer, Message
-from solespan.api.storage.tables.bench import PAPERS, STAGES
 from solespan.forecast.frames import FEET, GRADES, MATERIALS, METHODS, POINTS, WORKS
 
 __all__ = [

@@ -7,8 +7,8 @@ from typing import Annotated, Literal
 
 from pydantic import Field, StringConstraints, model_validator
 
+from solespan.api.bench_words import STOCK_REASONS
 from solespan.api.schemas.rack.records import Answer, Message
-from solespan.api.storage.tables.bench import STOCK_REASONS
 from solespan.forecast.bench.standards import STANDARDS
 from solespan.forecast.frames import MATERIALS
 

@@ -13,9 +13,9 @@ from solespan.api.schemas.rack.records import Answer, Message
 from solespan.forecast.workload import OUTCOMES
 
 __all__ = [
+    "BenchPlanAsked",
     "DueOutcomeGiven",
     "Plan",
-    "PlanAsked",
     "Workload",
     "WorkloadFilters",
 ]
@@ -74,7 +74,7 @@ class Workload(Answer):
     learnt: Learnt = Field(description="what it leans on. Unit: none (object)")
 
 
-class PlanAsked(Message):
+class BenchPlanAsked(Message):
     """A plan to make, and another bench to compare it with."""
 
     months: int = _MONTHS
@@ -92,7 +92,7 @@ class PlanAsked(Message):
     )
 
     @model_validator(mode="after")
-    def _open(self) -> PlanAsked:
+    def _open(self) -> BenchPlanAsked:
         if self.hours_by_weekday is not None and sum(self.hours_by_weekday) <= 0:
             raise ValueError("the bench must be open at some time in the week")
         return self
@@ -141,7 +141,7 @@ class LeadWeek(Answer):
     lead_days_p90: float = Field(description="time until done, 90 % quantile. Unit: d")
 
 
-class PlannedPair(Answer):
+class BenchPlannedPair(Answer):
     """When to ask, book and expect one pair."""
 
     pair_id: str = Field(description="the pair. Unit: none (identifier)")
@@ -169,7 +169,7 @@ class Plan(Answer):
     scenarios: list[Scenario] = Field(description="ways to run the year. Unit: none (list)")
     weeks: list[Week] = Field(description="expected load. Unit: none (list)")
     lead_times: list[LeadWeek] = Field(description="by week of reception. Unit: none (list)")
-    pairs: list[PlannedPair] = Field(description="soonest first. Unit: none (list)")
+    pairs: list[BenchPlannedPair] = Field(description="soonest first. Unit: none (list)")
 
 
 class DueOutcomeGiven(Message):

@@ -18,16 +18,20 @@ from sqlalchemy.orm import Session
 from solespan.api.errors import Conflict, NotFound, Refused
 from solespan.api.services.accounts import secrets
 from solespan.api.storage.accounts import accounts, credentials
+from solespan.api.storage.accounts.accounts import list_invitations, list_tenants, tenants_of
 from solespan.api.storage.tables.accounts import KINDS, ROLES
 
 __all__ = [
     "accept",
     "invitation_of",
     "invite",
+    "list_invitations",
+    "list_tenants",
     "members_of",
     "new_tenant",
     "remove_member",
     "rename",
+    "tenants_of",
     "tidy_email",
     "withdraw",
 ]

@@ -12,9 +12,10 @@ from solespan.api.errors import NotFound, Refused
 from solespan.api.services.accounts import secrets
 from solespan.api.services.accounts.identity import SCOPES, TOKEN_START, Identity
 from solespan.api.storage.accounts import credentials
+from solespan.api.storage.accounts.credentials import list_tokens
 from solespan.api.storage.rack.records import owner_of
 
-__all__ = ["end_link", "make_token", "new_link", "open_link", "revoke"]
+__all__ = ["end_link", "list_tokens", "make_token", "new_link", "open_link", "revoke"]
 
 
 def make_token(

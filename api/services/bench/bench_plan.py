@@ -16,7 +16,7 @@ import pandas as pd
 
 from solespan.api.services.bench.waits import keep_waits
 from solespan.api.services.bench.workload import Books, YearAhead, year_ahead
-from solespan.api.storage.bench.workload import save_plan
+from solespan.api.storage.bench.workload import newest_plan, save_plan
 from solespan.api.storage.forecasts.forecasts import load_forecasts
 from solespan.api.storage.scope import name_changed
 from solespan.api.storage.session import Database
@@ -28,7 +28,7 @@ from solespan.forecast.workload import Jobs, Levelled, level
 from solespan.forecast.workload.asking import asked_years
 from solespan.forecast.workload.settings import WorkloadSettings
 
-__all__ = ["make_plan"]
+__all__ = ["make_plan", "newest_plan"]
 
 YEARS = 100
 _FULL_SOLE = WORKS.index("full_sole")

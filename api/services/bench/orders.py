@@ -19,10 +19,11 @@ from solespan.api.services.bench.found_orders import describe, found_order, refu
 from solespan.api.services.bench.steps import STEPS, Step, done_by
 from solespan.api.services.rack import records
 from solespan.api.storage.bench import orders as stored
+from solespan.api.storage.bench.orders import count_open, list_orders, open_orders
 from solespan.api.storage.rack.records import owner_of
 from solespan.api.storage.scope import name_changed
 
-__all__ = ["book", "step"]
+__all__ = ["book", "count_open", "list_orders", "open_orders", "step"]
 
 
 def book(session: Session, given: NewOrder, clock: Clock) -> dict[str, Any]:

@@ -11,9 +11,10 @@ from solespan.api.errors import Conflict, NotFound
 from solespan.api.services.bench.found_orders import found_order
 from solespan.api.services.bench.photo_metadata import without_metadata
 from solespan.api.storage.bench import orders as stored
+from solespan.api.storage.bench.orders import find_photo
 from solespan.api.storage.scope import name_changed
 
-__all__ = ["MOST_PHOTOGRAPHS", "keep_photograph", "remove_photograph"]
+__all__ = ["MOST_PHOTOGRAPHS", "find_photo", "keep_photograph", "remove_photograph"]
 
 MOST_PHOTOGRAPHS = 40
 

@@ -19,13 +19,22 @@ from solespan.api.schemas.bench.orders import NewSole
 from solespan.api.schemas.bench.stock import Item, StockLine
 from solespan.api.services.bench.workload import year_ahead
 from solespan.api.storage.bench import stock as stored
+from solespan.api.storage.bench.stock import find_item, list_items
 from solespan.api.storage.rack.records import find_record
 from solespan.api.storage.scope import name_changed
 from solespan.api.storage.session import Database
 from solespan.forecast.bench.standards import STANDARDS
 from solespan.forecast.bench.stock import Supply, advise
 
-__all__ = ["advice", "describe_item", "move_stock", "put_item", "use_for_job"]
+__all__ = [
+    "advice",
+    "describe_item",
+    "find_item",
+    "list_items",
+    "move_stock",
+    "put_item",
+    "use_for_job",
+]
 
 MOVES_SHOWN = 100
 _THICKNESS_MM = 0.5  # a sole this much thicker than what was fitted may have been cut for it

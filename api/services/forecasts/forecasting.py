@@ -25,6 +25,12 @@ from solespan.api.services.bench.waits import waits_on
 from solespan.api.services.rack.records import unknown_id
 from solespan.api.settings import Settings
 from solespan.api.storage.forecasts import forecast_reads
+from solespan.api.storage.forecasts.forecast_reads import (
+    DueFilter,
+    forecast_of_pair,
+    list_due,
+    wearer_of_pair,
+)
 from solespan.api.storage.forecasts.forecasts import replace_forecasts
 from solespan.api.storage.rack.frames import load_frames
 from solespan.api.storage.session import Database
@@ -35,7 +41,16 @@ from solespan.forecast.frames import FORECAST
 from solespan.forecast.log import WearLog
 from solespan.forecast.model.wear_fit import MODEL_VERSION
 
-__all__ = ["Forecaster", "Progress", "StoredFit", "forecast_settings"]
+__all__ = [
+    "DueFilter",
+    "Forecaster",
+    "Progress",
+    "StoredFit",
+    "forecast_of_pair",
+    "forecast_settings",
+    "list_due",
+    "wearer_of_pair",
+]
 
 Progress = Callable[[str, float], None]
 T = TypeVar("T")

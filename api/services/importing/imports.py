@@ -30,12 +30,20 @@ from solespan.api.services.importing.references import (
 from solespan.api.services.importing.report import QUESTIONED, Counts, Finding, ImportReport
 from solespan.api.services.importing.soles import judge_jobs, judge_on_a_sole, judge_soles
 from solespan.api.storage.importing.bulk import conflicts_told, first_logged_on
+from solespan.api.storage.importing.import_runs import find_import, import_id_of, list_imports
 from solespan.api.storage.scope import name_changed
 from solespan.api.storage.session import Database
 from solespan.api.storage.tables.results import ImportRun
 from solespan.forecast.frames import TABLES
 
-__all__ = ["DEFAULT_LIMIT_BYTES", "import_files", "import_folder"]
+__all__ = [
+    "DEFAULT_LIMIT_BYTES",
+    "find_import",
+    "import_files",
+    "import_folder",
+    "import_id_of",
+    "list_imports",
+]
 
 DEFAULT_LIMIT_BYTES = 256 * 1024 * 1024
 Today = date | Callable[[str], date]

@@ -14,6 +14,8 @@ from typing import Any
 
 from sqlalchemy.orm import Session
 
+from solespan.api.author import Author
+from solespan.api.bench_words import OPEN_STAGES
 from solespan.api.errors import Conflict, NotFound, Refused, SolespanError
 from solespan.api.notices.channels import CHANNELS
 from solespan.api.notices.links import Link, LinkExpired, LinkForged, read_link
@@ -23,7 +25,6 @@ from solespan.api.services.bench import orders as bench_orders
 from solespan.api.services.context import AppContext
 from solespan.api.services.notices.consents import hear_no_more
 from solespan.api.services.notices.delivery_config import secret_of
-from solespan.api.services.notices.tenants import for_tenant
 from solespan.api.services.rack import records
 from solespan.api.storage.bench.orders import list_orders
 from solespan.api.storage.bench.workload import put_outcome
@@ -31,7 +32,6 @@ from solespan.api.storage.forecasts.forecast_reads import forecast_of_pair
 from solespan.api.storage.notices import notices as stored
 from solespan.api.storage.notices.consents import held_consents
 from solespan.api.storage.rack.records import owner_of, soles_of
-from solespan.api.storage.tables.bench import OPEN_STAGES
 from solespan.forecast.frames import FEET, GRADES
 
 __all__ = [
@@ -41,6 +41,7 @@ __all__ = [
     "LinkUnknown",
     "answer",
     "dates_now",
+    "for_tenant",
     "open_link",
     "open_order",
     "still_written_to",
@@ -65,6 +66,10 @@ class LinkOver(SolespanError):
     code = "link-over"
     title = "The time of this link is over"
     shop: AppContext | None = None
+
+
+# Whoever holds a notice's link; which customer that is stands with the notice.
+_CUSTOMER = Author("a customer", "answered a notice")
 
 
 @dataclass(frozen=True)
@@ -292,3 +297,11 @@ def _day(typed: Mapping[str, str], name: str, remedy: str) -> date:
             accepted="a day as YYYY-MM-DD",
             remedy=remedy,
         ) from None
+
+
+def for_tenant(ctx: AppContext, number: int) -> AppContext | None:
+    """Return the services of a shop for one of its customers, or None where there is none."""
+    try:
+        return ctx.for_tenant(number, _CUSTOMER)
+    except NotFound:
+        return None

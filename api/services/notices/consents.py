@@ -14,11 +14,21 @@ from solespan.api.notices.channels.mail.bounce import read_report
 from solespan.api.schemas.notices.notices import BounceGiven, ConsentGiven, ConsentWithdrawn
 from solespan.api.services.rack.records import unknown_id
 from solespan.api.storage.notices import consents as stored
+from solespan.api.storage.notices.consents import consents_of, lift_stop, wearers_at
 from solespan.api.storage.notices.outbox import address_of_mail, cancel_unsent, mark_returned
 from solespan.api.storage.rack.records import Owner, owner_of
 from solespan.api.storage.scope import name_changed
 
-__all__ = ["give", "hear_no_more", "read_bounce", "report_bounce", "withdraw"]
+__all__ = [
+    "consents_of",
+    "give",
+    "hear_no_more",
+    "lift_stop",
+    "read_bounce",
+    "report_bounce",
+    "wearers_at",
+    "withdraw",
+]
 
 
 def give(session: Session, given: ConsentGiven, clock: Clock) -> bool:

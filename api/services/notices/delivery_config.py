@@ -11,7 +11,6 @@ from solespan.api.notices.channels import CHANNELS, ChannelSettings
 from solespan.api.notices.message import Channel
 from solespan.api.schemas.notices.notices import NoticeRules
 from solespan.api.services.context import AppContext
-from solespan.api.services.notices.tenants import tenant_number
 
 __all__ = ["channels_of", "link_base", "mail_domain", "problems_of", "secret_of", "webhook_key"]
 
@@ -50,7 +49,7 @@ def webhook_key(ctx: AppContext) -> str:
     """Return the key that signs this shop's webhooks: its own, made from the secret."""
     if ctx.settings.secret_key is None:
         return ""
-    use = f"solespan webhook {tenant_number(ctx)}".encode()
+    use = f"solespan webhook {ctx.database.tenant_pk}".encode()
     return hmac.new(secret_of(ctx).encode(), use, hashlib.sha256).hexdigest()
 
 

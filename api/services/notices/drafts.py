@@ -17,7 +17,6 @@ from solespan.api.notices.words import CAUTIONS, THUMB_CHECK, bring_by, due_wind
 from solespan.api.schemas.notices.notices import NoticeRules, NoticeTemplate
 from solespan.api.services.context import AppContext
 from solespan.api.services.notices.delivery_config import link_base, mail_domain, secret_of
-from solespan.api.services.notices.tenants import tenant_number
 
 __all__ = ["UNSUBSCRIBE_DAYS", "Draft", "Writer"]
 
@@ -47,7 +46,7 @@ class Writer:
         self._secret = secret_of(ctx)
         self._base = link_base(ctx)
         self._domain = mail_domain(ctx)
-        self._tenant = tenant_number(ctx)
+        self._tenant = ctx.database.tenant_pk
 
     def draft(
         self, customer: Mapping[str, Any], pairs: Sequence[Mapping[str, Any]], not_before: datetime

@@ -15,11 +15,15 @@ from solespan.api.notices.quiet import first_allowed, zone_of
 from solespan.api.services.context import AppContext
 from solespan.api.services.notices.deciding import DecisionSnapshot
 from solespan.api.storage.notices import notices as stored
-from solespan.api.storage.notices.outbox import retry_failed
+from solespan.api.storage.notices.notices import list_notices
+from solespan.api.storage.notices.outbox import letters, mark_printed, retry_failed
 
 __all__ = [
     "decision_rows",
     "describe_notice",
+    "letters",
+    "list_notices",
+    "mark_printed",
     "notice_row",
     "quiet_words",
     "reason_counts",

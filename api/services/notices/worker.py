@@ -18,7 +18,6 @@ from solespan.api.services.notices.choices import read_rules
 from solespan.api.services.notices.deciding import run
 from solespan.api.services.notices.sending import Sender, Sent
 from solespan.api.services.notices.template_failure import keep_stuck
-from solespan.api.services.notices.tenants import each_tenant, tenant_number
 from solespan.api.storage.notices.outbox import next_due
 
 __all__ = ["NoticeWorker"]
@@ -67,7 +66,7 @@ class NoticeWorker:
     def once(self) -> Sent:
         """Do one round over all shops: decide where a shop wants it, send all that is due."""
         sent = failed = later = cancelled = 0
-        for shop in each_tenant(self._ctx):
+        for shop in self._ctx.each_tenant():
             if self._stop.is_set():
                 break
             self._decide(shop)
@@ -82,7 +81,7 @@ class NoticeWorker:
         return Sent(sent, failed, later, cancelled)
 
     def _decide(self, shop: AppContext) -> None:
-        now, number = shop.clock.now(), tenant_number(shop)
+        now, number = shop.clock.now(), shop.database.tenant_pk
         last = self._decided.get(number)
         if last is not None and now - last < DECIDE_EVERY:
             return
@@ -106,7 +105,7 @@ class NoticeWorker:
         """Return how long nothing is due, at most half a minute."""
         soonest = LOOK_EVERY_S
         try:
-            for shop in each_tenant(self._ctx):
+            for shop in self._ctx.each_tenant():
                 with shop.database.reading() as session:
                     at = next_due(session)
                 if at is not None:

@@ -15,6 +15,7 @@ from solespan.api.errors import NotFound, Refused
 from solespan.api.services.context import AppContext
 from solespan.api.services.planning.rack import KnownRack, known_rack, pair_states, refusing
 from solespan.api.storage.planning import planning as stored
+from solespan.api.storage.planning.planning import plans_of
 from solespan.api.storage.scope import name_changed
 from solespan.forecast.planning import (
     EarlierPlan,
@@ -34,6 +35,7 @@ __all__ = [
     "earlier_of",
     "keep",
     "plan_rack",
+    "plans_of",
     "read_plan",
     "reasons_on",
     "shown_plan",

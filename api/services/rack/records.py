@@ -19,12 +19,22 @@ from solespan.api.clock import Clock
 from solespan.api.errors import Conflict, NotFound, Refused, StaleVersion
 from solespan.api.services.rack.record_validation import Fault, faults_of
 from solespan.api.storage.rack import records as stored
-from solespan.api.storage.rack.records import Owner, Row
+from solespan.api.storage.rack.records import Owner, Row, find_record, list_records
 from solespan.api.storage.rack.versions import raise_data_version
 from solespan.api.storage.scope import name_changed
 from solespan.forecast.frames import TABLES
 
-__all__ = ["RecordRefused", "Written", "create", "delete", "read", "replace", "unknown_id"]
+__all__ = [
+    "RecordRefused",
+    "Written",
+    "create",
+    "delete",
+    "find_record",
+    "list_records",
+    "read",
+    "replace",
+    "unknown_id",
+]
 
 SUGGESTED_AMONG = 5000
 

@@ -9,14 +9,9 @@ import sqlalchemy as sa
 from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import Session
 
+from solespan.api.bench_words import OPEN_STAGES
 from solespan.api.errors import Conflict
-from solespan.api.storage.tables.bench import (
-    OPEN_STAGES,
-    BenchEvent,
-    BenchOrder,
-    BenchPaper,
-    BenchPhoto,
-)
+from solespan.api.storage.tables.bench import BenchEvent, BenchOrder, BenchPaper, BenchPhoto
 from solespan.api.storage.tables.rack import BenchJob, Pair, Wearer
 
 __all__ = [

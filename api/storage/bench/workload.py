@@ -10,7 +10,8 @@ import pandas as pd
 import sqlalchemy as sa
 from sqlalchemy.orm import Session
 
-from solespan.api.storage.tables.bench import OPEN_STAGES, BenchOrder, BenchPlan, DueOutcome
+from solespan.api.bench_words import OPEN_STAGES
+from solespan.api.storage.tables.bench import BenchOrder, BenchPlan, DueOutcome
 from solespan.api.storage.tables.rack import Check, Pair, WearDay
 
 __all__ = [

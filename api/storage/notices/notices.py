@@ -14,9 +14,10 @@ import sqlalchemy as sa
 from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import Session
 
+from solespan.api.bench_words import OPEN_STAGES
 from solespan.api.errors import Conflict
 from solespan.api.storage.rack.frames import frame_of_rows
-from solespan.api.storage.tables.bench import OPEN_STAGES, BenchOrder
+from solespan.api.storage.tables.bench import BenchOrder
 from solespan.api.storage.tables.notices import ENDING_ANSWERS, Notice, NoticePair, Outbox
 from solespan.api.storage.tables.rack import Pair, Sole, Wearer
 from solespan.api.storage.tables.results import ForecastRow

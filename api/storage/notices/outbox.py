@@ -14,7 +14,8 @@ from typing import Any
 import sqlalchemy as sa
 from sqlalchemy.orm import Session
 
-from solespan.api.storage.tables.bench import OPEN_STAGES, BenchOrder
+from solespan.api.bench_words import OPEN_STAGES
+from solespan.api.storage.tables.bench import BenchOrder
 from solespan.api.storage.tables.notices import Consent, Notice, NoticePair, Outbox
 from solespan.api.storage.tables.rack import Sole, Wearer
 

@@ -24,6 +24,7 @@ from sqlalchemy import (
 )
 from sqlalchemy.orm import Mapped, mapped_column
 
+from solespan.api.bench_words import PAPERS, STAGES, STOCK_REASONS
 from solespan.api.storage.tables.rack import (
     ID_LENGTH,
     TEXT_LENGTH,
@@ -37,10 +38,6 @@ from solespan.forecast.frames import WORKS
 from solespan.forecast.workload import OUTCOMES
 
 __all__ = [
-    "OPEN_STAGES",
-    "PAPERS",
-    "STAGES",
-    "STOCK_REASONS",
     "BenchEvent",
     "BenchOrder",
     "BenchPaper",
@@ -51,21 +48,6 @@ __all__ = [
     "StockItem",
     "StockMove",
 ]
-
-STAGES = (
-    "booked",
-    "in_post",
-    "received",
-    "on_bench",
-    "checked",
-    "posted_back",
-    "returned",
-    "cancelled",
-    "missed",
-)
-OPEN_STAGES = STAGES[:6]
-PAPERS = ("condition", "before", "after")
-STOCK_REASONS = ("receipt", "use", "count")
 
 
 def _public_id() -> str:

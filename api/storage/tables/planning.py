@@ -79,7 +79,10 @@ class PairTraits(Editable, Base):
 
 
 class RouteRow(Editable, Base):
-    """One way to a new sole as a wearer edited it; fields of `forecast.planning.resole_options.Route`."""
+    """One way to a new sole as a wearer edited it.
+
+    Fields of `forecast.planning.resole_options.Route`.
+    """
 
     __tablename__ = "resole_routes"
 

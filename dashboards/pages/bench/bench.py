@@ -52,7 +52,7 @@ def bench_page(orders: Sequence[Mapping[str, Any]], *, total: int, today: date) 
     total : int
         Open orders in all; more than are given are said to be left out.
     """
-    board = []
+    board: list[dict[str, Any]] = []
     for stage in OPEN_STAGES:
         rows = [_row(order, today) for order in orders if order["stage"] == stage]
         board.append(

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 import pandas as pd
+from pandas.api.typing import NaTType
 
 from solespan.dashboards import wording
 
@@ -85,7 +86,7 @@ def _together(count: int, start: pd.Timestamp | None, today: pd.Timestamp) -> st
     return f"{at_most} within {WINDOW_DAYS} days (from {when})"
 
 
-def _median(day: pd.Timestamp, today: pd.Timestamp, horizon_days: int) -> str:
+def _median(day: pd.Timestamp | NaTType, today: pd.Timestamp, horizon_days: int) -> str:
     if pd.isna(day):
         return wording.beyond(horizon_days)
     return "now" if day <= today else wording.around(day)

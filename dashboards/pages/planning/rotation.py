@@ -45,10 +45,10 @@ def rotation(
     ]
     counts = recent["pair_id"].value_counts(sort=False)
     ranked = sorted(counts.items(), key=lambda item: (-item[1], labels[str(item[0])].casefold()))
-    by_pair = dict(iter(recent.groupby("pair_id", sort=False)))
+    by_pair = {str(pair_id): days for pair_id, days in recent.groupby("pair_id", sort=False)}
     return {
         "strips": [
-            _strip(str(pair_id), labels[str(pair_id)], by_pair[pair_id], first)
+            _strip(str(pair_id), labels[str(pair_id)], by_pair[str(pair_id)], first)
             for pair_id, _ in ranked[:MOST_STRIPS]
         ],
         "ticks": _ticks(first, today),
@@ -91,6 +91,7 @@ def _ticks(first: pd.Timestamp, today: pd.Timestamp) -> list[dict[str, str]]:
 def _days(recent: pd.DataFrame, labels: dict[str, str]) -> list[dict[str, str]]:
     """List each day with the pairs worn on it."""
     out = []
+    day: Any
     for day, of_day in recent.sort_values(["worn_on", "pair_id"]).groupby("worn_on", sort=False):
         names = [
             labels[str(pair_id)] + (" (wet)" if wet else "")

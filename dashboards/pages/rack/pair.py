@@ -75,8 +75,8 @@ def pair_page(
     """
     mine = forecast[forecast["pair_id"] == pair_id]
     pairs = log.pairs[log.pairs["pair_id"] == pair_id]
-    record = pairs.iloc[0].to_dict()
-    rows = pair_rows(mine).to_dict("records")
+    record: Any = pairs.iloc[0].to_dict()
+    rows: list[Any] = pair_rows(mine).to_dict("records")
     row = rows[0] if rows else None
     feet = foot_rows(mine).get(pair_id, {})
     checks = readings_table(log.checks[log.checks["pair_id"] == pair_id])

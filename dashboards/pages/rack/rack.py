@@ -87,7 +87,7 @@ def matching(pairs: pd.DataFrame, wearer_id: str = "", search: str = "") -> set[
     """
     words = search.casefold().split()
     return {
-        pair_id
+        str(pair_id)
         for (pair_id, text), owner in zip(_texts(pairs).items(), pairs["wearer_id"], strict=True)
         if (not wearer_id or owner == wearer_id) and all(word in text for word in words)
     }
@@ -185,6 +185,7 @@ def _bars(
         return f"{round(at(first), 1):g}", f"{round(min(right, 100.0) - at(first), 1):g}"
 
     out = {}
+    row: Any
     for row in rows.to_dict("records"):
         if row["band"] in AT_REST:
             continue

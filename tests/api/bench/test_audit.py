@@ -7,9 +7,10 @@ from datetime import date
 import pytest
 from fastapi.routing import iter_route_contexts
 
+from solespan.api.author import Author
 from solespan.api.services.rack.records import create
 from solespan.api.storage.accounts.customers import forget_quotes
-from solespan.api.storage.audit import Author, list_audit
+from solespan.api.storage.audit import list_audit
 from solespan.api.wiring import Services
 from tests.api.bench.test_orders import PIXEL
 

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import pytest
 
+from solespan.api.author import Author
 from solespan.api.services.notices.sending import Sender
-from solespan.api.storage.audit import Author, list_audit
+from solespan.api.storage.audit import list_audit
 from tests.api.notices.people import RULES
 
 

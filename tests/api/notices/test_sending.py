@@ -74,7 +74,7 @@ def test_two_runs_that_decided_at_once_write_once(either_shop, monkeypatch):
     from solespan.api.services.notices import deciding
 
     seen = deciding.preview(either_shop)
-    monkeypatch.setattr(deciding, "look", lambda _serving: seen)
+    monkeypatch.setattr(deciding, "preview", lambda _serving: seen)
     assert run(either_shop).notices == 2
     again = run(either_shop)
     assert (again.notices, again.overtaken) == (0, 2)

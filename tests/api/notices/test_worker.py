@@ -9,11 +9,10 @@ from sqlalchemy import insert
 
 from solespan.api.schemas.notices.notices import ConsentGiven
 from solespan.api.services.notices import consents
-from solespan.api.services.notices.answering import answer, open_link
+from solespan.api.services.notices.answering import answer, for_tenant, open_link
 from solespan.api.services.notices.choices import change_rules, change_template, read_template
 from solespan.api.services.notices.deciding import run
 from solespan.api.services.notices.template_failure import stuck_words
-from solespan.api.services.notices.tenants import each_tenant, for_tenant, tenant_number
 from solespan.api.services.notices.worker import NoticeWorker
 from solespan.api.storage.audit import list_audit
 from solespan.api.storage.bench.orders import list_orders
@@ -124,8 +123,8 @@ def second(mailing, clock):
     """Another shop in the same database, whose customers have the same ids."""
     with mailing.database.writing() as session:
         session.execute(insert(Tenant).values(tenant_id="two", name="Two", kind="shop"))
-    own = tenant_number(mailing)
-    other = next(shop for shop in each_tenant(mailing) if tenant_number(shop) != own)
+    own = mailing.database.tenant_pk
+    other = next(shop for shop in mailing.each_tenant() if shop.database.tenant_pk != own)
     add_customers(other.database)
     with other.database.writing() as session:
         change_rules(session, RULES.model_copy(update={"shop_name": "Second"}), None)
@@ -154,7 +153,7 @@ def test_a_link_leads_to_its_own_shop_and_to_no_other(mailing, second):
         text = find_notice(session, row["notice_id"])["payload"]["text"]
     token = link_in(text, "book").rsplit("/", 1)[1]
     asked = open_link(mailing, token)
-    assert tenant_number(asked.serving) == tenant_number(second)
+    assert asked.ctx.database.tenant_pk == second.database.tenant_pk
     answer(asked, {"way": "bring", "day": "2026-12-03"})
 
     def orders(shop):

@@ -7,10 +7,11 @@ from sqlalchemy import delete, exists, func, insert, make_url, select, text, upd
 from sqlalchemy.exc import IntegrityError, ProgrammingError, StatementError
 from sqlalchemy.orm import aliased
 
+from solespan.api.author import Author
 from solespan.api.cli import serve, work
 from solespan.api.errors import BadSetting, DatabaseUnavailable
 from solespan.api.storage import scope
-from solespan.api.storage.audit import Author, list_audit
+from solespan.api.storage.audit import list_audit
 from solespan.api.storage.engine import sees_every_tenant
 from solespan.api.storage.schema import migrate, prepare, refuse_unbound_role
 from solespan.api.storage.session import open_database
