@@ -105,7 +105,7 @@ def draw_habits(
 
 def winter_wave(year_day: Ints) -> Floats:
     """1 in the middle of January, -1 in the middle of July."""
-    return np.cos(2 * np.pi * (year_day - 15) / 365.0)
+    return np.asarray(np.cos(2 * np.pi * (year_day - 15) / 365.0))
 
 
 def wet_chances(year_day: Ints) -> Floats:

@@ -25,9 +25,9 @@ from solespan.api.services.idempotency import Answered, read_key
 
 __all__ = [
     "PROBLEM_ANSWERS",
+    "Context",
     "IdempotencyKey",
     "Sender",
-    "Context",
     "after_of",
     "answer_of",
     "cursor_of",

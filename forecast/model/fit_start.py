@@ -40,6 +40,7 @@ def noise_to_dict(noise: Noise) -> dict[str, Any]:
         "sending": vars(noise.sending).copy(),
         "unlogged_sending": vars(noise.unlogged_sending).copy(),
         "leaving": vars(noise.leaving).copy(),
+        "slip_share": noise.slip_share,
     }
 
 
@@ -49,7 +50,8 @@ def noise_from_dict(data: dict[str, Any]) -> Noise:
         tuple(data["gauge_sd_mm"]),
         data["process_mm"],
         ThumbScale(**data["thumb"]),
-        Sending(**data["sending"]),
-        Sending(**data["unlogged_sending"]),
-        Leaving(**data["leaving"]),
+        sending=Sending(**data["sending"]),
+        slip_share=data["slip_share"],
+        unlogged_sending=Sending(**data["unlogged_sending"]),
+        leaving=Leaving(**data["leaving"]),
     )

@@ -1,4 +1,4 @@
-"""Scatter of hand-overs and attrition: how loosely do owners who log nothing send, and how many leave?
+"""Hand-over scatter and attrition: how loosely do unlogged owners send, and how many leave?
 
 Both are learnt between the rounds of a fit. The thickness at which soles come off is read by the
 shop on some of them; who has left shows in soles that should have come in and did not.
@@ -120,10 +120,10 @@ def _scatter(panel: Panel, noise: Noise, sender_sd_mm: float) -> Sending:
         return Sending(UNLOGGED_SENDING_SD_MM, 0, _ABOVE_MM)
     sole = panel.path_sole[path[read]]
     many = np.bincount(sole)
-    spare = np.bincount(sole, panel.obs_mm[read] - panel.limit_mm[path[read]])
-    error = np.bincount(sole, np.square(np.asarray(noise.gauge_sd_mm)[panel.obs_kind[read]]))
+    total = np.bincount(sole, panel.obs_mm[read] - panel.limit_mm[path[read]])
+    square = np.bincount(sole, np.square(np.asarray(noise.gauge_sd_mm)[panel.obs_kind[read]]))
     seen = many > 0
-    spare, error = spare[seen] / many[seen], error[seen] / np.square(many[seen])
+    spare, error = total[seen] / many[seen], square[seen] / np.square(many[seen])
     middle = float(np.median(spare))
     wide = float(np.square(_MAD_TO_SD * np.median(np.abs(spare - middle))) - np.median(error))
     variance = _PRIOR_SOLES * UNLOGGED_SENDING_SD_MM**2

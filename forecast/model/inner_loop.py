@@ -28,8 +28,8 @@ from solespan.forecast.panel.panel import Panel
 __all__ = [
     "FIRST_STEPS",
     "STILL",
-    "Modes",
     "IterationState",
+    "Modes",
     "lined_up",
     "modes",
     "moved_on",

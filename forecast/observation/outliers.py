@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from solespan.forecast.model.process_noise_filter import Ranks
+from solespan.forecast.panel.ranks import Ranks
 
 __all__ = ["SLIP_SD_MM", "SLIP_SHARE", "good_weight", "left_out"]
 

@@ -33,13 +33,8 @@ __all__ = [
 GAUGES = ("caliper", "depth_gauge", "ultrasonic")
 THUMB = 3  # code of a thumb grade, after the gauges
 HOLE = 4
-<<<<<<< HEAD
-SENT = 5  # the sole came off: soles come off at about the thickness of `forecast.observation.removal_threshold`
+SENT = 5  # the sole came off, at about `solespan.forecast.observation.removal_threshold`
 STILL_ON = 6  # the sole had not come off yet, so it is not likely to be far below that
-=======
-SENT = 5  # the sole came off, at about the thickness of `forecast.model.removal_threshold`
-STILL_ON = 6  # the sole is on yet, so it is not likely to be far below that
->>>>>>> house
 _HEEL = WEARING_POINTS.index("heel")
 _OF_PATH = (
     "path_foot", "path_point", "current", "nominal_mm", "limit_mm", "material", "drives",

@@ -95,7 +95,9 @@ def books(
     jobs.sort(key=lambda job: (job.received_day, job.pair))
     of_pairs = pair_table(acquired, names, calendar, writing)
     of_pairs["earlier_resoles"] = np.where(sold, 0.0, np.nan)
-    nothing = {c.name: pd.Series([], dtype=_dtype(c.kind)) for c in TABLES["wear_days"].stored}
+    nothing: dict[str, object] = {
+        c.name: pd.Series([], dtype=_dtype(c.kind)) for c in TABLES["wear_days"].stored
+    }
     return {
         "wearers": wearer_table(wearers, names, writing),
         "pairs": of_pairs,

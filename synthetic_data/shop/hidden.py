@@ -7,7 +7,7 @@ import pandas as pd
 
 from solespan.forecast.frames import FEET
 from solespan.synthetic_data.logbook import ids, sole_ids
-from solespan.synthetic_data.pairs import Floats, Ints, Pairs, Wearers
+from solespan.synthetic_data.pairs import Ints, Pairs, Wearers
 from solespan.synthetic_data.shop.books import Kept
 from solespan.synthetic_data.shop.counter import ball_on
 from solespan.synthetic_data.shop.customers import NEVER, Customers
@@ -177,7 +177,7 @@ def _pairs(
             "known_on": _dates(calendar, np.array([life.known_day for life in lives])),
             "gone": is_gone,
             "gone_on": _dates(calendar, np.where(is_gone, gone, NEVER)),
-            "gone_why": np.where(is_gone, why, None),
+            "gone_why": np.where(is_gone, why, np.array(None, dtype=object)),
             "in_use": in_use,
             "pace_per_week": np.where(in_use, 7.0 * chance, 0.0),
             "mean_pace_per_week": np.exp(customers.log_pace),
@@ -193,7 +193,7 @@ def _pairs(
 
 def _soles(kept: list[Kept], names: np.ndarray, calendar: Calendar, last_day: int) -> pd.DataFrame:
     """Every sole in the books: due as if worn on, and handed over, also after the log's end."""
-    due: Floats = np.array([k.life.due_day.min() for k in kept])
+    due: Ints = np.array([k.life.due_day.min() for k in kept]).astype(int)
     return pd.DataFrame(
         {
             "pair_id": _pair_id(kept),

@@ -135,7 +135,7 @@ def _chances(shop: Shop, pair: int, rng: np.random.Generator) -> Floats:
     )
     year_day = (shop.calendar.first.day_of_year - 1 + day) % 365
     log_pace += shop.truth.season * winter_wave(year_day) * WINTER[shop.pairs.dress_code[pair]]
-    return np.minimum(np.exp(log_pace) / 7.0, MOST_CHANCE)
+    return np.asarray(np.minimum(np.exp(log_pace) / 7.0, MOST_CHANCE))
 
 
 def _lives(
@@ -193,7 +193,8 @@ def _wear_out(
     exposure, minutes = conditions.exposure[rows], conditions.driving_minutes[rows]
     total = np.cumsum(exposure)
     enough = np.searchsorted(total, 2.0 * sole.start_mm.max() / np.exp(log_rate.min())) + 1
-    exposure, minutes, total, day = (a[:enough] for a in (exposure, minutes, total, day))
+    exposure, minutes, total = (a[:enough] for a in (exposure, minutes, total))
+    day = day[:enough]
     loss = worn_mm(
         truth, log_rate[:, None], exposure, np.tile(shop.turning[pair], (len(day), 1)), minutes, rng
     )[..., 0]

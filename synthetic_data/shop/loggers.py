@@ -7,6 +7,7 @@ identifiers begin with `L`.
 from __future__ import annotations
 
 from dataclasses import fields, replace
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -35,7 +36,7 @@ def together(silent: ShopWorld, loggers: Simulated) -> ShopWorld:
         return frame.sort_values(keys, kind="stable", ignore_index=True) if keys else frame
 
     frames = {name: joined(name, list(table.key)) for name, table in TABLES.items()}
-    hidden = {name: joined(name, []) for name in (*HIDDEN, "rates")}
+    hidden: dict[str, Any] = {name: joined(name, []) for name in (*HIDDEN, "rates")}
     pairs = pd.concat([silent.hidden_pairs, _pairs(loggers)], ignore_index=True)
     return replace(silent, frames=frames, hidden_pairs=pairs, **hidden)
 
@@ -101,7 +102,7 @@ def late_logs(loggers: Simulated, rng: np.random.Generator) -> dict[str, pd.Data
 
 def marked(frame: pd.DataFrame) -> pd.DataFrame:
     """The same rows under identifiers of customers who log."""
-    named = [c for c in frame if c.endswith("_id")]
+    named = [str(c) for c in frame if str(c).endswith("_id")]
     return frame.assign(**{c: LOGGER_MARK + frame[c].astype(object) for c in named})
 
 

@@ -35,7 +35,7 @@ from solespan.forecast.model.distributed_fit import fit_split
 from solespan.forecast.model.fit_start import FitStart
 from solespan.forecast.model.wear_fit import MODEL_VERSION
 
-__all__ = ["FitProgress", "Fitter", "BackgroundRefitter"]
+__all__ = ["BackgroundRefitter", "FitProgress", "Fitter"]
 
 log = structlog.get_logger("solespan.fitting")
 
