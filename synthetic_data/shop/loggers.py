@@ -28,7 +28,8 @@ def together(silent: ShopWorld, loggers: Simulated) -> ShopWorld:
     """One shop of both kinds of customers."""
 
     def joined(name: str, keys: list[str]) -> pd.DataFrame:
-        mine, theirs = (w.frames[name] if keys else getattr(w, name) for w in (silent, loggers))
+        mine: pd.DataFrame = silent.frames[name] if keys else getattr(silent, name)
+        theirs: pd.DataFrame = loggers.frames[name] if keys else getattr(loggers, name)
         both = [f for f in (mine, marked(theirs)) if len(f)]
         if not both:
             return mine
