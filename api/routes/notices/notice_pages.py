@@ -20,6 +20,7 @@ from solespan.api.routes.page_http import (
     page_answer,
     refuse_foreign_form,
 )
+from solespan.api.schemas.forms import FormProblem
 from solespan.api.schemas.notices.notices import BounceGiven, ConsentGiven, ConsentWithdrawn
 from solespan.api.services.context import AppContext
 from solespan.api.services.notices import consents
@@ -34,7 +35,6 @@ from solespan.api.services.notices.page import (
 )
 from solespan.api.services.notices.reading import letters, mark_printed, retry
 from solespan.api.services.notices.template_failure import stuck_words
-from solespan.api.services.page_forms import FormProblem
 from solespan.api.services.rack.records import find_record
 
 __all__ = ["router"]

@@ -21,9 +21,9 @@ from solespan.api.routes.page_http import (
     refuse_foreign_form,
     set_cookie,
 )
+from solespan.api.schemas.forms import FormProblem
 from solespan.api.services.context import AppContext
-from solespan.api.services.page_forms import (
-    FormProblem,
+from solespan.api.services.rack.log_forms import (
     log_records,
     read_reading,
     read_thumb,

@@ -11,19 +11,19 @@ from uuid import uuid4
 
 from sqlalchemy.orm import Session
 
-from solespan.api.services.context import AppContext
-from solespan.api.services.page_forms import (
+from solespan.api.schemas.forms import (
     FormProblem,
     Typed,
     Values,
-    checked,
-    follow,
-    taken,
-    telling,
-    thickness_mm,
+    millimetres,
+    minor_units,
+    read_record,
+    text_of,
 )
+from solespan.api.services.context import AppContext
 from solespan.api.services.planning.resole_options import keep_traits, traits_of
 from solespan.api.services.rack import records
+from solespan.api.services.rack.log_forms import follow, telling
 from solespan.api.storage.rack.records import find_record, list_records
 from solespan.dashboards.pages.rack.add import usual_limit_mm, usual_thickness_mm
 from solespan.forecast.frames import MATERIALS
@@ -134,18 +134,16 @@ def values_of_pair(session: Session, pair_id: str) -> dict[str, str]:
 
 def read_sole(typed: Typed, pair_id: str, on: Values | None = None) -> Values:
     """Read a sole's fields; `on` is the sole that is changed. Raises `FormProblem`."""
-    values = taken(typed, ("material", "fitted_on", "cover", "channel")) | {"pair_id": pair_id}
-    kept = {} if on is None else {k: on[k] for k in ("cover", "channel", "removed_on")}
-    values = {k: v for k, v in kept.items() if v is not None} | values
-    values["sole_id"] = _new_id() if on is None else on["sole_id"]
     unit, material = typed.get("unit", "mm"), typed.get("material", "")
-    if typed.get("thickness", "").strip():
-        values["nominal_thickness_mm"] = thickness_mm(typed["thickness"], unit, "thickness")
-    elif material in MATERIALS:
-        values["nominal_thickness_mm"] = usual_thickness_mm(material, typed.get("construction", ""))
-    if typed.get("limit", "").strip():
-        values["limit_mm"] = thickness_mm(typed["limit"], unit, "limit")
-    read = checked("soles", values)
+    known: Values = {"pair_id": pair_id, "sole_id": _new_id()}
+    if on is not None:
+        kept = ("sole_id", *(n for n in ("cover", "channel") if not typed.get(n)), "removed_on")
+        known |= {name: on[name] for name in kept}
+    fields = {name: millimetres(typed.get(name, ""), unit) for name in ("thickness", "limit")}
+    if not fields["thickness"] and material in MATERIALS:
+        usual = usual_thickness_mm(material, typed.get("construction", ""))
+        fields["thickness"] = str(usual)
+    read = read_record("soles", {**typed, **fields}, known)
     if read["limit_mm"] is None and usual_limit_mm(material) >= read["nominal_thickness_mm"]:
         raise FormProblem(
             {"thickness": f"the limit of this material is {usual_limit_mm(material):g} mm"}
@@ -157,25 +155,24 @@ def _wearer(typed: Typed) -> Values:
     chosen = typed.get("wearer", "")
     if chosen and chosen != NEW_WEARER:
         return {"wearer_id": chosen}
-    name = typed.get("wearer_name", "").strip()
+    name = text_of(typed, "wearer_name")
     if not name:
         raise FormProblem({"wearer_name": "say whose feet wear it"})
-    values = taken(typed, ("time_zone", "driving_foot")) | {"wearer_id": _new_id(), "name": name}
-    return checked("wearers", values)
+    return read_record("wearers", typed, {"wearer_id": _new_id(), "name": name, "email": None})
 
 
 def _pair(typed: Typed, pair_id: str, wearer_id: str) -> Values:
-    values = taken(typed, PAIR_FIELDS) | {"pair_id": pair_id, "wearer_id": wearer_id}
-    if "label" not in values:
+    if not text_of(typed, "label"):
         raise FormProblem({"label": "give it a name, such as brown derby"})
-    if price := typed.get("price", "").strip():
-        try:
-            values["price_minor"] = round(float(price.replace(",", ".")) * MINOR)
-        except (ValueError, OverflowError):
-            raise FormProblem({"price": "give an amount, such as 380 or 379.50"}) from None
+    known: Values = {"pair_id": pair_id, "wearer_id": wearer_id}
+    price = text_of(typed, "price")
+    if price:
+        known["price_minor"] = minor_units(price)
+        if not isinstance(known["price_minor"], int):
+            raise FormProblem({"price": "give an amount, such as 380 or 379.50"})
     else:
-        values.pop("currency", None)
-    return checked("pairs", values)
+        known["currency"] = None
+    return read_record("pairs", typed, known)
 
 
 def _keep_upper(session: Session, pair_id: str, typed: Typed) -> None:
@@ -197,7 +194,7 @@ def _collect(errors: dict[str, str], read: Any) -> Values:
     try:
         values: Values = read()
     except FormProblem as problem:
-        errors |= {"price" if k == "price_minor" else k: v for k, v in problem.errors.items()}
+        errors |= problem.errors
         return {}
     return values
 
