@@ -140,8 +140,8 @@ TABLES = {
         unique=["email", "user_id"],
     ),
     "api_tokens": Table(
-        "token_id id, tenant_pk >tenants, user_pk >users, name text, scopes json, token_hash hash, "
-        "made_at moment, used_at moment?, revoked_at moment?",
+        "token_id id, tenant_pk >tenants, user_pk >users, name text, scopes json, "
+        "token_hash hash, made_at moment, used_at moment?, revoked_at moment?",
         unique=["token_hash", "token_id"],
         indexes=["tenant_pk", "user_pk"],
     ),
@@ -153,8 +153,8 @@ TABLES = {
         "made_at moment, as_of day, payload json, tenant_pk >tenants", indexes=["tenant_pk id"]
     ),
     "fits": Table(
-        "fit_id id, fitted_at moment, as_of day, model_version word, data_version int, payload json, "
-        "tenant_pk >tenants",
+        "fit_id id, fitted_at moment, as_of day, model_version word, data_version int, "
+        "payload json, tenant_pk >tenants",
         unique=["fit_id"],
         indexes=["tenant_pk id"],
     ),
@@ -165,13 +165,14 @@ TABLES = {
         indexes=["tenant_pk created_at"],
     ),
     "imports": Table(
-        "import_id id, imported_at moment, source text, counts json, report json, tenant_pk >tenants",
+        "import_id id, imported_at moment, source text, counts json, report json, "
+        "tenant_pk >tenants",
         unique=["import_id"],
         indexes=["tenant_pk id"],
     ),
     "invitations": Table(
-        "invitation_id id, tenant_pk >tenants, email id, role word{owner|staff}, secret_hash hash, "
-        "expires_at moment, new_password flag",
+        "invitation_id id, tenant_pk >tenants, email id, role word{owner|staff}, "
+        "secret_hash hash, expires_at moment, new_password flag",
         unique=["invitation_id", "secret_hash", "tenant_pk email"],
         indexes=["expires_at"],
     ),
@@ -187,9 +188,10 @@ TABLES = {
     ),
     "stock_items": Table(
         "item_id id, use word, material word?, thickness_mm number?, size_eu_from number?, "
-        "size_eu_to number?, quantity number[0..]=0, supply_days number, supply_days_sd number, "
-        "minimum_order number[0..], service_level number, review_days int[1..], version int=1, "
-        "created_at moment, updated_at moment, tenant_pk >tenants",
+        "size_eu_to number?, quantity number[0..]=0, supply_days number, "
+        "supply_days_sd number, minimum_order number[0..], service_level number, "
+        "review_days int[1..], version int=1, created_at moment, updated_at moment, "
+        "tenant_pk >tenants",
         checks={
             "service_level": "service_level > 0 AND service_level < 1",
             "supply_days": "supply_days >= 0 AND supply_days_sd >= 0",
@@ -201,9 +203,9 @@ TABLES = {
         unique=["tenant_pk address_hash"],
     ),
     "wearers": Table(
-        "wearer_id id, name text?, time_zone word='UTC', driving_foot word?{left|right|both|none}, "
-        "email text?, data_version int=0, version int=1, created_at moment, updated_at moment, "
-        "tenant_pk >tenants",
+        "wearer_id id, name text?, time_zone word='UTC', driving_foot word?{left|right|both|"
+        "none}, email text?, data_version int=0, version int=1, created_at moment, "
+        "updated_at moment, tenant_pk >tenants",
         unique=["tenant_pk wearer_id"],
     ),
     "calendar_feeds": Table(
@@ -230,11 +232,11 @@ TABLES = {
         indexes=["wearer_pk decided_on"],
     ),
     "pairs": Table(
-        "pair_id id, wearer_pk >wearers, label text?, construction word{goodyear_welted|hand_welted|"
-        "blake|blake_rapid|norwegian|stitchdown|cemented}, dress_code word?{formal|business|casual|"
-        "outdoor}, size_eu number?[15..55], acquired_on day?, price_minor big?[0..], currency code?, "
-        "earlier_resoles int?[0..30], version int=1, created_at moment, updated_at moment, "
-        "tenant_pk >tenants",
+        "pair_id id, wearer_pk >wearers, label text?, construction word{goodyear_welted|"
+        "hand_welted|blake|blake_rapid|norwegian|stitchdown|cemented}, dress_code word?{formal|"
+        "business|casual|outdoor}, size_eu number?[15..55], acquired_on day?, "
+        "price_minor big?[0..], currency code?, earlier_resoles int?[0..30], version int=1, "
+        "created_at moment, updated_at moment, tenant_pk >tenants",
         unique=["tenant_pk pair_id"],
         indexes=["wearer_pk"],
     ),
@@ -257,8 +259,8 @@ TABLES = {
     "bench_jobs": Table(
         "job_id id, pair_pk >pairs, work word{full_sole|half_sole|top_piece|toe_plate|rewelt|"
         "heel_block}, received_on day, promised_on day?, finished_on day?, returned_on day?, "
-        "bench_minutes number?[0..100000], price_minor big?[0..], currency code?, version int=1, "
-        "created_at moment, updated_at moment, tenant_pk >tenants",
+        "bench_minutes number?[0..100000], price_minor big?[0..], currency code?, "
+        "version int=1, created_at moment, updated_at moment, tenant_pk >tenants",
         checks={
             "finished_after_received": "finished_on >= received_on",
             "returned_after_received": "returned_on >= received_on",
@@ -269,10 +271,10 @@ TABLES = {
     "bench_orders": Table(
         "order_id id, pair_pk >pairs, work word{full_sole|half_sole|top_piece|toe_plate|rewelt|"
         "heel_block}, stage word{booked|in_post|received|on_bench|checked|posted_back|returned|"
-        "cancelled|missed}, booked_on day, expected_on day?, promised_on day?, by_post flag=false, "
-        "parcel_in id?, parcel_out id?, worker id?, bench_minutes number?[0..100000], "
-        "price_minor big?[0..], currency code?, note text?, version int=1, created_at moment, "
-        "updated_at moment, tenant_pk >tenants",
+        "cancelled|missed}, booked_on day, expected_on day?, promised_on day?, "
+        "by_post flag=false, parcel_in id?, parcel_out id?, worker id?, "
+        "bench_minutes number?[0..100000], price_minor big?[0..], currency code?, note text?, "
+        "version int=1, created_at moment, updated_at moment, tenant_pk >tenants",
         unique=["order_id"],
         indexes=["pair_pk", "tenant_pk stage expected_on"],
     ),
@@ -289,10 +291,10 @@ TABLES = {
         unique=["pair_pk care done_on"],
     ),
     "checks": Table(
-        "pair_pk >pairs, checked_on day, foot word{left|right}, point word{ball|toe|heel|waist}, "
-        "method word{caliper|depth_gauge|ultrasonic|thumb}, value_mm number?[0..40], "
-        "grade word?{firm|give|soft|hole}, version int=1, created_at moment, updated_at moment, "
-        "tenant_pk >tenants",
+        "pair_pk >pairs, checked_on day, foot word{left|right}, point word{ball|toe|heel|"
+        "waist}, method word{caliper|depth_gauge|ultrasonic|thumb}, value_mm number?[0..40], "
+        "grade word?{firm|give|soft|hole}, version int=1, created_at moment, "
+        "updated_at moment, tenant_pk >tenants",
         checks={"one_result": "(value_mm IS NULL) <> (grade IS NULL)"},
         unique=["pair_pk checked_on foot point method"],
     ),
@@ -304,31 +306,31 @@ TABLES = {
     ),
     "notice_pairs": Table(
         "notice_pk >notices, pair_pk >pairs, place int, foot word, sole_id id, window int, "
-        "sequence int, why word, told_day day, answer word?{booked|declined|elsewhere|checked}, "
-        "answered_at moment?, tenant_pk >tenants",
+        "sequence int, why word, told_day day, answer word?{booked|declined|elsewhere|"
+        "checked}, answered_at moment?, tenant_pk >tenants",
         checks={"sequence": "sequence IN (1, 2)"},
         unique=["notice_pk place", "pair_pk foot sole_id window sequence"],
     ),
     "outbox": Table(
         "notice_pk >notices, channel word, message_id id, payload json, made_at moment, "
-        "state word{pending|claimed|sent|failed|cancelled}, attempts int[0..], next_try_at moment, "
-        "lease_until moment?, worker id?, problem text?, done_at moment?, printed_at moment?, "
-        "tenant_pk >tenants",
+        "state word{pending|claimed|sent|failed|cancelled}, attempts int[0..], "
+        "next_try_at moment, lease_until moment?, worker id?, problem text?, done_at moment?, "
+        "printed_at moment?, tenant_pk >tenants",
         unique=["message_id", "notice_pk channel"],
         indexes=["tenant_pk state next_try_at"],
     ),
     "pair_traits": Table(
         "pair_pk >pairs, upper word{smooth_calf|suede|shell|other}, months json, "
-        "weight number[0..10], route_id id?, version int=1, created_at moment, updated_at moment, "
-        "tenant_pk >tenants",
+        "weight number[0..10], route_id id?, version int=1, created_at moment, "
+        "updated_at moment, tenant_pk >tenants",
         unique=["pair_pk"],
     ),
     "soles": Table(
-        "sole_id id, pair_pk >pairs, fitted_on day, material word{oak_bark_leather|veg_tan_leather|"
-        "flexible_leather|rubber|studded_rubber|lug_rubber|crepe|microcellular}, "
-        "nominal_thickness_mm number[0..40], limit_mm number?[0..40], cover word?{full|half}, "
-        "channel word?{closed|open|none}, removed_on day?, version int=1, created_at moment, "
-        "updated_at moment, tenant_pk >tenants",
+        "sole_id id, pair_pk >pairs, fitted_on day, material word{oak_bark_leather|"
+        "veg_tan_leather|flexible_leather|rubber|studded_rubber|lug_rubber|crepe|"
+        "microcellular}, nominal_thickness_mm number[0..40], limit_mm number?[0..40], "
+        "cover word?{full|half}, channel word?{closed|open|none}, removed_on day?, "
+        "version int=1, created_at moment, updated_at moment, tenant_pk >tenants",
         checks={
             "limit_under_nominal": "limit_mm < nominal_thickness_mm",
             "removed_after_fitted": "removed_on >= fitted_on",
@@ -339,8 +341,8 @@ TABLES = {
     "wear_days": Table(
         "pair_pk >pairs, worn_on day, hours number?[0..24], steps int?[0..200000], "
         "surface word{indoor|pavement|rough}='pavement', wet flag=false, "
-        "driving_minutes number?[0..1440], version int=1, created_at moment, updated_at moment, "
-        "tenant_pk >tenants",
+        "driving_minutes number?[0..1440], version int=1, created_at moment, "
+        "updated_at moment, tenant_pk >tenants",
         unique=["pair_pk worn_on"],
     ),
     "bench_events": Table(
@@ -349,8 +351,8 @@ TABLES = {
         indexes=["order_pk id"],
     ),
     "bench_papers": Table(
-        "order_pk >bench_orders, kind word{condition|before|after}, payload json, version int=1, "
-        "created_at moment, updated_at moment, tenant_pk >tenants",
+        "order_pk >bench_orders, kind word{condition|before|after}, payload json, "
+        "version int=1, created_at moment, updated_at moment, tenant_pk >tenants",
         unique=["order_pk kind"],
     ),
     "bench_photos": Table(
@@ -360,19 +362,20 @@ TABLES = {
         indexes=["order_pk"],
     ),
     "forecasts": Table(
-        "pair_pk >pairs, sole_pk >soles?, fit_pk ~fits?, data_version int, as_of day, foot word{left|"
-        "right|pair}, point word{ball|toe|heel}, thickness_mm_p50 number?, "
-        "rate_mm_per_wear_day_p50 number?, due_p05 day?, due_p10 day?, due_p25 day?, due_p50 day?, "
-        "due_p75 day?, due_p90 day?, due_p95 day?, chance_now number?[0..1], "
+        "pair_pk >pairs, sole_pk >soles?, fit_pk ~fits?, data_version int, as_of day, "
+        "foot word{left|right|pair}, point word{ball|toe|heel}, thickness_mm_p50 number?, "
+        "rate_mm_per_wear_day_p50 number?, due_p05 day?, due_p10 day?, due_p25 day?, "
+        "due_p50 day?, due_p75 day?, due_p90 day?, due_p95 day?, chance_now number?[0..1], "
         "chance_30d number?[0..1], chance_90d number?[0..1], chance_180d number?[0..1], "
         "chance_365d number?[0..1], send_by day?, book_by day?, band word?{sound|watch|book in|"
-        "stop wearing|away|retired}, first_foot word?{left|right}, reason text?, tenant_pk >tenants",
+        "stop wearing|away|retired}, first_foot word?{left|right}, reason text?, "
+        "tenant_pk >tenants",
         unique=["pair_pk foot point"],
         indexes=["fit_pk", "sole_pk", "tenant_pk foot point send_by"],
     ),
     "stock_moves": Table(
-        "item_pk >stock_items, order_pk ~bench_orders?, at moment, reason word{receipt|use|count}, "
-        "change number, quantity_after number[0..], note text?, tenant_pk >tenants",
+        "item_pk >stock_items, order_pk ~bench_orders?, at moment, reason word{receipt|use|"
+        "count}, change number, quantity_after number[0..], note text?, tenant_pk >tenants",
         indexes=["item_pk id", "order_pk"],
     ),
 }
