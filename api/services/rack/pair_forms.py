@@ -25,8 +25,9 @@ from solespan.api.services.planning.resole_options import keep_traits, traits_of
 from solespan.api.services.rack import records
 from solespan.api.services.rack.log_forms import follow, telling
 from solespan.api.storage.rack.records import find_record, list_records
-from solespan.dashboards.pages.rack.add import usual_limit_mm, usual_thickness_mm
 from solespan.forecast.frames import MATERIALS
+from solespan.forecast.priors import default_limit_mm
+from solespan.forecast.sole_defaults import usual_thickness_mm
 
 __all__ = ["NEW_WEARER", "add_pair", "delete_pair", "edit_pair", "read_sole", "values_of_pair"]
 
@@ -144,10 +145,9 @@ def read_sole(typed: Typed, pair_id: str, on: Values | None = None) -> Values:
         usual = usual_thickness_mm(material, typed.get("construction", ""))
         fields["thickness"] = str(usual)
     read = read_record("soles", {**typed, **fields}, known)
-    if read["limit_mm"] is None and usual_limit_mm(material) >= read["nominal_thickness_mm"]:
-        raise FormProblem(
-            {"thickness": f"the limit of this material is {usual_limit_mm(material):g} mm"}
-        )
+    limit_mm = default_limit_mm(material, "ball")
+    if read["limit_mm"] is None and limit_mm >= read["nominal_thickness_mm"]:
+        raise FormProblem({"thickness": f"the limit of this material is {limit_mm:g} mm"})
     return read
 
 

@@ -124,7 +124,7 @@ def test_the_page_shows_the_plan_that_its_form_made_and_a_mistake_beside_the_for
     assert wrong.status_code == 422
     for kept in ('value="4"', 'value="uneven" selected', 'value="2026-08-15"'):
         assert kept in wrong.text, "what was typed stands in the form again"
-    assert "is no whole number" in wrong.text
+    assert "give a whole number from 0" in wrong.text
     forged = client.post("/plan", data=form | {"form_token": "x"}, follow_redirects=False)
     assert forged.status_code == 422
 
