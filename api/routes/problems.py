@@ -114,11 +114,9 @@ def _places(fault: Any, path: list[str | int], body: Any) -> Iterator[str | int]
         if lacking and not (fault["type"] == "missing" and part == path[-1]):
             continue
         yield part
-        if (isinstance(body, dict) and part in body) or (
-            isinstance(body, list) and isinstance(part, int) and part < len(body)
-        ):
+        try:
             body = body[part]
-        else:
+        except (LookupError, TypeError):
             body = None
 
 
