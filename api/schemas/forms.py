@@ -31,6 +31,7 @@ __all__ = [
     "read_day",
     "read_form",
     "read_record",
+    "share",
     "text_of",
     "validated",
     "with_point",
@@ -85,6 +86,14 @@ def minor_units(text: str) -> int | str:
     except ValueError:
         return text
     return round(amount * 100) if abs(amount) < 1e7 else text
+
+
+def share(text: str) -> float | str:
+    """Read a number of per cent as a share; a text that is none stays."""
+    try:
+        return float(with_point(text)) / 100
+    except ValueError:
+        return text
 
 
 def millimetres(text: str, unit: str) -> str:

@@ -55,9 +55,10 @@ def backtest(first: From = None, every: Every = USUAL_EVERY_DAYS, figure: Figure
         today = services.clock.today()
         with services.database.reading() as session:
             log = log_to_look_back_on(session, today)
+            settings = services.forecaster.settings_on(session)
         days = _days(log, start, every)
         with _progress() as tell:
-            back = backtest(log, days, settings=services.forecaster.settings, progress=tell)
+            back = backtest(log, days, settings=settings, progress=tell)
         with services.database.writing() as session:
             keep(session, back, days, today)
     console = Console()

@@ -43,6 +43,17 @@ Explained = Annotated[
 ]
 
 
+Kept = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--set",
+        metavar="NAME=VALUE",
+        help="Keep a choice of this shop from now on: risk, sound_chance, sound_days, "
+        "book_in_days or stop_chance; no value = the default again.",
+    ),
+]
+
+
 def register(app: typer.Typer) -> None:
     """Add the commands."""
     app.command("fit")(fit)
@@ -84,13 +95,39 @@ def fit(as_of: AsOf = None, dask: Dask = None) -> None:
 
 
 def forecast(
-    as_of: AsOf = None, csv: Csv = None, wearer: Wearer = None, explain: Explained = None
+    as_of: AsOf = None,
+    csv: Csv = None,
+    wearer: Wearer = None,
+    explain: Explained = None,
+    keep: Kept = None,
 ) -> None:
     """Forecast when each pair needs a new sole; fit first if that is due."""
+    if keep:
+        _keep(keep)
     if explain is not None:
         _explain(explain, as_of)
     else:
         _show_forecast(as_of, csv, wearer)
+
+
+def _keep(pairs: list[str]) -> None:
+    """Keep choices of the shop; forecasts follow at their next update."""
+    from solespan.api.cli.messages import read_message
+    from solespan.api.cli.opening import serving
+    from solespan.api.schemas.forecasts.choices import ForecastChoices
+    from solespan.api.services.forecasts.shop_settings import (
+        change_forecast_choices,
+        read_forecast_choices,
+    )
+
+    given = {name.strip(): value.strip() for name, _, value in (p.partition("=") for p in pairs)}
+    with serving() as services, services.database.writing() as session:
+        known, version = read_forecast_choices(session)
+        values = known.model_dump(exclude_unset=True) | given
+        chosen = {name: value for name, value in values.items() if value != ""}
+        choices = read_message(lambda: ForecastChoices.model_validate(chosen))
+        change_forecast_choices(session, choices, frozenset({version}))
+    typer.echo(f"Kept: {', '.join(pairs)}.")
 
 
 def _explain(pair: str, as_of: str | None) -> None:
@@ -112,7 +149,8 @@ def _explain(pair: str, as_of: str | None) -> None:
                 where="--explain",
                 remedy="Add its sole.",
             )
-        settings = services.forecaster.settings
+        with services.database.reading() as session:
+            settings = services.forecaster.settings_on(session)
         told = explain(fitted, log, pair, pd.Timestamp(day), settings)
     console = Console()
     for sentence in told.sentences:
@@ -243,7 +281,8 @@ def _frame(
 ) -> pd.DataFrame:
     from solespan.api.storage.forecasts.forecasts import load_forecasts
 
-    if day != services.clock.today():
-        return services.forecaster.frame_of(fitted, log, day)
     with services.database.reading() as session:
+        if day != services.clock.today():
+            settings = services.forecaster.settings_on(session)
+            return services.forecaster.frame_of(fitted, log, day, settings)
         return load_forecasts(session, None if wearer is None else [wearer])

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from solespan.api.schemas.forms import Typed, read_form, text_of, with_point
+from solespan.api.schemas.forms import Typed, read_form, share, text_of
 from solespan.api.schemas.notices.notices import NoticeRules
 
 __all__ = ["read_rules_form"]
@@ -25,12 +25,5 @@ def read_rules_form(typed: Typed) -> NoticeRules:
     needed = (n for n, field in NoticeRules.model_fields.items() if field.default is not None)
     more: dict[str, Any] = {name: "" for name in needed if typed.get(name, "-").strip() == ""}
     if percent := text_of(typed, "chance_at_least"):
-        more["chance_at_least"] = _share(percent)
+        more["chance_at_least"] = share(percent)
     return read_form(NoticeRules, typed, more=more, says=_SAYS)
-
-
-def _share(percent: str) -> float | str:
-    try:
-        return float(with_point(percent)) / 100
-    except ValueError:
-        return percent

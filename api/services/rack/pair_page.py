@@ -45,12 +45,13 @@ def pair_values(ctx: AppContext, pair_id: str, logged_on: str = "") -> dict[str,
         explanation = _explanation(ctx, session, pair_id)
         path = _path(ctx, session, pair_id)
         just = just_logged(session, pair_id, logged_on)
+        risk = ctx.forecaster.settings_on(session).risk
     return {
         "pair_id": pair_id,
         "log": pair_log,
         "forecast": forecast,
         "today": today,
-        "risk": ctx.settings.risk,
+        "risk": risk,
         "limit_mm": _limit_at_ball(path),
         "next_checks": None if explanation is None else explanation.next_checks,
         "reasons": None if explanation is None else explanation.sentences,
