@@ -11,7 +11,8 @@ from starlette.exceptions import HTTPException
 from starlette.routing import Match
 
 from solespan.api.errors import SolespanError
-from solespan.api.problems import PROBLEMS, ProblemKind, kind_of_status, problem_response
+from solespan.api.problems import PROBLEMS, ProblemKind, kind_of_status
+from solespan.api.routes.edge.problem_document import problem_response
 from solespan.api.routes.http import PROBLEM_ANSWERS
 from solespan.api.services.rack.records import RecordRefused
 
@@ -66,7 +67,7 @@ def _answer(request: Request, kind: ProblemKind, detail: str, **more: Any) -> Re
 def _own(request: Request, error: Exception) -> Response:
     if not isinstance(error, SolespanError):
         raise error
-    kind = PROBLEMS.get(error.code) or kind_of_status(error.status)
+    kind = PROBLEMS[error.code]
     more: dict[str, Any] = {}
     if isinstance(error, RecordRefused):
         more["errors"] = [

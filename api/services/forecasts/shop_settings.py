@@ -14,10 +14,10 @@ from typing import Any
 from sqlalchemy.orm import Session
 
 from solespan.api.schemas.forecasts.choices import ForecastChoices
-from solespan.api.services.bench.waits import waits_on
+from solespan.api.services.bench import waits
 from solespan.api.services.shop_choices import change_choices, read_choices
 from solespan.api.settings import Settings
-from solespan.api.storage.shop_settings import find_setting, put_setting
+from solespan.api.storage.shop_settings import find_setting, known_settings, put_setting
 from solespan.forecast import ForecastSettings
 
 __all__ = [
@@ -46,8 +46,11 @@ def settings_for(
     session: Session, operator: ForecastSettings, day: date | None = None
 ) -> ForecastSettings:
     """Return the settings of the session's shop, on a day with the waits of its bench plan."""
-    chosen = read_forecast_choices(session)[0].model_dump(exclude_none=True)
-    return replace(operator, bench_waits=waits_on(session, day) if day else (), **chosen)
+    known = known_settings(session, (NAME, waits.NAME))
+    chosen = ForecastChoices.model_validate(known.get(NAME, {})).model_dump(exclude_none=True)
+    kept = known.get(waits.NAME)
+    by_week = waits.waits_in(kept, day) if kept and day else ()
+    return replace(operator, bench_waits=by_week, **chosen)
 
 
 def read_forecast_choices(session: Session) -> tuple[ForecastChoices, int]:

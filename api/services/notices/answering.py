@@ -63,9 +63,7 @@ class LinkUnknown(NotFound):
 class LinkOver(SolespanError):
     """A link whose time is over; `shop` is whose it was, unless that is gone too."""
 
-    status = 410
     code = "link-over"
-    title = "The time of this link is over"
     shop: AppContext | None = None
 
 
