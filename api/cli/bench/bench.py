@@ -168,6 +168,7 @@ def _cells(row: Mapping[Any, Any], measure: str) -> list[str]:
 
 
 def _write(frame: pd.DataFrame, path: Path) -> None:
+    from solespan.api.cli.files import writing_to
     from solespan.forecast.workload import QUANTILES
 
     columns = ["period", "begins_on", "measure", "mean", *QUANTILES]
@@ -176,12 +177,6 @@ def _write(frame: pd.DataFrame, path: Path) -> None:
         writer = csv_files.writer(sys.stdout, lineterminator="\n")
         writer.writerows([columns, *rows.itertuples(index=False)])
         return
-    try:
+    with writing_to(path, "--csv"):
         rows.to_csv(path, index=False)
-    except OSError as cause:
-        raise Refused(
-            f"{path} cannot be written: {cause.strerror}.",
-            where="--csv",
-            remedy="Name a file in a folder that is there and may be written.",
-        ) from cause
     typer.echo(f"{len(rows)} rows written to {path}")

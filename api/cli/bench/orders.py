@@ -123,6 +123,7 @@ def file_paper(
     file: Annotated[Path, typer.Argument(help="The paper as JSON, as the service takes it.")],
 ) -> None:
     """File a condition report, or the shoe's record before or after."""
+    from solespan.api.cli.files import read_json
     from solespan.api.cli.messages import read_message
     from solespan.api.cli.opening import serving
     from solespan.api.schemas.bench.orders import Condition, Record
@@ -141,12 +142,7 @@ def file_paper(
             accepted=", ".join(kinds),
             remedy="Choose one of these.",
         )
-    try:
-        content = file.read_text("utf-8")
-    except (OSError, UnicodeDecodeError) as cause:
-        raise Refused(
-            f"{file} cannot be read as text.", where="FILE", remedy="Name a JSON file."
-        ) from cause
+    content = read_json(file)
     paper = read_message(lambda: kinds[kind].model_validate_json(content))
     with serving() as services, services.database.writing() as session:
         filed = papers.file_paper(session, order, kind, paper, services.clock)

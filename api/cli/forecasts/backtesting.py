@@ -2,17 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 from rich.console import Console
-from rich.progress import BarColumn, Progress, SpinnerColumn, TextColumn, TimeElapsedColumn
 from rich.table import Table
-
-from solespan.api.errors import Refused
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -45,7 +40,7 @@ def backtest(first: From = None, every: Every = USUAL_EVERY_DAYS, figure: Figure
     """Look back: how good would the forecasts have been on what has happened since?"""
     import pandas as pd
 
-    from solespan.api.cli.forecasts.forecasting import read_day
+    from solespan.api.cli.forecasts.forecasting import read_day, shown_progress
     from solespan.api.cli.opening import serving
     from solespan.api.services.forecasts.look_back import keep, log_to_look_back_on
     from solespan.forecast import backtest
@@ -57,7 +52,7 @@ def backtest(first: From = None, every: Every = USUAL_EVERY_DAYS, figure: Figure
             log = log_to_look_back_on(session, today)
             settings = services.forecaster.settings_on(session)
         days = _days(log, start, every)
-        with _progress() as tell:
+        with shown_progress() as tell:
             back = backtest(log, days, settings=settings, progress=tell)
         with services.database.writing() as session:
             keep(session, back, days, today)
@@ -109,28 +104,8 @@ def _tables(back: Backtest) -> list[Table]:
 
 
 def _write(back: Backtest, path: Path, today: pd.Timestamp) -> None:
-
+    from solespan.api.cli.files import writing_to
     from solespan.dashboards.figures.calibration import calibration
 
-    try:
+    with writing_to(path, "--figure"):
         calibration(back.calibration, today=today).write_html(path)
-    except OSError as cause:
-        raise Refused(
-            f"The figure could not be written: {cause.strerror}.",
-            where=str(path),
-            accepted="a file in a folder that is there",
-            remedy="Name another file.",
-        ) from cause
-
-
-@contextmanager
-def _progress() -> Iterator[Callable[[str, float], None]]:
-    """Show on standard error what is being done, only while it is."""
-    columns = (SpinnerColumn(), BarColumn(), TextColumn("{task.description}"), TimeElapsedColumn())
-    with Progress(*columns, console=Console(stderr=True), transient=True) as shown:
-        task = shown.add_task("starting", total=1.0)
-
-        def tell(step: str, fraction: float) -> None:
-            shown.update(task, description=step, completed=fraction)
-
-        yield tell

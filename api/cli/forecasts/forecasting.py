@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from solespan.forecast import WearFit
     from solespan.forecast.log import WearLog
 
-__all__ = ["read_day", "register"]
+__all__ = ["read_day", "register", "shown_progress"]
 
 AsOf = Annotated[
     str | None, typer.Option("--as-of", help="Day to look from, YYYY-MM-DD. Default today.")
@@ -74,7 +74,7 @@ def fit(as_of: AsOf = None, dask: Dask = None) -> None:
     with serving() as services:
         day = read_day(as_of, services.clock)
         today = day == services.clock.today()
-        with _progress() as tell:
+        with shown_progress() as tell:
             if today:
                 with _stoppable(), _cluster(dask) as cluster:
                     fitted = services.fitter.refit(day, tell, cluster)
@@ -141,7 +141,7 @@ def _explain(pair: str, as_of: str | None) -> None:
     with serving() as services:
         day = read_day(as_of, services.clock)
         _refuse_unknown(services, "pairs", "pair_id", pair)
-        with _progress() as tell:
+        with shown_progress() as tell:
             fitted, log = _prepared(services, day, tell)
         if pair not in set(log.soles["pair_id"]):
             raise NothingForecast(
@@ -169,7 +169,7 @@ def _show_forecast(as_of: str | None, csv: Path | None, wearer: str | None) -> N
     with serving() as services:
         day = read_day(as_of, services.clock)
         _refuse_unknown(services, "wearers", "wearer_id", wearer)
-        with _progress() as tell:
+        with shown_progress() as tell:
             fitted, log = _prepared(services, day, tell)
         if wearer is not None:
             log = log.of_wearers([wearer])
@@ -225,7 +225,7 @@ def _stoppable() -> Iterator[None]:
 
 
 @contextmanager
-def _progress() -> Iterator[service.Progress]:
+def shown_progress() -> Iterator[service.Progress]:
     """Show on standard error what is being done, only while it is."""
     columns = (SpinnerColumn(), TextColumn("{task.description}"), TimeElapsedColumn())
     with Progress(*columns, console=Console(stderr=True), transient=True) as shown:

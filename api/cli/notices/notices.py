@@ -115,6 +115,7 @@ def rules(
     ] = None,
 ) -> None:
     """Show the rules of notices, or change them."""
+    from solespan.api.cli.files import read_json
     from solespan.api.cli.messages import read_message
     from solespan.api.cli.opening import serving
     from solespan.api.schemas.notices.notices import NoticeRules
@@ -126,12 +127,7 @@ def rules(
                 rules, _ = choices.read_rules(session)
             typer.echo(json.dumps(rules.model_dump(mode="json"), indent=2))
             return
-        try:
-            content = file.read_text("utf-8")
-        except (OSError, UnicodeDecodeError) as cause:
-            raise Refused(
-                f"{file} cannot be read as text.", where="FILE", remedy="Name a JSON file."
-            ) from cause
+        content = read_json(file)
         rules = read_message(lambda: NoticeRules.model_validate_json(content))
         with services.database.writing() as session:
             choices.change_rules(session, rules, None)

@@ -59,8 +59,9 @@ def plan(
     """Plan which pair is worn on which day, and when each goes to the bench."""
     import pandas as pd
 
+    from solespan.api.cli.files import writing_to
     from solespan.api.cli.opening import serving
-    from solespan.api.cli.planning.rack_tools import bring_up_to_date, named, whose, writing_to
+    from solespan.api.cli.planning.rack_tools import bring_up_to_date, named, whose
     from solespan.api.services.planning import plans
     from solespan.dashboards.pages.planning.plan import how_good
 

@@ -141,8 +141,9 @@ def calendar(
     ] = False,
 ) -> None:
     """Write send-by dates, returns and planned wears as a calendar, or give its address."""
+    from solespan.api.cli.files import writing_to
     from solespan.api.cli.opening import serving
-    from solespan.api.cli.planning.rack_tools import bring_up_to_date, whose, writing_to
+    from solespan.api.cli.planning.rack_tools import bring_up_to_date, whose
     from solespan.api.services.planning import calendar as calendars
 
     with serving() as services:

@@ -231,13 +231,11 @@ def _elsewhere(session: Session, asked: Asked, typed: Mapping[str, str]) -> str:
     if sole is None:
         raise _unknown()
     if sole["removed_on"] is None:
-        row = records.read(session, "soles", {"sole_id": sole_id})
-        rest = {k: v for k, v in row.items() if k not in ("sole_id", "pair_id", "version")}
         written = records.replace(
             session,
             "soles",
             {"sole_id": sole_id},
-            rest | {"removed_on": day},
+            {"removed_on": day},
             versions=None,
             clock=asked.ctx.clock,
         )

@@ -29,7 +29,15 @@ from solespan.forecast.frames import MATERIALS
 from solespan.forecast.priors import default_limit_mm
 from solespan.forecast.sole_defaults import usual_thickness_mm
 
-__all__ = ["NEW_WEARER", "add_pair", "delete_pair", "edit_pair", "read_sole", "values_of_pair"]
+__all__ = [
+    "NEW_WEARER",
+    "add_pair",
+    "delete_pair",
+    "edit_pair",
+    "read_sole",
+    "sole_on",
+    "values_of_pair",
+]
 
 NEW_WEARER = "new"
 PAIR_FIELDS = (
@@ -70,7 +78,7 @@ def add_pair(ctx: AppContext, session: Session, typed: Typed) -> dict[str, Any]:
 def edit_pair(ctx: AppContext, session: Session, pair_id: str, typed: Typed) -> None:
     """Change a pair and the sole that is on it. Raises `FormProblem`, `NotFound`."""
     before = records.read(session, "pairs", {"pair_id": pair_id})
-    on = _sole_on(session, pair_id)
+    on = sole_on(session, pair_id)
     errors: dict[str, str] = {}
     pair = _collect(errors, lambda: _pair(typed, pair_id, before["wearer_id"]))
     sole: Values = {}
@@ -117,7 +125,7 @@ def values_of_pair(session: Session, pair_id: str) -> dict[str, str]:
     pair = find_record(session, "pairs", {"pair_id": pair_id})
     if pair is None:
         raise records.unknown_id(session, "pairs", "pair_id", pair_id)
-    on = _sole_on(session, pair_id)
+    on = sole_on(session, pair_id)
     price = pair["price_minor"]
     out = {name: _text(pair[name]) for name in PAIR_FIELDS}
     out |= {"price": "" if price is None else f"{price / MINOR:.2f}"}
@@ -151,6 +159,13 @@ def read_sole(typed: Typed, pair_id: str, on: Values | None = None) -> Values:
     return read
 
 
+def sole_on(session: Session, pair_id: str) -> Values | None:
+    """Return the sole that is on a pair now, or None."""
+    soles = list_records(session, "soles", equal={"pair_id": pair_id}, limit=500)
+    on = [sole for sole in soles if sole["removed_on"] is None]
+    return max(on, key=lambda sole: sole["fitted_on"]) if on else None
+
+
 def _wearer(typed: Typed) -> Values:
     chosen = typed.get("wearer", "")
     if chosen and chosen != NEW_WEARER:
@@ -181,12 +196,6 @@ def _keep_upper(session: Session, pair_id: str, typed: Typed) -> None:
         if traits["upper"] != upper:
             session.flush()
             keep_traits(session, pair_id, _without(traits, "pair_id") | {"upper": upper})
-
-
-def _sole_on(session: Session, pair_id: str) -> Values | None:
-    soles = list_records(session, "soles", equal={"pair_id": pair_id}, limit=500)
-    on = [sole for sole in soles if sole["removed_on"] is None]
-    return max(on, key=lambda sole: sole["fitted_on"]) if on else None
 
 
 def _collect(errors: dict[str, str], read: Any) -> Values:

@@ -12,11 +12,11 @@ from solespan.api.schemas.forms import Typed, read_day, read_record
 from solespan.api.services.context import AppContext
 from solespan.api.services.rack import records
 from solespan.api.services.rack.log_forms import follow, telling
-from solespan.api.services.rack.pair_forms import read_sole
+from solespan.api.services.rack.pair_forms import read_sole, sole_on
 from solespan.api.storage.bench.orders import find_order
 from solespan.api.storage.rack.records import list_records
 
-__all__ = ["end_sole", "fit_sole", "open_job", "receive_pair", "send_pair", "sole_on"]
+__all__ = ["end_sole", "fit_sole", "open_job", "receive_pair", "send_pair"]
 
 RESOLING = ("full_sole", "half_sole")
 MOST_JOBS = 500
@@ -30,13 +30,6 @@ def open_job(session: Session, pair_id: str) -> dict[str, Any] | None:
         return None
     job = max(away, key=lambda one: one["received_on"])
     return job | {"at_bench": find_order(session, job["job_id"]) is not None}
-
-
-def sole_on(session: Session, pair_id: str) -> dict[str, Any] | None:
-    """Return the sole that is on a pair now, or None."""
-    soles = list_records(session, "soles", equal={"pair_id": pair_id}, limit=MOST_JOBS)
-    on = [sole for sole in soles if sole["removed_on"] is None]
-    return max(on, key=lambda sole: sole["fitted_on"]) if on else None
 
 
 def send_pair(ctx: AppContext, session: Session, pair_id: str, typed: Typed) -> None:
@@ -66,14 +59,13 @@ def receive_pair(ctx: AppContext, session: Session, pair_id: str, typed: Typed) 
             remedy="Return it from its order on the bench page.",
         )
     back = read_day(typed, "returned_on")
-    rest = {k: v for k, v in job.items() if k not in ("job_id", "pair_id", "version", "at_bench")}
-    rest |= {"returned_on": back, "finished_on": job["finished_on"] or back}
+    days = {"returned_on": back, "finished_on": job["finished_on"] or back}
     with telling("bench_jobs"):
         written = records.replace(
             session,
             "bench_jobs",
             {"job_id": job["job_id"]},
-            rest,
+            days,
             versions=None,
             clock=ctx.clock,
         )
@@ -97,13 +89,12 @@ def end_sole(ctx: AppContext, session: Session, pair_id: str, typed: Typed) -> N
     if sole is None:
         raise Refused("No sole is on this pair.", remedy="Nothing is to be ended.")
     day = read_day(typed, "removed_on")
-    rest = {k: v for k, v in sole.items() if k not in ("sole_id", "pair_id", "version")}
     with telling("soles"):
         written = records.replace(
             session,
             "soles",
             {"sole_id": sole["sole_id"]},
-            rest | {"removed_on": day},
+            {"removed_on": day},
             versions=None,
             clock=ctx.clock,
         )

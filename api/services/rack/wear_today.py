@@ -53,20 +53,19 @@ def change_wear(ctx: AppContext, session: Session, typed: Typed) -> dict[str, An
     Raises `NotFound`, `StaleVersion`, `Refused`.
     """
     key = _key(typed)
-    row = records.read(session, "wear_days", key)
-    rest = {name: value for name, value in row.items() if name not in (*key, "version")}
+    changed: dict[str, Any] = {}
     if typed.get("wet") in ("true", "false"):
-        rest["wet"] = typed["wet"] == "true"
+        changed["wet"] = typed["wet"] == "true"
     if typed.get("hours"):
         try:
-            rest["hours"] = read_wear(
+            changed["hours"] = read_wear(
                 key["pair_id"],
                 {"worn_on": typed["worn_on"], "surface": "pavement", "hours": typed["hours"]},
             )["hours"]
         except FormProblem as problem:
             raise _refused(problem.errors) from problem
     written = records.replace(
-        session, "wear_days", key, rest, versions=_versions(typed), clock=ctx.clock
+        session, "wear_days", key, changed, versions=_versions(typed), clock=ctx.clock
     )
     if written.outcome != "unchanged":
         follow(ctx, session, written.wearer_id)
