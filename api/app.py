@@ -34,7 +34,7 @@ from solespan.api.routes.edge.access import Access
 from solespan.api.routes.edge.gate import Gate
 from solespan.api.routes.edge.headers import SecurityHeaders
 from solespan.api.routes.edge.record import RequestRecord
-from solespan.api.routes.forecasts import fit, forecasts, look_back_pages
+from solespan.api.routes.forecasts import fit, forecasts, look_back_pages, settings_page
 from solespan.api.routes.importing import import_pages, imports
 from solespan.api.routes.notices import choice_pages, consents, link_pages, notice_pages, notices
 from solespan.api.routes.planning import (
@@ -140,6 +140,7 @@ def create_app(
         customer_pages,
         my_pages,
         look_back_pages,
+        settings_page,
         order_pages,
         order_forms,
         workload_page,

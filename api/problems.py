@@ -1,21 +1,14 @@
-"""Which kinds of failure does the service answer with, and what should a caller do about each?
+"""Register of failures: kind, status, title, meaning and remedy, for the service and its errors.
 
 Every error answer is a problem document (RFC 9457): `type` is the relative address of an entry of
-`PROBLEMS`, which `/problems/<name>` explains in words. Field errors stand in the extension member
-`errors`; no answer holds a stack trace.
+`PROBLEMS`, which `/problems/<name>` explains in words. An error of `api.errors` names its entry.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
 
-from starlette.responses import JSONResponse
-
-__all__ = ["MEDIA_TYPE", "PROBLEMS", "ProblemKind", "kind_of_status", "problem_response"]
-
-MEDIA_TYPE = "application/problem+json"
+__all__ = ["PROBLEMS", "ProblemKind", "kind_of_status"]
 
 
 @dataclass(frozen=True)
@@ -87,7 +80,7 @@ _KINDS = (
     ProblemKind(
         "not-found",
         404,
-        "Nothing stands at this address",
+        "Not found",
         "The address is unknown, or the record it names does not exist.",
         "Check the id; lists of all records are under /v1.",
     ),
@@ -118,6 +111,13 @@ _KINDS = (
         "There is no forecast yet",
         "A forecast needs a fit, and at least one pair with a sole on it.",
         "Add a pair and its sole, or import a folder of logs; then fit: POST /v1/fit.",
+    ),
+    ProblemKind(
+        "link-over",
+        410,
+        "The time of this link is over",
+        "The link was good for some days, which have passed.",
+        "Get in touch with the shop.",
     ),
     ProblemKind(
         "stale-version",
@@ -197,63 +197,27 @@ _KINDS = (
         "Try again; if it stays, give the operator the request id of this answer.",
     ),
     ProblemKind(
-        "busy",
-        503,
-        "Another writer holds the database",
-        "The database stayed locked for longer than the service waits; nothing was changed.",
-        "Try again in a few seconds; stop other programs that write to the same file.",
-    ),
-    ProblemKind(
         "unavailable",
         503,
         "The service is not ready",
         "The database does not answer, or is busy for longer than the service waits.",
         "Try again in a few seconds.",
     ),
+    ProblemKind(
+        "busy",
+        503,
+        "Another writer holds the database",
+        "The database stayed locked for longer than the service waits; nothing was changed.",
+        "Try again in a few seconds; stop other programs that write to the same file.",
+    ),
 )
 
 PROBLEMS: dict[str, ProblemKind] = {kind.name: kind for kind in _KINDS}
-_BY_STATUS = {
-    400: "bad-request",
-    401: "not-signed-in",
-    403: "cross-site",
-    404: "not-found",
-    405: "method-not-allowed",
-    409: "conflict",
-    412: "stale-version",
-    413: "too-large",
-    415: "unsupported-media-type",
-    422: "invalid-input",
-    428: "version-required",
-    429: "too-fast",
-    503: "unavailable",
-}
+# The first kind of a status stands for it.
+_BY_STATUS = {kind.status: kind for kind in reversed(_KINDS)}
 
 
 def kind_of_status(status: int) -> ProblemKind:
     """The kind for an error that only has an HTTP status, as the framework raises them."""
-    fallback = "internal-error" if status >= 500 else "bad-request"
-    return PROBLEMS[_BY_STATUS.get(status, fallback)]
-
-
-def problem_response(
-    kind: ProblemKind,
-    detail: str = "",
-    *,
-    instance: str = "",
-    request_id: str = "",
-    headers: Mapping[str, str] | None = None,
-    **extensions: Any,
-) -> JSONResponse:
-    """One problem document: RFC 9457's members, the remedy, the request id, and extensions."""
-    body: dict[str, Any] = {
-        "type": kind.uri,
-        "title": kind.title,
-        "status": kind.status,
-        "detail": detail or kind.meaning,
-        "remedy": kind.remedy,
-        "instance": instance,
-        "request_id": request_id,
-    }
-    body = {name: value for name, value in body.items() if value != ""} | extensions
-    return JSONResponse(body, kind.status, dict(headers or {}), MEDIA_TYPE)
+    fallback = PROBLEMS["internal-error" if status >= 500 else "bad-request"]
+    return _BY_STATUS.get(status, fallback)

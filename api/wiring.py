@@ -14,8 +14,9 @@ from solespan.api.author import Author
 from solespan.api.clock import Clock
 from solespan.api.errors import NotFound
 from solespan.api.services.forecasts.fitting import BackgroundRefitter, Fitter
-from solespan.api.services.forecasts.forecasting import Forecaster, forecast_settings
+from solespan.api.services.forecasts.forecasting import Forecaster
 from solespan.api.services.forecasts.look_back import LookBack
+from solespan.api.services.forecasts.shop_settings import operator_settings
 from solespan.api.services.idempotency import IdempotencyStore
 from solespan.api.services.retention import Sweeper
 from solespan.api.settings import Settings
@@ -86,7 +87,7 @@ class Tenancy:
 
     def _built(self, tenant_pk: int) -> Services:
         database = self._database.for_tenant(tenant_pk)
-        forecaster = Forecaster(database, self._clock, forecast_settings(self._settings))
+        forecaster = Forecaster(database, self._clock, operator_settings(self._settings))
         fitter = Fitter(forecaster)
         return Services(
             settings=self._settings,

@@ -60,6 +60,7 @@ ENTRIES: tuple[NavEntry, ...] = (
         "shop",
     ),
     NavEntry("Past forecasts", "/past-forecasts", ("forecasts/look_back.html",), "shop"),
+    NavEntry("Forecast settings", "/forecast-settings", ("forecasts/settings.html",), "shop"),
     NavEntry("Members and keys", "/people", ("accounts/people.html",), "shop"),
     NavEntry("Your account", "/account", ("accounts/account.html",), "shop"),
 )

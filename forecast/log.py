@@ -13,6 +13,7 @@ import pandas as pd
 
 from solespan.forecast.errors import BadFrame
 from solespan.forecast.frames import TABLES, Column, Table
+from solespan.forecast.values import accepted, bounds, outside
 
 __all__ = ["WearLog", "conform", "wear_log"]
 
@@ -158,7 +159,7 @@ def _column(frame: pd.DataFrame, column: Column, table: Table) -> pd.Series:
     if column.words:
         odd = out.dropna()[~out.dropna().isin(column.words)]
         if len(odd):
-            raise BadFrame(f"{where}: {odd.iloc[0]!r} is not one of {', '.join(column.words)}")
+            raise BadFrame(f"{where}: {odd.iloc[0]!r} is not {accepted(column)}")
     if column.kind in ("number", "integer"):
         _check_bounds(out, column, where)
     return out.reset_index(drop=True)
@@ -177,9 +178,7 @@ def _as_kind(values: pd.Series, column: Column) -> pd.Series:
 
 
 def _check_bounds(out: pd.Series, column: Column, where: str) -> None:
-    low = float("-inf") if column.low is None else column.low
-    high = float("inf") if column.high is None else column.high
     bad = out.dropna()
-    bad = bad[~bad.between(low, high) | bad.abs().eq(float("inf"))]
+    bad = bad[~bad.between(*bounds(column)) | bad.abs().eq(float("inf"))]
     if len(bad):
-        raise BadFrame(f"{where}: {bad.iloc[0]} is outside {low:g} to {high:g} {column.unit}")
+        raise BadFrame(f"{where}: {bad.iloc[0]} is {outside(column)}")

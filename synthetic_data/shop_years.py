@@ -21,7 +21,6 @@ __all__ = ["ShopTruth", "ShopYears", "draw_shop"]
 HISTORY_YEARS = 3
 _WARM_UP_DAYS = 700
 _WEAR_DAYS_PER_DAY = 0.3
-_POINTS = ("ball", "heel")
 _SOLE_WORKS = ("full_sole", "half_sole", "rewelt")
 _STRANGER_WORKS = (*_SOLE_WORKS, "top_piece", "toe_plate", "heel_block")
 

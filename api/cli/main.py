@@ -20,7 +20,7 @@ from solespan.api.cli.bench import bench, orders
 from solespan.api.cli.forecasts import backtesting, forecasting
 from solespan.api.cli.importing import exporting, importing
 from solespan.api.cli.notices import notices
-from solespan.api.cli.planning import planning
+from solespan.api.cli.planning import planning, upkeep
 from solespan.api.errors import SolespanError
 
 __all__ = ["build_app", "main", "tell"]
@@ -34,6 +34,7 @@ MODULES = (
     orders,
     backtesting,
     planning,
+    upkeep,
     notices,
     work,
     accounts,

@@ -18,7 +18,7 @@ from starlette.exceptions import HTTPException
 
 from solespan.api.author import Author
 from solespan.api.errors import SolespanError, StaleVersion
-from solespan.api.problems import MEDIA_TYPE
+from solespan.api.routes.edge.problem_document import MEDIA_TYPE
 from solespan.api.services.accounts.identity import Identity
 from solespan.api.services.context import AppContext
 from solespan.api.services.idempotency import Answered, read_key
@@ -54,9 +54,7 @@ SECRET_PARTS = ("secret", "token")  # parts of addresses that open something
 class VersionRequired(SolespanError):
     """The caller wants to change a record without saying which version of it they saw."""
 
-    status = 428
     code = "version-required"
-    title = "A change must name the version it changes"
 
 
 async def _ctx(request: Request) -> AppContext:

@@ -9,6 +9,7 @@ from __future__ import annotations
 from typing import Any
 from urllib.parse import urlencode
 
+import pandas as pd
 from fastapi import APIRouter, Request, Response
 from starlette.exceptions import HTTPException
 
@@ -18,10 +19,14 @@ from solespan.api.routes.http import Context
 from solespan.api.routes.importing import import_pages
 from solespan.api.routes.page_http import TOKEN, PageRoute, Typed, Words, page_answer
 from solespan.api.routes.rack import add_pages, pair_pages, rack_pages, sole_pages, wear_pages
+from solespan.api.services.context import AppContext
 from solespan.api.services.rack.pair_page import figure_frames
-from solespan.api.services.rack.rack_page import rack_context, rack_frames
+from solespan.api.services.rack.rack_page import rack_frames, rack_seen
 from solespan.dashboards.assets import asset_by_url_name
 from solespan.dashboards.figures import FIGURES
+from solespan.dashboards.order import label_of
+from solespan.dashboards.pages.rack.rack import MOST_DRAWN, first_shown, rack_page
+from solespan.dashboards.pages.rack.today import today_panel
 from solespan.dashboards.render import figure_json
 
 __all__ = ["TOKEN", "PageRoute", "Typed", "Words", "router"]
@@ -64,7 +69,7 @@ def read_rack(
     done: Words = "",
 ) -> Response:
     """Show what to wear today, and all pairs, the one to send first at the top."""
-    context = rack_context(ctx, wearer, band, q, (logged, on))
+    context = _rack_context(ctx, wearer, band, q, (logged, on))
     chosen = {"wearer": wearer, "band": band, "q": q}
     kept = urlencode({name: value for name, value in chosen.items() if value})
     query = f"?{kept}" if kept else ""
@@ -73,13 +78,54 @@ def read_rack(
     )
 
 
+def _rack_context(
+    ctx: AppContext, wearer_id: str, band: str, search: str, logged: tuple[str, str]
+) -> dict[str, Any]:
+    def shown(rows: pd.DataFrame, pairs: pd.DataFrame) -> pd.DataFrame:
+        return first_shown(rows, pairs, wearer_id, band, search)
+
+    seen = rack_seen(ctx, wearer_id, shown, logged)
+    recent, today = seen.recent, seen.today
+    page = rack_page(
+        pd.concat([seen.every, seen.feet[seen.feet["foot"] != "pair"]], ignore_index=True),
+        seen.pairs,
+        seen.wearers,
+        today=today,
+        wearer_id=wearer_id,
+        band=band,
+        search=search,
+        worn_today=set(recent.loc[recent["worn_on"] == today, "pair_id"]),
+        horizon_days=ctx.settings.horizon_days,
+    )
+    mine = seen.pairs[seen.pairs["wearer_id"] == seen.one]
+    panel = today_panel(
+        seen.every[seen.every["pair_id"].isin(mine["pair_id"])],
+        mine,
+        recent[recent["pair_id"].isin(mine["pair_id"])],
+        today=today,
+        plan=seen.plan,
+        reasons=seen.reasons,
+    )
+    just = seen.logged
+    return page | {
+        "one": seen.one,
+        "today": panel if seen.one else None,
+        "logged": None if just is None else just | {"label": label_of(seen.pairs)[logged[0]]},
+        "today_iso": f"{today:%Y-%m-%d}",
+    }
+
+
 @router.get("/figures/{name}.json")
 def read_rack_figure(
     ctx: Context, name: str, wearer: Words = "", band: Words = "", q: Words = ""
 ) -> Response:
     """Draw a figure of the rack page, as JSON that the page's script draws."""
     _of_page(name, "rack")
-    frames, today = rack_frames(ctx, wearer, band, q)
+
+    def drawn(rows: pd.DataFrame, pairs: pd.DataFrame) -> pd.DataFrame:
+        return first_shown(rows, pairs, wearer, band, q).head(MOST_DRAWN)
+
+    frames, today = rack_frames(ctx, wearer, drawn)
     return _figure(name, frames, today)
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import Annotated, Any
 
 from fastapi import APIRouter, FastAPI, Path, Request, Response
@@ -10,7 +11,8 @@ from starlette.exceptions import HTTPException
 from starlette.routing import Match
 
 from solespan.api.errors import SolespanError
-from solespan.api.problems import PROBLEMS, ProblemKind, kind_of_status, problem_response
+from solespan.api.problems import PROBLEMS, ProblemKind, kind_of_status
+from solespan.api.routes.edge.problem_document import problem_response
 from solespan.api.routes.http import PROBLEM_ANSWERS
 from solespan.api.services.rack.records import RecordRefused
 
@@ -65,7 +67,7 @@ def _answer(request: Request, kind: ProblemKind, detail: str, **more: Any) -> Re
 def _own(request: Request, error: Exception) -> Response:
     if not isinstance(error, SolespanError):
         raise error
-    kind = PROBLEMS.get(error.code) or kind_of_status(error.status)
+    kind = PROBLEMS[error.code]
     more: dict[str, Any] = {}
     if isinstance(error, RecordRefused):
         more["errors"] = [
@@ -89,19 +91,34 @@ def _invalid(request: Request, error: Exception) -> Response:
     if any(fault["type"] == "json_invalid" for fault in found):
         return _answer(request, PROBLEMS["bad-request"], "the body is not well-formed JSON")
     # What was sent is not repeated: it may be long, and it is somebody's.
-    errors = [_field_error(fault) for fault in found[:MAX_FIELD_ERRORS]]
+    errors = [_field_error(fault, error.body) for fault in found[:MAX_FIELD_ERRORS]]
     first = errors[0]
     detail = f"{first.get('parameter') or first.get('pointer')}: {first['detail']}"
     return _answer(request, PROBLEMS["invalid-input"], detail, errors=errors)
 
 
-def _field_error(fault: Any) -> dict[str, str]:
+def _field_error(fault: Any, body: Any) -> dict[str, str]:
     place, *path = fault["loc"]
     detail = str(fault["msg"]).removeprefix("Value error, ")
     if place == "body":
-        parts = "/".join(str(part).replace("~", "~0").replace("/", "~1") for part in path)
+        parts = "/".join(
+            str(part).replace("~", "~0").replace("/", "~1") for part in _places(fault, path, body)
+        )
         return {"pointer": f"#/{parts}" if parts else "#", "detail": detail}
     return {"parameter": ".".join(str(part) for part in path) or str(place), "detail": detail}
+
+
+def _places(fault: Any, path: list[str | int], body: Any) -> Iterator[str | int]:
+    """Leave out of a path which kind of a union was read: the body has no such place."""
+    for part in path:
+        lacking = isinstance(body, dict) and part not in body
+        if lacking and not (fault["type"] == "missing" and part == path[-1]):
+            continue
+        yield part
+        try:
+            body = body[part]
+        except (LookupError, TypeError):
+            body = None
 
 
 def _framework(request: Request, error: Exception) -> Response:

@@ -13,6 +13,14 @@ from typing import Annotated, Any, Literal
 from pydantic import AfterValidator, BeforeValidator, Field, StringConstraints
 
 from solespan.forecast.frames import Column
+from solespan.forecast.values import (
+    EARLIEST,
+    ID_LENGTH,
+    LATEST,
+    TEXT_LENGTH,
+    TEXT_PATTERNS,
+    bounds,
+)
 
 __all__ = [
     "KnownId",
@@ -25,11 +33,6 @@ __all__ = [
 ]
 
 MAX_NEW_ID_LENGTH = 64
-MAX_ID_LENGTH = 200
-MAX_TEXT_LENGTH = 2000
-MAX_INTEGER = 9_000_000_000_000_000  # exact in a 64-bit float, as files and frames hold it
-EARLIEST = dt.date(1900, 1, 1)
-LATEST = dt.date(2199, 12, 31)
 
 # A new id can stand in an address as it is; files may have brought others, which are only quoted.
 NEW_ID_PATTERN = r"^[A-Za-z0-9](?:[A-Za-z0-9._-]*[A-Za-z0-9_-])?$"
@@ -39,16 +42,10 @@ NewId = Annotated[
     str, StringConstraints(min_length=1, max_length=MAX_NEW_ID_LENGTH, pattern=NEW_ID_PATTERN)
 ]
 KnownId = Annotated[
-    str, StringConstraints(min_length=1, max_length=MAX_ID_LENGTH, pattern=KNOWN_ID_PATTERN)
+    str, StringConstraints(min_length=1, max_length=ID_LENGTH, pattern=KNOWN_ID_PATTERN)
 ]
 
-# Field name -> pattern and longest text; every other text only may not hold NUL.
-_TEXT = (r"^[^\x00]*$", MAX_TEXT_LENGTH)
-_TEXTS = {
-    "currency": (r"^[A-Z]{3}$", 3),
-    "time_zone": (r"^[A-Za-z0-9/_+-]+$", 40),
-    "email": (r"^[^@\s\x00]+@[^@\s\x00]+$", 320),
-}
+_TEXT = (r"^[^\x00]*$", TEXT_LENGTH, "")
 _UNITS = {
     "id": "none (identifier)",
     "text": "none (text)",
@@ -88,9 +85,8 @@ PlainDate = Annotated[dt.date, BeforeValidator(_plain_date), AfterValidator(_in_
 
 
 def _integer(column: Column) -> Any:
-    high = MAX_INTEGER if column.high is None else int(column.high)
-    low = -MAX_INTEGER if column.low is None else int(column.low)
-    return Annotated[int, Field(ge=low, le=high), BeforeValidator(_no_flag)]
+    low, high = bounds(column)
+    return Annotated[int, Field(ge=int(low), le=int(high)), BeforeValidator(_no_flag)]
 
 
 def _number(column: Column) -> Any:
@@ -99,7 +95,7 @@ def _number(column: Column) -> Any:
 
 
 def _text(column: Column) -> Any:
-    pattern, length = _TEXTS.get(column.name, _TEXT)
+    pattern, length, _ = TEXT_PATTERNS.get(column.name, _TEXT)
     return Annotated[str, StringConstraints(max_length=length, pattern=pattern)]
 
 

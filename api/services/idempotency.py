@@ -42,24 +42,19 @@ _BARE = re.compile(r"[\x21\x23-\x2b\x2d-\x3a\x3c-\x7e]+")
 class MalformedKey(SolespanError):
     """The caller sent an Idempotency-Key that is no string."""
 
-    status = 400
     code = "malformed-key"
-    title = "The Idempotency-Key cannot be read"
 
 
 class KeyReused(SolespanError):
     """The caller used a key that belongs to another request."""
 
-    status = 422
     code = "key-reused"
-    title = "This Idempotency-Key was used for another request"
 
 
 class RequestRunning(Conflict):
     """The same request is being worked on; the caller should ask again in a moment."""
 
     code = "request-running"
-    title = "A request with this Idempotency-Key is still running"
 
 
 @dataclass(frozen=True)

@@ -1,4 +1,4 @@
-"""How is one group of a shop's choices read, and changed only by someone who has read it?"""
+"""Choices of a shop: how is one group of them read, and changed only by a person who read it?"""
 
 from __future__ import annotations
 
@@ -15,12 +15,12 @@ __all__ = ["change_choices", "read_choices"]
 C = TypeVar("C", bound=BaseModel)
 
 
-def read_choices(session: Session, name: str, kind: type[C]) -> tuple[C, int]:
-    """Return the choices of a name and their version; version 0 = the defaults."""
+def read_choices(session: Session, name: str, default: C) -> tuple[C, int]:
+    """Return the choices of a name and their version; version 0 = the default."""
     found = find_setting(session, name)
     if found is None:
-        return kind(), 0
-    return kind.model_validate(found[0]), found[1]
+        return default, 0
+    return type(default).model_validate(found[0]), found[1]
 
 
 def change_choices(
@@ -35,7 +35,7 @@ def change_choices(
     known = versions is None or version in versions
     if not known or not put_setting(session, name, choices.model_dump(mode="json"), version):
         raise StaleVersion(
-            f"The {name} settings have changed since they were read.",
+            "These settings have changed since they were read.",
             where="header If-Match",
             accepted="the ETag of the stored settings",
             remedy="Read them again and decide again.",

@@ -34,9 +34,6 @@ ADVISORY_LOCK = 7_304_211_889
 class DatabaseOld(DatabaseUnavailable):
     """An older program made this database; one command brings it up to date."""
 
-    code = "database-old"
-    title = "The database is older than the program"
-
 
 def alembic_config(connection: Connection | None = None) -> Config:
     """Build Alembic's configuration in code, so no file outside the package is needed."""

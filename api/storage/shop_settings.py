@@ -10,7 +10,7 @@ from sqlalchemy.orm import Session
 
 from solespan.api.storage.tables.bench import ShopSetting
 
-__all__ = ["find_setting", "put_setting"]
+__all__ = ["find_setting", "known_settings", "put_setting"]
 
 _TABLE: sa.Table = ShopSetting.__table__  # type: ignore[assignment]
 
@@ -22,8 +22,19 @@ def find_setting(session: Session, name: str) -> tuple[dict[str, Any], int] | No
     return None if row is None else (row[0], row[1])
 
 
+def known_settings(session: Session, names: tuple[str, ...]) -> dict[str, dict[str, Any]]:
+    """Return the values of settings that are set; a session asks once, until it writes one."""
+    if names not in session.info:
+        query = sa.select(_TABLE.c.name, _TABLE.c.value).where(_TABLE.c.name.in_(names))
+        session.info[names] = {row[0]: row[1] for row in session.execute(query)}
+    found: dict[str, dict[str, Any]] = session.info[names]
+    return found
+
+
 def put_setting(session: Session, name: str, value: dict[str, Any], version: int) -> bool:
     """Write a setting whose version is `version` (0 = not there yet); return whether it was."""
+    for names in [key for key in session.info if isinstance(key, tuple) and name in key]:
+        del session.info[names]
     if version == 0:
         try:
             with session.begin_nested():

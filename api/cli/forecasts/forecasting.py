@@ -1,13 +1,30 @@
-"""What do `solespan fit` and `solespan forecast` do?"""
+"""Commands `fit` and `forecast`: how is the model fitted, and what is due when, and why?"""
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
+from datetime import date
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
+from rich.console import Console
+from rich.progress import Progress, SpinnerColumn, TextColumn, TimeElapsedColumn
 
-__all__ = ["register"]
+from solespan.api.clock import Clock
+from solespan.api.errors import NothingForecast, Refused
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from solespan.api.services.forecasts import forecasting as service
+    from solespan.api.services.forecasts.dask_runner import DaskRunner
+    from solespan.api.wiring import Services
+    from solespan.forecast import WearFit
+    from solespan.forecast.log import WearLog
+
+__all__ = ["read_day", "register", "shown_progress"]
 
 AsOf = Annotated[
     str | None, typer.Option("--as-of", help="Day to look from, YYYY-MM-DD. Default today.")
@@ -26,27 +43,246 @@ Explained = Annotated[
 ]
 
 
+Kept = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--set",
+        metavar="NAME=VALUE",
+        help="Keep a choice of this shop from now on: risk, sound_chance, sound_days, "
+        "book_in_days or stop_chance; no value = the default again.",
+    ),
+]
+
+
 def register(app: typer.Typer) -> None:
     """Add the commands."""
+    app.command("fit")(fit)
+    app.command("forecast")(forecast)
 
-    @app.command("fit")
-    def fit(as_of: AsOf = None, dask: Dask = None) -> None:
-        """Fit the wear model to everything logged, and bring every forecast up to date.
 
-        Stopped by hand it goes on, when run again, from the round it had reached.
-        """
-        from solespan.api.cli.forecasts.forecast_runs import run_fit
+def fit(as_of: AsOf = None, dask: Dask = None) -> None:
+    """Fit the wear model to everything logged, and bring every forecast up to date.
 
-        run_fit(as_of, dask)
+    Stopped by hand it goes on, when run again, from the round it had reached.
+    """
+    import pandas as pd
 
-    @app.command("forecast")
-    def forecast(
-        as_of: AsOf = None, csv: Csv = None, wearer: Wearer = None, explain: Explained = None
-    ) -> None:
-        """Forecast when each pair needs a new sole; fit first if that is due."""
-        from solespan.api.cli.forecasts.forecast_runs import run_explain, run_forecast
+    from solespan.api.cli.opening import serving
+    from solespan.api.storage.rack.frames import load_wear_log
+    from solespan.forecast import diagnose
 
-        if explain is not None:
-            run_explain(explain, as_of)
-        else:
-            run_forecast(as_of, csv, wearer)
+    with serving() as services:
+        day = read_day(as_of, services.clock)
+        today = day == services.clock.today()
+        with shown_progress() as tell:
+            if today:
+                with _stoppable(), _cluster(dask) as cluster:
+                    fitted = services.fitter.refit(day, tell, cluster)
+                count = services.forecaster.update_behind(tell, everyone=True)
+            else:
+                fitted = services.fitter.fit_without_storing(day, tell)
+        with services.database.reading() as session:
+            log = load_wear_log(session)
+    typer.echo(fitted.summary())
+    typer.echo("")
+    typer.echo(diagnose(fitted, log, pd.Timestamp(day)).summary())
+    typer.echo("")
+    typer.echo(
+        f"Stored; the forecasts of {count} wearers are up to date."
+        if today
+        else f"A look back to {day}; it was not stored."
+    )
+
+
+def forecast(
+    as_of: AsOf = None,
+    csv: Csv = None,
+    wearer: Wearer = None,
+    explain: Explained = None,
+    keep: Kept = None,
+) -> None:
+    """Forecast when each pair needs a new sole; fit first if that is due."""
+    if keep:
+        _keep(keep)
+    if explain is not None:
+        _explain(explain, as_of)
+    else:
+        _show_forecast(as_of, csv, wearer)
+
+
+def _keep(pairs: list[str]) -> None:
+    """Keep choices of the shop; forecasts follow at their next update."""
+    from solespan.api.cli.messages import read_message
+    from solespan.api.cli.opening import serving
+    from solespan.api.schemas.forecasts.choices import ForecastChoices
+    from solespan.api.services.forecasts.shop_settings import (
+        change_forecast_choices,
+        read_forecast_choices,
+    )
+
+    given = {name.strip(): value.strip() for name, _, value in (p.partition("=") for p in pairs)}
+    with serving() as services, services.database.writing() as session:
+        known, version = read_forecast_choices(session)
+        values = known.model_dump(exclude_unset=True) | given
+        chosen = {name: value for name, value in values.items() if value != ""}
+        choices = read_message(lambda: ForecastChoices.model_validate(chosen))
+        change_forecast_choices(session, choices, frozenset({version}))
+    typer.echo(f"Kept: {', '.join(pairs)}.")
+
+
+def _explain(pair: str, as_of: str | None) -> None:
+    """Tell in sentences and tables what drives one pair's date."""
+    import pandas as pd
+
+    from solespan.api.cli.forecasts.due_table import explanation_tables
+    from solespan.api.cli.opening import serving
+    from solespan.forecast import explain
+
+    with serving() as services:
+        day = read_day(as_of, services.clock)
+        _refuse_unknown(services, "pairs", "pair_id", pair)
+        with shown_progress() as tell:
+            fitted, log = _prepared(services, day, tell)
+        if pair not in set(log.soles["pair_id"]):
+            raise NothingForecast(
+                f"Up to {day} the pair {pair} had no sole.",
+                where="--explain",
+                remedy="Add its sole.",
+            )
+        with services.database.reading() as session:
+            settings = services.forecaster.settings_on(session)
+        told = explain(fitted, log, pair, pd.Timestamp(day), settings)
+    console = Console()
+    for sentence in told.sentences:
+        console.print(sentence, markup=False, highlight=False)
+    for table in explanation_tables(told):
+        console.print()
+        console.print(table)
+
+
+def _show_forecast(as_of: str | None, csv: Path | None, wearer: str | None) -> None:
+    """Fit if that is due, then show the due list, or write the forecast file, or both."""
+    from solespan.api.cli.forecasts.due_table import due_table
+    from solespan.api.cli.opening import serving
+    from solespan.api.services.forecasts.forecast_file import write_forecast_file
+
+    with serving() as services:
+        day = read_day(as_of, services.clock)
+        _refuse_unknown(services, "wearers", "wearer_id", wearer)
+        with shown_progress() as tell:
+            fitted, log = _prepared(services, day, tell)
+        if wearer is not None:
+            log = log.of_wearers([wearer])
+        frame = _frame(services, fitted, log, day, wearer)
+    if csv is not None:
+        write_forecast_file(frame, csv)
+    if csv != Path("-"):
+        console = Console()
+        console.print(due_table(frame, log, day, width=console.width))
+        if csv is not None:
+            typer.echo(f"{len(frame)} rows written to {csv}")
+
+
+def read_day(text: str | None, clock: Clock, option: str = "--as-of") -> date:
+    """Read a day not after today. Raises `Refused`."""
+    today = clock.today()
+    if text is None:
+        return today
+    try:
+        day = date.fromisoformat(text)
+        readable = len(text) == len("YYYY-MM-DD")
+    except ValueError:
+        readable = False
+    if not readable or not date(1900, 1, 1) <= day <= today:
+        raise Refused(
+            f"{text!r} is no day to look from.",
+            where=option,
+            accepted=f"YYYY-MM-DD, up to today, {today}",
+            remedy=f"Write for example {option} {today}",
+        )
+    return day
+
+
+@contextmanager
+def _cluster(address: str | None) -> Iterator[DaskRunner | None]:
+    from solespan.api.services.forecasts.dask_runner import dask_cluster
+
+    if address is None:
+        yield None
+        return
+    with dask_cluster(address) as cluster:
+        yield cluster
+
+
+@contextmanager
+def _stoppable() -> Iterator[None]:
+    """Say, when a fit is stopped by hand, that nothing is lost."""
+    try:
+        yield
+    except KeyboardInterrupt:
+        typer.echo("Stopped. The rounds done are kept: solespan fit goes on from there.", err=True)
+        raise typer.Exit(130) from None
+
+
+@contextmanager
+def shown_progress() -> Iterator[service.Progress]:
+    """Show on standard error what is being done, only while it is."""
+    columns = (SpinnerColumn(), TextColumn("{task.description}"), TimeElapsedColumn())
+    with Progress(*columns, console=Console(stderr=True), transient=True) as shown:
+        task = shown.add_task("starting", total=1.0)
+
+        def tell(step: str, fraction: float) -> None:
+            shown.update(task, description=step, completed=fraction)
+
+        yield tell
+
+
+def _refuse_unknown(services: Services, name: str, column: str, given: str | None) -> None:
+    from solespan.api.services.rack.records import unknown_id
+    from solespan.api.storage.rack.records import find_record
+
+    if given is None:
+        return
+    with services.database.reading() as session:
+        if find_record(session, name, {column: given}) is None:
+            raise unknown_id(session, name, column, given)
+
+
+def _prepared(services: Services, day: date, tell: service.Progress) -> tuple[WearFit, WearLog]:
+    """Return the fit for that day and what was known then; today's are stored."""
+    import pandas as pd
+
+    from solespan.api.storage.rack.frames import load_wear_log
+
+    with services.database.reading() as session:
+        log = load_wear_log(session).until(pd.Timestamp(day))
+    if log.soles.empty:
+        raise NothingForecast(
+            f"Nothing can be forecast: up to {day} no pair had a sole.",
+            where="pairs and soles",
+            accepted="at least one pair with one sole",
+            remedy="Import a folder of logs: solespan import FOLDER; or see: solespan demo",
+        )
+    if day != services.clock.today():
+        return services.fitter.fit_without_storing(day, tell), log
+    stale = services.fitter.is_stale(at_once=True)
+    if stale:
+        services.fitter.refit(day, tell)
+    services.forecaster.update_behind(tell, everyone=stale)
+    with services.database.reading() as session:
+        stored = services.forecaster.newest_fit(session)
+    if stored is None:
+        raise NothingForecast("The fit is gone.", remedy="Run: solespan fit")
+    return stored.fit, log
+
+
+def _frame(
+    services: Services, fitted: WearFit, log: WearLog, day: date, wearer: str | None
+) -> pd.DataFrame:
+    from solespan.api.storage.forecasts.forecasts import load_forecasts
+
+    with services.database.reading() as session:
+        if day != services.clock.today():
+            settings = services.forecaster.settings_on(session)
+            return services.forecaster.frame_of(fitted, log, day, settings)
+        return load_forecasts(session, None if wearer is None else [wearer])

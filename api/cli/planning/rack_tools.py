@@ -2,16 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
-from contextlib import contextmanager
+from collections.abc import Mapping
 from datetime import date
-from pathlib import Path
 
 from solespan.api.errors import NothingForecast, Refused
 from solespan.api.storage.rack.records import list_records
 from solespan.api.wiring import Services
 
-__all__ = ["bring_up_to_date", "day_of", "named", "whose", "writing_to"]
+__all__ = ["bring_up_to_date", "day_of", "named", "whose"]
 
 
 def bring_up_to_date(services: Services) -> None:
@@ -55,20 +53,6 @@ def day_of(text: str, where: str) -> date:
             accepted="YYYY-MM-DD",
             remedy="Write the day as 2027-02-14.",
         ) from None
-
-
-@contextmanager
-def writing_to(path: Path, where: str) -> Iterator[None]:
-    """Turn a file that cannot be written into `Refused`."""
-    try:
-        yield
-    except OSError as cause:
-        raise Refused(
-            f"{path} cannot be written: {cause.strerror or cause}.",
-            where=where,
-            accepted="a file in a folder that is there",
-            remedy="Name another file.",
-        ) from cause
 
 
 def named(pair_id: str, labels: Mapping[str, str | None]) -> str:

@@ -23,6 +23,7 @@ from solespan.api.routes.page_http import (
     refuse_foreign_form,
 )
 from solespan.api.routes.page_http import told as shown
+from solespan.api.schemas.forms import FormProblem
 from solespan.api.services.bench import orders
 from solespan.api.services.bench.found_orders import describe, forecast_anew
 from solespan.api.services.bench.order_forms import REASON, read_booking, read_move
@@ -31,7 +32,6 @@ from solespan.api.services.bench.papers import file_paper
 from solespan.api.services.bench.photo_metadata import MAX_PHOTO_BYTES
 from solespan.api.services.bench.photographs import keep_photograph, remove_photograph
 from solespan.api.services.context import AppContext
-from solespan.api.services.page_forms import FormProblem
 from solespan.dashboards.pages.bench.bench import STAGE_WORDS
 from solespan.dashboards.pages.bench.job_steps import unsaved
 from solespan.dashboards.pages.rack.pair import FormState

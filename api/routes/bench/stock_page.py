@@ -20,11 +20,11 @@ from solespan.api.routes.page_http import (
     told,
 )
 from solespan.api.schemas.bench.stock import USES
+from solespan.api.schemas.forms import FormProblem
 from solespan.api.services.bench import stock
 from solespan.api.services.bench.stock import find_item, list_items
 from solespan.api.services.bench.stock_forms import as_supplied, read_item_form, read_line_form
 from solespan.api.services.context import AppContext
-from solespan.api.services.page_forms import FormProblem
 from solespan.dashboards.pages.bench.stock import stock_page
 from solespan.dashboards.pages.rack.pair import FormState
 from solespan.forecast.frames import MATERIALS

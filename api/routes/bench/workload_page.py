@@ -9,7 +9,7 @@ import pandas as pd
 from fastapi import APIRouter, Query, Request, Response
 from fastapi.responses import HTMLResponse
 
-from solespan.api.errors import NothingForecast, Refused, SolespanError
+from solespan.api.errors import NothingForecast, SolespanError
 from solespan.api.routes.http import Context
 from solespan.api.routes.page_http import (
     PageRoute,
@@ -20,6 +20,7 @@ from solespan.api.routes.page_http import (
     refuse_foreign_form,
     told,
 )
+from solespan.api.schemas.forms import FormProblem, read_column
 from solespan.api.services.bench import stock
 from solespan.api.services.bench.bench_plan import make_plan, newest_plan
 from solespan.api.services.bench.bench_settings import read_bench_settings
@@ -36,6 +37,7 @@ from solespan.dashboards.pages.bench.workload import (
 )
 from solespan.dashboards.render import figure_json
 from solespan.forecast.bench.hours import BenchHours
+from solespan.forecast.frames import Column
 from solespan.forecast.workload import summarise
 
 __all__ = ["router"]
@@ -45,8 +47,11 @@ pages = APIRouter(route_class=PageRoute)
 Months = Annotated[int, Query(ge=1, le=36)]
 DONE = {"planned": "The year is planned; book-by dates follow with the next forecasts."}
 PLANNED_MONTHS = 12
-# What may be tried in the form: its field, the least and the most.
-_TRIED = {"benches": (1, 50), "price_percent": (10, 1000), "demand_percent": (1, 100)}
+_TRIED = (
+    Column("benches", "integer", "benches to try", low=1, high=50),
+    Column("price_percent", "integer", "price to try", "%", low=10, high=1000),
+    Column("demand_percent", "integer", "demand to try", "%", low=1, high=100),
+)
 
 
 @pages.get("/workload")
@@ -95,7 +100,7 @@ def plan_the_year(ctx: Context, request: Request, typed: Typed) -> Response:
     """Simulate the bench's year with and without levelling, and keep the plan."""
     refuse_foreign_form(request, typed)
     try:
-        asked = {name: _number(typed, name) for name in _TRIED}
+        asked = {column.name: read_column(column, typed) for column in _TRIED}
         with ctx.database.reading() as session:
             hours = read_bench_settings(session)[0].bench_hours()
         make_plan(
@@ -106,24 +111,15 @@ def plan_the_year(ctx: Context, request: Request, typed: Typed) -> Response:
             price_factor=(asked["price_percent"] or 100) / 100,
             demand_factor=(asked["demand_percent"] or 100) / 100,
         )
+    except FormProblem as problem:
+        said = (f"{name.replace('_', ' ')}: {why}." for name, why in problem.errors.items())
+        return _answer(
+            ctx, request, PLANNED_MONTHS, {"problem": " ".join(said), "typed": typed}, 422
+        )
     except SolespanError as error:
         more = {"problem": told(error), "typed": typed}
         return _answer(ctx, request, PLANNED_MONTHS, more, error.status)
     return back_to("/workload", done="planned")
-
-
-def _number(typed: dict[str, str], name: str) -> int | None:
-    text, (low, high) = typed.get(name, "").strip(), _TRIED[name]
-    if not text:
-        return None
-    if not text.isascii() or not text.isdigit() or not low <= int(text[:9]) <= high:
-        raise Refused(
-            f"{name.replace('_', ' ')}: {text!r} cannot be tried.",
-            where=name,
-            accepted=f"a whole number from {low} to {high}",
-            remedy="Write it in digits, or leave it empty.",
-        )
-    return int(text)
 
 
 def _tried(hours: BenchHours, asked: dict[str, int | None]) -> BenchHours | None:

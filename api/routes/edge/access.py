@@ -19,7 +19,8 @@ from starlette.datastructures import Headers
 from starlette.responses import RedirectResponse, Response
 from starlette.types import ASGIApp, Receive, Scope, Send
 
-from solespan.api.problems import PROBLEMS, problem_response
+from solespan.api.problems import PROBLEMS
+from solespan.api.routes.edge.problem_document import problem_response
 from solespan.api.routes.page_http import failure_page
 from solespan.api.services.accounts.identity import THIS_MACHINE, Identity, identify
 from solespan.api.services.accounts.sessions import session_cookie_name, session_limits

@@ -16,7 +16,8 @@ from starlette.datastructures import Headers
 from starlette.exceptions import HTTPException
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-from solespan.api.problems import PROBLEMS, ProblemKind, problem_response
+from solespan.api.problems import PROBLEMS, ProblemKind
+from solespan.api.routes.edge.problem_document import problem_response
 
 __all__ = ["Gate"]
 

@@ -50,7 +50,6 @@ class ImportRefused(Refused):
     """The caller's files hold rows that cannot be true; `report` names each."""
 
     code = "import-refused"
-    title = "Some rows cannot be true, so nothing was imported"
 
     def __init__(self, report: dict[str, Any]) -> None:
         refused = sum(counts["refused"] for counts in report["counts"].values())

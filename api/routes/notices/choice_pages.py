@@ -17,12 +17,12 @@ from solespan.api.routes.page_http import (
     page_answer,
     refuse_foreign_form,
 )
+from solespan.api.schemas.forms import FormProblem
 from solespan.api.schemas.notices.notices import NoticeTemplate
 from solespan.api.services.context import AppContext
 from solespan.api.services.notices import choices
 from solespan.api.services.notices.delivery_config import webhook_key
 from solespan.api.services.notices.rules_form import read_rules_form
-from solespan.api.services.page_forms import FormProblem
 from solespan.dashboards.pages.notices.notices import rules_values
 from solespan.dashboards.pages.rack.pair import FormState
 

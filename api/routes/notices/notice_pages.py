@@ -20,22 +20,28 @@ from solespan.api.routes.page_http import (
     page_answer,
     refuse_foreign_form,
 )
-from solespan.api.schemas.notices.notices import BounceGiven, ConsentGiven, ConsentWithdrawn
+from solespan.api.schemas.forms import FormProblem
+from solespan.api.schemas.notices.notices import (
+    CHANNEL_NAMES,
+    BounceGiven,
+    ConsentGiven,
+    ConsentWithdrawn,
+)
 from solespan.api.services.context import AppContext
 from solespan.api.services.notices import consents
 from solespan.api.services.notices.consents import lift_stop
 from solespan.api.services.notices.deciding import run, sample
 from solespan.api.services.notices.delivery_config import problems_of
 from solespan.api.services.notices.page import (
-    consents_context,
+    customers_with_consents,
     history,
     one_notice,
-    preview_context,
+    preview_values,
 )
 from solespan.api.services.notices.reading import letters, mark_printed, retry
 from solespan.api.services.notices.template_failure import stuck_words
-from solespan.api.services.page_forms import FormProblem
 from solespan.api.services.rack.records import find_record
+from solespan.dashboards.pages.notices.notices import consent_rows, history_rows, notices_page
 
 __all__ = ["router"]
 
@@ -54,10 +60,11 @@ MOST_LETTERS = 200
 @router.get("/notices")
 def read_notices(ctx: Context, request: Request, why: Words = "", done: Words = "") -> HTMLResponse:
     """Show who would get a notice now, who not and why, and what became of the others."""
-    context, seen = preview_context(ctx, why)
+    values, seen = preview_values(ctx, why)
+    context = notices_page(**values)
     with ctx.database.reading() as session:
-        past = history(session)
-        failures = history(session, "failed")
+        past = history_rows(history(session))
+        failures = history_rows(history(session, "failed"))
         stuck = stuck_words(session)
     sends = "Notices go out by themselves." if seen.rules.automatic else _BY_HAND
     context |= {
@@ -85,7 +92,7 @@ def send_notices(ctx: Context, request: Request, typed: Typed) -> Response:
     """Write the notices that are due to the outbox, if they are as many as was shown."""
     try:
         refuse_foreign_form(request, typed)
-        context, _ = preview_context(ctx)
+        context = notices_page(**preview_values(ctx)[0])
         if typed.get("sure") != "true":
             raise Refused("Nothing was sent: the box was not ticked.", remedy="Tick it to send.")
         if typed.get("customers") != str(len(context["to_write"]) + context["more"]):
@@ -102,7 +109,8 @@ def send_notices(ctx: Context, request: Request, typed: Typed) -> Response:
 def _send_page(
     ctx: AppContext, request: Request, *, customer: str = "", problem: str = ""
 ) -> HTMLResponse:
-    context, seen = preview_context(ctx)
+    values, seen = preview_values(ctx)
+    context = notices_page(**values)
     missing = problems_of(ctx, seen.rules)
     context |= {
         "customers": len(context["to_write"]) + context["more"],
@@ -178,7 +186,9 @@ def _customers_page(
     ctx: AppContext, request: Request, after: str, *, done: str = "", problem: str = ""
 ) -> HTMLResponse:
     with ctx.database.reading() as session:
-        context = consents_context(session, after or None)
+        customers, following = customers_with_consents(session, after or None)
+    context: dict[str, Any] = {"customers": consent_rows(customers, CHANNEL_NAMES)}
+    context |= {"next": following}
     context |= {"done": done, "problem": problem}
     return page_answer(request, "notices/notice_customers.html", context, 422 if problem else 200)
 
@@ -239,6 +249,7 @@ def read_notice_page(ctx: Context, request: Request, notice_id: str) -> HTMLResp
     """Show one notice."""
     with ctx.database.reading() as session:
         context = one_notice(session, notice_id)
+    context |= {"row": history_rows([context["row"]])[0]}
     return page_answer(request, "notices/notice.html", context)
 
 

@@ -20,9 +20,10 @@ from solespan.api.routes.page_http import (
 )
 from solespan.api.services.context import AppContext
 from solespan.api.services.planning import plans
-from solespan.api.services.planning.page import plan_context
+from solespan.api.services.planning.page import plan_values
 from solespan.api.services.planning.plan_form import wishes_typed
 from solespan.api.services.planning.plans import plans_of
+from solespan.dashboards.pages.planning.plan import plan_page
 
 __all__ = ["router"]
 
@@ -72,5 +73,6 @@ def _page(
     typed: dict[str, str] | None = None,
 ) -> HTMLResponse:
     said = {"done": done, "problem": problem, "typed": typed or {}}
-    context = plan_context(ctx, wearer) | said
+    values = plan_values(ctx, wearer)
+    context = values.pop("more") | plan_page(**values) | said
     return page_answer(request, "planning/plan.html", context, 422 if problem else 200)

@@ -12,17 +12,22 @@ from fastapi import APIRouter, Request, Response
 from solespan.api.errors import NotFound, Refused, SolespanError
 from solespan.api.routes.http import Context
 from solespan.api.routes.page_http import PageRoute, Words, page_answer, told
+from solespan.api.schemas.forms import FormProblem, read_column
 from solespan.api.services.planning.habits import forecasts_if
 from solespan.api.services.planning.page import pairs_to_choose
 from solespan.api.services.rack.rack_extras_page import whose
 from solespan.api.services.rack.records import list_records
 from solespan.dashboards.pages.planning.what_if import what_if_page
+from solespan.forecast.frames import Column
+from solespan.forecast.values import accepted
 
 __all__ = ["router"]
 
 router = APIRouter(route_class=PageRoute)
 MOST_PAIRS = 500
-_MEND = "Mend it and ask again; nothing is changed by asking."
+_PACE = Column("pace", "number", "wears a week", low=0, high=7)
+_REST = Column("rest", "integer", "days of rest", low=0, high=6)
+_MEND = "Correct it and ask again; nothing is changed by asking."
 
 
 @router.get("/what-if")
@@ -42,7 +47,7 @@ def read_what_if(
     answer, problem, status = None, "", 200
     try:
         habits = _habits(pair.strip(), pace.strip())
-        days = _rest(rest.strip())
+        days = _read(_REST, rest)
         if wearer and (habits or days is not None):
             answer = forecasts_if(ctx, wearer, habits, rest_days=days)
     except NotFound:
@@ -69,22 +74,16 @@ def _habits(pair_id: str, pace: str) -> list[dict[str, Any]]:
         return []
     if not pair_id:
         raise Refused("No pair was chosen for these wears a week.", remedy=_MEND)
-    if pace in ("", "0"):
+    wears = _read(_PACE, pace)
+    if not wears:
         return [{"kind": "retire", "pair_id": pair_id}]
-    try:
-        wears = float(pace.replace(",", "."))
-    except ValueError:
-        wears = -1.0
-    if not 0.0 <= wears <= 7.0:
-        raise Refused(
-            f"{pace!r} is no number of wears a week.", accepted="0 to 7, such as 1.5", remedy=_MEND
-        )
     return [{"kind": "pace", "pair_id": pair_id, "wears_per_week": wears}]
 
 
-def _rest(text: str) -> int | None:
-    if not text:
-        return None
-    if text not in tuple("0123456"):
-        raise Refused(f"{text!r} are no days of rest.", accepted="0 to 6", remedy=_MEND)
-    return int(text)
+def _read(column: Column, text: str) -> Any:
+    try:
+        return read_column(column, {column.name: text})
+    except FormProblem:
+        raise Refused(
+            f"{text!r} is no number of {column.meaning}.", accepted=accepted(column), remedy=_MEND
+        ) from None

@@ -9,8 +9,8 @@ from fastapi import APIRouter, Request, Response
 from solespan.api.routes.http import Context, IdempotencyKey
 from solespan.api.routes.page_http import PageRoute, Typed, back_to, do_once, page_answer
 from solespan.api.routes.rack.pair_pages import ours, pair_address
+from solespan.api.schemas.forms import FormProblem
 from solespan.api.services.context import AppContext
-from solespan.api.services.page_forms import FormProblem
 from solespan.api.services.rack.pair_forms import (
     NEW_WEARER,
     add_pair,

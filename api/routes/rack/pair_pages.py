@@ -21,16 +21,24 @@ from solespan.api.routes.page_http import (
     refuse_foreign_form,
     set_cookie,
 )
+from solespan.api.schemas.forms import FormProblem
 from solespan.api.services.context import AppContext
-from solespan.api.services.page_forms import (
-    FormProblem,
+from solespan.api.services.rack.log_forms import (
     log_records,
     read_reading,
     read_thumb,
     read_wear,
 )
-from solespan.api.services.rack.pair_page import pair_context, pair_name, upkeep_context
-from solespan.dashboards.pages.rack.pair import FORM_NAMES, GAUGES, UNITS, FormState, form_choices
+from solespan.api.services.rack.pair_page import pair_name, pair_values, upkeep_values
+from solespan.dashboards.pages.planning.upkeep import upkeep_page
+from solespan.dashboards.pages.rack.pair import (
+    FORM_NAMES,
+    GAUGES,
+    UNITS,
+    FormState,
+    form_choices,
+    pair_page,
+)
 from solespan.dashboards.pages.rack.thumb import thumb_page
 
 __all__ = ["ours", "pair_address", "router"]
@@ -189,7 +197,8 @@ def _log(
 @router.get("/pairs/{pair_id:path}/upkeep")
 def read_upkeep(ctx: Context, request: Request, pair_id: str) -> Response:
     """Show the care that is due, the ways to a new sole, and what the pair costs."""
-    return page_answer(request, "planning/upkeep.html", upkeep_context(ctx, pair_id))
+    context = pair_name(ctx, pair_id) | upkeep_page(**upkeep_values(ctx, pair_id))
+    return page_answer(request, "planning/upkeep.html", context)
 
 
 @router.get("/pairs/{pair_id:path}")
@@ -217,5 +226,6 @@ def _pair_page(
 ) -> HTMLResponse:
     method, _, unit = request.cookies.get(GAUGE, "").partition(".")
     states = {name: FormState() for name in FORM_NAMES} | (forms or {})
-    context = pair_context(ctx, pair_id, logged_on) | form_choices(method, unit) | states
+    values = pair_values(ctx, pair_id, logged_on)
+    context = pair_page(**values) | form_choices(method, unit) | states
     return page_answer(request, "rack/pair.html", context | {"done": done}, 422 if forms else 200)

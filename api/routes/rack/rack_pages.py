@@ -16,13 +16,15 @@ from solespan.api.routes.page_http import (
     page_answer,
     refuse_foreign_form,
 )
-from solespan.api.services.planning.care import log_care
-from solespan.api.services.rack.rack_extras_page import (
-    care_context,
-    rotation_context,
-    spread_context,
-)
-from solespan.api.services.rack.rack_page import find_on_rack
+from solespan.api.services.planning.care import care_due, log_care
+from solespan.api.services.rack.rack_extras_page import rotation_seen, spread_values, whose
+from solespan.api.services.rack.rack_page import people_and_pairs
+from solespan.dashboards.figures import FIGURES
+from solespan.dashboards.pages.forecasts.spread import spread_page
+from solespan.dashboards.pages.planning.care import PAIRS_SHOWN, care_by_pair
+from solespan.dashboards.pages.planning.rotation import ROTATION_DAYS, rotation
+from solespan.dashboards.pages.rack.rack import matching, who_is_meant
+from solespan.dashboards.render import inline_figure
 
 __all__ = ["router"]
 
@@ -34,7 +36,7 @@ DONE = {"care": "That care is logged."}
 def find(ctx: Context, request: Request, typed: Typed) -> Response:
     """Lead to the pairs searched for; people's names are sent, and never stand in an address."""
     refuse_foreign_form(request, typed)
-    people, words = find_on_rack(ctx, typed.get("q", ""))
+    people, words = who_is_meant(*people_and_pairs(ctx), typed.get("q", ""))
     wearer, band = typed.get("wearer", ""), typed.get("band", "")
     if people is None:
         return back_to("/", wearer=wearer, band=band, q=words)
@@ -47,8 +49,15 @@ def find(ctx: Context, request: Request, typed: Typed) -> Response:
 @router.get("/care")
 def read_care(ctx: Context, request: Request, wearer: Words = "", done: Words = "") -> Response:
     """Show the care that is due on one rack, each with its action."""
-    context = care_context(ctx, wearer)
-    return page_answer(request, "planning/care.html", context | {"done": DONE.get(done, "")})
+    wearer_id, wearers, _ = whose(ctx, wearer)
+    context = {
+        "wearer_id": wearer_id,
+        "wearers": wearers,
+        "care": care_by_pair(care_due(ctx, wearer_id)["items"] if wearer_id else []),
+        "shown": PAIRS_SHOWN,
+        "done": DONE.get(done, ""),
+    }
+    return page_answer(request, "planning/care.html", context)
 
 
 @router.post("/care")
@@ -75,10 +84,19 @@ def read_rotation(
 ) -> Response:
     """Show who was worn when in the last weeks, of the pairs searched for."""
     del band  # what was worn is shown whatever has become of it
-    return page_answer(request, "planning/rotation.html", rotation_context(ctx, wearer, q))
+    seen = rotation_seen(ctx, wearer, ROTATION_DAYS)
+    pairs = seen["pairs"]
+    shown = pairs[pairs["pair_id"].isin(matching(pairs, wearer, q))]
+    context = {"rotation": rotation(seen["wear_days"], shown, today=seen["today"])}
+    return page_answer(request, "planning/rotation.html", context | {"wearer_id": wearer})
 
 
 @router.get("/spread")
 def read_spread(ctx: Context, request: Request, wearer: Words = "") -> Response:
     """Compare the due dates of one rack with the plan and without."""
-    return page_answer(request, "forecasts/spread.html", spread_context(ctx, wearer))
+    values = spread_values(ctx, wearer)
+    frame, today = values["what_if"], values["today"]
+    drawn = None if frame is None else FIGURES["due_spread"].draw(frame, today=today)
+    context = spread_page(**values)
+    context |= {"figure_json": "" if drawn is None else inline_figure(drawn)}
+    return page_answer(request, "forecasts/spread.html", context)

@@ -12,8 +12,9 @@ from solespan.api.errors import Refused
 from solespan.api.routes.http import Context, IdempotencyKey
 from solespan.api.routes.page_http import PageRoute, Typed, back_to, do_once, page_answer
 from solespan.api.routes.rack.pair_pages import ours, pair_address
+from solespan.api.schemas.forms import FormProblem
 from solespan.api.services.context import AppContext
-from solespan.api.services.page_forms import FormProblem
+from solespan.api.services.rack.pair_forms import sole_on
 from solespan.api.services.rack.pair_page import pair_name
 from solespan.api.services.rack.sole_forms import (
     end_sole,
@@ -21,7 +22,6 @@ from solespan.api.services.rack.sole_forms import (
     open_job,
     receive_pair,
     send_pair,
-    sole_on,
 )
 from solespan.dashboards.pages.rack.add import sole_choices
 from solespan.dashboards.pages.rack.pair import FormState

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import datetime as dt
-from typing import Any, Literal
+from typing import Annotated, Any, Literal, Self
+
+from pydantic import Field, model_validator
 
 from solespan.api.schemas.fields import KnownId, PlainDate
 from solespan.api.schemas.planning.planning_fields import (
@@ -28,22 +30,59 @@ __all__ = [
     "WhatIfAsked",
 ]
 
+_Wears = Annotated[float, Field(ge=0, le=7, allow_inf_nan=False)]
 _Code: Any = Literal[(*DRESS_CODES, "none")]
 
 
-class HabitAsked(Message):
-    """One habit to try."""
+class _Habit(Message):
+    """A habit to try; a null field counts as left out."""
 
-    kind: Literal["pace", "retire", "trip"] = field("what changes", "none (word)")
-    pair_id: KnownId | None = id_field("the pair, of a pace or retirement", default=None)
-    pair_ids: list[KnownId] | None = id_field(
-        "the pairs taken on a trip", default=None, max_length=120
-    )
-    wears_per_week: float | None = field(
-        "how often", "wear days per week", default=None, ge=0, le=7, allow_inf_nan=False
-    )
+    @model_validator(mode="before")
+    @classmethod
+    def _given(cls, values: Any) -> Any:
+        return (
+            {k: v for k, v in values.items() if v is not None}
+            if isinstance(values, dict)
+            else values
+        )
+
+    @model_validator(mode="after")
+    def _in_order(self) -> Self:
+        since, until = getattr(self, "since", None), getattr(self, "until", None)
+        if since is not None and until is not None and until < since:
+            raise ValueError("until is before since")
+        return self
+
+
+class PaceAsked(_Habit):
+    """A pair is worn so many times a week."""
+
+    kind: Literal["pace"] = field("what changes", "none (word)")
+    pair_id: KnownId = id_field("the pair")
+    wears_per_week: _Wears = field("how often", "wear days per week")
     since: PlainDate | None = date_field("first day; none = at once", default=None)
     until: PlainDate | None = date_field("last day; none = no end", default=None)
+
+
+class RetireAsked(_Habit):
+    """A pair is worn no more."""
+
+    kind: Literal["retire"] = field("what changes", "none (word)")
+    pair_id: KnownId = id_field("the pair")
+    since: PlainDate | None = date_field("first day; none = at once", default=None)
+
+
+class TripAsked(_Habit):
+    """Only some pairs are along from a day until a day."""
+
+    kind: Literal["trip"] = field("what changes", "none (word)")
+    pair_ids: list[KnownId] = field("the pairs taken", "none (list)", min_length=1, max_length=120)
+    since: PlainDate = date_field("first day")
+    until: PlainDate = date_field("last day")
+    wears_per_week: _Wears = field("how often, all together", "wear days per week", default=7.0)
+
+
+HabitAsked = Annotated[PaceAsked | RetireAsked | TripAsked, Field(discriminator="kind")]
 
 
 class WhatIfAsked(Message):

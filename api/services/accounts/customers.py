@@ -7,9 +7,9 @@ from typing import Any
 from sqlalchemy.orm import Session
 
 from solespan.api.errors import NotFound
+from solespan.api.schemas.forms import Typed
 from solespan.api.services.accounts.identity import Identity
 from solespan.api.services.context import AppContext
-from solespan.api.services.page_forms import Typed
 from solespan.api.services.rack.wear_today import log_tap
 from solespan.api.storage.forecasts.forecasts import load_forecasts
 from solespan.api.storage.rack.records import list_records, wearer_id_of

@@ -8,10 +8,10 @@ from typing import Any
 
 from sqlalchemy.orm import Session
 
+from solespan.api.schemas.forms import Typed
 from solespan.api.services.accounts import people, tokens
 from solespan.api.services.accounts.identity import SCOPES, Identity
 from solespan.api.services.context import AppContext
-from solespan.api.services.page_forms import Typed
 from solespan.api.storage.accounts.accounts import list_invitations
 from solespan.api.storage.accounts.credentials import list_tokens
 from solespan.api.storage.audit import list_audit

@@ -33,17 +33,13 @@ FORGOTTEN_AFTER = timedelta(hours=1)
 class SignInRefused(Refused):
     """Address or password is wrong; which of them is not said."""
 
-    status = 401
     code = "sign-in-refused"
-    title = "Not signed in"
 
 
 class TooManyTries(SolespanError):
     """The sender guessed too often; `wait_s` seconds must pass."""
 
-    status = 429
     code = "too-many-tries"
-    title = "Too many tries"
 
     def __init__(self, wait: timedelta) -> None:
         self.wait_s = max(1, round(wait.total_seconds()))

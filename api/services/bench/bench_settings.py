@@ -14,7 +14,7 @@ NAME = "bench"
 
 def read_bench_settings(session: Session) -> tuple[BenchSettings, int]:
     """Return the settings and their version; version 0 = the defaults."""
-    return read_choices(session, NAME, BenchSettings)
+    return read_choices(session, NAME, BenchSettings())
 
 
 def change_bench_settings(

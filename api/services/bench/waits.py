@@ -15,7 +15,7 @@ from sqlalchemy.orm import Session
 
 from solespan.api.storage.shop_settings import find_setting, put_setting
 
-__all__ = ["keep_waits", "waits_on"]
+__all__ = ["NAME", "keep_waits", "waits_in"]
 
 NAME = "bench_waits"
 _WEEK = timedelta(days=7)
@@ -28,10 +28,10 @@ def keep_waits(session: Session, lead_times: Iterable[Mapping[str, Any]]) -> Non
     put_setting(session, NAME, {"weeks": weeks}, 0 if found is None else found[1])
 
 
-def waits_on(session: Session, today: date) -> tuple[tuple[date, int], ...]:
-    """Return weeks and waits in days; none without a plan, or when all its weeks are past."""
-    found = find_setting(session, NAME)
-    if found is None:
-        return ()
-    weeks = tuple((date.fromisoformat(day), int(wait)) for day, wait in found[0]["weeks"])
+def waits_in(kept: Mapping[str, Any], today: date) -> tuple[tuple[date, int], ...]:
+    """Return weeks and waits in days of what `keep_waits` kept.
+
+    None without a plan, or when all its weeks are past.
+    """
+    weeks = tuple((date.fromisoformat(day), int(wait)) for day, wait in kept["weeks"])
     return weeks if weeks and weeks[-1][0] + _WEEK > today else ()

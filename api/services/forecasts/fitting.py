@@ -19,8 +19,10 @@ import pandas as pd
 import structlog
 
 from solespan.api.errors import NothingForecast, SolespanError
+from solespan.api.logs import places_of
 from solespan.api.services.forecasts.dask_runner import DaskRunner
 from solespan.api.services.forecasts.forecasting import Forecaster, Progress
+from solespan.api.services.periodic_loop import PeriodicLoop
 from solespan.api.storage.forecasts.forecasts import (
     drop_unfinished,
     keep_unfinished,
@@ -178,13 +180,15 @@ class Fitter:
             )
 
 
-class BackgroundRefitter:
+class BackgroundRefitter(PeriodicLoop):
     """The background thread that keeps fit and forecasts current; `wake` makes it look now.
 
     One thread works for `everyone`: the upkeeps of all tenants, which share its `wake`. `sweep` is
     called in each round. A round begins once nobody woke the thread for `settle_s`, at the latest
     `longest_settle_s` after it was woken first.
     """
+
+    name = "upkeep"
 
     def __init__(
         self,
@@ -197,29 +201,14 @@ class BackgroundRefitter:
         settle_s: float = SETTLE_S,
         longest_settle_s: float = LONGEST_SETTLE_S,
     ) -> None:
+        super().__init__(wake)
         self._forecaster = forecaster
         self._fitter = fitter
         self._everyone = everyone or (lambda: (self,))
-        self._wake = wake or threading.Event()
         self._sweep = sweep
         self._settle_s = settle_s
         self._longest_settle_s = longest_settle_s
-        self._stop = threading.Event()
         self._refit_asked = threading.Event()
-        self._thread: threading.Thread | None = None
-
-    def start(self) -> None:
-        """Begin to work; a second call does nothing."""
-        if self._thread is None:
-            self._thread = threading.Thread(target=self._run, name="upkeep", daemon=True)
-            self._thread.start()
-
-    def stop(self, timeout_s: float = 30.0) -> None:
-        """Finish the step at hand and end."""
-        self._stop.set()
-        self._wake.set()
-        if self._thread is not None:
-            self._thread.join(timeout_s)
 
     def wake(self, *, refit: bool = False) -> None:
         """Look at once what is behind; with `refit`, fit first."""
@@ -232,16 +221,16 @@ class BackgroundRefitter:
         """Whether a refit was asked for and has not begun."""
         return self._refit_asked.is_set()
 
-    def _run(self) -> None:
-        while not self._stop.is_set():
-            try:
-                for upkeep in self._everyone():
-                    if not self._stop.is_set():
-                        upkeep.round()
-            except Exception as failure:  # noqa: BLE001 - the thread must outlive one bad round
-                log.error("upkeep_failed", kind=type(failure).__name__)  # noqa: TRY400
-            self._wake.wait(UPKEEP_EVERY_S)
-            self._settle()
+    def turn(self) -> None:
+        """Do a round of each tenant."""
+        for upkeep in self._everyone():
+            if not self._stop.is_set():
+                upkeep.round()
+
+    def pause(self) -> None:
+        """Wait ten minutes or until woken, and then until the writes pause."""
+        self._wake.wait(UPKEEP_EVERY_S)
+        self._settle()
 
     def _settle(self) -> None:
         """Wait until nobody woke this thread for a moment, so that a burst is followed once.
@@ -269,8 +258,8 @@ class BackgroundRefitter:
         except NothingForecast:
             pass  # nothing logged yet: the state says so
         except Exception as failure:  # noqa: BLE001
-            kind = type(failure).__name__  # no message: it may quote data
-            log.error("upkeep_failed", kind=kind)  # noqa: TRY400
+            # no message: it may quote data
+            log.error("upkeep_failed", **places_of(failure))  # noqa: TRY400
 
     def once(self) -> None:
         """Do one round: fit if asked or due, then bring forecasts up to date.

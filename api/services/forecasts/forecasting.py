@@ -11,7 +11,7 @@ from __future__ import annotations
 import threading
 from collections import OrderedDict
 from collections.abc import Callable, Collection, Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import date
 from typing import Any, TypeVar
 
@@ -21,9 +21,8 @@ from sqlalchemy.orm import Session
 
 from solespan.api.clock import Clock
 from solespan.api.errors import NothingForecast
-from solespan.api.services.bench.waits import waits_on
+from solespan.api.services.forecasts.shop_settings import are_followed, keep_followed, settings_for
 from solespan.api.services.rack.records import unknown_id
-from solespan.api.settings import Settings
 from solespan.api.storage.forecasts import forecast_reads
 from solespan.api.storage.forecasts.forecast_reads import (
     DueFilter,
@@ -47,7 +46,6 @@ __all__ = [
     "Progress",
     "StoredFit",
     "forecast_of_pair",
-    "forecast_settings",
     "list_due",
     "wearer_of_pair",
 ]
@@ -68,25 +66,20 @@ class StoredFit:
     fit: WearFit
 
 
-def forecast_settings(settings: Settings) -> ForecastSettings:
-    """Return the forecast library's settings as the operator set them."""
-    return ForecastSettings(
-        risk=settings.risk,
-        bench_wait_days=settings.bench_wait_days,
-        horizon_days=settings.horizon_days,
-    )
-
-
 class Forecaster:
     """Forecasts from the stored fit; one object serves every thread of a process."""
 
     def __init__(self, database: Database, clock: Clock, settings: ForecastSettings) -> None:
         self.database = database
         self.clock = clock
-        self.settings = settings
+        self._operator = settings
         self._newest: StoredFit | None = None
         self._results: OrderedDict[tuple[Any, ...], Any] = OrderedDict()
         self._lock = threading.Lock()
+
+    def settings_on(self, session: Session, day: date | None = None) -> ForecastSettings:
+        """Return the settings of this shop, on a day with the waits of its bench plan."""
+        return settings_for(session, self._operator, day)
 
     def newest_fit(self, session: Session) -> StoredFit | None:
         """Return the newest stored fit, made from its dict once per process.
@@ -114,7 +107,8 @@ class Forecaster:
         if wear_log.wearers.empty:
             return False
         as_of = self.clock.today(str(wear_log.wearers["time_zone"].iloc[0]))
-        frame = self.frame_of(stored.fit, wear_log, as_of, waits_on(session, as_of))
+        settings = self.settings_on(session, as_of)
+        frame = self.frame_of(stored.fit, wear_log, as_of, settings)
         self._put(session, frame, [wearer_id], stored)
         return not frame.empty
 
@@ -127,6 +121,8 @@ class Forecaster:
         with self.database.reading() as session:
             stored = self.newest_fit(session)
             behind = list(self._behind(session, everyone=everyone))
+            followed = are_followed(session, self._operator)
+            wanted = self.settings_on(session)
         if stored is None:
             return 0
         done = 0
@@ -135,8 +131,8 @@ class Forecaster:
                 progress("forecasting", done / len(behind))
             with self.database.reading() as session:
                 before = forecast_reads.data_versions(session, chunk)
-                waits = waits_on(session, as_of)
-                frame = self.frame_of(stored.fit, _trusted_log(session, chunk), as_of, waits)
+                settings = self.settings_on(session, as_of)
+                frame = self.frame_of(stored.fit, _trusted_log(session, chunk), as_of, settings)
                 owners = dict(forecast_reads.pairs_of(session, chunk))
             with self.database.writing() as session:
                 now = forecast_reads.data_versions(session, chunk, lock=True)
@@ -144,6 +140,9 @@ class Forecaster:
                 mine = frame[frame["pair_id"].map(owners).isin(same)]
                 self._put(session, mine, sorted(same), stored)
             done += len(chunk)
+        if not followed:
+            with self.database.writing() as session:
+                keep_followed(session, wanted)
         return done
 
     def has_soles(self) -> bool:
@@ -160,16 +159,12 @@ class Forecaster:
         fit: WearFit,
         wear_log: WearLog,
         as_of: date,
-        waits: tuple[tuple[date, int], ...] = (),
+        settings: ForecastSettings,
     ) -> pd.DataFrame:
-        """Return the forecast frame of a log, without rows when it cannot be forecast.
-
-        `waits` are the bench's by week, as `bench_waits.waits_on` gives them.
-        """
+        """Return the forecast frame of a log, without rows when it cannot be forecast."""
         if wear_log.soles.empty:
             return no_rows()
         try:
-            settings = replace(self.settings, bench_waits=waits)
             return forecast(fit, wear_log, pd.Timestamp(as_of), settings)
         except ForecastError as failure:
             log.warning("forecast_impossible", kind=type(failure).__name__)
@@ -199,7 +194,9 @@ class Forecaster:
                 where=pair_id,
                 remedy="Fit the wear model: POST /v1/fit, or run: solespan fit",
             )
-        key = (compute.__name__, pair_id, whose["data_version"], stored.row["id"], as_of)
+        settings = self.settings_on(session, as_of)
+        data = whose["data_version"], stored.row["id"], as_of, settings
+        key = (compute.__name__, pair_id, *data)
         with self._lock:
             if key in self._results:
                 self._results.move_to_end(key)
@@ -211,7 +208,7 @@ class Forecaster:
                 where=pair_id,
                 remedy="Add the sole that is on it.",
             )
-        result = compute(stored.fit, wear_log, pair_id, pd.Timestamp(as_of), self.settings)
+        result = compute(stored.fit, wear_log, pair_id, pd.Timestamp(as_of), settings)
         with self._lock:
             self._results[key] = result
             while len(self._results) > KEPT_RESULTS:
@@ -219,6 +216,7 @@ class Forecaster:
         return result, as_of
 
     def _behind(self, session: Session, *, everyone: bool = False) -> Iterator[tuple[str, date]]:
+        everyone = everyone or not are_followed(session, self._operator)
         for wearer_id, time_zone, made_on, current in forecast_reads.forecast_days(session):
             today = self.clock.today(time_zone)
             if everyone or not current or made_on is None or made_on < today:

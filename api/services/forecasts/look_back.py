@@ -108,7 +108,8 @@ class LookBack:
         database, today = self._forecaster.database, self._forecaster.clock.today()
         with database.reading() as session:
             known = log_to_look_back_on(session, today)
+            settings = self._forecaster.settings_on(session)
         days = usual_days(known, EVERY_DAYS)
-        back = backtest(known, days, settings=self._forecaster.settings, progress=progress)
+        back = backtest(known, days, settings=settings, progress=progress)
         with database.writing() as session:
             keep(session, back, days, today)

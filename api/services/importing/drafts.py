@@ -9,11 +9,13 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from solespan.api.services.importing.cells import BadCell, reader_of
+from solespan.api.clock import is_time_zone
+from solespan.api.services.importing.formulas import unguard
 from solespan.api.services.importing.reading import RawTable
 from solespan.api.services.importing.report import NOTED, QUESTIONED, REFUSED, Finding
 from solespan.forecast.frames import MAX_THICKNESS_MM, Column, Table
 from solespan.forecast.units import iron_to_mm
+from solespan.forecast.values import TEXT_PATTERNS, BadValue, reader_of
 
 __all__ = ["Draft", "read_cells"]
 
@@ -124,10 +126,23 @@ def _empty(column: Column, rows: int) -> pd.Series[Any]:
     return pd.Series([column.default] * rows, dtype=object)
 
 
+def _cell_reader(column: Column) -> Callable[[str], Any]:
+    """Return the reader of a cell: without a formula's guard, and for zones that are known."""
+    read = reader_of(column)
+
+    def read_cell(cell: str) -> Any:
+        value = read(unguard(cell) if column.kind in ("id", "text") else cell)
+        if column.name == "time_zone" and not is_time_zone(value):
+            raise BadValue("this is not a known time zone", TEXT_PATTERNS["time_zone"][2])
+        return value
+
+    return read_cell
+
+
 def _read_column(draft: Draft, column: Column, cells: Sequence[str]) -> pd.Series[Any]:
     """Read each different text once, and give every row its value."""
     codes, texts = pd.factorize(np.array(cells, dtype=object))
-    read = reader_of(column)
+    read = _cell_reader(column)
     verbatim = column.kind in ("id", "text")
     values: list[Any] = []
     for code, text in enumerate(texts):
@@ -136,7 +151,7 @@ def _read_column(draft: Draft, column: Column, cells: Sequence[str]) -> pd.Serie
         if cell:
             try:
                 value = read(cell)
-            except BadCell as bad:
+            except BadValue as bad:
                 draft.refuse(codes == code, column.name, bad.why, bad.accepted)
         values.append(value)
     if column.kind == "date":

@@ -21,6 +21,7 @@ from solespan.api.notices.channels import CHANNELS
 from solespan.api.notices.links import Link, LinkExpired, LinkForged, read_link
 from solespan.api.notices.words import bring_by, due_window, how_sure
 from solespan.api.schemas.bench.orders import NewOrder
+from solespan.api.schemas.forms import FormProblem, read_day, text_of
 from solespan.api.services.bench import orders as bench_orders
 from solespan.api.services.context import AppContext
 from solespan.api.services.notices.consents import hear_no_more
@@ -62,9 +63,7 @@ class LinkUnknown(NotFound):
 class LinkOver(SolespanError):
     """A link whose time is over; `shop` is whose it was, unless that is gone too."""
 
-    status = 410
     code = "link-over"
-    title = "The time of this link is over"
     shop: AppContext | None = None
 
 
@@ -232,13 +231,11 @@ def _elsewhere(session: Session, asked: Asked, typed: Mapping[str, str]) -> str:
     if sole is None:
         raise _unknown()
     if sole["removed_on"] is None:
-        row = records.read(session, "soles", {"sole_id": sole_id})
-        rest = {k: v for k, v in row.items() if k not in ("sole_id", "pair_id", "version")}
         written = records.replace(
             session,
             "soles",
             {"sole_id": sole_id},
-            rest | {"removed_on": day},
+            {"removed_on": day},
             versions=None,
             clock=asked.ctx.clock,
         )
@@ -287,10 +284,10 @@ def _tell_outcome(session: Session, asked: Asked) -> None:
 
 
 def _day(typed: Mapping[str, str], name: str, remedy: str) -> date:
-    text = typed.get(name, "").strip()
+    text = text_of(typed, name)
     try:
-        return date.fromisoformat(text)
-    except ValueError:
+        return read_day(typed, name)
+    except FormProblem:
         raise Refused(
             f"{text!r} is no day." if text else "The day is missing.",
             where=name,

@@ -7,24 +7,22 @@ from typing import Any
 from sqlalchemy.orm import Session
 
 from solespan.api.notices.decide import reason_words
-from solespan.api.schemas.notices.notices import CHANNEL_NAMES
 from solespan.api.services.context import AppContext
 from solespan.api.services.notices.deciding import DecisionSnapshot, preview
 from solespan.api.services.notices.reading import describe_notice, quiet_words, reason_counts
 from solespan.api.storage.notices import notices as stored
 from solespan.api.storage.notices.consents import address_hash, held_consents, load_stopped
 from solespan.api.storage.rack.records import list_records
-from solespan.dashboards.pages.notices.notices import consent_rows, history_rows, notices_page
 
-__all__ = ["MOST_CUSTOMERS", "consents_context", "history", "one_notice", "preview_context"]
+__all__ = ["MOST_CUSTOMERS", "customers_with_consents", "history", "one_notice", "preview_values"]
 
 MOST_SHOWN = 100
 MOST_CUSTOMERS = 200
 MOST_NOTICES = 100
 
 
-def preview_context(ctx: AppContext, why: str = "") -> tuple[dict[str, Any], DecisionSnapshot]:
-    """Gather who would be written to now, and who not and why."""
+def preview_values(ctx: AppContext, why: str = "") -> tuple[dict[str, Any], DecisionSnapshot]:
+    """Return the arguments of `notices_page`: who would be written to now, and who not and why."""
     seen = preview(ctx)
     decisions = seen.decisions
     written = decisions["verdict"] != "no"
@@ -34,9 +32,9 @@ def preview_context(ctx: AppContext, why: str = "") -> tuple[dict[str, Any], Dec
     counts = reason_counts(seen)
     chosen = why if why in counts and why not in ("due", "second", "along") else ""
     quiet = decisions[decisions["why"] == chosen] if chosen else decisions.iloc[:0]
-    context = notices_page(
-        _to_write(seen, names, labels),
-        [
+    values = {
+        "to_write": _to_write(seen, names, labels),
+        "quiet": [
             {
                 "pair": labels[row["pair_id"]],
                 "pair_id": row["pair_id"],
@@ -46,12 +44,12 @@ def preview_context(ctx: AppContext, why: str = "") -> tuple[dict[str, Any], Dec
             }
             for row in quiet.head(MOST_SHOWN).to_dict("records")
         ],
-        counts,
-        total_customers=int(decisions["wearer_id"][written].nunique()),
-        total_pairs=int(written.sum()),
-        chosen_why=chosen,
-    )
-    return context, seen
+        "counts": counts,
+        "total_customers": int(decisions["wearer_id"][written].nunique()),
+        "total_pairs": int(written.sum()),
+        "chosen_why": chosen,
+    }
+    return values, seen
 
 
 def _names(seen: DecisionSnapshot) -> dict[str, str]:
@@ -104,20 +102,20 @@ def one_notice(session: Session, notice_id: str) -> dict[str, Any]:
 def _told(session: Session, rows: list[dict[str, Any]]) -> list[dict[str, Any]]:
     told = stored.answers_of(session, [row["id"] for row in rows])
     names = stored.names_of(session, [row["wearer_id"] for row in rows])
-    return history_rows(
-        [
-            row
-            | {
-                "pairs": told.get(row["id"], []),
-                "customer": names.get(row["wearer_id"]) or row["wearer_id"],
-            }
-            for row in rows
-        ]
-    )
+    return [
+        row
+        | {
+            "pairs": told.get(row["id"], []),
+            "customer": names.get(row["wearer_id"]) or row["wearer_id"],
+        }
+        for row in rows
+    ]
 
 
-def consents_context(session: Session, after: str | None = None) -> dict[str, Any]:
-    """Gather a page of customers with their consents."""
+def customers_with_consents(
+    session: Session, after: str | None = None
+) -> tuple[list[dict[str, Any]], str]:
+    """Return a page of customers with their consents, and where the next begins."""
     rows = list_records(
         session,
         "wearers",
@@ -140,4 +138,4 @@ def consents_context(session: Session, after: str | None = None) -> dict[str, An
         for row in shown
     ]
     more = shown[-1]["wearer_id"] if len(rows) > len(shown) else ""
-    return {"customers": consent_rows(customers, CHANNEL_NAMES), "next": more}
+    return customers, more

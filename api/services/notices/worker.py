@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import random
-import threading
 from collections.abc import Callable
 from datetime import datetime, timedelta
 from uuid import uuid4
@@ -11,13 +10,13 @@ from uuid import uuid4
 import structlog
 
 from solespan.api.errors import SolespanError
-from solespan.api.logs import places_of
 from solespan.api.notices.template import TemplateRefused
 from solespan.api.services.context import AppContext
 from solespan.api.services.notices.choices import read_rules
 from solespan.api.services.notices.deciding import run
 from solespan.api.services.notices.sending import Sender, Sent
 from solespan.api.services.notices.template_failure import keep_stuck
+from solespan.api.services.periodic_loop import PeriodicLoop
 from solespan.api.storage.notices.outbox import next_due
 
 __all__ = ["NoticeWorker"]
@@ -28,40 +27,26 @@ DECIDE_EVERY = timedelta(hours=1)
 LOOK_EVERY_S = 30.0
 
 
-class NoticeWorker:
+class NoticeWorker(PeriodicLoop):
     """Decides and sends for every shop, in rounds; as a thread, or called by `solespan work`."""
 
+    name = "notices"
+
     def __init__(self, ctx: AppContext, *, chance: Callable[[], float] | None = None) -> None:
+        super().__init__()
         self._ctx = ctx
         self._chance = chance or random.SystemRandom().random
-        self._name = uuid4().hex
+        self._worker = uuid4().hex
         self._decided: dict[int, datetime] = {}
-        self._wake = threading.Event()
-        self._stop = threading.Event()
-        self._thread: threading.Thread | None = None
 
-    def start(self) -> None:
-        """Begin to work in a thread; a second call does nothing."""
-        if self._thread is None:
-            self._thread = threading.Thread(target=self.run, name="notices", daemon=True)
-            self._thread.start()
+    def turn(self) -> None:
+        """Do one round."""
+        self.once()
 
-    def stop(self, timeout_s: float = 60.0) -> None:
-        """Finish the notice at hand and end."""
-        self._stop.set()
-        self._wake.set()
-        if self._thread is not None:
-            self._thread.join(timeout_s)
-
-    def run(self) -> None:
-        """Work round after round until `stop`."""
-        while not self._stop.is_set():
-            try:
-                self.once()
-            except Exception as failure:  # noqa: BLE001 - the thread must outlive one bad round
-                log.error("notices_failed", **places_of(failure))  # noqa: TRY400
-            self._wake.wait(self._pause_s())
-            self._wake.clear()
+    def pause(self) -> None:
+        """Wait until something is due, at most half a minute."""
+        self._wake.wait(self._pause_s())
+        self._wake.clear()
 
     def once(self) -> Sent:
         """Do one round over all shops: decide where a shop wants it, send all that is due."""
@@ -74,7 +59,7 @@ class NoticeWorker:
                 due_at = next_due(session)
             if due_at is None or due_at > shop.clock.now():
                 continue  # claiming would make every writer wait
-            sender = Sender(shop, worker=self._name, chance=self._chance)
+            sender = Sender(shop, worker=self._worker, chance=self._chance)
             did = sender.drain(self._stop.is_set)
             sent, failed = sent + did.sent, failed + did.failed
             later, cancelled = later + did.later, cancelled + did.cancelled

@@ -17,27 +17,34 @@ from solespan.api.services.planning.plans import shown_plan
 from solespan.api.services.planning.rack import known_wearer
 from solespan.api.storage.planning.planning import plans_of
 from solespan.api.storage.rack.records import list_records
-from solespan.dashboards.pages.planning.plan import plan_page
 from solespan.forecast.frames import DRESS_CODES
 
-__all__ = ["pairs_to_choose", "plan_context"]
+__all__ = ["pairs_to_choose", "plan_values"]
 
 MOST_WEARERS = 500
 MOST_PAIRS = 500
 MOST_SOLES = 5000
 
 
-def plan_context(ctx: AppContext, wearer_id: str) -> dict[str, Any]:
-    """Gather the planning page of a wearer, the first one when none is named. Raises `NotFound`."""
+def plan_values(ctx: AppContext, wearer_id: str) -> dict[str, Any]:
+    """Return the arguments of `plan_page`, and under `more` what the form offers.
+
+    Of the first wearer when none is named. Raises `NotFound`.
+    """
     with ctx.database.reading() as session:
         every = list_records(session, "wearers", equal={}, limit=MOST_WEARERS)
         wearers = [(row["wearer_id"], row["name"] or row["wearer_id"]) for row in every]
         if not wearer_id and wearers:
             wearer_id = wearers[0][0]
         if not wearer_id:
-            return plan_page(
-                None, [], None, {}, today=_day(ctx, "UTC"), wearer_id="", wearers=[]
-            ) | {"choices": []}
+            nothing: dict[str, Any] = {
+                "plan": None,
+                "care": [],
+                "life": None,
+                "names": {},
+                "wearers": [],
+            }
+            return nothing | {"today": _day(ctx, "UTC"), "wearer_id": "", "more": {"choices": []}}
         zone = known_wearer(session, wearer_id)["time_zone"]
         newest = plans_of(session, wearer_id, limit=1)
         pairs = list_records(session, "pairs", equal={"wearer_id": wearer_id}, limit=MOST_PAIRS)
@@ -47,20 +54,20 @@ def plan_context(ctx: AppContext, wearer_id: str) -> dict[str, Any]:
         life: dict[str, Any] | None = life_of_rack(ctx, wearer_id)
     except NothingForecast:
         life = None
-    context = plan_page(
-        shown_plan(newest[0]) if newest else None,
-        care_due(ctx, wearer_id)["items"],
-        life,
-        names,
-        today=_day(ctx, zone),
-        wearer_id=wearer_id,
-        wearers=wearers,
-    )
-    return context | {
-        "choices": choices,
-        "wished": first_values(newest[0]["question"] if newest else None),
-        "weekdays": WEEKDAYS,
-        "codes": DRESS_CODES,
+    return {
+        "plan": shown_plan(newest[0]) if newest else None,
+        "care": care_due(ctx, wearer_id)["items"],
+        "life": life,
+        "names": names,
+        "today": _day(ctx, zone),
+        "wearer_id": wearer_id,
+        "wearers": wearers,
+        "more": {
+            "choices": choices,
+            "wished": first_values(newest[0]["question"] if newest else None),
+            "weekdays": WEEKDAYS,
+            "codes": DRESS_CODES,
+        },
     }
 
 

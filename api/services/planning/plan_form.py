@@ -1,13 +1,13 @@
-"""Which wishes does the planning form ask for, and what does it show before anything is typed?"""
+"""Form of a plan: which wishes does it ask for, and what does it show before anything is typed?"""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from datetime import date
 from typing import Any
 
 from solespan.api.errors import Refused
-from solespan.forecast.frames import DRESS_CODES
+from solespan.api.schemas.forms import FormProblem, Typed, read_column, text_of
+from solespan.forecast.frames import DRESS_CODES, Column
 from solespan.forecast.planning import Wishes
 
 __all__ = ["WEEKDAYS", "first_values", "wishes_typed"]
@@ -19,7 +19,13 @@ _WHOLE = {
     "rest_days": "Rest days",
     "rest_days_wet": "Rest days after a wet day",
 }
-_REMEDY = "Nothing was changed; mend it and plan again."
+_COLUMNS = [
+    *(Column(name, "integer", label, low=0, high=10**7) for name, label in _WHOLE.items()),
+    Column("budget", "integer", "Budget a quarter", low=0, high=10**7),
+    Column("occasion", "date", "Occasion"),
+    Column("occasion_code", "word", "Dress code of the occasion", words=DRESS_CODES),
+]
+_REMEDY = "Nothing was changed; correct it and plan again."
 
 
 def first_values(question: Mapping[str, Any] | None) -> dict[str, str]:
@@ -33,21 +39,19 @@ def first_values(question: Mapping[str, Any] | None) -> dict[str, str]:
     return values | {f"day_{day}": code for day, code in enumerate(week)}
 
 
-def wishes_typed(typed: Mapping[str, str]) -> dict[str, Any]:
-    """Read the form; a field that was not sent keeps its usual value. Raises `Refused`."""
+def wishes_typed(typed: Typed) -> dict[str, Any]:
+    """Read the form; a field that is empty keeps its usual value. Raises `Refused`."""
+    read = {column.name: _read(column, typed) for column in _COLUMNS}
     values: dict[str, Any] = {"wear": typed.get("wear", "even")}
-    for name, label in _WHOLE.items():
-        if name in typed:
-            values[name] = _whole(typed[name], label)
-    if typed.get("budget", "").strip():
-        values["budget_minor_per_quarter"] = 100 * _whole(typed["budget"], "Budget a quarter")
+    values |= {name: read[name] for name in _WHOLE if read[name] is not None}
+    if read["budget"] is not None:
+        values["budget_minor_per_quarter"] = 100 * read["budget"]
     week = [typed.get(f"day_{day}") for day in range(len(WEEKDAYS))]
     if all(week):
         values["week"] = week
-    on = typed.get("occasion", "").strip()
-    reserved, code = typed.get("reserved") or None, typed.get("occasion_code") or None
-    if on:
-        values["occasions"] = [{"on": _day(on), "pair_id": reserved, "dress_code": code}]
+    reserved, code = text_of(typed, "reserved") or None, read["occasion_code"]
+    if read["occasion"] is not None:
+        values["occasions"] = [{"on": read["occasion"], "pair_id": reserved, "dress_code": code}]
     elif reserved or code:
         raise Refused(
             "A pair is reserved, or a dress code chosen, for an occasion without a day.",
@@ -55,32 +59,12 @@ def wishes_typed(typed: Mapping[str, str]) -> dict[str, Any]:
             accepted="the day of the occasion",
             remedy=_REMEDY,
         )
-    if code is not None and code not in DRESS_CODES:
-        raise Refused(
-            f"{code!r} is no dress code.",
-            where="occasion_code",
-            accepted=", ".join(DRESS_CODES),
-            remedy=_REMEDY,
-        )
     return values
 
 
-def _whole(text: str, label: str) -> int:
-    text = text.strip()
-    if not text.isascii() or not text.isdigit() or len(text) > 7:
-        raise Refused(
-            f"{label}: {text!r} is no whole number.",
-            where=label,
-            accepted="a whole number, 0 or more",
-            remedy=_REMEDY,
-        )
-    return int(text)
-
-
-def _day(text: str) -> date:
+def _read(column: Column, typed: Typed) -> Any:
     try:
-        return date.fromisoformat(text)
-    except ValueError:
-        raise Refused(
-            f"{text!r} is no day.", where="occasion", accepted="YYYY-MM-DD", remedy=_REMEDY
-        ) from None
+        return read_column(column, typed)
+    except FormProblem as problem:
+        why = problem.errors[column.name]
+        raise Refused(f"{column.meaning}: {why}.", where=column.name, remedy=_REMEDY) from None

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
-from dataclasses import asdict, dataclass, fields, replace
+from dataclasses import asdict, dataclass, fields
 from datetime import date
 from typing import Any
 
@@ -12,7 +12,6 @@ import pandas as pd
 from sqlalchemy.orm import Session
 
 from solespan.api.errors import NothingForecast, Refused
-from solespan.api.services.bench.waits import waits_on
 from solespan.api.services.context import AppContext
 from solespan.api.services.rack.records import unknown_id
 from solespan.api.storage.planning import planning as stored
@@ -141,7 +140,7 @@ def known_rack(ctx: AppContext, session: Session, wearer_id: str) -> KnownRack:
         today=today,
         log=WearLog(**load_frames(session, [wearer_id])),
         fit=None if newest is None else newest.fit,
-        settings=replace(ctx.forecaster.settings, bench_waits=waits_on(session, today)),
+        settings=ctx.forecaster.settings_on(session, today),
         traits=stored.traits_of(session, wearer_id),
         routes={key: _route(of) for key, of in sorted(routes.items())},
         edited=frozenset(edited),

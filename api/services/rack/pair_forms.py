@@ -11,24 +11,33 @@ from uuid import uuid4
 
 from sqlalchemy.orm import Session
 
-from solespan.api.services.context import AppContext
-from solespan.api.services.page_forms import (
+from solespan.api.schemas.forms import (
     FormProblem,
     Typed,
     Values,
-    checked,
-    follow,
-    taken,
-    telling,
-    thickness_mm,
+    millimetres,
+    minor_units,
+    read_record,
+    text_of,
 )
+from solespan.api.services.context import AppContext
 from solespan.api.services.planning.resole_options import keep_traits, traits_of
 from solespan.api.services.rack import records
+from solespan.api.services.rack.log_forms import follow, telling
 from solespan.api.storage.rack.records import find_record, list_records
-from solespan.dashboards.pages.rack.add import usual_limit_mm, usual_thickness_mm
 from solespan.forecast.frames import MATERIALS
+from solespan.forecast.priors import default_limit_mm
+from solespan.forecast.sole_defaults import usual_thickness_mm
 
-__all__ = ["NEW_WEARER", "add_pair", "delete_pair", "edit_pair", "read_sole", "values_of_pair"]
+__all__ = [
+    "NEW_WEARER",
+    "add_pair",
+    "delete_pair",
+    "edit_pair",
+    "read_sole",
+    "sole_on",
+    "values_of_pair",
+]
 
 NEW_WEARER = "new"
 PAIR_FIELDS = (
@@ -69,7 +78,7 @@ def add_pair(ctx: AppContext, session: Session, typed: Typed) -> dict[str, Any]:
 def edit_pair(ctx: AppContext, session: Session, pair_id: str, typed: Typed) -> None:
     """Change a pair and the sole that is on it. Raises `FormProblem`, `NotFound`."""
     before = records.read(session, "pairs", {"pair_id": pair_id})
-    on = _sole_on(session, pair_id)
+    on = sole_on(session, pair_id)
     errors: dict[str, str] = {}
     pair = _collect(errors, lambda: _pair(typed, pair_id, before["wearer_id"]))
     sole: Values = {}
@@ -116,7 +125,7 @@ def values_of_pair(session: Session, pair_id: str) -> dict[str, str]:
     pair = find_record(session, "pairs", {"pair_id": pair_id})
     if pair is None:
         raise records.unknown_id(session, "pairs", "pair_id", pair_id)
-    on = _sole_on(session, pair_id)
+    on = sole_on(session, pair_id)
     price = pair["price_minor"]
     out = {name: _text(pair[name]) for name in PAIR_FIELDS}
     out |= {"price": "" if price is None else f"{price / MINOR:.2f}"}
@@ -134,48 +143,51 @@ def values_of_pair(session: Session, pair_id: str) -> dict[str, str]:
 
 def read_sole(typed: Typed, pair_id: str, on: Values | None = None) -> Values:
     """Read a sole's fields; `on` is the sole that is changed. Raises `FormProblem`."""
-    values = taken(typed, ("material", "fitted_on", "cover", "channel")) | {"pair_id": pair_id}
-    kept = {} if on is None else {k: on[k] for k in ("cover", "channel", "removed_on")}
-    values = {k: v for k, v in kept.items() if v is not None} | values
-    values["sole_id"] = _new_id() if on is None else on["sole_id"]
     unit, material = typed.get("unit", "mm"), typed.get("material", "")
-    if typed.get("thickness", "").strip():
-        values["nominal_thickness_mm"] = thickness_mm(typed["thickness"], unit, "thickness")
-    elif material in MATERIALS:
-        values["nominal_thickness_mm"] = usual_thickness_mm(material, typed.get("construction", ""))
-    if typed.get("limit", "").strip():
-        values["limit_mm"] = thickness_mm(typed["limit"], unit, "limit")
-    read = checked("soles", values)
-    if read["limit_mm"] is None and usual_limit_mm(material) >= read["nominal_thickness_mm"]:
-        raise FormProblem(
-            {"thickness": f"the limit of this material is {usual_limit_mm(material):g} mm"}
-        )
+    known: Values = {"pair_id": pair_id, "sole_id": _new_id()}
+    if on is not None:
+        kept = ("sole_id", *(n for n in ("cover", "channel") if not typed.get(n)), "removed_on")
+        known |= {name: on[name] for name in kept}
+    fields = {name: millimetres(typed.get(name, ""), unit) for name in ("thickness", "limit")}
+    if not fields["thickness"] and material in MATERIALS:
+        usual = usual_thickness_mm(material, typed.get("construction", ""))
+        fields["thickness"] = str(usual)
+    read = read_record("soles", {**typed, **fields}, known)
+    limit_mm = default_limit_mm(material, "ball")
+    if read["limit_mm"] is None and limit_mm >= read["nominal_thickness_mm"]:
+        raise FormProblem({"thickness": f"the limit of this material is {limit_mm:g} mm"})
     return read
+
+
+def sole_on(session: Session, pair_id: str) -> Values | None:
+    """Return the sole that is on a pair now, or None."""
+    soles = list_records(session, "soles", equal={"pair_id": pair_id}, limit=500)
+    on = [sole for sole in soles if sole["removed_on"] is None]
+    return max(on, key=lambda sole: sole["fitted_on"]) if on else None
 
 
 def _wearer(typed: Typed) -> Values:
     chosen = typed.get("wearer", "")
     if chosen and chosen != NEW_WEARER:
         return {"wearer_id": chosen}
-    name = typed.get("wearer_name", "").strip()
+    name = text_of(typed, "wearer_name")
     if not name:
         raise FormProblem({"wearer_name": "say whose feet wear it"})
-    values = taken(typed, ("time_zone", "driving_foot")) | {"wearer_id": _new_id(), "name": name}
-    return checked("wearers", values)
+    return read_record("wearers", typed, {"wearer_id": _new_id(), "name": name, "email": None})
 
 
 def _pair(typed: Typed, pair_id: str, wearer_id: str) -> Values:
-    values = taken(typed, PAIR_FIELDS) | {"pair_id": pair_id, "wearer_id": wearer_id}
-    if "label" not in values:
+    if not text_of(typed, "label"):
         raise FormProblem({"label": "give it a name, such as brown derby"})
-    if price := typed.get("price", "").strip():
-        try:
-            values["price_minor"] = round(float(price.replace(",", ".")) * MINOR)
-        except (ValueError, OverflowError):
-            raise FormProblem({"price": "give an amount, such as 380 or 379.50"}) from None
+    known: Values = {"pair_id": pair_id, "wearer_id": wearer_id}
+    price = text_of(typed, "price")
+    if price:
+        known["price_minor"] = minor_units(price)
+        if not isinstance(known["price_minor"], int):
+            raise FormProblem({"price": "give an amount, such as 380 or 379.50"})
     else:
-        values.pop("currency", None)
-    return checked("pairs", values)
+        known["currency"] = None
+    return read_record("pairs", typed, known)
 
 
 def _keep_upper(session: Session, pair_id: str, typed: Typed) -> None:
@@ -186,18 +198,12 @@ def _keep_upper(session: Session, pair_id: str, typed: Typed) -> None:
             keep_traits(session, pair_id, _without(traits, "pair_id") | {"upper": upper})
 
 
-def _sole_on(session: Session, pair_id: str) -> Values | None:
-    soles = list_records(session, "soles", equal={"pair_id": pair_id}, limit=500)
-    on = [sole for sole in soles if sole["removed_on"] is None]
-    return max(on, key=lambda sole: sole["fitted_on"]) if on else None
-
-
 def _collect(errors: dict[str, str], read: Any) -> Values:
     """Read one part of a form, so that all that is wrong is said at once."""
     try:
         values: Values = read()
     except FormProblem as problem:
-        errors |= {"price" if k == "price_minor" else k: v for k, v in problem.errors.items()}
+        errors |= problem.errors
         return {}
     return values
 

@@ -19,21 +19,19 @@ from solespan.api.services.rack.rack_page import just_logged
 from solespan.api.services.rack.records import unknown_id
 from solespan.api.storage.forecasts import forecast_reads
 from solespan.api.storage.rack.records import find_record
-from solespan.dashboards.pages.planning.upkeep import upkeep_page
-from solespan.dashboards.pages.rack.pair import pair_page
 from solespan.forecast import Explanation
 from solespan.forecast.errors import ForecastError
 from solespan.forecast.frames import FORECAST, PATH
 
-__all__ = ["figure_frames", "pair_context", "pair_name", "upkeep_context"]
+__all__ = ["figure_frames", "pair_name", "pair_values", "upkeep_values"]
 
 log = structlog.get_logger("solespan.pages")
 
 BEYOND_FORECASTS = (SolespanError, ForecastError)
 
 
-def pair_context(ctx: AppContext, pair_id: str, logged_on: str = "") -> dict[str, Any]:
-    """Gather the pair page, all but its forms. Raises `NotFound`.
+def pair_values(ctx: AppContext, pair_id: str, logged_on: str = "") -> dict[str, Any]:
+    """Return the arguments of `pair_page`. Raises `NotFound`.
 
     `logged_on` is the day of a wear that was logged just now, to change or undo.
     """
@@ -47,23 +45,19 @@ def pair_context(ctx: AppContext, pair_id: str, logged_on: str = "") -> dict[str
         explanation = _explanation(ctx, session, pair_id)
         path = _path(ctx, session, pair_id)
         just = just_logged(session, pair_id, logged_on)
-    context = pair_page(
-        pair_id,
-        pair_log,
-        forecast,
-        today=today,
-        risk=ctx.settings.risk,
-        limit_mm=_limit_at_ball(path),
-        next_checks=None if explanation is None else explanation.next_checks,
-        reasons=None if explanation is None else explanation.sentences,
-        drivers=None if explanation is None else explanation.drivers,
-        horizon_days=ctx.settings.horizon_days,
-    )
-    days = pair_log.wear_days
-    return context | {
-        "today_iso": f"{today:%Y-%m-%d}",
-        "worn_today": bool((days["worn_on"] == today).any()),
-        "logged": None if just is None else just | {"label": context["label"]},
+        risk = ctx.forecaster.settings_on(session).risk
+    return {
+        "pair_id": pair_id,
+        "log": pair_log,
+        "forecast": forecast,
+        "today": today,
+        "risk": risk,
+        "limit_mm": _limit_at_ball(path),
+        "next_checks": None if explanation is None else explanation.next_checks,
+        "reasons": None if explanation is None else explanation.sentences,
+        "drivers": None if explanation is None else explanation.drivers,
+        "horizon_days": ctx.settings.horizon_days,
+        "logged": just,
     }
 
 
@@ -85,9 +79,9 @@ def pair_name(ctx: AppContext, pair_id: str) -> dict[str, Any]:
     }
 
 
-def upkeep_context(ctx: AppContext, pair_id: str) -> dict[str, Any]:
-    """Gather care, ways to a new sole and cost of one pair. Raises `NotFound`."""
-    named = pair_name(ctx, pair_id)
+def upkeep_values(ctx: AppContext, pair_id: str) -> dict[str, Any]:
+    """Return the arguments of `upkeep_page`. Raises `NotFound`."""
+    pair_name(ctx, pair_id)
     with ctx.database.reading() as session:
         whose = forecast_reads.wearer_of_pair(session, pair_id)
     wearer_id = "" if whose is None else whose["wearer_id"]
@@ -99,13 +93,13 @@ def upkeep_context(ctx: AppContext, pair_id: str) -> dict[str, Any]:
         life = life_of_rack(ctx, wearer_id)
     except (NothingForecast, Refused) as refused:
         missing.append(refused.what)
-    return named | upkeep_page(
-        care_due(ctx, wearer_id)["items"],
-        ways,
-        None if life is None else life["items"],
-        pair_id,
-        missing=missing,
-    )
+    return {
+        "care": care_due(ctx, wearer_id)["items"],
+        "ways": ways,
+        "life": None if life is None else life["items"],
+        "pair_id": pair_id,
+        "missing": missing,
+    }
 
 
 def _explanation(ctx: AppContext, session: Session, pair_id: str) -> Explanation | None:

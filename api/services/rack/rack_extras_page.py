@@ -8,20 +8,13 @@ import pandas as pd
 
 from solespan.api.errors import SolespanError
 from solespan.api.services.context import AppContext
-from solespan.api.services.planning.care import care_due
 from solespan.api.services.planning.habits import forecasts_if
 from solespan.api.services.planning.rack import known_wearer
 from solespan.api.services.rack.page_frames import listed, today_of
 from solespan.api.storage.planning.planning import plans_of
 from solespan.api.storage.rack.records import list_records
-from solespan.dashboards.figures import FIGURES
-from solespan.dashboards.pages.forecasts.spread import spread_page
-from solespan.dashboards.pages.planning.care import PAIRS_SHOWN, care_by_pair
-from solespan.dashboards.pages.planning.rotation import ROTATION_DAYS, rotation
-from solespan.dashboards.pages.rack.rack import matching
-from solespan.dashboards.render import inline_figure
 
-__all__ = ["care_context", "rotation_context", "spread_context", "whose"]
+__all__ = ["rotation_seen", "spread_values", "whose"]
 
 MOST_WEARERS = 500
 QUANTILES = ("p10", "p50", "p90")
@@ -30,32 +23,15 @@ CHOOSE, NO_PAIR = "Choose whose rack.", "There is no pair yet."
 NO_PLAN = "There is no plan yet, so there is nothing to compare with."
 
 
-def care_context(ctx: AppContext, wearer_id: str) -> dict[str, Any]:
-    """Gather the care due on a wearer's rack, the only one's when none is named.
-
-    Raises `NotFound`.
-    """
-    wearer_id, wearers, _ = whose(ctx, wearer_id)
-    items = care_due(ctx, wearer_id)["items"] if wearer_id else []
-    return {
-        "wearer_id": wearer_id,
-        "wearers": wearers,
-        "care": care_by_pair(items),
-        "shown": PAIRS_SHOWN,
-    }
-
-
-def rotation_context(ctx: AppContext, wearer_id: str, search: str) -> dict[str, Any]:
-    """Gather who was worn when in the last weeks: three statements."""
+def rotation_seen(ctx: AppContext, wearer_id: str, since_days: int) -> dict[str, Any]:
+    """Read the wears of the last days, the pairs, and the day it is: three statements."""
     with ctx.database.reading() as session:
         pairs, wearers = listed(session, "pairs"), listed(session, "wearers")
         today = today_of(ctx, wearers, wearer_id)
-        since = today - pd.Timedelta(days=ROTATION_DAYS - 1)
+        since = today - pd.Timedelta(days=since_days - 1)
         mine = {"wearer_id": wearer_id} if wearer_id else {}
         recent = listed(session, "wear_days", since=("worn_on", since.date()), **mine)
-    wanted = matching(pairs, wearer_id, search)
-    shown = pairs[pairs["pair_id"].isin(wanted)]
-    return {"rotation": rotation(recent, shown, today=today), "wearer_id": wearer_id}
+    return {"wear_days": recent, "pairs": pairs, "today": today}
 
 
 def whose(ctx: AppContext, wearer_id: str) -> tuple[str, list[tuple[str, str]], str]:
@@ -70,8 +46,8 @@ def whose(ctx: AppContext, wearer_id: str) -> tuple[str, list[tuple[str, str]], 
     return wearer_id, wearers, zones.get(wearer_id, "UTC")
 
 
-def spread_context(ctx: AppContext, wearer_id: str) -> dict[str, Any]:
-    """Gather the comparison with the newest plan, and its figure, made at once.
+def spread_values(ctx: AppContext, wearer_id: str) -> dict[str, Any]:
+    """Return the arguments of `spread_page`: the newest plan beside things as they are.
 
     Of the only wearer when none is named. Raises `NotFound`.
     """
@@ -81,23 +57,18 @@ def spread_context(ctx: AppContext, wearer_id: str) -> dict[str, Any]:
         missing = NO_PLAN
         with ctx.database.reading() as session:
             newest = plans_of(session, wearer_id, limit=1)
-    today = pd.Timestamp(ctx.clock.today(zone))
     if newest:
         try:
             frame, missing = _compared(ctx, wearer_id, newest[0]["plan_id"]), ""
         except SolespanError as error:
             missing = error.what
-    context = spread_page(
-        frame,
-        today=today,
-        wearer_id=wearer_id,
-        missing=missing,
-        horizon_days=ctx.settings.horizon_days,
-    )
-    drawn = None if frame is None else FIGURES["due_spread"].draw(frame, today=today)
-    return context | {
+    return {
+        "what_if": frame,
+        "today": pd.Timestamp(ctx.clock.today(zone)),
+        "wearer_id": wearer_id,
         "wearers": wearers,
-        "figure_json": "" if drawn is None else inline_figure(drawn),
+        "missing": missing,
+        "horizon_days": ctx.settings.horizon_days,
     }
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
@@ -14,37 +16,45 @@ from solespan.api.services.rack.page_frames import due_rows, listed, today_of
 from solespan.api.storage.forecasts.forecasts import load_forecasts
 from solespan.api.storage.planning.planning import plans_of
 from solespan.api.storage.rack.records import find_record
-from solespan.dashboards.order import label_of
-from solespan.dashboards.pages.rack.rack import (
-    MOST_DRAWN,
-    MOST_SHOWN,
-    matching,
-    rack_page,
-    who_is_meant,
-)
-from solespan.dashboards.pages.rack.today import today_panel
 
-__all__ = ["find_on_rack", "just_logged", "rack_context", "rack_frames"]
+__all__ = ["RackSeen", "just_logged", "people_and_pairs", "rack_frames", "rack_seen"]
 
 LAST_DAYS = 56  # a pair not worn for longer counts as rested all the same
 
 
-def rack_context(
-    ctx: AppContext,
-    wearer_id: str,
-    band: str,
-    search: str = "",
-    logged: tuple[str, str] = ("", ""),
-) -> dict[str, Any]:
-    """Gather the rack page: a fixed number of statements, however many pairs there are.
+Pick = Callable[[pd.DataFrame, pd.DataFrame], pd.DataFrame]
 
-    `logged` is the pair and day of a wear that was logged just now, to change or undo.
+
+@dataclass(frozen=True)
+class RackSeen:
+    """What the rack page draws from; `one` is the only wearer, with `recent` wears and a plan.
+
+    `every` holds the resole row of each pair, `feet` all rows of the pairs that are shown.
+    """
+
+    pairs: pd.DataFrame
+    wearers: pd.DataFrame
+    every: pd.DataFrame
+    feet: pd.DataFrame
+    recent: pd.DataFrame
+    one: str
+    today: pd.Timestamp
+    plan: dict[str, Any] | None
+    reasons: list[dict[str, Any]]
+    logged: dict[str, Any] | None
+
+
+def rack_seen(ctx: AppContext, wearer_id: str, shown: Pick, logged: tuple[str, str]) -> RackSeen:
+    """Read the rack in a fixed number of statements, however many pairs there are.
+
+    `shown` picks from resole rows and pairs the rows whose feet are read; `logged` is the pair and
+    day of a wear that was logged just now, to change or undo.
     """
     with ctx.database.reading() as session:
         pairs, wearers = listed(session, "pairs"), listed(session, "wearers")
         today = today_of(ctx, wearers, wearer_id)
         every = due_rows(session)
-        feet = _with_feet(session, _first_shown(every, pairs, wearer_id, band, search), pairs)
+        feet = _with_feet(session, shown(every, pairs), pairs)
         one = _one_wearer(wearers, wearer_id)
         since = today - pd.Timedelta(days=LAST_DAYS if one else 0)
         recent = listed(
@@ -55,55 +65,16 @@ def rack_context(
         )
         newest = plans_of(session, one, limit=1) if one else []
         just = just_logged(session, *logged)
-    forecast = pd.concat([every, feet[feet["foot"] != "pair"]], ignore_index=True)
-    worn = set(recent.loc[recent["worn_on"] == today, "pair_id"])
-    page = rack_page(
-        forecast,
-        pairs,
-        wearers,
-        today=today,
-        wearer_id=wearer_id,
-        band=band,
-        search=search,
-        worn_today=worn,
-        horizon_days=ctx.settings.horizon_days,
-    )
-    return page | {
-        "one": one,
-        "today": _panel(every, pairs, recent, one, newest, today) if one else None,
-        "logged": None if just is None else just | {"label": label_of(pairs)[logged[0]]},
-        "today_iso": f"{today:%Y-%m-%d}",
-    }
-
-
-def find_on_rack(ctx: AppContext, search: str) -> tuple[dict[str, str] | None, str]:
-    """Tell whom and what a search is for; see `dashboards.pages.rack.rack.who_is_meant`."""
-    with ctx.database.reading() as session:
-        pairs, wearers = listed(session, "pairs"), listed(session, "wearers")
-    return who_is_meant(pairs, wearers, search)
-
-
-def _panel(
-    forecast: pd.DataFrame,
-    pairs: pd.DataFrame,
-    recent: pd.DataFrame,
-    wearer_id: str,
-    newest: list[dict[str, Any]],
-    today: pd.Timestamp,
-) -> dict[str, Any]:
-    mine = pairs[pairs["wearer_id"] == wearer_id]
     plan = shown_plan(newest[0]) if newest else None
-    reasons: list[dict[str, Any]] = []
-    if plan and any(day["worn_on"] == f"{today:%Y-%m-%d}" for day in plan["days"]):
-        reasons = reasons_on(newest[0], today.date())
-    return today_panel(
-        forecast[forecast["pair_id"].isin(mine["pair_id"])],
-        mine,
-        recent[recent["pair_id"].isin(mine["pair_id"])],
-        today=today,
-        plan=plan,
-        reasons=reasons,
-    )
+    covered = plan and any(day["worn_on"] == f"{today:%Y-%m-%d}" for day in plan["days"])
+    reasons = reasons_on(newest[0], today.date()) if covered else []
+    return RackSeen(pairs, wearers, every, feet, recent, one, today, plan, reasons, just)
+
+
+def people_and_pairs(ctx: AppContext) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Read all pairs and wearers, for a search."""
+    with ctx.database.reading() as session:
+        return listed(session, "pairs"), listed(session, "wearers")
 
 
 def _one_wearer(wearers: pd.DataFrame, wearer_id: str) -> str:
@@ -124,30 +95,14 @@ def just_logged(session: Session, pair_id: str, worn_on: str) -> dict[str, Any] 
     return None if row is None else row | {"worn_on": worn_on}
 
 
-def _first_shown(
-    every: pd.DataFrame,
-    pairs: pd.DataFrame,
-    wearer_id: str,
-    band: str,
-    search: str,
-) -> pd.DataFrame:
-    """Take the resole rows that the page shows first: only their feet are read."""
-    wanted = matching(pairs, wearer_id, search)
-    mine = every[every["pair_id"].isin(wanted)]
-    if band:
-        mine = mine[mine["band"] == band]
-    return mine.head(MOST_SHOWN)
-
-
 def rack_frames(
-    ctx: AppContext, wearer_id: str, band: str, search: str = ""
+    ctx: AppContext, wearer_id: str, shown: Pick
 ) -> tuple[dict[str, pd.DataFrame], pd.Timestamp]:
-    """Gather what the rack's figures need, of the pairs drawn, and the day it is."""
+    """Read what the rack's figures need, of the pairs that `shown` picks, and the day it is."""
     with ctx.database.reading() as session:
         pairs, wearers = listed(session, "pairs"), listed(session, "wearers")
         rows = due_rows(session)
-        shown = _first_shown(rows, pairs, wearer_id, band, search).head(MOST_DRAWN)
-        forecast = _with_feet(session, shown, pairs)
+        forecast = _with_feet(session, shown(rows, pairs), pairs)
     return {"forecast": forecast, "pairs": pairs}, today_of(ctx, wearers, wearer_id)
 
 

@@ -12,6 +12,7 @@ from datetime import date
 from typing import Any
 
 from solespan.api.clock import is_time_zone
+from solespan.forecast.values import TEXT_PATTERNS
 
 __all__ = ["Fault", "faults_of"]
 
@@ -79,12 +80,12 @@ def _of_days(name: str, values: Values, today: date) -> Iterator[Fault]:
 
 def _of_money(values: Values) -> Iterator[Fault]:
     if values.get("price_minor") is not None and values.get("currency") is None:
-        yield Fault("currency", "a price without its currency", "an ISO 4217 code, such as EUR")
+        yield Fault("currency", "a price without its currency", TEXT_PATTERNS["currency"][2])
 
 
 def _of_wearer(values: Values, _soles: Sequence[Values]) -> Iterator[Fault]:
     if not is_time_zone(values["time_zone"]):
-        yield Fault("time_zone", "not a time zone", "an IANA name, such as Europe/Vienna")
+        yield Fault("time_zone", "not a time zone", TEXT_PATTERNS["time_zone"][2])
 
 
 def _of_sole(values: Values, soles: Sequence[Values]) -> Iterator[Fault]:

@@ -2,29 +2,21 @@
 
 from __future__ import annotations
 
-from datetime import date
 from typing import Any
 from uuid import uuid4
 
 from sqlalchemy.orm import Session
 
 from solespan.api.errors import Refused
+from solespan.api.schemas.forms import Typed, read_day, read_record
 from solespan.api.services.context import AppContext
-from solespan.api.services.page_forms import (
-    FormProblem,
-    Typed,
-    Values,
-    checked,
-    follow,
-    taken,
-    telling,
-)
 from solespan.api.services.rack import records
-from solespan.api.services.rack.pair_forms import read_sole
+from solespan.api.services.rack.log_forms import follow, telling
+from solespan.api.services.rack.pair_forms import read_sole, sole_on
 from solespan.api.storage.bench.orders import find_order
 from solespan.api.storage.rack.records import list_records
 
-__all__ = ["end_sole", "fit_sole", "open_job", "receive_pair", "send_pair", "sole_on"]
+__all__ = ["end_sole", "fit_sole", "open_job", "receive_pair", "send_pair"]
 
 RESOLING = ("full_sole", "half_sole")
 MOST_JOBS = 500
@@ -40,13 +32,6 @@ def open_job(session: Session, pair_id: str) -> dict[str, Any] | None:
     return job | {"at_bench": find_order(session, job["job_id"]) is not None}
 
 
-def sole_on(session: Session, pair_id: str) -> dict[str, Any] | None:
-    """Return the sole that is on a pair now, or None."""
-    soles = list_records(session, "soles", equal={"pair_id": pair_id}, limit=MOST_JOBS)
-    on = [sole for sole in soles if sole["removed_on"] is None]
-    return max(on, key=lambda sole: sole["fitted_on"]) if on else None
-
-
 def send_pair(ctx: AppContext, session: Session, pair_id: str, typed: Typed) -> None:
     """Log that a pair was handed over; it is away until it is received back.
 
@@ -54,9 +39,7 @@ def send_pair(ctx: AppContext, session: Session, pair_id: str, typed: Typed) -> 
     """
     if open_job(session, pair_id) is not None:
         raise _away()
-    values = taken(typed, ("work", "received_on", "promised_on"))
-    values |= {"pair_id": pair_id, "job_id": uuid4().hex[:12]}
-    job = checked("bench_jobs", values)
+    job = read_record("bench_jobs", typed, {"pair_id": pair_id, "job_id": uuid4().hex[:12]})
     with telling("bench_jobs"):
         written = records.create(session, "bench_jobs", job, ctx.clock)
     follow(ctx, session, written.wearer_id)
@@ -75,15 +58,14 @@ def receive_pair(ctx: AppContext, session: Session, pair_id: str, typed: Typed) 
             "The pair is on the bench of this shop.",
             remedy="Return it from its order on the bench page.",
         )
-    back = _day(typed, "returned_on")
-    rest = {k: v for k, v in job.items() if k not in ("job_id", "pair_id", "version", "at_bench")}
-    rest |= {"returned_on": back, "finished_on": job["finished_on"] or back}
+    back = read_day(typed, "returned_on")
+    days = {"returned_on": back, "finished_on": job["finished_on"] or back}
     with telling("bench_jobs"):
         written = records.replace(
             session,
             "bench_jobs",
             {"job_id": job["job_id"]},
-            rest,
+            days,
             versions=None,
             clock=ctx.clock,
         )
@@ -106,14 +88,13 @@ def end_sole(ctx: AppContext, session: Session, pair_id: str, typed: Typed) -> N
     sole = sole_on(session, pair_id)
     if sole is None:
         raise Refused("No sole is on this pair.", remedy="Nothing is to be ended.")
-    day = _day(typed, "removed_on")
-    rest = {k: v for k, v in sole.items() if k not in ("sole_id", "pair_id", "version")}
+    day = read_day(typed, "removed_on")
     with telling("soles"):
         written = records.replace(
             session,
             "soles",
             {"sole_id": sole["sole_id"]},
-            rest | {"removed_on": day},
+            {"removed_on": day},
             versions=None,
             clock=ctx.clock,
         )
@@ -122,16 +103,9 @@ def end_sole(ctx: AppContext, session: Session, pair_id: str, typed: Typed) -> N
 
 def _fit(ctx: AppContext, session: Session, pair_id: str, typed: Typed) -> str:
     pair = records.read(session, "pairs", {"pair_id": pair_id})
-    sole: Values = read_sole({"construction": pair["construction"], **typed}, pair_id)
+    sole = read_sole({"construction": pair["construction"], **typed}, pair_id)
     with telling("soles"):
         return records.create(session, "soles", sole, ctx.clock).wearer_id
-
-
-def _day(typed: Typed, name: str) -> date:
-    try:
-        return date.fromisoformat(typed.get(name, "").strip())
-    except ValueError:
-        raise FormProblem({name: "give the day as YYYY-MM-DD"}) from None
 
 
 def _away() -> Refused:

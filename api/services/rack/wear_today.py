@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from datetime import date
 from typing import Any
 
 from sqlalchemy.orm import Session
 
 from solespan.api.errors import Refused
+from solespan.api.schemas.forms import FormProblem, Typed, read_day
 from solespan.api.services.context import AppContext
-from solespan.api.services.page_forms import FormProblem, Typed, follow, log_records, read_wear
 from solespan.api.services.rack import records
+from solespan.api.services.rack.log_forms import follow, log_records, read_wear
 from solespan.api.storage.forecasts import forecast_reads
 from solespan.api.storage.rack.records import find_record
 
@@ -53,20 +53,19 @@ def change_wear(ctx: AppContext, session: Session, typed: Typed) -> dict[str, An
     Raises `NotFound`, `StaleVersion`, `Refused`.
     """
     key = _key(typed)
-    row = records.read(session, "wear_days", key)
-    rest = {name: value for name, value in row.items() if name not in (*key, "version")}
+    changed: dict[str, Any] = {}
     if typed.get("wet") in ("true", "false"):
-        rest["wet"] = typed["wet"] == "true"
+        changed["wet"] = typed["wet"] == "true"
     if typed.get("hours"):
         try:
-            rest["hours"] = read_wear(
+            changed["hours"] = read_wear(
                 key["pair_id"],
                 {"worn_on": typed["worn_on"], "surface": "pavement", "hours": typed["hours"]},
             )["hours"]
         except FormProblem as problem:
             raise _refused(problem.errors) from problem
     written = records.replace(
-        session, "wear_days", key, rest, versions=_versions(typed), clock=ctx.clock
+        session, "wear_days", key, changed, versions=_versions(typed), clock=ctx.clock
     )
     if written.outcome != "unchanged":
         follow(ctx, session, written.wearer_id)
@@ -82,12 +81,9 @@ def undo_wear(ctx: AppContext, session: Session, typed: Typed) -> dict[str, Any]
 
 def _key(typed: Typed) -> dict[str, Any]:
     try:
-        return {
-            "pair_id": typed.get("pair", ""),
-            "worn_on": date.fromisoformat(typed.get("worn_on", "")),
-        }
-    except ValueError:
-        raise _refused({"worn_on": "give the day as YYYY-MM-DD"}) from None
+        return {"pair_id": typed.get("pair", ""), "worn_on": read_day(typed, "worn_on")}
+    except FormProblem as problem:
+        raise _refused(problem.errors) from problem
 
 
 def _versions(typed: Typed) -> frozenset[int] | None:

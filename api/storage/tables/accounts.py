@@ -22,8 +22,6 @@ from sqlalchemy import (
 from sqlalchemy.orm import Mapped, mapped_column
 
 from solespan.api.storage.tables.rack import (
-    ID_LENGTH,
-    TEXT_LENGTH,
     WORD_LENGTH,
     Base,
     Root,
@@ -31,6 +29,7 @@ from solespan.api.storage.tables.rack import (
 )
 from solespan.api.storage.tables.results import _in, _public_id
 from solespan.api.storage.tables.types import BigId, UtcDateTime
+from solespan.forecast.values import ID_LENGTH, TEXT_LENGTH
 
 __all__ = [
     "KINDS",

@@ -26,8 +26,6 @@ from sqlalchemy.orm import Mapped, mapped_column
 
 from solespan.api.bench_words import PAPERS, STAGES, STOCK_REASONS
 from solespan.api.storage.tables.rack import (
-    ID_LENGTH,
-    TEXT_LENGTH,
     WORD_LENGTH,
     Base,
     Editable,
@@ -35,6 +33,7 @@ from solespan.api.storage.tables.rack import (
 )
 from solespan.api.storage.tables.types import BigId, UtcDateTime
 from solespan.forecast.frames import WORKS
+from solespan.forecast.values import ID_LENGTH, TEXT_LENGTH
 from solespan.forecast.workload import OUTCOMES
 
 __all__ = [

@@ -14,8 +14,9 @@ from uuid import uuid4
 from sqlalchemy import JSON, CheckConstraint, ForeignKey, Index, Integer, String, UniqueConstraint
 from sqlalchemy.orm import Mapped, mapped_column
 
-from solespan.api.storage.tables.rack import ID_LENGTH, TEXT_LENGTH, WORD_LENGTH, Base, _utc_now
+from solespan.api.storage.tables.rack import WORD_LENGTH, Base, _utc_now
 from solespan.api.storage.tables.types import BigId, UtcDateTime
+from solespan.forecast.values import ID_LENGTH, TEXT_LENGTH
 
 __all__ = [
     "ANSWERS",

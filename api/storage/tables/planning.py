@@ -21,9 +21,10 @@ from sqlalchemy import (
 )
 from sqlalchemy.orm import Mapped, mapped_column
 
-from solespan.api.storage.tables.rack import ID_LENGTH, WORD_LENGTH, Base, Editable, _utc_now
+from solespan.api.storage.tables.rack import WORD_LENGTH, Base, Editable, _utc_now
 from solespan.api.storage.tables.types import BigId, UtcDateTime
 from solespan.forecast.planning.care import CARES, UPPERS
+from solespan.forecast.values import ID_LENGTH
 
 __all__ = ["CalendarFeed", "CareDone", "CareRuleRow", "PairTraits", "RackPlanRow", "RouteRow"]
 

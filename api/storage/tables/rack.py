@@ -26,6 +26,7 @@ from sqlalchemy.orm import DeclarativeBase, Mapped, declared_attr, mapped_column
 from solespan.api.storage.scope import TenantTable, current_tenant
 from solespan.api.storage.tables.types import BigId, UtcDateTime
 from solespan.forecast.frames import TABLES
+from solespan.forecast.values import ID_LENGTH, TEXT_LENGTH
 
 __all__ = [
     "LOGGED",
@@ -40,8 +41,6 @@ __all__ = [
     "word_and_bound_checks",
 ]
 
-ID_LENGTH = 200
-TEXT_LENGTH = 2000
 WORD_LENGTH = 40
 
 

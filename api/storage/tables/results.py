@@ -17,9 +17,10 @@ from sqlalchemy import (
 )
 from sqlalchemy.orm import Mapped, mapped_column
 
-from solespan.api.storage.tables.rack import ID_LENGTH, TEXT_LENGTH, WORD_LENGTH, Base, _utc_now
+from solespan.api.storage.tables.rack import WORD_LENGTH, Base, _utc_now
 from solespan.api.storage.tables.types import BigId, UtcDateTime
 from solespan.forecast.frames import BANDS, CHANCE_DAYS, FEET, WEARING_POINTS
+from solespan.forecast.values import ID_LENGTH, TEXT_LENGTH
 
 __all__ = ["Fit", "ForecastRow", "IdempotencyKey", "ImportRun"]
 

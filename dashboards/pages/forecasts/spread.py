@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 import pandas as pd
@@ -19,6 +20,7 @@ def spread_page(
     *,
     today: pd.Timestamp,
     wearer_id: str,
+    wearers: Sequence[tuple[str, str]] = (),
     missing: str = "",
     horizon_days: int = wording.DEFAULT_HORIZON_DAYS,
 ) -> dict[str, Any]:
@@ -30,7 +32,8 @@ def spread_page(
         `pair_id`, `label` and the dates `due_p10`, `due_p50`, `due_p90`, each `_now` and `_then`;
         None where there is no plan or forecast, with `missing` saying which.
     """
-    context = {"wearer_id": wearer_id, "missing": missing, "lead": "", "rows": []}
+    context = {"wearer_id": wearer_id, "wearers": wearers, "missing": missing}
+    context |= {"lead": "", "rows": []}
     if what_if is None:
         return context
     ordered = what_if.sort_values(["due_p50_then", "due_p50_now", "pair_id"], na_position="last")

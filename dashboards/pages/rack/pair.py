@@ -54,6 +54,7 @@ def pair_page(
     reasons: list[str] | None = None,
     drivers: pd.DataFrame | None = None,
     horizon_days: int = wording.DEFAULT_HORIZON_DAYS,
+    logged: Mapping[str, Any] | None = None,
 ) -> dict[str, Any]:
     """Gather the pair page, all but its forms.
 
@@ -72,6 +73,8 @@ def pair_page(
     drivers : DataFrame, optional
         driver, effect_percent, low_percent, high_percent, note: the driver `foot` compares the
         faster shoe with the other.
+    logged : mapping, optional
+        A wear that was logged just now, to change or undo.
     """
     mine = forecast[forecast["pair_id"] == pair_id]
     pairs = log.pairs[log.pairs["pair_id"] == pair_id]
@@ -81,9 +84,14 @@ def pair_page(
     feet = foot_rows(mine).get(pair_id, {})
     checks = readings_table(log.checks[log.checks["pair_id"] == pair_id])
     due = due_list(mine, pairs, log.wearers, today=today, horizon_days=horizon_days)
+    label = label_of(pairs)[pair_id]
+    days = log.wear_days[log.wear_days["pair_id"] == pair_id]
     return {
         "pair_id": pair_id,
-        "label": label_of(pairs)[pair_id],
+        "label": label,
+        "today_iso": f"{today:%Y-%m-%d}",
+        "worn_today": bool((days["worn_on"] == today).any()),
+        "logged": None if logged is None else {**logged, "label": label},
         "facts": _facts(record),
         "due": due[0],
         "sentences": pair_sentences(
@@ -97,7 +105,7 @@ def pair_page(
         "checks": checks[:RECENT_ROWS],
         "older_checks": checks[RECENT_ROWS:],
         "soles": sole_sentences(log.soles[log.soles["pair_id"] == pair_id]),
-        **_worn(log.wear_days[log.wear_days["pair_id"] == pair_id]),
+        **_worn(days),
     }
 
 

@@ -13,7 +13,7 @@ from solespan.dashboards.order import AT_REST, axis_end, foot_rows, label_of, pa
 from solespan.dashboards.tables import due_list
 from solespan.forecast.frames import BANDS
 
-__all__ = ["MOST_DRAWN", "MOST_SHOWN", "matching", "rack_page", "who_is_meant"]
+__all__ = ["MOST_DRAWN", "first_shown", "matching", "rack_page", "who_is_meant"]
 
 URGENT = ("stop wearing", "book in")
 MOST_SHOWN = 200
@@ -91,6 +91,16 @@ def matching(pairs: pd.DataFrame, wearer_id: str = "", search: str = "") -> set[
         for (pair_id, text), owner in zip(_texts(pairs).items(), pairs["wearer_id"], strict=True)
         if (not wearer_id or owner == wearer_id) and all(word in text for word in words)
     }
+
+
+def first_shown(
+    rows: pd.DataFrame, pairs: pd.DataFrame, wearer_id: str, band: str, search: str
+) -> pd.DataFrame:
+    """Take the resole rows that the page shows first: only their feet need be read."""
+    mine = rows[rows["pair_id"].isin(matching(pairs, wearer_id, search))]
+    if band:
+        mine = mine[mine["band"] == band]
+    return mine.head(MOST_SHOWN)
 
 
 def who_is_meant(

@@ -7,7 +7,7 @@ from datetime import date, timedelta
 import pandas as pd
 import pytest
 
-from solespan.api.services.bench.waits import keep_waits, waits_on
+from solespan.api.services.bench.waits import keep_waits
 from solespan.dashboards import wording
 
 
@@ -55,15 +55,15 @@ def test_the_wait_of_a_plan_counts_from_the_next_forecast_on(client, services):
 def test_a_plan_whose_weeks_are_past_counts_as_none(services):
     keep(services, 40, first="2025-01-06", weeks=52)
     with services.database.reading() as session:
-        assert waits_on(session, date(2026, 6, 15)) == ()
-        assert len(waits_on(session, date(2026, 1, 4))) == 52
+        assert services.forecaster.settings_on(session, date(2026, 6, 15)).bench_waits == ()
+        assert len(services.forecaster.settings_on(session, date(2026, 1, 4)).bench_waits) == 52
 
 
 def test_the_waits_kept_are_those_of_the_newest_plan(client, services):
     keep(services, 40)
     plan = client.post("/v1/bench-plans", json={"months": 3}).json()
     with services.database.reading() as session:
-        kept = dict(waits_on(session, date(2026, 6, 15)))
+        kept = dict(services.forecaster.settings_on(session, date(2026, 6, 15)).bench_waits)
     told = {date.fromisoformat(r["week_begins_on"]): r["wait_days_p90"] for r in plan["lead_times"]}
     assert kept.keys() == told.keys()
     assert all(kept[week] == pytest.approx(told[week], abs=1.0) for week in told)

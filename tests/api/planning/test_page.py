@@ -39,12 +39,15 @@ def test_weekdays_rest_and_an_occasion_are_planned_as_the_form_says_and_stay_in_
     ("fields", "said"),
     [
         ({"weeks": "99"}, "Possible: 1 to 60"),
-        ({"weeks": "few"}, "Weeks: &#39;few&#39; is no whole number"),
+        ({"weeks": "few"}, "Weeks: give a whole number from 0"),
         ({"rest_days": "4", "rest_days_wet": "1"}, "Possible: 4 to 6"),
-        ({"budget": "much"}, "Budget a quarter: &#39;much&#39; is no whole number"),
-        ({"occasion": "soon"}, "&#39;soon&#39; is no day"),
+        ({"budget": "much"}, "Budget a quarter: give a whole number from 0"),
+        ({"occasion": "soon"}, "Occasion: give a day as YYYY-MM-DD"),
         ({"reserved": "ada-0"}, "for an occasion without a day"),
-        ({"occasion": "2026-07-04", "occasion_code": "regal"}, "is no dress code"),
+        (
+            {"occasion": "2026-07-04", "occasion_code": "regal"},
+            "choose one of formal, business",
+        ),
         ({"occasion": "2026-07-04", "reserved": "ada-3"}, "ada-3 is retired"),
     ],
 )
@@ -109,11 +112,11 @@ def test_another_habit_is_asked_for_on_a_page_and_changes_nothing(client):
     ("asked", "said"),
     [
         ({"pair": "ada-0", "pace": "often"}, "is no number of wears a week"),
-        ({"pair": "ada-0", "pace": "-2"}, "Possible: 0 to 7"),
+        ({"pair": "ada-0", "pace": "-2"}, "Possible: a number from 0 to 7"),
         ({"pair": "ada-0", "pace": "6.5"}, "leave no rest between"),
         ({"pace": "2"}, "No pair was chosen"),
         ({"pair": "ada-3", "pace": "2"}, "ada-3 is retired"),
-        ({"rest": "9"}, "Possible: 0 to 6"),
+        ({"rest": "9"}, "Possible: a whole number from 0 to 6"),
     ],
 )
 def test_a_habit_that_cannot_be_is_told_and_what_was_typed_stays(client, asked, said):

@@ -103,6 +103,46 @@ def test_what_if_a_stored_plan_is_followed(client):
     assert any(r["wear_days_365d_now"] != r["wear_days_365d_then"] for r in rows)
 
 
+DAYS = {"since": "2026-08-01", "until": "2026-08-09"}
+
+
+@pytest.mark.parametrize(
+    ("habit", "at"),
+    [
+        ({}, ""),
+        ({"kind": "nap"}, ""),
+        ({"kind": "retire"}, "pair_id"),
+        ({"kind": "retire", "pair_id": "ada-0", "wears_per_week": 2}, "wears_per_week"),
+        ({"kind": "retire", "pair_id": "ada-0", "until": "2026-08-09"}, "until"),
+        ({"kind": "pace", "pair_id": "ada-0"}, "wears_per_week"),
+        ({"kind": "pace", "wears_per_week": 2}, "pair_id"),
+        ({"kind": "pace", "pair_id": "ada-0", "wears_per_week": 8}, "wears_per_week"),
+        ({"kind": "trip"} | DAYS, "pair_ids"),
+        ({"kind": "trip", "pair_ids": []} | DAYS, "pair_ids"),
+        ({"kind": "trip", "pair_ids": ["ada-0"]}, "since"),
+        ({"kind": "trip", "pair_ids": ["ada-0"], "since": "2026-08-09", "until": "2026-08-01"}, ""),
+    ],
+)
+def test_a_habit_that_lacks_or_has_too_much_is_refused_at_its_field(client, habit, at):
+    answer = client.post("/v1/what-if", json={"wearer_id": "ada", "habits": [habit]})
+    assert answer.status_code == 422, answer.text
+    pointers = [error["pointer"] for error in answer.json()["errors"]]
+    assert "/".join(filter(None, ["#/habits/0", at])) in pointers
+
+
+@pytest.mark.parametrize(
+    "habit",
+    [
+        {"kind": "trip", "pair_ids": ["ada-0"]} | DAYS,
+        {"kind": "retire", "pair_id": "ada-0", "wears_per_week": None, "pair_ids": None},
+        {"kind": "pace", "pair_id": "ada-0", "wears_per_week": 1} | DAYS,
+    ],
+)
+def test_each_kind_of_habit_may_leave_out_what_it_does_not_need(client, habit):
+    answer = client.post("/v1/what-if", json={"wearer_id": "ada", "habits": [habit]})
+    assert answer.status_code == 200, answer.text
+
+
 def test_a_habit_of_a_retired_pair_is_refused(client):
     body = {"wearer_id": "ada", "habits": [{"kind": "retire", "pair_id": "ada-3"}]}
     answer = client.post("/v1/what-if", json=body)
@@ -124,7 +164,7 @@ def test_the_page_shows_the_plan_that_its_form_made_and_a_mistake_beside_the_for
     assert wrong.status_code == 422
     for kept in ('value="4"', 'value="uneven" selected', 'value="2026-08-15"'):
         assert kept in wrong.text, "what was typed stands in the form again"
-    assert "is no whole number" in wrong.text
+    assert "give a whole number from 0" in wrong.text
     forged = client.post("/plan", data=form | {"form_token": "x"}, follow_redirects=False)
     assert forged.status_code == 422
 

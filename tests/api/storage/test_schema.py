@@ -21,7 +21,6 @@ from solespan.api.storage.schema import (
 )
 from solespan.api.storage.session import open_database
 from solespan.api.storage.tables import results
-from solespan.api.storage.tables.accounts import Invitation
 from solespan.api.storage.tables.rack import Base, Pair
 from tests.api.accounts.test_customer_record import MARK, NOW, fill
 
@@ -118,27 +117,6 @@ def test_down_step_by_step_and_up_again_with_rows_in_every_table(database):
     assert {name: again[name] for name in kept} == kept
     with database.reading() as session:
         assert session.scalars(select(Pair.label)).all() == [MARK]
-
-
-@pytest.mark.slow
-def test_an_open_invitation_gets_an_id_of_its_own(database):
-    migrate(database, "0005")
-    with database.engine.begin() as connection:
-        for number in range(2):
-            connection.execute(
-                text(
-                    "INSERT INTO invitations (tenant_pk, email, role, secret_hash, expires_at) "
-                    "VALUES (1, :email, 'staff', :email, '2026-06-20')"
-                ),
-                {"email": f"{number}@example.org"},
-            )
-    migrate(database)
-    with database.reading() as session:
-        open_ones = session.execute(
-            select(Invitation.invitation_id, Invitation.new_password, Invitation.email)
-        ).all()
-    assert len({row.invitation_id for row in open_ones}) == 2
-    assert not any(row.new_password for row in open_ones)
 
 
 def test_an_empty_database_is_prepared_without_being_asked(tmp_path):

@@ -206,29 +206,7 @@ def test_a_change_is_signed_in_its_own_transaction_and_a_look_is_not(database):
         assert session.scalar(select(func.count()).select_from(AuditEntry)) == 1
 
 
-@pytest.mark.slow
-def test_what_was_logged_before_there_were_tenants_becomes_the_first_ones(tmp_path):
-
-    database = open_database(f"sqlite:///{tmp_path}/older.sqlite3")
-    migrate(database)
-    migrate(database, "0003")
-    with database.engine.begin() as connection:
-        connection.execute(
-            text(
-                "INSERT INTO wearers (wearer_id, time_zone, data_version, version, created_at, "
-                "updated_at) VALUES ('ann', 'UTC', 0, 1, '2026-01-01', '2026-01-01')"
-            )
-        )
-    migrate(database)
-    with database.reading() as session:
-        assert session.scalars(select(Wearer.wearer_id)).all() == ["ann"]
-    migrate(database, "0003")
-    with database.engine.begin() as connection:
-        assert connection.execute(text("SELECT wearer_id FROM wearers")).all() == [("ann",)]
-    database.close()
-
-
 def test_the_schema_does_not_go_back_while_it_keeps_tenants_apart(two):
     with pytest.raises(RuntimeError, match="more than one tenant"):
-        migrate(two[0], "0003")
+        migrate(two[0], "base")
     assert labels(two[1]) == ["theirs"]

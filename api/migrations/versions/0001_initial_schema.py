@@ -1,0 +1,381 @@
+"""Initial schema: every table, its words and bounds, the first tenant, and PostgreSQL's walls.
+
+A column is written as `name kind`: `?` where it may be NULL, `{a|b}` with its words, `[0..9]` with
+its bounds, `=` before its default in the database; `>table` points at a row and goes with it,
+`~table` is emptied. Row-level security is
+the second wall between tenants: a later step that changes data must set `app.tenant` for each.
+Back: `downgrade` drops every table, so all data are lost.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping, Sequence
+from datetime import UTC, datetime
+from typing import Any, NamedTuple
+
+import sqlalchemy as sa
+from alembic import op
+
+revision = "0001"
+down_revision = None
+branch_labels = None
+depends_on = None
+
+# SQLite numbers rows by itself only when the key's type is exactly INTEGER.
+BIG = sa.BigInteger().with_variant(sa.Integer(), "sqlite")
+KINDS: dict[str, Any] = {
+    "big": BIG,
+    "int": sa.Integer(),
+    "number": sa.Double(),
+    "flag": sa.Boolean(),
+    "day": sa.Date(),
+    "moment": sa.DateTime(timezone=True),
+    "json": sa.JSON(),
+    "bytes": sa.LargeBinary(),
+    "code": sa.String(length=3),
+    "hex": sa.String(length=32),
+    "word": sa.String(length=40),
+    "hash": sa.String(length=64),
+    "id": sa.String(length=200),
+    "address": sa.String(length=500),
+    "text": sa.String(length=2000),
+}
+COLUMN = re.compile(
+    r"(?P<name>\w+) (?P<target>[>~]?)(?P<kind>\w+)(?P<null>\??)"
+    r"(?:\{(?P<words>[^}]+)\})?(?:\[(?P<low>\w+)\.\.(?P<high>\w*)\])?(?:=(?P<default>[^,]+))?"
+)
+
+
+class Table(NamedTuple):
+    columns: str
+    checks: Mapping[str, str] = {}
+    unique: Sequence[str] = ()
+    indexes: Sequence[str] = ()
+
+
+# Who signs in is known before the tenant is: these have no wall.
+OPEN = (
+    "tenants",
+    "users",
+    "memberships",
+    "personal_links",
+    "browser_sessions",
+    "api_tokens",
+    "invitations",
+    "sign_in_tries",
+)
+
+
+def upgrade() -> None:
+    for name, table in TABLES.items():
+        made = op.create_table(name, *_items(name, table))
+        for columns in map(str.split, table.indexes):
+            op.create_index(op.f(f"ix_{name}_{'_'.join(columns)}"), name, columns)
+        if name == "tenants":
+            first = {"tenant_id": "own", "name": "My rack", "kind": "rack"}
+            op.bulk_insert(made, [first | {"made_at": datetime.now(UTC)}])
+        if name not in OPEN and op.get_bind().dialect.name == "postgresql":
+            _wall(name)
+
+
+def downgrade() -> None:
+    tenants = op.get_bind().execute(sa.text("SELECT count(*) FROM tenants")).scalar_one()
+    if tenants > 1:
+        raise RuntimeError("there is more than one tenant: erase the others before")
+    for name in reversed(TABLES):
+        op.drop_table(name)
+
+
+def _wall(name: str) -> None:
+    mine = "tenant_pk = nullif(current_setting('app.tenant', true), '')::bigint"
+    op.execute(f"ALTER TABLE {name} ENABLE ROW LEVEL SECURITY")
+    op.execute(f"ALTER TABLE {name} FORCE ROW LEVEL SECURITY")
+    op.execute(f"CREATE POLICY tenant_only ON {name} USING ({mine}) WITH CHECK ({mine})")
+
+
+def _items(name: str, table: Table) -> list[sa.schema.SchemaItem]:
+    items: list[sa.schema.SchemaItem] = [sa.Column("id", BIG, nullable=False)]
+    items.append(sa.PrimaryKeyConstraint("id", name=op.f(f"pk_{name}")))
+    rules = dict(table.checks)
+    for found in COLUMN.finditer(table.columns):
+        items += _column(name, found)
+        column, words, low, high = found["name"], found["words"], found["low"], found["high"]
+        if words:
+            rules[column] = f"{column} IN (" + ", ".join(f"'{w}'" for w in words.split("|")) + ")"
+        elif low:
+            rules[column] = f"{column} >= {low}" + (f" AND {column} <= {high}" if high else "")
+    for rule, sql in rules.items():
+        items.append(sa.CheckConstraint(sql, name=op.f(f"ck_{name}_{rule}")))
+    for names in map(str.split, table.unique):
+        items.append(sa.UniqueConstraint(*names, name=op.f(f"uq_{name}_{'_'.join(names)}")))
+    return items
+
+
+def _column(table: str, found: re.Match[str]) -> list[sa.schema.SchemaItem]:
+    name, target = found["name"], found["target"]
+    more: dict[str, Any] = {"nullable": bool(found["null"])}
+    if found["default"]:
+        more["server_default"] = sa.text(found["default"])
+    if not target:
+        return [sa.Column(name, KINDS[found["kind"]], **more)]
+    key = sa.ForeignKeyConstraint(
+        [name],
+        [f"{found['kind']}.id"],
+        name=op.f(f"fk_{table}_{name}"),
+        ondelete="CASCADE" if target == ">" else "SET NULL",
+    )
+    return [sa.Column(name, BIG, **more), key]
+
+
+TABLES = {
+    "sign_in_tries": Table(
+        "key_hash hash, failures int, last_at moment", unique=["key_hash"], indexes=["last_at"]
+    ),
+    "tenants": Table(
+        "tenant_id id, name text, kind word{rack|shop}, made_at moment", unique=["tenant_id"]
+    ),
+    "users": Table(
+        "user_id id, email id, name text?, password_hash text, made_at moment, disabled_at moment?",
+        unique=["email", "user_id"],
+    ),
+    "api_tokens": Table(
+        "token_id id, tenant_pk >tenants, user_pk >users, name text, scopes json, "
+        "token_hash hash, made_at moment, used_at moment?, revoked_at moment?",
+        unique=["token_hash", "token_id"],
+        indexes=["tenant_pk", "user_pk"],
+    ),
+    "audit_entries": Table(
+        "at moment, actor id, action id, subject json, tenant_pk >tenants",
+        indexes=["tenant_pk at", "tenant_pk id"],
+    ),
+    "bench_plans": Table(
+        "made_at moment, as_of day, payload json, tenant_pk >tenants", indexes=["tenant_pk id"]
+    ),
+    "fits": Table(
+        "fit_id id, fitted_at moment, as_of day, model_version word, data_version int, "
+        "payload json, tenant_pk >tenants",
+        unique=["fit_id"],
+        indexes=["tenant_pk id"],
+    ),
+    "idempotency_keys": Table(
+        "route id, key id, fingerprint id, status_code int, body json, created_at moment, "
+        "tenant_pk >tenants",
+        unique=["tenant_pk route key"],
+        indexes=["tenant_pk created_at"],
+    ),
+    "imports": Table(
+        "import_id id, imported_at moment, source text, counts json, report json, "
+        "tenant_pk >tenants",
+        unique=["import_id"],
+        indexes=["tenant_pk id"],
+    ),
+    "invitations": Table(
+        "invitation_id id, tenant_pk >tenants, email id, role word{owner|staff}, "
+        "secret_hash hash, expires_at moment, new_password flag",
+        unique=["invitation_id", "secret_hash", "tenant_pk email"],
+        indexes=["expires_at"],
+    ),
+    "memberships": Table(
+        "user_pk >users, tenant_pk >tenants, role word{owner|staff}",
+        unique=["user_pk tenant_pk"],
+        indexes=["tenant_pk"],
+    ),
+    "shop_settings": Table(
+        "name word, value json, version int=1, created_at moment, updated_at moment, "
+        "tenant_pk >tenants",
+        unique=["tenant_pk name"],
+    ),
+    "stock_items": Table(
+        "item_id id, use word, material word?, thickness_mm number?, size_eu_from number?, "
+        "size_eu_to number?, quantity number[0..]=0, supply_days number, "
+        "supply_days_sd number, minimum_order number[0..], service_level number, "
+        "review_days int[1..], version int=1, created_at moment, updated_at moment, "
+        "tenant_pk >tenants",
+        checks={
+            "service_level": "service_level > 0 AND service_level < 1",
+            "supply_days": "supply_days >= 0 AND supply_days_sd >= 0",
+        },
+        unique=["tenant_pk item_id"],
+    ),
+    "stopped_addresses": Table(
+        "address_hash hash, reason text, at moment, tenant_pk >tenants",
+        unique=["tenant_pk address_hash"],
+    ),
+    "wearers": Table(
+        "wearer_id id, name text?, time_zone word='UTC', driving_foot word?{left|right|both|"
+        "none}, email text?, data_version int=0, version int=1, created_at moment, "
+        "updated_at moment, tenant_pk >tenants",
+        unique=["tenant_pk wearer_id"],
+    ),
+    "calendar_feeds": Table(
+        "wearer_pk >wearers, secret_hash hash, made_at moment, tenant_pk >tenants",
+        unique=["secret_hash", "wearer_pk"],
+    ),
+    "care_rules": Table(
+        "wearer_pk >wearers, upper word{smooth_calf|suede|shell|other}, care word{trees|rest|"
+        "dry_slowly|brush|condition|waterproof|look_at_top_piece|look_at_toe}, fields json, "
+        "version int=1, created_at moment, updated_at moment, tenant_pk >tenants",
+        unique=["wearer_pk upper care"],
+    ),
+    "consents": Table(
+        "wearer_pk >wearers, channel word, given_at moment, given_how text, given_by id, "
+        "withdrawn_at moment?, withdrawn_how text?, postal_address address?, tenant_pk >tenants",
+        checks={"withdrawn_somehow": "(withdrawn_at IS NULL) = (withdrawn_how IS NULL)"},
+        indexes=["wearer_pk channel"],
+    ),
+    "notices": Table(
+        "notice_id hex, wearer_pk >wearers, decided_at moment, decided_on day, sequence int, "
+        "tenant_pk >tenants",
+        checks={"sequence": "sequence IN (1, 2)"},
+        unique=["notice_id"],
+        indexes=["wearer_pk decided_on"],
+    ),
+    "pairs": Table(
+        "pair_id id, wearer_pk >wearers, label text?, construction word{goodyear_welted|"
+        "hand_welted|blake|blake_rapid|norwegian|stitchdown|cemented}, dress_code word?{formal|"
+        "business|casual|outdoor}, size_eu number?[15..55], acquired_on day?, "
+        "price_minor big?[0..], currency code?, earlier_resoles int?[0..30], version int=1, "
+        "created_at moment, updated_at moment, tenant_pk >tenants",
+        unique=["tenant_pk pair_id"],
+        indexes=["wearer_pk"],
+    ),
+    "personal_links": Table(
+        "tenant_pk >tenants, wearer_pk >wearers, secret_hash hash, made_at moment, used_at moment?",
+        unique=["secret_hash", "wearer_pk"],
+        indexes=["tenant_pk"],
+    ),
+    "rack_plans": Table(
+        "plan_id id, wearer_pk >wearers, made_at moment, starts_on day, weeks int[1..60], "
+        "question json, answer json, tenant_pk >tenants",
+        unique=["plan_id"],
+        indexes=["wearer_pk id"],
+    ),
+    "resole_routes": Table(
+        "wearer_pk >wearers, route_id id, fields json, version int=1, created_at moment, "
+        "updated_at moment, tenant_pk >tenants",
+        unique=["wearer_pk route_id"],
+    ),
+    "bench_jobs": Table(
+        "job_id id, pair_pk >pairs, work word{full_sole|half_sole|top_piece|toe_plate|rewelt|"
+        "heel_block}, received_on day, promised_on day?, finished_on day?, returned_on day?, "
+        "bench_minutes number?[0..100000], price_minor big?[0..], currency code?, "
+        "version int=1, created_at moment, updated_at moment, tenant_pk >tenants",
+        checks={
+            "finished_after_received": "finished_on >= received_on",
+            "returned_after_received": "returned_on >= received_on",
+        },
+        unique=["tenant_pk job_id"],
+        indexes=["pair_pk received_on"],
+    ),
+    "bench_orders": Table(
+        "order_id id, pair_pk >pairs, work word{full_sole|half_sole|top_piece|toe_plate|rewelt|"
+        "heel_block}, stage word{booked|in_post|received|on_bench|checked|posted_back|returned|"
+        "cancelled|missed}, booked_on day, expected_on day?, promised_on day?, "
+        "by_post flag=false, parcel_in id?, parcel_out id?, worker id?, "
+        "bench_minutes number?[0..100000], price_minor big?[0..], currency code?, note text?, "
+        "version int=1, created_at moment, updated_at moment, tenant_pk >tenants",
+        unique=["order_id"],
+        indexes=["pair_pk", "tenant_pk stage expected_on"],
+    ),
+    "browser_sessions": Table(
+        "token_hash hash, user_pk >users?, link_pk >personal_links?, tenant_pk >tenants, "
+        "begun_at moment, used_at moment",
+        checks={"one_person": "(user_pk IS NULL) <> (link_pk IS NULL)"},
+        unique=["token_hash"],
+        indexes=["link_pk", "tenant_pk", "used_at", "user_pk"],
+    ),
+    "care_done": Table(
+        "pair_pk >pairs, care word{trees|rest|dry_slowly|brush|condition|waterproof|"
+        "look_at_top_piece|look_at_toe}, done_on day, tenant_pk >tenants",
+        unique=["pair_pk care done_on"],
+    ),
+    "checks": Table(
+        "pair_pk >pairs, checked_on day, foot word{left|right}, point word{ball|toe|heel|"
+        "waist}, method word{caliper|depth_gauge|ultrasonic|thumb}, value_mm number?[0..40], "
+        "grade word?{firm|give|soft|hole}, version int=1, created_at moment, "
+        "updated_at moment, tenant_pk >tenants",
+        checks={"one_result": "(value_mm IS NULL) <> (grade IS NULL)"},
+        unique=["pair_pk checked_on foot point method"],
+    ),
+    "due_outcomes": Table(
+        "pair_pk >pairs, due_on day, outcome word{came|declined|no_show|open}, came_on day?, "
+        "tenant_pk >tenants",
+        checks={"came_with_day": "(came_on IS NOT NULL) = (outcome = 'came')"},
+        unique=["pair_pk due_on"],
+    ),
+    "notice_pairs": Table(
+        "notice_pk >notices, pair_pk >pairs, place int, foot word, sole_id id, window int, "
+        "sequence int, why word, told_day day, answer word?{booked|declined|elsewhere|"
+        "checked}, answered_at moment?, tenant_pk >tenants",
+        checks={"sequence": "sequence IN (1, 2)"},
+        unique=["notice_pk place", "pair_pk foot sole_id window sequence"],
+    ),
+    "outbox": Table(
+        "notice_pk >notices, channel word, message_id id, payload json, made_at moment, "
+        "state word{pending|claimed|sent|failed|cancelled}, attempts int[0..], "
+        "next_try_at moment, lease_until moment?, worker id?, problem text?, done_at moment?, "
+        "printed_at moment?, tenant_pk >tenants",
+        unique=["message_id", "notice_pk channel"],
+        indexes=["tenant_pk state next_try_at"],
+    ),
+    "pair_traits": Table(
+        "pair_pk >pairs, upper word{smooth_calf|suede|shell|other}, months json, "
+        "weight number[0..10], route_id id?, version int=1, created_at moment, "
+        "updated_at moment, tenant_pk >tenants",
+        unique=["pair_pk"],
+    ),
+    "soles": Table(
+        "sole_id id, pair_pk >pairs, fitted_on day, material word{oak_bark_leather|"
+        "veg_tan_leather|flexible_leather|rubber|studded_rubber|lug_rubber|crepe|"
+        "microcellular}, nominal_thickness_mm number[0..40], limit_mm number?[0..40], "
+        "cover word?{full|half}, channel word?{closed|open|none}, removed_on day?, "
+        "version int=1, created_at moment, updated_at moment, tenant_pk >tenants",
+        checks={
+            "limit_under_nominal": "limit_mm < nominal_thickness_mm",
+            "removed_after_fitted": "removed_on >= fitted_on",
+        },
+        unique=["tenant_pk sole_id"],
+        indexes=["pair_pk fitted_on"],
+    ),
+    "wear_days": Table(
+        "pair_pk >pairs, worn_on day, hours number?[0..24], steps int?[0..200000], "
+        "surface word{indoor|pavement|rough}='pavement', wet flag=false, "
+        "driving_minutes number?[0..1440], version int=1, created_at moment, "
+        "updated_at moment, tenant_pk >tenants",
+        unique=["pair_pk worn_on"],
+    ),
+    "bench_events": Table(
+        "order_pk >bench_orders, at moment, from_stage word?, to_stage word, worker id?, "
+        "details json, tenant_pk >tenants",
+        indexes=["order_pk id"],
+    ),
+    "bench_papers": Table(
+        "order_pk >bench_orders, kind word{condition|before|after}, payload json, "
+        "version int=1, created_at moment, updated_at moment, tenant_pk >tenants",
+        unique=["order_pk kind"],
+    ),
+    "bench_photos": Table(
+        "photo_id id, order_pk >bench_orders, taken_in moment, media_type word{image/jpeg|"
+        "image/png}, caption text?, content bytes, tenant_pk >tenants",
+        unique=["photo_id"],
+        indexes=["order_pk"],
+    ),
+    "forecasts": Table(
+        "pair_pk >pairs, sole_pk >soles?, fit_pk ~fits?, data_version int, as_of day, "
+        "foot word{left|right|pair}, point word{ball|toe|heel}, thickness_mm_p50 number?, "
+        "rate_mm_per_wear_day_p50 number?, due_p05 day?, due_p10 day?, due_p25 day?, "
+        "due_p50 day?, due_p75 day?, due_p90 day?, due_p95 day?, chance_now number?[0..1], "
+        "chance_30d number?[0..1], chance_90d number?[0..1], chance_180d number?[0..1], "
+        "chance_365d number?[0..1], send_by day?, book_by day?, band word?{sound|watch|book in|"
+        "stop wearing|away|retired}, first_foot word?{left|right}, reason text?, "
+        "tenant_pk >tenants",
+        unique=["pair_pk foot point"],
+        indexes=["fit_pk", "sole_pk", "tenant_pk foot point send_by"],
+    ),
+    "stock_moves": Table(
+        "item_pk >stock_items, order_pk ~bench_orders?, at moment, reason word{receipt|use|"
+        "count}, change number, quantity_after number[0..], note text?, tenant_pk >tenants",
+        indexes=["item_pk id", "order_pk"],
+    ),
+}

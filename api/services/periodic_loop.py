@@ -1,0 +1,59 @@
+"""Periodic loop: work that comes round again in a thread of its own, until it is stopped."""
+
+from __future__ import annotations
+
+import threading
+from abc import ABC, abstractmethod
+from typing import ClassVar
+
+import structlog
+
+from solespan.api.logs import places_of
+
+__all__ = ["PeriodicLoop"]
+
+log = structlog.get_logger("solespan.loops")
+
+
+class PeriodicLoop(ABC):
+    """A loop of turns and pauses; a turn that fails is logged, and the next one comes all the same.
+
+    `wake` ends a pause early, and may be shared with others.
+    """
+
+    name: ClassVar[str]
+
+    def __init__(self, wake: threading.Event | None = None) -> None:
+        self._wake = wake or threading.Event()
+        self._stop = threading.Event()
+        self._thread: threading.Thread | None = None
+
+    @abstractmethod
+    def turn(self) -> None:
+        """Do one turn's work, and look at `_stop` between its steps."""
+
+    @abstractmethod
+    def pause(self) -> None:
+        """Wait for the next turn, until `_wake` is set."""
+
+    def start(self) -> None:
+        """Begin to work in a thread; a second call does nothing."""
+        if self._thread is None:
+            self._thread = threading.Thread(target=self.run, name=self.name, daemon=True)
+            self._thread.start()
+
+    def stop(self, timeout_s: float = 60.0) -> None:
+        """Finish the step at hand and end."""
+        self._stop.set()
+        self._wake.set()
+        if self._thread is not None:
+            self._thread.join(timeout_s)
+
+    def run(self) -> None:
+        """Work turn after turn until `stop`."""
+        while not self._stop.is_set():
+            try:
+                self.turn()
+            except Exception as failure:  # noqa: BLE001 - the thread must outlive one bad turn
+                log.error("turn_failed", loop=self.name, **places_of(failure))  # noqa: TRY400
+            self.pause()
