@@ -19,6 +19,7 @@ from solespan.forecast.frames import (
     SURFACES,
     TABLES,
 )
+from solespan.synthetic_data.conditions import factor_of_others
 from solespan.synthetic_data.measuring import Readings
 from solespan.synthetic_data.pair_histories import Life
 from solespan.synthetic_data.pairs import HOURS_STYLES, Bools, Floats, Pairs, Wearers
@@ -182,12 +183,17 @@ def _notes(
     )
     counted *= np.array([truth.indoor_factor, 1.0, truth.rough_factor])[surface]
     counted *= np.where(wet, truth.wet_factor, 1.0)
+    others = {name: told.copy() for name, told in c.others.items()}
+    for name, told in others.items():
+        told[~notes] = TABLES["wear_days"].by_name[name].default
+    counted *= factor_of_others(truth, others, n)
     return {
         "hours": hours,
         "steps": steps,
         "surface": words(SURFACES, surface),
         "wet": wet,
         "driving_minutes": np.where(tells, minutes, np.nan),
+        **others,
     }, counted
 
 

@@ -74,8 +74,10 @@ class FormProblem(Exception):  # what a person mends, not a failure
 
 def read_wear(pair_id: str, typed: Typed) -> Values:
     """Read the wear-day form. Raises `FormProblem`."""
-    values = taken(typed, ("worn_on", "hours", "steps", "surface", "driving_minutes"))
-    return checked("wear_days", values | {"pair_id": pair_id, "wet": typed.get("wet") == "true"})
+    columns = [c for c in TABLES["wear_days"].stored if c.name != "pair_id"]
+    values = taken(typed, [c.name for c in columns if c.kind != "flag"])
+    ticks = {c.name: typed.get(c.name) == "true" for c in columns if c.kind == "flag"}
+    return checked("wear_days", values | {"pair_id": pair_id} | ticks)
 
 
 def read_reading(pair_id: str, typed: Typed) -> list[Values]:

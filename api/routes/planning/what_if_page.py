@@ -17,6 +17,7 @@ from solespan.api.services.planning.page import pairs_to_choose
 from solespan.api.services.rack.rack_extras_page import whose
 from solespan.api.services.rack.records import list_records
 from solespan.dashboards.pages.planning.what_if import what_if_page
+from solespan.forecast.planning import CONDITION_NAMES
 
 __all__ = ["router"]
 
@@ -33,6 +34,8 @@ def read_what_if(
     pair: Words = "",
     pace: Words = "",
     rest: Words = "",
+    condition: Words = "",
+    share: Words = "",
 ) -> Response:
     """Show the dates of a rack as they are, and as they would be under another habit."""
     wearer, wearers, zone = whose(ctx, wearer)
@@ -41,7 +44,7 @@ def read_what_if(
         choices = pairs_to_choose(session, wearer, pairs)
     answer, problem, status = None, "", 200
     try:
-        habits = _habits(pair.strip(), pace.strip())
+        habits = _habits(pair.strip(), pace.strip(), condition.strip(), share.strip())
         days = _rest(rest.strip())
         if wearer and (habits or days is not None):
             answer = forecasts_if(ctx, wearer, habits, rest_days=days)
@@ -58,17 +61,43 @@ def read_what_if(
         "wearer_id": wearer,
         "wearers": wearers,
         "choices": choices,
-        "typed": {"pair": pair, "pace": pace, "rest": rest},
+        "conditions": list(CONDITION_NAMES.items()),
+        "typed": {
+            "pair": pair,
+            "pace": pace,
+            "rest": rest,
+            "condition": condition,
+            "share": share,
+        },
         "problem": problem,
     }
     return page_answer(request, "planning/what_if.html", context, status)
 
 
-def _habits(pair_id: str, pace: str) -> list[dict[str, Any]]:
-    if not pair_id and not pace:
+def _habits(pair_id: str, pace: str, condition: str, share: str) -> list[dict[str, Any]]:
+    if not pair_id and not pace and not condition:
         return []
     if not pair_id:
-        raise Refused("No pair was chosen for these wears a week.", remedy=_MEND)
+        raise Refused("No pair was chosen for this habit.", remedy=_MEND)
+    if condition:
+        return [*_condition(pair_id, condition, share), *(_pace(pair_id, pace) if pace else [])]
+    return _pace(pair_id, pace)
+
+
+def _condition(pair_id: str, condition: str, share: str) -> list[dict[str, Any]]:
+    try:
+        percent = float(share.replace(",", "."))
+    except ValueError:
+        percent = -1.0
+    if not 0.0 <= percent <= 100.0:
+        raise Refused(
+            f"{share!r} is no share of the wear days.", accepted="0 to 100 %", remedy=_MEND
+        )
+    habit = {"kind": "condition", "pair_id": pair_id, "condition": condition}
+    return [habit | {"share": percent / 100.0}]
+
+
+def _pace(pair_id: str, pace: str) -> list[dict[str, Any]]:
     if pace in ("", "0"):
         return [{"kind": "retire", "pair_id": pair_id}]
     try:

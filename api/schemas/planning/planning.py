@@ -17,6 +17,7 @@ from solespan.api.schemas.planning.planning_fields import (
 )
 from solespan.api.schemas.rack.records import Answer, Message
 from solespan.forecast.frames import DRESS_CODES
+from solespan.forecast.planning import CONDITION_NAMES
 
 __all__ = [
     "DayReasons",
@@ -29,18 +30,30 @@ __all__ = [
 ]
 
 _Code: Any = Literal[(*DRESS_CODES, "none")]
+_Condition: Any = Literal[tuple(CONDITION_NAMES)]
 
 
 class HabitAsked(Message):
     """One habit to try."""
 
-    kind: Literal["pace", "retire", "trip"] = field("what changes", "none (word)")
-    pair_id: KnownId | None = id_field("the pair, of a pace or retirement", default=None)
+    kind: Literal["pace", "retire", "trip", "condition"] = field("what changes", "none (word)")
+    pair_id: KnownId | None = id_field("the pair, of a pace, retirement or condition", default=None)
     pair_ids: list[KnownId] | None = id_field(
         "the pairs taken on a trip", default=None, max_length=120
     )
     wears_per_week: float | None = field(
         "how often", "wear days per week", default=None, ge=0, le=7, allow_inf_nan=False
+    )
+    condition: _Condition | None = field(
+        "what the days have, of a condition", "none (word)", default=None
+    )
+    share: float | None = field(
+        "how many of the wear days have the condition",
+        "share of wear days",
+        default=None,
+        ge=0,
+        le=1,
+        allow_inf_nan=False,
     )
     since: PlainDate | None = date_field("first day; none = at once", default=None)
     until: PlainDate | None = date_field("last day; none = no end", default=None)

@@ -11,7 +11,7 @@ import pandas as pd
 from solespan.api.services.context import AppContext
 from solespan.api.services.planning.plans import read_plan
 from solespan.api.services.planning.rack import known_rack, refusing
-from solespan.forecast.planning import Pace, Retire, Trip, what_if
+from solespan.forecast.planning import BadPlan, ConditionShare, Pace, Retire, Trip, what_if
 
 __all__ = ["forecasts_if"]
 
@@ -29,7 +29,7 @@ def forecasts_if(
     Parameters
     ----------
     habits
-        Each with `kind` (pace, retire, trip) and the fields of that type of
+        Each with `kind` (pace, retire, trip, condition) and the fields of that type of
         `forecast.planning.habits`.
 
     Raises `NotFound`, `NothingForecast`, `Refused`.
@@ -60,7 +60,7 @@ def forecasts_if(
     }
 
 
-def _habit(one: Mapping[str, Any]) -> Pace | Retire | Trip:
+def _habit(one: Mapping[str, Any]) -> Pace | Retire | Trip | ConditionShare:
     values = {k: v for k, v in one.items() if k != "kind" and v is not None}
     for name in ("since", "until"):
         if isinstance(values.get(name), date | str):
@@ -69,6 +69,12 @@ def _habit(one: Mapping[str, Any]) -> Pace | Retire | Trip:
         return Pace(**values)
     if one["kind"] == "retire":
         return Retire(**values)
+    if one["kind"] == "condition":
+        asked = ("pair_id", "condition", "share")
+        for name in asked:
+            if name not in values:
+                raise BadPlan("A condition needs a pair and a share.", field=name, accepted=name)
+        return ConditionShare(**{name: values[name] for name in asked})
     return Trip(**{**values, "pair_ids": tuple(values["pair_ids"])})
 
 

@@ -12,7 +12,10 @@ from datetime import UTC, date, datetime
 from typing import Any
 
 from sqlalchemy import (
+    Boolean,
     CheckConstraint,
+    Date,
+    Double,
     ForeignKey,
     Index,
     Integer,
@@ -21,10 +24,19 @@ from sqlalchemy import (
     UniqueConstraint,
     text,
 )
-from sqlalchemy.orm import DeclarativeBase, Mapped, declared_attr, mapped_column, relationship
+from sqlalchemy.orm import (
+    DeclarativeBase,
+    Mapped,
+    MappedColumn,
+    declared_attr,
+    mapped_column,
+    relationship,
+)
 
 from solespan.api.storage.scope import TenantTable, current_tenant
 from solespan.api.storage.tables.types import BigId, UtcDateTime
+from solespan.forecast.columns import Column
+from solespan.forecast.covariates import LOGGED as LOGGED_OF_A_DAY
 from solespan.forecast.frames import TABLES
 
 __all__ = [
@@ -113,6 +125,24 @@ def word_and_bound_checks(table_name: str) -> list[CheckConstraint]:
                 bounds.append(f"{column.name} <= {column.high:g}")
             checks.append(CheckConstraint(" AND ".join(bounds), name=column.name))
     return checks
+
+
+def column_of(column: Column) -> MappedColumn[Any]:
+    """Make the database's column of one column of `forecast.frames`."""
+    types: dict[str, Any] = {
+        "text": String(TEXT_LENGTH),
+        "word": String(WORD_LENGTH),
+        "date": Date(),
+        "number": Double(),
+        "integer": Integer(),
+        "flag": Boolean(),
+    }
+    if column.default is None:
+        return mapped_column(types[column.kind], nullable=not column.required)
+    plain = str(column.default).lower() if column.kind == "flag" else f"'{column.default}'"
+    return mapped_column(
+        types[column.kind], nullable=False, default=column.default, server_default=text(plain)
+    )
 
 
 class Wearer(Editable, Base):
@@ -206,18 +236,16 @@ class WearDay(Editable, Base):
     pair_pk: Mapped[int] = mapped_column(ForeignKey("pairs.id", ondelete="CASCADE"))
     worn_on: Mapped[date]
     hours: Mapped[float | None]
-    steps: Mapped[int | None]
-    surface: Mapped[str] = mapped_column(
-        String(WORD_LENGTH), default="pavement", server_default=text("'pavement'")
-    )
-    wet: Mapped[bool] = mapped_column(default=False, server_default=text("false"))
-    driving_minutes: Mapped[float | None]
 
     __table_args__ = (
         *word_and_bound_checks("wear_days"),
         # The natural key; its index also finds a pair's days in order, so no other is needed.
         UniqueConstraint("pair_pk", "worn_on"),
     )
+
+
+for _one in LOGGED_OF_A_DAY:
+    setattr(WearDay, _one.column.name, column_of(_one.column))
 
 
 class Check(Editable, Base):
