@@ -35,12 +35,18 @@ class Checkout:
         (at,) = [i for i, line in enumerate(lines) if line.startswith(place)]
         self.write(path, "".join([*lines[:at], text, *lines[at:]]))
 
+    def replace(self, path: str, old: str, new: str) -> None:
+        """Replace some words that stand in a file once."""
+        text = (self.root / path).read_text("utf-8")
+        assert text.count(old) == 1, f"{path}: {old}"
+        self.write(path, text.replace(old, new))
+
     def run(self, script: str) -> str:
         """Run a script of this folder in the copy; return what it printed."""
         done = subprocess.run(
             [sys.executable, "-W", "error", Path(__file__).parent / script],
             cwd=self.root,
-            env={**os.environ, "PYTHONPATH": str(self.root)},
+            env={**os.environ, "PYTHONPATH": f"{self.root}{os.pathsep}{ROOT}"},
             capture_output=True,
             text=True,
             check=False,

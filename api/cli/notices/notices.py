@@ -10,7 +10,7 @@ import typer
 __all__ = ["register"]
 
 Customer = Annotated[str, typer.Argument(help="The customer's id.")]
-Channel = Annotated[str, typer.Argument(help="mail, print or webhook.")]
+Channel = Annotated[str, typer.Argument(help="A channel of the rules, such as mail.")]
 
 
 def register(app: typer.Typer) -> None:
@@ -83,8 +83,9 @@ def register(app: typer.Typer) -> None:
         on: Annotated[
             str | None, typer.Option("--on", help="The day, YYYY-MM-DD; left out = today.")
         ] = None,
-        postal_address: Annotated[
-            str | None, typer.Option("--postal-address", help="Where letters are posted to.")
+        address: Annotated[
+            str | None,
+            typer.Option("--address", help="Where this way writes to: postal address, number."),
         ] = None,
         withdraw: Annotated[bool, typer.Option("--withdraw", help="It no longer holds.")] = False,
     ) -> None:
@@ -97,7 +98,7 @@ def register(app: typer.Typer) -> None:
             how=how,
             by=by,
             on=on,
-            postal_address=postal_address,
+            address=address,
             withdraw=withdraw,
         )
 

@@ -158,7 +158,7 @@ def run_consent(
     how: str,
     by: str,
     on: str | None,
-    postal_address: str | None,
+    address: str | None,
     withdraw: bool,
 ) -> None:
     """Write down a consent or its end."""
@@ -181,20 +181,20 @@ def run_consent(
                     "how": how,
                     "by": by,
                     "on": on,
-                    "postal_address": postal_address,
+                    "address": address,
                 }
             )
         )
         with services.database.writing() as session:
             new = consents.give(session, given, services.clock)
-        typer.echo(_GIVEN[new, postal_address is not None])
+        typer.echo(_GIVEN[new, address is not None])
 
 
 _GIVEN = {
     (True, False): "The consent is written down.",
     (True, True): "The consent is written down.",
     (False, False): "There is a consent already.",
-    (False, True): "There is a consent already; the postal address is written anew.",
+    (False, True): "There is a consent already; the address is written anew.",
 }
 
 

@@ -21,6 +21,7 @@ from solespan.api.schemas.notices.notices import NoticeTemplate
 from solespan.api.services.context import AppContext
 from solespan.api.services.notices import choices
 from solespan.api.services.notices.delivery_config import webhook_key
+from solespan.api.services.notices.page import channel_words
 from solespan.api.services.notices.rules_form import read_rules_form
 from solespan.api.services.page_forms import FormProblem
 from solespan.dashboards.pages.notices.notices import rules_values
@@ -70,6 +71,7 @@ def change_rules(ctx: Context, request: Request, typed: Typed) -> Response:
 
 def _rules_page(ctx: AppContext, request: Request, form: FormState, version: int) -> HTMLResponse:
     context = {"form": form, "version": version, "webhook_key": webhook_key(ctx)}
+    context["channels"] = channel_words()
     return page_answer(request, "notices/notice_rules.html", context, 422 if form.errors else 200)
 
 

@@ -35,7 +35,6 @@ from solespan.api.services.notices.page import (
 from solespan.api.services.notices.reading import letters, mark_printed, retry
 from solespan.api.services.notices.template_failure import stuck_words
 from solespan.api.services.page_forms import FormProblem
-from solespan.api.services.rack.records import find_record
 
 __all__ = ["router"]
 
@@ -134,22 +133,22 @@ def change_consent(ctx: Context, request: Request, typed: Typed) -> Response:
 
 
 _SAY_HOW = (
-    "Say how the consent was given, and who took it; the day, if any, as YYYY-MM-DD; a postal "
-    "address has up to 500 characters."
+    "Say how the consent was given, and who took it; the day, if any, as YYYY-MM-DD. "
+    "An address is of its kind: a postal one has up to 500 characters, a telephone number begins "
+    "with its country's code."
 )
 
 
 def _change_consent(ctx: AppContext, typed: dict[str, str]) -> None:
     wearer_id, channel = typed.get("wearer", ""), typed.get("channel", "")
     with ctx.database.writing() as session:
-        if typed.get("do") == "lift":
-            found = find_record(session, "wearers", {"wearer_id": wearer_id})
-            lift_stop(session, (found or {}).get("email") or "")
-            return
-        if typed.get("do") == "bounced":
-            found = find_record(session, "wearers", {"wearer_id": wearer_id})
+        if typed.get("do") in ("lift", "bounced"):
+            address = consents.address_of(session, wearer_id, channel)
+            if typed["do"] == "lift":
+                lift_stop(session, address)
+                return
             try:
-                given_back = BounceGiven(address=(found or {}).get("email") or "")
+                given_back = BounceGiven(address=address, channel=channel)
             except ValueError:
                 raise Refused("There is no address to stop.", remedy="Look again.") from None
             consents.report_bounce(session, given_back, ctx.clock)
@@ -160,14 +159,14 @@ def _change_consent(ctx: AppContext, typed: dict[str, str]) -> None:
                 consents.withdraw(session, ended, ctx.clock)
                 return
             how, by = typed.get("how", ""), typed.get("by", "")
-            posted = typed.get("postal_address", "").replace("\r\n", "\n").strip() or None
+            written = typed.get("address") or typed.get(f"address_{channel}", "")
             given = ConsentGiven(
                 wearer_id=wearer_id,
                 channel=channel,
                 how=how,
                 by=by,
                 on=date.fromisoformat(typed["on"]) if typed.get("on") else None,
-                postal_address=posted if channel == "print" else None,
+                address=written.replace("\r\n", "\n").strip() or None,
             )
         except ValueError:
             raise FormProblem({}) from None
@@ -192,7 +191,7 @@ def read_letters(ctx: Context, request: Request) -> HTMLResponse:
         {
             "id": row["id"],
             "name": row["name"],
-            "address": (row["postal_address"] or "").splitlines(),
+            "address": (row["address"] or "").splitlines(),
             "day": f"{row['made_at']:%Y-%m-%d}",
             "subject": row["payload"]["subject"],
             "text": row["payload"]["text"],

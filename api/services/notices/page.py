@@ -6,17 +6,29 @@ from typing import Any
 
 from sqlalchemy.orm import Session
 
+from solespan.api.channels import CHANNELS, ON_PAPER
 from solespan.api.notices.decide import reason_words
-from solespan.api.schemas.notices.notices import CHANNEL_NAMES
 from solespan.api.services.context import AppContext
 from solespan.api.services.notices.deciding import DecisionSnapshot, preview
 from solespan.api.services.notices.reading import describe_notice, quiet_words, reason_counts
 from solespan.api.storage.notices import notices as stored
 from solespan.api.storage.notices.consents import address_hash, held_consents, load_stopped
 from solespan.api.storage.rack.records import list_records
-from solespan.dashboards.pages.notices.notices import consent_rows, history_rows, notices_page
+from solespan.dashboards.pages.notices.notices import (
+    ChannelWords,
+    consent_rows,
+    history_rows,
+    notices_page,
+)
 
-__all__ = ["MOST_CUSTOMERS", "consents_context", "history", "one_notice", "preview_context"]
+__all__ = [
+    "MOST_CUSTOMERS",
+    "channel_words",
+    "consents_context",
+    "history",
+    "one_notice",
+    "preview_context",
+]
 
 MOST_SHOWN = 100
 MOST_CUSTOMERS = 200
@@ -47,6 +59,7 @@ def preview_context(ctx: AppContext, why: str = "") -> tuple[dict[str, Any], Dec
             for row in quiet.head(MOST_SHOWN).to_dict("records")
         ],
         counts,
+        channel_words(),
         total_customers=int(decisions["wearer_id"][written].nunique()),
         total_pairs=int(written.sum()),
         chosen_why=chosen,
@@ -112,7 +125,8 @@ def _told(session: Session, rows: list[dict[str, Any]]) -> list[dict[str, Any]]:
                 "customer": names.get(row["wearer_id"]) or row["wearer_id"],
             }
             for row in rows
-        ]
+        ],
+        channel_words(),
     )
 
 
@@ -127,17 +141,37 @@ def consents_context(session: Session, after: str | None = None) -> dict[str, An
     )
     shown = rows[:MOST_CUSTOMERS]
     held = held_consents(session, [row["wearer_id"] for row in shown])
-    hashes = {row["wearer_id"]: address_hash(row["email"]) for row in shown if row["email"]}
-    stopped = load_stopped(session, hashes.values())
+    addresses = {row["email"] for row in shown if row["email"]}
+    addresses |= {c["address"] for ways in held.values() for c in ways.values() if c["address"]}
+    hashes = {address: address_hash(address) for address in addresses}
+    reasons = load_stopped(session, hashes.values())
+    stopped = {a: reasons[h] for a, h in hashes.items() if h in reasons}
     customers = [
         {
             "wearer_id": row["wearer_id"],
             "name": row["name"],
             "email": row["email"],
-            "stopped": stopped.get(hashes.get(row["wearer_id"], ""), ""),
-            "consents": held.get(row["wearer_id"], {}),
+            "stopped": stopped.get(row["email"] or "", ""),
+            "consents": {
+                name: dict(one) | {"stopped": stopped.get(one["address"] or "", "")}
+                for name, one in held.get(row["wearer_id"], {}).items()
+            },
         }
         for row in shown
     ]
     more = shown[-1]["wearer_id"] if len(rows) > len(shown) else ""
-    return {"customers": consent_rows(customers, CHANNEL_NAMES), "next": more}
+    return {"customers": consent_rows(customers, channel_words()), "next": more}
+
+
+def channel_words() -> dict[str, ChannelWords]:
+    """Say of each channel what pages say of it, in the register's order."""
+    return {
+        name: ChannelWords(
+            word=entry.word,
+            note=entry.note,
+            on_paper=name in ON_PAPER,
+            address=entry.address.word if entry.address.kept == "consent" else "",
+            lines=entry.address.lines,
+        )
+        for name, entry in CHANNELS.items()
+    }
