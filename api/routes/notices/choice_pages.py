@@ -10,6 +10,7 @@ from fastapi.responses import HTMLResponse
 from solespan.api.errors import Refused, SolespanError, StaleVersion
 from solespan.api.notices.template import check_template
 from solespan.api.routes.http import Context
+from solespan.api.routes.page_entry import PageEntry
 from solespan.api.routes.page_http import (
     PageRoute,
     Typed,
@@ -27,7 +28,7 @@ from solespan.api.services.page_forms import FormProblem
 from solespan.dashboards.pages.notices.notices import rules_values
 from solespan.dashboards.pages.rack.pair import FormState
 
-__all__ = ["router"]
+__all__ = ["PAGE"]
 
 router = APIRouter(route_class=PageRoute)
 PARTS = ("subject", "text", "html")
@@ -130,3 +131,8 @@ def _said(error: SolespanError) -> str:
 def _version(typed: dict[str, str]) -> int:
     text = typed.get("version", "")
     return int(text) if text.isascii() and text.isdigit() and len(text) < 10 else -1
+
+
+PAGE = PageEntry(
+    router, under="/notices", templates=("notices/notice_rules.html", "notices/notice_wording.html")
+)

@@ -12,6 +12,7 @@ from markupsafe import Markup
 
 from solespan.api.errors import Refused, SolespanError
 from solespan.api.routes.http import Context
+from solespan.api.routes.page_entry import Need, PageEntry
 from solespan.api.routes.page_http import (
     PageRoute,
     Typed,
@@ -35,8 +36,9 @@ from solespan.api.services.notices.page import (
 from solespan.api.services.notices.reading import letters, mark_printed, retry
 from solespan.api.services.notices.template_failure import stuck_words
 from solespan.api.services.page_forms import FormProblem
+from solespan.dashboards.navigation import NavEntry
 
-__all__ = ["router"]
+__all__ = ["PAGE"]
 
 router = APIRouter(route_class=PageRoute)
 DONE = {
@@ -248,3 +250,16 @@ def try_again(ctx: Context, request: Request, notice_id: str, typed: Typed) -> R
     with ctx.database.writing() as session:
         retry(ctx, session, notice_id)
     return back_to("/notices", done="retry")
+
+
+PAGE = PageEntry(
+    router,
+    NavEntry("Notices", "/notices", "shop"),
+    templates=(
+        "notices/notices.html",
+        "notices/notice.html",
+        "notices/notice_send.html",
+        "notices/notice_customers.html",
+    ),
+    needs=(Need("/notices(/.*)?", "read", "notices"),),
+)

@@ -11,6 +11,7 @@ from fastapi import APIRouter, Request, Response
 
 from solespan.api.errors import NotFound, Refused, SolespanError
 from solespan.api.routes.http import Context
+from solespan.api.routes.page_entry import PageEntry
 from solespan.api.routes.page_http import PageRoute, Words, page_answer, told
 from solespan.api.services.planning.habits import forecasts_if
 from solespan.api.services.planning.page import pairs_to_choose
@@ -19,7 +20,7 @@ from solespan.api.services.rack.records import list_records
 from solespan.dashboards.pages.planning.what_if import what_if_page
 from solespan.forecast.planning import CONDITION_NAMES
 
-__all__ = ["router"]
+__all__ = ["PAGE"]
 
 router = APIRouter(route_class=PageRoute)
 MOST_PAIRS = 500
@@ -117,3 +118,6 @@ def _rest(text: str) -> int | None:
     if text not in tuple("0123456"):
         raise Refused(f"{text!r} are no days of rest.", accepted="0 to 6", remedy=_MEND)
     return int(text)
+
+
+PAGE = PageEntry(router, under="/plan", templates=("planning/what_if.html",))

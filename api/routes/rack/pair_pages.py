@@ -10,6 +10,7 @@ from fastapi import APIRouter, Request, Response
 from fastapi.responses import HTMLResponse
 
 from solespan.api.routes.http import Context, IdempotencyKey
+from solespan.api.routes.page_entry import PageEntry
 from solespan.api.routes.page_http import (
     ForeignForm,
     PageRoute,
@@ -33,7 +34,7 @@ from solespan.api.services.rack.pair_page import pair_context, pair_name, upkeep
 from solespan.dashboards.pages.rack.pair import FORM_NAMES, GAUGES, UNITS, FormState, form_choices
 from solespan.dashboards.pages.rack.thumb import thumb_page
 
-__all__ = ["ours", "pair_address", "router"]
+__all__ = ["PAGE", "ours", "pair_address"]
 
 GAUGE = "gauge"  # the cookie that remembers which gauge and unit were used last
 GAUGE_KEPT_S = 400 * 24 * 3600
@@ -219,3 +220,6 @@ def _pair_page(
     states = {name: FormState() for name in FORM_NAMES} | (forms or {})
     context = pair_context(ctx, pair_id, logged_on) | form_choices(method, unit) | states
     return page_answer(request, "rack/pair.html", context | {"done": done}, 422 if forms else 200)
+
+
+PAGE = PageEntry(router)

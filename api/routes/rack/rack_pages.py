@@ -7,6 +7,7 @@ from urllib.parse import quote
 from fastapi import APIRouter, Request, Response
 
 from solespan.api.routes.http import Context, IdempotencyKey
+from solespan.api.routes.page_entry import Need, PageEntry
 from solespan.api.routes.page_http import (
     PageRoute,
     Typed,
@@ -24,7 +25,7 @@ from solespan.api.services.rack.rack_extras_page import (
 )
 from solespan.api.services.rack.rack_page import find_on_rack
 
-__all__ = ["router"]
+__all__ = ["PAGE"]
 
 router = APIRouter(route_class=PageRoute)
 DONE = {"care": "That care is logged."}
@@ -82,3 +83,10 @@ def read_rotation(
 def read_spread(ctx: Context, request: Request, wearer: Words = "") -> Response:
     """Compare the due dates of one rack with the plan and without."""
     return page_answer(request, "forecasts/spread.html", spread_context(ctx, wearer))
+
+
+PAGE = PageEntry(
+    router,
+    # sent as a form only so that no name stands in its address
+    needs=(Need("/find", "read", "read"),),
+)

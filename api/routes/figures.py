@@ -1,76 +1,26 @@
-"""Which pages does a browser get, and what happens to the forms it posts?
-
-Pages are read with GET and changed with plain form posts that end in a redirect, so that going back
-or reloading repeats nothing. Failures are pages too.
-"""
+"""Figures and static files: what do a page's scripts and styles load?"""
 
 from __future__ import annotations
 
 from typing import Any
-from urllib.parse import urlencode
 
 from fastapi import APIRouter, Request, Response
 from starlette.exceptions import HTTPException
 
 from solespan.api.errors import NotFound
-from solespan.api.routes import phone
 from solespan.api.routes.http import Context
-from solespan.api.routes.importing import import_pages
-from solespan.api.routes.page_http import TOKEN, PageRoute, Typed, Words, page_answer
-from solespan.api.routes.rack import add_pages, pair_pages, rack_pages, sole_pages, wear_pages
+from solespan.api.routes.page_entry import Need, PageEntry
+from solespan.api.routes.page_http import Words
 from solespan.api.services.rack.pair_page import figure_frames
-from solespan.api.services.rack.rack_page import rack_context, rack_frames
+from solespan.api.services.rack.rack_page import rack_frames
 from solespan.dashboards.assets import asset_by_url_name
 from solespan.dashboards.figures import FIGURES
 from solespan.dashboards.render import figure_json
 
-__all__ = ["TOKEN", "PageRoute", "Typed", "Words", "router"]
+__all__ = ["PAGE"]
 
 FOR_EVER = "public, max-age=31536000, immutable"
-DONE = {
-    "wear": "The wear is logged.",
-    "already": "This day was logged already; nothing changed.",
-    "changed": "The wear is changed.",
-    "undone": "The wear is taken back.",
-    "removed": "The pair and its log are deleted.",
-    "example": "The example rack is on your rack now. Forecasts follow in a moment.",
-    "no-example": "The example rack is removed; your own pairs are as they were.",
-}
-
 router = APIRouter()
-pages = APIRouter(route_class=PageRoute)
-# The pair's own page takes every address under /pairs that is left, so it comes last.
-for more in (
-    phone,
-    wear_pages,
-    rack_pages,
-    add_pages,
-    import_pages,
-    sole_pages,
-    pair_pages,
-):
-    router.include_router(more.router)
-
-
-@pages.get("/")
-def read_rack(
-    ctx: Context,
-    request: Request,
-    wearer: Words = "",
-    band: Words = "",
-    q: Words = "",
-    logged: Words = "",
-    on: Words = "",
-    done: Words = "",
-) -> Response:
-    """Show what to wear today, and all pairs, the one to send first at the top."""
-    context = rack_context(ctx, wearer, band, q, (logged, on))
-    chosen = {"wearer": wearer, "band": band, "q": q}
-    kept = urlencode({name: value for name, value in chosen.items() if value})
-    query = f"?{kept}" if kept else ""
-    return page_answer(
-        request, "rack/rack.html", context | {"query": query, "done": DONE.get(done, "")}
-    )
 
 
 @router.get("/figures/{name}.json")
@@ -122,4 +72,4 @@ def read_asset(request: Request, url_name: str) -> Response:
     return Response(content, media_type=asset.media_type, headers=headers)
 
 
-router.include_router(pages)
+PAGE = PageEntry(router, needs=(Need("/assets/.*", "open", "open"),))
