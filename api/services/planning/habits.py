@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from datetime import date
+from dataclasses import MISSING, fields
 from typing import Any
 
 import pandas as pd
@@ -60,22 +60,32 @@ def forecasts_if(
     }
 
 
+_KINDS: dict[str, type[Pace | Retire | Trip | ConditionShare]] = {
+    "pace": Pace,
+    "retire": Retire,
+    "trip": Trip,
+    "condition": ConditionShare,
+}
+
+
 def _habit(one: Mapping[str, Any]) -> Pace | Retire | Trip | ConditionShare:
-    values = {k: v for k, v in one.items() if k != "kind" and v is not None}
-    for name in ("since", "until"):
-        if isinstance(values.get(name), date | str):
-            values[name] = pd.Timestamp(values[name])
-    if one["kind"] == "pace":
-        return Pace(**values)
-    if one["kind"] == "retire":
-        return Retire(**values)
-    if one["kind"] == "condition":
-        asked = ("pair_id", "condition", "share")
-        for name in asked:
-            if name not in values:
-                raise BadPlan("A condition needs a pair and a share.", field=name, accepted=name)
-        return ConditionShare(**{name: values[name] for name in asked})
-    return Trip(**{**values, "pair_ids": tuple(values["pair_ids"])})
+    """Make a habit of the fields of its kind; others are left aside. Raises `BadPlan`."""
+    made = _KINDS[one["kind"]]
+    values: dict[str, Any] = {}
+    for known in fields(made):
+        value: Any = one.get(known.name)
+        if value is None:
+            if known.default is MISSING:
+                raise BadPlan(
+                    f"A habit of the kind {one['kind']} needs {known.name}.",
+                    field=known.name,
+                    accepted="a value",
+                )
+            continue
+        if known.name in ("since", "until"):
+            value = pd.Timestamp(value)
+        values[known.name] = tuple(value) if known.name == "pair_ids" else value
+    return made(**values)
 
 
 def _row(one: Mapping[Any, Any], labels: Mapping[str, Any]) -> dict[str, Any]:
