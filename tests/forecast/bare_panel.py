@@ -14,6 +14,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy.optimize import minimize
 
+from solespan.forecast.covariates import FLAGS
 from solespan.forecast.model.hierarchy import Posterior, solve
 from solespan.forecast.model.inner_loop import prior_centre
 from solespan.forecast.model.linearise import Noise, Sites, linearise
@@ -85,7 +86,7 @@ def bare_panel(
             base=x[:, None].astype(float),
             driving=np.zeros((len(y), 1)),
             silent=np.zeros(len(y)),
-            flags=np.zeros((1, 4)),
+            flags=np.zeros((1, len(FLAGS))),
         ),
         as_of_day=0,
     )

@@ -12,7 +12,7 @@ from datetime import timedelta
 
 from solespan.api.channels.addresses import TELEPHONE
 from solespan.api.channels.entry import ChannelEntry
-from solespan.api.channels.message import Message
+from solespan.api.channels.message import DeliveryError, Message
 from solespan.api.channels.retry import RetryRule
 from solespan.api.channels.setup import ChannelSettings
 
@@ -29,6 +29,8 @@ class TextMessages:
         del setup
 
     def send(self, message: Message) -> None:
+        if message.address is None:
+            raise DeliveryError("there is no number", permanent=True)
         SENT.append(message)
 
     def close(self) -> None:
