@@ -11,40 +11,19 @@ from urllib.parse import urlsplit
 from fastapi import FastAPI
 
 from solespan.api.clock import Clock
-from solespan.api.routes import health, pages, problems
-from solespan.api.routes.accounts import (
-    accounts,
-    customer_pages,
-    customer_record,
-    my_pages,
-    people_pages,
-    sign_in_pages,
-)
-from solespan.api.routes.bench import (
-    materials,
-    order_forms,
-    order_pages,
-    orders,
-    quotes,
-    stock_page,
-    workload,
-    workload_page,
-)
+from solespan.api.routes import health, problems
+from solespan.api.routes.accounts import accounts, customer_record
+from solespan.api.routes.bench import materials, orders, quotes, workload
 from solespan.api.routes.edge.access import Access
 from solespan.api.routes.edge.gate import Gate
 from solespan.api.routes.edge.headers import SecurityHeaders
 from solespan.api.routes.edge.record import RequestRecord
-from solespan.api.routes.forecasts import fit, forecasts, look_back_pages, settings_page
-from solespan.api.routes.importing import import_pages, imports
-from solespan.api.routes.notices import choice_pages, consents, link_pages, notice_pages, notices
-from solespan.api.routes.planning import (
-    calendar_feed,
-    care,
-    plan_page,
-    plans,
-    resole_options,
-    what_if_page,
-)
+from solespan.api.routes.forecasts import fit, forecasts
+from solespan.api.routes.importing import imports
+from solespan.api.routes.notices import consents, notices
+from solespan.api.routes.page_entry import navigation_of
+from solespan.api.routes.page_register import PAGES
+from solespan.api.routes.planning import calendar_feed, care, plans, resole_options
 from solespan.api.routes.rack.records import record_routers
 from solespan.api.schemas.service import Problem
 from solespan.api.services.notices.worker import NoticeWorker
@@ -107,6 +86,7 @@ def create_app(
         lifespan=lifespan,
     )
     app.state.services = build_services(settings, clock)
+    app.state.navigation = navigation_of(PAGES)
     # Their routes stand side by side, not in nested routers: each of those looks for changes below
     # it at every request. Forecasts first: they are read most, and routes are asked in turn.
     for router in (
@@ -131,25 +111,8 @@ def create_app(
         app.router.routes.extend(router.routes)
     app.include_router(problems.router)
     app.include_router(calendar_feed.feed)
-    # Before the notices' own page, which takes any id.
-    for own in (link_pages, choice_pages, notice_pages):
-        app.include_router(own.router, include_in_schema=False)
-    for own in (
-        sign_in_pages,
-        people_pages,
-        customer_pages,
-        my_pages,
-        look_back_pages,
-        settings_page,
-        order_pages,
-        order_forms,
-        workload_page,
-        stock_page,
-        plan_page,
-        what_if_page,
-        pages,
-    ):
-        app.include_router(own.router, include_in_schema=False)
+    for page in PAGES:
+        app.include_router(page.router, include_in_schema=False)
     problems.add_problem_handlers(app)
     _describe_problems(app)
     # Added last = outermost: every answer is recorded and has its headers, refusals too.
@@ -159,9 +122,8 @@ def create_app(
         max_body_bytes=MAX_BODY_BYTES,
         upload_path=(
             "/v1/imports",
-            import_pages.UPLOAD_PATH,
             orders.PHOTO_PATH,
-            order_forms.PHOTO_PATH,
+            *(path for page in PAGES for path in page.uploads),
         ),
         max_upload_bytes=settings.upload_limit_bytes + FORM_OVERHEAD_BYTES,
     )

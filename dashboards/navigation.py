@@ -1,14 +1,15 @@
-"""Which pages are reached from every page, in which order, and which one is the reader on?
+"""Navigation: which pages are reached from every page, and which one is the reader on?
 
-The register: a new page adds one line to `ENTRIES`. On a phone the entries that are `first` stand
-in a bar within reach of the thumb; all of them stand at the foot of every page.
+On a phone the entries that are `first` stand in a bar within reach of the thumb; all of them stand
+at the foot of every page. The service makes the entries of its register of pages.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
-__all__ = ["ENTRIES", "GROUPS", "NavEntry", "entry_of"]
+__all__ = ["GROUPS", "NavEntry", "entry_of"]
 
 
 GROUPS = (("rack", "Your rack"), ("shop", "The shop"))
@@ -23,49 +24,11 @@ class NavEntry:
 
     label: str
     address: str
-    templates: tuple[str, ...]
     group: str = "rack"
     first: bool = False
+    templates: tuple[str, ...] = ()
 
 
-ENTRIES: tuple[NavEntry, ...] = (
-    NavEntry("Rack", "/", ("rack/rack.html",), first=True),
-    NavEntry("Plan", "/plan", ("planning/plan.html", "planning/what_if.html"), first=True),
-    NavEntry("Add", "/add", ("rack/add.html",), first=True),
-    NavEntry("Import", "/import", ("importing/import.html", "importing/import_report.html")),
-    NavEntry(
-        "Bench",
-        "/bench",
-        ("bench/bench.html", "bench/job.html", "bench/job_paper.html"),
-        "shop",
-        first=True,
-    ),
-    NavEntry(
-        "Work ahead",
-        "/workload",
-        ("bench/workload.html", "bench/workload_none.html", "bench/stock.html"),
-        "shop",
-    ),
-    NavEntry(
-        "Notices",
-        "/notices",
-        (
-            "notices/notices.html",
-            "notices/notice.html",
-            "notices/notice_send.html",
-            "notices/notice_rules.html",
-            "notices/notice_wording.html",
-            "notices/notice_customers.html",
-        ),
-        "shop",
-    ),
-    NavEntry("Past forecasts", "/past-forecasts", ("forecasts/look_back.html",), "shop"),
-    NavEntry("Forecast settings", "/forecast-settings", ("forecasts/settings.html",), "shop"),
-    NavEntry("Members and keys", "/people", ("accounts/people.html",), "shop"),
-    NavEntry("Your account", "/account", ("accounts/account.html",), "shop"),
-)
-
-
-def entry_of(template: str) -> NavEntry | None:
+def entry_of(template: str, entries: Sequence[NavEntry]) -> NavEntry | None:
     """Find the entry that is current on the page of this template; None on a page between."""
-    return next((entry for entry in ENTRIES if template in entry.templates), None)
+    return next((entry for entry in entries if template in entry.templates), None)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from functools import cache
 from typing import Any
 from urllib.parse import quote
@@ -15,7 +15,7 @@ from markupsafe import Markup
 from solespan.dashboards import theme, wording
 from solespan.dashboards.assets import assets, plotly_map_style_id
 from solespan.dashboards.figures import FIGURES
-from solespan.dashboards.navigation import ENTRIES, GROUPS, entry_of
+from solespan.dashboards.navigation import GROUPS, NavEntry, entry_of
 
 __all__ = ["figure_json", "inline_figure", "render"]
 
@@ -37,19 +37,20 @@ def _environment() -> Environment:
         asset=lambda name: f"/assets/{assets()[name].url_name}",
         figures=FIGURES,
         map_style_id=plotly_map_style_id,
-        nav=ENTRIES,
         nav_groups=GROUPS,
-        nav_here=entry_of,
     )
     return environment
 
 
-def render(template: str, context: Mapping[str, Any]) -> str:
+def render(template: str, context: Mapping[str, Any], entries: Sequence[NavEntry] = ()) -> str:
     """Fill one template of `dashboards/templates`; every value is escaped.
+
+    `entries` are those of the navigation, for pages that show it.
 
     Raises `jinja2.UndefinedError` where the template needs what the context lacks.
     """
-    return _environment().get_template(template).render({"template": template, **context})
+    frame = {"nav": entries, "nav_here": entry_of(template, entries)}
+    return _environment().get_template(template).render({**frame, **context})
 
 
 @cache

@@ -7,13 +7,16 @@ files of the same names); `FORECAST` and `PATH` describe what the library answer
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from solespan.forecast.columns import Column, Table
+from solespan.forecast.covariates import CONDITIONS, LOGGED, SURFACES
 
 __all__ = [
     "BANDS",
     "CHECKS",
+    "CONDITIONS",
     "FORECAST",
     "PATH",
+    "SURFACES",
     "TABLES",
     "WEAR_DAYS",
     "Column",
@@ -25,7 +28,6 @@ POINTS = ("ball", "toe", "heel", "waist")
 WEARING_POINTS = ("ball", "toe", "heel")
 METHODS = ("caliper", "depth_gauge", "ultrasonic", "thumb")
 GRADES = ("firm", "give", "soft", "hole")
-SURFACES = ("indoor", "pavement", "rough")
 DRIVING_FEET = ("left", "right", "both", "none")
 CONSTRUCTIONS = (
     "goodyear_welted",
@@ -54,47 +56,6 @@ MAX_THICKNESS_MM = 40.0
 MAX_HOURS_PER_DAY = 24.0
 MAX_WEARS_PER_WEEK = 7.0
 STANDARD_HOURS_PER_WEAR_DAY = 8.0
-
-
-@dataclass(frozen=True)
-class Column:
-    """One column: its name, kind, unit, and what it accepts.
-
-    kind is one of `id`, `text`, `word`, `date`, `number`, `integer`, `flag`. `words` lists what a
-    `word` accepts; `low` and `high` bound a number (inclusive). `iron_of` marks a column that only
-    files have: the same quantity as the column it names, in irons.
-    """
-
-    name: str
-    kind: str
-    meaning: str
-    unit: str = ""
-    required: bool = False
-    words: tuple[str, ...] = ()
-    low: float | None = None
-    high: float | None = None
-    default: object = None
-    iron_of: str = ""
-
-
-@dataclass(frozen=True)
-class Table:
-    """One table: its columns in file order, and the columns that identify a row."""
-
-    name: str
-    key: tuple[str, ...]
-    columns: tuple[Column, ...]
-    must_exist: bool = False
-    by_name: dict[str, Column] = field(init=False, repr=False, compare=False)
-
-    def __post_init__(self) -> None:
-        """Index the columns by name."""
-        object.__setattr__(self, "by_name", {c.name: c for c in self.columns})
-
-    @property
-    def stored(self) -> tuple[Column, ...]:
-        """The columns a frame or a database row has: all but those in irons."""
-        return tuple(c for c in self.columns if not c.iron_of)
 
 
 def _id(name: str, meaning: str) -> Column:
@@ -149,6 +110,7 @@ PAIRS = Table(
             low=0,
             high=MAX_WEARS_PER_WEEK,
         ),
+        Column("in_use_on", "date", "last day on which the owner said that it is still worn"),
     ),
     must_exist=True,
 )
@@ -208,10 +170,7 @@ WEAR_DAYS = Table(
             low=0,
             high=MAX_HOURS_PER_DAY,
         ),
-        Column("steps", "integer", "steps taken in the pair", "steps", low=0, high=200_000),
-        Column("surface", "word", "main ground", words=SURFACES, default="pavement"),
-        Column("wet", "flag", "worn on wet ground", default=False),
-        Column("driving_minutes", "number", "time at the wheel", "min", low=0, high=1440),
+        *(one.column for one in LOGGED),
     ),
 )
 

@@ -13,7 +13,6 @@ from dataclasses import dataclass, field, replace
 from math import log
 
 __all__ = [
-    "COVARIATE_PRIORS",
     "DEFAULT_LIMIT_MM",
     "GAP_SHARE",
     "HEEL_NOMINAL_MM",
@@ -60,14 +59,6 @@ DEFAULT_LIMIT_MM: dict[str, dict[str, float]] = {
 HEEL_NOMINAL_MM = 6.0  # top piece, common practice
 HEEL_START_SD_MM = 0.6
 
-# Multipliers on exposure: (median, SD of the log). Common practice, no published size for leather.
-COVARIATE_PRIORS: dict[str, tuple[float, float]] = {
-    "wet": (1.7, 0.25),
-    "indoor": (0.5, 0.30),
-    "rough": (1.5, 0.25),
-    "steps": (1.0, 0.30),
-    "driving": (1.0, 0.05),
-}
 STEPS_PER_STANDARD_WEAR_DAY = 7000.0
 
 LEATHERS = ("oak_bark_leather", "veg_tan_leather", "flexible_leather")

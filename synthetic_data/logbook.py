@@ -19,6 +19,7 @@ from solespan.forecast.frames import (
     SURFACES,
     TABLES,
 )
+from solespan.synthetic_data.conditions import factor_of_others
 from solespan.synthetic_data.measuring import Readings
 from solespan.synthetic_data.pair_histories import Life
 from solespan.synthetic_data.pairs import HOURS_STYLES, Bools, Floats, Pairs, Wearers
@@ -73,11 +74,12 @@ def table(name: str, columns: dict[str, object]) -> pd.DataFrame:
 
     A column that is left out holds its default, or nothing.
     """
-    frame = pd.DataFrame(columns)
+    given = dict(columns)
     for column in TABLES[name].stored:
-        if column.name not in frame:
+        if column.name not in given:
             empty = np.nan if column.kind == "number" else None
-            frame[column.name] = empty if column.default is None else column.default
+            given[column.name] = empty if column.default is None else column.default
+    frame = pd.DataFrame(given)
     order = [c.name for c in TABLES[name].stored]
     return frame[order].sort_values(list(TABLES[name].key), kind="stable", ignore_index=True)
 
@@ -205,12 +207,17 @@ def _notes(
     )
     counted *= np.array([truth.indoor_factor, 1.0, truth.rough_factor])[surface]
     counted *= np.where(wet, truth.wet_factor, 1.0)
+    others = {name: told.copy() for name, told in c.others.items()}
+    for name, told in others.items():
+        told[~notes] = TABLES["wear_days"].by_name[name].default
+    counted *= factor_of_others(truth, others, n)
     return {
         "hours": hours,
         "steps": steps,
         "surface": words(SURFACES, surface),
         "wet": wet,
         "driving_minutes": np.where(tells, minutes, np.nan),
+        **others,
     }, counted
 
 

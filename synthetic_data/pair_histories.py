@@ -189,7 +189,10 @@ def _gather(
     noticed: list[tuple[int, int]],
 ) -> Life:
     names = ("hours", "surface", "wet", "driving_minutes", "exposure")
-    conditions = Conditions(**{n: np.concatenate([getattr(r[2], n) for r in rows]) for n in names})
+    conditions = Conditions(
+        **{n: np.concatenate([getattr(r[2], n) for r in rows]) for n in names},
+        others={n: np.concatenate([r[2].others[n] for r in rows]) for n in rows[0][2].others},
+    )
     renewals = sorted(state.renewals, key=lambda r: r[0])
     return Life(
         day=np.repeat(np.arange(len(rows)), [len(r[0]) for r in rows]),

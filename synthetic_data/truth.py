@@ -14,6 +14,8 @@ from typing import Any
 
 import numpy as np
 
+from solespan.forecast.frames import CONDITIONS
+
 __all__ = ["Truth", "described", "given", "varied"]
 
 
@@ -29,6 +31,11 @@ LEATHER_RATES = (
     ("rubber", 0.50),
     ("studded_rubber", 0.50),
 )
+
+
+# Conditions that have a process of their own here; all others are drawn by `condition_share`.
+OWN_PROCESS = ("wet", "indoor", "rough")
+OTHERS = tuple((c.name, c.multiplier) for c in CONDITIONS if c.name not in OWN_PROCESS)
 
 
 @dataclass(frozen=True)
@@ -70,6 +77,10 @@ class Truth:
     wet_factor: float = given(1.7, "ratio to dry", "common practice: 1.3-3, median 1.7")
     indoor_factor: float = given(0.5, "ratio to pavement", "common practice, no source")
     rough_factor: float = given(1.5, "ratio to pavement", "common practice, no source")
+    other_factors: tuple[tuple[str, float], ...] = given(
+        OTHERS, "ratio to a day without the condition", "the median of the condition's prior"
+    )
+    condition_share: float = given(0.25, "share of wear days, each other condition", "invented")
     sd_hours: float = given(0.20, "log, day to day", "no source")
     sd_usual_hours: float = given(0.08, "log, between wearers", "no source")
     steps_per_wear_day: float = given(8000.0, "steps in 8 h", "tracker median 8,199 on active days")
@@ -155,6 +166,7 @@ def varied(truth: Truth, rng: np.random.Generator) -> Truth:
         wet_factor=float(np.clip(truth.wet_factor * rng.lognormal(0.0, 0.25), 1.3, 3.0)),
         indoor_factor=truth.indoor_factor * rng.lognormal(0.0, 0.15),
         rough_factor=truth.rough_factor * rng.lognormal(0.0, 0.12),
+        other_factors=tuple((n, f * rng.lognormal(0.0, 0.15)) for n, f in truth.other_factors),
         step_mm=truth.step_mm * rng.lognormal(0.0, 0.3),
         sd_caliper_mm=rng.uniform(0.12, 0.26),
         sd_gauge_mm=rng.uniform(0.05, 0.09),

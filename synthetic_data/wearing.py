@@ -7,12 +7,13 @@ are owned.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
 
 from solespan.forecast.frames import DRESS_CODES
+from solespan.synthetic_data.conditions import draw_others, factor_of_others
 from solespan.synthetic_data.pairs import Bools, Floats, Ints, Pairs, Wearers
 from solespan.synthetic_data.sim_calendar import Calendar
 from solespan.synthetic_data.truth import Truth
@@ -63,6 +64,7 @@ class Conditions:
     wet: Bools
     driving_minutes: Floats
     exposure: Floats
+    others: dict[str, np.ndarray] = field(default_factory=dict)
 
 
 def draw_habits(
@@ -188,10 +190,13 @@ def draw_conditions(
     drives = rng.random(n) < DRIVES_SHARE
     factor = np.array([truth.indoor_factor, 1.0, truth.rough_factor])[surface]
     factor = factor * np.where(wet, truth.wet_factor, 1.0)
+    others = draw_others(truth, n, rng)
+    factor = factor * factor_of_others(truth, others, n)
     return Conditions(
         hours=hours,
         surface=surface,
         wet=wet,
         driving_minutes=np.where(drives, np.minimum(minutes, 240.0), 0.0),
         exposure=hours / 8.0 * factor,
+        others=others,
     )

@@ -41,12 +41,29 @@ def test_ci_runs_the_test_command_of_the_readme_word_for_word():
     assert command in (ROOT / ".ci" / "run").read_text("utf-8")
 
 
-def test_every_covariate_and_figure_stands_in_the_guide():
-    from solespan.dashboards.figures import FIGURES
-    from solespan.forecast.covariates import COVARIATES
+def _rows_of_the_add_table() -> list[str]:
+    section = GUIDE.partition("## Where do I add ...?")[2].partition("\n## ")[0]
+    return [line for line in section.splitlines() if line.startswith("| a ")]
 
-    missing = [name for name in (*COVARIATES, *FIGURES) if f"`{name}`" not in GUIDE]
-    assert not missing
+
+def test_every_file_of_the_add_table_is_there():
+    rows = _rows_of_the_add_table()
+    assert len(rows) > 8
+    named = [path for row in rows for path in re.findall(r"`([\w./]+(?:/|\.)[\w./]+)`", row)]
+    assert len(named) > 20
+    assert [path for path in named if not (ROOT / path).exists()] == []
+
+
+def test_every_register_of_the_add_table_stands_in_its_file():
+    found = [
+        pair
+        for row in _rows_of_the_add_table()
+        for pair in re.findall(r"`([A-Z_]+)` (?:of|in) `([\w./]+)`", row)
+    ]
+    assert len(found) > 6
+    for name, path in found:
+        text = (ROOT / path).read_text("utf-8")
+        assert re.search(rf"^{name}\b", text, re.MULTILINE), (name, path)
 
 
 def test_the_constraints_hold_names_and_versions_and_no_address():

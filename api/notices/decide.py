@@ -67,7 +67,7 @@ REASONS: dict[str, str] = {
     "no consent": "no consent by any way this shop uses",
     "no address": "consent, but no address",
     "not an address": "consent, but what stands as address is none",
-    "stopped": "the address does not take mail",
+    "stopped": "the address takes no notices",
     "too soon": "the customer was written to; next from {day}",
 }
 _NOTICE = ("due", "second")

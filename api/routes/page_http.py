@@ -9,7 +9,7 @@ from __future__ import annotations
 import hmac
 import json
 import secrets
-from collections.abc import Callable, Coroutine, Mapping
+from collections.abc import Callable, Coroutine, Mapping, Sequence
 from typing import Annotated, Any
 from urllib.parse import urlencode
 
@@ -25,6 +25,7 @@ from solespan.api.errors import Conflict, Refused, SolespanError
 from solespan.api.services.accounts.identity import Identity
 from solespan.api.services.context import AppContext
 from solespan.api.services.idempotency import Answered, fingerprint_of
+from solespan.dashboards.navigation import NavEntry
 from solespan.dashboards.render import render
 
 __all__ = [
@@ -58,16 +59,19 @@ class PageRoute(APIRoute):
         handler = super().get_route_handler()
 
         async def page_or_failure(request: Request) -> Response:
+            entries = request.app.state.navigation
             try:
                 return await handler(request)
             except SolespanError as error:
-                return failure_page(error.status, error.title, [error.what, error.remedy])
+                return failure_page(entries, error.status, error.title, [error.what, error.remedy])
             except RequestValidationError:
                 return failure_page(
-                    422, "This address cannot be read", ["A part of it is too long."]
+                    entries, 422, "This address cannot be read", ["A part of it is too long."]
                 )
             except HTTPException as error:
-                return failure_page(error.status_code, "This cannot be done", [str(error.detail)])
+                return failure_page(
+                    entries, error.status_code, "This cannot be done", [str(error.detail)]
+                )
 
         return page_or_failure
 
@@ -83,11 +87,12 @@ async def _typed(request: Request) -> dict[str, str]:
 Typed = Annotated[dict[str, str], Depends(_typed)]
 
 
-def failure_page(status: int, title: str, lines: list[str]) -> HTMLResponse:
-    """Answer a page that says what went wrong."""
-    return HTMLResponse(
-        render("failure.html", {"heading": title, "lines": [*filter(None, lines)]}), status
-    )
+def failure_page(
+    entries: Sequence[NavEntry], status: int, title: str, lines: list[str]
+) -> HTMLResponse:
+    """Answer a page that says what went wrong, with the navigation's entries."""
+    said = {"heading": title, "lines": [*filter(None, lines)]}
+    return HTMLResponse(render("failure.html", said, entries), status)
 
 
 def told(error: SolespanError) -> str:
@@ -142,7 +147,7 @@ def page_answer(
     token = request.cookies.get(TOKEN) or secrets.token_urlsafe(24)
     who: Identity | None = request.state.identity
     context = {**context, "token": token, "account": who.account if who else ""}
-    answer = HTMLResponse(render(template, context), status)
+    answer = HTMLResponse(render(template, context, request.app.state.navigation), status)
     if TOKEN not in request.cookies:
         set_cookie(request, answer, TOKEN, token)
     return answer

@@ -7,9 +7,10 @@ from importlib.resources import files
 from fastapi import APIRouter, Response
 
 from solespan.api.routes.http import json_answer
+from solespan.api.routes.page_entry import Need, PageEntry
 from solespan.dashboards.assets import assets
 
-__all__ = ["router"]
+__all__ = ["PAGE"]
 
 router = APIRouter()
 GROUND = "#e9eeec"
@@ -62,3 +63,6 @@ def read_service_worker() -> Response:
         media_type="text/javascript",
         headers={"cache-control": "no-cache"},
     )
+
+
+PAGE = PageEntry(router, needs=(Need(r"/app\.webmanifest|/sw\.js", "open", "open"),))

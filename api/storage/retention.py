@@ -10,6 +10,7 @@ from datetime import datetime
 import sqlalchemy as sa
 from sqlalchemy.orm import Session
 
+from solespan.api.channels import ON_PAPER
 from solespan.api.storage.importing.import_runs import emptied_report
 from solespan.api.storage.tables.bench import BenchPlan
 from solespan.api.storage.tables.notices import Consent, Outbox
@@ -36,7 +37,7 @@ def empty_notices_before(session: Session, moment: datetime) -> int:
 
     A letter that nobody has printed is not done with. A notice that failed is given up.
     """
-    unprinted = (_OUTBOX.c.channel == "print") & _OUTBOX.c.printed_at.is_(None)
+    unprinted = _OUTBOX.c.channel.in_(ON_PAPER) & _OUTBOX.c.printed_at.is_(None)
     over = _OUTBOX.c.state.in_(("cancelled", "failed")) | ((_OUTBOX.c.state == "sent") & ~unprinted)
     query = sa.select(_OUTBOX.c.id, _OUTBOX.c.state, _OUTBOX.c.payload)
     emptied = 0

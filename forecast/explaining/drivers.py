@@ -13,12 +13,13 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from solespan.forecast.covariates import FLAGS, base_exposure
+from solespan.forecast.covariates import FLAGS
 from solespan.forecast.explaining.joint import SoleNormal, sole_normal
 from solespan.forecast.explaining.one_pair import OnePair
 from solespan.forecast.frames import FEET
 from solespan.forecast.model.parameter_layout import population_prior
 from solespan.forecast.model.wear_fit import WearFit
+from solespan.forecast.panel.wear_cells import base_exposure
 from solespan.forecast.use.calendar import wear_days_ahead
 
 __all__ = ["COLUMNS", "Driver", "drivers"]
@@ -27,7 +28,6 @@ COLUMNS = ("driver", "effect_percent", "low_percent", "high_percent", "note")
 REFERENCE = "oak_bark_leather"
 _Z80 = 1.2815515655446004
 _MONTH_DAYS, _YEAR_DAYS = 28, 365
-_GROUND = {"wet": "wet days", "indoor": "indoor days", "rough": "days on rough ground"}
 
 
 @dataclass(frozen=True)
@@ -134,7 +134,7 @@ def _driving(mine: OnePair, ball: np.ndarray) -> Driver:
 
 
 def _ground(mine: OnePair, sole: int) -> Iterator[Driver]:
-    """Tell what wet, indoor and rough days did to this pair's wear, beside dry pavement."""
+    """Tell what the flagged days did to this pair's wear, beside dry pavement."""
     panel = mine.known.panel
     days = mine.log.wear_days[mine.log.wear_days["pair_id"] == mine.pair_id]
     since = np.datetime64(int(panel.sole_fitted[sole]), "D")
@@ -144,8 +144,8 @@ def _ground(mine: OnePair, sole: int) -> Iterator[Driver]:
         return
     base = base_exposure(days)
     flags = {name: covariate.flag(days) for name, covariate in FLAGS.items()}
-    for name, plain in _GROUND.items():
-        if not flags[name].any():
+    for name, covariate in FLAGS.items():
+        if not covariate.days or not flags[name].any():
             continue
         mean, sd = _population(mine.fit, {f"log_{name}": 1.0})
         share = float(flags[name].mean())
@@ -153,7 +153,7 @@ def _ground(mine: OnePair, sole: int) -> Iterator[Driver]:
             sum(
                 mine.fit.value(f"log_{other}") * flags[other]
                 for other in FLAGS
-                if other not in (name, "steps")
+                if other != name and FLAGS[other].days
             )
         )
         part = float(others[flags[name]].sum() / max(others.sum(), 1e-9))
@@ -162,7 +162,7 @@ def _ground(mine: OnePair, sole: int) -> Iterator[Driver]:
         )
         low, high = min(low, high), max(low, high)
         yield Driver(
-            plain,
+            covariate.days,
             middle,
             low,
             high,

@@ -7,6 +7,7 @@ from dataclasses import asdict, dataclass, replace
 import numpy as np
 import pandas as pd
 
+from solespan.forecast.covariates import FLAGS
 from solespan.forecast.dates.due_draws import due_draws
 from solespan.forecast.dates.reasons import PROBABLY_GONE, counts_by_path
 from solespan.forecast.explaining.drivers import COLUMNS, Driver, drivers
@@ -177,16 +178,13 @@ def _of_wear(by_name: dict[str, Driver]) -> list[str]:
             else f"makes no clear difference ({_between(driving)})"
         )
         out.append(f"The driving foot ({foot}) {sure} at the ball, over everybody who drives.")
-    for name, plain in (
-        ("wet days", "Wet days"),
-        ("days on rough ground", "Days on rough ground"),
-        ("indoor days", "Indoor days"),
-    ):
-        ground = by_name.get(name)
+    for covariate in FLAGS.values():
+        ground = by_name.get(covariate.days)
         if ground is not None and abs(ground.effect_percent) >= 1.0:
             verb = "add" if ground.effect_percent > 0 else "save"
             out.append(
-                f"{plain} {verb} about {abs(ground.effect_percent):.0f} % of wear: {ground.note}."
+                f"{covariate.days.capitalize()} {verb} about "
+                f"{abs(ground.effect_percent):.0f} % of wear: {ground.note}."
             )
     return out
 

@@ -13,11 +13,10 @@ from functools import cached_property
 
 import numpy as np
 
-from solespan.forecast.covariates import COVARIATES
+from solespan.forecast.covariates import COVARIATES, REGISTER
 from solespan.forecast.frames import DRESS_CODES, MATERIALS
 from solespan.forecast.panel.panel import SENT, THUMB, Panel
 from solespan.forecast.priors import (
-    COVARIATE_PRIORS,
     MATERIAL_LOG_SD,
     MATERIAL_RATE,
     POPULATION_SD,
@@ -274,8 +273,8 @@ def population_prior(name: str) -> tuple[float, float]:
     if name.startswith("material_"):
         return float(np.log(MATERIAL_RATE[name.removeprefix("material_")])), MATERIAL_LOG_SD
     if name.startswith("log_"):
-        median, sd = COVARIATE_PRIORS[name.removeprefix("log_")]
-        return float(np.log(median)), sd
+        covariate = next(c for c in REGISTER if name == f"log_{c.name}")
+        return float(np.log(covariate.multiplier)), covariate.log_sd
     return POPULATION_SD[name]
 
 

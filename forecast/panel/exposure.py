@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from solespan.forecast.covariates import base_exposure, cells, flag_table
+from solespan.forecast.panel.wear_cells import base_exposure, cells, flag_table
 
 __all__ = [
     "NEVER",

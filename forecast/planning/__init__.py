@@ -10,6 +10,7 @@ resoles, `life` what a pair costs.
 
 from solespan.forecast.planning.allowance import wear_allowance
 from solespan.forecast.planning.care import CareRule, due_care
+from solespan.forecast.planning.conditions import CONDITION_NAMES, ConditionShare
 from solespan.forecast.planning.cost_of_ownership import LifeSettings, cost_of_rack
 from solespan.forecast.planning.errors import BadPlan
 from solespan.forecast.planning.plan_explanations import day_reasons, pair_reasons
@@ -19,8 +20,10 @@ from solespan.forecast.planning.what_if import Pace, Retire, Trip, what_if
 from solespan.forecast.planning.wishes import Occasion, PairState, Wishes
 
 __all__ = [
+    "CONDITION_NAMES",
     "BadPlan",
     "CareRule",
+    "ConditionShare",
     "EarlierPlan",
     "LifeSettings",
     "Occasion",

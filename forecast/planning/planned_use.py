@@ -11,10 +11,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 
-from solespan.forecast.covariates import FLAGS, base_exposure, cells, flag_table
+from solespan.forecast.covariates import FLAGS
 from solespan.forecast.log import WearLog
 from solespan.forecast.model.wear_fit import WearFit
 from solespan.forecast.model.wear_model import Conditioned, multipliers
+from solespan.forecast.panel.wear_cells import base_exposure, cells, flag_table
 from solespan.forecast.use.calendar import UseAhead
 
 __all__ = ["PlannedUse", "exposure_per_wear_day", "planned", "wear_days_now"]
@@ -63,7 +64,12 @@ def wear_days_now(ahead: UseAhead) -> np.ndarray:
 
 
 def planned(
-    known: Conditioned, fit: WearFit, log: WearLog, wear_days: np.ndarray, named: np.ndarray
+    known: Conditioned,
+    fit: WearFit,
+    log: WearLog,
+    wear_days: np.ndarray,
+    named: np.ndarray,
+    factor: np.ndarray | float = 1.0,
 ) -> Conditioned:
     """Put laid-out wear days in the place of the use ahead.
 
@@ -71,6 +77,8 @@ def planned(
     ----------
     wear_days, named : ndarray, shape (pairs, horizon + 1)
         See `forecast.planning.habits.wear_days_by_day`.
+    factor : ndarray, shape (pairs,), optional
+        On the exposure of one wear day; see `forecast.planning.conditions`.
     """
     ahead = known.ahead
     n = len(ahead.per_day)
@@ -81,7 +89,7 @@ def planned(
     share = given / np.maximum(cumulative, 1e-12)
     days = np.maximum(np.arange(cumulative.shape[1], dtype=float), 1.0)
     use = PlannedUse(
-        per_day=exposure_per_wear_day(ahead),
+        per_day=exposure_per_wear_day(ahead) * factor,
         wear_days_per_day=np.maximum(cumulative[:, -1] / days[-1], 1e-9),
         known_days=ahead.known_days,
         follows=ahead.follows * (1.0 - share[:, min(_USUAL_DAYS, share.shape[1] - 1)]),

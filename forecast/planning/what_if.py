@@ -13,13 +13,14 @@ from solespan.forecast.log import WearLog
 from solespan.forecast.model.sole_state import FootPairs, foot_pairs
 from solespan.forecast.model.wear_fit import WearFit
 from solespan.forecast.model.wear_model import Conditioned, condition
+from solespan.forecast.planning.conditions import ConditionShare, condition_factors
 from solespan.forecast.planning.errors import BadPlan
 from solespan.forecast.planning.habits import Habit, Pace, Retire, Trip, wear_days_by_day
 from solespan.forecast.planning.planned_use import planned, wear_days_now
 from solespan.forecast.planning.quantiles import dates_of_days, quantile_of_sorted
 from solespan.forecast.settings import ForecastSettings
 
-__all__ = ["Habit", "Pace", "Retire", "Trip", "what_if"]
+__all__ = ["ConditionShare", "Habit", "Pace", "Retire", "Trip", "what_if"]
 
 WITHIN_DAYS = (90, 180, 365)
 
@@ -28,7 +29,7 @@ def what_if(
     fit: WearFit,
     log: WearLog,
     as_of: str | pd.Timestamp,
-    habits: Sequence[Habit] = (),
+    habits: Sequence[Habit | ConditionShare] = (),
     *,
     plan: pd.DataFrame | None = None,
     rest_days: int | None = None,
@@ -42,7 +43,7 @@ def what_if(
     log : WearLog
         Whole racks: what one pair is worn less, the wearer's others are worn more.
     as_of : date-like
-    habits : sequence of Pace, Retire, Trip
+    habits : sequence of Pace, Retire, Trip, ConditionShare
         Later ones stand over earlier ones.
     plan : DataFrame, optional
         Columns pair_id, worn_on: the wears of a dated plan; after its last day present habits
@@ -81,15 +82,18 @@ def what_if(
         now,
         list(panel.pair_ids),
         panel.pair_wearer,
-        habits,
+        [h for h in habits if not isinstance(h, ConditionShare)],
         as_of=day,
         rest_days=rest_days,
         plan=plan,
     )
+    conditions = [h for h in habits if isinstance(h, ConditionShare)]
+    worn = log.wear_days[log.wear_days["worn_on"] <= day]
+    factor = condition_factors(fit, worn, list(panel.pair_ids), conditions)
     ball = _ball_pairs(known)
     before = _dates(known, fit, ball, settings, now)
     if habits or rest_days is not None or (plan is not None and len(plan)):
-        after = _dates(planned(known, fit, log, then, named), fit, ball, settings, then)
+        after = _dates(planned(known, fit, log, then, named, factor), fit, ball, settings, then)
     else:
         after = before
     frame = before.add_suffix("_now").join(after.add_suffix("_then"))
@@ -97,7 +101,7 @@ def what_if(
 
 
 def _refuse_bare(
-    habits: Sequence[Habit], plan: pd.DataFrame | None, without_sole: np.ndarray
+    habits: Sequence[Habit | ConditionShare], plan: pd.DataFrame | None, without_sole: np.ndarray
 ) -> None:
     named: list[str] = [] if plan is None else [str(p) for p in plan["pair_id"].unique()]
     for habit in habits:

@@ -12,9 +12,10 @@ from functools import cached_property
 import numpy as np
 from scipy.sparse import csr_array
 
-from solespan.forecast.covariates import FLAGS, flag_table
+from solespan.forecast.covariates import FLAGS
 from solespan.forecast.panel.exposure import members_of
 from solespan.forecast.panel.log_arrays import LogArrays
+from solespan.forecast.panel.wear_cells import flag_table
 
 __all__ = ["PERIODS", "PERIOD_DAYS", "WearCounts", "wear_counts"]
 

@@ -5,6 +5,8 @@ import re
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 
+from solespan.api.routes.page_entry import navigation_of
+from solespan.api.routes.page_register import PAGES as REGISTER
 from tests.browser.conftest import ARTEFACTS, THEMES, WIDTHS
 
 pytestmark = pytest.mark.browser
@@ -53,6 +55,8 @@ PAGES = [
     ("fitted", "/pairs/pair-001"),
     ("fitted", "/pairs/pair-001/upkeep"),
 ]
+LISTED = {address for _, address in PAGES}
+PAGES += [("full", e.address) for e in navigation_of(REGISTER) if e.address not in LISTED]
 SMALL_TARGETS = """
 () => [...document.querySelectorAll('a, button, input, select, summary, label.option')]
   .filter(e => !e.closest('.plot') && !(e.matches('input') && e.closest('label.option')))

@@ -9,6 +9,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+from solespan.forecast.covariates import FLAGS
 from solespan.forecast.frames import MATERIALS
 from solespan.forecast.panel.exposure import Exposure
 from solespan.forecast.panel.panel import Panel
@@ -78,7 +79,7 @@ def bare_panel(frame: pd.DataFrame) -> Panel:
             base=full["x"].to_numpy(float)[:, None],
             driving=np.zeros((rows, 1)),
             silent=full["silent"].to_numpy(float),
-            flags=np.zeros((1, 4)),
+            flags=np.zeros((1, len(FLAGS))),
         ),
         as_of_day=0,
     )

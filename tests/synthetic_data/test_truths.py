@@ -158,12 +158,14 @@ def test_wear_days_go_unlogged_at_each_wearers_own_share(sample: Simulated):
     assert 1.0 - told.mean() == pytest.approx(TRUTH.forgotten_mean, abs=0.03)
 
 
-def test_a_wet_day_counts_by_the_wet_factor(sample: Simulated):
+def test_a_wet_day_counts_by_the_wet_factor_and_other_conditions_by_theirs(sample: Simulated):
     wear = sample.hidden_wear
     per_hour = wear["exposure_wear_days"] / wear["hours"] * 8.0
     counts = set(np.round(per_hour, 6))
     grounds = {1.0, TRUTH.rough_factor}
     expected = {TRUTH.indoor_factor, *grounds, *(g * TRUTH.wet_factor for g in grounds)}
+    for _, factor in TRUTH.other_factors:
+        expected |= {factor * other for other in expected}
     assert counts == set(np.round(list(expected), 6))
 
 

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 __all__ = ["register"]
 
 Customer = Annotated[str, typer.Argument(help="The customer's id.")]
-Channel = Annotated[str, typer.Argument(help="mail, print or webhook.")]
+Channel = Annotated[str, typer.Argument(help="A channel of the rules, such as mail.")]
 
 
 def register(app: typer.Typer) -> None:
@@ -44,7 +44,7 @@ _GIVEN = {
     (True, False): "The consent is written down.",
     (True, True): "The consent is written down.",
     (False, False): "There is a consent already.",
-    (False, True): "There is a consent already; the postal address is written anew.",
+    (False, True): "There is a consent already; the address is written anew.",
 }
 
 
@@ -142,8 +142,9 @@ def consent(
     on: Annotated[
         str | None, typer.Option("--on", help="The day, YYYY-MM-DD; left out = today.")
     ] = None,
-    postal_address: Annotated[
-        str | None, typer.Option("--postal-address", help="Where letters are posted to.")
+    address: Annotated[
+        str | None,
+        typer.Option("--address", help="Where this way writes to: postal address, number."),
     ] = None,
     withdraw: Annotated[bool, typer.Option("--withdraw", help="It no longer holds.")] = False,
 ) -> None:
@@ -172,13 +173,13 @@ def consent(
                     "how": how,
                     "by": by,
                     "on": on,
-                    "postal_address": postal_address,
+                    "address": address,
                 }
             )
         )
         with services.database.writing() as session:
             new = consents.give(session, given, services.clock)
-        typer.echo(_GIVEN[new, postal_address is not None])
+        typer.echo(_GIVEN[new, address is not None])
 
 
 def bounced(

@@ -204,8 +204,8 @@ TABLES = {
     ),
     "wearers": Table(
         "wearer_id id, name text?, time_zone word='UTC', driving_foot word?{left|right|both|"
-        "none}, email text?, data_version int=0, version int=1, created_at moment, "
-        "updated_at moment, tenant_pk >tenants",
+        "none}, email text?, wears_per_week number?[0..7], data_version int=0, version int=1, "
+        "created_at moment, updated_at moment, tenant_pk >tenants",
         unique=["tenant_pk wearer_id"],
     ),
     "calendar_feeds": Table(
@@ -220,7 +220,7 @@ TABLES = {
     ),
     "consents": Table(
         "wearer_pk >wearers, channel word, given_at moment, given_how text, given_by id, "
-        "withdrawn_at moment?, withdrawn_how text?, postal_address address?, tenant_pk >tenants",
+        "withdrawn_at moment?, withdrawn_how text?, address address?, tenant_pk >tenants",
         checks={"withdrawn_somehow": "(withdrawn_at IS NULL) = (withdrawn_how IS NULL)"},
         indexes=["wearer_pk channel"],
     ),
@@ -235,7 +235,8 @@ TABLES = {
         "pair_id id, wearer_pk >wearers, label text?, construction word{goodyear_welted|"
         "hand_welted|blake|blake_rapid|norwegian|stitchdown|cemented}, dress_code word?{formal|"
         "business|casual|outdoor}, size_eu number?[15..55], acquired_on day?, "
-        "price_minor big?[0..], currency code?, earlier_resoles int?[0..30], version int=1, "
+        "price_minor big?[0..], currency code?, earlier_resoles int?[0..30], "
+        "wears_per_week number?[0..7], in_use_on day?, version int=1, "
         "created_at moment, updated_at moment, tenant_pk >tenants",
         unique=["tenant_pk pair_id"],
         indexes=["wearer_pk"],
@@ -260,7 +261,8 @@ TABLES = {
         "job_id id, pair_pk >pairs, work word{full_sole|half_sole|top_piece|toe_plate|rewelt|"
         "heel_block}, received_on day, promised_on day?, finished_on day?, returned_on day?, "
         "bench_minutes number?[0..100000], price_minor big?[0..], currency code?, "
-        "version int=1, created_at moment, updated_at moment, tenant_pk >tenants",
+        "advised flag=false, version int=1, created_at moment, updated_at moment, "
+        "tenant_pk >tenants",
         checks={
             "finished_after_received": "finished_on >= received_on",
             "returned_after_received": "returned_on >= received_on",
@@ -274,7 +276,8 @@ TABLES = {
         "cancelled|missed}, booked_on day, expected_on day?, promised_on day?, "
         "by_post flag=false, parcel_in id?, parcel_out id?, worker id?, "
         "bench_minutes number?[0..100000], price_minor big?[0..], currency code?, note text?, "
-        "version int=1, created_at moment, updated_at moment, tenant_pk >tenants",
+        "advised flag=false, version int=1, created_at moment, updated_at moment, "
+        "tenant_pk >tenants",
         unique=["order_id"],
         indexes=["pair_pk", "tenant_pk stage expected_on"],
     ),
@@ -300,7 +303,7 @@ TABLES = {
     ),
     "due_outcomes": Table(
         "pair_pk >pairs, due_on day, outcome word{came|declined|no_show|open}, came_on day?, "
-        "tenant_pk >tenants",
+        "supposed flag=false, tenant_pk >tenants",
         checks={"came_with_day": "(came_on IS NOT NULL) = (outcome = 'came')"},
         unique=["pair_pk due_on"],
     ),
@@ -368,7 +371,8 @@ TABLES = {
         "due_p50 day?, due_p75 day?, due_p90 day?, due_p95 day?, chance_now number?[0..1], "
         "chance_30d number?[0..1], chance_90d number?[0..1], chance_180d number?[0..1], "
         "chance_365d number?[0..1], send_by day?, book_by day?, band word?{sound|watch|book in|"
-        "stop wearing|away|retired}, first_foot word?{left|right}, reason text?, "
+        "stop wearing|away|retired}, first_foot word?{left|right}, "
+        "chance_in_use number?, reason text?, "
         "tenant_pk >tenants",
         unique=["pair_pk foot point"],
         indexes=["fit_pk", "sole_pk", "tenant_pk foot point send_by"],

@@ -8,6 +8,7 @@ from fastapi import APIRouter, Path, Request, Response
 
 from solespan.api.errors import Refused
 from solespan.api.routes.http import Context, json_answer
+from solespan.api.routes.page_entry import Need, PageEntry
 from solespan.api.routes.page_http import PageRoute, Typed, page_answer, refuse_foreign_form
 from solespan.api.schemas.fields import KnownId
 from solespan.api.services.accounts.customer_record import (
@@ -19,7 +20,7 @@ from solespan.api.services.accounts.customer_record import (
 from solespan.api.services.context import AppContext
 from solespan.dashboards.pages.accounts.customer import customer_page
 
-__all__ = ["router"]
+__all__ = ["PAGE"]
 
 router = APIRouter(prefix="/customers", route_class=PageRoute)
 CustomerId = Annotated[KnownId, Path()]
@@ -59,3 +60,6 @@ def _page(
     record = customer_record(ctx, wearer_id, photographs=False)
     context = customer_page(record) | {"problem": problem}
     return page_answer(request, "accounts/customer.html", context, status)
+
+
+PAGE = PageEntry(router, needs=(Need("/customers/.*", "manage", "manage"),))

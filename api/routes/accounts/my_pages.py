@@ -5,6 +5,7 @@ from __future__ import annotations
 from fastapi import APIRouter, Request, Response
 
 from solespan.api.routes.http import Context, IdempotencyKey, Sender
+from solespan.api.routes.page_entry import Need, PageEntry
 from solespan.api.routes.page_http import (
     PageRoute,
     Typed,
@@ -18,7 +19,7 @@ from solespan.api.services.accounts.customers import log_own_wear, own_rack
 from solespan.api.services.notices.choices import read_rules
 from solespan.dashboards.pages.accounts.own_rack import own_rack_page
 
-__all__ = ["router"]
+__all__ = ["PAGE"]
 
 router = APIRouter(route_class=PageRoute)
 
@@ -42,3 +43,6 @@ def log_own_wear_today(
     if done["needs_fit"]:
         ctx.refitter.wake()
     return back_to("/my", done=done["done"])
+
+
+PAGE = PageEntry(router, needs=(Need("/my(/.*)?", "own", "own"),))

@@ -9,6 +9,7 @@ from fastapi import APIRouter, Request, Response
 
 from solespan.api.errors import SolespanError
 from solespan.api.routes.http import Context, Sender
+from solespan.api.routes.page_entry import Need, PageEntry
 from solespan.api.routes.page_http import (
     PageRoute,
     Typed,
@@ -19,8 +20,9 @@ from solespan.api.routes.page_http import (
 )
 from solespan.api.services.accounts.page import do_form, people_page, subject_of
 from solespan.api.services.context import AppContext
+from solespan.dashboards.navigation import NavEntry
 
-__all__ = ["router"]
+__all__ = ["PAGE"]
 
 router = APIRouter(route_class=PageRoute)
 
@@ -74,3 +76,11 @@ def _page(
     return page_answer(
         request, "accounts/people.html", context | {"shown": shown, "problem": problem}, status
     )
+
+
+PAGE = PageEntry(
+    router,
+    NavEntry("Members and keys", "/people", "shop"),
+    templates=("accounts/people.html",),
+    needs=(Need("/people(/.*)?", "manage", "manage"),),
+)

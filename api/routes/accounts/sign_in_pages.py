@@ -14,6 +14,7 @@ from fastapi import APIRouter, Path, Request, Response
 from solespan.api.author import Author
 from solespan.api.errors import SolespanError
 from solespan.api.routes.http import Context, Sender
+from solespan.api.routes.page_entry import Need, PageEntry
 from solespan.api.routes.page_http import (
     PageRoute,
     Typed,
@@ -29,9 +30,10 @@ from solespan.api.services.accounts.secrets import SHORTEST
 from solespan.api.services.accounts.sessions import session_cookie_name
 from solespan.api.services.context import AppContext
 from solespan.dashboards.cautions import FOR_WEARERS
+from solespan.dashboards.navigation import NavEntry
 from solespan.dashboards.pages.rack.pair import FormState
 
-__all__ = ["router"]
+__all__ = ["PAGE"]
 
 router = APIRouter(route_class=PageRoute)
 Secret = Annotated[str, Path(max_length=100, pattern=r"^[A-Za-z0-9_-]+$")]
@@ -242,3 +244,14 @@ def _account_page(
         "done": "The password is changed." if done == "password" else "",
     }
     return page_answer(request, "accounts/account.html", context, status)
+
+
+PAGE = PageEntry(
+    router,
+    NavEntry("Your account", "/account", "shop"),
+    templates=("accounts/account.html",),
+    needs=(
+        Need("/sign-in|/join/.*|/open/.*", "open", "open"),
+        Need("/sign-out|/account(/.*)?", "signed in", "signed in"),
+    ),
+)

@@ -15,6 +15,7 @@ from starlette.datastructures import UploadFile
 from solespan.api.errors import Conflict, NotFound, Refused, SolespanError, StaleVersion
 from solespan.api.routes.bench.order_pages import bench_answer, job_answer, paper_answer
 from solespan.api.routes.http import Context
+from solespan.api.routes.page_entry import PageEntry
 from solespan.api.routes.page_http import (
     MOST_CHARACTERS,
     PageRoute,
@@ -36,7 +37,7 @@ from solespan.dashboards.pages.bench.bench import STAGE_WORDS
 from solespan.dashboards.pages.bench.job_steps import unsaved
 from solespan.dashboards.pages.rack.pair import FormState
 
-__all__ = ["PHOTO_PATH", "router"]
+__all__ = ["PAGE", "PHOTO_PATH"]
 
 router = APIRouter(route_class=PageRoute)
 PHOTO_PATH = "/bench-photographs"
@@ -183,3 +184,6 @@ def take_photograph_away(ctx: Context, request: Request, photo_id: str, typed: T
     with ctx.database.writing() as session:
         order_id = remove_photograph(session, photo_id)
     return back_to(_of(order_id), done="taken-away")
+
+
+PAGE = PageEntry(router, uploads=(PHOTO_PATH,))

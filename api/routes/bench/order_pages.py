@@ -13,6 +13,7 @@ from markupsafe import Markup
 
 from solespan.api.errors import NotFound
 from solespan.api.routes.http import Context
+from solespan.api.routes.page_entry import PageEntry
 from solespan.api.routes.page_http import PageRoute, Words, page_answer
 from solespan.api.services.bench.bench_settings import read_bench_settings
 from solespan.api.services.bench.found_orders import describe
@@ -24,6 +25,7 @@ from solespan.api.services.bench.quotes import shop_minutes
 from solespan.api.services.bench.steps import STEPS
 from solespan.api.services.context import AppContext
 from solespan.api.services.rack.records import find_record, list_records
+from solespan.dashboards.navigation import NavEntry
 from solespan.dashboards.pages.bench.bench import bench_page
 from solespan.dashboards.pages.bench.job import PAPER_WORDS, job_page
 from solespan.dashboards.pages.bench.job_papers import paper_page
@@ -32,7 +34,7 @@ from solespan.dashboards.pages.rack.pair import FormState
 from solespan.dashboards.render import render
 from solespan.forecast.workload.mix import SOLE_WORKS
 
-__all__ = ["bench_answer", "job_answer", "paper_answer", "router"]
+__all__ = ["PAGE", "bench_answer", "job_answer", "paper_answer"]
 
 router = APIRouter(route_class=PageRoute)
 MOST_ORDERS = 500
@@ -201,3 +203,10 @@ def _code(request: Request, order_id: str) -> Markup:
     drawn = segno.make(address, error="m", micro=False)
     # the drawing is segno's own text; the address is in it only as squares
     return Markup(drawn.svg_inline(omitsize=True, border=2))  # noqa: S704
+
+
+PAGE = PageEntry(
+    router,
+    NavEntry("Bench", "/bench", "shop", first=True),
+    templates=("bench/bench.html", "bench/job.html", "bench/job_paper.html"),
+)

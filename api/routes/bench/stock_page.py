@@ -9,6 +9,7 @@ from sqlalchemy.orm import Session
 
 from solespan.api.errors import NothingForecast, SolespanError
 from solespan.api.routes.http import Context, IdempotencyKey
+from solespan.api.routes.page_entry import PageEntry
 from solespan.api.routes.page_http import (
     PageRoute,
     Typed,
@@ -29,7 +30,7 @@ from solespan.dashboards.pages.bench.stock import stock_page
 from solespan.dashboards.pages.rack.pair import FormState
 from solespan.forecast.frames import MATERIALS
 
-__all__ = ["router"]
+__all__ = ["PAGE"]
 
 router = APIRouter(route_class=PageRoute)
 DONE = {"kept": "That item is kept.", "line": "That line is written."}
@@ -104,3 +105,6 @@ def _page(
         context | forms | {"done": done, "problem": problem},
         422 if wrong else 200,
     )
+
+
+PAGE = PageEntry(router, under="/workload", templates=("bench/stock.html",))

@@ -11,6 +11,7 @@ from fastapi.responses import HTMLResponse
 
 from solespan.api.errors import NothingForecast, SolespanError
 from solespan.api.routes.http import Context
+from solespan.api.routes.page_entry import PageEntry
 from solespan.api.routes.page_http import (
     PageRoute,
     Typed,
@@ -28,6 +29,7 @@ from solespan.api.services.bench.workload import YearAhead, year_ahead
 from solespan.api.services.context import AppContext
 from solespan.api.services.rack.records import find_record
 from solespan.dashboards.figures import FIGURES
+from solespan.dashboards.navigation import NavEntry
 from solespan.dashboards.pages.bench.workload import (
     asked_next,
     come_sentence,
@@ -40,7 +42,7 @@ from solespan.forecast.bench.hours import BenchHours
 from solespan.forecast.frames import Column
 from solespan.forecast.workload import summarise
 
-__all__ = ["router"]
+__all__ = ["PAGE"]
 
 router = APIRouter()
 pages = APIRouter(route_class=PageRoute)
@@ -163,3 +165,10 @@ def _periods(ahead: YearAhead) -> pd.DataFrame:
 
 
 router.include_router(pages)
+
+
+PAGE = PageEntry(
+    router,
+    NavEntry("Work ahead", "/workload", "shop"),
+    templates=("bench/workload.html", "bench/workload_none.html"),
+)

@@ -1,6 +1,7 @@
-"""May this sender do this? The one table of what each address needs.
+"""Access: may this sender do this?
 
-An address that is not listed needs `read` for looking and `write` for changing, so a new route is
+The entries of pages say what their addresses need; what addresses of `/v1` need stands here. An
+address that is not listed needs `read` for looking and `write` for changing, so a new route is
 closed until someone opens it. Middleware asks who sends, before any route runs, and leaves the
 answer in the request's state; `api.routes.http.Context` then sees that tenant only.
 """
@@ -21,7 +22,9 @@ from starlette.types import ASGIApp, Receive, Scope, Send
 
 from solespan.api.problems import PROBLEMS
 from solespan.api.routes.edge.problem_document import problem_response
+from solespan.api.routes.page_entry import Need
 from solespan.api.routes.page_http import failure_page
+from solespan.api.routes.page_register import PAGES
 from solespan.api.services.accounts.identity import THIS_MACHINE, Identity, identify
 from solespan.api.services.accounts.sessions import session_cookie_name, session_limits
 from solespan.api.services.context import AppContext
@@ -30,19 +33,15 @@ __all__ = ["Access", "need_of"]
 
 SAFE_METHODS = frozenset({"GET", "HEAD", "OPTIONS"})
 OPEN, SIGNED_IN = "open", "signed in"
-# The first that matches counts; the second part is what looking needs, the third what changing.
-NEEDS: tuple[tuple[str, str, str], ...] = (
-    (r"/v1/health/.*|/assets/.*|/problems(/.*)?|/app\.webmanifest|/sw\.js", OPEN, OPEN),
-    (r"/calendar/.*|/answers/.*|/unsubscribe/.*", OPEN, OPEN),  # the address holds the secret
-    (r"/sign-in|/join/.*|/open/.*", OPEN, OPEN),
-    (r"/sign-out|/account(/.*)?", SIGNED_IN, SIGNED_IN),
-    (r"/find", "read", "read"),  # sent as a form only so that no name stands in its address
-    (r"/my(/.*)?", "own", "own"),
-    (r"/people(/.*)?|/v1/(members|invitations|tokens|audit)(/.*)?", "manage", "manage"),
-    (r"/v1/customers(/.*)?|/customers/.*", "manage", "manage"),
-    (r"/notices(/.*)?|/v1/(notices|consents|bounces)(/.*)?", "read", "notices"),
+NEEDS: tuple[Need, ...] = (
+    Need(r"/v1/health/.*|/problems(/.*)?", OPEN, OPEN),
+    Need(r"/calendar/.*", OPEN, OPEN),  # the address holds the secret
+    Need(r"/v1/(members|invitations|tokens|audit|customers)(/.*)?", "manage", "manage"),
+    Need(r"/v1/(notices|consents|bounces)(/.*)?", "read", "notices"),
+    *(need for page in PAGES for need in page.needs),
 )
-_NEEDS = tuple((re.compile(pattern, re.DOTALL), look, change) for pattern, look, change in NEEDS)
+# The first that matches counts.
+_NEEDS = tuple((re.compile(n.pattern, re.DOTALL), n.look, n.change) for n in NEEDS)
 
 
 def need_of(method: str, path: str) -> str:
@@ -104,7 +103,8 @@ class Access:
         elif kind == "not-allowed" and wants_page and who is not None and "own" in who.may:
             answer = RedirectResponse("/my", 303)  # a customer has this one page
         elif wants_page:
-            answer = failure_page(PROBLEMS[kind].status, *_PAGES[kind])
+            entries = scope["app"].state.navigation
+            answer = failure_page(entries, PROBLEMS[kind].status, *_PAGES[kind])
         else:
             answer = problem_response(
                 PROBLEMS[kind],

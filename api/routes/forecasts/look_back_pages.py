@@ -6,6 +6,7 @@ import pandas as pd
 from fastapi import APIRouter, Request, Response
 
 from solespan.api.routes.http import Context
+from solespan.api.routes.page_entry import PageEntry
 from solespan.api.routes.page_http import (
     PageRoute,
     Typed,
@@ -15,10 +16,11 @@ from solespan.api.routes.page_http import (
 )
 from solespan.api.services.forecasts.look_back import kept
 from solespan.dashboards.figures.calibration import calibration
+from solespan.dashboards.navigation import NavEntry
 from solespan.dashboards.pages.forecasts.look_back import calibration_frame, look_back_page
 from solespan.dashboards.render import figure_json
 
-__all__ = ["router"]
+__all__ = ["PAGE"]
 
 router = APIRouter(route_class=PageRoute)
 
@@ -48,3 +50,10 @@ def read_calibration(ctx: Context) -> Response:
         frame = calibration_frame(kept(session))
     drawn = calibration(frame, today=pd.Timestamp(ctx.clock.today()))
     return Response(figure_json(drawn), media_type="application/json")
+
+
+PAGE = PageEntry(
+    router,
+    NavEntry("Past forecasts", "/past-forecasts", "shop"),
+    templates=("forecasts/look_back.html",),
+)

@@ -7,6 +7,7 @@ from fastapi.responses import HTMLResponse
 
 from solespan.api.errors import SolespanError
 from solespan.api.routes.http import Context
+from solespan.api.routes.page_entry import PageEntry
 from solespan.api.routes.page_http import (
     PageRoute,
     Typed,
@@ -23,9 +24,10 @@ from solespan.api.services.forecasts.shop_settings import (
     change_forecast_choices,
     read_forecast_choices,
 )
+from solespan.dashboards.navigation import NavEntry
 from solespan.dashboards.pages.rack.pair import FormState
 
-__all__ = ["router"]
+__all__ = ["PAGE"]
 
 router = APIRouter(route_class=PageRoute)
 ADDRESS = "/forecast-settings"
@@ -70,3 +72,10 @@ def _page(
     values |= {name: str(getattr(now, name)) for name in DAYS}
     context = {"form": form or FormState(values), "version": version, "done": done}
     return page_answer(request, "forecasts/settings.html", context, 422 if form else 200)
+
+
+PAGE = PageEntry(
+    router,
+    NavEntry("Forecast settings", ADDRESS, "shop"),
+    templates=("forecasts/settings.html",),
+)

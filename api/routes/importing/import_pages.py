@@ -13,6 +13,7 @@ from fastapi import APIRouter, File, Form, Request, Response, UploadFile
 
 from solespan.api.errors import Refused, SolespanError
 from solespan.api.routes.http import Context
+from solespan.api.routes.page_entry import PageEntry
 from solespan.api.routes.page_http import (
     TOKEN,
     PageRoute,
@@ -31,9 +32,10 @@ from solespan.api.services.importing.example_rack import (
 )
 from solespan.api.services.importing.import_desk import forget, report_of, take, wait_for_decision
 from solespan.api.services.importing.report import Finding, write_report
+from solespan.dashboards.navigation import NavEntry
 from solespan.dashboards.pages.importing.importing import import_page
 
-__all__ = ["UPLOAD_PATH", "router"]
+__all__ = ["PAGE", "UPLOAD_PATH"]
 
 UPLOAD_PATH = "/import"
 router = APIRouter(route_class=PageRoute)
@@ -120,3 +122,11 @@ def _form(ctx: AppContext, request: Request, *, done: str = "", problem: str = "
         there = example_is_there(session)
     context: dict[str, Any] = {"done": done, "problem": problem, "example": there}
     return page_answer(request, "importing/import.html", context, 422 if problem else 200)
+
+
+PAGE = PageEntry(
+    router,
+    NavEntry("Import", "/import"),
+    templates=("importing/import.html", "importing/import_report.html"),
+    uploads=(UPLOAD_PATH,),
+)

@@ -10,6 +10,8 @@ from fastapi.responses import HTMLResponse
 from solespan.api.errors import Refused, SolespanError, StaleVersion
 from solespan.api.notices.template import check_template
 from solespan.api.routes.http import Context
+from solespan.api.routes.notices.channel_words import channel_words
+from solespan.api.routes.page_entry import PageEntry
 from solespan.api.routes.page_http import (
     PageRoute,
     Typed,
@@ -26,7 +28,7 @@ from solespan.api.services.notices.rules_form import read_rules_form
 from solespan.dashboards.pages.notices.notices import rules_values
 from solespan.dashboards.pages.rack.pair import FormState
 
-__all__ = ["router"]
+__all__ = ["PAGE"]
 
 router = APIRouter(route_class=PageRoute)
 PARTS = ("subject", "text", "html")
@@ -70,6 +72,7 @@ def change_rules(ctx: Context, request: Request, typed: Typed) -> Response:
 
 def _rules_page(ctx: AppContext, request: Request, form: FormState, version: int) -> HTMLResponse:
     context = {"form": form, "version": version, "webhook_key": webhook_key(ctx)}
+    context["channels"] = channel_words()
     return page_answer(request, "notices/notice_rules.html", context, 422 if form.errors else 200)
 
 
@@ -128,3 +131,8 @@ def _said(error: SolespanError) -> str:
 def _version(typed: dict[str, str]) -> int:
     text = typed.get("version", "")
     return int(text) if text.isascii() and text.isdigit() and len(text) < 10 else -1
+
+
+PAGE = PageEntry(
+    router, under="/notices", templates=("notices/notice_rules.html", "notices/notice_wording.html")
+)

@@ -117,7 +117,8 @@ def lift_bounce(ctx: Context, body: BounceGiven, key: IdempotencyKey) -> Respons
     def work(session: Session) -> Answered:
         lift_stop(session, body.address)
         return Answered(
-            200, {"stopped": False, "customers": len(wearers_at(session, body.address))}
+            200,
+            {"stopped": False, "customers": len(wearers_at(session, body.channel, body.address))},
         )
 
     route = "POST /v1/bounces/lifted"

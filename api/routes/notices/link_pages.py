@@ -22,6 +22,7 @@ from solespan.api.errors import Refused, SolespanError
 from solespan.api.notices.links import form_token
 from solespan.api.notices.words import CAUTIONS, THUMB_CHECK
 from solespan.api.routes.http import Context
+from solespan.api.routes.page_entry import Need, PageEntry
 from solespan.api.routes.page_http import Typed, Words
 from solespan.api.schemas.notices.notices import NoticeRules
 from solespan.api.services.context import AppContext
@@ -46,7 +47,7 @@ from solespan.dashboards.pages.notices.outside import (
 from solespan.dashboards.pages.rack.pair import FormState
 from solespan.dashboards.render import render
 
-__all__ = ["router"]
+__all__ = ["PAGE"]
 
 ONE_CLICK = ("List-Unsubscribe", "One-Click")  # RFC 8058, section 3.1
 FORM_TOKEN = "form_token"  # noqa: S105 - the name of a field
@@ -189,3 +190,10 @@ def _refuse_foreign(ctx: AppContext, token: str, typed: Mapping[str, str]) -> No
             where="form_token",
             remedy="Open the link again and press the button there.",
         )
+
+
+PAGE = PageEntry(
+    router,
+    # the address holds the secret
+    needs=(Need("/answers/.*|/unsubscribe/.*", "open", "open"),),
+)

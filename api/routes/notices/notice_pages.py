@@ -12,6 +12,8 @@ from markupsafe import Markup
 
 from solespan.api.errors import Refused, SolespanError
 from solespan.api.routes.http import Context
+from solespan.api.routes.notices.channel_words import channel_words
+from solespan.api.routes.page_entry import Need, PageEntry
 from solespan.api.routes.page_http import (
     PageRoute,
     Typed,
@@ -22,7 +24,6 @@ from solespan.api.routes.page_http import (
 )
 from solespan.api.schemas.forms import FormProblem
 from solespan.api.schemas.notices.notices import (
-    CHANNEL_NAMES,
     BounceGiven,
     ConsentGiven,
     ConsentWithdrawn,
@@ -40,10 +41,10 @@ from solespan.api.services.notices.page import (
 )
 from solespan.api.services.notices.reading import letters, mark_printed, retry
 from solespan.api.services.notices.template_failure import stuck_words
-from solespan.api.services.rack.records import find_record
+from solespan.dashboards.navigation import NavEntry
 from solespan.dashboards.pages.notices.notices import consent_rows, history_rows, notices_page
 
-__all__ = ["router"]
+__all__ = ["PAGE"]
 
 router = APIRouter(route_class=PageRoute)
 DONE = {
@@ -61,10 +62,10 @@ MOST_LETTERS = 200
 def read_notices(ctx: Context, request: Request, why: Words = "", done: Words = "") -> HTMLResponse:
     """Show who would get a notice now, who not and why, and what became of the others."""
     values, seen = preview_values(ctx, why)
-    context = notices_page(**values)
+    context = notices_page(**values, channels=channel_words())
     with ctx.database.reading() as session:
-        past = history_rows(history(session))
-        failures = history_rows(history(session, "failed"))
+        past = history_rows(history(session), channel_words())
+        failures = history_rows(history(session, "failed"), channel_words())
         stuck = stuck_words(session)
     sends = "Notices go out by themselves." if seen.rules.automatic else _BY_HAND
     context |= {
@@ -92,7 +93,7 @@ def send_notices(ctx: Context, request: Request, typed: Typed) -> Response:
     """Write the notices that are due to the outbox, if they are as many as was shown."""
     try:
         refuse_foreign_form(request, typed)
-        context = notices_page(**preview_values(ctx)[0])
+        context = notices_page(**preview_values(ctx)[0], channels=channel_words())
         if typed.get("sure") != "true":
             raise Refused("Nothing was sent: the box was not ticked.", remedy="Tick it to send.")
         if typed.get("customers") != str(len(context["to_write"]) + context["more"]):
@@ -110,7 +111,7 @@ def _send_page(
     ctx: AppContext, request: Request, *, customer: str = "", problem: str = ""
 ) -> HTMLResponse:
     values, seen = preview_values(ctx)
-    context = notices_page(**values)
+    context = notices_page(**values, channels=channel_words())
     missing = problems_of(ctx, seen.rules)
     context |= {
         "customers": len(context["to_write"]) + context["more"],
@@ -142,22 +143,22 @@ def change_consent(ctx: Context, request: Request, typed: Typed) -> Response:
 
 
 _SAY_HOW = (
-    "Say how the consent was given, and who took it; the day, if any, as YYYY-MM-DD; a postal "
-    "address has up to 500 characters."
+    "Say how the consent was given, and who took it; the day, if any, as YYYY-MM-DD. "
+    "An address is of its kind: a postal one has up to 500 characters, a telephone number begins "
+    "with its country's code."
 )
 
 
 def _change_consent(ctx: AppContext, typed: dict[str, str]) -> None:
     wearer_id, channel = typed.get("wearer", ""), typed.get("channel", "")
     with ctx.database.writing() as session:
-        if typed.get("do") == "lift":
-            found = find_record(session, "wearers", {"wearer_id": wearer_id})
-            lift_stop(session, (found or {}).get("email") or "")
-            return
-        if typed.get("do") == "bounced":
-            found = find_record(session, "wearers", {"wearer_id": wearer_id})
+        if typed.get("do") in ("lift", "bounced"):
+            address = consents.address_of(session, wearer_id, channel)
+            if typed["do"] == "lift":
+                lift_stop(session, address)
+                return
             try:
-                given_back = BounceGiven(address=(found or {}).get("email") or "")
+                given_back = BounceGiven(address=address, channel=channel)
             except ValueError:
                 raise Refused("There is no address to stop.", remedy="Look again.") from None
             consents.report_bounce(session, given_back, ctx.clock)
@@ -168,14 +169,14 @@ def _change_consent(ctx: AppContext, typed: dict[str, str]) -> None:
                 consents.withdraw(session, ended, ctx.clock)
                 return
             how, by = typed.get("how", ""), typed.get("by", "")
-            posted = typed.get("postal_address", "").replace("\r\n", "\n").strip() or None
+            written = typed.get("address") or typed.get(f"address_{channel}", "")
             given = ConsentGiven(
                 wearer_id=wearer_id,
                 channel=channel,
                 how=how,
                 by=by,
                 on=date.fromisoformat(typed["on"]) if typed.get("on") else None,
-                postal_address=posted if channel == "print" else None,
+                address=written.replace("\r\n", "\n").strip() or None,
             )
         except ValueError:
             raise FormProblem({}) from None
@@ -187,7 +188,7 @@ def _customers_page(
 ) -> HTMLResponse:
     with ctx.database.reading() as session:
         customers, following = customers_with_consents(session, after or None)
-    context: dict[str, Any] = {"customers": consent_rows(customers, CHANNEL_NAMES)}
+    context: dict[str, Any] = {"customers": consent_rows(customers, channel_words())}
     context |= {"next": following}
     context |= {"done": done, "problem": problem}
     return page_answer(request, "notices/notice_customers.html", context, 422 if problem else 200)
@@ -202,7 +203,7 @@ def read_letters(ctx: Context, request: Request) -> HTMLResponse:
         {
             "id": row["id"],
             "name": row["name"],
-            "address": (row["postal_address"] or "").splitlines(),
+            "address": (row["address"] or "").splitlines(),
             "day": f"{row['made_at']:%Y-%m-%d}",
             "subject": row["payload"]["subject"],
             "text": row["payload"]["text"],
@@ -249,7 +250,7 @@ def read_notice_page(ctx: Context, request: Request, notice_id: str) -> HTMLResp
     """Show one notice."""
     with ctx.database.reading() as session:
         context = one_notice(session, notice_id)
-    context |= {"row": history_rows([context["row"]])[0]}
+    context |= {"row": history_rows([context["row"]], channel_words())[0]}
     return page_answer(request, "notices/notice.html", context)
 
 
@@ -260,3 +261,16 @@ def try_again(ctx: Context, request: Request, notice_id: str, typed: Typed) -> R
     with ctx.database.writing() as session:
         retry(ctx, session, notice_id)
     return back_to("/notices", done="retry")
+
+
+PAGE = PageEntry(
+    router,
+    NavEntry("Notices", "/notices", "shop"),
+    templates=(
+        "notices/notices.html",
+        "notices/notice.html",
+        "notices/notice_send.html",
+        "notices/notice_customers.html",
+    ),
+    needs=(Need("/notices(/.*)?", "read", "notices"),),
+)

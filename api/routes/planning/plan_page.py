@@ -9,6 +9,7 @@ from fastapi.responses import HTMLResponse
 
 from solespan.api.errors import SolespanError
 from solespan.api.routes.http import Context
+from solespan.api.routes.page_entry import PageEntry
 from solespan.api.routes.page_http import (
     PageRoute,
     Typed,
@@ -23,9 +24,10 @@ from solespan.api.services.planning import plans
 from solespan.api.services.planning.page import plan_values
 from solespan.api.services.planning.plan_form import wishes_typed
 from solespan.api.services.planning.plans import plans_of
+from solespan.dashboards.navigation import NavEntry
 from solespan.dashboards.pages.planning.plan import plan_page
 
-__all__ = ["router"]
+__all__ = ["PAGE"]
 
 router = APIRouter(route_class=PageRoute)
 DONE = {"plan": "The plan is made."}
@@ -76,3 +78,6 @@ def _page(
     values = plan_values(ctx, wearer)
     context = values.pop("more") | plan_page(**values) | said
     return page_answer(request, "planning/plan.html", context, 422 if problem else 200)
+
+
+PAGE = PageEntry(router, NavEntry("Plan", "/plan", first=True), templates=("planning/plan.html",))

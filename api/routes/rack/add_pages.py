@@ -7,6 +7,7 @@ from typing import Any
 from fastapi import APIRouter, Request, Response
 
 from solespan.api.routes.http import Context, IdempotencyKey
+from solespan.api.routes.page_entry import PageEntry
 from solespan.api.routes.page_http import PageRoute, Typed, back_to, do_once, page_answer
 from solespan.api.routes.rack.pair_pages import ours, pair_address
 from solespan.api.schemas.forms import FormProblem
@@ -20,10 +21,11 @@ from solespan.api.services.rack.pair_forms import (
 )
 from solespan.api.services.rack.pair_page import pair_name
 from solespan.api.services.rack.records import list_records
+from solespan.dashboards.navigation import NavEntry
 from solespan.dashboards.pages.rack.add import pair_choices
 from solespan.dashboards.pages.rack.pair import FormState
 
-__all__ = ["router"]
+__all__ = ["PAGE"]
 
 router = APIRouter(route_class=PageRoute)
 MOST_WEARERS = 500
@@ -116,3 +118,6 @@ def _edit_page(
     form = FormState(stored | (typed or {}), errors)
     context = pair_choices() | pair_name(ctx, pair_id) | {"form": form}
     return page_answer(request, "rack/edit.html", context, 422 if errors else 200)
+
+
+PAGE = PageEntry(router, NavEntry("Add", "/add", first=True), templates=("rack/add.html",))

@@ -10,6 +10,7 @@ from fastapi import APIRouter, Request, Response
 from fastapi.responses import HTMLResponse
 
 from solespan.api.routes.http import Context, IdempotencyKey
+from solespan.api.routes.page_entry import PageEntry
 from solespan.api.routes.page_http import (
     ForeignForm,
     PageRoute,
@@ -41,7 +42,7 @@ from solespan.dashboards.pages.rack.pair import (
 )
 from solespan.dashboards.pages.rack.thumb import thumb_page
 
-__all__ = ["ours", "pair_address", "router"]
+__all__ = ["PAGE", "ours", "pair_address"]
 
 GAUGE = "gauge"  # the cookie that remembers which gauge and unit were used last
 GAUGE_KEPT_S = 400 * 24 * 3600
@@ -229,3 +230,6 @@ def _pair_page(
     values = pair_values(ctx, pair_id, logged_on)
     context = pair_page(**values) | form_choices(method, unit) | states
     return page_answer(request, "rack/pair.html", context | {"done": done}, 422 if forms else 200)
+
+
+PAGE = PageEntry(router)

@@ -7,6 +7,7 @@ from urllib.parse import quote
 from fastapi import APIRouter, Request, Response
 
 from solespan.api.routes.http import Context, IdempotencyKey
+from solespan.api.routes.page_entry import Need, PageEntry
 from solespan.api.routes.page_http import (
     PageRoute,
     Typed,
@@ -26,7 +27,7 @@ from solespan.dashboards.pages.planning.rotation import ROTATION_DAYS, rotation
 from solespan.dashboards.pages.rack.rack import matching, who_is_meant
 from solespan.dashboards.render import inline_figure
 
-__all__ = ["router"]
+__all__ = ["PAGE"]
 
 router = APIRouter(route_class=PageRoute)
 DONE = {"care": "That care is logged."}
@@ -100,3 +101,10 @@ def read_spread(ctx: Context, request: Request, wearer: Words = "") -> Response:
     context = spread_page(**values)
     context |= {"figure_json": "" if drawn is None else inline_figure(drawn)}
     return page_answer(request, "forecasts/spread.html", context)
+
+
+PAGE = PageEntry(
+    router,
+    # sent as a form only so that no name stands in its address
+    needs=(Need("/find", "read", "read"),),
+)

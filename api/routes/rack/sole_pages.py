@@ -10,6 +10,7 @@ from sqlalchemy.orm import Session
 
 from solespan.api.errors import Refused
 from solespan.api.routes.http import Context, IdempotencyKey
+from solespan.api.routes.page_entry import PageEntry
 from solespan.api.routes.page_http import PageRoute, Typed, back_to, do_once, page_answer
 from solespan.api.routes.rack.pair_pages import ours, pair_address
 from solespan.api.schemas.forms import FormProblem
@@ -27,7 +28,7 @@ from solespan.dashboards.pages.rack.add import sole_choices
 from solespan.dashboards.pages.rack.pair import FormState
 from solespan.dashboards.pages.rack.sole import sole_page
 
-__all__ = ["router"]
+__all__ = ["PAGE"]
 
 router = APIRouter(route_class=PageRoute)
 FORMS = ("send", "back", "fit", "end")
@@ -93,3 +94,6 @@ def _page(
     states = {name: FormState() for name in FORMS} | forms
     context = sole_choices() | named | sole_page(job, sole) | states | {"problem": problem}
     return page_answer(request, "rack/sole.html", context, 422 if forms or problem else 200)
+
+
+PAGE = PageEntry(router)

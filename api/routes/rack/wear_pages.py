@@ -7,6 +7,7 @@ from urllib.parse import urlsplit
 from fastapi import APIRouter, Request, Response
 
 from solespan.api.routes.http import Context, IdempotencyKey
+from solespan.api.routes.page_entry import PageEntry
 from solespan.api.routes.page_http import (
     ACCOUNT,
     PageRoute,
@@ -18,7 +19,7 @@ from solespan.api.routes.page_http import (
 )
 from solespan.api.services.rack.wear_today import change_wear, log_tap, undo_wear
 
-__all__ = ["router"]
+__all__ = ["PAGE"]
 
 router = APIRouter(route_class=PageRoute)
 
@@ -68,3 +69,6 @@ def _from(typed: Typed) -> str:
     if parts.scheme or parts.netloc or not (parts.path == "/" or parts.path.startswith("/pairs/")):
         return "/"
     return f"{parts.path}?{parts.query}" if parts.query else parts.path
+
+
+PAGE = PageEntry(router)

@@ -7,6 +7,7 @@ from typing import Annotated, Any, Literal, Self
 
 from pydantic import AfterValidator, Field, StringConstraints, field_validator, model_validator
 
+from solespan.api.channels import CHANNELS
 from solespan.api.schemas.fields import KnownId, PlainDate
 from solespan.api.schemas.rack.records import MAX_PAGE, Answer, Message
 
@@ -31,12 +32,13 @@ __all__ = [
 
 NOTICE_BANDS = ("watch", "book in", "stop wearing")
 CHANCE_DAYS = (30, 90, 180, 365)
-CHANNEL_NAMES = ("mail", "webhook", "print")  # the register's, held equal by a test
+CHANNEL_NAMES = tuple(CHANNELS)
+_KEPT_WITH_CONSENT = [e for e in CHANNELS.values() if e.address.kept == "consent"]
 
 _ONE_LINE = r"^[^\x00-\x1f\x7f\x85\u2028\u2029]*$"
 Line = Annotated[str, StringConstraints(max_length=200, strip_whitespace=True, pattern=_ONE_LINE)]
 Text = Annotated[str, StringConstraints(max_length=2000, pattern=r"^[^\x00]*$")]
-PostalAddress = Annotated[
+KnownAddress = Annotated[
     str,
     StringConstraints(
         min_length=1,
@@ -48,6 +50,9 @@ PostalAddress = Annotated[
 Source = Annotated[str, StringConstraints(max_length=20_000, pattern=r"^[^\x00]*$")]
 Address = Annotated[
     str, StringConstraints(min_length=3, max_length=320, pattern=r"^[^@\s\x00]+@[^@\s\x00]+$")
+]
+StoppedAddress = Annotated[
+    str, StringConstraints(min_length=3, max_length=320, pattern=r"^[^\s\x00](?:.*[^\s\x00])?$")
 ]
 ChannelName = Literal[CHANNEL_NAMES]  # type: ignore[valid-type]
 BandName = Literal[NOTICE_BANDS]  # type: ignore[valid-type]
@@ -124,7 +129,7 @@ class NoticeRules(Message):
     channels: list[ChannelName] = Field(
         default=["mail", "print"],
         min_length=1,
-        max_length=3,
+        max_length=len(CHANNEL_NAMES),
         description="ways to write; the first with consent is taken. Unit: none (list of words)",
     )
     link_days: int = Field(
@@ -179,17 +184,24 @@ class ConsentGiven(Message):
     on: PlainDate | None = Field(
         default=None, description="day it was given; left out = today. Unit: calendar date"
     )
-
-    postal_address: PostalAddress | None = Field(
+    address: KnownAddress | None = Field(
         default=None,
-        description="where letters are posted to, line by line, without the name; for print only, "
-        "and written anew where a consent holds already. Unit: none (text)",
+        description="where this way writes to, if the consent keeps it: "
+        + "; ".join(f"{e.name}, {e.address.accepted}" for e in _KEPT_WITH_CONSENT)
+        + "; written anew where a consent holds already. Unit: none (text)",
     )
 
     @model_validator(mode="after")
-    def _letters_are_posted(self) -> Self:
-        if self.postal_address is not None and self.channel != "print":
-            raise ValueError("a postal address belongs to a consent to letters (print)")
+    def _address_of_its_kind(self) -> Self:
+        if self.address is None:
+            return self
+        entry = CHANNELS[self.channel]
+        if entry not in _KEPT_WITH_CONSENT:
+            names = " or ".join(e.name for e in _KEPT_WITH_CONSENT)
+            raise ValueError(f"an address is written down with a consent to {names} only")
+        self.address = entry.address.tidy(self.address)
+        if not entry.address.usable(self.address):
+            raise ValueError(f"the address cannot be one; accepted: {entry.address.accepted}")
         return self
 
 
@@ -215,8 +227,9 @@ class ConsentState(Answer):
         description="when it was withdrawn; null = it holds. Unit: instant, ISO 8601"
     )
     withdrawn_how: str | None = Field(description="how. Unit: none (text)")
-    postal_address: str | None = Field(
-        description="where letters are posted to; null = not known. Unit: none (text)"
+    address: str | None = Field(
+        description="where this way writes to; null = not known, or not kept with the consent. "
+        "Unit: none (text)"
     )
 
 
@@ -227,10 +240,21 @@ class ConsentPage(Answer):
 
 
 class BounceGiven(Message):
-    """An address that does not take mail."""
+    """An address that takes no notices."""
 
-    address: Address = Field(description="the address. Unit: none (address)")
+    address: StoppedAddress = Field(description="the address. Unit: none (address)")
+    channel: ChannelName = Field(
+        default="mail", description="the way that it is of. Unit: none (word)"
+    )
     reason: Line = Field(default="it bounced", description="what the server said. Unit: none")
+
+    @model_validator(mode="after")
+    def _address_of_its_kind(self) -> Self:
+        kind = CHANNELS[self.channel].address
+        self.address = kind.tidy(self.address)
+        if not kind.usable(self.address):
+            raise ValueError(f"the address cannot be one; accepted: {kind.accepted}")
+        return self
 
 
 class Bounced(Answer):

@@ -19,6 +19,7 @@ from solespan.api.schemas.planning.planning_fields import (
 )
 from solespan.api.schemas.rack.records import Answer, Message
 from solespan.forecast.frames import DRESS_CODES
+from solespan.forecast.planning import CONDITION_NAMES
 
 __all__ = [
     "DayReasons",
@@ -31,7 +32,9 @@ __all__ = [
 ]
 
 _Wears = Annotated[float, Field(ge=0, le=7, allow_inf_nan=False)]
+_Share = Annotated[float, Field(ge=0, le=1, allow_inf_nan=False)]
 _Code: Any = Literal[(*DRESS_CODES, "none")]
+_Condition: Any = Literal[tuple(CONDITION_NAMES)]
 
 
 class _Habit(Message):
@@ -82,7 +85,20 @@ class TripAsked(_Habit):
     wears_per_week: _Wears = field("how often, all together", "wear days per week", default=7.0)
 
 
-HabitAsked = Annotated[PaceAsked | RetireAsked | TripAsked, Field(discriminator="kind")]
+class ConditionAsked(_Habit):
+    """A share of a pair's wear days has a condition."""
+
+    kind: Literal["condition"] = field("what changes", "none (word)")
+    pair_id: KnownId = id_field("the pair")
+    condition: _Condition = field("what the days have", "none (word)")
+    share: _Share = field("how many of the wear days have the condition", "share of wear days")
+    since: PlainDate | None = date_field("first day; none = at once", default=None)
+    until: PlainDate | None = date_field("last day; none = no end", default=None)
+
+
+HabitAsked = Annotated[
+    PaceAsked | RetireAsked | TripAsked | ConditionAsked, Field(discriminator="kind")
+]
 
 
 class WhatIfAsked(Message):

@@ -16,8 +16,8 @@ from sqlalchemy.orm import Session
 
 from solespan.api.author import Author
 from solespan.api.bench_words import OPEN_STAGES
+from solespan.api.channels import CHANNELS
 from solespan.api.errors import Conflict, NotFound, Refused, SolespanError
-from solespan.api.notices.channels import CHANNELS
 from solespan.api.notices.links import Link, LinkExpired, LinkForged, read_link
 from solespan.api.notices.words import bring_by, due_window, how_sure
 from solespan.api.schemas.bench.orders import NewOrder

@@ -1,4 +1,4 @@
-"""Who agreed to be written to, who no longer does, and which addresses take no mail?"""
+"""Who agreed to be written to, who no longer does, and which addresses take no notices?"""
 
 from __future__ import annotations
 
@@ -7,11 +7,13 @@ from datetime import UTC, datetime, time
 
 from sqlalchemy.orm import Session
 
+from solespan.api.channels import CHANNELS
+from solespan.api.channels.mail import speaks_of_mailbox
+from solespan.api.channels.mail.bounce import read_report
 from solespan.api.clock import Clock
 from solespan.api.errors import Refused
-from solespan.api.notices.channels.mail import speaks_of_mailbox
-from solespan.api.notices.channels.mail.bounce import read_report
 from solespan.api.schemas.notices.notices import BounceGiven, ConsentGiven, ConsentWithdrawn
+from solespan.api.services.notices.sending import BAD_ADDRESS
 from solespan.api.services.rack.records import unknown_id
 from solespan.api.storage.notices import consents as stored
 from solespan.api.storage.notices.consents import consents_of, lift_stop, wearers_at
@@ -20,6 +22,7 @@ from solespan.api.storage.rack.records import Owner, owner_of
 from solespan.api.storage.scope import name_changed
 
 __all__ = [
+    "address_of",
     "consents_of",
     "give",
     "hear_no_more",
@@ -51,7 +54,7 @@ def give(session: Session, given: ConsentGiven, clock: Clock) -> bool:
         given_at=min(at, now),
         given_how=given.how,
         given_by=given.by,
-        postal_address=given.postal_address,
+        address=given.address,
     )
 
 
@@ -73,13 +76,20 @@ def hear_no_more(
     return True in held
 
 
+def address_of(session: Session, wearer_id: str, channel: str) -> str:
+    """Return where a channel writes to a customer; empty = not known. Raises `NotFound`."""
+    owner = _owner(session, wearer_id)
+    known = channel in CHANNELS
+    return (stored.address_at(session, owner.wearer_pk, channel) or "") if known else ""
+
+
 def report_bounce(session: Session, given: BounceGiven, clock: Clock) -> int:
-    """Stop an address that does not take mail; return how many customers have it."""
+    """Stop an address that takes no notices; return how many customers have it."""
     now = clock.now()
     stored.stop_address(session, given.address, given.reason or "it bounced", now)
-    wearers = stored.wearers_at(session, given.address)
+    wearers = stored.wearers_at(session, given.channel, given.address)
     for wearer_pk in wearers:
-        cancel_unsent(session, wearer_pk, "mail", "the address does not take mail", now)
+        cancel_unsent(session, wearer_pk, given.channel, BAD_ADDRESS, now)
     return len(wearers)
 
 

@@ -8,6 +8,7 @@ whom the first has written to.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, datetime, time
 from itertools import groupby
@@ -16,8 +17,8 @@ from typing import Any
 import pandas as pd
 from sqlalchemy.orm import Session
 
+from solespan.api.channels import CHANNELS
 from solespan.api.errors import Refused
-from solespan.api.notices.channels.mail.build import usable_address
 from solespan.api.notices.decide import CUSTOMER_COLUMNS, PAIR_COLUMNS, decide
 from solespan.api.notices.quiet import first_allowed, zone_of
 from solespan.api.schemas.notices.notices import NoticeRules, NoticeTemplate
@@ -125,7 +126,9 @@ def sample(ctx: AppContext, seen: DecisionSnapshot, wearer_id: str = "") -> dict
     draft = _drafts(ctx, seen, {chosen})[0]
     row = seen.customers.set_index("wearer_id").loc[chosen]
     name = row["name"] if isinstance(row["name"], str) else chosen
-    who = {"wearer_id": chosen, "name": name, "channel": draft.outbox["channel"]}
+    entry = CHANNELS[draft.outbox["channel"]]
+    who: dict[str, Any] = {"wearer_id": chosen, "name": name, "channel": entry.name}
+    who |= {"word": entry.word, "parts": entry.parts}
     return {**draft.outbox["payload"], **who}
 
 
@@ -179,10 +182,9 @@ def _customers(
     for wearer_pk, written, zone in zip(*columns, strict=True):
         if zone not in days:
             days[zone] = now.astimezone(zone_of(zone)).date()
-        agreed = consents.get(wearer_pk, set())
+        agreed = consents.get(wearer_pk, {})
         email = written if isinstance(written, str) and written.strip() else None
-        bad = email is not None and bool(stopped) and address_hash(email) in stopped
-        reached.append((days[zone], *_way(rules, agreed, needs, email, bad=bad)))
+        reached.append((days[zone], *_way(rules, agreed, needs, email, stopped)))
     told = pd.DataFrame(reached, columns=["today", "channel", "barred"], dtype=object)
     frame[["today", "channel", "barred"]] = told
     heard = {pk: on for pk, (_, on) in last.items()}
@@ -192,11 +194,10 @@ def _customers(
 
 def _way(
     rules: NoticeRules,
-    agreed: set[str],
+    agreed: Mapping[str, str | None],
     needs: dict[str, bool],
     email: str | None,
-    *,
-    bad: bool,
+    stopped: Mapping[str, str],
 ) -> tuple[str | None, str | None]:
     """Give the first channel of the rules that may be used, or why there is none."""
     barred = "no consent"
@@ -205,11 +206,13 @@ def _way(
             continue
         if not needs[name]:
             return name, None
-        if email is None:
+        kind = CHANNELS[name].address
+        address = email if kind.kept == "wearer" else agreed[name]
+        if address is None:
             barred = "no address"
-        elif not usable_address(email):
+        elif not kind.usable(address):
             barred = "not an address"
-        elif bad:
+        elif stopped and address_hash(address) in stopped:
             barred = "stopped"
         else:
             return name, None

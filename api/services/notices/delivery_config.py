@@ -6,9 +6,9 @@ import hashlib
 import hmac
 from urllib.parse import urlsplit
 
+from solespan.api.channels import CHANNELS, ChannelSettings
+from solespan.api.channels.message import Channel
 from solespan.api.errors import BadSetting
-from solespan.api.notices.channels import CHANNELS, ChannelSettings
-from solespan.api.notices.message import Channel
 from solespan.api.schemas.notices.notices import NoticeRules
 from solespan.api.services.context import AppContext
 
@@ -56,7 +56,7 @@ def webhook_key(ctx: AppContext) -> str:
 def channels_of(ctx: AppContext, rules: NoticeRules) -> dict[str, Channel]:
     """Build every channel of the register for this shop."""
     setup = ChannelSettings(ctx.settings, rules, webhook_key(ctx), ctx.clock)
-    return {name: make(setup) for name, make in CHANNELS.items()}
+    return {name: entry.make(setup) for name, entry in CHANNELS.items()}
 
 
 def problems_of(ctx: AppContext, rules: NoticeRules) -> list[str]:

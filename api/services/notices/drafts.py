@@ -10,6 +10,7 @@ from uuid import uuid4
 
 import pandas as pd
 
+from solespan.api.channels import ON_PAPER
 from solespan.api.notices.decide import FOOT
 from solespan.api.notices.links import Link, sign_link
 from solespan.api.notices.template import Rendered, render_notice
@@ -61,7 +62,7 @@ class Writer:
         second = all(pair["sequence"] == 2 for pair in pairs)
         channel = str(pairs[0]["channel"])
         told = [self._told(notice_id, i, pair, today) for i, pair in enumerate(pairs)]
-        facts = {"second": second, "by_letter": channel == "print", "pairs": told}
+        facts = {"second": second, "by_letter": channel in ON_PAPER, "pairs": told}
         rendered, unsubscribe = self._rendered(customer, notice_id, facts)
         return Draft(
             int(customer["wearer_pk"]),

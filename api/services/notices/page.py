@@ -14,7 +14,13 @@ from solespan.api.storage.notices import notices as stored
 from solespan.api.storage.notices.consents import address_hash, held_consents, load_stopped
 from solespan.api.storage.rack.records import list_records
 
-__all__ = ["MOST_CUSTOMERS", "customers_with_consents", "history", "one_notice", "preview_values"]
+__all__ = [
+    "MOST_CUSTOMERS",
+    "customers_with_consents",
+    "history",
+    "one_notice",
+    "preview_values",
+]
 
 MOST_SHOWN = 100
 MOST_CUSTOMERS = 200
@@ -125,15 +131,21 @@ def customers_with_consents(
     )
     shown = rows[:MOST_CUSTOMERS]
     held = held_consents(session, [row["wearer_id"] for row in shown])
-    hashes = {row["wearer_id"]: address_hash(row["email"]) for row in shown if row["email"]}
-    stopped = load_stopped(session, hashes.values())
+    addresses = {row["email"] for row in shown if row["email"]}
+    addresses |= {c["address"] for ways in held.values() for c in ways.values() if c["address"]}
+    hashes = {address: address_hash(address) for address in addresses}
+    reasons = load_stopped(session, hashes.values())
+    stopped = {a: reasons[h] for a, h in hashes.items() if h in reasons}
     customers = [
         {
             "wearer_id": row["wearer_id"],
             "name": row["name"],
             "email": row["email"],
-            "stopped": stopped.get(hashes.get(row["wearer_id"], ""), ""),
-            "consents": held.get(row["wearer_id"], {}),
+            "stopped": stopped.get(row["email"] or "", ""),
+            "consents": {
+                name: dict(one) | {"stopped": stopped.get(one["address"] or "", "")}
+                for name, one in held.get(row["wearer_id"], {}).items()
+            },
         }
         for row in shown
     ]

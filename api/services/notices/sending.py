@@ -14,10 +14,11 @@ from typing import Any
 
 import structlog
 
+from solespan.api.channels import CHANNELS
+from solespan.api.channels.message import Channel, DeliveryError, Message
+from solespan.api.channels.retry import next_try
 from solespan.api.logs import places_of
-from solespan.api.notices.message import Channel, DeliveryError, Message
 from solespan.api.notices.quiet import first_allowed, zone_of
-from solespan.api.notices.retry import next_try
 from solespan.api.schemas.notices.notices import NoticeRules
 from solespan.api.services.context import AppContext
 from solespan.api.services.notices.choices import read_rules
@@ -25,13 +26,14 @@ from solespan.api.services.notices.delivery_config import channels_of
 from solespan.api.storage.notices import outbox
 from solespan.api.storage.notices.consents import address_hash, load_stopped, stop_address
 
-__all__ = ["Sender", "Sent"]
+__all__ = ["BAD_ADDRESS", "Sender", "Sent"]
 
 log = structlog.get_logger("solespan.notices")
 
 LEASE = timedelta(minutes=10)
 LONGEST_SEND = timedelta(minutes=2)  # longer than any channel waits for its server
 BATCH = 20
+BAD_ADDRESS = "the address takes no notices"
 
 
 @dataclass(frozen=True)
@@ -98,7 +100,7 @@ class Sender:
                 lease_until=until,
                 limit=self._batch,
             )
-            hashes = {r["id"]: address_hash(r["email"]) for r in rows if r["email"]}
+            hashes = {r["id"]: address_hash(r["address"]) for r in rows if r["address"]}
             stopped = load_stopped(session, set(hashes.values())) if hashes else {}
         counts = dict.fromkeys(("sent", "failed", "later", "cancelled"), 0)
         for i, row in enumerate(rows):
@@ -163,7 +165,7 @@ class Sender:
         if channel.missing:
             raise DeliveryError(channel.missing, permanent=False)
         if channel.needs_address and row["stopped"]:
-            raise DeliveryError("the address does not take mail", permanent=True)
+            raise DeliveryError(BAD_ADDRESS, permanent=True)
         try:
             channel.send(_message(row))
         except DeliveryError:
@@ -177,12 +179,13 @@ class Sender:
 
     def _failed(self, row: dict[str, Any], failure: DeliveryError) -> str:
         now = self._ctx.clock.now()
-        at = None if failure.permanent else next_try(
-            now, row["made_at"], row["attempts"], self._chance()
-        )  # fmt: skip
+        at = None
+        if not failure.permanent:
+            rule = CHANNELS[row["channel"]].retry
+            at = next_try(now, row["made_at"], row["attempts"], self._chance(), rule)
         if at is not None:
             return self._mark(row, "pending", problem=failure.reason, next_try_at=at)
-        bad = row["email"] if failure.bad_address else None
+        bad = row["address"] if failure.bad_address else None
         return self._mark(row, "failed", problem=failure.reason, bad_address=bad)
 
     def _mark(
@@ -210,17 +213,16 @@ def _not_any_more(row: dict[str, Any]) -> str:
 
 
 def _message(row: dict[str, Any]) -> Message:
-    payload = row["payload"]
+    parts = CHANNELS[row["channel"]].parts
+    words = {p: row["payload"][p] if p in parts else "" for p in ("subject", "text", "html")}
     return Message(
         message_id=row["message_id"],
         notice_id=row["notice_id"],
         made_at=row["made_at"],
         customer_id=row["wearer_id"],
         customer_name=row["name"] or "",
-        address=row["email"],
-        subject=payload["subject"],
-        text=payload["text"],
-        html=payload["html"],
-        unsubscribe_url=payload["unsubscribe"],
-        pairs=payload["pairs"],
+        address=row["address"],
+        unsubscribe_url=row["payload"]["unsubscribe"],
+        pairs=row["payload"]["pairs"],
+        **words,
     )

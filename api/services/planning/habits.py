@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from datetime import date
+from dataclasses import MISSING, fields
 from typing import Any
 
 import pandas as pd
@@ -11,7 +11,7 @@ import pandas as pd
 from solespan.api.services.context import AppContext
 from solespan.api.services.planning.plans import read_plan
 from solespan.api.services.planning.rack import known_rack, refusing
-from solespan.forecast.planning import Pace, Retire, Trip, what_if
+from solespan.forecast.planning import BadPlan, ConditionShare, Pace, Retire, Trip, what_if
 
 __all__ = ["forecasts_if"]
 
@@ -29,7 +29,7 @@ def forecasts_if(
     Parameters
     ----------
     habits
-        Each with `kind` (pace, retire, trip) and the fields of that type of
+        Each with `kind` (pace, retire, trip, condition) and the fields of that type of
         `forecast.planning.habits`.
 
     Raises `NotFound`, `NothingForecast`, `Refused`.
@@ -60,16 +60,32 @@ def forecasts_if(
     }
 
 
-def _habit(one: Mapping[str, Any]) -> Pace | Retire | Trip:
-    values = {k: v for k, v in one.items() if k != "kind" and v is not None}
-    for name in ("since", "until"):
-        if isinstance(values.get(name), date | str):
-            values[name] = pd.Timestamp(values[name])
-    if one["kind"] == "pace":
-        return Pace(**values)
-    if one["kind"] == "retire":
-        return Retire(**values)
-    return Trip(**{**values, "pair_ids": tuple(values["pair_ids"])})
+_KINDS: dict[str, type[Pace | Retire | Trip | ConditionShare]] = {
+    "pace": Pace,
+    "retire": Retire,
+    "trip": Trip,
+    "condition": ConditionShare,
+}
+
+
+def _habit(one: Mapping[str, Any]) -> Pace | Retire | Trip | ConditionShare:
+    """Make a habit of the fields of its kind; others are left aside. Raises `BadPlan`."""
+    made = _KINDS[one["kind"]]
+    values: dict[str, Any] = {}
+    for known in fields(made):
+        value: Any = one.get(known.name)
+        if value is None:
+            if known.default is MISSING:
+                raise BadPlan(
+                    f"A habit of the kind {one['kind']} needs {known.name}.",
+                    field=known.name,
+                    accepted="a value",
+                )
+            continue
+        if known.name in ("since", "until"):
+            value = pd.Timestamp(value)
+        values[known.name] = tuple(value) if known.name == "pair_ids" else value
+    return made(**values)
 
 
 def _row(one: Mapping[Any, Any], labels: Mapping[str, Any]) -> dict[str, Any]:

@@ -8,7 +8,7 @@ only quotes them (reports, plans, the audit log, kept answers) is cleaned by `fo
 from __future__ import annotations
 
 import re
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from typing import Any
 
 import sqlalchemy as sa
@@ -20,7 +20,7 @@ from solespan.api.storage.importing.import_runs import emptied_report
 from solespan.api.storage.notices.consents import address_hash
 from solespan.api.storage.tables.accounts import AuditEntry
 from solespan.api.storage.tables.bench import BenchOrder, BenchPlan, StockMove
-from solespan.api.storage.tables.notices import StoppedAddress
+from solespan.api.storage.tables.notices import Consent, StoppedAddress
 from solespan.api.storage.tables.rack import Root, Wearer
 from solespan.api.storage.tables.results import IdempotencyKey, ImportRun
 
@@ -40,6 +40,7 @@ _PLANS: sa.Table = BenchPlan.__table__  # type: ignore[assignment]
 _KEYS: sa.Table = IdempotencyKey.__table__  # type: ignore[assignment]
 _MOVES: sa.Table = StockMove.__table__  # type: ignore[assignment]
 _ORDERS: sa.Table = BenchOrder.__table__  # type: ignore[assignment]
+_CONSENTS: sa.Table = Consent.__table__  # type: ignore[assignment]
 _STOPPED: sa.Table = StoppedAddress.__table__  # type: ignore[assignment]
 
 
@@ -81,7 +82,8 @@ def held_of(
         public = _public_column(table)
         known[table] = {row["id"]: row[public] for row in rows} if public else {}
         held[table.name] = [_told(table, dict(row), known) for row in rows]
-    stopped = _stopped(session, held[_WEARERS.name][0]["email"])
+    kept = [row["address"] for row in held[_CONSENTS.name]]
+    stopped = _stopped(session, [held[_WEARERS.name][0]["email"], *kept])
     if stopped:
         held[_STOPPED.name] = stopped
     return held
@@ -108,11 +110,12 @@ def _told(
     return told
 
 
-def _stopped(session: Session, email: str | None) -> list[dict[str, Any]]:
-    if not email:
+def _stopped(session: Session, addresses: Iterable[str | None]) -> list[dict[str, Any]]:
+    hashes = [address_hash(address) for address in addresses if address]
+    if not hashes:
         return []
     query = sa.select(_STOPPED.c.reason, _STOPPED.c.at)
-    rows = session.execute(query.where(_STOPPED.c.address_hash == address_hash(email)))
+    rows = session.execute(query.where(_STOPPED.c.address_hash.in_(hashes)))
     return [dict(row) for row in rows.mappings()]
 
 

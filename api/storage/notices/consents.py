@@ -1,4 +1,4 @@
-"""Who agreed to be written to, by which channel, and which addresses take no mail?"""
+"""Who agreed to be written to, by which channel, and which addresses take no notices?"""
 
 from __future__ import annotations
 
@@ -11,10 +11,12 @@ import sqlalchemy as sa
 from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import Session
 
+from solespan.api.channels import CHANNELS
 from solespan.api.storage.tables.notices import Consent, StoppedAddress
 from solespan.api.storage.tables.rack import Wearer
 
 __all__ = [
+    "address_at",
     "address_hash",
     "consents_of",
     "give_consent",
@@ -37,14 +39,13 @@ def address_hash(address: str) -> str:
     return hashlib.sha256(address.strip().lower().encode()).hexdigest()
 
 
-def load_consents(session: Session) -> dict[int, set[str]]:
-    """Return the channels that hold for each customer's number."""
-    query = sa.select(_CONSENTS.c.wearer_pk, _CONSENTS.c.channel).where(
-        _CONSENTS.c.withdrawn_at.is_(None)
-    )
-    found: dict[int, set[str]] = {}
-    for wearer_pk, channel in session.execute(query):
-        found.setdefault(wearer_pk, set()).add(channel)
+def load_consents(session: Session) -> dict[int, dict[str, str | None]]:
+    """Return the channels that hold for each customer's number, with the address kept there."""
+    columns = (_CONSENTS.c.wearer_pk, _CONSENTS.c.channel, _CONSENTS.c.address)
+    query = sa.select(*columns).where(_CONSENTS.c.withdrawn_at.is_(None))
+    found: dict[int, dict[str, str | None]] = {}
+    for wearer_pk, channel, address in session.execute(query):
+        found.setdefault(wearer_pk, {})[channel] = address
     return found
 
 
@@ -61,7 +62,7 @@ def consents_of(session: Session, wearer_id: str | None, limit: int) -> list[dic
 def give_consent(session: Session, wearer_pk: int, channel: str, **given: Any) -> bool:
     """Write a consent unless one holds; return whether it is new. The caller holds the wearer.
 
-    Of one that holds, only a postal address is written anew.
+    Of one that holds, only the address is written anew.
     """
     holds = sa.select(_CONSENTS.c.id).where(
         _CONSENTS.c.wearer_pk == wearer_pk,
@@ -70,9 +71,9 @@ def give_consent(session: Session, wearer_pk: int, channel: str, **given: Any) -
     )
     held = session.execute(holds).first()
     if held is not None:
-        if given.get("postal_address"):
+        if given.get("address"):
             query = sa.update(_CONSENTS).where(_CONSENTS.c.id == held[0])
-            session.execute(query.values(postal_address=given["postal_address"]))
+            session.execute(query.values(address=given["address"]))
         return False
     session.execute(sa.insert(_CONSENTS).values(wearer_pk=wearer_pk, channel=channel, **given))
     return True
@@ -81,13 +82,13 @@ def give_consent(session: Session, wearer_pk: int, channel: str, **given: Any) -
 def withdraw_consent(
     session: Session, wearer_pk: int, channel: str, at: datetime, how: str
 ) -> bool:
-    """End the consent that holds, and forget its postal address; return whether one did."""
+    """End the consent that holds, and forget its address; return whether one did."""
     query = sa.update(_CONSENTS).where(
         _CONSENTS.c.wearer_pk == wearer_pk,
         _CONSENTS.c.channel == channel,
         _CONSENTS.c.withdrawn_at.is_(None),
     )
-    result = session.execute(query.values(withdrawn_at=at, withdrawn_how=how, postal_address=None))
+    result = session.execute(query.values(withdrawn_at=at, withdrawn_how=how, address=None))
     return bool(result.rowcount)  # type: ignore[attr-defined]
 
 
@@ -124,10 +125,31 @@ def load_stopped(session: Session, hashes: Collection[str] | None = None) -> dic
     return {row[0]: row[1] for row in session.execute(query)}
 
 
-def wearers_at(session: Session, address: str) -> list[int]:
-    """Return the numbers of the customers with this address."""
-    query = sa.select(Wearer.id).where(sa.func.lower(Wearer.email) == address.strip().lower())
+def wearers_at(session: Session, channel: str, address: str) -> list[int]:
+    """Return the numbers of the customers whom this channel reaches at this address."""
+    same = address.strip().lower()
+    if CHANNELS[channel].address.kept == "wearer":
+        query = sa.select(Wearer.id).where(sa.func.lower(Wearer.email) == same)
+    else:
+        query = sa.select(_CONSENTS.c.wearer_pk).where(
+            _CONSENTS.c.channel == channel,
+            _CONSENTS.c.withdrawn_at.is_(None),
+            sa.func.lower(_CONSENTS.c.address) == same,
+        )
     return list(session.execute(query).scalars())
+
+
+def address_at(session: Session, wearer_pk: int, channel: str) -> str | None:
+    """Return where this channel writes to a customer, or None where it is not known."""
+    if CHANNELS[channel].address.kept == "wearer":
+        query = sa.select(Wearer.email).where(Wearer.id == wearer_pk)
+    else:
+        query = sa.select(_CONSENTS.c.address).where(
+            _CONSENTS.c.wearer_pk == wearer_pk,
+            _CONSENTS.c.channel == channel,
+            _CONSENTS.c.withdrawn_at.is_(None),
+        )
+    return session.execute(query).scalar_one_or_none()
 
 
 def held_consents(
@@ -141,7 +163,7 @@ def held_consents(
             _CONSENTS.c.given_at,
             _CONSENTS.c.given_how,
             _CONSENTS.c.given_by,
-            _CONSENTS.c.postal_address,
+            _CONSENTS.c.address,
         )
         .join(Wearer, _CONSENTS.c.wearer_pk == Wearer.id)
         .where(Wearer.wearer_id.in_(list(wearer_ids)), _CONSENTS.c.withdrawn_at.is_(None))

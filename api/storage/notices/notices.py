@@ -15,6 +15,7 @@ from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import Session
 
 from solespan.api.bench_words import OPEN_STAGES
+from solespan.api.channels import ON_PAPER
 from solespan.api.errors import Conflict
 from solespan.api.storage.rack.frames import frame_of_rows
 from solespan.api.storage.tables.bench import BenchOrder
@@ -134,7 +135,7 @@ def load_told(session: Session) -> pd.DataFrame:
     lost = _PAIRS.c.notice_pk.in_(_in_state("failed", "cancelled")) & _PAIRS.c.answer.is_(None)
     waiting = _PAIRS.c.notice_pk.in_(_in_state("pending", "claimed"))
     unprinted = sa.select(_OUTBOX.c.notice_pk).where(
-        _OUTBOX.c.state == "sent", _OUTBOX.c.channel == "print", _OUTBOX.c.printed_at.is_(None)
+        _OUTBOX.c.state == "sent", _OUTBOX.c.channel.in_(ON_PAPER), _OUTBOX.c.printed_at.is_(None)
     )
     newest = sa.select(sa.func.max(_PAIRS.c.id)).group_by(_PAIRS.c.pair_pk)
     query = (

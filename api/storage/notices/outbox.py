@@ -15,6 +15,7 @@ import sqlalchemy as sa
 from sqlalchemy.orm import Session
 
 from solespan.api.bench_words import OPEN_STAGES
+from solespan.api.channels import CHANNELS, ON_PAPER
 from solespan.api.storage.tables.bench import BenchOrder
 from solespan.api.storage.tables.notices import Consent, Notice, NoticePair, Outbox
 from solespan.api.storage.tables.rack import Sole, Wearer
@@ -36,6 +37,7 @@ __all__ = [
 
 SETTLED = "every pair is booked in or has another sole by now"
 OVERTAKEN = "a pair is booked in or has another sole by now; the others are looked at anew"
+MAIL = "mail"  # reports of mail servers are about no other channel
 _OUTBOX: sa.Table = Outbox.__table__  # type: ignore[assignment]
 _NOTICES: sa.Table = Notice.__table__  # type: ignore[assignment]
 _PAIRS: sa.Table = NoticePair.__table__  # type: ignore[assignment]
@@ -53,8 +55,8 @@ def claim(
 ) -> list[dict[str, Any]]:
     """Take up to `limit` rows that are due, and return all that sending them needs.
 
-    `consented`, `settled`, `overtaken`, `email` and `time_zone` say how things are now, not when it
-    was decided; `resumed`, that a worker which is gone had it, and may have sent it.
+    `consented`, `settled`, `overtaken`, `address` and `time_zone` say how things are now, not when
+    it was decided; `resumed`, that a worker which is gone had it, and may have sent it.
     """
     due = (
         sa.select(_OUTBOX.c.id, _OUTBOX.c.state)
@@ -88,6 +90,11 @@ def _claimed(session: Session, ids: Collection[int]) -> list[dict[str, Any]]:
         _CONSENTS.c.channel == _OUTBOX.c.channel,
         _CONSENTS.c.withdrawn_at.is_(None),
     )
+    by_wearer = [n for n, e in CHANNELS.items() if e.address.kept == "wearer"]
+    kept = sa.case(
+        (_OUTBOX.c.channel.in_(by_wearer), Wearer.email),
+        else_=_kept_address(_OUTBOX.c.channel == _CONSENTS.c.channel),
+    )
     query = (
         sa.select(
             _OUTBOX.c.id,
@@ -99,7 +106,7 @@ def _claimed(session: Session, ids: Collection[int]) -> list[dict[str, Any]]:
             _NOTICES.c.notice_id,
             Wearer.wearer_id,
             Wearer.name,
-            Wearer.email,
+            kept.label("address"),
             Wearer.time_zone,
             consented.label("consented"),
             (~_any_pair(~_settled())).label("settled"),
@@ -111,6 +118,16 @@ def _claimed(session: Session, ids: Collection[int]) -> list[dict[str, Any]]:
         .order_by(_OUTBOX.c.next_try_at, _OUTBOX.c.id)
     )
     return [dict(row) for row in session.execute(query).mappings()]
+
+
+def _kept_address(channel: sa.ColumnElement[bool]) -> sa.ScalarSelect[Any]:
+    """Read the address that a customer's consent keeps for a channel."""
+    return (
+        sa.select(_CONSENTS.c.address)
+        .where(_CONSENTS.c.wearer_pk == Wearer.id, channel, _CONSENTS.c.withdrawn_at.is_(None))
+        .limit(1)
+        .scalar_subquery()
+    )
 
 
 def _settled() -> sa.ColumnElement[bool]:
@@ -192,7 +209,7 @@ def address_of_mail(session: Session, message_id: str) -> str | None:
         sa.select(Wearer.email)
         .join(_NOTICES, _NOTICES.c.wearer_pk == Wearer.id)
         .join(_OUTBOX, _OUTBOX.c.notice_pk == _NOTICES.c.id)
-        .where(_OUTBOX.c.message_id == message_id, _OUTBOX.c.channel == "mail")
+        .where(_OUTBOX.c.message_id == message_id, _OUTBOX.c.channel == MAIL)
     )
     return session.execute(query).scalar_one_or_none()
 
@@ -205,7 +222,7 @@ def mark_returned(session: Session, message_id: str, problem: str, at: datetime)
 
 def _on_the_list() -> sa.ColumnElement[bool]:
     return (
-        (_OUTBOX.c.channel == "print")
+        _OUTBOX.c.channel.in_(ON_PAPER)
         & (_OUTBOX.c.state == "sent")
         & _OUTBOX.c.printed_at.is_(None)
     )
@@ -216,16 +233,7 @@ def letters(session: Session, limit: int) -> list[dict[str, Any]]:
 
     Without those whose pairs have all been booked in, or soled, since they were written.
     """
-    address = (
-        sa.select(_CONSENTS.c.postal_address)
-        .where(
-            _CONSENTS.c.wearer_pk == Wearer.id,
-            _CONSENTS.c.channel == "print",
-            _CONSENTS.c.withdrawn_at.is_(None),
-        )
-        .scalar_subquery()
-        .label("postal_address")
-    )
+    address = _kept_address(_OUTBOX.c.channel == _CONSENTS.c.channel).label("address")
     query = (
         sa.select(_OUTBOX.c.id, _OUTBOX.c.payload, _OUTBOX.c.made_at, Wearer.name, address)
         .join(_NOTICES, _OUTBOX.c.notice_pk == _NOTICES.c.id)

@@ -33,7 +33,7 @@ STATES = ("pending", "claimed", "sent", "failed", "cancelled")
 ANSWERS = ("booked", "declined", "elsewhere", "checked")
 ENDING_ANSWERS = ("declined", "elsewhere")  # after these a sole is written about no more
 HASH_LENGTH = 64
-POSTAL_LENGTH = 500
+ADDRESS_LENGTH = 500
 
 
 def _one_of(column: str, words: tuple[str, ...]) -> CheckConstraint:
@@ -119,7 +119,7 @@ class Outbox(Base):
 class Consent(Base):
     """A customer agreed to be written to by one channel; never changed but by a withdrawal.
 
-    The postal address of letters, which is no part of what was agreed to, may be written anew.
+    The address, which is no part of what was agreed to, may be written anew.
     """
 
     __tablename__ = "consents"
@@ -132,8 +132,8 @@ class Consent(Base):
     given_by: Mapped[str] = mapped_column(String(ID_LENGTH))
     withdrawn_at: Mapped[datetime | None] = mapped_column(UtcDateTime)
     withdrawn_how: Mapped[str | None] = mapped_column(String(TEXT_LENGTH))
-    # Where letters are posted to, if it was said; gone when the consent is withdrawn.
-    postal_address: Mapped[str | None] = mapped_column(String(POSTAL_LENGTH))
+    # Of the channel's kind, if consents keep it; gone when the consent is withdrawn.
+    address: Mapped[str | None] = mapped_column(String(ADDRESS_LENGTH))
 
     __table_args__ = (
         CheckConstraint(
@@ -145,7 +145,7 @@ class Consent(Base):
 
 
 class StoppedAddress(Base):
-    """An address that does not take mail, as SHA-256 of its lower case: it names nobody."""
+    """An address that takes no notices, as SHA-256 of its lower case: it names nobody."""
 
     __tablename__ = "stopped_addresses"
 

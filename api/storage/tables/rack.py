@@ -12,7 +12,10 @@ from datetime import UTC, date, datetime
 from typing import Any
 
 from sqlalchemy import (
+    Boolean,
     CheckConstraint,
+    Date,
+    Double,
     ForeignKey,
     Index,
     Integer,
@@ -21,10 +24,19 @@ from sqlalchemy import (
     UniqueConstraint,
     text,
 )
-from sqlalchemy.orm import DeclarativeBase, Mapped, declared_attr, mapped_column, relationship
+from sqlalchemy.orm import (
+    DeclarativeBase,
+    Mapped,
+    MappedColumn,
+    declared_attr,
+    mapped_column,
+    relationship,
+)
 
 from solespan.api.storage.scope import TenantTable, current_tenant
 from solespan.api.storage.tables.types import BigId, UtcDateTime
+from solespan.forecast.columns import Column
+from solespan.forecast.covariates import LOGGED as LOGGED_OF_A_DAY
 from solespan.forecast.frames import TABLES
 from solespan.forecast.values import ID_LENGTH, TEXT_LENGTH
 
@@ -114,6 +126,24 @@ def word_and_bound_checks(table_name: str) -> list[CheckConstraint]:
     return checks
 
 
+def column_of(column: Column) -> MappedColumn[Any]:
+    """Make the database's column of one column of `forecast.frames`."""
+    types: dict[str, Any] = {
+        "text": String(TEXT_LENGTH),
+        "word": String(WORD_LENGTH),
+        "date": Date(),
+        "number": Double(),
+        "integer": Integer(),
+        "flag": Boolean(),
+    }
+    if column.default is None:
+        return mapped_column(types[column.kind], nullable=not column.required)
+    plain = str(column.default).lower() if column.kind == "flag" else f"'{column.default}'"
+    return mapped_column(
+        types[column.kind], nullable=False, default=column.default, server_default=text(plain)
+    )
+
+
 class Wearer(Editable, Base):
     """A person whose feet wear shoes. `data_version` rises when any row of theirs changes."""
 
@@ -127,6 +157,7 @@ class Wearer(Editable, Base):
     )
     driving_foot: Mapped[str | None] = mapped_column(String(WORD_LENGTH))
     email: Mapped[str | None] = mapped_column(String(TEXT_LENGTH))
+    wears_per_week: Mapped[float | None]
     data_version: Mapped[int] = mapped_column(Integer, default=0, server_default=text("0"))
 
     pairs: Mapped[list[Pair]] = relationship(back_populates="wearer", passive_deletes=True)
@@ -154,6 +185,8 @@ class Pair(Editable, Base):
     price_minor: Mapped[int | None] = mapped_column(BigId)
     currency: Mapped[str | None] = mapped_column(String(3))
     earlier_resoles: Mapped[int | None]
+    wears_per_week: Mapped[float | None]
+    in_use_on: Mapped[date | None]
 
     wearer: Mapped[Wearer] = relationship(back_populates="pairs")
     soles: Mapped[list[Sole]] = relationship(
@@ -205,18 +238,16 @@ class WearDay(Editable, Base):
     pair_pk: Mapped[int] = mapped_column(ForeignKey("pairs.id", ondelete="CASCADE"))
     worn_on: Mapped[date]
     hours: Mapped[float | None]
-    steps: Mapped[int | None]
-    surface: Mapped[str] = mapped_column(
-        String(WORD_LENGTH), default="pavement", server_default=text("'pavement'")
-    )
-    wet: Mapped[bool] = mapped_column(default=False, server_default=text("false"))
-    driving_minutes: Mapped[float | None]
 
     __table_args__ = (
         *word_and_bound_checks("wear_days"),
         # The natural key; its index also finds a pair's days in order, so no other is needed.
         UniqueConstraint("pair_pk", "worn_on"),
     )
+
+
+for _one in LOGGED_OF_A_DAY:
+    setattr(WearDay, _one.column.name, column_of(_one.column))
 
 
 class Check(Editable, Base):
@@ -257,6 +288,7 @@ class BenchJob(Editable, Base):
     bench_minutes: Mapped[float | None]
     price_minor: Mapped[int | None] = mapped_column(BigId)
     currency: Mapped[str | None] = mapped_column(String(3))
+    advised: Mapped[bool] = mapped_column(default=False, server_default=text("false"))
 
     __table_args__ = (
         *word_and_bound_checks("bench_jobs"),

@@ -3,11 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from typing import Any
 
 from solespan.dashboards.wording import plural
 
-__all__ = ["STATE_WORDS", "consent_rows", "history_rows", "notices_page", "rules_values"]
+__all__ = [
+    "STATE_WORDS",
+    "ChannelWords",
+    "consent_rows",
+    "history_rows",
+    "notices_page",
+    "rules_values",
+]
 
 STATE_WORDS = {
     "pending": "waiting",
@@ -16,7 +24,6 @@ STATE_WORDS = {
     "failed": "not delivered",
     "cancelled": "not sent any more",
 }
-CHANNEL_WORDS = {"mail": "mail", "webhook": "your own software", "print": "letter"}
 ANSWER_WORDS = {
     "booked": "booked in",
     "declined": "not this time",
@@ -47,10 +54,31 @@ WHY_WORDS = {
 }
 
 
+@dataclass(frozen=True)
+class ChannelWords:
+    """What pages say of a channel.
+
+    word, note : its name, and what a form adds.
+    on_paper : whether it is handed over by printing it.
+    address, lines : what the address is called that a consent keeps (empty = none), its lines.
+    """
+
+    word: str
+    note: str = ""
+    on_paper: bool = False
+    address: str = ""
+    lines: int = 1
+
+
+def _word(channels: Mapping[str, ChannelWords], name: str) -> str:
+    return channels[name].word if name in channels else name
+
+
 def notices_page(
     to_write: Sequence[Mapping[str, Any]],
     quiet: Sequence[Mapping[str, Any]],
     counts: Mapping[str, int],
+    channels: Mapping[str, ChannelWords],
     *,
     total_customers: int,
     total_pairs: int,
@@ -67,6 +95,8 @@ def notices_page(
         Pairs not written about: `pair`, `customer`, `why`, `reason`.
     counts : mapping
         Pairs by reason.
+    channels : mapping
+        By name.
     """
     said = "Nobody is due to be written to now."
     if total_customers:
@@ -81,10 +111,7 @@ def notices_page(
     ]
     return {
         "lead": said,
-        "to_write": [
-            dict(row) | {"channel": CHANNEL_WORDS.get(row["channel"], row["channel"])}
-            for row in to_write
-        ],
+        "to_write": [dict(row) | {"channel": _word(channels, row["channel"])} for row in to_write],
         "more": total_customers - len(to_write),
         "quiet": [dict(row) | {"word": WHY_WORDS[row["why"]]} for row in quiet],
         "reasons": reasons,
@@ -93,16 +120,18 @@ def notices_page(
     }
 
 
-def history_rows(rows: Sequence[Mapping[str, Any]]) -> list[dict[str, Any]]:
+def history_rows(
+    rows: Sequence[Mapping[str, Any]], channels: Mapping[str, ChannelWords]
+) -> list[dict[str, Any]]:
     """Say each notice of the past in words; times are UTC."""
     return [
         {
             "notice_id": row["notice_id"],
             "customer": row["customer"],
             "decided": f"{row['decided_at']:%Y-%m-%d %H:%M}",
-            "channel": CHANNEL_WORDS.get(row["channel"], row["channel"]),
+            "channel": _word(channels, row["channel"]),
             "second": row["sequence"] == 2,
-            "state": _state(row),
+            "state": _state(row, channels),
             "failed": row["state"] == "failed",
             "when": _when(row),
             "problem": row["problem"] or "",
@@ -117,9 +146,10 @@ def history_rows(rows: Sequence[Mapping[str, Any]]) -> list[dict[str, Any]]:
     ]
 
 
-def _state(row: Mapping[str, Any]) -> str:
+def _state(row: Mapping[str, Any], channels: Mapping[str, ChannelWords]) -> str:
     """Say where a notice is; a letter is handed over by printing it."""
-    if row["channel"] == "print" and row["state"] == "sent":
+    known = channels.get(row["channel"])
+    if known is not None and known.on_paper and row["state"] == "sent":
         return "printed" if row["printed_at"] else "on the list of letters since"
     return STATE_WORDS[row["state"]]
 
@@ -134,7 +164,7 @@ def _when(row: Mapping[str, Any]) -> str:
 
 
 def consent_rows(
-    customers: Sequence[Mapping[str, Any]], channels: Sequence[str]
+    customers: Sequence[Mapping[str, Any]], channels: Mapping[str, ChannelWords]
 ) -> list[dict[str, Any]]:
     """Say, for each customer and channel, whether a consent holds and how it came.
 
@@ -143,7 +173,7 @@ def consent_rows(
     rows = []
     for customer in customers:
         ways = []
-        for channel in channels:
+        for channel, words in channels.items():
             held = customer["consents"].get(channel)
             said = "no"
             if held:
@@ -152,10 +182,11 @@ def consent_rows(
             ways.append(
                 {
                     "channel": channel,
-                    "word": CHANNEL_WORDS[channel],
+                    "word": words.word,
                     "held": held,
                     "said": said,
-                    "posted": channel == "print",
+                    "address": words.address,
+                    "lines": words.lines,
                 }
             )
         rows.append(

@@ -12,7 +12,8 @@ from solespan.dashboards import wording
 from solespan.dashboards.order import foot_rows, label_of, pair_rows
 from solespan.dashboards.pages.rack.sentences import pair_sentences
 from solespan.dashboards.tables import due_list, readings_table, sole_sentences
-from solespan.forecast.frames import FEET, POINTS, SURFACES
+from solespan.forecast.covariates import LOGGED, REGISTER, Logged
+from solespan.forecast.frames import FEET, POINTS
 from solespan.forecast.log import WearLog
 
 __all__ = ["FORM_NAMES", "GAUGES", "UNITS", "FormState", "form_choices", "pair_page"]
@@ -26,7 +27,6 @@ POINT_HELP = {
     "waist": "under the arch",
 }
 GAUGES = {"caliper": "caliper", "depth_gauge": "depth gauge", "ultrasonic": "ultrasonic gauge"}
-SURFACE_HELP = {"indoor": "indoors", "pavement": "pavement", "rough": "rough ground"}
 RECENT_ROWS = 8
 
 
@@ -113,12 +113,36 @@ def form_choices(method: str = "", unit: str = "") -> dict[str, Any]:
     """List the choices that the forms of the pair page offer; the gauge used last is chosen."""
     return {
         "point_options": [(point, point, POINT_HELP[point]) for point in POINTS],
-        "surface_options": [(surface, SURFACE_HELP[surface], "") for surface in SURFACES],
+        "wear_fields": _wear_fields(),
         "gauge_choices": list(GAUGES.items()),
         "unit_choices": [("mm", "mm"), ("iron", "iron (1/48 in)")],
         "gauge": method if method in GAUGES else next(iter(GAUGES)),
         "unit": unit if unit in UNITS else UNITS[0],
     }
+
+
+def _wear_fields() -> list[dict[str, Any]]:
+    """List what the wear form asks beside day and hours: one field for each logged column."""
+    every = {c.logged.column.name: c.logged for c in REGISTER}.values()
+    return [
+        {
+            "name": one.column.name,
+            "kind": one.column.kind,
+            "label": one.label,
+            "first": one.first,
+            "default": one.column.default,
+            "options": [(w, one.choices.get(w, wording.spaced(w)), "") for w in one.column.words],
+        }
+        for one in every
+    ]
+
+
+def _worn_value(one: Logged, value: Any) -> str:
+    if one.column.kind == "flag":
+        return one.flag_words[bool(value)]
+    if pd.isna(value):
+        return "not said"
+    return wording.spaced(value) if one.column.words else f"{value:g}"
 
 
 def _facts(pair: dict[str, Any]) -> list[str]:
@@ -193,6 +217,7 @@ def _known(value: float, times: float, digits: int) -> str:
 
 def _worn(days: pd.DataFrame) -> dict[str, Any]:
     recent = days.sort_values("worn_on", ascending=False).head(RECENT_ROWS)
+    shown = [one for one in LOGGED if one.heading]
     sentence = ""
     if len(days):
         count, wet = len(days), int(days["wet"].sum())
@@ -202,12 +227,12 @@ def _worn(days: pd.DataFrame) -> dict[str, Any]:
         )
     return {
         "worn_sentence": sentence,
+        "worn_headings": [one.heading for one in shown],
         "worn": [
             {
                 "worn_on": wording.iso(row["worn_on"]),
                 "hours": f"{row['hours']:g}" if pd.notna(row["hours"]) else "",
-                "surface": wording.spaced(row["surface"]),
-                "wet": "wet" if row["wet"] else "dry",
+                "values": [_worn_value(one, row[one.column.name]) for one in shown],
             }
             for row in recent.to_dict("records")
         ],

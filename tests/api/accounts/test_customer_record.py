@@ -50,7 +50,7 @@ BELOW: tuple[tuple[str, dict], ...] = (
     ("notices", {"decided_on": DAY, "sequence": 1}),
     ("notice_pairs", {"place": 0, "foot": "pair", "window": 1, "sequence": 1, "why": "book in", "told_day": DAY}),  # noqa: E501
     ("outbox", {"channel": "mail", "payload": {"to": MARK}, "made_at": NOW, "state": "pending", "next_try_at": NOW, "problem": MARK}),  # noqa: E501
-    ("consents", {"channel": "mail", "given_at": NOW, "given_how": MARK, "given_by": MARK, "postal_address": MARK}),  # noqa: E501
+    ("consents", {"channel": "mail", "given_at": NOW, "given_how": MARK, "given_by": MARK, "address": MARK}),  # noqa: E501
     ("personal_links", {"secret_hash": f"{MARK}-link"}),
     ("browser_sessions", {"token_hash": f"{MARK}-token", "begun_at": NOW, "used_at": NOW}),
 )  # fmt: skip

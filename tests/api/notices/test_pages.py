@@ -261,18 +261,18 @@ def test_letters_are_printed_one_a_page_and_leave_the_list(client, shop, clock):
 def test_a_letter_shows_where_it_is_posted_to(client, shop):
     path = "/notices/customers"
     given = {"wearer": "cy", "do": "give", "channel": "print", "how": "by phone", "by": "Mo"}
-    post(client, path, **given, postal_address="1 Welt Row\r\n<b>Upper Town</b>")
+    post(client, path, **given, address="1 Welt Row\r\n<b>Upper Town</b>")
     assert "1 Welt Row, &lt;b&gt;Upper Town&lt;/b&gt;" in client.get(path).text
     run(shop, only={"cy"})
     Sender(shop, worker="one", chance=lambda: 0.5).drain()
     page = client.get("/notices/letters").text
     assert "Cy<br>1 Welt Row<br>&lt;b&gt;Upper Town&lt;/b&gt;</p>" in page
-    post(client, path, **given, postal_address="2 Welt Row")  # they moved
+    post(client, path, **given, address="2 Welt Row")  # they moved
     assert "Cy<br>2 Welt Row</p>" in client.get("/notices/letters").text
-    assert post(client, path, **given, postal_address="").status_code == 303
+    assert post(client, path, **given, address="").status_code == 303
     with shop.database.reading() as session:
         (consent,) = consents_of(session, "cy", 9)
-    assert consent["postal_address"] == "2 Welt Row", "left empty, it stays"
+    assert consent["address"] == "2 Welt Row", "left empty, it stays"
 
 
 def test_a_letter_nobody_wants_any_more_is_not_printed(client, shop, clock):
@@ -310,7 +310,7 @@ def test_a_notice_that_failed_is_shown_and_can_be_tried_again(client, shop, chan
         needs_address, missing = True, ""
 
         def send(self, _message):
-            from solespan.api.notices.message import DeliveryError
+            from solespan.api.channels.message import DeliveryError
 
             raise DeliveryError("the server refused it (554)", permanent=True)
 

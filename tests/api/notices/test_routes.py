@@ -109,19 +109,19 @@ def test_consents_keep_how_and_by_whom_and_what_was_withdrawn(client):
 
 def test_a_postal_address_belongs_to_letters_and_goes_with_the_consent(client):
     body = {"wearer_id": "cy", "channel": "print", "how": "by phone", "by": "Mo"}
-    posted = body | {"postal_address": " 1 Welt Row\nUpper Town "}
+    posted = body | {"address": " 1 Welt Row\nUpper Town "}
     given = client.post("/v1/consents", json=posted)
     assert given.status_code == 201
-    assert given.json()["postal_address"] == "1 Welt Row\nUpper Town"
+    assert given.json()["address"] == "1 Welt Row\nUpper Town"
     assert client.post("/v1/consents", json=posted | {"channel": "mail"}).status_code == 422
     for wrong in ("x" * 501, "a\x00b", "a\x1b[2Jb", "  "):
-        refused = client.post("/v1/consents", json=body | {"postal_address": wrong})
+        refused = client.post("/v1/consents", json=body | {"address": wrong})
         assert refused.status_code == 422
     (row,) = client.get("/v1/consents", params={"wearer_id": "cy"}).json()["items"]
-    assert row["postal_address"] == "1 Welt Row\nUpper Town"
+    assert row["address"] == "1 Welt Row\nUpper Town"
     ended = {"wearer_id": "cy", "channel": "print"}
     (row,) = client.post("/v1/consents/withdrawals", json=ended).json()["items"]
-    assert row["postal_address"] is None
+    assert row["address"] is None
 
 
 def test_bounces_stop_an_address_and_can_be_lifted(client):

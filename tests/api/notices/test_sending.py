@@ -6,8 +6,8 @@ from datetime import timedelta
 
 import pytest
 
+from solespan.api.channels.message import DeliveryError
 from solespan.api.errors import Conflict
-from solespan.api.notices.message import DeliveryError
 from solespan.api.schemas.notices.notices import BounceGiven, ConsentGiven, ConsentWithdrawn
 from solespan.api.services.notices import consents
 from solespan.api.services.notices.deciding import run
@@ -204,7 +204,7 @@ def test_what_changed_since_it_was_decided_stops_a_notice(either_shop, sink, clo
     assert sink.sent == []
     assert {row["problem"] for row in rows(shop)} == {
         "the consent was withdrawn",
-        "the address does not take mail",
+        "the address takes no notices",
     }
     clock.move(days=400)
     assert run(shop).notices == 0

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from solespan.api.notices.retry import GIVE_UP_AFTER, next_try
+from solespan.api.channels.retry import RFC_5321, next_try
 from solespan.api.notices.words import CAUTIONS, THUMB_CHECK, bring_by, due_window, how_sure
 from solespan.forecast.frames import GRADES
 
@@ -75,7 +75,7 @@ def test_tries_go_on_for_days_with_growing_gaps_and_then_end(one, other):
     while (at := next_try(now, made, attempts, one if attempts % 2 else other)) is not None:
         gaps.append(at - now)
         now, attempts = at, attempts + 1
-    assert timedelta(days=4) < now - made <= GIVE_UP_AFTER
+    assert timedelta(days=4) < now - made <= RFC_5321.give_up_after
     assert all(gap >= timedelta(minutes=30) for gap in gaps[2:])
     assert gaps[0] < timedelta(minutes=10)
     assert len(gaps) < 40

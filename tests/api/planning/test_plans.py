@@ -178,3 +178,23 @@ def test_a_plan_with_a_day_without_a_pair_is_kept_and_read_again(client):
     assert client.get(made.headers["location"]).json()["days"] == made.json()["days"]
     again = client.post("/v1/rack-plans", json=asked | {"again": made.json()["plan_id"]})
     assert again.status_code == 201
+
+
+@pytest.mark.parametrize(
+    ("habit", "field"),
+    [
+        ({"kind": "pace", "pair_id": "ada-0"}, "wears_per_week"),
+        ({"kind": "condition", "pair_id": "ada-0", "condition": "wet"}, "share"),
+        ({"kind": "condition", "pair_id": "nobody", "condition": "wet", "share": 0.5}, "pair_id"),
+    ],
+)
+def test_a_habit_that_lacks_something_is_refused_with_the_field(client, habit, field):
+    answer = client.post("/v1/what-if", json={"wearer_id": "ada", "habits": [habit]})
+    assert answer.status_code == 422, answer.text
+    assert field in answer.text
+
+
+def test_a_field_of_another_kind_of_habit_is_left_aside(client):
+    habit = {"kind": "retire", "pair_id": "ada-0", "wears_per_week": 3}
+    answer = client.post("/v1/what-if", json={"wearer_id": "ada", "habits": [habit]})
+    assert answer.status_code == 200, answer.text

@@ -4,7 +4,11 @@ import re
 
 import pytest
 
-from solespan.dashboards.navigation import ENTRIES, GROUPS
+from solespan.api.routes.page_entry import navigation_of
+from solespan.api.routes.page_register import PAGES
+from solespan.dashboards.navigation import GROUPS
+
+ENTRIES = navigation_of(PAGES)
 
 
 @pytest.mark.parametrize("entry", ENTRIES, ids=lambda entry: entry.label)

@@ -4,11 +4,20 @@ from __future__ import annotations
 
 import itertools
 
+import numpy as np
 import pandas as pd
 import pytest
 
 from solespan.forecast import ForecastSettings, forecast
-from solespan.forecast.planning import BadPlan, Pace, Retire, Trip, wear_allowance, what_if
+from solespan.forecast.planning import (
+    BadPlan,
+    ConditionShare,
+    Pace,
+    Retire,
+    Trip,
+    wear_allowance,
+    what_if,
+)
 from tests.forecast.builders import TODAY
 
 FAR = pd.Timestamp("2200-01-01")
@@ -106,3 +115,33 @@ def test_a_bolder_owner_has_more_wear_days_left_and_none_has_more_than_at_even_c
         assert (one["wear_days_left"] <= other["wear_days_left"]).all()
     assert (left[1]["wear_days_left"] <= left[1]["wear_days_left_p50"]).all()
     assert (left[1]["wear_days_new"] > 0).all()
+
+
+def test_more_wet_days_bring_the_date_nearer_and_fewer_put_it_off(ask):
+    dates = [
+        ask(ConditionShare("ada-0", "wet", share)).loc["ada-0", "due_p50_then"]
+        for share in (1.0, 0.5, 0.0)
+    ]
+    assert dates == sorted(dates)
+    assert dates[0] < dates[-1]
+
+
+def test_another_condition_changes_no_wear_days_and_no_other_pair(ask):
+    then = ask(ConditionShare("ada-0", "rough", 1.0))
+    np.testing.assert_allclose(then["wear_days_365d_then"], then["wear_days_365d_now"], rtol=1e-6)
+    for other in ("ada-1", "ada-2"):
+        moved = then.loc[other, "due_p50_then"] - then.loc[other, "due_p50_now"]
+        assert pd.isna(moved) or abs(moved.days) <= 1
+
+
+@pytest.mark.parametrize(
+    "habit",
+    [
+        ConditionShare("nobody", "wet", 0.5),
+        ConditionShare("ada-0", "moonlit", 0.5),
+        ConditionShare("ada-0", "wet", 1.5),
+    ],
+)
+def test_a_condition_that_cannot_be_is_refused(ask, habit):
+    with pytest.raises(BadPlan):
+        ask(habit)

@@ -7,7 +7,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from sqlalchemy import update
 
-from solespan.api.notices.channels.mail.bounce import read_report
+from solespan.api.channels.mail.bounce import read_report
 from solespan.api.services.notices.consents import read_bounce
 from solespan.api.services.notices.deciding import run
 from solespan.api.storage.notices.consents import is_stopped

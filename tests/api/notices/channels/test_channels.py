@@ -9,10 +9,10 @@ from datetime import UTC, datetime
 
 import pytest
 
+from solespan.api.channels import CHANNELS, ChannelSettings
+from solespan.api.channels.message import Channel, DeliveryError, Message
+from solespan.api.channels.webhook import signature_of
 from solespan.api.clock import Clock
-from solespan.api.notices.channels import CHANNELS, ChannelSettings
-from solespan.api.notices.channels.webhook import signature_of
-from solespan.api.notices.message import Channel, DeliveryError, Message
 from solespan.api.schemas.notices.notices import CHANNEL_NAMES, NoticeRules
 from solespan.api.settings import Settings
 from tests.api.notices.servers import Hook, Mailbox, hook_server, mail_server
@@ -56,7 +56,7 @@ class Bench:
             settings = Settings(webhook_private_addresses=True)
             rules = rules.model_copy(update={"webhook_url": url})
         self.setup = ChannelSettings(settings, rules, "key", Clock(lambda: NOW))
-        self.channel = CHANNELS[name](self.setup)
+        self.channel = CHANNELS[name].make(self.setup)
 
     def arrived(self) -> int:
         return len(self.mailbox.taken) + len(self.hook.posts)
@@ -104,7 +104,7 @@ def test_every_channel_keeps_the_contract(bench, name):
 @pytest.mark.parametrize("name", [n for n in CHANNELS if n != "print"])
 def test_every_channel_says_what_it_lacks_and_names_nobody_when_it_fails(name):
     setup = ChannelSettings(Settings(), NoticeRules(), "", Clock(lambda: NOW))
-    assert CHANNELS[name](setup).missing
+    assert CHANNELS[name].make(setup).missing
     nowhere = Settings(
         smtp_host="127.0.0.1",
         smtp_port=9,
@@ -113,7 +113,7 @@ def test_every_channel_says_what_it_lacks_and_names_nobody_when_it_fails(name):
         webhook_private_addresses=True,
     )
     rules = NoticeRules(webhook_url="http://127.0.0.1:9/")
-    channel = CHANNELS[name](ChannelSettings(nowhere, rules, "key", Clock(lambda: NOW)))
+    channel = CHANNELS[name].make(ChannelSettings(nowhere, rules, "key", Clock(lambda: NOW)))
     with pytest.raises(DeliveryError) as caught:
         channel.send(message())
     assert not caught.value.permanent
@@ -202,7 +202,7 @@ def test_a_webhook_follows_no_redirect(bench):
 def test_a_webhook_inside_the_network_is_refused_unless_allowed(bench):
     made = bench("webhook")
     rules = made.setup.rules
-    strict = CHANNELS["webhook"](ChannelSettings(Settings(), rules, "key", Clock(lambda: NOW)))
+    strict = CHANNELS["webhook"].make(ChannelSettings(Settings(), rules, "key", Clock(lambda: NOW)))
     with pytest.raises(DeliveryError, match="SOLESPAN_WEBHOOK_PRIVATE_ADDRESSES") as caught:
         strict.send(message())
     assert caught.value.permanent
@@ -212,4 +212,4 @@ def test_a_webhook_inside_the_network_is_refused_unless_allowed(bench):
 def test_an_empty_letter_is_no_letter():
     setup = ChannelSettings(Settings(), NoticeRules(), "", Clock(lambda: NOW))
     with pytest.raises(DeliveryError, match="empty"):
-        CHANNELS["print"](setup).send(message(text=" \n"))
+        CHANNELS["print"].make(setup).send(message(text=" \n"))

@@ -10,8 +10,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from solespan.api.notices.channels.mail.build import BadHeader, build_mail, usable_address
-from solespan.api.notices.message import Message
+from solespan.api.channels.addresses import usable_mail
+from solespan.api.channels.mail.build import BadHeader, build_mail
+from solespan.api.channels.message import Message
 from solespan.api.schemas.notices.notices import NoticeRules
 from solespan.api.settings import Settings
 
@@ -128,7 +129,7 @@ def test_no_text_adds_a_header_or_a_recipient(name, subject, shop_name):
     ],
 )
 def test_what_is_no_address_is_refused(address):
-    assert not usable_address(address)
+    assert not usable_mail(address)
     with pytest.raises(BadHeader):
         build_mail(message(address=address), SETTINGS, NoticeRules())
 
@@ -137,4 +138,4 @@ def test_what_is_no_address_is_refused(address):
     "address", ["ada@mail.example", "a.b+shoes@mail.example", "zoë@bücher.example", "o'neil@x.co"]
 )
 def test_usual_addresses_are_taken(address):
-    assert usable_address(address)
+    assert usable_mail(address)

@@ -8,7 +8,7 @@ from urllib.parse import urlsplit
 
 import pytest
 
-from solespan.api.notices.channels.webhook.connect import (
+from solespan.api.channels.webhook.connect import (
     AddressRefused,
     connection_to,
     is_inside,

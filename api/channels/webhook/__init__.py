@@ -13,16 +13,18 @@ import http.client
 import json
 from urllib.parse import urlsplit
 
-from solespan.api.notices.channels.setup import ChannelSettings
-from solespan.api.notices.channels.webhook.connect import (
+from solespan.api.channels.addresses import HOOK
+from solespan.api.channels.entry import ChannelEntry
+from solespan.api.channels.message import DeliveryError, Message
+from solespan.api.channels.setup import ChannelSettings
+from solespan.api.channels.webhook.connect import (
     INSIDE,
     AddressRefused,
     connection_to,
     is_inside,
 )
-from solespan.api.notices.message import DeliveryError, Message
 
-__all__ = ["Webhook", "signature_of"]
+__all__ = ["ENTRY", "Webhook", "signature_of"]
 
 TIMEOUT_S = 15.0
 MOST_ANSWER_BYTES = 64 * 1024
@@ -103,3 +105,12 @@ def _payload(message: Message) -> dict[str, object]:
         "unsubscribe": message.unsubscribe_url,
         "pairs": [dict(pair) for pair in message.pairs],
     }
+
+
+ENTRY = ChannelEntry(
+    "webhook",
+    Webhook,
+    "your own software",
+    HOOK,
+    note="a signed message to an address of yours",
+)

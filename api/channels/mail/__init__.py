@@ -11,11 +11,13 @@ import ssl
 from contextlib import suppress
 from email.message import EmailMessage
 
-from solespan.api.notices.channels.mail.build import BadHeader, build_mail, usable_address
-from solespan.api.notices.channels.setup import ChannelSettings
-from solespan.api.notices.message import DeliveryError, Message
+from solespan.api.channels.addresses import MAIL, usable_mail
+from solespan.api.channels.entry import ChannelEntry
+from solespan.api.channels.mail.build import BadHeader, build_mail
+from solespan.api.channels.message import DeliveryError, Message
+from solespan.api.channels.setup import ChannelSettings
 
-__all__ = ["Mail", "speaks_of_mailbox"]
+__all__ = ["ENTRY", "Mail", "speaks_of_mailbox"]
 
 TIMEOUT_S = 30.0
 _CLOSING = 421  # RFC 5321, section 3.8: the server ends the connection
@@ -47,7 +49,7 @@ class Mail:
 
     def send(self, message: Message) -> None:
         """Send one mail. Raises `DeliveryError`."""
-        if message.address is None or not usable_address(message.address):
+        if message.address is None or not usable_mail(message.address):
             raise DeliveryError(
                 "the address cannot be one: it needs a name, one @ and a domain",
                 permanent=True,
@@ -139,3 +141,6 @@ def speaks_of_mailbox(enhanced: str, code: int = 0) -> bool:
         addressed = enhanced.startswith("5.1.") and enhanced not in _OF_THE_SENDER
         return addressed or enhanced == _MAILBOX_CLOSED
     return code in _NO_MAILBOX
+
+
+ENTRY = ChannelEntry("mail", Mail, "mail", MAIL, parts=("subject", "text", "html"))

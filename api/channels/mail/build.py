@@ -7,24 +7,18 @@ an address is refused.
 from __future__ import annotations
 
 import hashlib
-import re
 from email.errors import MessageError
 from email.headerregistry import Address, BaseHeader, HeaderRegistry, UnstructuredHeader
 from email.message import EmailMessage
 from email.policy import SMTP, Policy
 from email.utils import format_datetime
 
-from solespan.api.notices.message import Message
-from solespan.api.schemas.notices.notices import NoticeRules
+from solespan.api.channels.addresses import usable_mail
+from solespan.api.channels.message import Message
+from solespan.api.channels.setup import ShopRules
 from solespan.api.settings import Settings
 
-__all__ = ["BadHeader", "build_mail", "usable_address"]
-
-# A dot-atom or its wider UTF-8 form (RFC 5322, 3.2.3; RFC 6531) and a domain of labels; quoted
-# local parts and address literals are of no use in a shop.
-_LOCAL = re.compile(r"[^\s\x00-\x20\x7f()<>\[\]:;@\\,\"]+")
-_LABEL = re.compile(r"[^\W_](?:[\w-]{0,61}[^\W_])?")
-MOST_LOCAL, MOST_ADDRESS = 64, 254  # RFC 5321, 4.5.3.1
+__all__ = ["BadHeader", "build_mail"]
 
 
 class _OneLine(UnstructuredHeader, BaseHeader):
@@ -49,18 +43,7 @@ class BadHeader(ValueError):
     """A value cannot stand in a header."""
 
 
-def usable_address(address: str) -> bool:
-    """Whether mail can be sent to it as it is."""
-    local, _, domain = address.rpartition("@")
-    if len(address) > MOST_ADDRESS or len(local.encode()) > MOST_LOCAL:
-        return False
-    if not _LOCAL.fullmatch(local) or ".." in f".{local}.":
-        return False
-    labels = domain.split(".")
-    return all(_LABEL.fullmatch(label) and "__" not in label for label in labels)
-
-
-def build_mail(message: Message, settings: Settings, rules: NoticeRules) -> EmailMessage:
+def build_mail(message: Message, settings: Settings, rules: ShopRules) -> EmailMessage:
     """Build the mail. Raises `BadHeader`."""
     mail = EmailMessage(policy=_POLICY)
     try:
@@ -93,7 +76,7 @@ def _one_line(text: str) -> str:
 
 
 def _addressed(name: str, address: str) -> Address:
-    if not usable_address(address):
+    if not usable_mail(address):
         raise BadHeader("an address cannot stand in a header")
     local, _, domain = address.rpartition("@")
     return Address(_one_line(name), local, domain)

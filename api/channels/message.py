@@ -15,6 +15,7 @@ class Message:
     """One notice to one customer by one channel; the same at every attempt.
 
     message_id : of RFC 5322, with angle brackets. `unsubscribe_url` : https, or http on loopback.
+    address : of the channel's kind, as it is now; None = not known, or the shop's own.
     pairs : for each pair `pair_id`, `label`, `when`, `sure`, `bring_by` and its links.
     """
 
@@ -55,7 +56,7 @@ class DeliveryError(Exception):
 class Channel(Protocol):
     """One way to write to a customer."""
 
-    needs_address: bool  # whether a customer without an e-mail address cannot be reached
+    needs_address: bool  # whether a customer without an address of its kind cannot be reached
 
     @property
     def missing(self) -> str:

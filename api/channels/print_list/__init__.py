@@ -5,10 +5,12 @@ Handing over means that the letter stands on the print list; folding and posting
 
 from __future__ import annotations
 
-from solespan.api.notices.channels.setup import ChannelSettings
-from solespan.api.notices.message import DeliveryError, Message
+from solespan.api.channels.addresses import STREET
+from solespan.api.channels.entry import ChannelEntry
+from solespan.api.channels.message import DeliveryError, Message
+from solespan.api.channels.setup import ChannelSettings
 
-__all__ = ["PrintList"]
+__all__ = ["ENTRY", "PrintList"]
 
 
 class PrintList:
@@ -31,3 +33,8 @@ class PrintList:
 
     def close(self) -> None:
         """Close nothing."""
+
+
+ENTRY = ChannelEntry(
+    "print", PrintList, "letter", STREET, note="you print and post it", on_paper=True
+)

@@ -1,0 +1,59 @@
+"""Register of pages: which modules of pages does the service have, and in which order?
+
+The navigation follows the order. Routes are asked in it too: the links' and choices' pages come
+before the notices' own, which take any id, and the pair's page takes every address under `/pairs`
+that is left, so it comes last.
+"""
+
+from __future__ import annotations
+
+from solespan.api.routes import figures, phone
+from solespan.api.routes.accounts import (
+    customer_pages,
+    my_pages,
+    people_pages,
+    sign_in_pages,
+)
+from solespan.api.routes.bench import order_forms, order_pages, stock_page, workload_page
+from solespan.api.routes.forecasts import look_back_pages, settings_page
+from solespan.api.routes.importing import import_pages
+from solespan.api.routes.notices import choice_pages, link_pages, notice_pages
+from solespan.api.routes.page_entry import PageEntry
+from solespan.api.routes.planning import plan_page, what_if_page
+from solespan.api.routes.rack import (
+    add_pages,
+    home_page,
+    pair_pages,
+    rack_pages,
+    sole_pages,
+    wear_pages,
+)
+
+__all__ = ["PAGES"]
+
+PAGES: tuple[PageEntry, ...] = (
+    home_page.PAGE,
+    plan_page.PAGE,
+    what_if_page.PAGE,
+    add_pages.PAGE,
+    import_pages.PAGE,
+    order_pages.PAGE,
+    order_forms.PAGE,
+    workload_page.PAGE,
+    stock_page.PAGE,
+    link_pages.PAGE,
+    choice_pages.PAGE,
+    notice_pages.PAGE,
+    look_back_pages.PAGE,
+    settings_page.PAGE,
+    people_pages.PAGE,
+    customer_pages.PAGE,
+    my_pages.PAGE,
+    sign_in_pages.PAGE,
+    phone.PAGE,
+    wear_pages.PAGE,
+    rack_pages.PAGE,
+    sole_pages.PAGE,
+    figures.PAGE,
+    pair_pages.PAGE,
+)
