@@ -11,7 +11,7 @@ from urllib.parse import urlsplit
 from fastapi import FastAPI
 
 from solespan.api.clock import Clock
-from solespan.api.routes import health, pages, problems
+from solespan.api.routes import health, help_pages, pages, problems
 from solespan.api.routes.accounts import (
     accounts,
     customer_pages,
@@ -146,6 +146,7 @@ def create_app(
         stock_page,
         plan_page,
         what_if_page,
+        help_pages,
         pages,
     ):
         app.include_router(own.router, include_in_schema=False)

@@ -11,14 +11,14 @@ from dataclasses import dataclass
 __all__ = ["ENTRIES", "GROUPS", "NavEntry", "entry_of"]
 
 
-GROUPS = (("rack", "Your rack"), ("shop", "The shop"))
+GROUPS = (("rack", "Your rack"), ("shop", "The shop"), ("help", "Help"))
 
 
 @dataclass(frozen=True)
 class NavEntry:
     """One entry: its word, its address, who it is for, and the templates it is current on.
 
-    `group` is `rack` for owners and `shop` for menders; `first` entries stand in the phone's bar.
+    `group` is a key of `GROUPS`; `first` entries stand in the phone's bar.
     """
 
     label: str
@@ -62,6 +62,7 @@ ENTRIES: tuple[NavEntry, ...] = (
     NavEntry("Past forecasts", "/past-forecasts", ("forecasts/look_back.html",), "shop"),
     NavEntry("Members and keys", "/people", ("accounts/people.html",), "shop"),
     NavEntry("Your account", "/account", ("accounts/account.html",), "shop"),
+    NavEntry("Help", "/help", ("help/index.html", "help/chapter.html", "help/api.html"), "help"),
 )
 
 

@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
+import json
 from importlib.resources import files
 
 from fastapi import APIRouter, Response
 
 from solespan.api.routes.http import json_answer
 from solespan.dashboards.assets import assets
+from solespan.dashboards.chapters import help_addresses, help_version
 
 __all__ = ["router"]
 
 router = APIRouter()
 GROUND = "#e9eeec"
+HELP_PAGES = 'const HELP = { cache: "solespan-help", pages: [] };'  # as it stands in the script
 
 
 @router.get("/app.webmanifest")
@@ -57,8 +60,11 @@ def read_service_worker() -> Response:
 
     It stands at the root because that is how far it may look; a browser asks for it anew each time.
     """
+    script = (files("solespan.dashboards") / "static" / "sw.js").read_text("utf-8")
+    known = {"cache": f"solespan-help-{help_version()}", "pages": help_addresses()}
+    filled = script.replace(HELP_PAGES, f"const HELP = {json.dumps(known)};", 1)
     return Response(
-        (files("solespan.dashboards") / "static" / "sw.js").read_bytes(),
+        filled,
         media_type="text/javascript",
         headers={"cache-control": "no-cache"},
     )

@@ -32,6 +32,7 @@ OPEN, SIGNED_IN = "open", "signed in"
 # The first that matches counts; the second part is what looking needs, the third what changing.
 NEEDS: tuple[tuple[str, str, str], ...] = (
     (r"/v1/health/.*|/assets/.*|/problems(/.*)?|/app\.webmanifest|/sw\.js", OPEN, OPEN),
+    (r"/help(/.*)?", OPEN, OPEN),  # the same words for everybody
     (r"/calendar/.*|/answers/.*|/unsubscribe/.*", OPEN, OPEN),  # the address holds the secret
     (r"/sign-in|/join/.*|/open/.*", OPEN, OPEN),
     (r"/sign-out|/account(/.*)?", SIGNED_IN, SIGNED_IN),
