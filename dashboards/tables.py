@@ -15,7 +15,7 @@ DUE_HEADINGS: dict[str, str] = {
     "wearer": "Wearer",
     "band": "Band",
     "due": "New sole due (80 %)",
-    "soon": "Even chance",
+    "soon": "Middle estimate",
     "send_by": "Send by",
     "book_by": "Book by",
     "first_foot": "First foot",

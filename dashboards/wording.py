@@ -130,7 +130,7 @@ def due_sentence(
 
 def first_foot(foot: object) -> str:
     """Say which foot is likelier to be due first, or that it is undecided."""
-    return f"likelier the {foot} first" if foot in ("left", "right") else "either foot first"
+    return f"{foot} shoe first" if foot in ("left", "right") else "both shoes about even"
 
 
 def chance(probability: float) -> str:

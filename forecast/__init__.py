@@ -1,10 +1,10 @@
 """When will each pair of shoes need a new sole, and how sure is that?
 
-The pure library: frames in, frames out; no file, clock, network or global chance. A map:
-`frames` (the contract), `log` (checked input), `panel` (log to arrays), `use` (how often pairs are
-worn), `model` (the nested log-rate model), `dates` (thickness to dates), `explaining` (why, in
-words; thickness by day; can the fit be trusted), `backtesting` (what is it worth), `planning`,
-`bench`, `workload`, `linear` (the linear mixed model beside it).
+The pure library: frames in, frames out. No file, clock, network or global chance. A map: `frames`
+(the contract), `log` (checked input), `panel` (log to arrays), `use` (how often pairs are worn),
+`model` (the nested log-rate model), `dates` (thickness to dates), `explaining` (why, in words;
+thickness by day; can the fit be trusted), `backtesting` (what is it worth), `planning`, `bench`,
+`workload`, `linear` (the linear mixed model beside it).
 """
 
 from solespan.forecast.backtesting.backtest import Backtest, backtest

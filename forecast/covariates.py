@@ -1,7 +1,7 @@
 """Which conditions of a wear day change how fast the sole wears, and how are they counted?
 
 The register: one entry a covariate. A wear day counts as ``base x exp(sum of log multipliers)``
-standard wear days; flags put a day into a cell, `driving` is a small linear term in hours at the
+standard wear days. Flags put a day into a cell, `driving` is a small linear term in hours at the
 wheel. To add a flag covariate, add one entry here, its prior in `forecast.priors` and its effect in
 `synthetic_data.truth`.
 """

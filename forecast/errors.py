@@ -10,7 +10,7 @@ class ForecastError(Exception):
 
 
 class BadFrame(ForecastError):
-    """A frame does not hold what its contract in `forecast.frames` says; mend the column named."""
+    """A frame does not hold what its contract in `forecast.frames` says; correct the column named."""
 
 
 class TooLittleData(ForecastError):

@@ -288,7 +288,7 @@ FORECAST: tuple[Column, ...] = (
     Column(
         "first_foot", "word", "the foot likelier to be due first; empty = undecided", words=FEET
     ),
-    Column("reason", "text", "what the forecast leans on"),
+    Column("reason", "text", "what the forecast is based on"),
 )
 
 PATH: tuple[Column, ...] = (

@@ -1,7 +1,7 @@
 """How is a very large, simple log made fast, to time a fit on?
 
 One sole per pair, every wear day logged and standard but for wet days, ball readings only, by one
-depth gauge, with no bias and no slip; wear in gamma steps. No resole, no future.
+depth gauge, with no bias and no slip. Wear in gamma steps. No resole, no future.
 """
 
 from __future__ import annotations

@@ -3,7 +3,7 @@
 A shop's books, drawn quickly, for judging forecasts of its work: for every sole a forecaster first
 believes a life, and the true life is that belief times an error of known size, so the stored
 forecast is honest by construction and only the step from pairs to work is on trial. Owners bring
-due pairs with a chance and a delay; strangers come by trend and season. All values are invented.
+due pairs with a chance and a delay. Strangers come by trend and season. All values are invented.
 """
 
 from __future__ import annotations

@@ -2,7 +2,7 @@
 
 Thickness falls by packing over the first days of a leather sole and by wear in random steps that
 never heal: gamma increments with mean rate times exposure and variance proportional to the mean.
-Points stand in the order ball, toe, heel; the heel is the top piece, a rubber part of its own.
+Points stand in the order ball, toe, heel. The heel is the top piece, a rubber part of its own.
 """
 
 from __future__ import annotations

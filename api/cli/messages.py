@@ -24,5 +24,5 @@ def read_message(make: Callable[[], M]) -> M:
         raise Refused(
             f"{where}: {first['msg'].removeprefix('Value error, ')}.",
             where=where,
-            remedy="Mend it and try again; nothing was changed.",
+            remedy="Correct it and try again; nothing was changed.",
         ) from None

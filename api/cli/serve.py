@@ -105,8 +105,8 @@ def refuse_open_door(host: str, settings: Settings) -> None:
             f"The service may not listen on {host} without an address that begins with https: "
             "passwords would travel in the open.",
             where="environment variable SOLESPAN_PUBLIC_ADDRESS",
-            accepted="https://name, of a server in front of this one that speaks TLS",
-            remedy="Set it, and put such a server before this one.",
+            accepted="https://name, of a reverse proxy that handles TLS",
+            remedy="Set it, and run the service behind such a proxy.",
         )
 
 

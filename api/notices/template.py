@@ -71,7 +71,7 @@ class TemplateRefused(Refused):
             f"The {part} template cannot be used: {why}.",
             where=where,
             accepted=accepted,
-            remedy="Mend it and save again; the wording in use is unchanged.",
+            remedy="Correct it and save again; the wording in use is unchanged.",
         )
 
 
@@ -191,7 +191,7 @@ def _check_links(rendered: Rendered) -> None:
             raise TemplateRefused(
                 part,
                 None,
-                "it has no link to hear no more",
+                "it has no link to stop these notices",
                 "{{ unsubscribe_link }} somewhere in it, in every case",
             )
 

@@ -45,7 +45,7 @@ FIGURES: dict[str, FigureEntry] = {
         due_spread, "Due dates with and without the plan", ("what_if",), "spread"
     ),
     "calibration": FigureEntry(
-        calibration, "Chances said, and what happened", ("calibration",), "look back"
+        calibration, "Forecast chances, and what happened", ("calibration",), "look back"
     ),
     "workload": FigureEntry(workload, "Bench hours ahead", ("workload",), "work ahead"),
     "bench_weeks": FigureEntry(

@@ -114,9 +114,9 @@ def _judged(back: LookedBack) -> str:
     width = 2.0 * (stretch["days"] - stretch["above_until_days"]).median()
     between = f" (halfway between two checks, mostly {width:.0f} days apart)" if seen else ""
     return (
-        f"When a pair was due is judged from the log: by a check in {seen} cases{between}, by the "
-        f"hand-over for a new sole in {handed}; {open_} were not due as far as is known and count "
-        f"until then, {already} were at their limit already and do not count."
+        f"The log says when a pair was due: a check in {seen} cases{between}, the hand-over for a "
+        f"new sole in {handed}. {open_} were not due as far as is known and count until then. "
+        f"{already} were at their limit already and do not count."
     )
 
 

@@ -1,7 +1,7 @@
 """When was each sole due, as far as the log itself can tell?
 
 A sole is known to have been due between the last check that found it above its limit and the first
-that found it at or below it, or a hole (and that the next check does not contradict); the middle of
+that found it at or below it, or a hole (and that the next check does not contradict). The middle of
 that stretch counts. Where no check tells, the day it was handed over for a new sole counts, unless
 a check shortly before found it above the limit: then it was sent early and all that is known is
 that it was not due by then. A sole that is still on was not due on the last day a check found it

@@ -2,7 +2,7 @@
 
 A record holds, foot by foot, the thickness at each point, the widths, the heel stack layer by
 layer, pitch and stitches. A worn point cannot be compared with the new sole, so thickness is held
-against the record only at the waist, which does not wear; everywhere left is held against right.
+against the record only at the waist, which does not wear. Everywhere left is held against right.
 """
 
 from __future__ import annotations

@@ -71,9 +71,9 @@ def reasons(known: Conditioned, path: np.ndarray, other: np.ndarray) -> list[str
 
 _LEANS = (
     "",
-    "leans on the pair's earlier soles",
-    "leans on the wearer's other pairs and the population",
-    "leans on the population",
+    "based mostly on the pair's earlier soles",
+    "based mostly on the wearer's other pairs and other owners' soles",
+    "based mostly on other owners' soles",
 )
 
 
@@ -83,7 +83,7 @@ def _text(seen: list[int], days: dict[int, str], leaning: int, is_quiet: bool) -
     if leaning:
         parts.append(_LEANS[leaning])
     if slips:
-        parts.append(f"{slips} reading{'s' * (slips > 1)} set aside as a slip")
+        parts.append(f"{slips} reading{'s' * (slips > 1)} ignored as a likely misreading")
     if is_quiet:
         parts.append("the log is silent for a long stretch, so the forecast is wider")
     return "; ".join(parts)

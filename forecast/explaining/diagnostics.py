@@ -122,8 +122,8 @@ class Diagnostics:
 
     def _set_aside(self) -> list[str]:
         if self.slips.empty:
-            return ["No reading was set aside as a slip."]
-        lines = [f"{len(self.slips)} readings were set aside as slips; look at them:"]
+            return ["No reading was ignored as a likely misreading."]
+        lines = [f"{len(self.slips)} readings were ignored as likely misreadings; look at them:"]
         lines += [
             f"  {row['pair_id']}, {row['checked_on']:%Y-%m-%d}, {row['foot']} {row['point']}, "
             f"{_plain(row['method'])}: {row['value_mm']:.2f} mm "
@@ -137,7 +137,7 @@ class Diagnostics:
             return ["Every pair has at least two checks of its sole."]
         lines = [f"{len(self.leaning)} pairs have fewer than two checks of their sole:"]
         lines += [
-            f"  {row['pair_id']} leans on {row['leans_on']}"
+            f"  {row['pair_id']} is based mostly on {row['leans_on']}"
             for row in _records(self.leaning.head(_MOST_LISTED))
         ]
         return lines + _and_more(len(self.leaning))

@@ -180,7 +180,7 @@ def _of_wear(by_name: dict[str, Driver]) -> list[str]:
 
 
 def _leaning(mine: OnePair) -> list[str]:
-    """Say what the forecast leans on where the pair's own checks are few."""
+    """Say what the forecast is based on where the pair's own checks are few."""
     known, panel = mine.known, mine.known.panel
     seen = counts_by_path(known).iloc[np.concatenate([mine.ball.left, mine.ball.right])]
     total = seen.sum()
@@ -201,15 +201,15 @@ def _leaning(mine: OnePair) -> list[str]:
             )
         )
         few = "No check" if not checks else "One check"
-        out.append(f"{few} of this sole yet, so the date leans on {leans}.")
+        out.append(f"{few} of this sole yet, so the date is based mostly on {leans}.")
     if total["slips"]:
         many = int(total["slips"])
         what = (
-            "1 reading looks like a slip and was"
+            "1 reading is a likely misreading and was"
             if many == 1
-            else f"{many} readings look like slips and were"
+            else f"{many} readings are likely misreadings and were"
         )
-        out.append(f"{what} set aside.")
+        out.append(f"{what} ignored.")
     path = mine.ball.left[0]
     silent = panel.exposure.silent[panel.path_end[path]]
     if silent > max(5.0, 0.1 * panel.exposure.base[panel.path_end[path]].sum()):

@@ -1,6 +1,6 @@
 """What is the joint normal of everything that bears on some paths of one sole?
 
-`forecast.model.sole_state` answers this for two quantities of very many soles at once; here one
+`forecast.model.sole_state` answers this for two quantities of very many soles at once. Here one
 sole is written out in full, so that any linear question can be asked of it: thickness on any day, a
 reading that nobody has taken yet, the wearer's own effect.
 """

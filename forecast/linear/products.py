@@ -1,6 +1,6 @@
 """How are long thin matrices multiplied without threads that wait for each other?
 
-A BLAS starts a thread per core for products above a size; on cores that others use as well, each
+A BLAS starts a thread per core for products above a size. On cores that others use as well, each
 call then waits for the slowest. The products here have a few rows and up to millions of columns, so
 they are cut into slices below that size: as fast on idle cores, several times faster on busy ones.
 """

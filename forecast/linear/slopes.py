@@ -2,7 +2,7 @@
 
 The linear relative of the wear model, y = X beta + b0 + b1 x + e with (b0, b1) random per group,
 for thickness against exposure where rates need not stay positive, and as its reference. Each
-group's rows are summed once; after that the cost of a step does not depend on their number.
+group's rows are summed once. After that the cost of a step does not depend on their number.
 
 Method: profiled likelihood in the Cholesky factor of the relative covariance (Bates, Maechler,
 Bolker, Walker, Journal of Statistical Software 67:1, 2015), with exact second derivatives.

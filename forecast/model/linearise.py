@@ -2,10 +2,10 @@
 
 Thickness = nominal + start - packing*min(x/6, 1) - exp(log rate)*(x + share*silent) + process
 noise, in mm. Each observation becomes a row over the interface columns of
-`forecast.model.parameter_layout`; rows of a path are made independent by the filter of the process
+`forecast.model.parameter_layout`. Rows of a path are made independent by the filter of the process
 noise (a random walk in expected wear), and added up to one small matrix per path. Linearisation
-about the current conditional modes is the way of Lindstrom and Bates (Biometrics 46:673, 1990);
-told the posterior's covariances, it is moved until the posterior's mean is that of the nearest
+about the current conditional modes is the way of Lindstrom and Bates (Biometrics 46:673, 1990).
+Told the posterior's covariances, it is moved until the posterior's mean is that of the nearest
 normal (Opper and Archambeau, Neural Computation 21:786, 2009), which a skewed posterior has
 elsewhere.
 """

@@ -1,7 +1,7 @@
 """How are the rows of a path made independent of each other, and what do they add up to?
 
 Wear is a random walk, so the observations of a path share its noise. A Kalman filter along every
-path takes out of each row what the earlier ones told of the walk; the products of the rows that are
+path takes out of each row what the earlier ones told of the walk. The products of the rows that are
 left are all that the elimination needs. The rows are taken rank by rank, the first of every path,
 then the second, ..., with the paths that have most rows in front: each rank is then one stretch of
 neighbouring numbers.

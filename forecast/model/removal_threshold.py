@@ -3,7 +3,7 @@
 Owners send a pair when it looks worn. So a sole that came off says about how thick it was that day,
 and a sole that is still on is less likely to be far past that point. Where the point lies is an
 unknown of the model (`sending_mm` above the limit, so that what is not known of it stays in the
-dates of owners who have no gauge); how loosely it is kept is learnt here from soles that a gauge
+dates of owners who have no gauge). How loosely it is kept is learnt here from soles that a gauge
 followed to near their end. Without such soles it is taken to be very loose (common practice, no
 source).
 """

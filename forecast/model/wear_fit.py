@@ -152,8 +152,8 @@ class WearFit:
         )
         head.append(
             f"thumb at a limit of 2 mm: firm from {thumb.firm_from_mm:.2f} mm, give from "
-            f"{thumb.give_from_mm:.2f} mm, {self.value('thumb_limit'):.2f} mm more per mm of "
-            f"limit, noise {thumb.sd_mm:.2f} mm (learnt from {thumb.learnt_from} checks)"
+            f"{thumb.give_from_mm:.2f} mm, noise {thumb.sd_mm:.2f} mm (from "
+            f"{thumb.learnt_from} checks). Per mm of limit: {self.value('thumb_limit'):.2f} mm"
         )
         sending = self.noise.sending
         head.append(

@@ -45,7 +45,7 @@ def wear_allowance(
     -------
     DataFrame
         A row per pair with a sole on: pair_id, `wear_days_left` (at the risk),
-        `wear_days_left_p50` (even chance), `wear_days_new` (at the risk, from a new sole like the
+        `wear_days_left_p50` (50 % chance), `wear_days_new` (at the risk, from a new sole like the
         one on it now: the pair's habit carries over), `wear_days_per_week` (present pace); all but
         pair_id numbers, at most 1500.
     """

@@ -195,7 +195,7 @@ def _due(
 
 
 def _since(done_on: pd.Timestamp | None) -> str:
-    return "and never noted as done" if done_on is None else f"since {done_on.date()}"
+    return "and never logged as done" if done_on is None else f"since {done_on.date()}"
 
 
 def _near_limit(frame: pd.DataFrame | None, today: pd.Timestamp) -> dict[str, dict[str, str]]:

@@ -8,7 +8,7 @@ __all__ = ["BadPlan"]
 
 
 class BadPlan(ForecastError):
-    """A plan, habit, route or rule asked for cannot be meant; mend the field named.
+    """A plan, habit, route or rule asked for cannot be meant; correct the field named.
 
     Parameters
     ----------

@@ -5,7 +5,7 @@ days that wears every pair evenly between its hand-overs, and the best plan by d
 hand-overs, as near to the draft as the score lets it be. Small racks choose their hand-overs in the
 last step.
 
-Rest and limits are never given up; a day without a pair, a reservation missed, one pair more away
+Rest and limits are never given up. A day without a pair, a reservation missed, one pair more away
 than wished and a quarter over its budget each count as one wish given up.
 """
 

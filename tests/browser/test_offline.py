@@ -43,7 +43,7 @@ def test_two_wears_logged_without_a_network_become_exactly_two_rows(visit, fresh
         page.wait_for_selector(f"#waiting:has-text('{i + 1} wear')")
     page.evaluate("document.getElementById('said').textContent = ''")
     page.locator(".rack .tap").nth(1).click()  # pressed again: it is kept once
-    page.wait_for_selector("#said:has-text('is kept on this device')")
+    page.wait_for_selector("#said:has-text('is saved on this device')")
     assert page.inner_text("#waiting p").startswith("2 wears wait on this device")
     page.screenshot(path=ARTEFACTS / "offline-390-light.png")
     assert worn(page, base, TODAY) == []

@@ -67,7 +67,6 @@ def run_erase(wearer_id: str, *, yes: bool) -> None:
     typer.echo("Erased. Copies of the database that you made still hold the customer.")
     if not erased["file_written_anew"]:
         typer.echo(
-            "The deleted bytes may stay in the database's free space until it is used again: on "
-            "PostgreSQL until the server's vacuum, on SQLite until nobody else uses the file and "
-            "a customer is erased again."
+            "Deleted bytes may stay in free space for a time. On PostgreSQL, the server's vacuum "
+            "ends that. On SQLite, erase another customer while no other program uses the file."
         )

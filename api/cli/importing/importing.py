@@ -114,7 +114,7 @@ def _print(report: ImportReport) -> None:
 def _verdict(report: ImportReport) -> str:
     if not report.written:
         return (
-            f"Nothing was written: {report.refused:,} rows were refused. Mend them, or take the "
+            f"Nothing was written: {report.refused:,} rows were refused. Correct them, or take the "
             "rest with --keep-good-rows."
         )
     if not report.changed:

@@ -194,7 +194,7 @@ _GIVEN = {
     (True, False): "The consent is written down.",
     (True, True): "The consent is written down.",
     (False, False): "There is a consent already.",
-    (False, True): "There is a consent already; the postal address is written anew.",
+    (False, True): "There is a consent already; the postal address is replaced.",
 }
 
 

@@ -93,7 +93,7 @@ def run_what_if(
     table = Table(
         title=f"As things are and then, as of {answer['as_of']}",
         title_justify="left",
-        caption="due: even chance; wears: a year; - = beyond the horizon",
+        caption="due: middle estimate; wears: a year; - = beyond the horizon",
     )
     for name in ("pair", "send by", "then", "due", "then", "wears", "then"):
         table.add_column(name, no_wrap=name != "pair")
@@ -204,7 +204,7 @@ def _stood(text: str) -> tuple[str, int]:
     name, _, count = text.partition("=")
     if name not in CONSTRUCTIONS or not count.isascii() or not count.isdigit() or int(count) > 30:
         raise Refused(
-            f"{text!r} does not say how many resoles a construction stands.",
+            f"{text!r} does not say how many resoles a construction allows.",
             where="--stands",
             accepted=f"CONSTRUCTION=0 to 30, with one of {', '.join(CONSTRUCTIONS)}",
             remedy="Write for example --stands goodyear_welted=5",

@@ -132,8 +132,8 @@ _PAGES = {
         ["You are not signed in, or were away too long.", "Sign in, then do this again."],
     ),
     "not-allowed": (
-        "You may not do this here",
-        ["What you may do in this shop does not reach this far.", "Ask an owner."],
+        "This is not allowed here",
+        ["Your role in this shop does not allow this.", "Ask an owner."],
     ),
     "too-fast": (
         "Too many changes at once",

@@ -1,8 +1,8 @@
 """What is written down about each request, and what is answered when the service itself fails?
 
-One log line per request: request id, method, route template, status, milliseconds; no ids of
-people or pairs, no query, no body. An exception nobody caught becomes a 500 problem document, and
-its kind and places in the code (not its message, which may quote data) go to the log.
+One log line per request: request id, method, route template, status, milliseconds. No ids of people
+or pairs, no query, no body. An exception nobody caught becomes a 500 problem document, and its kind
+and places in the code (not its message, which may quote data) go to the log.
 """
 
 from __future__ import annotations

@@ -57,7 +57,7 @@ class ImportRefused(Refused):
         super().__init__(
             f"{refused} rows cannot be true, so nothing was imported.",
             where="the uploaded files",
-            remedy="Mend the rows in `report`, or send keep_good_rows=true to take the others.",
+            remedy="Correct the rows in `report`, or send keep_good_rows=true to take the others.",
         )
         self.extensions = {"report": report}
 

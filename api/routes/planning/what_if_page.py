@@ -22,7 +22,7 @@ __all__ = ["router"]
 
 router = APIRouter(route_class=PageRoute)
 MOST_PAIRS = 500
-_MEND = "Mend it and ask again; nothing is changed by asking."
+_MEND = "Correct it and ask again; asking changes nothing."
 
 
 @router.get("/what-if")

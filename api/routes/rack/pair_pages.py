@@ -44,7 +44,7 @@ DONE = {
     "already": "This day was logged already; nothing changed.",
     "changed": "The wear is changed.",
     "undone": "The wear is taken back.",
-    "added": "The pair is added. Until it is checked, its date leans on how other soles wear.",
+    "added": "The pair is added. Until it is checked, its date is based on how other soles wear.",
     "edited": "The changes are kept.",
     "sent": "The pair is away now; its forecast goes on when it is back.",
     "back": "The pair is back.",

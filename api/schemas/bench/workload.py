@@ -71,7 +71,7 @@ class Workload(Answer):
     currency: str = Field(description="ISO 4217 code of revenue. Unit: none (code)")
     total: list[Period] = Field(description="the whole time. Unit: none (list)")
     periods: list[Period] = Field(description="week by week or month by month. Unit: none (list)")
-    learnt: Learnt = Field(description="what it leans on. Unit: none (object)")
+    learnt: Learnt = Field(description="what it is based on. Unit: none (object)")
 
 
 class BenchPlanAsked(Message):
@@ -154,7 +154,7 @@ class BenchPlannedPair(Answer):
         description="back by then, 10 % chance. Unit: calendar date, ISO 8601"
     )
     back_on_p50: dt.date | None = Field(
-        description="back by then, even chance. Unit: calendar date, ISO 8601"
+        description="back by then, 50 % chance. Unit: calendar date, ISO 8601"
     )
     back_on_p90: dt.date | None = Field(
         description="back by then, 90 % chance. Unit: calendar date, ISO 8601"

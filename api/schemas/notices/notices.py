@@ -183,7 +183,7 @@ class ConsentGiven(Message):
     postal_address: PostalAddress | None = Field(
         default=None,
         description="where letters are posted to, line by line, without the name; for print only, "
-        "and written anew where a consent holds already. Unit: none (text)",
+        "and replaced where a consent holds already. Unit: none (text)",
     )
 
     @model_validator(mode="after")

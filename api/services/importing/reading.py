@@ -1,7 +1,7 @@
 """Which columns of text does a stream of CSV hold, and on which line does each row begin?
 
 Works line by line, so a stream that is too long, has a giant line or is no text at all is given up
-as soon as that shows. Nothing is interpreted here; see `cells`.
+as soon as that shows. Nothing is interpreted here. See `cells`.
 """
 
 from __future__ import annotations

@@ -91,7 +91,7 @@ def run(ctx: AppContext, only: set[str] | None = None) -> RunReport:
         raise Refused(
             f"Nothing was sent: {problems[0]}",
             where="the settings and rules of notices",
-            remedy=" ".join(problems[1:]) or "Mend it and send again.",
+            remedy=" ".join(problems[1:]) or "Correct it and send again.",
         )
     drafts = _drafts(ctx, seen, only)
     written = pairs = overtaken = 0

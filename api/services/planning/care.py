@@ -107,7 +107,7 @@ def keep_rule(
     Raises `NotFound`, `Refused`.
     """
     wearer = known_wearer(session, wearer_id)
-    with refusing("Mend it and send the rule again."):
+    with refusing("Correct it and send the rule again."):
         rule = _rule({**values, "upper": upper, "care": care})
     fields_ = asdict(rule) | {"months": list(rule.months)}
     stored.keep_rule(session, wearer["pk"], upper, care, fields_)

@@ -42,7 +42,7 @@ def forecasts_if(
         days = pd.DataFrame(row["answer"]["days"])
         days = days[days["pair_id"].notna()]
         plan = days[pd.to_datetime(days["worn_on"]) > rack.as_of]
-    with refusing("Mend it and ask again."):
+    with refusing("Correct it and ask again."):
         frame = what_if(
             rack.fitted(),
             rack.log,

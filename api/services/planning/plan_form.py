@@ -19,7 +19,7 @@ _WHOLE = {
     "rest_days": "Rest days",
     "rest_days_wet": "Rest days after a wet day",
 }
-_REMEDY = "Nothing was changed; mend it and plan again."
+_REMEDY = "Nothing was changed; correct it and plan again."
 
 
 def first_values(question: Mapping[str, Any] | None) -> dict[str, str]:

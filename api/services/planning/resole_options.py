@@ -55,7 +55,7 @@ def keep_route(
     """Put an owner's route in the place of the old one. Raises `NotFound`, `Refused`."""
     wearer = known_wearer(session, wearer_id)
     given: dict[str, Any] = {k: tuple(v) if isinstance(v, list) else v for k, v in values.items()}
-    with refusing("Mend it and send the route again."):
+    with refusing("Correct it and send the route again."):
         route = Route(route_id=route_id, **given)
     fields = asdict(route) | {
         "abilities": list(route.abilities),
@@ -147,7 +147,7 @@ def routes_for_pair(
         construction=str(pair["construction"]),
         resoles=rack.resoles(pair_id),
     )
-    with refusing("Mend it and ask again."):
+    with refusing("Correct it and ask again."):
         frame = compare_routes(
             list(rack.routes.values()),
             need=need,

@@ -57,7 +57,7 @@ class RecordRefused(Refused):
             f"{first.field}: {first.why}.",
             where=first.field,
             accepted=first.accepted,
-            remedy=f"Mend the fields named and send the {name} record again.",
+            remedy=f"Correct the fields named and send the {name} record again.",
         )
         self.faults = faults
 

@@ -73,7 +73,7 @@ def _problem_words(form: FormState, groups: list[dict[str, Any]]) -> str:
         return ""
     said = [told for name, told in form.errors.items() if name not in fields]
     if marked:
-        said.insert(0, f"Mend the {'marked field' if marked == 1 else f'{marked} marked fields'}.")
+        said.insert(0, f"Correct the {'marked field' if marked == 1 else f'{marked} marked fields'}.")
     return " ".join(["Nothing was filed.", *said])
 
 

@@ -24,7 +24,7 @@ GRADE_WORDS = {
     "hole": "worn through, or cork shows",
 }
 WHERE = {
-    "waist": "Under the arch. It hardly wears: remember how it feels, all else is held against it.",
+    "waist": "Under the arch. It hardly wears. Remember how it feels: the other spots are compared with it.",
     "ball": "The middle of the forepart, where a hole comes first.",
     "toe": "The very front.",
     "heel": "The rear outer corner of the top piece.",

@@ -176,7 +176,7 @@ def test_a_day_ahead_or_before_the_sole_was_fitted_is_refused(client, shop, text
 def test_a_thumb_check_is_logged_for_both_feet_and_told_again_replaced(client, shop, text):
     path = link_in(text, "check")
     answer = send(client, path, left="firm", right="give")
-    assert "will be worked out anew" in answer.text, "nothing has been fitted here"
+    assert "will be calculated again" in answer.text, "nothing has been fitted here"
     send(client, path, left="soft", right="give")
     with shop.database.reading() as session:
         checks = list_records(session, "checks", equal={"pair_id": "ada-0"}, limit=9)

@@ -1,4 +1,4 @@
-"""Are plans made, kept, explained and planned anew over HTTP, and is nonsense refused unharmed?"""
+"""Are plans made, kept, explained and planned again over HTTP, and is nonsense refused unharmed?"""
 
 from __future__ import annotations
 
