@@ -1,4 +1,6 @@
-"""What can go wrong at the program's edge, whose turn it is, and what to do about it?
+"""Errors of the service.
+
+What can go wrong at the program's edge, whose turn it is, and what to do about it?
 
 Every error says what is wrong, where, what is accepted and what to do. The service answers with
 `status` and `code` (RFC 9457); the command line prints the same four sentences and exits with 2.

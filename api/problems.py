@@ -1,4 +1,6 @@
-"""Which kinds of failure does the service answer with, and what should a caller do about each?
+"""Problem kinds (RFC 9457).
+
+Which kinds of failure does the service answer with, and what should a caller do about each?
 
 Every error answer is a problem document (RFC 9457): `type` is the relative address of an entry of
 `PROBLEMS`, which `/problems/<name>` explains in words. Field errors stand in the extension member

@@ -1,4 +1,4 @@
-"""Which cautions belong to which work?
+"""Cautions: which cautions belong to which work?
 
 Common practice in the trade; none replaces local codes or the maker's sheet of a product.
 """

@@ -1,4 +1,6 @@
-"""Which pages are reached from every page, in which order, and which one is the reader on?
+"""Register of navigation.
+
+Which pages are reached from every page, in which order, and which one is the reader on?
 
 The register: a new page adds one line to `ENTRIES`. On a phone the entries that are `first` stand
 in a bar within reach of the thumb. All of them stand at the foot of every page.

@@ -1,4 +1,4 @@
-"""How does a context become a page?"""
+"""Template rendering: how does a context become a page?"""
 
 from __future__ import annotations
 

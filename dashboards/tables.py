@@ -1,4 +1,7 @@
-"""What does the due list say of each pair, as plain rows for terminal, report and page alike?"""
+"""Due table.
+
+What does the due list say of each pair, as plain rows for terminal, report and page alike?
+"""
 
 from __future__ import annotations
 

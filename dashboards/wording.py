@@ -1,4 +1,6 @@
-"""How are dates, chances and thicknesses said in words, without a precision nobody has?
+"""Wording of dates and numbers.
+
+How are dates, chances and thicknesses said in words, without a precision nobody has?
 
 Dates in sentences have the long form (12 March 2027), dates in tables are ISO 8601. Month names are
 English whatever the locale of the machine.

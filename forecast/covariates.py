@@ -1,4 +1,6 @@
-"""Which conditions of a wear day change how fast the sole wears, and how are they counted?
+"""Register of covariates.
+
+Which conditions of a wear day change how fast the sole wears, and how are they counted?
 
 The register: one entry a covariate. A wear day counts as ``base x exp(sum of log multipliers)``
 standard wear days. Flags put a day into a cell, `driving` is a small linear term in hours at the

@@ -1,4 +1,4 @@
-"""Which columns does each table have, in which unit, and which values can be true?
+"""Data contract: which columns does each table have, in which unit, and which values can be true?
 
 The one contract between the folders of this project: files, database, simulator, model and pages
 all take names, words and bounds from here. `TABLES` describes what is logged (and the interchange
@@ -117,7 +117,7 @@ PAIRS = Table(
     ("pair_id",),
     (
         _id("pair_id", "stable identifier of the pair"),
-        _id("wearer_id", "whose feet wear it"),
+        _id("wearer_id", "id of its wearer"),
         Column("label", "text", "what the owner calls the pair"),
         Column(
             "construction",

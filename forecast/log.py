@@ -1,4 +1,4 @@
-"""What has been logged, as checked frames that the model can trust?
+"""Wear log: what has been logged, as checked frames that the model can trust?
 
 `WearLog` gathers the five tables of `forecast.frames` that the model reads. `wear_log` brings loose
 frames into the contract (dtypes, defaults, order) or raises `BadFrame` naming table and column.

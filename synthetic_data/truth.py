@@ -1,4 +1,6 @@
-"""Which numbers is a simulated world made of, in which unit, and where does each come from?
+"""True parameters.
+
+Which numbers is a simulated world made of, in which unit, and where does each come from?
 
 "Derived" means arithmetic from other figures, "common practice" that no source is known. No
 published wear rate of leather soles in mm per wear day was found, so the levels are wide guesses.

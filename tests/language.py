@@ -142,6 +142,13 @@ def _modules() -> Iterator[Path]:
                 yield path
 
 
+def first_lines() -> Iterator[tuple[str, str]]:
+    """Give the first line of every module's docstring, with its place."""
+    for path in _modules():
+        head = ast.get_docstring(ast.parse(path.read_text("utf-8"))) or ""
+        yield str(path.relative_to(ROOT)), head.partition("\n")[0]
+
+
 def everything() -> dict[str, list[Sentence]]:
     """Gather all sentences that a person can read, by kind of source."""
     documents = [ROOT / "README.md", ROOT / "DEVELOPERS.md", *sorted((ROOT / "docs").rglob("*.md"))]

@@ -1,4 +1,4 @@
-"""What does `solespan copy-database` do?"""
+"""Copy command: what does `solespan copy-database` do?"""
 
 from __future__ import annotations
 

@@ -1,4 +1,7 @@
-"""How is what was typed at a command read as a message of the schemas, or refused in words?"""
+"""Command messages.
+
+How is what was typed at a command read as a message of the schemas, or refused in words?
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""How is the service started on this machine?"""
+"""Serve command: how is the service started on this machine?"""
 
 from __future__ import annotations
 

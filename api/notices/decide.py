@@ -1,8 +1,8 @@
-"""Which pairs are written about today, which not, and why?
+"""Notice decision: which pairs are written about today, which not, and why?
 
 One pure function for preview, dry run and real run. A window is one stretch of a sole's life in
-which it is due: it begins anew when the day told last has moved far away, as after a thumb check.
-Each window has a first notice, perhaps a second, then silence.
+which it is due. A new one begins when the day in the last notice has moved far away, as after a
+thumb check. Each window has a first notice, perhaps a second, then silence.
 """
 
 from __future__ import annotations

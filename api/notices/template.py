@@ -1,4 +1,6 @@
-"""Can a shop's wording be filled in for every customer, and is it safe whatever a name holds?
+"""Template check.
+
+Can a shop's wording be filled in for every customer, and is it safe whatever a name holds?
 
 Templates are Jinja2, and only a small part of it: values, `if`, `for`, comparisons and a few
 filters. What else there is (calls, macros, includes, switching escaping off) is refused when the

@@ -1,4 +1,4 @@
-"""How does a notice say when a pair is due, without a precision nobody has?"""
+"""Words of notices: how does a notice say when a pair is due, without a precision nobody has?"""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Is the process alive, and can it do its work?"""
+"""Health routes: is the process alive, and can it do its work?"""
 
 from __future__ import annotations
 

@@ -1,4 +1,6 @@
-"""What do all page routes share: failures as pages, form fields, the form's token, doing once?
+"""Shared parts of page routes.
+
+What do all page routes share: failures as pages, form fields, the form's token, doing once?
 
 A form of ours carries a token that also stands in a cookie. A script that sends a form names the
 attempt in `Idempotency-Key`, so that sending it again after a lost answer repeats nothing.

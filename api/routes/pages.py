@@ -1,4 +1,4 @@
-"""Which pages does a browser get, and what happens to the forms it posts?
+"""Page routes: which pages does a browser get, and what happens to the forms it posts?
 
 Pages are read with GET and changed with plain form posts that end in a redirect, so that going back
 or reloading repeats nothing. Failures are pages too.

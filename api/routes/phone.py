@@ -1,4 +1,7 @@
-"""What does a phone need to put the rack on its home screen and open it without a network?"""
+"""Web app manifest and service worker.
+
+What does a phone need to put the rack on its home screen and open it without a network?
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,6 @@
-"""How does one column of the contract look as a field of the service's messages?
+"""HTTP schemas of fields.
+
+How does one column of the contract look as a field of the service's messages?
 
 Types, bounds, words and units come from `forecast.frames`, so a column added there appears here by
 itself. Every description ends with its unit.

@@ -1,4 +1,4 @@
-"""Was this create answered before, and may the same answer be given again?
+"""Idempotency store: was this create answered before, and may the same answer be given again?
 
 An `Idempotency-Key` names one attempt to create something, as the internet draft
 draft-ietf-httpapi-idempotency-key-header (not an RFC yet) describes. Its answer is kept for 24

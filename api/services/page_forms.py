@@ -1,4 +1,4 @@
-"""What was typed into a form, can it be true, and how is it logged?
+"""Form readers: what was typed into a form, can it be true, and how is it logged?
 
 A form holds text only. The readers turn it into records or say, field by field, what is wrong.
 `log_records` writes them in one transaction and brings the forecasts up to date.

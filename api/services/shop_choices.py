@@ -1,4 +1,7 @@
-"""How is one group of a shop's choices read, and changed only by someone who has read it?"""
+"""Shop choices.
+
+How is one group of a shop's choices read, and changed only by someone who has read it?
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,6 @@
-"""How is a database opened from one address, so that what it acknowledges is not lost?
+"""Database engine.
+
+How is a database opened from one address, so that what it acknowledges is not lost?
 
 SQLite runs with foreign keys on, write-ahead log and `synchronous=FULL`: each is asserted on each
 connection. Transactions begin explicitly, so a reader sees one state and a writer takes its lock

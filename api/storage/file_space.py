@@ -1,4 +1,4 @@
-"""How does what was deleted leave the file as well?
+"""Free space of a database file: how does what was deleted leave the file as well?
 
 A row that is deleted, or changed, leaves its bytes in free space of the file until something else
 is written there. `secure_delete` would overwrite what one connection deletes from now on, but not

@@ -1,4 +1,6 @@
-"""Which figures are there, what are they called, and which frames do they need?
+"""Register of figures.
+
+Which figures are there, what are they called, and which frames do they need?
 
 The register: to add a figure, write one file with one function of frames and `today`, and one line
 here. Pages, routes and the contract test read the register.

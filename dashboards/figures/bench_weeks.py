@@ -1,4 +1,6 @@
-"""How full is each week of the bench, with owners asked as now and with the load levelled?
+"""Bench weeks figure.
+
+How full is each week of the bench, with owners asked as now and with the load levelled?
 
 Bars side by side in hours of work handed over, under the line of the hours the bench is open.
 """

@@ -1,4 +1,4 @@
-"""When a chance was said, how often did it come true?"""
+"""Calibration figure: when a chance was said, how often did it come true?"""
 
 from __future__ import annotations
 

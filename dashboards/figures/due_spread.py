@@ -1,7 +1,7 @@
-"""Do the due dates of a rack lie closer together with the plan or without it?
+"""Due spread figure: do the due dates of a rack lie closer together with the plan or without it?
 
-Two lanes on one time axis: the middle estimate of each pair as it is worn now, and as the plan wears
-it. A thin line joins the two marks of a pair.
+Two lanes on one time axis: the middle estimate of each pair as it is worn now, and as the plan
+wears it. A thin line joins the two marks of a pair.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""How many bench hours will each month bring, and how sure is that?
+"""Workload figure: how many bench hours will each month bring, and how sure is that?
 
 Nested bars from the wide interval (95 %) to the narrow (50 %), with a mark at the expected hours.
 The shop's open hours are a line to hold them against.

@@ -1,4 +1,4 @@
-"""How good would these forecasts have been on the user's own past?
+"""Backtest: how good would these forecasts have been on the user's own past?
 
 Each day looked back from is forecast from what was known on it, population and all, and held
 against what the log says happened (`forecast.backtesting.outcomes`).

@@ -1,4 +1,4 @@
-"""What does a look back say, in sentences?"""
+"""Backtest in words: what does a look back say, in sentences?"""
 
 from __future__ import annotations
 

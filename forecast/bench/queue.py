@@ -1,4 +1,4 @@
-"""When does each job leave the bench, in many simulated years at once?
+"""Queue simulation: when does each job leave the bench, in many simulated years at once?
 
 Work goes in two stages with a wait between them (cement and finish dry). A bench takes the ready
 piece of work with the highest priority, the longest waiting first, and does not lay it aside. A

@@ -1,4 +1,7 @@
-"""Can the fit be trusted: do readings agree with it, what was set aside, and is wear a line?"""
+"""Diagnostics of a fit.
+
+Can the fit be trusted: do readings agree with it, what was ignored, and is wear a line?
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What makes a pair wear faster or slower than others, and by how much?
+"""Drivers of wear: what makes a pair wear faster or slower than others, and by how much?
 
 Every effect is a percentage on the wear, with its 80 % interval. What has no such size (thickness,
 season) leaves the interval empty. Effects of the wearer, the pair and the feet are what this pair's

@@ -1,4 +1,7 @@
-"""What drives one pair's date, in sentences that the owner of a shoe can read?"""
+"""Explanation of a date.
+
+What drives one pair's date, in sentences that the owner of a shoe can read?
+"""
 
 from __future__ import annotations
 

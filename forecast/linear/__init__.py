@@ -1,4 +1,6 @@
-"""How is a linear mixed model with a random line per group fitted in time that rows hardly touch?
+"""Linear mixed model.
+
+How is a linear mixed model with a random line per group fitted in time that rows hardly touch?
 
 `rows` reduces the rows of each group to a 2 by 2 factor and two rows of products, in one pass.
 `likelihood` evaluates the deviance and its two derivatives from those. `newton` minimises it.

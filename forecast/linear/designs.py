@@ -1,4 +1,6 @@
-"""How many different random designs are there, and what do the groups of each add up to?
+"""Random-effect designs.
+
+How many different random designs are there, and what do the groups of each add up to?
 
 Groups read on the same schedule share R. The likelihood then needs their products only in sum, and
 a step costs as much as there are designs, however many groups. Groups worn at their own pace share

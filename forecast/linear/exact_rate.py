@@ -1,10 +1,12 @@
-"""What are start and wear rate of one level of groups when every rate must be positive, exactly?
+"""Exact one-level model (adaptive quadrature).
 
-y = a - exp(l) x + e with a ~ N(start, sd_start^2) and l ~ N(log_rate, sd_log_rate^2), independent
-per group, and e ~ N(0, resid_sd^2): the wear model's own form with one level. The likelihood is
-not linearised: a is integrated in closed form, l by adaptive Gauss-Hermite quadrature about each
-group's mode (Pinheiro and Bates, Journal of Computational and Graphical Statistics 4:12, 1995),
-with exact gradients. An approximate fit of many levels is measured against it.
+What are start and wear rate of one level of groups when every rate must be positive, exactly?
+
+The model is y = a - exp(l) x + e, the wear model with one level. Per group, a ~ N(start,
+sd_start^2) and l ~ N(log_rate, sd_log_rate^2). Readings have e ~ N(0, resid_sd^2). The likelihood
+is not linearised. a is integrated in closed form, l by adaptive Gauss-Hermite quadrature about each
+group's mode. Gradients are exact. Source: Pinheiro and Bates, Journal of Computational and
+Graphical Statistics 4:12, 1995. An approximate fit of many levels is measured against it.
 """
 
 from __future__ import annotations

@@ -1,17 +1,19 @@
-"""How far is a covariance of the random lines from the data, and which way is downhill?
+"""Profiled likelihood, gradient and Hessian.
 
-Minus twice the log likelihood of y = X beta + Z b + e, b ~ N(0, scale G), e ~ N(0, scale I),
-profiled over beta and scale, with the gradient and the Hessian in the Cholesky factor of G. A group
-enters through H = I + R G R' (see `rows`): S = within + sum C'H^-1 C, with C = Q'[X y], is
-[X y]'V^-1[X y] of the whole data, and
+How far is a covariance of the random lines from the data, and which way is downhill?
+
+The model is y = X beta + Z b + e with b ~ N(0, scale G) and e ~ N(0, scale I). The objective is
+minus twice its log likelihood, profiled over beta and scale. Gradient and Hessian are in the
+Cholesky factor of G. A group enters through H = I + R G R' (see `rows`): S = within + sum C'H^-1 C,
+with C = Q'[X y], is [X y]'V^-1[X y] of the whole data, and
 
     REML: sum log|H| + (n-p) log|S| - (n-p-1) log|S_xx| + constant
     ML:   sum log|H| + n (log|S| - log|S_xx|) + constant
 
-Every derivative of S by G is again a sum of products of the two rows of C, with other weights, so
-one matrix product per block of groups yields S and its nine derivatives. The Hessian is exact:
-where a variance is zero the gradient in its root vanishes at a maximum as well as at a minimum, and
-only the curvature tells a false optimum from a true one.
+Every derivative of S by G is again a sum of products of the two rows of C. So one matrix product
+per block of groups yields S and its nine derivatives. The Hessian is exact. Where a variance is
+zero, the gradient in its root vanishes at maxima and minima alike. Only the curvature tells a false
+optimum from a true one.
 """
 
 from __future__ import annotations

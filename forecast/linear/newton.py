@@ -1,9 +1,11 @@
-"""Where is the nearest minimum of a smooth function of a few numbers whose Hessian is known?
+"""Trust-region Newton method.
 
-Newton's method within a trust region, in the eigenvectors of the Hessian: along a direction of
-negative curvature the step goes downhill as if the curvature were positive, and from a point where
-the gradient vanishes but the curvature is negative it leaves by the radius. So it cannot rest on a
-saddle, which is what a variance of zero is whenever the data want it positive.
+Where is the nearest minimum of a smooth function of a few numbers whose Hessian is known?
+
+Steps are taken in the eigenvectors of the Hessian. Along negative curvature the step goes downhill
+as if the curvature were positive. Where the gradient vanishes but the curvature is negative, the
+step has the length of the radius. So it cannot rest on a saddle, which is what a variance of zero
+is whenever the data want it positive.
 """
 
 from __future__ import annotations

@@ -1,4 +1,6 @@
-"""Are these loose columns a panel that can be fitted, and where does each group begin?
+"""Grouped panel.
+
+Are these loose columns a panel that can be fitted, and where does each group begin?
 
 Checks at the door: lengths, numbers, missing values; rows of one group are brought together.
 """

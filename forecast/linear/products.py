@@ -1,8 +1,11 @@
-"""How are long thin matrices multiplied without threads that wait for each other?
+"""Matrix products in slices.
+
+How are long thin matrices multiplied without threads that wait for each other?
 
 A BLAS starts a thread per core for products above a size. On cores that others use as well, each
-call then waits for the slowest. The products here have a few rows and up to millions of columns, so
-they are cut into slices below that size: as fast on idle cores, several times faster on busy ones.
+call then waits for the slowest. The products here have a few rows and up to millions of columns. We
+cut them into slices below that size. That is as fast on idle cores and several times faster on busy
+ones.
 """
 
 from __future__ import annotations

@@ -1,4 +1,7 @@
-"""What was learnt from a random line per group, and what does it say of a group or a new row?"""
+"""Results of the linear mixed model.
+
+What was learnt from a random line per group, and what does it say of a group or a new row?
+"""
 
 from __future__ import annotations
 

@@ -1,10 +1,12 @@
-"""What remains of each group's rows once everything the likelihood needs has been summed up?
+"""Sufficient statistics of groups.
 
-With Z the n by 2 random design of a group, Z = QR by Gram and Schmidt: R is upper triangular
-(r11, r12; 0, r22) and needs only the count, mean and spread of the slope's covariate. Writing W for
-the fixed design and the response side by side, the group is worth Q'W (two rows) and its part
-W'W - W'QQ'W of one matrix summed over all groups: nothing is lost and nothing cancels, whatever the
-offset of a covariate. A group with a single distinct covariate value has r22 = 0 and needs no care.
+What remains of each group's rows once everything the likelihood needs has been summed up?
+
+Z is the n by 2 random design of a group, and Z = QR by Gram and Schmidt. R is upper triangular
+(r11, r12; 0, r22). It needs only the count, mean and spread of the slope's covariate. W is the
+fixed design and the response side by side. A group then reduces to Q'W (two rows) and its part W'W
+- W'QQ'W of a common sum. Nothing is lost and nothing cancels, whatever the offset of a covariate. A
+group with a single distinct covariate value has r22 = 0 and needs no care.
 """
 
 from __future__ import annotations

@@ -1,10 +1,12 @@
-"""From which points does the search for the best covariance start, and which end is kept?
+"""Multi-start search.
 
-The likelihood of a random line has false optima: a correlation of 1, a slope or an intercept that
-does not vary, each a place where a single start can stop for good. So the search starts from the
+From which points does the search for the best covariance start, and which end is kept?
+
+The likelihood of a random line has false optima. Examples are a correlation of 1, or a slope or an
+intercept that does not vary. A single start can stop there for good. So the search starts from the
 interior at several scales and from next to each such boundary, and keeps the lowest deviance. Many
-groups are searched on a sample of them first, and every optimum found there is then followed on
-larger samples up to all of them: with more groups the surface only gets smoother.
+groups are searched on a sample first. Every optimum is then followed on larger samples up to all
+groups: with more groups the surface only gets smoother.
 """
 
 from __future__ import annotations

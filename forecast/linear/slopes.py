@@ -1,8 +1,10 @@
-"""How do lines differ between groups: a mixed model of random intercept and slope, at any size?
+"""Random-slope model.
 
-The linear relative of the wear model, y = X beta + b0 + b1 x + e with (b0, b1) random per group,
-for thickness against exposure where rates need not stay positive, and as its reference. Each
-group's rows are summed once. After that the cost of a step does not depend on their number.
+How do lines differ between groups: a mixed model of random intercept and slope, at any size?
+
+The model is y = X beta + b0 + b1 x + e with (b0, b1) random per group. It is the linear relative of
+the wear model, for rates that need not stay positive, and its reference. Each group's rows are
+summed once. After that the cost of a step does not depend on their number.
 
 Method: profiled likelihood in the Cholesky factor of the relative covariance (Bates, Maechler,
 Bolker, Walker, Journal of Statistical Software 67:1, 2015), with exact second derivatives.

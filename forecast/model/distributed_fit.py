@@ -1,4 +1,4 @@
-"""How is a fit made of logs that do not fit into one process?
+"""Distributed fit: how is a fit made of logs that do not fit into one process?
 
 Every log holds whole wearers. Their panels stay where a `forecast.model.full_panel_fit.Runner`
 keeps them. What comes together are the panels of some wearers (on which spreads are sought), the

@@ -1,4 +1,4 @@
-"""How are the population's parameters found?
+"""Estimation (empirical Bayes): how are the population's parameters found?
 
 Spreads by marginal likelihood with weak priors (empirical Bayes), noise and thumb by guarded Newton
 steps. Observations are linearised about the current modes and the steps alternate (Lindstrom and

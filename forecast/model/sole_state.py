@@ -1,4 +1,6 @@
-"""Where do both feet of a pair stand today: thickness and rate, jointly, with their uncertainty?
+"""Sole state.
+
+Where do both feet of a pair stand today: thickness and rate, jointly, with their uncertainty?
 
 Every quantity asked of a path is linear in the unknowns. Reducing it through the elimination of
 `forecast.model.block_elimination` writes it as a mean plus loadings on independent standard

@@ -1,4 +1,7 @@
-"""What was learnt about wear and use, in a form that can be kept, read and used again?"""
+"""Fit result.
+
+What was learnt about wear and use, in a form that can be kept, read and used again?
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,6 @@
-"""How many wear days has each pair left, at the owner's risk, on this sole and on the next one?
+"""Wear-day allowance.
+
+How many wear days has each pair left, at the owner's risk, on this sole and on the next one?
 
 Counted in wear days, the answer does not depend on how often the pair will be worn, so a planner
 can share the wear out. The chance is over what remains on the sole and how much a wear day wears.

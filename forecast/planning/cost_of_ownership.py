@@ -1,6 +1,8 @@
-"""What does a pair cost per wear, how many more soles can it take, and is the next one worth it?
+"""Cost of ownership.
 
-The numbers of resoles that a construction stands are common practice, no source: editable defaults.
+What does a pair cost per wear, how many more soles can it take, and is the next one worth it?
+
+The numbers of resoles that a construction allows are common practice, no source: editable defaults.
 """
 
 from __future__ import annotations

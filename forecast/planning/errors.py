@@ -1,4 +1,4 @@
-"""What can be wrong with a plan that someone asks for?"""
+"""Errors of planning: what can be wrong with a plan that someone asks for?"""
 
 from __future__ import annotations
 

@@ -1,7 +1,7 @@
-"""How often would each pair be worn, day by day, if the habits were these?
+"""Habits: how often would each pair be worn, day by day, if the habits were these?
 
-Habits are laid over the present ones: what named pairs gain or lose is shared by the wearer's other
-pairs, so that the wearer goes out as often as before, but never more than rest allows.
+The wearer goes out as often as before, but never more than rest allows. So the other pairs share
+the days that named pairs gain or lose.
 """
 
 from __future__ import annotations

@@ -1,8 +1,10 @@
-"""How often is each pair worn in each period, and in which week is it sent, at best?
+"""Sharing programme (integer programme).
+
+How often is each pair worn in each period, and in which week is it sent, at best?
 
 One integer programme for periods of a week or of a day. With periods of a day it is the whole
-question. With periods of a week, rest is only counted (at most four wears in a week after one day's
-rest, seven in two), so its optimum is a bound that no plan of days can pass.
+question. With periods of a week, rest is only counted: at most four wears in a week after one day's
+rest, seven in two. So its optimum is a bound that no plan of days can pass.
 
 The score to maximise, in wears: every wear that is within a pair's share counts one. A sole sent
 costs `SEND_COST`. The second sole sent in one month `MONTH_COST`, each further one twice that. A

@@ -1,4 +1,4 @@
-"""What does an owner want of a plan, and what is known of each pair on the day it is made?
+"""Wishes: what does an owner want of a plan, and what is known of each pair on the day it is made?
 
 Defaults are common practice, no source: one full day of rest after wear, two after a wet day. A
 pair for business may go to a casual day and one for formal wear to business. No sole is sent with

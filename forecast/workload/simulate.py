@@ -1,4 +1,4 @@
-"""What comes in over a year, in a thousand years that may happen?
+"""Workload simulation: what comes in over a year, in a thousand years that may happen?
 
 Each simulated year has one set of habits, one mix of work and one common error of the forecasts.
 Each wearer has one error of their own in it. Every pair then draws its due date, whether its owner

@@ -1,4 +1,4 @@
-"""What do the commands about accounts do and print?"""
+"""Account commands at work: what do the commands about accounts do and print?"""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Which commands make tenants, and let people in or keep them out?"""
+"""Accounts commands: which commands make tenants, and let people in or keep them out?"""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What do the commands about a customer's record do and print?"""
+"""Customer commands at work: what do the commands about a customer's record do and print?"""
 
 from __future__ import annotations
 

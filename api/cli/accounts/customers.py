@@ -1,4 +1,4 @@
-"""Which commands hand out, or erase, all that is kept of a customer?"""
+"""Customers commands: which commands hand out, or erase, all that is kept of a customer?"""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What do `solespan workload` and `solespan bench-plan` do?"""
+"""Bench commands: what do `solespan workload` and `solespan bench-plan` do?"""
 
 from __future__ import annotations
 

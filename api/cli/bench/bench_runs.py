@@ -1,4 +1,7 @@
-"""What is shown in a terminal of the work to come and of the bench's plan?"""
+"""Bench commands at work.
+
+What is shown in a terminal of the work to come and of the bench's plan?
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""How are orders, quotes and the stock book handled from a terminal?"""
+"""Order commands at work: how are orders, quotes and the stock book handled from a terminal?"""
 
 from __future__ import annotations
 

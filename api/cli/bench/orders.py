@@ -1,4 +1,7 @@
-"""What do the commands of the bench do: bench, book, move, file-paper, quote, stock?"""
+"""Orders commands.
+
+What do the commands of the bench do: bench, book, move, file-paper, quote, stock?
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""How is a look back run from a terminal, and what is shown of it?"""
+"""Backtest commands at work: how is a look back run from a terminal, and what is shown of it?"""
 
 from __future__ import annotations
 

@@ -1,4 +1,7 @@
-"""What does `solespan backtest` do: look back over what was logged, and say what it was worth?"""
+"""Backtesting commands.
+
+What does `solespan backtest` do: look back over what was logged, and say what it was worth?
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""How do a due list and an explanation look in a terminal?"""
+"""Due table: how do a due list and an explanation look in a terminal?"""
 
 from __future__ import annotations
 

@@ -1,4 +1,7 @@
-"""How is the model fitted from a terminal, and what is shown of what is due when, and why?"""
+"""Forecast commands at work.
+
+How is the model fitted from a terminal, and what is shown of what is due when, and why?
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What do `solespan fit` and `solespan forecast` do?"""
+"""Forecasting commands: what do `solespan fit` and `solespan forecast` do?"""
 
 from __future__ import annotations
 

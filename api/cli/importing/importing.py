@@ -1,4 +1,4 @@
-"""What does `solespan import` do?"""
+"""Import command: what does `solespan import` do?"""
 
 from __future__ import annotations
 

@@ -1,4 +1,7 @@
-"""What do the commands of notices do: notices preview, send, list, consent, bounced, ...?"""
+"""Notices commands.
+
+What do the commands of notices do: notices preview, send, list, consent, bounced, ...?
+"""
 
 from __future__ import annotations
 

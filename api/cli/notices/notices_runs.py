@@ -1,4 +1,4 @@
-"""How are notices handled from a terminal?"""
+"""Notices commands at work: how are notices handled from a terminal?"""
 
 from __future__ import annotations
 

@@ -1,4 +1,7 @@
-"""How does an owner plan a rack from a terminal, and see routes, care, cost and the calendar?"""
+"""Planning commands.
+
+How does an owner plan a rack from a terminal, and see routes, care, cost and the calendar?
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What do the planning commands do, and what do they show?"""
+"""Planning commands at work: what do the planning commands do, and what do they show?"""
 
 from __future__ import annotations
 
@@ -180,7 +180,7 @@ def run_calendar(wearer: str | None, out: Path | None, *, new_address: bool) -> 
             with services.database.writing() as session:
                 made = calendars.new_address(services, session, wearer_id)
             typer.echo(f"Address under the service's own: {made['path']}")
-            typer.echo("It is shown this once; whoever knows it reads this calendar.")
+            typer.echo("It is shown only once. Anyone who knows it can read this calendar.")
             return
         bring_up_to_date(services)
         body = calendars.calendar_of(services, wearer_id)

@@ -1,4 +1,7 @@
-"""What do the commands about a rack share: services, whose rack, days as typed?"""
+"""Shared parts of the rack commands.
+
+What do the commands about a rack share: services, whose rack, days as typed?
+"""
 
 from __future__ import annotations
 
@@ -15,7 +18,7 @@ __all__ = ["bring_up_to_date", "day_of", "named", "whose", "writing_to"]
 
 
 def bring_up_to_date(services: Services) -> None:
-    """Fit if that is due, and forecast whoever is behind, as `solespan forecast` does."""
+    """Fit if that is due, and update stale forecasts, as `solespan forecast` does."""
     stale = services.fitter.is_stale(at_once=True)
     if stale:
         services.fitter.refit(services.clock.today())

@@ -1,4 +1,7 @@
-"""What does the command about ways to a new sole do: list, compare, take away?"""
+"""Resole option commands at work.
+
+What does the command about ways to a new sole do: list, compare, take away?
+"""
 
 from __future__ import annotations
 

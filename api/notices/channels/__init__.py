@@ -1,4 +1,4 @@
-"""Which ways to write to a customer are there?
+"""Channels: which ways to write to a customer are there?
 
 A channel is a folder beside this file and a line in `CHANNELS`. What each needs of the settings and
 rules stands in `ChannelSettings`.

@@ -1,4 +1,4 @@
-"""What may a channel know of the operator's settings and of the shop's rules?"""
+"""Channel setup: what may a channel know of the operator's settings and of the shop's rules?"""
 
 from __future__ import annotations
 

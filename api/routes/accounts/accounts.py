@@ -1,4 +1,7 @@
-"""How are members, invitations, tokens, customers' links and the audit log reached over HTTP?"""
+"""HTTP routes of accounts.
+
+How are members, invitations, tokens, customers' links and the audit log reached over HTTP?
+"""
 
 from __future__ import annotations
 

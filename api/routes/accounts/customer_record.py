@@ -1,4 +1,7 @@
-"""How is all that is kept of a customer read, and erased, over HTTP?"""
+"""HTTP routes of customer record.
+
+How is all that is kept of a customer read, and erased, over HTTP?
+"""
 
 from __future__ import annotations
 

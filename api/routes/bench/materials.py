@@ -1,4 +1,7 @@
-"""How are the stock book and the advice what to order reached over HTTP?"""
+"""HTTP routes of materials.
+
+How are the stock book and the advice what to order reached over HTTP?
+"""
 
 from __future__ import annotations
 

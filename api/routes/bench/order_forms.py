@@ -1,4 +1,6 @@
-"""What do the bench's forms do: book a pair in, take a step, file a paper, keep a photograph?
+"""Page routes of the order forms.
+
+What do the bench's forms do: book a pair in, take a step, file a paper, keep a photograph?
 
 Each is a plain form post that ends in a redirect. What is wrong stands beside the field with all
 that was typed. What someone else did meanwhile is told, and what was typed is shown, not lost.

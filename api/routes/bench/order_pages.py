@@ -1,4 +1,7 @@
-"""Which pages of the bench does a browser get: the day, one job, its papers' forms, its prints?"""
+"""Page routes of order.
+
+Which pages of the bench does a browser get: the day, one job, its papers' forms, its prints?
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,7 @@
-"""How are the work to come, the bench's plan and its settings reached over HTTP?"""
+"""HTTP routes of workload.
+
+How are the work to come, the bench's plan and its settings reached over HTTP?
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""May this sender do this? The one table of what each address needs.
+"""Access middleware: may this sender do this? The one table of what each address needs.
 
 An address that is not listed needs `read` for looking and `write` for changing, so a new route is
 closed until someone opens it. Middleware asks who sends, before any route runs, and leaves the

@@ -1,4 +1,7 @@
-"""How are stored forecasts, their explanation and a pair's wear path read over HTTP?"""
+"""HTTP routes of forecasts.
+
+How are stored forecasts, their explanation and a pair's wear path read over HTTP?
+"""
 
 from __future__ import annotations
 

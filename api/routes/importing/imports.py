@@ -1,4 +1,7 @@
-"""How are files of logs handed in over HTTP, and what became of earlier ones?"""
+"""HTTP routes of imports.
+
+How are files of logs handed in over HTTP, and what became of earlier ones?
+"""
 
 from __future__ import annotations
 

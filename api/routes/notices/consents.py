@@ -1,4 +1,7 @@
-"""How are consents given and withdrawn, and bounced addresses reported, over HTTP?"""
+"""HTTP routes of consents.
+
+How are consents given and withdrawn, and bounced addresses reported, over HTTP?
+"""
 
 from __future__ import annotations
 

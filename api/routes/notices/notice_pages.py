@@ -1,4 +1,7 @@
-"""Which pages of notices does a shop get: the preview, sending, history, letters, who agreed?"""
+"""Page routes of notice.
+
+Which pages of notices does a shop get: the preview, sending, history, letters, who agreed?
+"""
 
 from __future__ import annotations
 

@@ -1,7 +1,9 @@
-"""How does an owner get a calendar address, and what does that address answer?
+"""HTTP routes of calendar feed.
 
-The address holds the secret that opens it, a stated exception to keeping secrets out of addresses:
-it serves one purpose, can be ended, and is not logged (requests are logged by route, not address).
+How does an owner get a calendar address, and what does that address answer?
+
+The address holds its own secret, a stated exception. It serves one purpose, can be ended, and is
+not logged: requests are logged by route.
 """
 
 from __future__ import annotations

@@ -1,4 +1,7 @@
-"""How are ways to a new sole, pair traits and the cost of a rack read and changed over HTTP?"""
+"""HTTP routes of resole options.
+
+How are ways to a new sole, pair traits and the cost of a rack read and changed over HTTP?
+"""
 
 from __future__ import annotations
 

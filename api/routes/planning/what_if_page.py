@@ -1,4 +1,6 @@
-"""How does an owner ask with a browser what other habits would do to the dates?
+"""Page routes of the what if.
+
+How does an owner ask with a browser what other habits would do to the dates?
 
 The form only asks: it is sent with GET, and nothing is kept.
 """

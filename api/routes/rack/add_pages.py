@@ -1,4 +1,4 @@
-"""How is a pair added, changed and deleted with a browser's forms?"""
+"""Page routes of add: how is a pair added, changed and deleted with a browser's forms?"""
 
 from __future__ import annotations
 

@@ -1,4 +1,7 @@
-"""What does a browser get for one pair, and what happens to the wears and checks it posts?"""
+"""Page routes of pair.
+
+What does a browser get for one pair, and what happens to the wears and checks it posts?
+"""
 
 from __future__ import annotations
 

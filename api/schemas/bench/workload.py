@@ -1,4 +1,7 @@
-"""Which fields do the workload, the bench's plan and the outcomes of due pairs have?"""
+"""HTTP schemas of workload.
+
+Which fields do the workload, the bench's plan and the outcomes of due pairs have?
+"""
 
 from __future__ import annotations
 

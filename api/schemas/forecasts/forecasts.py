@@ -1,4 +1,6 @@
-"""Which fields do forecasts, their explanation, wear paths and fits have when answered?
+"""HTTP schemas of forecasts.
+
+Which fields do forecasts, their explanation, wear paths and fits have when answered?
 
 The forecast's columns come from `forecast.frames.FORECAST`, so the answer and the forecast file say
 the same.

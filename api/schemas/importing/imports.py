@@ -1,4 +1,4 @@
-"""Which fields do an import's report and the list of past imports have?"""
+"""HTTP schemas of imports: which fields do an import's report and the list of past imports have?"""
 
 from __future__ import annotations
 

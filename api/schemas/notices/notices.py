@@ -1,4 +1,7 @@
-"""Which fields do the rules, templates, consents and histories of notices have?"""
+"""HTTP schemas of notices.
+
+Which fields do the rules, templates, consents and histories of notices have?
+"""
 
 from __future__ import annotations
 

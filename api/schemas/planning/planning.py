@@ -1,4 +1,7 @@
-"""Which fields do plans, habits to try and calendar addresses have over HTTP?"""
+"""HTTP schemas of planning.
+
+Which fields do plans, habits to try and calendar addresses have over HTTP?
+"""
 
 from __future__ import annotations
 
@@ -158,7 +161,7 @@ class PlannedSend(Answer):
 
     pair_id: str = id_field("the pair")
     send_on: dt.date = date_field("the day it is handed over")
-    back_on: dt.date = date_field("the day it is counted back")
+    back_on: dt.date = date_field("the day it is due back")
     price_minor: int = field("price of the route", "minor unit of currency")
     wears_before: int = field("wears in the plan before it", "wear days")
 

@@ -1,4 +1,7 @@
-"""Which fields do ways to a new sole, pair traits and the cost of a rack have over HTTP?"""
+"""HTTP schemas of resole options.
+
+Which fields do ways to a new sole, pair traits and the cost of a rack have over HTTP?
+"""
 
 from __future__ import annotations
 

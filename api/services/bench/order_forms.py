@@ -1,4 +1,6 @@
-"""What was typed into a form of the bench, and which message of the service does it say?
+"""Order forms service.
+
+What was typed into a form of the bench, and which message of the service does it say?
 
 Booking and moves are read field by field into `NewOrder` and `Move`; what is wrong is told beside
 the field, and nothing is changed. The papers' forms are in `api.services.bench.paper_forms`.

@@ -1,4 +1,6 @@
-"""How do the papers of an order look as the fields of a form, and what was typed into them?
+"""Paper forms service.
+
+How do the papers of an order look as the fields of a form, and what was typed into them?
 
 A field is named by shoe and measure, as `left-width-ball`. Numbers may have a decimal comma, and
 heel layers stand in one field with spaces or semicolons between them.

@@ -1,4 +1,7 @@
-"""How are an order's photographs kept and taken away, so that the audit says both?"""
+"""Photographs service.
+
+How are an order's photographs kept and taken away, so that the audit says both?
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,7 @@
-"""What does each step of an order need, and what follows from it in the log and the stock book?"""
+"""Steps service.
+
+What does each step of an order need, and what follows from it in the log and the stock book?
+"""
 
 from __future__ import annotations
 

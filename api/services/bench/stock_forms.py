@@ -1,4 +1,4 @@
-"""What do the forms of the stock book ask for, and what was typed wrong?"""
+"""Stock forms service: what do the forms of the stock book ask for, and what was typed wrong?"""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What does one cell say, and if it cannot be read, why and what would be accepted?
+"""Cells service: what does one cell say, and if it cannot be read, why and what would be accepted?
 
 Each function takes the text of a cell that is not empty and returns its value, or raises
 `BadCell` with the reason. A column is read once per different text, not once per row.

@@ -1,7 +1,9 @@
-"""Which columns of text does a stream of CSV hold, and on which line does each row begin?
+"""Reading service.
 
-Works line by line, so a stream that is too long, has a giant line or is no text at all is given up
-as soon as that shows. Nothing is interpreted here. See `cells`.
+Which columns of text does a stream of CSV hold, and on which line does each row begin?
+
+It works line by line. So it stops early at a stream that is too long, has a giant line or is no
+text. Nothing is interpreted here. See `cells`.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""Does each row have a key of its own, and does everything it names exist?"""
+"""References service: does each row have a key of its own, and does everything it names exist?"""
 
 from __future__ import annotations
 

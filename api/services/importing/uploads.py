@@ -1,4 +1,6 @@
-"""How do uploaded files become an interchange folder, without trusting their names or sizes?
+"""Uploads service.
+
+How do uploaded files become an interchange folder, without trusting their names or sizes?
 
 Either CSV files named after their table, or one ZIP of them. What is written gets names of our own.
 A ZIP is told by its first bytes, and what it unpacks to is counted while it is unpacked.

@@ -1,4 +1,4 @@
-"""How does a shop read and change its rules and wording of notices?"""
+"""Choices service: how does a shop read and change its rules and wording of notices?"""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Who would get a notice now, and how is what was decided written down?
+"""Deciding service: who would get a notice now, and how is what was decided written down?
 
 `preview` reads and decides and changes nothing: preview, dry run and real run begin with it. `run`
 then fills in every notice, and only when all can be, writes each with its pairs and its outbox row

@@ -1,4 +1,7 @@
-"""What does this shop send with, and what is still missing before anything can go out?"""
+"""Delivery config service.
+
+What does this shop send with, and what is still missing before anything can go out?
+"""
 
 from __future__ import annotations
 

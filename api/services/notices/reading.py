@@ -1,4 +1,4 @@
-"""How are decisions and past notices shown to the shop's people and programs?"""
+"""Reading service: how are decisions and past notices shown to the shop's people and programs?"""
 
 from __future__ import annotations
 

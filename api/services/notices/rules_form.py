@@ -1,4 +1,4 @@
-"""What was typed into the form of the rules, and can it be a rule?"""
+"""Rules form service: what was typed into the form of the rules, and can it be a rule?"""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What stands in an owner's calendar, and which secret opens it?
+"""Calendar service: what stands in an owner's calendar, and which secret opens it?
 
 An iCalendar stream (RFC 5545) of all-day entries: send-by dates, hand-overs and returns of the
 newest plan, returns of open jobs, and planned wears. An entry's UID names the thing (a sole, a job,

@@ -1,4 +1,4 @@
-"""Which care is due on a stored rack, and how is it logged and its rules changed?"""
+"""Care service: which care is due on a stored rack, and how is it logged and its rules changed?"""
 
 from __future__ import annotations
 

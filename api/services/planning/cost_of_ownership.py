@@ -1,4 +1,7 @@
-"""What does each pair of a stored rack cost, and is its next sole worth it?"""
+"""Cost of ownership service.
+
+What does each pair of a stored rack cost, and is its next sole worth it?
+"""
 
 from __future__ import annotations
 

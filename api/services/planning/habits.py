@@ -1,4 +1,7 @@
-"""What would the forecasts of a stored rack be under other habits or a stored plan?"""
+"""Habits service.
+
+What would the forecasts of a stored rack be under other habits or a stored plan?
+"""
 
 from __future__ import annotations
 

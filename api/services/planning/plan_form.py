@@ -1,4 +1,7 @@
-"""Which wishes does the planning form ask for, and what does it show before anything is typed?"""
+"""Plan form service.
+
+Which wishes does the planning form ask for, and what does it show before anything is typed?
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,7 @@
-"""How is a rack planned, kept, read again, and planned again after a day went otherwise?"""
+"""Plans service.
+
+How is a rack planned, kept, read again, and planned again after a day went otherwise?
+"""
 
 from __future__ import annotations
 

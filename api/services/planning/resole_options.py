@@ -1,4 +1,7 @@
-"""Which ways to a new sole has an owner, and how do they compare for one stored pair?"""
+"""Resole options service.
+
+Which ways to a new sole has an owner, and how do they compare for one stored pair?
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,6 @@
-"""How does a filled-in form add a pair with its sole and wearer, change it, or delete it?
+"""Pair forms service.
+
+How does a filled-in form add a pair with its sole and wearer, change it, or delete it?
 
 A field left empty takes the default of its construction and material. Everything a form asks is
 done in the caller's transaction or not at all.
@@ -159,7 +161,7 @@ def _wearer(typed: Typed) -> Values:
         return {"wearer_id": chosen}
     name = typed.get("wearer_name", "").strip()
     if not name:
-        raise FormProblem({"wearer_name": "say whose feet wear it"})
+        raise FormProblem({"wearer_name": "say who wears it"})
     values = taken(typed, ("time_zone", "driving_foot")) | {"wearer_id": _new_id(), "name": name}
     return checked("wearers", values)
 

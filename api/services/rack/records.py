@@ -1,8 +1,10 @@
-"""How is a wearer, pair, sole, wear day, check or bench job created, replaced and deleted?
+"""Records service.
 
-Each function works inside the caller's transaction, checks the record against `rules`, marks the
-wearer's data as changed and tells whose they are, so that the caller can bring the forecasts up to
-date. Saying the same twice changes nothing.
+How is a wearer, pair, sole, wear day, check or bench job created, replaced and deleted?
+
+Each function works inside the caller's transaction and checks the record against
+`record_validation`. It marks the wearer's data as changed and returns the wearer, so that the
+caller can update the forecasts. Writing the same record twice changes nothing.
 """
 
 from __future__ import annotations

@@ -1,4 +1,7 @@
-"""Who agreed to be written to, by which channel, and which addresses take no mail?"""
+"""Consents storage.
+
+Who agreed to be written to, by which channel, and which addresses take no mail?
+"""
 
 from __future__ import annotations
 

@@ -1,7 +1,9 @@
-"""How do workers share the outbox, so that no notice is lost and none is sent by two at once?
+"""Outbox storage.
+
+How do workers share the outbox, so that no notice is lost and none is sent by two at once?
 
 A worker claims rows by a conditional update and holds them for a lease. A row whose lease ran out,
-because its worker died, is claimed anew. What a worker marks must still be its own. At least once,
+because its worker died, is claimed again. What a worker marks must still be its own. At least once,
 never exactly once: a crash between sending and marking sends again, with the same Message-ID.
 """
 

@@ -1,4 +1,7 @@
-"""What do the due dates of a rack look like with the plan and without, in words and rows?"""
+"""Spread page.
+
+What do the due dates of a rack look like with the plan and without, in words and rows?
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,7 @@
-"""What do the shop's pages of notices say: who gets what and why, who not, what became of it?"""
+"""Notices page.
+
+What do the shop's pages of notices say: who gets what and why, who not, what became of it?
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What do the pages say that a customer opens from a notice?"""
+"""Outside page: what do the pages say that a customer opens from a notice?"""
 
 from __future__ import annotations
 

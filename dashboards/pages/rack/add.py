@@ -1,4 +1,4 @@
-"""What does the form for a pair offer, and which defaults does it name?
+"""Add page: what does the form for a pair offer, and which defaults does it name?
 
 Usual thicknesses of new soles are common practice, no source: leather 9 to 10 iron, 12 iron where
 the construction is for boots.

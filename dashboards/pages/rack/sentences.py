@@ -1,4 +1,7 @@
-"""What does the pair page say first: when, how sure, which foot, and what to do by when?"""
+"""Sentences page.
+
+What does the pair page say first: when, how sure, which foot, and what to do by when?
+"""
 
 from __future__ import annotations
 

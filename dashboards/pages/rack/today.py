@@ -1,7 +1,7 @@
-"""What should one wearer wear today, and why?
+"""Today page: what should one wearer wear today, and why?
 
-The stored plan answers where it covers the day. Else rest and dates do: of the pairs that have
-rested, those not soon due come first, and of these the one that was worn longest ago.
+The stored plan answers where it covers the day. Otherwise rest and dates do. Rested pairs that are
+not soon due come first, and among these the one worn longest ago.
 """
 
 from __future__ import annotations

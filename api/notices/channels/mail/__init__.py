@@ -1,4 +1,4 @@
-"""How does a notice go out as e-mail, and which failure means what?
+"""Mail: how does a notice go out as e-mail, and which failure means what?
 
 One SMTP connection serves many messages. A 5xx at RCPT that speaks of the mailbox is a bad address.
 Other 5xx answers stop the message only. Everything else is tried again (RFC 5321, section 4.2.1).

@@ -1,4 +1,6 @@
-"""How does a message look as RFC 5322 text, with the headers that let a reader leave in one click?
+"""Mail message (RFC 5322).
+
+How does a message look as RFC 5322 text, with the headers that let a reader leave in one click?
 
 No value can add a header: names and subjects are one line, and an address that could be more than
 an address is refused.
