@@ -64,7 +64,9 @@ def due_spread(what_if: pd.DataFrame, *, today: pd.Timestamp) -> go.Figure:
                 hoverinfo="text",
             )
         )
-    theme.dress(figure, height_px=HEIGHT_PX, x_title="middle estimate of the due date", y_title="")
+    theme.dress(
+        figure, height_px=HEIGHT_PX, x_title="middle estimate of the due day (date)", y_title=""
+    )
     figure.update_xaxes(type="date")
     figure.update_yaxes(
         tickvals=[1, 0],

@@ -1,7 +1,7 @@
 """Backtest: how good would these forecasts have been on the user's own past?
 
-Each day looked back from is forecast from what was known on it, population and all, and held
-against what the log says happened (`forecast.backtesting.outcomes`).
+Each day looked back from is forecast from what was known on it, population and all. It is then
+compared with what the log says happened (`forecast.backtesting.outcomes`).
 """
 
 from __future__ import annotations

@@ -198,9 +198,9 @@ def _leaning(mine: OnePair) -> list[str]:
             "the pair's earlier soles"
             if soles > 1
             else (
-                "the wearer's other pairs and on what soles usually do"
+                "the wearer's other pairs and on how soles usually wear"
                 if others
-                else "what soles usually do"
+                else "how soles usually wear"
             )
         )
         few = "No check" if not checks else "One check"

@@ -4,8 +4,8 @@ The first step decides hand-overs by weeks; its optimum is a bound for every pla
 days that wear every pair evenly between its hand-overs. The third finds the best plan by days for
 those hand-overs, near to the draft. Small racks choose their hand-overs in the last step.
 
-Rest and limits are never given up. Each of these counts as one wish given up: a day without a pair,
-a missed reservation, one pair too many away, a quarter over budget.
+Rest and limits are never given up. These each count as one wish given up: a day without a pair, a
+missed reservation, one pair too many away, a quarter over budget.
 """
 
 from __future__ import annotations

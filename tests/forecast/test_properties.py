@@ -146,7 +146,7 @@ class TestReadings:
         moved = (days_until(after, "due_p50") - days_until(before, "due_p50")).abs()
         assert moved.xs("pair", level="foot").max() <= 14
         assert moved.max() <= 16  # of which up to ten by what the reading would have told
-        assert "slip" in after.loc[(PAIR, "left"), "reason"]
+        assert "likely misreading" in after.loc[(PAIR, "left"), "reason"]
 
     def test_a_hole_means_stop_wearing(self, due):
         frames = with_rows(eve(), "checks", [grade(PAIR, 364, "left", "hole")])

@@ -213,7 +213,7 @@ def test_one_click_unsubscribes_without_cookie_or_form_and_twice_is_as_once(clie
 
 def test_the_plain_page_unsubscribes_with_its_button(client, shop, text):
     page = send(client, link_in(text, "unsubscribe"))
-    assert "We will write to you no more" in page.text
+    assert "You will get no more notices" in page.text
     assert "Hide &amp; Welt" in page.text
     with shop.database.reading() as session:
         assert consents_of(session, "ada", 9)[0]["withdrawn_how"] == "on the page"

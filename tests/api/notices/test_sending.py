@@ -331,7 +331,7 @@ def test_second_notices_are_the_last(shop, sink, clock):
         _forecast_anew(session, clock)
     assert run(shop).notices == 0
     assert sorted(row["sequence"] for row in rows(shop)) == [1, 1, 2, 2]
-    second = [m for m in sink.sent if "second word" in m.subject]
+    second = [m for m in sink.sent if "reminder about" in m.subject]
     assert len(second) == 2
     assert all("last notice about it" in m.text for m in second)
 

@@ -121,7 +121,7 @@ def test_no_name_changes_the_shape_of_the_mail(name, second):
 
 def test_the_wording_in_a_second_notice_is_gentle_and_the_last():
     text = render_notice(shipped_template(), sample_facts("Ada", 1, second=True)).text
-    assert re.search(r"This is the last notice about it", text)
+    assert re.search(r"This is our last notice about it", text)
     assert "not heard" not in text, "they may have told how the sole feels"
 
 

@@ -46,7 +46,7 @@ def test_of_several_people_one_is_chosen_and_a_stranger_is_said_to_be_none(clien
 
 def test_names_are_not_searched_from_the_address(client):
     call(client, "ada", "Ada Quillfeather")
-    assert "No pair is like that" in client.get("/?q=quillfeather").text
+    assert "No pair matches" in client.get("/?q=quillfeather").text
 
 
 def test_a_form_from_elsewhere_is_refused(client):
