@@ -76,7 +76,7 @@ _KINDS = (
         "sign-in-refused",
         401,
         "Not signed in",
-        "The e-mail address or the password is wrong; which of them is not said.",
+        "The e-mail address or the password is wrong. We do not say which.",
         "Try again, or ask an owner for a new invitation.",
     ),
     ProblemKind(

@@ -24,7 +24,7 @@ __all__ = ["CHAPTERS", "READERS", "Chapter", "chapter_for", "help_addresses", "h
 READERS = {
     "collector": "For your own shoes",
     "shop": "For the shop",
-    "operator": "For the one who runs the service",
+    "operator": "For the operator of the service",
     "": "For everyone",
 }
 

@@ -206,7 +206,7 @@ CHECKS = Table(
         Column("checked_on", "date", "day of the check", required=True),
         Column("foot", "word", "which shoe", required=True, words=FEET),
         Column("point", "word", "where on the sole", required=True, words=POINTS),
-        Column("method", "word", "how it was judged", required=True, words=METHODS),
+        Column("method", "word", "method of the check", required=True, words=METHODS),
         Column("value_mm", "number", "thickness read", "mm", low=0, high=MAX_THICKNESS_MM),
         Column(
             "value_iron",

@@ -137,7 +137,7 @@ def conform(frame: pd.DataFrame | None, table: Table) -> pd.DataFrame:
     keys = list(table.key)
     if out.duplicated(keys).any():
         row = out.loc[out.duplicated(keys), keys].iloc[0].to_dict()
-        raise BadFrame(f"{table.name}: the key {row} stands in more than one row")
+        raise BadFrame(f"{table.name}: the key {row} is in more than one row")
     return out.sort_values(keys, kind="stable").reset_index(drop=True)
 
 

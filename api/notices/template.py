@@ -171,7 +171,7 @@ def _check_syntax(part: str, source: str) -> None:
             name = type(node).__name__
             raise TemplateRefused(part, line, f"{name} is not accepted", _ACCEPTED)
         if depth > MOST_NESTED_LOOPS:
-            raise TemplateRefused(part, line, "loops stand too deep in each other")
+            raise TemplateRefused(part, line, "loops are nested too deep")
     try:
         _compiled(part, source)
     except TemplateError as cause:  # an unknown filter or test
@@ -216,7 +216,7 @@ class _Shape(HTMLParser):
             if name.startswith("on") or (name in ("href", "src", "action") and runs):
                 raise TemplateRefused("html", line, f"the attribute {name} would run something")
             if name == "style" and _HOSTILE_WORD in (value or ""):
-                raise TemplateRefused("html", line, "no name may stand in a style")
+                raise TemplateRefused("html", line, "a style may not hold a name")
         self.parts.append(f"<{tag} {' '.join(name for name, _ in attrs)}>")
 
     def handle_endtag(self, tag: str) -> None:

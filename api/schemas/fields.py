@@ -82,7 +82,7 @@ def _in_calendar(value: dt.date) -> dt.date:
 def _no_flag(value: object) -> object:
     """Refuse true and false where a number is meant."""
     if value is True or value is False:
-        raise ValueError("a number is meant here, not true or false")
+        raise ValueError("a number is needed here, not true or false")
     return value
 
 

@@ -112,7 +112,7 @@ def _compare(old: Session, new: Session, tenants: Sequence[int]) -> None:
                 raise SolespanError(
                     f"Of {counts[0]:,} rows in {table.name}, {counts[1]:,} arrived.",
                     where="TO",
-                    remedy="Nothing was kept of the copy; try again while nobody writes.",
+                    remedy="The copy was undone. Try again while no other program writes.",
                 )
 
 

@@ -36,7 +36,7 @@ def bench_weeks(weeks: pd.DataFrame, *, today: pd.Timestamp) -> go.Figure:
     if weeks.empty:
         return empty_figure(
             "No plan of the bench yet.",
-            "Plan the bench's year first; then each week's load stands here.",
+            "Plan the bench's year first. Then this figure shows each week's load.",
         )
     days = [f"{day:%Y-%m-%d}" for day in weeks["begins_on"]]
     figure = go.Figure()

@@ -98,7 +98,7 @@ def _bands(back: LookedBack) -> list[str]:
 def _send_by(back: LookedBack) -> str:
     past, known = back.past_limit
     if not known:
-        return "No send-by date has passed long enough to be judged."
+        return "No send-by date is old enough to compare."
     return (
         f"Of {known} pairs handed over on their send-by date at {100 * back.settings.risk:.0f} % "
         f"risk, {past} ({100 * past / known:.0f} %) would have been past their limit"

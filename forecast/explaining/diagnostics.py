@@ -120,7 +120,7 @@ class Diagnostics:
             return "Too few soles have enough readings to tell whether wear is a straight line."
         return (
             f"Wear goes with the power {bend.power:.2f} +/- {bend.standard_error:.2f} of the wear "
-            f"days ({bend.paths} shoes told);\n  the model takes 1, a straight line."
+            f"days ({bend.paths} shoes).\n  The model takes 1, a straight line."
         )
 
     def _set_aside(self) -> list[str]:

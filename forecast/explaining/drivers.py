@@ -113,7 +113,7 @@ def _driving(mine: OnePair, ball: np.ndarray) -> Driver:
     foot = wearers.loc[wearers["wearer_id"] == wearer, "driving_foot"].iloc[0]
     if foot not in FEET:
         why = (
-            "not told which foot turns on the car's floor"
+            "not known which foot turns on the car's floor"
             if pd.isna(foot)
             else ("both feet drive alike" if foot == "both" else "does not drive")
         )

@@ -120,7 +120,9 @@ class ExactRateModel:
         ones = np.ones((len(np.asarray(endog)), 1))
         rows = panel(endog, ones, groups, exposure)
         if rows.slope is None or len(rows.starts) < 2:
-            raise BadFrame("groups: one group tells nothing of how groups differ; use two or more")
+            raise BadFrame(
+                "groups: one group says nothing about differences between groups; use two or more"
+            )
         self.labels = rows.labels
         self.n_dropped = rows.n_dropped
         self.random_start = random_start

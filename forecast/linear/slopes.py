@@ -167,16 +167,18 @@ def _check_size(sums: GroupSums, names: tuple[str, ...], *, slope: bool) -> None
     if sums.n_rows <= len(names):
         raise BadFrame(f"endog: {sums.n_rows} rows cannot tell {len(names)} fixed effects")
     if sums.n_groups < 2:
-        raise BadFrame("groups: one group tells nothing of how groups differ; use two or more")
+        raise BadFrame(
+            "groups: one group says nothing about differences between groups; use two or more"
+        )
     if sums.n_groups == sums.n_rows and not slope:
-        raise BadFrame("groups: each has one row, so group and residual cannot be told apart")
+        raise BadFrame("groups: each has one row, so group and residual cannot be separated")
 
 
 def _unit(sums: GroupSums, *, intercept: bool) -> float:
     """Root mean square of the slope's covariate, so that the search meets numbers near 1."""
     squares = (sums.r12**2 + sums.r22**2 if intercept else sums.r11**2).sum()
     if not squares > 0:
-        raise BadFrame("exog_slope: every value is the same, so no slope can be told")
+        raise BadFrame("exog_slope: every value is the same, so no slope can be estimated")
     return float(np.sqrt(squares / sums.n_rows))
 
 

@@ -74,7 +74,7 @@ def wear_days_by_day(
     Parameters
     ----------
     now : ndarray, shape (pairs, days)
-        Expected wear days on each day after `as_of` as things are.
+        Expected wear days on each day after `as_of` under today's habit.
     pair_ids, wearer : sequences of length pairs
     habits : sequence of Pace, Retire, Trip
         Later ones stand over earlier ones.

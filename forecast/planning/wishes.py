@@ -130,7 +130,7 @@ class Wishes:
             )
             if one.on in by_day:
                 raise BadPlan(
-                    f"Two occasions stand on {one.on.date()}; one pair is worn a day.",
+                    f"There are two occasions on {one.on.date()}; one pair is worn a day.",
                     field="occasions.on",
                     accepted="one occasion a day",
                 )

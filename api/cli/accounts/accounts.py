@@ -46,7 +46,7 @@ def register(app: typer.Typer) -> None:
 
     @accounts.command("list")
     def list_all() -> None:
-        """Show the tenants, and the members of the one that commands work in."""
+        """Show the tenants, and the members of the tenant that commands use."""
         from solespan.api.cli.accounts.account_runs import run_list
 
         run_list()

@@ -34,7 +34,7 @@ def register(app: typer.Typer) -> None:
             Path | None, typer.Option(help="Write every refused and questioned row to this CSV.")
         ] = None,
     ) -> None:
-        """Read a folder of CSV files; all of it, or nothing and a list of what is wrong."""
+        """Read a folder of CSV files: all of it, or nothing and a list of errors."""
         _import(folder, keep_good_rows=keep_good_rows, report_path=report)
 
 

@@ -18,7 +18,9 @@ Channel = Annotated[str, typer.Argument(help="mail, print or webhook.")]
 
 def register(app: typer.Typer) -> None:
     """Add the commands."""
-    notices = typer.Typer(no_args_is_help=True, help="Who is written to about which pair.")
+    notices = typer.Typer(
+        no_args_is_help=True, help="Decide about notices to customers, and send them."
+    )
     app.add_typer(notices, name="notices")
 
     @notices.command("preview")
@@ -91,7 +93,7 @@ def register(app: typer.Typer) -> None:
         ] = None,
         withdraw: Annotated[bool, typer.Option("--withdraw", help="It no longer holds.")] = False,
     ) -> None:
-        """Write down that a customer agreed to be written to, or no longer does."""
+        """Write down that a customer agreed to notices, or withdrew."""
         from solespan.api.cli.notices.notices_runs import run_consent
 
         run_consent(
@@ -110,7 +112,7 @@ def register(app: typer.Typer) -> None:
         reason: Annotated[str, typer.Option("--reason", help="What the server said.")] = "",
         lift: Annotated[bool, typer.Option("--lift", help="It works again.")] = False,
     ) -> None:
-        """Stop an address that takes no mail, or let it be written to again."""
+        """Stop an address that takes no mail, or allow it again."""
         from solespan.api.cli.notices.notices_runs import run_bounced
 
         run_bounced(address, reason, lift=lift)

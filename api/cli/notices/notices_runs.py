@@ -205,7 +205,7 @@ def run_bounced(address: str, reason: str, *, lift: bool) -> None:
         with services.database.writing() as session:
             if lift:
                 lifted = lift_stop(session, given.address)
-                typer.echo("It may be written to again." if lifted else "It was not stopped.")
+                typer.echo("It may get notices again." if lifted else "It was not stopped.")
                 return
             customers = consents.report_bounce(session, given, services.clock)
         typer.echo(f"Nothing is sent there any more; {customers} customers have this address.")

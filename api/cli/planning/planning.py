@@ -86,7 +86,7 @@ def register(app: typer.Typer) -> None:
         chance: Annotated[float, typer.Option(help="How sure to be of that.")] = 0.9,
         forget: Annotated[
             str | None,
-            typer.Option(help="ROUTE to take away; over a default, the default stands again."),
+            typer.Option(help="ROUTE to take away; a default comes back."),
         ] = None,
     ) -> None:
         """List the ways to a new sole, compare them for one pair, or take one away."""

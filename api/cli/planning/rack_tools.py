@@ -42,7 +42,7 @@ def whose(services: Services, wearer: str | None) -> str:
             "Several wearers have racks here.",
             where="--wearer",
             accepted=", ".join(known[:8]),
-            remedy="Say whose rack is meant: --wearer ID",
+            remedy="Name the wearer: --wearer ID",
         )
     return str(known[0])
 

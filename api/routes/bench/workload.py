@@ -172,7 +172,7 @@ def create_due_outcome(ctx: Context, body: DueOutcomeGiven, key: IdempotencyKey)
             "An outcome lies in the past.",
             where="due_on, came_on",
             accepted=f"days up to {today}",
-            remedy="Tell it when it has happened.",
+            remedy="Report it when it has happened.",
         )
 
     def work(session: Any) -> Answered:

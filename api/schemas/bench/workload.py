@@ -180,7 +180,7 @@ class DueOutcomeGiven(Message):
 
     pair_id: KnownId = Field(description="the pair. Unit: none (identifier)")
     due_on: PlainDate = Field(
-        description="day it was due, or its owner was told so. Unit: calendar date, ISO 8601"
+        description="day it was due, or of the notice about it. Unit: calendar date, ISO 8601"
     )
     outcome: Literal[OUTCOMES] = Field(description="what became of it. Unit: none (word)")  # type: ignore[valid-type]
     came_on: PlainDate | None = Field(

@@ -54,7 +54,7 @@ class WhatIfAsked(Message):
 
     wearer_id: KnownId = id_field("whose rack")
     habits: list[HabitAsked] = field(
-        "later ones stand over earlier ones", "none (list)", default_factory=list, max_length=50
+        "later ones replace earlier ones", "none (list)", default_factory=list, max_length=50
     )
     rest_days: int | None = field(
         "full days of rest after wear; none = as at present", "d", default=None, ge=0, le=6

@@ -40,7 +40,7 @@ def keep_photograph(
         raise Conflict(
             f"The order has {MOST_PHOTOGRAPHS} photographs already.",
             where="order_id",
-            remedy="Take away those that tell least.",
+            remedy="Take away the least useful ones.",
         )
     name_changed(photo_id=photo_id, order_id=order_id)
     stored.add_photo(session, told | {"order_pk": order["id"], "content": picture})

@@ -151,7 +151,7 @@ def _wrong_width(file: str, line: int, row: list[str], width: int) -> Finding:
         "",
         ",".join(row)[:200],
         f"the row has {len(row)} fields, the header {width}",
-        f"{width} fields; a text with a comma in it stands in quotes",
+        f"{width} fields; a text with a comma needs quotes",
     )
 
 
@@ -166,7 +166,7 @@ def _header(reader: Iterator[list[str]], table: Table, file: str) -> list[str]:
             f"The header cannot be used: {'; '.join(problems)}.",
             where=f"{file}, line 1",
             accepted=", ".join(column.name for column in table.columns),
-            remedy="Correct the header; columns may stand in any order.",
+            remedy="Correct the header; columns may have any order.",
         )
     return header
 

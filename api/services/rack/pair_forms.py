@@ -106,7 +106,7 @@ def edit_pair(ctx: AppContext, session: Session, pair_id: str, typed: Typed) -> 
 def delete_pair(ctx: AppContext, session: Session, pair_id: str, typed: Typed) -> None:
     """Delete a pair and all that is logged of it. Raises `FormProblem` unless `sure` is ticked."""
     if typed.get("sure") != "true":
-        raise FormProblem({"sure": "tick the box: what is deleted cannot be brought back"})
+        raise FormProblem({"sure": "tick the box: deleted records cannot be brought back"})
     gone = records.delete(
         session, "pairs", {"pair_id": pair_id}, versions=None, with_all_below=True
     )

@@ -95,7 +95,7 @@ def create(session: Session, name: str, values: Mapping[str, Any], clock: Clock)
         if all(existing[column] == value for column, value in values.items()):
             return Written(existing, "unchanged", owner.wearer_id if owner else key["wearer_id"])
         raise Conflict(
-            f"This record already stands in {name} with other values.",
+            f"This record is already in {name} with other values.",
             where=", ".join(table.key),
             remedy="Read it and replace it with PUT and If-Match.",
         )

@@ -24,7 +24,7 @@ ANSWER_WORDS = {
     "booked": "booked in",
     "declined": "not this time",
     "elsewhere": "done elsewhere",
-    "checked": "thumb check told",
+    "checked": "thumb check reported",
 }
 WHY_WORDS = {
     "due": "due",
@@ -74,7 +74,7 @@ def notices_page(
     said = "No notices are due."
     if total_customers:
         said = (
-            f"{plural(total_customers, 'customer')} would be written to now, about "
+            f"{plural(total_customers, 'customer')} would get a notice now, about "
             f"{plural(total_pairs, 'pair')}."
         )
     reasons = [

@@ -36,7 +36,7 @@ def notices(shop):
 
 def test_the_preview_names_who_gets_one_and_who_not_and_why(client):
     page = client.get("/notices").text
-    assert "2 customers would be written to now, about 6 pairs." in page
+    assert "2 customers would get a notice now, about 6 pairs." in page
     assert "comes along with another pair" in page
     assert "no consent: 2" in page
     assert "not due yet: 3" in page

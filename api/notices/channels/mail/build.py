@@ -81,7 +81,7 @@ def build_mail(message: Message, settings: Settings, rules: NoticeRules) -> Emai
         mail.add_alternative(message.html, subtype="html")
         mail.set_boundary(_boundary(message.message_id))
     except (ValueError, MessageError) as cause:
-        raise BadHeader("a name, subject or address cannot stand in a header") from cause
+        raise BadHeader("a name, subject or address cannot be part of a header") from cause
     return mail
 
 
@@ -96,6 +96,6 @@ def _one_line(text: str) -> str:
 
 def _addressed(name: str, address: str) -> Address:
     if not usable_address(address):
-        raise BadHeader("an address cannot stand in a header")
+        raise BadHeader("an address cannot be part of a header")
     local, _, domain = address.rpartition("@")
     return Address(_one_line(name), local, domain)

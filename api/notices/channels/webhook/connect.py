@@ -82,7 +82,7 @@ def connection_to(
 
 
 def _open(places: Sequence[tuple[object, ...]], timeout_s: float) -> socket.socket:
-    failure: OSError = OSError("the name stands for no address")
+    failure: OSError = OSError("the name has no address")
     for place in places:
         try:
             return socket.create_connection((str(place[0]), int(str(place[1]))), timeout_s)
