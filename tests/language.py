@@ -156,7 +156,7 @@ def everything() -> dict[str, list[Sentence]]:
     mails = sorted(p for p in (ROOT / "api" / "notices" / "templates").iterdir() if p.is_file())
     modules = list(_modules())
     return {
-        "documents": [s for p in documents if "reference" not in p.parts for s in markdown(p)],
+        "documents": [s for p in documents for s in markdown(p)],
         "help": [
             s for p in sorted((ROOT / "dashboards" / "help").rglob("*.md")) for s in markdown(p)
         ],

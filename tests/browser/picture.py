@@ -21,7 +21,7 @@ from tests.browser.plotly_css import CHROMIUM, FLAGS
 
 TARGET = Path(__file__).parents[2] / "docs" / "rack.png"
 WEARER = "C-W0001"  # the example collector
-SIZE = {"width": 1024, "height": 640}
+SIZE = {"width": 1180, "height": 820}
 
 
 def take(address: str) -> None:

@@ -13,7 +13,7 @@ Email = Annotated[str, typer.Argument(help="E-mail address of the person.")]
 
 def register(app: typer.Typer) -> None:
     """Add the commands."""
-    accounts = typer.Typer(help="Tenants, and who may come in.", no_args_is_help=True)
+    accounts = typer.Typer(help="Tenants and members.", no_args_is_help=True)
     app.add_typer(accounts, name="accounts")
 
     @accounts.command("new-tenant")
@@ -53,7 +53,7 @@ def register(app: typer.Typer) -> None:
 
     @accounts.command("remove")
     def remove(email: Email) -> None:
-        """Let a member in no more."""
+        """End a membership."""
         from solespan.api.cli.accounts.account_runs import run_remove
 
         run_remove(email)

@@ -22,7 +22,7 @@ def register(app: typer.Typer) -> None:
             Path | None, typer.Option(help="File to write; it must not be there yet.")
         ] = None,
     ) -> None:
-        """Write everything that is kept of a customer as JSON, to a file or the terminal."""
+        """Write all records of a customer as JSON, to a file or the terminal."""
         from solespan.api.cli.accounts.customer_runs import run_export
 
         run_export(wearer, to)
@@ -32,7 +32,7 @@ def register(app: typer.Typer) -> None:
         wearer: Wearer,
         yes: Annotated[bool, typer.Option("--yes", help="Do not ask.")] = False,
     ) -> None:
-        """Erase a customer and everything that is kept of them, for good."""
+        """Erase a customer and all their records, for good."""
         from solespan.api.cli.accounts.customer_runs import run_erase
 
         run_erase(wearer, yes=yes)

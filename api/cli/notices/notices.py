@@ -124,7 +124,7 @@ def register(app: typer.Typer) -> None:
             typer.Argument(help="Mails that came back; - = from a pipe."),
         ],
     ) -> None:
-        """Stop the addresses that mails which came back say are none."""
+        """Read returned mails, and stop the addresses that they report."""
         from solespan.api.cli.notices.notices_runs import run_read_bounces
 
         run_read_bounces([file.read() for file in files])

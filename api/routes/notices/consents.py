@@ -83,7 +83,7 @@ def give_consent(ctx: Context, body: ConsentGiven, key: IdempotencyKey) -> Respo
     dependencies=_AS_JSON,
 )
 def withdraw_consent(ctx: Context, body: ConsentWithdrawn, key: IdempotencyKey) -> Response:
-    """Write down that a customer no longer agrees; what waits by that way is stopped."""
+    """Write down that a customer withdrew; waiting notices of that channel are stopped."""
 
     def work(session: Session) -> Answered:
         consents.withdraw(session, body, ctx.clock)
@@ -115,7 +115,7 @@ def report_bounce(ctx: Context, body: BounceGiven, key: IdempotencyKey) -> Respo
     dependencies=_AS_JSON,
 )
 def lift_bounce(ctx: Context, body: BounceGiven, key: IdempotencyKey) -> Response:
-    """Let an address be written to again."""
+    """Allow an address again."""
 
     def work(session: Session) -> Answered:
         lift_stop(session, body.address)

@@ -33,7 +33,7 @@ def read_address(ctx: Context, wearer_id: WearerId) -> Response:
 
 @router.put("/{wearer_id}", response_model=None, responses={200: {"model": FeedState}})
 def make_address(ctx: Context, wearer_id: WearerId) -> Response:
-    """Make a new secret calendar address; the old one ends. It is shown this once."""
+    """Make a new secret calendar address; the old one ends. It is shown only once."""
     with ctx.database.writing() as session:
         return json_answer(calendar.new_address(ctx, session, wearer_id))
 

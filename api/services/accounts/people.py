@@ -206,7 +206,7 @@ def _refuse_without_owner(session: Session, tenant_pk: int, email: str, role: st
 
 
 def withdraw(session: Session, *, tenant_pk: int, invitation_id: str) -> None:
-    """End an invitation that nobody has used. Raises `NotFound`."""
+    """End an unused invitation. Raises `NotFound`."""
     if not accounts.remove_invitation(session, tenant_pk, invitation_id):
         raise NotFound(
             "There is no such invitation; it may have been used.",

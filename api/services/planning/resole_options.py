@@ -69,7 +69,7 @@ def keep_route(
 
 
 def forget_route(session: Session, wearer_id: str, route_id: str) -> None:
-    """Take an owner's route away; where it stood over a default, the default stands again.
+    """Take an owner's route away; a default of that name comes back.
 
     Raises `NotFound`, and `Conflict` while a pair goes that way and no default is behind it.
     """
