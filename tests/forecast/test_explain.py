@@ -94,7 +94,7 @@ class TestDrivers:
             for w in ("ada", "cyd", "dot")
         }
         assert by_wearer["ada"].loc["driving foot", "note"].startswith("left foot")
-        assert "not told" in by_wearer["cyd"].loc["driving foot", "note"]
+        assert "not known" in by_wearer["cyd"].loc["driving foot", "note"]
         assert np.isnan(by_wearer["dot"].loc["driving foot", "effect_percent"])
 
     def test_wet_days_add_what_their_share_and_multiplier_make(self, shared_fit):

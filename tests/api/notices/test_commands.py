@@ -109,7 +109,8 @@ def test_rules_consents_and_bounces_from_a_terminal(shop_in, tmp_path):
     assert "0 of 1 said" in run_command("notices", "read-bounces", str(mail)).output
     assert "1 customers" in run_command("notices", "bounced", "ada@mail.example").output
     assert (
-        "written to again" in run_command("notices", "bounced", "ada@mail.example", "--lift").output
+        "get notices again"
+        in run_command("notices", "bounced", "ada@mail.example", "--lift").output
     )
 
 

@@ -69,7 +69,7 @@ def test_the_shipped_wording_can_be_used_and_says_what_it_must():
         ("html", LINK + '<a href="{{ customer.name }}">x</a>', 1, "would run something"),
         ("html", LINK + "<p title={{ customer.name }}>x</p>", None, "would"),
         ("html", LINK + "<p {{ customer.name }}>x</p>", None, "would"),
-        ("html", LINK + '<p style="color:{{ customer.name }}">x</p>', 1, "in a style"),
+        ("html", LINK + '<p style="color:{{ customer.name }}">x</p>', 1, "a style may not"),
     ],
 )
 def test_a_wording_that_cannot_be_used_is_refused_with_part_line_and_reason(
