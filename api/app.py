@@ -1,4 +1,7 @@
-"""What is mounted where: which routes, pages, checks and error answers make up the service?"""
+"""Application assembly.
+
+What is mounted where: which routes, pages, checks and error answers make up the service?
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What is the time now, and which day is it where a wearer lives?
+"""Clock: what is the time now, and which day is it where a wearer lives?
 
 The only place that looks at the machine's clock; tests put another function in its place.
 """

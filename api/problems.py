@@ -59,7 +59,7 @@ _KINDS = (
     ProblemKind(
         "not-signed-in",
         401,
-        "Nobody is signed in",
+        "You are not signed in",
         "This address needs a session or an API token that is in use.",
         "Sign in at /sign-in, or send Authorization: Bearer with a token.",
     ),
@@ -67,7 +67,7 @@ _KINDS = (
         "sign-in-refused",
         401,
         "Not signed in",
-        "The e-mail address or the password is wrong; which of them is not said.",
+        "The e-mail address or the password is wrong. We do not say which.",
         "Try again, or ask an owner for a new invitation.",
     ),
     ProblemKind(
@@ -80,7 +80,7 @@ _KINDS = (
     ProblemKind(
         "not-found",
         404,
-        "Not found",
+        "Page not found",
         "The address is unknown, or the record it names does not exist.",
         "Check the id; lists of all records are under /v1.",
     ),
@@ -145,7 +145,7 @@ _KINDS = (
         422,
         "Some values are not accepted",
         "The request was read, but fields in it are unknown, missing or cannot be true.",
-        "Mend the fields listed in `errors` and send the request again; nothing was changed.",
+        "Correct the fields listed in `errors` and send the request again; nothing was changed.",
     ),
     ProblemKind(
         "key-reused",
@@ -159,14 +159,14 @@ _KINDS = (
         422,
         "The files cannot be read",
         "The upload is not the CSV files of an interchange folder, or one ZIP of them.",
-        "Mend the file named and send all files again; nothing was imported.",
+        "Correct the file named and send all files again; nothing was imported.",
     ),
     ProblemKind(
         "import-refused",
         422,
         "Some rows cannot be true, so nothing was imported",
         "The member `report` lists each refused row: file, line, column, value, why, accepted.",
-        "Mend the rows, or send keep_good_rows=true to import the others.",
+        "Correct the rows, or send keep_good_rows=true to import the others.",
     ),
     ProblemKind(
         "version-required",

@@ -1,4 +1,6 @@
-"""Which settings does the program have, what do they mean, and what are they when not set?
+"""Settings.
+
+Which settings does the program have, what do they mean, and what are they when not set?
 
 Each field is one environment variable with the prefix `SOLESPAN_`. Nothing else reads the
 environment.

@@ -1,4 +1,6 @@
-"""Which concrete objects does one running program hold, and how are they built from the settings?
+"""Composition root.
+
+Which concrete objects does one running program hold, and how are they built from the settings?
 
 The composition root: the service and the command line build the same objects here, once for each
 tenant that somebody works in.

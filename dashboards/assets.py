@@ -1,4 +1,4 @@
-"""Which static files do the pages load, under which name, and compressed how?
+"""Static assets: which static files do the pages load, under which name, and compressed how?
 
 Each file is named by its content (`app.1a2b3c4d5e6f.css`), so that a browser may keep it for ever
 and a new version gets a new name. The figure library is the one in the installed plotly package.

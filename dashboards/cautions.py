@@ -1,4 +1,4 @@
-"""Which cautions belong to which work?
+"""Cautions: which cautions belong to which work?
 
 Common practice in the trade; none replaces local codes or the maker's sheet of a product.
 """
@@ -10,8 +10,8 @@ from solespan.forecast.frames import WORKS
 __all__ = ["DEFER", "FOR_WEARERS", "cautions_of"]
 
 DEFER = (
-    "Follow the local codes and the safety sheets of what is used; work that they keep for trained "
-    "or licensed people is theirs."
+    "Follow the local codes and the safety sheets of your materials. Leave licensed work to those "
+    "licensed for it."
 )
 FOR_WEARERS = (
     "Smooth or worn leather soles slip on wet ground, and metal plates slip on stone.",

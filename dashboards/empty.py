@@ -1,4 +1,7 @@
-"""What does a figure show when there is too little to draw, and what can the reader do?"""
+"""Empty figure.
+
+What does a figure show when there is too little to draw, and what can the reader do?
+"""
 
 from __future__ import annotations
 

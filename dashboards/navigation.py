@@ -1,6 +1,6 @@
 """Navigation: which pages are reached from every page, and which one is the reader on?
 
-On a phone the entries that are `first` stand in a bar within reach of the thumb; all of them stand
+On a phone the entries that are `first` stand in a bar within reach of the thumb. All of them stand
 at the foot of every page. The service makes the entries of its register of pages.
 """
 
@@ -12,14 +12,14 @@ from dataclasses import dataclass
 __all__ = ["GROUPS", "NavEntry", "entry_of"]
 
 
-GROUPS = (("rack", "Your rack"), ("shop", "The shop"))
+GROUPS = (("rack", "Your rack"), ("shop", "The shop"), ("help", "Help"))
 
 
 @dataclass(frozen=True)
 class NavEntry:
     """One entry: its word, its address, who it is for, and the templates it is current on.
 
-    `group` is `rack` for owners and `shop` for menders; `first` entries stand in the phone's bar.
+    `group` is a key of `GROUPS`; `first` entries stand in the phone's bar.
     """
 
     label: str

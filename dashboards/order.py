@@ -1,4 +1,7 @@
-"""In which order do pairs stand, and how far does their shared time axis reach?"""
+"""Order and time axis.
+
+In which order do pairs stand, and how far does their shared time axis reach?
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""How does a context become a page?"""
+"""Template rendering: how does a context become a page?"""
 
 from __future__ import annotations
 
@@ -14,6 +14,7 @@ from markupsafe import Markup
 
 from solespan.dashboards import theme, wording
 from solespan.dashboards.assets import assets, plotly_map_style_id
+from solespan.dashboards.chapters import chapter_for
 from solespan.dashboards.figures import FIGURES
 from solespan.dashboards.navigation import GROUPS, NavEntry, entry_of
 
@@ -35,6 +36,7 @@ def _environment() -> Environment:
     environment.filters["mark"] = lambda band: str(band).replace(" ", "-")
     environment.globals.update(
         asset=lambda name: f"/assets/{assets()[name].url_name}",
+        chapter_for=chapter_for,
         figures=FIGURES,
         map_style_id=plotly_map_style_id,
         nav_groups=GROUPS,

@@ -1,4 +1,7 @@
-"""How does a forecast become one file that opens from disk, without a network?"""
+"""Standalone report.
+
+How does a forecast become one file that opens from disk, without a network?
+"""
 
 from __future__ import annotations
 

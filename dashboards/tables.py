@@ -1,4 +1,7 @@
-"""What does the due list say of each pair, as plain rows for terminal, report and page alike?"""
+"""Due table.
+
+What does the due list say of each pair, as plain rows for terminal, report and page alike?
+"""
 
 from __future__ import annotations
 
@@ -15,7 +18,7 @@ DUE_HEADINGS: dict[str, str] = {
     "wearer": "Wearer",
     "band": "Band",
     "due": "New sole due (80 %)",
-    "soon": "Even chance",
+    "soon": "Middle estimate",
     "send_by": "Send by",
     "book_by": "Book by",
     "first_foot": "First foot",

@@ -1,7 +1,7 @@
-"""Which colour, mark and type does each meaning have, in figures, light and dark?
+"""Theme: which colour, mark and type does each meaning have, in figures, light and dark?
 
 Every data colour has a contrast of at least 3 to 1 on both grounds, so the marks stay the same when
-the ground changes; only text, grid and ground come from a template. Nothing is told by colour
+the ground changes. Only text, grid and ground come from a template. Nothing is told by colour
 alone: feet also differ by mark and dash, bands by mark and word. Blue and orange stay apart in the
 common forms of colour blindness (common practice, no source).
 

@@ -1,4 +1,6 @@
-"""How are dates, chances and thicknesses said in words, without a precision nobody has?
+"""Wording of dates and numbers.
+
+How are dates, chances and thicknesses said in words, without a precision nobody has?
 
 Dates in sentences have the long form (12 March 2027), dates in tables are ISO 8601. Month names are
 English whatever the locale of the machine.
@@ -130,7 +132,7 @@ def due_sentence(
 
 def first_foot(foot: object) -> str:
     """Say which foot is likelier to be due first, or that it is undecided."""
-    return f"likelier the {foot} first" if foot in ("left", "right") else "either foot first"
+    return f"{foot} shoe first" if foot in ("left", "right") else "both shoes about even"
 
 
 def chance(probability: float) -> str:

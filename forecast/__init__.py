@@ -1,10 +1,10 @@
-"""When will each pair of shoes need a new sole, and how sure is that?
+"""Forecast library: when will each pair of shoes need a new sole, and how sure is that?
 
-The pure library: frames in, frames out; no file, clock, network or global chance. A map:
-`frames` (the contract), `log` (checked input), `panel` (log to arrays), `use` (how often pairs are
-worn), `observation` (what an owner logs, and what not), `model` (the nested log-rate model),
-`dates` (thickness to dates), `explaining` (why, in words; thickness by day; can the fit be
-trusted), `backtesting` (what is it worth), `planning`, `bench`, `workload`.
+The pure library: frames in, frames out. No file, clock, network or global chance. `frames` is the
+contract and `log` the checked input. `panel` makes arrays, `use` models how often pairs are worn,
+`observation` models what owners log, and `model` is the nested log-rate model. `dates` turns
+thickness into dates. `explaining` gives reasons and diagnostics, and `backtesting` scores past
+forecasts. `planning`, `bench` and `workload` build on forecasts.
 """
 
 from solespan.forecast.backtesting.backtest import Backtest, backtest

@@ -1,4 +1,7 @@
-"""What can go wrong in the forecast library, by stage, and what to do about it?"""
+"""Errors of the library.
+
+What can go wrong in the forecast library, by stage, and what to do about it?
+"""
 
 from __future__ import annotations
 
@@ -10,7 +13,7 @@ class ForecastError(Exception):
 
 
 class BadFrame(ForecastError):
-    """A frame does not hold what its contract in `forecast.frames` says; mend the column named."""
+    """A frame breaks its contract in `forecast.frames`; correct the column named."""
 
 
 class TooLittleData(ForecastError):

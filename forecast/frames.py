@@ -1,4 +1,4 @@
-"""Which columns does each table have, in which unit, and which values can be true?
+"""Data contract: which columns does each table have, in which unit, and which values can be true?
 
 The one contract between the folders of this project: files, database, simulator, model and pages
 all take names, words and bounds from here. `TABLES` describes what is logged (and the interchange
@@ -87,7 +87,7 @@ PAIRS = Table(
     ("pair_id",),
     (
         _id("pair_id", "stable identifier of the pair"),
-        _id("wearer_id", "whose feet wear it"),
+        _id("wearer_id", "id of its wearer"),
         Column("label", "text", "what the owner calls the pair"),
         Column(
             "construction",
@@ -182,7 +182,7 @@ CHECKS = Table(
         Column("checked_on", "date", "day of the check", required=True),
         Column("foot", "word", "which shoe", required=True, words=FEET),
         Column("point", "word", "where on the sole", required=True, words=POINTS),
-        Column("method", "word", "how it was judged", required=True, words=METHODS),
+        Column("method", "word", "method of the check", required=True, words=METHODS),
         Column("value_mm", "number", "thickness read", "mm", low=0, high=MAX_THICKNESS_MM),
         Column(
             "value_iron",
@@ -276,7 +276,7 @@ FORECAST: tuple[Column, ...] = (
         "chance that the pair is still worn and its owner still a customer",
         "probability",
     ),
-    Column("reason", "text", "what the forecast leans on"),
+    Column("reason", "text", "what the forecast is based on"),
 )
 
 PATH: tuple[Column, ...] = (

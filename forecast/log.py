@@ -1,4 +1,4 @@
-"""What has been logged, as checked frames that the model can trust?
+"""Wear log: what has been logged, as checked frames that the model can trust?
 
 `WearLog` gathers the five tables of `forecast.frames` that the model reads. `wear_log` brings loose
 frames into the contract (dtypes, defaults, order) or raises `BadFrame` naming table and column.
@@ -138,7 +138,7 @@ def conform(frame: pd.DataFrame | None, table: Table) -> pd.DataFrame:
     keys = list(table.key)
     if out.duplicated(keys).any():
         row = out.loc[out.duplicated(keys), keys].iloc[0].to_dict()
-        raise BadFrame(f"{table.name}: the key {row} stands in more than one row")
+        raise BadFrame(f"{table.name}: the key {row} is in more than one row")
     return out.sort_values(keys, kind="stable").reset_index(drop=True)
 
 

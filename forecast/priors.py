@@ -1,9 +1,9 @@
-"""What is believed about soles before any of the user's data has been seen?
+"""Priors: what is believed about soles before any of the user's data has been seen?
 
-No published figure in mm per wear day for leather soles is known; every median below is common
-practice, no source, and its spread is wide on purpose. The left-right spread leans on the boys'
-shoes data (Box, Hunter and Hunter, Statistics for Experimenters, 1978): log SD 0.026 within a
-pair. All rates are in mm per standard wear day (8 hours on dry pavement).
+No published figure in mm per wear day for leather soles is known. Every median below is common
+practice, no source, and its spread is wide on purpose. The left-right spread is that of the boys'
+shoes data (Box, Hunter and Hunter, Statistics for Experimenters, 1978): log SD 0.026 within a pair.
+All rates are in mm per standard wear day (8 hours on dry pavement).
 """
 
 from __future__ import annotations

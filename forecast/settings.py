@@ -1,4 +1,4 @@
-"""Which choices of the owner or the shop shape a forecast?"""
+"""Forecast settings: which choices of the owner or the shop shape a forecast?"""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""How do the trade's units of thickness become millimetres, and back?
+"""Units of thickness: how do the trade's units of thickness become millimetres, and back?
 
 1 iron = 1/48 inch and 1 ounce (of thickness) = 1/64 inch: ASTM D1814, clause 1.2. The inch is
 25.4 mm exactly. Inside the program every thickness is in millimetres; irons and ounces exist only

@@ -1,10 +1,10 @@
-"""What would owners log in a world whose truth is known?
+"""Simulator: what would owners log in a world whose truth is known?
 
-`simulate` draws a world from a `Truth`, `world` a named one, `panel` a large simple one for speed,
-`shop_world` a shop whose customers log little or nothing, `soil` spoils a folder of interchange
-files on purpose. `python -m solespan.synthetic_data` rebuilds `examples/`. Written apart from the
-forecasting library: it takes names and words from `forecast.frames` and nothing else, so that a
-mistake cannot stand on both sides.
+`simulate` draws a world from a `Truth`, and `world` a named one. `panel` draws a large simple one
+for speed. `shop_world` draws a shop whose customers log little or nothing. `soil` spoils a folder
+of interchange files on purpose. `python -m solespan.synthetic_data` rebuilds `examples/`. Written
+apart from the forecasting library: it takes names and words from `forecast.frames` and nothing
+else, so that a mistake cannot stand on both sides.
 """
 
 from solespan.synthetic_data.dirt import soil

@@ -1,4 +1,4 @@
-"""How are the committed examples rebuilt?
+"""Example builder: how are the committed examples rebuilt?
 
 `python -m solespan.synthetic_data` writes `examples/<scenario>/` beside this file: the interchange
 files and `truth.json`. Nothing else in this package writes.

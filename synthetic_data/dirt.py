@@ -1,7 +1,7 @@
-"""Which mistakes do people make in interchange files, and where exactly was each made?
+"""Data errors: which mistakes do people make in interchange files, and where exactly was each made?
 
-Every dirt changes a few cells or adds a few rows of a folder in text form and tells what it did,
-so that an importer's report can be held against it.
+Every data error changes a few cells or adds a few rows of a folder in text form. It returns what it
+did, so that a test can compare an importer's report.
 """
 
 from __future__ import annotations

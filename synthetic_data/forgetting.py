@@ -1,4 +1,7 @@
-"""Which wear days are never written down, and when does an owner fall silent altogether?"""
+"""Forgotten wear days.
+
+Which wear days are never written down, and when does an owner fall silent altogether?
+"""
 
 from __future__ import annotations
 

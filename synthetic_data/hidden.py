@@ -1,4 +1,4 @@
-"""What is true in a simulated world that no forecaster may see?"""
+"""Hidden truth: what is true in a simulated world that no forecaster may see?"""
 
 from __future__ import annotations
 

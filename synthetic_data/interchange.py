@@ -1,4 +1,7 @@
-"""How are frames spelt in interchange files: ISO dates, true and false, empty where unknown?"""
+"""Interchange files.
+
+How are frames spelt in interchange files: ISO dates, true and false, empty where unknown?
+"""
 
 from __future__ import annotations
 

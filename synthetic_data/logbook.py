@@ -1,4 +1,7 @@
-"""What of a life stands in the log: the six interchange tables up to the log's end?"""
+"""Simulated log.
+
+What of a life stands in the log: the six interchange tables up to the log's end?
+"""
 
 from __future__ import annotations
 

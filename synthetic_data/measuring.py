@@ -1,7 +1,7 @@
-"""When does an owner look at a sole, with what, and what does it say?
+"""Simulated checks: when does an owner look at a sole, with what, and what does it say?
 
 Gauges err by method, by the wearer's own bias, by rounding, and now and then grossly. A thumb grade
-is the true thickness plus a personal shift and noise, cut at thicknesses above the limit; `hole`
+is the true thickness plus a personal shift and noise, cut at thicknesses above the limit. `hole`
 stands exactly where nothing is left. The top piece cannot be judged by thumb.
 """
 

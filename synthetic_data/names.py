@@ -1,4 +1,4 @@
-"""What are the invented people, pairs and identifiers called?"""
+"""Invented names: what are the invented people, pairs and identifiers called?"""
 
 from __future__ import annotations
 

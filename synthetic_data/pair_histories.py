@@ -1,7 +1,9 @@
-"""What happens to every pair, day by day, up to the log's end and on to the horizon?
+"""Pair histories.
 
-After the log's end nobody sends a pair to the bench: the same soles are worn on, so that every
-sole in use has a true due date. Pairs then at the bench come back as promised and are worn too.
+What happens to every pair, day by day, up to the log's end and on to the horizon?
+
+After the log's end no pair goes to the bench. The same soles are worn on, so that every sole in use
+has a true due date. Pairs then at the bench come back as promised and are worn too.
 """
 
 from __future__ import annotations

@@ -1,4 +1,7 @@
-"""Who owns which pairs, how does each owner walk, look and write, and what is each pair made of?"""
+"""Simulated racks.
+
+Who owns which pairs, how does each owner walk, look and write, and what is each pair made of?
+"""
 
 from __future__ import annotations
 

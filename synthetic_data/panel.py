@@ -1,7 +1,8 @@
-"""How is a very large, simple log made fast, to time a fit on?
+"""Large simulated panel: how is a very large, simple log made fast, to time a fit on?
 
-One sole per pair, every wear day logged and standard but for wet days, ball readings only, by one
-depth gauge, with no bias and no slip; wear in gamma steps. No resole, no future.
+Each pair has one sole, and every wear day is logged and standard but for wet days. Readings are at
+the ball by one depth gauge, without bias and misreadings. Wear in gamma steps. No resole, no
+future.
 """
 
 from __future__ import annotations

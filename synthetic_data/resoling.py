@@ -1,4 +1,7 @@
-"""When does a pair go to the bench, what is done, and which sole does it come back with?"""
+"""Simulated resoles.
+
+When does a pair go to the bench, what is done, and which sole does it come back with?
+"""
 
 from __future__ import annotations
 

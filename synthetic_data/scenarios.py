@@ -1,4 +1,6 @@
-"""Which named worlds are there, and in what does each differ from the usual one?
+"""Register of scenarios.
+
+Which named worlds are there, and in what does each differ from the usual one?
 
 The last four are worlds in which a usual model is wrong. Levels and SDs move a little with the
 seed in all of them.

@@ -1,9 +1,11 @@
-"""What did a shop see in past years, what does a forecaster say of its pairs, and what comes next?
+"""Simulated shop years.
 
-A shop's books, drawn quickly, for judging forecasts of its work: for every sole a forecaster first
-believes a life, and the true life is that belief times an error of known size, so the stored
-forecast is honest by construction and only the step from pairs to work is on trial. Owners bring
-due pairs with a chance and a delay; strangers come by trend and season. All values are invented.
+What did a shop see in past years, what does a forecaster say of its pairs, and what comes next?
+
+A shop's books are drawn quickly, to test forecasts of its work. For every sole a forecaster first
+believes a life. The true life is that belief times an error of known size. So the stored forecast
+is calibrated by construction, and only the step from pairs to work is tested. Owners bring due
+pairs with a chance and a delay. Strangers come by trend and season. All values are invented.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""Which calendar date is each numbered day of a world?"""
+"""Simulated calendar: which calendar date is each numbered day of a world?"""
 
 from __future__ import annotations
 

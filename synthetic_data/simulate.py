@@ -1,4 +1,4 @@
-"""What is logged in a simulated world, and what is true there?"""
+"""Simulation: what is logged in a simulated world, and what is true there?"""
 
 from __future__ import annotations
 

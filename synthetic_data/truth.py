@@ -1,9 +1,11 @@
-"""Which numbers is a simulated world made of, in which unit, and where does each come from?
+"""True parameters.
+
+Which numbers is a simulated world made of, in which unit, and where does each come from?
 
 "Derived" means arithmetic from other figures, "common practice" that no source is known. No
 published wear rate of leather soles in mm per wear day was found, so the levels are wide guesses.
 The boys' shoes of Box, Hunter and Hunter (Statistics for Experimenters, 1978) give a log SD of
-0.243 between wearers and 0.026 within a pair; they are synthetic soles with no exposure recorded,
+0.243 between wearers and 0.026 within a pair. They are synthetic soles with no exposure recorded,
 so they only make the default SDs plausible.
 """
 

@@ -1,4 +1,4 @@
-"""Which pair does each wearer take on which day, for how long, on what ground?
+"""Simulated wears: which pair does each wearer take on which day, for how long, on what ground?
 
 Time is counted in days from the first day of the world; a wearer wears at most one of these pairs
 a day. A kept rest is one full day after wear, one more after a wet day where four or more pairs

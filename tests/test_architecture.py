@@ -25,6 +25,7 @@ MAY = {
         "plotly",
         "jinja2",
         "markupsafe",
+        "markdown_it",
         "segno",
     },
 }

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import runpy
 from pathlib import Path
 
 import pytest
@@ -10,13 +11,67 @@ import pytest
 ROOT = Path(__file__).parent.parent
 README = (ROOT / "README.md").read_text("utf-8")
 GUIDE = (ROOT / "DEVELOPERS.md").read_text("utf-8")
+DOCS = ROOT / "docs"
+DOCUMENTS = (
+    ROOT / "README.md",
+    ROOT / "DEVELOPERS.md",
+    *sorted(DOCS.rglob("*.md")),
+    *sorted((ROOT / "dashboards" / "help").rglob("*.md")),
+)
 
 
-def test_every_setting_stands_in_the_readme():
+def test_the_reference_is_what_the_code_says():
+    written = {path.name: path.read_text("utf-8") for path in (DOCS / "reference").glob("*.md")}
+    made = runpy.run_path(str(ROOT / ".ci" / "make_reference.py"))["documents"]()
+    stale = [name for name in made.keys() | written.keys() if made.get(name) != written.get(name)]
+    assert not stale, "run: python .ci/make_reference.py"
+
+
+def test_every_setting_stands_in_the_reference():
     from solespan.api.settings import PREFIX, Settings
 
-    missing = [n for n in Settings.model_fields if f"`{PREFIX}{n.upper()}`" not in README]
+    reference = (DOCS / "reference" / "settings.md").read_text("utf-8")
+    missing = [n for n in Settings.model_fields if f"`{PREFIX}{n.upper()}`" not in reference]
     assert not missing
+
+
+def test_every_unknown_of_the_model_stands_in_its_table():
+    from solespan.forecast.covariates import COVARIATES
+    from solespan.forecast.priors import POPULATION_SD, SPREADS
+
+    model = (DOCS / "model.md").read_text("utf-8")
+    names = (*POPULATION_SD, *SPREADS, *(f"log_{name}" for name in COVARIATES))
+    assert [name for name in names if f"`{name}`" not in model] == []
+
+
+def test_every_decision_stands_in_the_index():
+    folder = DOCS / "decisions"
+    index = (folder / "README.md").read_text("utf-8")
+    files = {path.name for path in folder.glob("*.md")} - {"README.md"}
+    assert set(re.findall(r"\(([a-z-]+\.md)\)", index)) == files
+    for name in files:
+        text = (folder / name).read_text("utf-8")
+        for part in ("Context", "Choice", "Consequence", "Rejected"):
+            assert f"**{part}.**" in text, (name, part)
+
+
+@pytest.mark.parametrize("path", DOCUMENTS, ids=lambda path: str(path.relative_to(ROOT)))
+def test_every_link_between_documents_arrives(path):
+    text = path.read_text("utf-8")
+    for address in re.findall(r"\]\(([^)#]+)\)", text):
+        if not address.startswith("/help"):
+            assert (path.parent / address).exists(), address
+
+
+@pytest.mark.parametrize(("name", "most_bytes"), [("README.md", 7168), ("DEVELOPERS.md", 8192)])
+def test_the_first_documents_stay_short(name, most_bytes):
+    assert (ROOT / name).stat().st_size <= most_bytes
+
+
+def test_every_file_that_the_guide_names_is_there():
+    named = re.findall(r"`((?:api|dashboards|forecast|synthetic_data|tests)/[\w./]+)`", GUIDE)
+    assert len(named) > 20
+    assert [name for name in named if not (ROOT / name).exists()] == []
 
 
 def test_every_command_stands_in_the_readme():
@@ -72,8 +127,10 @@ def test_the_constraints_hold_names_and_versions_and_no_address():
     assert all(re.fullmatch(r"[A-Za-z0-9_.\-]+==[A-Za-z0-9_.+\-]+", line) for line in lines)
 
 
-@pytest.mark.parametrize("document", [README, GUIDE])
-def test_no_document_names_a_machine_path_or_a_registry(document):
+@pytest.mark.parametrize("path", DOCUMENTS, ids=lambda path: str(path.relative_to(ROOT)))
+def test_no_document_names_a_machine_path_or_a_registry(path):
+    document = path.read_text("utf-8")
     absolute = re.findall(r"(?<![\w.:/])/[a-z]+/[\w./-]+", document)
-    assert [path for path in absolute if not path.startswith("/v1/")] == []
-    assert re.findall(r"https?://(?!127\.0\.0\.1)\S+", document) == []
+    own = ("/v1/", "/help/")
+    assert [address for address in absolute if not address.startswith(own)] == []
+    assert re.findall(r"https?://(?!127\.0\.0\.1|\w+\.example\.org)\S+", document) == []

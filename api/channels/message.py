@@ -1,4 +1,7 @@
-"""What is handed to a channel, what does a channel answer, and what becomes of a failure?"""
+"""Channel message.
+
+What is handed to a channel, what does a channel answer, and what becomes of a failure?
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""When is a notice tried again, and when given up?
+"""Retry schedule: when is a notice tried again, and when given up?
 
 RFC 5321, section 4.5.4.1: tries at least 30 minutes apart after the first ones, given up after 4 to
 5 days at the earliest.

@@ -1,1 +1,1 @@
-"""Which commands does a person type, and how are mistakes told?"""
+"""Command line: which commands does a person type, and how are mistakes told?"""

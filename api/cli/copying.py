@@ -1,4 +1,4 @@
-"""What does `solespan copy-database` do?"""
+"""Copy command: what does `solespan copy-database` do?"""
 
 from __future__ import annotations
 
@@ -52,7 +52,7 @@ def run(source: str, target: str) -> dict[str, int]:
 
 @contextmanager
 def _said_of(where: str) -> Iterator[None]:
-    """Let what is wrong be said of this address, not of the setting that other commands read."""
+    """Name this address in errors, not the setting that other commands read."""
     from solespan.api.errors import SolespanError
     from solespan.api.storage.engine import ACCEPTED, DATABASE_SETTING
 

@@ -1,4 +1,6 @@
-"""What does `solespan demo` show: two example racks, from a folder of logs to resole dates?
+"""Demo command.
+
+What does `solespan demo` show: two example racks, from a folder of logs to resole dates?
 
 Reads the committed example folders of `synthetic_data`; beside it only
 `api.services.importing.example_rack` does.

@@ -1,4 +1,6 @@
-"""Which commands does `solespan` have, and what does a person see when one cannot do its work?
+"""Command register.
+
+Which commands does `solespan` have, and what does a person see when one cannot do its work?
 
 Each module of `MODULES` adds its commands by `register(app)`. They import what they need when they
 run, so that help is there at once.

@@ -1,4 +1,7 @@
-"""How is what was typed at a command read as a message of the schemas, or refused in words?"""
+"""Command messages.
+
+How is what was typed at a command read as a message of the schemas, or refused in words?
+"""
 
 from __future__ import annotations
 
@@ -24,5 +27,5 @@ def read_message(make: Callable[[], M]) -> M:
         raise Refused(
             f"{where}: {first['msg'].removeprefix('Value error, ')}.",
             where=where,
-            remedy="Mend it and try again; nothing was changed.",
+            remedy="Correct it and try again; nothing was changed.",
         ) from None

@@ -1,4 +1,4 @@
-"""What does `solespan migrate` do?"""
+"""Migrate command: what does `solespan migrate` do?"""
 
 from __future__ import annotations
 

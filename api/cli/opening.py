@@ -1,4 +1,6 @@
-"""How does a command get the database or the services that the settings name, ready to use?
+"""Database access of commands.
+
+How does a command get the database or the services that the settings name, ready to use?
 
 A command works in one tenant: the one that `SOLESPAN_TENANT` names.
 """

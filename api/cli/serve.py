@@ -1,4 +1,4 @@
-"""How is the service started on this machine?"""
+"""Serve command: how is the service started on this machine?"""
 
 from __future__ import annotations
 
@@ -94,7 +94,7 @@ def refuse_open_door(host: str, settings: Settings) -> None:
         refuse_other_machines(host)
         if public is not None and not _this_machine(public):
             raise BadSetting(
-                f"Others reach the service at {public}, but nobody signs in: anyone could read and "
+                f"Others reach the service at {public}, but sign-in is off: anyone could read and "
                 "change everything.",
                 where="environment variable SOLESPAN_ACCOUNTS",
                 accepted="true, wherever SOLESPAN_PUBLIC_ADDRESS is not this machine's",
@@ -105,8 +105,8 @@ def refuse_open_door(host: str, settings: Settings) -> None:
             f"The service may not listen on {host} without an address that begins with https: "
             "passwords would travel in the open.",
             where="environment variable SOLESPAN_PUBLIC_ADDRESS",
-            accepted="https://name, of a server in front of this one that speaks TLS",
-            remedy="Set it, and put such a server before this one.",
+            accepted="https://name, of a reverse proxy that handles TLS",
+            remedy="Set it, and run the service behind such a proxy.",
         )
 
 
@@ -121,7 +121,7 @@ def refuse_other_machines(host: str) -> None:
     """Raise `BadSetting` unless only this machine can reach `host`."""
     if not _this_machine(host):
         raise BadSetting(
-            f"The service may not listen on {host}: nobody signs in, so anyone who reaches it "
+            f"The service may not listen on {host}: sign-in is off, so anyone who reaches it "
             "could read and change everything.",
             where="--host, or environment variable SOLESPAN_HOST",
             accepted="127.0.0.1, ::1 or localhost",

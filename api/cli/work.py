@@ -1,4 +1,7 @@
-"""How are the jobs run that nobody waits for: deciding about notices and sending them?"""
+"""Work command.
+
+How are the jobs run that nobody waits for: deciding about notices and sending them?
+"""
 
 from __future__ import annotations
 

@@ -1,8 +1,8 @@
-"""Which pairs are written about today, which not, and why?
+"""Notice decision: which pairs are written about today, which not, and why?
 
 One pure function for preview, dry run and real run. A window is one stretch of a sole's life in
-which it is due: it begins anew when the day told last has moved far away, as after a thumb check.
-Each window has a first notice, perhaps a second, then silence.
+which it is due. A new one begins when the day in the last notice has moved far away, as after a
+thumb check. Each window has a first notice, perhaps a second, then silence.
 """
 
 from __future__ import annotations
@@ -60,13 +60,13 @@ REASONS: dict[str, str] = {
     "waiting": "the last notice about it has not gone out yet",
     "stale": "its forecast is of {day}",
     "beyond": "no day within the forecast's horizon",
-    "not asked": "its band and chance are not written about",
+    "not asked": "it is not due yet",
     "early": "its time comes on {day}",
-    "silent": "all notices of this sole have gone out",
+    "silent": "all notices about this sole were sent",
     "second later": "a second notice may go from {day}",
-    "no consent": "no consent by any way this shop uses",
+    "no consent": "no consent for any channel of this shop",
     "no address": "consent, but no address",
-    "not an address": "consent, but what stands as address is none",
+    "not an address": "there is a consent, but no usable address",
     "stopped": "the address takes no notices",
     "too soon": "the customer was written to; next from {day}",
 }

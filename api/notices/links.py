@@ -1,7 +1,9 @@
-"""What does a link in a notice hold, and how is it known to be ours, of one purpose and in time?
+"""Signed links (HMAC).
+
+What does a link in a notice hold, and how is it known to be ours, of one purpose and in time?
 
 A token is a few packed numbers and their HMAC-SHA256 (RFC 2104), cut to 128 bits. It holds no name
-and no address, serves one purpose for one pair of one notice, and ends with its day, with the
+and no address. It serves one purpose for one pair of one notice. It ends with its day, with the
 notice, or with the secret.
 """
 

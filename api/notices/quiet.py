@@ -1,7 +1,7 @@
-"""When may a customer be written to, by the clock on their own wall?
+"""Quiet hours: when may a customer be written to, by the clock on their own wall?
 
-Local times follow PEP 495: a time that the clock skips counts as the same distance later (the
-rule of RFC 5545 as well), one that it shows twice is the first of the two.
+Local times follow PEP 495. A time that the clock skips counts as the same distance later, as in RFC
+5545. A time that it shows twice is the first of the two.
 """
 
 from __future__ import annotations

@@ -1,4 +1,6 @@
-"""Can a shop's wording be filled in for every customer, and is it safe whatever a name holds?
+"""Template check.
+
+Can a shop's wording be filled in for every customer, and is it safe whatever a name holds?
 
 Templates are Jinja2, and only a small part of it: values, `if`, `for`, comparisons and a few
 filters. What else there is (calls, macros, includes, switching escaping off) is refused when the
@@ -71,7 +73,7 @@ class TemplateRefused(Refused):
             f"The {part} template cannot be used: {why}.",
             where=where,
             accepted=accepted,
-            remedy="Mend it and save again; the wording in use is unchanged.",
+            remedy="Correct it and save again; the wording in use is unchanged.",
         )
 
 
@@ -169,7 +171,7 @@ def _check_syntax(part: str, source: str) -> None:
             name = type(node).__name__
             raise TemplateRefused(part, line, f"{name} is not accepted", _ACCEPTED)
         if depth > MOST_NESTED_LOOPS:
-            raise TemplateRefused(part, line, "loops stand too deep in each other")
+            raise TemplateRefused(part, line, "loops are nested too deep")
     try:
         _compiled(part, source)
     except TemplateError as cause:  # an unknown filter or test
@@ -191,7 +193,7 @@ def _check_links(rendered: Rendered) -> None:
             raise TemplateRefused(
                 part,
                 None,
-                "it has no link to hear no more",
+                "it has no link to stop these notices",
                 "{{ unsubscribe_link }} somewhere in it, in every case",
             )
 
@@ -214,7 +216,7 @@ class _Shape(HTMLParser):
             if name.startswith("on") or (name in ("href", "src", "action") and runs):
                 raise TemplateRefused("html", line, f"the attribute {name} would run something")
             if name == "style" and _HOSTILE_WORD in (value or ""):
-                raise TemplateRefused("html", line, "no name may stand in a style")
+                raise TemplateRefused("html", line, "a style may not hold a name")
         self.parts.append(f"<{tag} {' '.join(name for name, _ in attrs)}>")
 
     def handle_endtag(self, tag: str) -> None:

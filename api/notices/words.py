@@ -1,4 +1,4 @@
-"""How does a notice say when a pair is due, without a precision nobody has?"""
+"""Words of notices: how does a notice say when a pair is due, without a precision nobody has?"""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ THUMB_CHECK: Sequence[str] = (
 CAUTIONS: Sequence[str] = (
     "Smooth or worn leather soles slip on wet ground, and metal plates slip on stone.",
     "A sole worn through lets water into cork, insole and stitching: stop wearing the pair.",
-    "A sole or heel that comes loose, and a nail that stands out, can make you fall or hurt you.",
+    "A sole or heel that comes loose, and a nail that sticks out, can make you fall or hurt you.",
     "These dates are estimates, and nothing here says that a sole is safe: look at it yourself.",
 )
 

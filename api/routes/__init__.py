@@ -1,1 +1,4 @@
-"""Which addresses does the service answer, and which service function stands behind each?"""
+"""Routes.
+
+Which addresses does the service answer, and which service function stands behind each?
+"""

@@ -1,4 +1,4 @@
-"""Is the process alive, and can it do its work?"""
+"""Health routes: is the process alive, and can it do its work?"""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ router = APIRouter(prefix="/v1/health", tags=["health"], responses=PROBLEM_ANSWE
 
 @router.get("/live", response_model=None, responses={200: {"model": Alive}})
 def read_live() -> Response:
-    """Answer as long as the process runs; nothing else is looked at."""
+    """Answer as long as the process runs; nothing else is checked."""
     return json_answer({"status": "alive"})
 
 

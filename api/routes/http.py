@@ -1,4 +1,7 @@
-"""What do all routes share: reading preconditions and keys, writing JSON, pages and ETags?"""
+"""Shared parts of routes.
+
+What do all routes share: reading preconditions and keys, writing JSON, pages and ETags?
+"""
 
 from __future__ import annotations
 

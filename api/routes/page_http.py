@@ -1,4 +1,6 @@
-"""What do all page routes share: failures as pages, form fields, the form's token, doing once?
+"""Shared parts of page routes.
+
+What do all page routes share: failures as pages, form fields, the form's token, doing once?
 
 A form of ours carries a token that also stands in a cookie. A script that sends a form names the
 attempt in `Idempotency-Key`, so that sending it again after a lost answer repeats nothing.
@@ -124,7 +126,7 @@ def refuse_foreign_form(request: Request, typed: Mapping[str, str]) -> None:
 class OtherAccount(Conflict):
     """What is sent was logged by somebody else on the same device."""
 
-    title = "Logged by somebody else"
+    title = "Logged by another person"
 
 
 def refuse_other_account(request: Request, typed: Mapping[str, str]) -> None:
@@ -136,7 +138,7 @@ def refuse_other_account(request: Request, typed: Mapping[str, str]) -> None:
     if typed.get(ACCOUNT, who.account) != who.account:
         raise OtherAccount(
             "This was logged under another account than the one signed in now.",
-            remedy="Sign in as the one who logged it; it waits on this device until then.",
+            remedy="Sign in to the account that logged it. It waits on this device until then.",
         )
 
 

@@ -7,7 +7,7 @@ that is left, so it comes last.
 
 from __future__ import annotations
 
-from solespan.api.routes import figures, phone
+from solespan.api.routes import figures, help_pages, phone
 from solespan.api.routes.accounts import (
     customer_pages,
     my_pages,
@@ -50,6 +50,7 @@ PAGES: tuple[PageEntry, ...] = (
     customer_pages.PAGE,
     my_pages.PAGE,
     sign_in_pages.PAGE,
+    help_pages.PAGE,
     phone.PAGE,
     wear_pages.PAGE,
     rack_pages.PAGE,

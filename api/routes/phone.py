@@ -1,7 +1,11 @@
-"""What does a phone need to put the rack on its home screen and open it without a network?"""
+"""Web app manifest and service worker.
+
+What does a phone need to put the rack on its home screen and open it without a network?
+"""
 
 from __future__ import annotations
 
+import json
 from importlib.resources import files
 
 from fastapi import APIRouter, Response
@@ -9,11 +13,13 @@ from fastapi import APIRouter, Response
 from solespan.api.routes.http import json_answer
 from solespan.api.routes.page_entry import Need, PageEntry
 from solespan.dashboards.assets import assets
+from solespan.dashboards.chapters import help_addresses, help_version
 
 __all__ = ["PAGE"]
 
 router = APIRouter()
 GROUND = "#e9eeec"
+HELP_PAGES = 'const HELP = { cache: "solespan-help", pages: [] };'  # as it stands in the script
 
 
 @router.get("/app.webmanifest")
@@ -58,8 +64,11 @@ def read_service_worker() -> Response:
 
     It stands at the root because that is how far it may look; a browser asks for it anew each time.
     """
+    script = (files("solespan.dashboards") / "static" / "sw.js").read_text("utf-8")
+    known = {"cache": f"solespan-help-{help_version()}", "pages": help_addresses()}
+    filled = script.replace(HELP_PAGES, f"const HELP = {json.dumps(known)};", 1)
     return Response(
-        (files("solespan.dashboards") / "static" / "sw.js").read_bytes(),
+        filled,
         media_type="text/javascript",
         headers={"cache-control": "no-cache"},
     )

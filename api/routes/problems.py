@@ -1,4 +1,7 @@
-"""How does every failure become a problem document, and where is its kind explained?"""
+"""Problem handlers.
+
+How does every failure become a problem document, and where is its kind explained?
+"""
 
 from __future__ import annotations
 

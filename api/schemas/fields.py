@@ -1,4 +1,6 @@
-"""How does one column of the contract look as a field of the service's messages?
+"""HTTP schemas of fields.
+
+How does one column of the contract look as a field of the service's messages?
 
 Types, bounds, words and units come from `forecast.frames`, so a column added there appears here by
 itself. Every description ends with its unit.
@@ -77,7 +79,7 @@ def _in_calendar(value: dt.date) -> dt.date:
 def _no_flag(value: object) -> object:
     """Refuse true and false where a number is meant."""
     if value is True or value is False:
-        raise ValueError("a number is meant here, not true or false")
+        raise ValueError("a number is needed here, not true or false")
     return value
 
 

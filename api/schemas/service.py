@@ -1,4 +1,4 @@
-"""Which fields do problem documents and health answers have?"""
+"""HTTP schemas of service: which fields do problem documents and health answers have?"""
 
 from __future__ import annotations
 

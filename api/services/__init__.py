@@ -1,1 +1,4 @@
-"""What can be asked of the program, subject by subject, within the caller's transaction?"""
+"""Services service.
+
+What can be asked of the program, subject by subject, within the caller's transaction?
+"""

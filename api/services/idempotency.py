@@ -1,9 +1,9 @@
-"""Was this create answered before, and may the same answer be given again?
+"""Idempotency store: was this create answered before, and may the same answer be given again?
 
 An `Idempotency-Key` names one attempt to create something, as the internet draft
 draft-ietf-httpapi-idempotency-key-header (not an RFC yet) describes. Its answer is kept for 24
 hours, in the transaction that made the row: the same key with the same request gets the same
-answer; with another request it is refused; while the first is running in this process it is refused
+answer. With another request it is refused. While the first is running in this process it is refused
 for now. Between processes the database's unique index makes the second wait for the first.
 """
 

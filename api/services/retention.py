@@ -1,4 +1,4 @@
-"""What is too old to keep, and when was it last swept away?"""
+"""Retention sweep: what is too old to keep, and when was it last swept away?"""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Choices of a shop: how is one group of them read, and changed only by a person who read it?"""
+"""Shop choices: how is one group of them read, and changed only by a person who read it?"""
 
 from __future__ import annotations
 

@@ -1,6 +1,8 @@
-"""Where do wearers, pairs and what was logged about them stay, and how do they get in and out?
+"""Storage.
 
-`engine` opens a database from one address, `session` begins and ends transactions, `tables` says
-what is stored, `frames` turns rows into a wear log, `bulk` writes many rows at once, `forecasts`
-keeps fits and forecasts, `versions` tells which wearers changed since.
+Where do wearers, pairs and what was logged about them stay, and how do they get in and out?
+
+`engine` opens a database from one address, and `session` begins and ends transactions. `tables`
+holds the tables. `rack/frames` turns rows into a wear log, and `rack/versions` finds wearers that
+changed. `importing/bulk` writes many rows at once, and `forecasts` keeps fits and forecasts.
 """

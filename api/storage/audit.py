@@ -1,4 +1,4 @@
-"""What was changed, by whom: how is it noted with the change, and read again?"""
+"""Audit storage: what was changed, by whom: how is it noted with the change, and read again?"""
 
 from __future__ import annotations
 

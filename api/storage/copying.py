@@ -1,8 +1,10 @@
-"""How does everything in one database get into another, of the same kind or the other one?
+"""Database copy.
 
-Whole rows go with their numbers, table by table in the order in which they depend on each other,
-each tenant's rows within its own scope, out of one state of the source and in one transaction of
-the target.
+How does everything in one database get into another, of the same kind or the other one?
+
+Whole rows go with their numbers, table by table in the order of their dependence. Each tenant's
+rows are copied within its own scope. The source is read in one state, the target written in one
+transaction.
 """
 
 from __future__ import annotations
@@ -110,7 +112,7 @@ def _compare(old: Session, new: Session, tenants: Sequence[int]) -> None:
                 raise SolespanError(
                     f"Of {counts[0]:,} rows in {table.name}, {counts[1]:,} arrived.",
                     where="TO",
-                    remedy="Nothing was kept of the copy; try again while nobody writes.",
+                    remedy="The copy was undone. Try again while no other program writes.",
                 )
 
 

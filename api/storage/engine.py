@@ -1,4 +1,6 @@
-"""How is a database opened from one address, so that what it acknowledges is not lost?
+"""Database engine.
+
+How is a database opened from one address, so that what it acknowledges is not lost?
 
 SQLite runs with foreign keys on, write-ahead log and `synchronous=FULL`: each is asserted on each
 connection. Transactions begin explicitly, so a reader sees one state and a writer takes its lock
@@ -133,8 +135,8 @@ def sees_every_tenant(connection: Connection) -> bool:
 def _warn_once_of_old_sqlite() -> None:
     if sqlite3.sqlite_version_info < SAFE_SQLITE:
         LOG.warning(
-            "SQLite %s is older than 3.51.3 and can, rarely, damage a file when two processes "
-            "write at once: run one writing process, keep backups, or use PostgreSQL",
+            "SQLite %s is older than 3.51.3. Two processes that write at once can, rarely, damage "
+            "its file. Run one writing process, keep backups, or use PostgreSQL",
             sqlite3.sqlite_version,
         )
 

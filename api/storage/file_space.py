@@ -1,9 +1,9 @@
-"""How does what was deleted leave the file as well?
+"""Free space of a database file: how does what was deleted leave the file as well?
 
 A row that is deleted, or changed, leaves its bytes in free space of the file until something else
 is written there. `secure_delete` would overwrite what one connection deletes from now on, but not
-what earlier changes left behind, nor the write-ahead log; so the file is written anew (VACUUM) and
-the log emptied. On PostgreSQL the server's own vacuum does it in time.
+what earlier changes left behind, nor the write-ahead log. So the file is replaced (VACUUM) and the
+log emptied. On PostgreSQL the server's own vacuum does it in time.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""Which creates were answered already, and with what?"""
+"""Idempotency storage: which creates were answered already, and with what?"""
 
 from __future__ import annotations
 

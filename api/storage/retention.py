@@ -1,4 +1,4 @@
-"""What is old enough to go, of one tenant?
+"""Retention storage: what is old enough to go, of one tenant?
 
 Decisions about notices stay, as nobody may be told the same twice; what was written goes.
 """

@@ -1,4 +1,7 @@
-"""Is a database empty, of this version, older or newer, and how is it brought up to date?"""
+"""Schema version.
+
+Is a database empty, of this version, older or newer, and how is it brought up to date?
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,6 @@
-"""Whose rows may this statement see? The one place where every query is scoped to its tenant.
+"""Tenant scope.
+
+Whose rows may this statement see? The one place where every query is scoped to its tenant.
 
 A tenant is one shop, or one collector's rack. Each table derived from
 `api.storage.tables.rack.Base` has `tenant_pk`. Inside `Database.reading` and `Database.writing` the

@@ -1,4 +1,4 @@
-"""Where does a transaction begin and end?
+"""Transactions: where does a transaction begin and end?
 
 One request or command is one transaction, and one tenant's. `Database.reading` never commits;
 `Database.writing` holds the only commit of the program. On SQLite the writers of one process queue

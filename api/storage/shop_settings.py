@@ -1,4 +1,4 @@
-"""How are a shop's choices kept: one JSON value a name, with a version?"""
+"""Shop settings storage: how are a shop's choices kept: one JSON value a name, with a version?"""
 
 from __future__ import annotations
 

@@ -1,4 +1,6 @@
-"""Which figures are there, what are they called, and which frames do they need?
+"""Register of figures.
+
+Which figures are there, what are they called, and which frames do they need?
 
 The register: to add a figure, write one file with one function of frames and `today`, and one line
 here. Pages, routes and the contract test read the register.
@@ -45,7 +47,7 @@ FIGURES: dict[str, FigureEntry] = {
         due_spread, "Due dates with and without the plan", ("what_if",), "spread"
     ),
     "calibration": FigureEntry(
-        calibration, "Chances said, and what happened", ("calibration",), "look back"
+        calibration, "Forecast chances, and what happened", ("calibration",), "look back"
     ),
     "workload": FigureEntry(workload, "Bench hours ahead", ("workload",), "work ahead"),
     "bench_weeks": FigureEntry(

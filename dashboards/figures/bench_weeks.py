@@ -1,4 +1,6 @@
-"""How full is each week of the bench, with owners asked as now and with the load levelled?
+"""Bench weeks figure.
+
+How full is each week of the bench, with owners asked as now and with the load levelled?
 
 Bars side by side in hours of work handed over, under the line of the hours the bench is open.
 """
@@ -34,7 +36,7 @@ def bench_weeks(weeks: pd.DataFrame, *, today: pd.Timestamp) -> go.Figure:
     if weeks.empty:
         return empty_figure(
             "No plan of the bench yet.",
-            "Plan the bench's year first; then each week's load stands here.",
+            "Plan the bench's year first. Then this figure shows each week's load.",
         )
     days = [f"{day:%Y-%m-%d}" for day in weeks["begins_on"]]
     figure = go.Figure()

@@ -1,4 +1,4 @@
-"""When a chance was said, how often did it come true?"""
+"""Calibration figure: when a chance was said, how often did it come true?"""
 
 from __future__ import annotations
 
@@ -32,7 +32,7 @@ def calibration(calibration: pd.DataFrame, *, today: pd.Timestamp) -> go.Figure:
     """
     if calibration.empty:
         return empty_figure(
-            "No forecast is old enough to be judged.",
+            "No forecast is old enough to compare.",
             "Log checks and resoles; after a year and four months of logging, look back again.",
         )
     figure = go.Figure()
@@ -69,7 +69,7 @@ def calibration(calibration: pd.DataFrame, *, today: pd.Timestamp) -> go.Figure:
     theme.dress(
         figure,
         height_px=HEIGHT_PX,
-        x_title="chance said of being due (%)",
+        x_title="forecast chance of being due (%)",
         y_title="share that was due (%)",
     )
     figure.update_xaxes(range=[-3, 103])

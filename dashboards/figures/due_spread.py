@@ -1,7 +1,7 @@
-"""Do the due dates of a rack lie closer together with the plan or without it?
+"""Due spread figure: do the due dates of a rack lie closer together with the plan or without it?
 
-Two lanes on one time axis: the even chance of each pair as it is worn now, and as the plan wears
-it. A thin line joins the two marks of a pair.
+Two lanes on one time axis: the middle estimate of each pair as it is worn now, and as the plan
+wears it. A thin line joins the two marks of a pair.
 """
 
 from __future__ import annotations
@@ -64,7 +64,9 @@ def due_spread(what_if: pd.DataFrame, *, today: pd.Timestamp) -> go.Figure:
                 hoverinfo="text",
             )
         )
-    theme.dress(figure, height_px=HEIGHT_PX, x_title="even chance of being due (date)", y_title="")
+    theme.dress(
+        figure, height_px=HEIGHT_PX, x_title="middle estimate of the due day (date)", y_title=""
+    )
     figure.update_xaxes(type="date")
     figure.update_yaxes(
         tickvals=[1, 0],

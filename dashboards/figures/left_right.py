@@ -1,4 +1,4 @@
-"""Does one foot wear its sole faster than the other, and by how much?"""
+"""Left right figure: does one foot wear its sole faster than the other, and by how much?"""
 
 from __future__ import annotations
 

@@ -1,4 +1,7 @@
-"""What does following a plan change: soles worn past the limit, pairs away, hand-overs at once?"""
+"""Plan followed figure.
+
+What does following a plan change: soles worn past the limit, pairs away, hand-overs at once?
+"""
 
 from __future__ import annotations
 

@@ -1,7 +1,7 @@
-"""When does each pair need a new sole, on one time axis shared by all?
+"""Resole dates figure: when does each pair need a new sole, on one time axis shared by all?
 
-Each pair is a line from the 10 % to the 90 % quantile of its due date with a mark at the median;
-its two feet are finer lines above (left) and below (right). A line that runs past the axis ends in
+Each pair is a line from the 10 % to the 90 % quantile of its due date with a mark at the median.
+Its two feet are finer lines above (left) and below (right). A line that runs past the axis ends in
 an arrow. The band is in the mark, in the words behind the name and in the hover text.
 """
 

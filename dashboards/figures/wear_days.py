@@ -1,4 +1,7 @@
-"""When was a pair worn, week by week, and on how many of those days was the ground wet?"""
+"""Wear days figure.
+
+When was a pair worn, week by week, and on how many of those days was the ground wet?
+"""
 
 from __future__ import annotations
 

@@ -1,7 +1,9 @@
-"""How thick are both soles of a pair now, and when do they come down to the limit?
+"""Wear path figure.
 
-Readings as marks, the fitted thickness as a line, what is expected as a fan that widens, the limit
-as a dashed line, today as a dotted one. The ball only: there a hole comes first.
+How thick are both soles of a pair now, and when do they come down to the limit?
+
+Readings are marks, and the fitted thickness is a line. The expected thickness is a fan that widens.
+The limit is a dashed line, today a dotted one. The ball only: there a hole comes first.
 """
 
 from __future__ import annotations

@@ -1,7 +1,7 @@
-"""How many bench hours will each month bring, and how sure is that?
+"""Workload figure: how many bench hours will each month bring, and how sure is that?
 
-Nested bars from the wide interval (95 %) to the narrow (50 %), with a mark at the expected hours;
-the shop's open hours are a line to hold them against.
+Nested bars from the wide interval (95 %) to the narrow (50 %), with a mark at the expected hours.
+The shop's open hours are a line to hold them against.
 """
 
 from __future__ import annotations

@@ -1,1 +1,1 @@
-"""What does each page need to know, made from frames?"""
+"""Page contexts: what does each page need to know, made from frames?"""

@@ -32,7 +32,7 @@
     const taken = new DataTransfer();
     found.filter((file) => wanted(file.name)).forEach((file) => taken.items.add(file));
     if (!taken.files.length) {
-      window.solespan.say("Nothing of what was dropped is a CSV file or a ZIP.");
+      window.solespan.say("None of the dropped files is a CSV file or a ZIP.");
       return;
     }
     input.files = taken.files;

@@ -43,7 +43,7 @@
       chart.dataset.drawn = "yes";
       dark.addEventListener("change", () => Plotly.relayout(plot, { template: template(figure) }));
     } catch {
-      status.textContent = "The figure could not be drawn; every number in it stands in words on this page.";
+      status.textContent = "The figure could not be drawn. Every number in it is also in words on this page.";
       chart.dataset.drawn = "no";
     }
   }

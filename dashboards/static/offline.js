@@ -56,7 +56,7 @@
       }));
     }
     await show();
-    say("No network: the wear is kept on this device and sent when there is one.");
+    say("No network: the wear is saved on this device. It sends itself later.");
   }
 
   async function show() {
@@ -108,7 +108,7 @@
       wanted = false;
       try {
         const sent = await sendAll();
-        if (sent) say(`${sent === 1 ? "The wear" : `The ${sent} wears`} kept on this device ${sent === 1 ? "is" : "are"} logged now.`);
+        if (sent) say(`${sent === 1 ? "The wear" : `The ${sent} wears`} saved on this device ${sent === 1 ? "is" : "are"} logged now.`);
       } catch { /* still no network: they stay */ }
     }
     sending = false;

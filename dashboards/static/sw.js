@@ -1,14 +1,19 @@
-/* Lets the rack open without a network: files by their content's name, pages as they were last seen. */
+/* Service worker: the rack, pages as they were last seen, and the help open without a network. */
 "use strict";
 const FILES = "solespan-files-1";
 const PAGES = "solespan-pages-1";
+const HELP = { cache: "solespan-help", pages: [] }; // the service fills in its help pages
 const MOST_PAGES = 12;
 
-self.addEventListener("install", () => self.skipWaiting());
+/* The user's guide is kept at once: it is the same for everybody, and holds no record. */
+self.addEventListener("install", (event) => {
+  self.skipWaiting();
+  event.waitUntil(caches.open(HELP.cache).then((cache) => cache.addAll(HELP.pages)).catch(() => {}));
+});
 self.addEventListener("activate", (event) => {
   event.waitUntil((async () => {
     for (const name of await caches.keys()) {
-      if (name.startsWith("solespan-") && ![FILES, PAGES].includes(name)) await caches.delete(name);
+      if (name.startsWith("solespan-") && ![FILES, PAGES, HELP.cache].includes(name)) await caches.delete(name);
     }
     await self.clients.claim();
   })());
@@ -52,6 +57,10 @@ async function page(request, url) {
     if (kept(url) && answer.ok && !answer.redirected) await keep(url, answer.clone());
     return answer;
   } catch (failure) {
+    if (HELP.pages.includes(url.pathname)) {
+      const chapter = await (await caches.open(HELP.cache)).match(url.pathname);
+      if (chapter) return chapter;
+    }
     const cache = await caches.open(PAGES);
     const names = await cache.keys();
     const racks = names.filter((name) => new URL(name.url).pathname === "/").reverse();

@@ -1,7 +1,7 @@
-"""How good would these forecasts have been on the user's own past?
+"""Backtest: how good would these forecasts have been on the user's own past?
 
-Each day looked back from is forecast from what was known on it, population and all, and held
-against what the log says happened (`forecast.backtesting.outcomes`).
+Each day looked back from is forecast from what was known on it, population and all. It is then
+compared with what the log says happened (`forecast.backtesting.outcomes`).
 """
 
 from __future__ import annotations
@@ -100,8 +100,8 @@ def usual_days(log: WearLog, every_days: int = 91) -> list[pd.Timestamp]:
     last = end - pd.Timedelta(days=_LAST_BEFORE_DAYS)
     if first > last:
         raise BadHorizon(
-            f"the log ends on {end.date()}, and a look back needs a year of logging and four "
-            "months after it; log on, or name the days to look back from"
+            f"the log ends on {end.date()}: a look back needs a year of logging and four months "
+            "after it. Log more, or name the days to look back from"
         )
     return [day.normalize() for day in pd.date_range(first, last, freq=f"{every_days}D")]
 
@@ -168,9 +168,8 @@ def _refuse(log: WearLog, days: list[pd.Timestamp]) -> None:
     for day in days:
         if not first <= day < end:
             raise BadHorizon(
-                f"as_ofs: {day.date()} cannot be looked back from; choose a day from "
-                f"{first.date()}, when the first sole was fitted, to the day before {end.date()}, "
-                "the last day logged"
+                f"as_ofs: a look back from {day.date()} is not possible. Choose a day from "
+                f"{first.date()} (first sole fitted) until before {end.date()} (last day logged)"
             )
 
 

@@ -1,7 +1,9 @@
-"""How do rows of a look back add up: scores, coverage, calibration, and the send-by promise?
+"""Backtest scores.
 
-What happened to a pair within some days counts only where those days, and a quarter more in which a
-check can tell, had been logged: otherwise soles that were due would be known and others not.
+How do rows of a look back add up: scores, coverage, calibration, and the send-by promise?
+
+An outcome within some days counts only where those days, and a quarter more, had been logged.
+Otherwise soles that were due would be known and others not.
 """
 
 from __future__ import annotations

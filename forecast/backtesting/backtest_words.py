@@ -1,4 +1,4 @@
-"""What does a look back say, in sentences?"""
+"""Backtest in words: what does a look back say, in sentences?"""
 
 from __future__ import annotations
 
@@ -98,7 +98,7 @@ def _bands(back: LookedBack) -> list[str]:
 def _send_by(back: LookedBack) -> str:
     past, known = back.past_limit
     if not known:
-        return "No send-by date has passed long enough to be judged."
+        return "No send-by date is old enough to compare."
     return (
         f"Of {known} pairs handed over on their send-by date at {100 * back.settings.risk:.0f} % "
         f"risk, {past} ({100 * past / known:.0f} %) would have been past their limit"
@@ -114,9 +114,9 @@ def _judged(back: LookedBack) -> str:
     width = 2.0 * (stretch["days"] - stretch["above_until_days"]).median()
     between = f" (halfway between two checks, mostly {width:.0f} days apart)" if seen else ""
     return (
-        f"When a pair was due is judged from the log: by a check in {seen} cases{between}, by the "
-        f"hand-over for a new sole in {handed}; {open_} were not due as far as is known and count "
-        f"until then, {already} were at their limit already and do not count."
+        f"The log says when a pair was due: a check in {seen} cases{between}, the hand-over for a "
+        f"new sole in {handed}. {open_} were not due as far as is known and count until then. "
+        f"{already} were at their limit already and do not count."
     )
 
 

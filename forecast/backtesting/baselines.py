@@ -1,4 +1,6 @@
-"""What would be forecast without a model: a line through each shoe's own readings, or one rate?
+"""Baseline forecasts.
+
+What would be forecast without a model: a line through each shoe's own readings, or one rate?
 
 The two yardsticks that every forecast here is measured against. Both give a single day.
 """

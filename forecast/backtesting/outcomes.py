@@ -1,11 +1,10 @@
-"""When was each sole due, as far as the log itself can tell?
+"""Outcomes: when was each sole due, as far as the log itself can tell?
 
-A sole is known to have been due between the last check that found it above its limit and the first
-that found it at or below it, or a hole (and that the next check does not contradict); the middle of
-that stretch counts. Where no check tells, the day it was handed over for a new sole counts, unless
-a check shortly before found it above the limit: then it was sent early and all that is known is
-that it was not due by then. A sole that is still on was not due on the last day a check found it
-above its limit.
+A sole was due between its last check above the limit and its first check at or below it, or with a
+hole. A check that the next one contradicts is left out. The middle of that stretch counts. Without
+such checks, the day of the hand-over for a new sole counts. If a check shortly before found it
+above the limit, it was sent early. Then we know only that it was not due by that day. A sole that
+is still on was not due on the last day a check found it above its limit.
 """
 
 from __future__ import annotations

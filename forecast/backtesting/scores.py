@@ -1,4 +1,7 @@
-"""How good and how honest were forecasts, seen against what happened?"""
+"""Proper scores and calibration.
+
+How good and how honest were forecasts, seen against what happened?
+"""
 
 from __future__ import annotations
 

@@ -1,6 +1,8 @@
-"""What does the bench need to know: minutes, places in the queue, stock, quotes, tolerances?
+"""Bench model.
 
-Pure: `standards` (defaults), `minutes` (the shop's own times), `hours` (when the bench is open),
-`queue` (the bench simulated), `lead_times` (what that promises), `stock` (what to order when),
-`quoting` (what a pair needs and what that buys), `shoe_record` (how it was before stripping).
+What does the bench need to know: minutes, places in the queue, stock, quotes, tolerances?
+
+All modules are pure. `standards` holds defaults, `minutes` the shop's own times, and `hours` the
+opening hours. `queue` simulates the bench and `year_ahead` a year of it. `dates` gives days to book
+and return. `stock` advises orders, `quoting` prices a pair, and `shoe_record` compares measures.
 """

@@ -1,4 +1,6 @@
-"""By when should each pair be booked, when would it be back, and when is its owner asked?
+"""Bench dates.
+
+By when should each pair be booked, when would it be back, and when is its owner asked?
 
 The simulated bench answers for each week of reception; a pair takes the answers of the week in
 which it would be handed over.

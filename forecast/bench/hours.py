@@ -1,4 +1,4 @@
-"""When is the bench open, and on which day has it worked so many minutes?
+"""Opening hours: when is the bench open, and on which day has it worked so many minutes?
 
 The bench's own clock runs only in its hours. `BenchHours` turns calendar days into minutes of bench
 time and back, so that holidays, leave and short weeks need no care in the queue.

@@ -1,9 +1,10 @@
-r"""How long does each kind of work take on this shop's bench?
+r"""Bench minutes (log-normal model): how long does each kind of work take on this shop's bench?
 
-Log minutes of a job by kind of work and worker: a normal mean per kind with a prior from the
-standards, a worker's pace shared over kinds, and the spread of single jobs. All is normal, so the
-posterior is one linear solve (partial pooling: Gelman and Hill, Data Analysis Using Regression and
-Multilevel/Hierarchical Models, 2007, chapter 12); the spread of jobs is pooled with a prior too.
+The model is for log minutes of a job by kind of work and worker. Each kind has a normal mean with a
+prior from the standards. A worker's pace is shared over kinds, and single jobs vary. All is normal,
+so the posterior is one linear solve. Partial pooling: Gelman and Hill, Data Analysis Using
+Regression and Multilevel/Hierarchical Models, 2007, chapter 12. The spread of jobs is pooled with a
+prior too.
 """
 
 from __future__ import annotations
@@ -72,7 +73,7 @@ def fit_minutes(jobs: pd.DataFrame) -> JobMinutes:
         Minutes are negative.
     """
     if (jobs["bench_minutes"] < 0).any():
-        raise BadFrame("jobs.bench_minutes: minutes cannot be negative; mend the job")
+        raise BadFrame("jobs.bench_minutes: minutes cannot be negative; correct the job")
     # zero minutes say that nobody timed the job
     rows = jobs[jobs["bench_minutes"] > 0]
     standard = [

@@ -1,10 +1,10 @@
-"""When does each job leave the bench, in many simulated years at once?
+"""Queue simulation: when does each job leave the bench, in many simulated years at once?
 
 Work goes in two stages with a wait between them (cement and finish dry). A bench takes the ready
-piece of work with the highest priority, the longest waiting first, and does not lay it aside; a
-dried job goes before a new one, and a new one is begun only while fewer than `in_work_limit` are
-in work. All simulated years step together: each step, one piece of work in every year.
-Time is any unit, as long as all times have the same one.
+piece of work with the highest priority, the longest waiting first, and does not lay it aside. A
+dried job goes before a new one, and a new one is begun only while fewer than `in_work_limit` are in
+work. All simulated years step together: each step, one piece of work in every year. Time is any
+unit, as long as all times have the same one.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""What does a pair need, what would it cost, and how many wear days would each way buy?
+"""Quotes: what does a pair need, what would it cost, and how many wear days would each way buy?
 
 Needs come from the condition report and from the forecast's thickness and rate; an alternative is
 one way to meet them. Wear days bought are those of the new sole, less those the old one still had:

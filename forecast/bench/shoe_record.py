@@ -1,8 +1,10 @@
-"""Does the finished pair match its record from before stripping, and its left shoe its right?
+"""Shoe record and tolerances.
+
+Does the finished pair match its record from before stripping, and its left shoe its right?
 
 A record holds, foot by foot, the thickness at each point, the widths, the heel stack layer by
-layer, pitch and stitches. A worn point cannot be compared with the new sole, so thickness is held
-against the record only at the waist, which does not wear; everywhere left is held against right.
+layer, pitch and stitches. A worn point cannot be compared with the new sole. So only the
+waist, which does not wear, is compared with the record. Left is compared with right everywhere.
 """
 
 from __future__ import annotations

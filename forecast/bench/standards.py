@@ -1,4 +1,6 @@
-"""What does each kind of work take, cost and use, before the shop's own record says better?
+"""Standard times, prices and materials.
+
+What does each kind of work take, cost and use, before the shop's own record says better?
 
 Minutes are hands-on time a pair. Every number here is common practice without a source, offered as
 an editable default; prices are round figures inside published ranges of undated price lists.

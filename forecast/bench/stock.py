@@ -1,9 +1,11 @@
-"""How much of each material is needed while more is on its way, and what is ordered when?
+"""Stock control (periodic review).
 
-A periodic review with a reorder point: at each review, when what is there and on order is not above
-the reorder point, order up to it plus a review's need, at least the minimum. Safety stock covers
-demand and supply time, both uncertain: Silver, Pyke and Thomas, Inventory and Production Management
-in Supply Chains (4th edition, 2017), section 6.10; the newsvendor is their section 9.2.
+How much of each material is needed while more is on its way, and what is ordered when?
+
+Each review compares stock and orders with the reorder point. At or below it, order up to it plus a
+review's need, at least the minimum. Safety stock covers demand and supply time, both uncertain:
+Silver, Pyke and Thomas, Inventory and Production Management in Supply Chains (4th edition, 2017),
+section 6.10. The newsvendor is their section 9.2.
 """
 
 from __future__ import annotations

@@ -1,4 +1,6 @@
-"""How long will a pair wait and be away, week by week, and how busy is the bench over the year?
+"""Bench simulation of a year.
+
+How long will a pair wait and be away, week by week, and how busy is the bench over the year?
 
 Simulated jobs meet the bench's hours: the queue of `forecast.bench.queue` runs on the bench's own
 clock, and its answers are turned back into calendar days.

@@ -1,4 +1,6 @@
-"""When will each pair be at its limit, which foot first, and by when should it be sent and booked?
+"""Due dates.
+
+When will each pair be at its limit, which foot first, and by when should it be sent and booked?
 
 `forecast` answers with one row per tracked foot and point and one per pair and point, in the
 columns of `forecast.frames.FORECAST`.

@@ -1,4 +1,7 @@
-"""What does one row of the forecast say of a foot or a pair: dates, chances, band and reason?"""
+"""Columns of the forecast.
+
+What does one row of the forecast say of a foot or a pair: dates, chances, band and reason?
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""On which days may each foot and each pair be at its limit?"""
+"""Draws of due days: on which days may each foot and each pair be at its limit?"""
 
 from __future__ import annotations
 

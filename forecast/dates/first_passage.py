@@ -1,9 +1,11 @@
-"""How many standard wear days remain until a foot reaches its limit, and on which day is that?
+"""First-passage draws (inverse Gaussian).
 
-Wear is a random walk with drift in exposure, so the exposure at which a given thickness is used up
-has the inverse Gaussian distribution (first passage of Brownian motion with drift). It is drawn by
-the transformation of Michael, Schucany and Haas (The American Statistician 30:88, 1976). All draws
-use one fixed scrambled Sobol set, so the same data give the same dates. Draws are held in single
+How many standard wear days remain until a foot reaches its limit, and on which day is that?
+
+Wear is a random walk with drift in exposure. So the exposure that uses up a given thickness has the
+inverse Gaussian distribution (first passage of Brownian motion with drift). It is drawn by the
+transformation of Michael, Schucany and Haas (The American Statistician 30:88, 1976). All draws use
+one fixed scrambled Sobol set, so the same data give the same dates. Draws are held in single
 precision, good to seconds of a day: they are moved and sorted in half the time or less.
 """
 

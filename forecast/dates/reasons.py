@@ -1,4 +1,4 @@
-"""What does each forecast lean on, in one short text?"""
+"""Reasons: what is each forecast based on, in one short text?"""
 
 from __future__ import annotations
 

@@ -1,10 +1,12 @@
-"""Does wear go on at the same pace, or does it slow down or speed up as a sole is worn?
+"""Curvature of wear.
+
+Does wear go on at the same pace, or does it slow down or speed up as a sole is worn?
 
 The model takes wear to be proportional to exposure. Were it proportional to a power of exposure,
-each path would bend by (power - 1) * rate * x * log(x) against its own straight line; that bend is
-estimated from all paths together, each with its own start, rate and packing taken out, and its
-error from how much the soles disagree (cluster-robust variance: Liang and Zeger, Biometrika 73:13,
-1986), so that neither the readings' error nor the noise of wear needs to be known.
+each path would bend by (power - 1) * rate * x * log(x) against its own straight line. That bend is
+estimated from all paths together, without each path's own start, rate and packing. Its error comes
+from how much the soles disagree, so no noise needs to be known. Cluster-robust variance: Liang and
+Zeger, Biometrika 73:13, 1986.
 """
 
 from __future__ import annotations

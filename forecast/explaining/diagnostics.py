@@ -1,4 +1,7 @@
-"""Can the fit be trusted: do readings agree with it, what was set aside, and is wear a line?"""
+"""Diagnostics of a fit.
+
+Can the fit be trusted: do readings agree with it, what was ignored, and is wear a line?
+"""
 
 from __future__ import annotations
 
@@ -117,13 +120,13 @@ class Diagnostics:
             return "Too few soles have enough readings to tell whether wear is a straight line."
         return (
             f"Wear goes with the power {bend.power:.2f} +/- {bend.standard_error:.2f} of the wear "
-            f"days ({bend.paths} shoes told);\n  the model takes 1, a straight line."
+            f"days ({bend.paths} shoes).\n  The model takes 1, a straight line."
         )
 
     def _set_aside(self) -> list[str]:
         if self.slips.empty:
-            return ["No reading was set aside as a slip."]
-        lines = [f"{len(self.slips)} readings were set aside as slips; look at them:"]
+            return ["No reading was ignored as a likely misreading."]
+        lines = [f"{len(self.slips)} readings were ignored as likely misreadings; look at them:"]
         lines += [
             f"  {row['pair_id']}, {row['checked_on']:%Y-%m-%d}, {row['foot']} {row['point']}, "
             f"{_plain(row['method'])}: {row['value_mm']:.2f} mm "
@@ -137,7 +140,7 @@ class Diagnostics:
             return ["Every pair has at least two checks of its sole."]
         lines = [f"{len(self.leaning)} pairs have fewer than two checks of their sole:"]
         lines += [
-            f"  {row['pair_id']} leans on {row['leans_on']}"
+            f"  {row['pair_id']} is based mostly on {row['leans_on']}"
             for row in _records(self.leaning.head(_MOST_LISTED))
         ]
         return lines + _and_more(len(self.leaning))

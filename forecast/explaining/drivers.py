@@ -1,8 +1,8 @@
-"""What makes a pair wear faster or slower than others, and by how much?
+"""Drivers of wear: what makes a pair wear faster or slower than others, and by how much?
 
-Every effect is a percentage on the wear, with its 80 % interval; what has no such size (thickness,
+Every effect is a percentage on the wear, with its 80 % interval. What has no such size (thickness,
 season) leaves the interval empty. Effects of the wearer, the pair and the feet are what this pair's
-and its wearer's own checks say; those of material, driving and ground come from everybody's.
+and its wearer's own checks say. Those of material, driving and ground come from everybody's.
 """
 
 from __future__ import annotations
@@ -124,7 +124,7 @@ def _driving(mine: OnePair, ball: np.ndarray) -> Driver:
     foot = wearers.loc[wearers["wearer_id"] == wearer, "driving_foot"].iloc[0]
     if foot not in FEET:
         why = (
-            "not told which foot turns on the car's floor"
+            "not known which foot turns on the car's floor"
             if pd.isna(foot)
             else ("both feet drive alike" if foot == "both" else "does not drive")
         )

@@ -1,4 +1,7 @@
-"""What drives one pair's date, in sentences that the owner of a shoe can read?"""
+"""Explanation of a date.
+
+What drives one pair's date, in sentences that the owner of a shoe can read?
+"""
 
 from __future__ import annotations
 
@@ -190,7 +193,7 @@ def _of_wear(by_name: dict[str, Driver]) -> list[str]:
 
 
 def _leaning(mine: OnePair) -> list[str]:
-    """Say what the forecast leans on where the pair's own checks are few."""
+    """Say what the forecast is based on where the pair's own checks are few."""
     known, panel = mine.known, mine.known.panel
     seen = counts_by_path(known).iloc[np.concatenate([mine.ball.left, mine.ball.right])]
     total = seen.sum()

@@ -1,10 +1,10 @@
-"""Which check would narrow a pair's date most?
+"""Inspection value (preposterior analysis): which check would narrow a pair's date most?
 
-A reading that has not been taken yet is normal, jointly with today's thickness and rates; taking it
-would shrink their covariance by an amount that does not depend on what it reads, and move their
-mean by one that does (a preposterior analysis: Raiffa and Schlaifer, Applied Statistical Decision
-Theory, 1961). A thumb grade counts as a reading with the variance that its information is worth on
-average over the grades to expect.
+A reading that has not been taken yet is normal, jointly with today's thickness and rates. Taking it
+shrinks their covariance by an amount that does not depend on its value. It moves their mean by an
+amount that does. Source: Raiffa and Schlaifer, Applied Statistical Decision Theory, 1961. A thumb
+grade counts as a reading with the variance that its information is worth on average over the grades
+to expect.
 """
 
 from __future__ import annotations

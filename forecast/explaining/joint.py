@@ -1,8 +1,10 @@
-"""What is the joint normal of everything that bears on some paths of one sole?
+"""Joint posterior of one sole.
 
-`forecast.model.sole_state` answers this for two quantities of very many soles at once; here one
-sole is written out in full, so that any linear question can be asked of it: thickness on any day, a
-reading that nobody has taken yet, the wearer's own effect.
+What is the joint normal of everything that bears on some paths of one sole?
+
+`forecast.model.sole_state` answers this for two quantities of very many soles at once. Here one
+sole is written out in full, so that it answers any linear question. Examples are thickness on any
+day, a future reading, and the wearer's own effect.
 """
 
 from __future__ import annotations

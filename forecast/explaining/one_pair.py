@@ -1,4 +1,4 @@
-"""What is known of one pair, given the fit and its wearer's whole rack?"""
+"""Posterior of one pair: what is known of one pair, given the fit and its wearer's whole rack?"""
 
 from __future__ import annotations
 

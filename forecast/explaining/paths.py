@@ -1,8 +1,8 @@
-"""How thick has each sole of a pair been, day by day, and how thick will it be?
+"""Thickness by day: how thick has each sole of a pair been, day by day, and how thick will it be?
 
-Behind today: the fitted thickness given every check until today. Ahead: the same draws that give
-the dates in `forecast.dates.due`, so that the share of draws under the limit on a day is the chance
-of being due by then, and the quantiles of thickness meet the limit on the quantiles of the date.
+Behind today: the fitted thickness given every check until today. Ahead of today: the same draws
+that give the dates in `forecast.dates.due`. So the share of draws under the limit on a day is the
+chance of being due by then. The quantiles of thickness meet the limit on the quantiles of the date.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""How thick is one path on any day, and how does that move with what is unknown?"""
+"""Wear curve: how thick is one path on any day, and how does that move with what is unknown?"""
 
 from __future__ import annotations
 

@@ -1,12 +1,14 @@
-"""How are random effects nested as path in pair in wearer in population integrated out?
+"""Block elimination (Schur complements).
+
+How are random effects nested as path in pair in wearer in population integrated out?
 
 The linearised model is Gaussian, so all that is needed is a quadratic form in the unknowns. The
-unknowns are eliminated level by level (paths first, the population last); each elimination is one
+unknowns are eliminated level by level (paths first, the population last). Each elimination is one
 vectorised step over all members of a level, so the cost is linear in the number of paths. Arrays
-keep the members on the last axis: a symmetric form of d unknowns for n members has shape (d, d, n),
-and its last coordinate is the data, with z'Qz - 2 z'q + yy written as one matrix.
+keep the members on the last axis: a symmetric form of d unknowns for n members has shape (d, d, n).
+Its last coordinate is the data, with z'Qz - 2 z'q + yy written as one matrix.
 
-Elimination of unknown j divides its row by the pivot; the rows are kept to find means and variances
+Elimination of unknown j divides its row by the pivot. The rows are kept to find means and variances
 on the way back (Takahashi's recursion for the inverse of a sparse matrix).
 """
 

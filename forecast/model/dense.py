@@ -1,4 +1,6 @@
-"""What is the posterior of one small rack, written out as one normal?
+"""Dense solution of a small rack.
+
+What is the posterior of one small rack, written out as one normal?
 
 `forecast.model.block_elimination` eliminates unknowns level by level, which is linear in the number
 of paths but takes some hundred array operations. A rack of few paths has so few unknowns that one

@@ -1,7 +1,7 @@
-"""How is a fit made of logs that do not fit into one process?
+"""Distributed fit: how is a fit made of logs that do not fit into one process?
 
 Every log holds whole wearers. Their panels stay where a `forecast.model.full_panel_fit.Runner`
-keeps them; what comes together are the panels of some wearers (on which spreads are sought), the
+keeps them. What comes together are the panels of some wearers (on which spreads are sought), the
 parts' small sums, and each pair's wear by four weeks. The fit is that of the logs put together.
 """
 

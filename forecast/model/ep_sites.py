@@ -1,10 +1,11 @@
-"""What do thumb grades, holes and soles still on say, given everything else?
+"""EP sites (expectation propagation).
 
-Each is a site: a Gaussian pseudo-observation that is moved until the thickness has the mean and
-variance it has with the grade, given all the rest (its cavity; expectation propagation, Minka
-2001). The cavities also tell how far apart the thumb's cut points lie and how loose a judgement is,
-with or without a gauge: at the sites' fixed point the grades' log chances in their cavities have
-the gradient of the evidence.
+What do thumb grades, holes and soles still on say, given everything else?
+
+Each is a site, a Gaussian pseudo-observation (expectation propagation, Minka 2001). It is moved
+until the thickness has the mean and variance that it has with the grade, given its cavity. The
+cavities also inform the distance of the thumb's cut points and the noise of a judgement. At the
+fixed point, the grades' log chances in their cavities have the gradient of the evidence.
 """
 
 from __future__ import annotations

@@ -1,7 +1,7 @@
-"""How are the population's parameters found?
+"""Estimation (empirical Bayes): how are the population's parameters found?
 
 Spreads by marginal likelihood with weak priors (empirical Bayes), noise and thumb by guarded Newton
-steps; observations are linearised about the current modes and the steps alternate (Lindstrom and
+steps. Observations are linearised about the current modes and the steps alternate (Lindstrom and
 Bates, Biometrics 46:673, 1990).
 """
 

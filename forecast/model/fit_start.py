@@ -1,4 +1,7 @@
-"""From which spreads and noise does a fit set out, and where had one got to that was stopped?"""
+"""Starting values.
+
+From which spreads and noise does a fit set out, and where had one got to that was stopped?
+"""
 
 from __future__ import annotations
 

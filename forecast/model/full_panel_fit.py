@@ -1,4 +1,4 @@
-"""How are spreads and population found over a whole panel, part by part?
+"""Full-panel fit: how are spreads and population found over a whole panel, part by part?
 
 Spreads and noise are sought on some wearers; one Newton step then moves the spreads to the optimum
 over all. Parts are whole wearers, so that all a part has to tell the others is a small sum

@@ -1,4 +1,6 @@
-"""Given the linearised observations and the spreads, what is the posterior of every unknown?
+"""Hierarchical posterior.
+
+Given the linearised observations and the spreads, what is the posterior of every unknown?
 
 Joins `forecast.model.linearise` (one matrix per path) to `forecast.model.block_elimination`
 (elimination by level): gives the marginal likelihood and posterior means;

@@ -1,7 +1,7 @@
-"""Where do the unknowns of a panel stand, at given spreads and noise?
+"""Posterior modes (inner loop): where do the unknowns of a panel stand, at given spreads and noise?
 
-Linearising the observations, solving, and moving the grades' sites take turns until nothing moves:
-the posterior is then the normal nearest to the true one (its mean, not its mode).
+Linearising the observations, solving, and moving the grades' sites take turns until nothing moves.
+The result is the Gaussian approximation nearest to the posterior (its mean, not its mode).
 """
 
 from __future__ import annotations

@@ -1,13 +1,14 @@
-"""What do the observations of a path say, once the wear curve is made a straight line?
+"""Linearised observations.
+
+What do the observations of a path say, once the wear curve is made a straight line?
 
 Thickness = nominal + start - packing*min(x/6, 1) - exp(log rate)*(x + exp(pace)*silent) + process
 noise, in mm. Each observation becomes a row over the interface columns of
-`forecast.model.parameter_layout`; rows of a path are made independent by the filter of the process
-noise (a random walk in expected wear), and added up to one small matrix per path. Linearisation
-about the current conditional modes is the way of Lindstrom and Bates (Biometrics 46:673, 1990);
-told the posterior's covariances, it is moved until the posterior's mean is that of the nearest
-normal (Opper and Archambeau, Neural Computation 21:786, 2009), which a skewed posterior has
-elsewhere.
+`forecast.model.parameter_layout`. The filter of the process noise (a random walk in expected wear)
+makes the rows of a path independent. They add up to one small matrix per path. Linearisation about
+the current conditional modes is the way of Lindstrom and Bates (Biometrics 46:673, 1990). Given the
+posterior's covariances, the line is moved until the mean is that of the nearest normal. A skewed
+posterior has it elsewhere (Opper and Archambeau, Neural Computation 21:786, 2009).
 """
 
 from __future__ import annotations

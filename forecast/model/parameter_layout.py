@@ -1,9 +1,11 @@
-"""Through which column of the linearised observation does each unknown act, and with what weight?
+"""Parameter layout.
 
-An observation sees its path through a few columns (the interface): start, packing, log rate, gauge
-bias, thumb shift, where soles come off, silent wear, one per covariate. Every unknown of the model
-acts through exactly one of them, with a weight that is a constant of the path: the pair's effect
-through the log rate with weight 1, the right-minus-left contrast with weight +-1/2, and so on.
+Through which column of the linearised observation does each unknown act, and with what weight?
+
+An observation sees its path through a few columns, the interface. They are start, packing, log
+rate, gauge bias, thumb shift, removal threshold, silent wear, and one per covariate. Every unknown
+acts through exactly one of them, with a weight that is a constant of the path. The pair's effect
+has weight 1 on the log rate, the right-minus-left contrast +-1/2.
 """
 
 from __future__ import annotations

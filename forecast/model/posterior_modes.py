@@ -1,4 +1,6 @@
-"""Where do wearers stand under a fit, each of them followed until nothing moves?
+"""Converged posterior modes.
+
+Where do wearers stand under a fit, each of them followed until nothing moves?
 
 Given the population, wearers are independent: most stand still after a few steps, a few with odd
 readings take many more. Those are followed alone, so that they neither hold up the others nor are

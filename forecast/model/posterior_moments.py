@@ -1,8 +1,10 @@
-"""How sure is each unknown, and which way do the spreads want to move?
+"""Posterior moments and gradients.
 
-Variances and covariances on the way back through `forecast.model.block_elimination` (Takahashi's
-recursion), and the gradient of the marginal likelihood by the log spreads (Fisher's identity: the
-gradient is the expected score of the random effects).
+How sure is each unknown, and which way do the spreads want to move?
+
+Variances and covariances come on the way back through `forecast.model.block_elimination`
+(Takahashi's recursion). The gradient of the marginal likelihood is the expected score of the random
+effects (Fisher's identity).
 """
 
 from __future__ import annotations

@@ -1,9 +1,11 @@
-"""How are the rows of a path made independent of each other, and what do they add up to?
+"""Kalman filter of the process noise.
+
+How are the rows of a path made independent of each other, and what do they add up to?
 
 Wear is a random walk, so the observations of a path share its noise. A Kalman filter along every
-path takes out of each row what the earlier ones told of the walk; the products of the rows that are
-left are all that the elimination needs. The rows are taken rank by rank, the first of every path,
-then the second, ..., with the paths that have most rows in front: each rank is then one stretch of
+path removes from each row what earlier rows say about the walk. The products of the rows that are
+left are all that the elimination needs. The rows are taken rank by rank: the first of every path,
+then the second, and so on. Paths with most rows come first, so each rank is one stretch of
 neighbouring numbers.
 """
 

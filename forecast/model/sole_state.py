@@ -1,6 +1,8 @@
-"""Where do both feet of a pair stand today: thickness and rate, jointly, with their uncertainty?
+"""Sole state.
 
-Every quantity asked of a path is linear in the unknowns; reducing it through the elimination of
+Where do both feet of a pair stand today: thickness and rate, jointly, with their uncertainty?
+
+Every quantity asked of a path is linear in the unknowns. Reducing it through the elimination of
 `forecast.model.block_elimination` writes it as a mean plus loadings on independent standard
 normals. Two quantities share exactly the normals of the sole, the pair, the wearer and the
 population they have in common.

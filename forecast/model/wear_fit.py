@@ -1,4 +1,7 @@
-"""What was learnt about wear and use, in a form that can be kept, read and used again?"""
+"""Fit result.
+
+What was learnt about wear and use, in a form that can be kept, read and used again?
+"""
 
 from __future__ import annotations
 
@@ -152,8 +155,8 @@ class WearFit:
         )
         head.append(
             f"thumb at a limit of 2 mm: firm from {thumb.firm_from_mm:.2f} mm, give from "
-            f"{thumb.give_from_mm:.2f} mm, {self.value('thumb_limit'):.2f} mm more per mm of "
-            f"limit, noise {thumb.sd_mm:.2f} mm (learnt from {thumb.learnt_from} checks)"
+            f"{thumb.give_from_mm:.2f} mm, noise {thumb.sd_mm:.2f} mm (from "
+            f"{thumb.learnt_from} checks). Per mm of limit: {self.value('thumb_limit'):.2f} mm"
         )
         sending = self.noise.sending
         head.append(

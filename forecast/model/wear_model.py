@@ -1,7 +1,7 @@
-"""How fast does each sole wear, judged from all of them together?
+"""Wear model: how fast does each sole wear, judged from all of them together?
 
-`WearModel(log, as_of).fit()` learns the population: mean log rates by material and point, the
-multipliers of wet and rough days, packing, how much wearers, pairs and feet differ, and how pairs
+`WearModel(log, as_of).fit()` learns the population. That is mean log rates by material and point,
+multipliers of days, packing, and the spread of wearers, pairs and feet. It also learns how pairs
 are used. Given the population, `condition` finds the posterior of any wearers without a refit.
 """
 

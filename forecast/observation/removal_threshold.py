@@ -1,11 +1,10 @@
-"""How loosely is the point kept at which soles come off?
+"""Removal threshold: how loosely is the point kept at which soles come off?
 
-Owners send a pair when it looks worn. So a sole that came off says about how thick it was that day,
-and a sole that is still on is less likely to be far past that point. Where the point lies is an
-unknown of the model (`sending_mm` above the limit, so that what is not known of it stays in the
-dates of owners who have no gauge); how loosely it is kept is learnt here from soles that a gauge
-followed to near their end. Without such soles it is taken to be very loose (common practice, no
-source).
+Owners send a pair when it looks worn. So a sole that came off says about how thick it was that day.
+A sole that is still on is less likely to be far past that point. The threshold is an unknown of the
+model, `sending_mm` above the limit. So its uncertainty stays in the dates of owners without a
+gauge. Its SD is learnt here from soles that a gauge followed to near their end. Without such soles
+it is taken to be very loose (common practice, no source).
 """
 
 from __future__ import annotations

@@ -1,12 +1,12 @@
-"""What does a thumb grade say about thickness?
+"""Thumb grades (ordered probit): what does a thumb grade say about thickness?
 
 The ordinal model: a grade is where `thickness + the thumb's shift + noise` falls between two cut
-points (ordered probit). The shift is an unknown of the model like any other (`thumb_shift_mm`, a
-wearer's own, and `thumb_limit`: whether a thumb feels thickness or thickness above the limit); here
-are the cut points' distance and the noise. A grade enters the fit as a Gaussian pseudo-observation
-that gives the thickness there the mean and variance it has with the grade (expectation propagation,
-Minka 2001); `firm` again and again says `at least`, which a tangent at the mode would understate. A
-hole says only that nothing is left.
+points (ordered probit). The shift is an unknown of the model: `thumb_shift_mm`, a wearer's own, and
+`thumb_limit`. The last says whether a thumb feels thickness or thickness above the limit. This
+module holds the cut points' distance and the noise. A grade enters the fit as a Gaussian
+pseudo-observation (expectation propagation, Minka 2001). It gives the thickness the mean and
+variance that it has with the grade. `firm` again and again says `at least`, which a tangent at the
+mode would understate. A hole says only that nothing is left.
 """
 
 from __future__ import annotations

@@ -1,8 +1,8 @@
-"""How much was each sole worn by a given day, in standard wear days and by kind of day?
+"""Exposure: how much was each sole worn by a given day, in standard wear days and by kind of day?
 
 Counts are kept by cell of the flag covariates, so that the multipliers can be learnt later without
-touching the wear days again. A silent gap is a stretch in which a wearer logged nothing at all for
-much longer than usual: wear in it is unknown and is offered to the model as its own quantity.
+touching the wear days again. In a silent gap a wearer logged nothing at all for much longer than
+usual. Wear in it is unknown, and the model has its own quantity for it.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""Which integers and floats stand in a log, once its words and ids are numbers?
+"""Log arrays: which integers and floats stand in a log, once its words and ids are numbers?
 
 Everything that the panel and the count of wear days read from a log, taken from its frames once,
 as known on one day. Wearers, pairs and soles are sorted so that each one's members are contiguous.

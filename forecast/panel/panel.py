@@ -1,4 +1,6 @@
-"""Which thickness paths are there, and which observation lies on which path at what exposure?
+"""Panel.
+
+Which thickness paths are there, and which observation lies on which path at what exposure?
 
 A path is one point of one foot of one sole. `forecast.panel.panel_of_log` turns a log into these
 sorted integer and float arrays once; the fit and the forecast read nothing else.

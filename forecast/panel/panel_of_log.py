@@ -1,4 +1,7 @@
-"""How does a log become a panel: which paths, which observation on which, at what exposure?"""
+"""Panel construction.
+
+How does a log become a panel: which paths, which observation on which, at what exposure?
+"""
 
 from __future__ import annotations
 

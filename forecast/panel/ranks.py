@@ -1,7 +1,7 @@
 """Ranks of observations: in which order are the rows of all paths taken at once?
 
-The first row of every path comes first, then the second, ..., with the paths that have most rows in
-front: each rank is then one stretch of neighbouring numbers.
+The first row of every path comes first, then the second, and so on. Paths with most rows come
+first, so each rank is one stretch of neighbouring numbers.
 """
 
 from __future__ import annotations

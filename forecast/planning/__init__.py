@@ -1,11 +1,11 @@
-"""Which pair on which day, when does each go to the bench, and what does that cost?
+"""Planning: which pair on which day, when does each go to the bench, and what does that cost?
 
-Pure like the rest of `forecast`. A map: `habits`, `planned_use`, `what_if` (forecasts under a
-changed habit), `allowance` (wear days that remain at the risk level), `wishes` (what the owner
-wants), `rack` (wishes and state as arrays), `rows` (the solver), `sharing` (who is worn how often,
-who is sent when: the bound), `daily` (an even draft by days), `planner` (the plan, and the wishes
-to give up), `told` (why). `routes` compares ways to a new sole, `care` lists what is due between
-resoles, `life` what a pair costs.
+`habits`, `planned_use` and `what_if` forecast under a changed habit. `allowance` gives the wear
+days that remain at the risk level. `wishes` says what the owner wants; `rack` holds wishes and
+state as arrays. `milp_builder` calls the solver. `sharing` finds wears and hand-overs by weeks and
+the bound, `daily` an even draft by days, and `planner` the plan. `plan_explanations` says why.
+`resole_options` compares ways to a new sole. `care` lists care that is due, and `cost_of_ownership`
+what a pair costs.
 """
 
 from solespan.forecast.planning.allowance import wear_allowance

@@ -1,4 +1,6 @@
-"""How many wear days has each pair left, at the owner's risk, on this sole and on the next one?
+"""Wear-day allowance.
+
+How many wear days has each pair left, at the owner's risk, on this sole and on the next one?
 
 Counted in wear days, the answer does not depend on how often the pair will be worn, so a planner
 can share the wear out. The chance is over what remains on the sole and how much a wear day wears.
@@ -45,7 +47,7 @@ def wear_allowance(
     -------
     DataFrame
         A row per pair with a sole on: pair_id, `wear_days_left` (at the risk),
-        `wear_days_left_p50` (even chance), `wear_days_new` (at the risk, from a new sole like the
+        `wear_days_left_p50` (50 % chance), `wear_days_new` (at the risk, from a new sole like the
         one on it now: the pair's habit carries over), `wear_days_per_week` (present pace); all but
         pair_id numbers, at most 1500.
     """

@@ -1,8 +1,8 @@
-"""What care is due on each pair between two soles, and why?
+"""Care schedule: what care is due on each pair between two soles, and why?
 
 Rules count wears, wet wears or days since the care was last done. The defaults are common practice,
-no source, and differ by upper: smooth calf is conditioned, suede is never creamed but brushed and
-waterproofed, shell is brushed far more often than it is fed.
+no source, and differ by upper. Smooth calf is conditioned. Suede is never creamed but brushed and
+waterproofed. Shell is brushed far more often than it is fed.
 """
 
 from __future__ import annotations
@@ -195,7 +195,7 @@ def _due(
 
 
 def _since(done_on: pd.Timestamp | None) -> str:
-    return "and never noted as done" if done_on is None else f"since {done_on.date()}"
+    return "and never logged as done" if done_on is None else f"since {done_on.date()}"
 
 
 def _near_limit(frame: pd.DataFrame | None, today: pd.Timestamp) -> dict[str, dict[str, str]]:

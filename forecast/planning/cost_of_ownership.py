@@ -1,6 +1,8 @@
-"""What does a pair cost per wear, how many more soles can it take, and is the next one worth it?
+"""Cost of ownership.
 
-The numbers of resoles that a construction stands are common practice, no source: editable defaults.
+What does a pair cost per wear, how many more soles can it take, and is the next one worth it?
+
+The numbers of resoles that a construction allows are common practice, no source: editable defaults.
 """
 
 from __future__ import annotations
@@ -36,7 +38,7 @@ _YEAR_DAYS = 365.25
 class LifeSettings:
     """Editable numbers.
 
-    resoles_stood : resoles that welt and upper stand in all, by construction.
+    resoles_stood : resoles that welt and upper allow in all, by construction.
     resoles_per_rewelt : further resoles that a new welt brings.
     resole_price_minor : what the next sole costs where no route says otherwise.
     wears_per_sole : wears of a sole where the forecast says nothing.
@@ -199,7 +201,7 @@ def _arithmetic(
             f"{_amount(float(str(row['replace_cost_per_wear_minor'])))} a wear."
         )
     said.append(
-        f"{row['resoles']} resoles so far; welt and upper stand {row['resoles_left']} more."
+        f"{row['resoles']} resoles so far; welt and upper allow {row['resoles_left']} more."
     )
     return " ".join(said)
 

@@ -1,8 +1,10 @@
-"""Which pair is worn on which day, so that every pair keeps to its share and its rest?
+"""Daily schedule (rolling horizon).
 
-Two weeks are settled at a time and the first of them is kept: each window is a small exact
-programme that covers the days, never breaks rest or passes a limit, and follows every pair's even
-path between the totals that `sharing` found.
+Which pair is worn on which day, so that every pair keeps to its share and its rest?
+
+Two weeks are solved at a time and the first of them is kept. Each window is a small exact programme
+that covers the days and never breaks rest or passes a limit. It follows every pair's even path
+between the totals that `sharing` found.
 """
 
 from __future__ import annotations

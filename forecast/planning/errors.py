@@ -1,4 +1,4 @@
-"""What can be wrong with a plan that someone asks for?"""
+"""Errors of planning: what can be wrong with a plan that someone asks for?"""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ __all__ = ["BadPlan"]
 
 
 class BadPlan(ForecastError):
-    """A plan, habit, route or rule asked for cannot be meant; mend the field named.
+    """A plan, habit, route or rule asked for cannot be meant; correct the field named.
 
     Parameters
     ----------

@@ -1,7 +1,7 @@
-"""How often would each pair be worn, day by day, if the habits were these?
+"""Habits: how often would each pair be worn, day by day, if the habits were these?
 
-Habits are laid over the present ones: what named pairs gain or lose is shared by the wearer's other
-pairs, so that the wearer goes out as often as before, but never more than rest allows.
+The wearer goes out as often as before, but never more than rest allows. So the other pairs share
+the days that named pairs gain or lose.
 """
 
 from __future__ import annotations
@@ -74,7 +74,7 @@ def wear_days_by_day(
     Parameters
     ----------
     now : ndarray, shape (pairs, days)
-        Expected wear days on each day after `as_of` as things are.
+        Expected wear days on each day after `as_of` under today's habit.
     pair_ids, wearer : sequences of length pairs
     habits : sequence of Pace, Retire, Trip
         Later ones stand over earlier ones.

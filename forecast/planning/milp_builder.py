@@ -1,4 +1,7 @@
-"""How are the rows of an integer programme gathered, and how is it solved?"""
+"""Integer programme builder.
+
+How are the rows of an integer programme gathered, and how is it solved?
+"""
 
 from __future__ import annotations
 

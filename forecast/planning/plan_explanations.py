@@ -1,4 +1,7 @@
-"""Why is a pair proposed or not, over the whole plan and on one day, in sentences?"""
+"""Plan explanations.
+
+Why is a pair proposed or not, over the whole plan and on one day, in sentences?
+"""
 
 from __future__ import annotations
 
@@ -83,7 +86,7 @@ def _sentences(plan: RackPlan, pair: int, wears: int) -> str:
         back = on + pd.Timedelta(days=state.lead_days)
         said.append(
             f"Goes to the bench on {on.date()} with {_days(_left(plan, pair, day))} left at the "
-            f"risk level, and is counted back on {back.date()}."
+            f"risk level, and is due back on {back.date()}."
         )
     share = int(rack.target[pair])
     if wears:

@@ -1,4 +1,4 @@
-"""How uncertain is wear to come, when the wear days themselves are planned?
+"""Planned use: how uncertain is wear to come, when the wear days themselves are planned?
 
 A planned wear day happens; what stays uncertain is how much it wears the sole (hours, wet, ground).
 Unplanned use keeps the whole uncertainty of the pace.

@@ -1,12 +1,11 @@
-"""Which pair on which day, when is each sent, how good is that, and what must be given up?
+"""Planner: which pair on which day, when is each sent, how good is that, and what must be given up?
 
-Three steps: by weeks (who is sent when; its optimum bounds what any plan can reach), a draft by
-days that wears every pair evenly between its hand-overs, and the best plan by days for those
-hand-overs, as near to the draft as the score lets it be. Small racks choose their hand-overs in the
-last step.
+The first step decides hand-overs by weeks; its optimum is a bound for every plan. The second drafts
+days that wear every pair evenly between its hand-overs. The third finds the best plan by days for
+those hand-overs, near to the draft. Small racks choose their hand-overs in the last step.
 
-Rest and limits are never given up; a day without a pair, a reservation missed, one pair more away
-than wished and a quarter over its budget each count as one wish given up.
+Rest and limits are never given up. These each count as one wish given up: a day without a pair, a
+missed reservation, one pair too many away, a quarter over budget.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""Which day is a quantile of draws that may lie beyond the horizon?"""
+"""Quantiles of censored draws: which day is a quantile of draws that may lie beyond the horizon?"""
 
 from __future__ import annotations
 

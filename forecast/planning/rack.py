@@ -1,4 +1,7 @@
-"""Which pair may be worn on which day at all, and how often should each be worn in the plan?"""
+"""Rack as arrays.
+
+Which pair may be worn on which day at all, and how often should each be worn in the plan?
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,6 @@
-"""Which way to a new sole is best for a pair: cost, weeks away, and is it back in time?
+"""Resole options.
+
+Which way to a new sole is best for a pair: cost, weeks away, and is it back in time?
 
 A route's time is the wait for a place plus the lead time, lognormal with the route's 50 % and 90 %
 quantiles. All numbers of `DEFAULT_ROUTES` are common practice, no source: editable defaults.

@@ -1,4 +1,4 @@
-"""Which rows of the programme let a pair rest after it was worn?"""
+"""Rest constraints: which rows of the programme let a pair rest after it was worn?"""
 
 from __future__ import annotations
 

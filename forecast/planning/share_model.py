@@ -1,4 +1,7 @@
-"""Which variable of the programme that shares wear out means what?"""
+"""Variables of the sharing programme.
+
+Which variable of the programme that shares wear out means what?
+"""
 
 from __future__ import annotations
 

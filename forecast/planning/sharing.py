@@ -1,12 +1,14 @@
-"""How often is each pair worn in each period, and in which week is it sent, at best?
+"""Sharing programme (integer programme).
+
+How often is each pair worn in each period, and in which week is it sent, at best?
 
 One integer programme for periods of a week or of a day. With periods of a day it is the whole
-question. With periods of a week, rest is only counted (at most four wears in a week after one day's
-rest, seven in two), so its optimum is a bound that no plan of days can pass.
+question. With periods of a week, rest is only counted: at most four wears in a week after one day's
+rest, seven in two. So its optimum is a bound that no plan of days can pass.
 
-The score to maximise, in wears: every wear that is within a pair's share counts one; a sole sent
-costs `SEND_COST`; the second sole sent in one month `MONTH_COST`, each further one twice that; a
-wish given up `WISH_COST`; a sole sent in the week that an earlier plan named gains `KEPT_GAIN`, and
+The score to maximise, in wears: every wear that is within a pair's share counts one. A sole sent
+costs `SEND_COST`. The second sole sent in one month `MONTH_COST`, each further one twice that. A
+wish given up `WISH_COST`. A sole sent in the week that an earlier plan named gains `KEPT_GAIN`, and
 a day that is as that plan said `KEPT_DAY_GAIN`.
 """
 

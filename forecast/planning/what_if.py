@@ -1,4 +1,7 @@
-"""What would each pair's date be under another habit or a plan, beside today's?"""
+"""What-if forecasts.
+
+What would each pair's date be under another habit or a plan, beside today's?
+"""
 
 from __future__ import annotations
 

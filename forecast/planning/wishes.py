@@ -1,7 +1,7 @@
-"""What does an owner want of a plan, and what is known of each pair on the day it is made?
+"""Wishes: what does an owner want of a plan, and what is known of each pair on the day it is made?
 
-Defaults are common practice, no source: one full day of rest after wear, two after a wet day; a
-pair for business may go to a casual day and one for formal wear to business; no sole is sent with
+Defaults are common practice, no source: one full day of rest after wear, two after a wet day. A
+pair for business may go to a casual day and one for formal wear to business. No sole is sent with
 more than half of it left.
 """
 
@@ -130,7 +130,7 @@ class Wishes:
             )
             if one.on in by_day:
                 raise BadPlan(
-                    f"Two occasions stand on {one.on.date()}; one pair is worn a day.",
+                    f"There are two occasions on {one.on.date()}; one pair is worn a day.",
                     field="occasions.on",
                     accepted="one occasion a day",
                 )

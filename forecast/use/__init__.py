@@ -1,1 +1,1 @@
-"""How often pairs are worn: wear counts, the model of use, the calendar ahead."""
+"""Use: how often pairs are worn: wear counts, the model of use, the calendar ahead."""

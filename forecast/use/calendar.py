@@ -1,8 +1,8 @@
-"""On which day will a number of standard wear days have been worn?
+"""Calendar of use: on which day will a number of standard wear days have been worn?
 
 Wear to come by day d is the present pace times the season's days until d, times an uncertain factor
-whose spread grows with d. Because wear only grows, `due by day d` is the same event as `worn by day
-d is at least what remains`, so only the distribution of wear by each day matters.
+whose spread grows with d. Wear only grows. So "due by day d" is the same event as "wear by day d
+reaches the remaining exposure". Only the distribution of wear by each day matters.
 """
 
 from __future__ import annotations

@@ -1,12 +1,11 @@
-"""How much will each pair be worn from today on, and how sure is that?
+"""Use model: how much will each pair be worn from today on, and how sure is that?
 
-Logged wear is counted in periods of four weeks. A wearer goes out so many days in a period; which
-of the pairs that could be worn is taken follows each pair's weight (a share of the rack, after
-Luce's choice rule), so that a pair's pace falls when another joins the rack. Both are discounted
-averages, pooled towards the panel and the rack; the discount and the pooling are those that
-forecast the user's own past best, and the error of the forecast is learnt from the same past: what
-was said at earlier days against what was logged after them. Season is one yearly wave of the
-weights per dress code and one of going out. The rack is taken to stay as it is.
+Logged wear is counted in periods of four weeks. A wearer goes out so many days in a period. The
+choice among pairs follows each pair's weight, a share of the rack (Luce's choice rule). So a pair's
+pace falls when another joins the rack. Both are discounted averages, pooled towards the panel and
+the rack. The discount and the pooling are those that forecast the user's own past best. The error
+of the forecast is learnt from the same past. Season is one yearly wave of the weights per dress
+code and one of going out. The rack is taken to stay as it is.
 """
 
 from __future__ import annotations

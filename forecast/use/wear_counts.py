@@ -1,4 +1,6 @@
-"""How often was each pair worn in each four weeks, and when could it have been worn at all?
+"""Wear counts.
+
+How often was each pair worn in each four weeks, and when could it have been worn at all?
 
 Turns a log into the `WearCounts` that `forecast.use.usage` learns from. A pair could be worn while
 a sole was on it, it was not at a shop, and its wearer was logging.

@@ -1,8 +1,8 @@
-"""What work comes to a shop's bench in the coming year, and how sure is that?
+"""Workload model: what work comes to a shop's bench in the coming year, and how sure is that?
 
-Pure: frames in, arrays and frames out. `marginals` (due dates as a table to draw from), `habits`
-(do owners come), `newcomers` (pairs nobody follows), `mix` (kinds of work), `simulate` (whole
-years), `summary` (weeks and months), `levelling` (who is asked when).
+Frames in, arrays and frames out. `marginals` holds due dates as a table to draw from. `habits` says
+whether owners come, `newcomers` counts new pairs, and `mix` draws kinds of work. `simulate` draws
+whole years and `summary` adds them up. `levelling` chooses when each owner is asked.
 """
 
 from solespan.forecast.workload.habits import OUTCOMES, Habits, fit_habits

@@ -1,7 +1,7 @@
-"""Which pairs come when their owners are asked for a given day?
+"""Asked days: which pairs come when their owners are asked for a given day?
 
-Whole years again, but with a day on which each owner is asked: an owner who would come brings the
-pair within a week of that day, or after its due date in their own time, whichever is sooner.
+Whole years are simulated with a day on which each owner is asked. An owner who would come brings
+the pair within a week of that day, or when they would come anyway, whichever is sooner.
 """
 
 from __future__ import annotations

@@ -1,9 +1,9 @@
-"""Do owners of due pairs come in, after how long, and do they keep what they booked?
+"""Owner habits: do owners of due pairs come in, after how long, and do they keep what they booked?
 
-A cure model: a due pair is brought with some chance, and then after a lognormal delay; those who
-have not come yet are censored. Three numbers are learnt from what became of due pairs, with a prior
-that holds alone before anything is known (common practice, no source), and their uncertainty is
-kept, because a shop's whole year shares it.
+A cure model: a due pair is brought with some chance, and then after a lognormal delay. Those who
+have not come yet are censored. Three numbers are learnt from the outcomes of due pairs. Before any
+outcome the prior holds alone (common practice, no source). Their uncertainty is kept, because a
+shop's whole year shares it.
 """
 
 from __future__ import annotations

@@ -1,9 +1,9 @@
-"""In which week is each owner asked, so that the bench is neither idle nor full?
+"""Load levelling: in which week is each owner asked, so that the bench is neither idle nor full?
 
-Every pair would be asked for its send-by week; work that a week cannot hold is carried into the
-next. Where work is carried, pairs with the lowest chance of being due by then are asked earlier,
-into the nearest week in which the bench would stand idle. Nobody is asked later: a pair past its
-limit harms itself on the street and waits safely in the shop.
+Every pair would be asked for its send-by week. Work that a week cannot hold is carried into the
+next. Where work is carried, pairs with the lowest chance of being due by then are asked earlier.
+They move into the nearest week with free hours. Nobody is asked later: a pair past its limit harms
+itself on the street and waits safely in the shop.
 """
 
 from __future__ import annotations

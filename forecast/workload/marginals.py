@@ -1,4 +1,6 @@
-"""How are the days until each point is due spread, as one table that draws quickly?
+"""Marginal distributions.
+
+How are the days until each point is due spread, as one table that draws quickly?
 
 A stored forecast row holds quantiles of the due date and chances by day; together they pin the
 distribution at a dozen places. `due_table` lays every row out on one grid of probabilities.

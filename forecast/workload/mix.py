@@ -1,7 +1,7 @@
-"""Which kind of work does a job turn out to be?
+"""Work mix (Dirichlet): which kind of work does a job turn out to be?
 
 Shares by kind from the shop's own jobs, with a Dirichlet prior that counts as ten jobs (common
-practice, no source); each simulated year draws its own shares.
+practice, no source). Each simulated year draws its own shares.
 """
 
 from __future__ import annotations

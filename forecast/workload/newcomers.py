@@ -1,9 +1,9 @@
-"""How many pairs will come in that nobody follows yet?
+"""New pairs (count model): how many pairs will come in that nobody follows yet?
 
 Monthly counts of such jobs follow a Poisson regression with or without a trend and a yearly wave
-(statsmodels' GLM). The four forms are averaged by their evidence (quasi-likelihood BIC), and every
-simulated year draws a form, its coefficients, a common level and over-dispersed counts, so that a
-trend nobody can be sure of widens the year instead of moving it.
+(statsmodels' GLM). The four forms are averaged by their evidence (quasi-likelihood BIC). Every
+simulated year draws a form, its coefficients, a common level and over-dispersed counts. So an
+uncertain trend widens the year instead of moving it.
 """
 
 from __future__ import annotations

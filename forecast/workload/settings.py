@@ -1,4 +1,4 @@
-"""Which choices shape a workload forecast?"""
+"""Workload settings: which choices shape a workload forecast?"""
 
 from __future__ import annotations
 

@@ -1,8 +1,8 @@
-"""What comes in over a year, in a thousand years that may happen?
+"""Workload simulation: what comes in over a year, in a thousand years that may happen?
 
-Each simulated year has one set of habits, one mix of work and one common error of the forecasts;
-each wearer has one error of their own in it. Every pair then draws its due date, whether its owner
-brings it and after which delay, and again for the next sole; pairs nobody follows yet are added.
+Each simulated year has one set of habits, one mix of work and one common error of the forecasts.
+Each wearer has one error of their own in it. Every pair then draws its due date, whether its owner
+brings it and after which delay, and again for the next sole. Pairs nobody follows yet are added.
 Totals are counted in whole years, so what pairs share is in them.
 """
 

@@ -1,4 +1,7 @@
-"""What do the simulated years say of each week and month: jobs, hours, revenue?"""
+"""Workload summary.
+
+What do the simulated years say of each week and month: jobs, hours, revenue?
+"""
 
 from __future__ import annotations
 

@@ -68,7 +68,7 @@ def test_the_whole_story_of_a_collector(visit, fresh):  # noqa: PLR0915 - one st
     page.click(".bar a:has-text('Rack')")
     page.wait_for_url(f"{address}/")
     opened.draw_everything()
-    assert "even chance" in page.inner_text("#spread").lower()
+    assert "middle estimate" in page.inner_text("#spread").lower()
     keep("rack")
     assert grave_problems(page) == []
 

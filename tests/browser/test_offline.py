@@ -5,6 +5,7 @@ from playwright.sync_api import Page
 
 from solespan.api.services.accounts import secrets
 from solespan.api.storage.accounts import accounts
+from solespan.dashboards.chapters import CHAPTERS
 from tests.browser.conftest import ARTEFACTS, wait_until
 
 pytestmark = pytest.mark.browser
@@ -42,7 +43,7 @@ def test_two_wears_logged_without_a_network_become_exactly_two_rows(visit, fresh
         page.wait_for_selector(f"#waiting:has-text('{i + 1} wear')")
     page.evaluate("document.getElementById('said').textContent = ''")
     page.locator(".rack .tap").nth(1).click()  # pressed again: it is kept once
-    page.wait_for_selector("#said:has-text('is kept on this device')")
+    page.wait_for_selector("#said:has-text('is saved on this device')")
     assert page.inner_text("#waiting p").startswith("2 wears wait on this device")
     page.screenshot(path=ARTEFACTS / "offline-390-light.png")
     assert worn(page, base, TODAY) == []
@@ -167,3 +168,15 @@ def test_the_program_can_be_put_on_a_home_screen(visit, served):
     )
     assert {"192", "512"} <= set(sizes)
     assert "broken" not in sizes
+
+
+def test_the_help_opens_without_a_network_before_it_was_ever_read(visit, served):
+    base = served("one wearer")
+    page = visit("about:blank").page
+    under_control(page, base)
+    wait_until(page, "(await caches.keys()).some(name => name.startsWith('solespan-help-'))")
+    page.context.set_offline(True)
+    page.goto(f"{base}/help/collector/checks")
+    assert page.inner_text("h1") == "Check a sole"
+    page.goto(f"{base}/help")
+    assert page.locator("main li").count() == len(CHAPTERS)

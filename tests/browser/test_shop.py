@@ -55,7 +55,7 @@ def test_the_whole_story_of_a_shop(visit, fresh):  # noqa: PLR0915 - one story
         assert "no consent" in page.inner_text("main")
         due = page.goto(base + "/notices?why=no+consent")
         assert due.ok
-        owner = page.inner_text("[aria-label='Pairs not written about'] tbody tr >> nth=0")
+        owner = page.inner_text("[aria-label='Pairs without a notice'] tbody tr >> nth=0")
         customer = owner.split("\t")[1].strip() if "\t" in owner else owner.splitlines()[1].strip()
         page.goto(base + "/notices/customers")
         line = page.locator(".agreed > li", has_text=customer).first

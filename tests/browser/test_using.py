@@ -13,8 +13,8 @@ def test_everything_essential_is_there_without_script(visit, served):
     for address in ("/", "/pairs/pair-001"):
         opened = visit(served("full") + address, java_script_enabled=False)
         words = opened.page.inner_text("main")
-        assert "left first" in words.lower()
-        assert "every number in it stands in words" in words
+        assert "left shoe first" in words.lower()
+        assert "Every number in it is also in words" in words
         name = "rack" if address == "/" else "pair"
         opened.page.screenshot(path=ARTEFACTS / f"{name}-without-script.png", full_page=True)
 
@@ -198,7 +198,7 @@ def test_a_figure_that_cannot_be_drawn_says_where_its_numbers_are(visit, served)
     opened.page.route("**/figures/**", lambda route: route.abort())
     opened.page.reload()
     opened.draw_everything()
-    assert "stands in words" in opened.page.inner_text("[data-status]")
+    assert "also in words" in opened.page.inner_text("[data-status]")
 
 
 def test_the_styles_served_for_the_figure_library_are_its_own(chromium):

@@ -170,7 +170,9 @@ def _forecast_rows(pair_id: str, median_days: int, rng: np.random.Generator) -> 
                 "book_by": send_by - pd.Timedelta(days=14),
                 "band": _band(median_days) if foot == "pair" else None,
                 "first_foot": "left" if foot == "pair" and median_days < 900 else None,
-                "reason": "leans on the population: no check yet" if median_days > 900 else "",
+                "reason": "based mostly on other owners' soles: no check yet"
+                if median_days > 900
+                else "",
             }
         )
     rows += [

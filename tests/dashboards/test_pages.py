@@ -129,7 +129,7 @@ def test_the_rack_says_band_interval_and_first_foot_of_every_pair_without_script
     for label in situation.log.pairs["label"]:
         assert label in words
     assert "stop wearing" in words
-    assert "likelier the left first" in words
+    assert "left shoe first" in words
     assert "between " in words
 
 
@@ -140,7 +140,7 @@ def test_the_rack_can_be_narrowed_to_a_wearer_and_a_band():
     assert all(label in of_bo for label in situation.log.pairs.loc[bos, "label"])
     assert not any(label in of_bo for label in situation.log.pairs.loc[~bos, "label"])
     none = Page(rack_html(situation, band="no such band")).text
-    assert "No pair is like that" in none
+    assert "No pair matches" in none
 
 
 def test_200_pairs_make_a_page_under_150_kb():
@@ -166,9 +166,9 @@ def test_the_pair_page_finds_words_for_every_band(band):
 def test_the_pair_page_says_when_by_when_and_which_foot_first():
     words = Page(pair_html(rack(6), "pair-002")).text
     assert "New sole due between" in words
-    assert "Hand it over by" in words
-    assert "Ask for a place on the bench" in words
-    assert "Likelier the left first" in words
+    assert "Send it by" in words
+    assert "Book a place on the bench" in words
+    assert "Left shoe first" in words
     assert "the limit is 2.0 mm" in words
 
 

@@ -54,9 +54,9 @@ def test_a_date_beyond_the_horizon_says_so_and_follows_the_setting():
 
 
 def test_the_first_foot_is_said_only_as_likelier():
-    assert wording.first_foot("left") == "likelier the left first"
-    assert wording.first_foot(None) == "either foot first"
-    assert wording.first_foot(float("nan")) == "either foot first"
+    assert wording.first_foot("left") == "left shoe first"
+    assert wording.first_foot(None) == "both shoes about even"
+    assert wording.first_foot(float("nan")) == "both shoes about even"
 
 
 @given(first=days, more=st.integers(min_value=1, max_value=2000))

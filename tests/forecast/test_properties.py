@@ -146,7 +146,7 @@ class TestReadings:
         moved = (days_until(after, "due_p50") - days_until(before, "due_p50")).abs()
         assert moved.xs("pair", level="foot").max() <= 14
         assert moved.max() <= 16  # of which up to ten by what the reading would have told
-        assert "slip" in after.loc[(PAIR, "left"), "reason"]
+        assert "likely misreading" in after.loc[(PAIR, "left"), "reason"]
 
     def test_a_hole_means_stop_wearing(self, due):
         frames = with_rows(eve(), "checks", [grade(PAIR, 364, "left", "hole")])
@@ -181,7 +181,7 @@ class TestLittleIsKnown:
     def test_a_new_pair_without_a_check_is_wide_and_says_what_it_leans_on(self, due):
         rows = due(self.new_pair(eve()))
         assert "no check yet" in rows.loc[("eve-9", "pair"), "reason"]
-        assert "leans on the wearer's other pairs" in rows.loc[("eve-9", "pair"), "reason"]
+        assert "based mostly on the wearer's other pairs" in rows.loc[("eve-9", "pair"), "reason"]
         relative = width(rows) / days_until(rows, "due_p50")
         assert relative["eve-9"]["pair"] > 1.2 * relative[PAIR]["pair"]
 
@@ -192,7 +192,7 @@ class TestLittleIsKnown:
             "wear_days": pd.DataFrame(wear_rows("one", range(1, 365, 4))),
         }
         rows = due(frames)
-        assert "leans on the population" in rows.loc[("one", "pair"), "reason"]
+        assert "based mostly on other owners' soles" in rows.loc[("one", "pair"), "reason"]
         assert width(rows)["one"]["pair"] > 90
 
     @pytest.mark.parametrize(

@@ -1,7 +1,7 @@
-"""How does a notice go out as e-mail, and which failure means what?
+"""Mail: how does a notice go out as e-mail, and which failure means what?
 
-One SMTP connection serves many messages. A 5xx at RCPT that speaks of the mailbox is a bad address;
-other 5xx answers stop the message only; everything else is tried again (RFC 5321, section 4.2.1).
+One SMTP connection serves many messages. A 5xx at RCPT that speaks of the mailbox is a bad address.
+Other 5xx answers stop the message only. Everything else is tried again (RFC 5321, section 4.2.1).
 """
 
 from __future__ import annotations
@@ -89,7 +89,7 @@ class Mail:
             return DeliveryError(why, permanent=True)
         if isinstance(failure, smtplib.SMTPDataError):
             return _error("the server refused it", failure.smtp_code, failure.smtp_error)
-        # sender, sign-in, connection: the operator's to mend, and worth another try once it is
+        # sender, sign-in, connection: the operator's to correct, and worth another try once it is
         answered = getattr(failure, "smtp_code", None)
         shown = type(failure).__name__ + (f" {answered}" if answered else "")
         return DeliveryError(f"the mail server could not be used ({shown})", permanent=False)

@@ -1,4 +1,6 @@
-"""What does a mail server's report say that came back: which of our mails, to whom, and why not?
+"""Bounce report (RFC 3464).
+
+What does a mail server's report say that came back: which of our mails, to whom, and why not?
 
 RFC 3464: a report holds a part `message/delivery-status`, and the mail it is about or its headers.
 """

@@ -1,4 +1,6 @@
-"""How does a message look as RFC 5322 text, with the headers that let a reader leave in one click?
+"""Mail message (RFC 5322).
+
+How does a message look as RFC 5322 text, with the headers that let a reader leave in one click?
 
 No value can add a header: names and subjects are one line, and an address that could be more than
 an address is refused.
@@ -62,7 +64,7 @@ def build_mail(message: Message, settings: Settings, rules: ShopRules) -> EmailM
         mail.add_alternative(message.html, subtype="html")
         mail.set_boundary(_boundary(message.message_id))
     except (ValueError, MessageError) as cause:
-        raise BadHeader("a name, subject or address cannot stand in a header") from cause
+        raise BadHeader("a name, subject or address cannot be part of a header") from cause
     return mail
 
 
@@ -77,6 +79,6 @@ def _one_line(text: str) -> str:
 
 def _addressed(name: str, address: str) -> Address:
     if not usable_mail(address):
-        raise BadHeader("an address cannot stand in a header")
+        raise BadHeader("an address cannot be part of a header")
     local, _, domain = address.rpartition("@")
     return Address(_one_line(name), local, domain)

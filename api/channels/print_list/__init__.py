@@ -1,4 +1,4 @@
-"""How does a notice become a letter: it goes on the list that a person prints.
+"""Print list: how does a notice become a letter: it goes on the list that a person prints.
 
 Handing over means that the letter stands on the print list; folding and posting is the shop's.
 """

@@ -1,4 +1,6 @@
-"""How is a notice posted to the shop's own software, so that it can trust where it comes from?
+"""Webhook.
+
+How is a notice posted to the shop's own software, so that it can trust where it comes from?
 
 A JSON body with `Solespan-Timestamp` and `Solespan-Signature: sha256=` the HMAC-SHA256 (RFC 2104),
 in hex, of `timestamp.body` under the shop's key. The receiver compares it, refuses old timestamps,

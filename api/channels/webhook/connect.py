@@ -1,8 +1,10 @@
-"""Which address does a webhook's name stand for, and may this program connect to it?
+"""Webhook connection.
 
-The name is resolved once, every address it stands for is judged, and the connection goes to the
-address judged: a name that changes its mind in between changes nothing. An address inside the
-operator's network is refused unless a setting allows it.
+Which address does a webhook's name stand for, and may this program connect to it?
+
+The name is resolved once, and every address it resolves to is checked. The connection goes to the
+checked address, so a later change of the name has no effect. An address inside the operator's
+network is refused unless a setting allows it.
 """
 
 from __future__ import annotations
@@ -80,7 +82,7 @@ def connection_to(
 
 
 def _open(places: Sequence[tuple[object, ...]], timeout_s: float) -> socket.socket:
-    failure: OSError = OSError("the name stands for no address")
+    failure: OSError = OSError("the name has no address")
     for place in places:
         try:
             return socket.create_connection((str(place[0]), int(str(place[1]))), timeout_s)

@@ -16,7 +16,7 @@ Email = Annotated[str, typer.Argument(help="E-mail address of the person.")]
 
 def register(app: typer.Typer) -> None:
     """Add the commands."""
-    accounts = typer.Typer(help="Tenants, and who may come in.", no_args_is_help=True)
+    accounts = typer.Typer(help="Tenants and members.", no_args_is_help=True)
     app.add_typer(accounts, name="accounts")
     accounts.command("new-tenant")(new_tenant)
     accounts.command("rename")(rename)
@@ -80,7 +80,7 @@ def invite(
 
 
 def list_all() -> None:
-    """Show the tenants, and the members of the one that commands work in."""
+    """Show the tenants, and the members of the tenant that commands use."""
     from solespan.api.cli.opening import opened
     from solespan.api.services.accounts import people
     from solespan.api.storage.accounts.accounts import list_tenants
@@ -94,7 +94,7 @@ def list_all() -> None:
 
 
 def remove(email: Email) -> None:
-    """Let a member in no more."""
+    """End a membership."""
     from solespan.api.cli.opening import by_terminal, opened
     from solespan.api.services.accounts import people
     from solespan.api.services.accounts.people import tidy_email

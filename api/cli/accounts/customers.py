@@ -29,7 +29,7 @@ def customer_export(
         Path | None, typer.Option(help="File to write; it must not be there yet.")
     ] = None,
 ) -> None:
-    """Write everything that is kept of a customer as JSON, to a file or the terminal."""
+    """Write all records of a customer as JSON, to a file or the terminal."""
     from solespan.api.cli.opening import by_terminal, serving
     from solespan.api.services.accounts.customer_record import hand_out
 
@@ -62,7 +62,7 @@ def customer_erase(
     wearer: Wearer,
     yes: Annotated[bool, typer.Option("--yes", help="Do not ask.")] = False,
 ) -> None:
-    """Erase a customer and everything that is kept of them, for good."""
+    """Erase a customer and all their records, for good."""
     from solespan.api.cli.opening import by_terminal, serving
     from solespan.api.services.accounts.customer_record import (
         customer_record,
@@ -87,7 +87,6 @@ def customer_erase(
     typer.echo("Erased. Copies of the database that you made still hold the customer.")
     if not erased["file_written_anew"]:
         typer.echo(
-            "The deleted bytes may stay in the database's free space until it is used again: on "
-            "PostgreSQL until the server's vacuum, on SQLite until nobody else uses the file and "
-            "a customer is erased again."
+            "Deleted bytes may stay in free space for a time. On PostgreSQL, the server's vacuum "
+            "ends that. On SQLite, erase another customer while no other program uses the file."
         )

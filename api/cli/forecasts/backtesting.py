@@ -27,7 +27,7 @@ Every = Annotated[
 ]
 Figure = Annotated[
     Path | None,
-    typer.Option("--figure", help="Write chances said against what happened, as one HTML file."),
+    typer.Option("--figure", help="Write forecast chances beside outcomes, as one HTML file."),
 ]
 
 

@@ -1,4 +1,4 @@
-"""How do a due list and an explanation look in a terminal?"""
+"""Due table: how do a due list and an explanation look in a terminal?"""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ _WIDE_ONLY = (3, 7)
 def due_table(frame: pd.DataFrame, log: WearLog, as_of: date, *, width: int = WIDE) -> Table:
     """Return one line per pair, by send-by date: `frame` has the columns `frames.FORECAST`.
 
-    On a narrow terminal the wearer and what the forecast leans on are left out.
+    On a narrow terminal the wearer and what the forecast is based on are left out.
     """
     wide = width >= WIDE
     table = Table(title=f"New soles due, as of {as_of}", title_justify="left", pad_edge=False)

@@ -63,7 +63,7 @@ def register(app: typer.Typer) -> None:
 def fit(as_of: AsOf = None, dask: Dask = None) -> None:
     """Fit the wear model to everything logged, and bring every forecast up to date.
 
-    Stopped by hand it goes on, when run again, from the round it had reached.
+    A stopped fit goes on from its last round when run again.
     """
     import pandas as pd
 

@@ -1,4 +1,4 @@
-"""What does `solespan export` do?"""
+"""Export command: what does `solespan export` do?"""
 
 from __future__ import annotations
 

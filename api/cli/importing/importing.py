@@ -1,4 +1,4 @@
-"""What does `solespan import` do?"""
+"""Import command: what does `solespan import` do?"""
 
 from __future__ import annotations
 
@@ -34,7 +34,7 @@ def register(app: typer.Typer) -> None:
             Path | None, typer.Option(help="Write every refused and questioned row to this CSV.")
         ] = None,
     ) -> None:
-        """Read a folder of CSV files; all of it, or nothing and a list of what is wrong."""
+        """Read a folder of CSV files: all of it, or nothing and a list of errors."""
         _import(folder, keep_good_rows=keep_good_rows, report_path=report)
 
 
@@ -114,7 +114,7 @@ def _print(report: ImportReport) -> None:
 def _verdict(report: ImportReport) -> str:
     if not report.written:
         return (
-            f"Nothing was written: {report.refused:,} rows were refused. Mend them, or take the "
+            f"Nothing was written: {report.refused:,} rows were refused. Correct them, or take the "
             "rest with --keep-good-rows."
         )
     if not report.changed:

@@ -27,7 +27,9 @@ Channel = Annotated[str, typer.Argument(help="A channel of the rules, such as ma
 
 def register(app: typer.Typer) -> None:
     """Add the commands."""
-    notices = typer.Typer(no_args_is_help=True, help="Who is written to about which pair.")
+    notices = typer.Typer(
+        no_args_is_help=True, help="Decide about notices to customers, and send them."
+    )
     app.add_typer(notices, name="notices")
     notices.command("preview")(preview)
     notices.command("send")(send)
@@ -44,7 +46,7 @@ _GIVEN = {
     (True, False): "The consent is written down.",
     (True, True): "The consent is written down.",
     (False, False): "There is a consent already.",
-    (False, True): "There is a consent already; the address is written anew.",
+    (False, True): "There is a consent already; the address is replaced.",
 }
 
 
@@ -148,7 +150,7 @@ def consent(
     ] = None,
     withdraw: Annotated[bool, typer.Option("--withdraw", help="It no longer holds.")] = False,
 ) -> None:
-    """Write down that a customer agreed to be written to, or no longer does."""
+    """Write down that a customer agreed to notices, or withdrew."""
     from solespan.api.cli.messages import read_message
     from solespan.api.cli.opening import serving
     from solespan.api.schemas.notices.notices import ConsentGiven, ConsentWithdrawn
@@ -187,7 +189,7 @@ def bounced(
     reason: Annotated[str, typer.Option("--reason", help="What the server said.")] = "",
     lift: Annotated[bool, typer.Option("--lift", help="It works again.")] = False,
 ) -> None:
-    """Stop an address that takes no mail, or let it be written to again."""
+    """Stop an address that takes no mail, or allow it again."""
     from solespan.api.cli.messages import read_message
     from solespan.api.cli.opening import serving
     from solespan.api.schemas.notices.notices import BounceGiven
@@ -199,7 +201,7 @@ def bounced(
         with services.database.writing() as session:
             if lift:
                 lifted = lift_stop(session, given.address)
-                typer.echo("It may be written to again." if lifted else "It was not stopped.")
+                typer.echo("It may get notices again." if lifted else "It was not stopped.")
                 return
             customers = consents.report_bounce(session, given, services.clock)
         typer.echo(f"Nothing is sent there any more; {customers} customers have this address.")
@@ -211,7 +213,7 @@ def read_bounces(
         typer.Argument(help="Mails that came back; - = from a pipe."),
     ],
 ) -> None:
-    """Stop the addresses that mails which came back say are none."""
+    """Read returned mails, and stop the addresses that they report."""
     _read_bounces([file.read() for file in files])
 
 

@@ -132,9 +132,9 @@ def what_if(
         answer = forecasts_if(services, wearer_id, habits, rest_days=rest, plan_id=plan_id)
     labels = {one["pair_id"]: one["label"] for one in answer["items"]}
     table = Table(
-        title=f"As things are and then, as of {answer['as_of']}",
+        title=f"Today's habit and the new habit, as of {answer['as_of']}",
         title_justify="left",
-        caption="due: even chance; wears: a year; - = beyond the horizon",
+        caption="due: middle estimate; wears: a year; - = beyond the horizon",
     )
     for name in ("pair", "send by", "then", "due", "then", "wears", "then"):
         table.add_column(name, no_wrap=name != "pair")

@@ -34,7 +34,7 @@ def routes(
     chance: Annotated[float, typer.Option(help="How sure to be of that.")] = 0.9,
     forget: Annotated[
         str | None,
-        typer.Option(help="ROUTE to take away; over a default, the default stands again."),
+        typer.Option(help="ROUTE to take away; a default comes back."),
     ] = None,
 ) -> None:
     """List the ways to a new sole, compare them for one pair, or take one away."""
@@ -152,7 +152,7 @@ def calendar(
             with services.database.writing() as session:
                 made = calendars.new_address(services, session, wearer_id)
             typer.echo(f"Address under the service's own: {made['path']}")
-            typer.echo("It is shown this once; whoever knows it reads this calendar.")
+            typer.echo("It is shown only once. Anyone who knows it can read this calendar.")
             return
         bring_up_to_date(services)
         body = calendars.calendar_of(services, wearer_id)
@@ -238,7 +238,7 @@ def _stood(text: str) -> tuple[str, int]:
     name, _, count = text.partition("=")
     if name not in CONSTRUCTIONS or not count.isascii() or not count.isdigit() or int(count) > 30:
         raise Refused(
-            f"{text!r} does not say how many resoles a construction stands.",
+            f"{text!r} does not say how many resoles a construction allows.",
             where="--stands",
             accepted=f"CONSTRUCTION=0 to 30, with one of {', '.join(CONSTRUCTIONS)}",
             remedy="Write for example --stands goodyear_welted=5",

@@ -1,4 +1,7 @@
-"""How are members, invitations, tokens, customers' links and the audit log reached over HTTP?"""
+"""HTTP routes of accounts.
+
+How are members, invitations, tokens, customers' links and the audit log reached over HTTP?
+"""
 
 from __future__ import annotations
 
@@ -41,7 +44,7 @@ _AS_JSON = [Depends(needs_json)]
 
 @router.get("/members", response_model=None, responses={200: {"model": list[Member]}})
 def read_members(ctx: Context) -> Response:
-    """List who may come in."""
+    """List the members."""
     with ctx.database.reading() as session:
         rows = people.members_of(session, ctx.database.tenant_pk)
     return json_answer([{name: row[name] for name in ("user_id", "email", "role")} for row in rows])
@@ -52,7 +55,7 @@ def remove_member(
     ctx: Context,
     user_id: Annotated[KnownId, Path(description="which member. Unit: none (identifier)")],
 ) -> Response:
-    """Let a member in no more, at once; the keys they made end as well."""
+    """End a membership at once, and the keys that the member made."""
     with ctx.database.writing() as session:
         people.remove_member(
             session,
@@ -65,7 +68,7 @@ def remove_member(
 
 @router.get("/invitations", response_model=None, responses={200: {"model": list[Invitation]}})
 def read_invitations(ctx: Context) -> Response:
-    """List the invitations that nobody has used yet, without their addresses."""
+    """List unused invitations, without their secret addresses."""
     with ctx.database.reading() as session:
         rows = list_invitations(session, ctx.database.tenant_pk, ctx.clock.now())
     return json_answer([plain(row) for row in rows])
@@ -75,7 +78,7 @@ def read_invitations(ctx: Context) -> Response:
     "/invitations", response_model=None, responses={200: {"model": Invited}}, dependencies=_AS_JSON
 )
 def invite(ctx: Context, new: NewInvitation) -> Response:
-    """Make an invitation in the place of an older one to the same person.
+    """Make an invitation; it replaces an older one to the same person.
 
     Its address is shown this once, works once, and for three days.
     """
@@ -97,7 +100,7 @@ def withdraw_invitation(
         KnownId, Path(description="which invitation. Unit: none (identifier)")
     ],
 ) -> Response:
-    """End an invitation that nobody has used."""
+    """End an unused invitation."""
     with ctx.database.writing() as session:
         people.withdraw(session, tenant_pk=ctx.database.tenant_pk, invitation_id=invitation_id)
     return Response(status_code=204)
@@ -125,7 +128,7 @@ def make_token(
     ],
     new: NewToken,
 ) -> Response:
-    """Make a key for a program in the place of the one of this name; it is shown this once."""
+    """Make a key for a program; it replaces the one of this name and is shown only once."""
     with ctx.database.writing() as session:
         token_id, token = tokens.make_token(
             session, who, name=name, scopes=new.scopes, now=ctx.clock.now()
@@ -149,7 +152,7 @@ def make_link(
     ctx: Context,
     wearer_id: Annotated[KnownId, Path(description="which customer. Unit: none (identifier)")],
 ) -> Response:
-    """Make a customer's own link, shown this once; the one before ends."""
+    """Make a customer's own link, shown only once; an older one ends."""
     with ctx.database.writing() as session:
         secret = tokens.new_link(
             session,
@@ -165,7 +168,7 @@ def end_link(
     ctx: Context,
     wearer_id: Annotated[KnownId, Path(description="which customer. Unit: none (identifier)")],
 ) -> Response:
-    """End a customer's link, and every browser that came in by it."""
+    """End a customer's link, and every browser session it opened."""
     with ctx.database.writing() as session:
         tokens.end_link(session, wearer_id)
     return Response(status_code=204)

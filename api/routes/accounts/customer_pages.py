@@ -1,4 +1,7 @@
-"""Which page shows what is kept of a customer, hands it out and erases it?"""
+"""Page routes of customer.
+
+Which page shows what is kept of a customer, hands it out and erases it?
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,7 @@
-"""How is all that is kept of a customer read, and erased, over HTTP?"""
+"""HTTP routes of customer record.
+
+How is all that is kept of a customer read, and erased, over HTTP?
+"""
 
 from __future__ import annotations
 
@@ -19,7 +22,7 @@ CustomerId = Annotated[KnownId, Path(description="which customer. Unit: none (id
 
 @router.get("/{wearer_id}/record", response_model=None, responses={200: {"model": CustomerRecord}})
 def read_customer_record(ctx: Context, wearer_id: CustomerId) -> Response:
-    """Read everything that is kept of a customer: log, forecasts, orders, papers, notices."""
+    """Read all records of a customer: log, forecasts, orders, papers, notices."""
     record = hand_out(ctx, wearer_id)
     return json_answer(record, headers={"cache-control": "no-store"})
 
@@ -28,7 +31,7 @@ def read_customer_record(ctx: Context, wearer_id: CustomerId) -> Response:
     "/{wearer_id}/record", response_model=None, responses={200: {"model": CustomerErased}}
 )
 def erase_customer_record(ctx: Context, wearer_id: CustomerId) -> Response:
-    """Erase a customer and everything that is kept of them, at once and for good.
+    """Erase a customer and all their records, at once and for good.
 
     It also empties what quotes them: import reports, plans, the audit log's entries, kept answers.
     """

@@ -1,4 +1,7 @@
-"""What does a customer of a shop see who came in by their own link: their pairs, and one tap?"""
+"""Page routes of my.
+
+What does a customer of a shop see who came in by their own link: their pairs, and one tap?
+"""
 
 from __future__ import annotations
 

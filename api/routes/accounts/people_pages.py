@@ -1,4 +1,4 @@
-"""Which page shows who has access, and what happens to its forms?"""
+"""Page routes of people: which page shows who has access, and what happens to its forms?"""
 
 from __future__ import annotations
 

@@ -1,4 +1,6 @@
-"""How does a person come in by a page: with a password, an invitation, or a customer's link?
+"""Page routes of sign in.
+
+How does a person come in by a page: with a password, an invitation, or a customer's link?
 
 The address of an invitation or a customer's link holds its secret: a stated exception to keeping
 secrets out of addresses. Opening one changes nothing, as programs that scan mail open every link;

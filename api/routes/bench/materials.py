@@ -1,4 +1,7 @@
-"""How are the stock book and the advice what to order reached over HTTP?"""
+"""HTTP routes of materials.
+
+How are the stock book and the advice what to order reached over HTTP?
+"""
 
 from __future__ import annotations
 
@@ -30,7 +33,7 @@ _AS_JSON = [Depends(needs_json)]
 
 @router.get("/stock", response_model=None, responses={200: {"model": Items}})
 def list_stock(ctx: Context) -> Response:
-    """List every item and what is there of it."""
+    """List every item and its stock."""
     with ctx.database.reading() as session:
         rows = list_items(session)
     return json_answer({"items": [{k: v for k, v in r.items() if k != "id"} for r in rows]})
@@ -50,7 +53,7 @@ def read_item(ctx: Context, item_id: ItemId) -> Response:
     dependencies=_AS_JSON,
 )
 def replace_item(ctx: Context, item_id: ItemId, body: Item) -> Response:
-    """Keep an item, or change how it is supplied; what is there stays."""
+    """Keep an item, or change its supply; its stock stays."""
     with ctx.database.writing() as session:
         stock.put_item(session, item_id, body)
         return json_answer(stock.describe_item(session, item_id))
@@ -79,5 +82,5 @@ def read_advice(
     ctx: Context,
     months: Annotated[int, Query(ge=1, le=36, description="how far to look. Unit: months")] = 12,
 ) -> Response:
-    """Say of every item when to order how much, from the simulated years."""
+    """Advise when to order how much of every item, from the simulated years."""
     return json_answer({"items": stock.advice(ctx.database, ctx.clock.today(), months)})

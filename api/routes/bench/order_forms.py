@@ -1,7 +1,9 @@
-"""What do the bench's forms do: book a pair in, take a step, file a paper, keep a photograph?
+"""Page routes of the order forms.
+
+What do the bench's forms do: book a pair in, take a step, file a paper, keep a photograph?
 
 Each is a plain form post that ends in a redirect. What is wrong stands beside the field with all
-that was typed; what someone else did meanwhile is told, and what was typed is shown, not lost.
+that was typed. What someone else did meanwhile is told, and what was typed is shown, not lost.
 """
 
 from __future__ import annotations

@@ -1,4 +1,7 @@
-"""Which pages of the bench does a browser get: the day, one job, its papers' forms, its prints?"""
+"""Page routes of order.
+
+Which pages of the bench does a browser get: the day, one job, its papers' forms, its prints?
+"""
 
 from __future__ import annotations
 
@@ -44,7 +47,7 @@ DONE = {
     "in_post": "It is in the post.",
     "received": "The pair is received.",
     "on_bench": "It is on the bench.",
-    "checked": "It is checked; the forecast goes on from what was measured.",
+    "checked": "It is checked. The forecast goes on from the new readings.",
     "posted_back": "It is posted back.",
     "returned": "It is back with its owner.",
     "cancelled": "The order is cancelled.",

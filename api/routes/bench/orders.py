@@ -1,4 +1,7 @@
-"""How are bench orders booked, moved, measured and photographed over HTTP?"""
+"""HTTP routes of orders.
+
+How are bench orders booked, moved, measured and photographed over HTTP?
+"""
 
 from __future__ import annotations
 

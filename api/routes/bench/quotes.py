@@ -1,4 +1,4 @@
-"""How is a quote for a pair read over HTTP?"""
+"""HTTP routes of quotes: how is a quote for a pair read over HTTP?"""
 
 from __future__ import annotations
 

@@ -1,4 +1,7 @@
-"""How does a browser keep the stock book: what is there, what comes and goes, what to order?"""
+"""Page routes of the stock.
+
+How does a browser keep the stock book: what is there, what comes and goes, what to order?
+"""
 
 from __future__ import annotations
 

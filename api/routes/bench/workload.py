@@ -1,4 +1,7 @@
-"""How are the work to come, the bench's plan and its settings reached over HTTP?"""
+"""HTTP routes of workload.
+
+How are the work to come, the bench's plan and its settings reached over HTTP?
+"""
 
 from __future__ import annotations
 
@@ -87,7 +90,7 @@ def read_workload(ctx: Context, chosen: Annotated[WorkloadFilters, Query()]) -> 
     dependencies=_AS_JSON,
 )
 def create_bench_plan(ctx: Context, body: BenchPlanAsked, key: IdempotencyKey) -> Response:
-    """Simulate the bench's year with and without levelling, keep the plan, and answer it."""
+    """Simulate the bench's year with and without levelling, and store the plan."""
 
     def work() -> Answered:
         tried = None
@@ -162,14 +165,14 @@ def replace_settings(
     dependencies=_AS_JSON,
 )
 def create_due_outcome(ctx: Context, body: DueOutcomeGiven, key: IdempotencyKey) -> Response:
-    """Tell what became of a pair that was due; telling it again replaces what was told."""
+    """Report the outcome of a due pair; a second report replaces the first."""
     today = ctx.clock.today()
     if body.due_on > today or (body.came_on is not None and body.came_on > today):
         raise Refused(
             "An outcome lies in the past.",
             where="due_on, came_on",
             accepted=f"days up to {today}",
-            remedy="Tell it when it has happened.",
+            remedy="Report it when it has happened.",
         )
 
     def work(session: Any) -> Answered:

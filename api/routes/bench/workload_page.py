@@ -1,4 +1,7 @@
-"""Which page of the work ahead does a browser get, and what is it without a forecast?"""
+"""Page routes of the workload.
+
+Which page of the work ahead does a browser get, and what is it without a forecast?
+"""
 
 from __future__ import annotations
 

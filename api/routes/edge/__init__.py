@@ -1,1 +1,1 @@
-"""What is checked and added on every request before any route sees it?"""
+"""Middleware: what is checked and added on every request before any route sees it?"""

@@ -1,4 +1,4 @@
-"""Access: may this sender do this?
+"""Access middleware: may this sender do this?
 
 The entries of pages say what their addresses need; what addresses of `/v1` need stands here. An
 address that is not listed needs `read` for looking and `write` for changing, so a new route is
@@ -132,8 +132,8 @@ _PAGES = {
         ["You are not signed in, or were away too long.", "Sign in, then do this again."],
     ),
     "not-allowed": (
-        "You may not do this here",
-        ["What you may do in this shop does not reach this far.", "Ask an owner."],
+        "This is not allowed here",
+        ["Your role in this shop does not allow this.", "Ask an owner."],
     ),
     "too-fast": (
         "Too many changes at once",

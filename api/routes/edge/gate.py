@@ -1,9 +1,12 @@
-"""Should this request be let in at all: its host, where it comes from, and how large it is?
+"""Request gate.
 
-Four refusals, each before any route runs: a Host header that was not configured (a foreign name
-that resolves to loopback), an address with a control character (a route's pattern ends before a
-line's end, so two addresses would be one route), a change that a browser says comes from another
-site, and a body over the limit, which is counted while it streams in.
+Should this request be let in at all: its host, where it comes from, and how large it is?
+
+Four requests are refused before any route runs. The first has a Host header that was not configured
+(a foreign name that resolves to loopback). The second has an address with a control character: a
+route's pattern ends before a line's end, so two addresses would be one route. The third is a change
+that, as the browser says, comes from another site. The fourth has a body over the limit, which is
+counted while it streams in.
 """
 
 from __future__ import annotations

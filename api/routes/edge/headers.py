@@ -1,4 +1,6 @@
-"""Which headers stand on every answer, so that a browser cannot be turned against the reader?
+"""Security headers.
+
+Which headers stand on every answer, so that a browser cannot be turned against the reader?
 
 The Content-Security-Policy lets pages load scripts, styles and data from this service only, and
 nothing may frame them.

@@ -1,8 +1,10 @@
-"""What is written down about each request, and what is answered when the service itself fails?
+"""Request record.
 
-One log line per request: request id, method, route template, status, milliseconds; no ids of
-people or pairs, no query, no body. An exception nobody caught becomes a 500 problem document, and
-its kind and places in the code (not its message, which may quote data) go to the log.
+What is written down about each request, and what is answered when the service itself fails?
+
+One log line per request: request id, method, route template, status, milliseconds. No ids of people
+or pairs, no query, no body. An uncaught exception becomes a 500 problem document. Its kind and
+places in the code go to the log, but not its message, which may quote data.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""How is the wear model's fit started and watched over HTTP?"""
+"""HTTP routes of fit: how is the wear model's fit started and watched over HTTP?"""
 
 from __future__ import annotations
 

@@ -1,4 +1,7 @@
-"""How are stored forecasts, their explanation and a pair's wear path read over HTTP?"""
+"""HTTP routes of forecasts.
+
+How are stored forecasts, their explanation and a pair's wear path read over HTTP?
+"""
 
 from __future__ import annotations
 
@@ -53,7 +56,7 @@ def list_forecasts(
     ctx: Context,
     chosen: Annotated[ForecastFilters, Depends(query_reader(ForecastFilters))],  # type: ignore[valid-type]
 ) -> Response:
-    """List stored forecast rows by send-by date; those without one stand last."""
+    """List stored forecast rows by send-by date; those without one come last."""
     given: dict[str, Any] = chosen.model_dump()  # type: ignore[attr-defined]
     limit, cursor = given.pop("limit"), given.pop("after")
     after = after_of(cursor, _SORT_KEY)

@@ -1,4 +1,7 @@
-"""Which page says how past forecasts did, and how is a new look back asked for?"""
+"""Page routes of look back.
+
+Which page says how past forecasts did, and how is a new look back asked for?
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,6 @@
-"""How are files of logs handed in with a browser, reported on, and taken or left?
+"""Page routes of import.
+
+How are files of logs handed in with a browser, reported on, and taken or left?
 
 Nothing changes before the reader has seen the report and said so.
 """

@@ -1,4 +1,7 @@
-"""How are files of logs handed in over HTTP, and what became of earlier ones?"""
+"""HTTP routes of imports.
+
+How are files of logs handed in over HTTP, and what became of earlier ones?
+"""
 
 from __future__ import annotations
 
@@ -56,7 +59,7 @@ class ImportRefused(Refused):
         super().__init__(
             f"{refused} rows cannot be true, so nothing was imported.",
             where="the uploaded files",
-            remedy="Mend the rows in `report`, or send keep_good_rows=true to take the others.",
+            remedy="Correct the rows in `report`, or send keep_good_rows=true to take the others.",
         )
         self.extensions = {"report": report}
 

@@ -1,4 +1,4 @@
-"""Which pages let a shop change its rules and wording of notices?"""
+"""Page routes of choice: which pages let a shop change its rules and wording of notices?"""
 
 from __future__ import annotations
 

@@ -1,4 +1,7 @@
-"""How are consents given and withdrawn, and bounced addresses reported, over HTTP?"""
+"""HTTP routes of consents.
+
+How are consents given and withdrawn, and bounced addresses reported, over HTTP?
+"""
 
 from __future__ import annotations
 
@@ -80,7 +83,7 @@ def give_consent(ctx: Context, body: ConsentGiven, key: IdempotencyKey) -> Respo
     dependencies=_AS_JSON,
 )
 def withdraw_consent(ctx: Context, body: ConsentWithdrawn, key: IdempotencyKey) -> Response:
-    """Write down that a customer no longer agrees; what waits by that way is stopped."""
+    """Write down that a customer withdrew; waiting notices of that channel are stopped."""
 
     def work(session: Session) -> Answered:
         consents.withdraw(session, body, ctx.clock)
@@ -112,7 +115,7 @@ def report_bounce(ctx: Context, body: BounceGiven, key: IdempotencyKey) -> Respo
     dependencies=_AS_JSON,
 )
 def lift_bounce(ctx: Context, body: BounceGiven, key: IdempotencyKey) -> Response:
-    """Let an address be written to again."""
+    """Allow an address again."""
 
     def work(session: Session) -> Answered:
         lift_stop(session, body.address)

@@ -1,8 +1,10 @@
-"""What does a customer see and do behind the links of a notice, without signing in?
+"""Page routes of link.
 
-Opening a link changes nothing: programs that scan mail open every link. The address holds what
-opens it, a stated exception to keeping secrets out of addresses: it serves one purpose, ends, and
-is not logged (requests are logged by route).
+What does a customer see and do behind the links of a notice, without signing in?
+
+Opening a link changes nothing: programs that scan mail open every link. The address holds its own
+secret, a stated exception. It serves one purpose, ends, and is not logged: requests are logged by
+route.
 """
 
 from __future__ import annotations

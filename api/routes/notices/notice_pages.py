@@ -1,4 +1,7 @@
-"""Which pages of notices does a shop get: the preview, sending, history, letters, who agreed?"""
+"""Page routes of notice.
+
+Which pages of notices does a shop get: the preview, sending, history, letters, who agreed?
+"""
 
 from __future__ import annotations
 
@@ -79,7 +82,7 @@ def read_notices(ctx: Context, request: Request, why: Words = "", done: Words = 
     return page_answer(request, "notices/notices.html", context)
 
 
-_BY_HAND = "Nothing goes out by itself: somebody presses Send. The rules can change that."
+_BY_HAND = "Nothing is sent by itself. Press Send. The rules can change that."
 
 
 @router.get("/notices/send")
@@ -221,7 +224,7 @@ def _codes(payload: dict[str, Any]) -> list[dict[str, Any]]:
         for pair in payload["pairs"]
         for what, link in (("Book it in", "book_link"), ("Thumb check", "check_link"))
     ]
-    asked.append(("Hear no more", payload["unsubscribe"]))
+    asked.append(("Stop these notices", payload["unsubscribe"]))
     return [{"what": what, "drawn": _code(address)} for what, address in asked]
 
 

@@ -1,4 +1,4 @@
-"""How are notices previewed, sent, looked up and configured over HTTP?"""
+"""HTTP routes of notices: how are notices previewed, sent, looked up and configured over HTTP?"""
 
 from __future__ import annotations
 

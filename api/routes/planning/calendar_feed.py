@@ -1,7 +1,9 @@
-"""How does an owner get a calendar address, and what does that address answer?
+"""HTTP routes of calendar feed.
 
-The address holds the secret that opens it, a stated exception to keeping secrets out of addresses:
-it serves one purpose, can be ended, and is not logged (requests are logged by route, not address).
+How does an owner get a calendar address, and what does that address answer?
+
+The address holds its own secret, a stated exception. It serves one purpose, can be ended, and is
+not logged: requests are logged by route.
 """
 
 from __future__ import annotations
@@ -31,7 +33,7 @@ def read_address(ctx: Context, wearer_id: WearerId) -> Response:
 
 @router.put("/{wearer_id}", response_model=None, responses={200: {"model": FeedState}})
 def make_address(ctx: Context, wearer_id: WearerId) -> Response:
-    """Make a new secret calendar address; the old one ends. It is shown this once."""
+    """Make a new secret calendar address; the old one ends. It is shown only once."""
     with ctx.database.writing() as session:
         return json_answer(calendar.new_address(ctx, session, wearer_id))
 

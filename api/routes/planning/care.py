@@ -1,4 +1,4 @@
-"""How is care between soles listed, logged and changed over HTTP?"""
+"""HTTP routes of care: how is care between soles listed, logged and changed over HTTP?"""
 
 from __future__ import annotations
 

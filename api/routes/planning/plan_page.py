@@ -1,4 +1,4 @@
-"""What does a browser get to plan a rack, and what do its forms do?"""
+"""Page routes of the plan: what does a browser get to plan a rack, and what do its forms do?"""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""How are a rack's plans made, read and tried out over HTTP?"""
+"""HTTP routes of plans: how are a rack's plans made, read and tried out over HTTP?"""
 
 from __future__ import annotations
 

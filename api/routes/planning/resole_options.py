@@ -1,4 +1,7 @@
-"""How are ways to a new sole, pair traits and the cost of a rack read and changed over HTTP?"""
+"""HTTP routes of resole options.
+
+How are ways to a new sole, pair traits and the cost of a rack read and changed over HTTP?
+"""
 
 from __future__ import annotations
 
@@ -67,7 +70,7 @@ def delete_route(
     wearer_id: Annotated[KnownId, Path(description="whose. Unit: none (identifier)")],
     route_id: Annotated[KnownId, Path(description="the route. Unit: none (identifier)")],
 ) -> Response:
-    """Take an owner's route away; where it stood over a default, the default stands again."""
+    """Take an owner's route away; a default of that name comes back."""
     with ctx.database.writing() as session:
         resole_options.forget_route(session, wearer_id, route_id)
     return Response(status_code=204)
@@ -132,7 +135,7 @@ def read_life(
 
 @router.get("/life-settings", response_model=None, responses={200: {"model": LifeSettingsStored}})
 def read_life_settings(ctx: Context) -> Response:
-    """Read how many resoles each construction stands."""
+    """Read how many resoles each construction allows."""
     with ctx.database.reading() as session:
         body = read_stood(session)
     return json_answer(body, headers={"etag": etag_of(body["version"])})
@@ -149,7 +152,7 @@ def replace_life_settings(
     body: LifeSettingsAsked,
     versions: Annotated[frozenset[int] | None, Depends(versions_in)],
 ) -> Response:
-    """Say where a construction stands more or fewer resoles; the others go back to the default."""
+    """Set how many resoles constructions allow; the others go back to the default."""
     with ctx.database.writing() as session:
         answer = change_stood(session, body, versions)
     return json_answer(answer, headers={"etag": etag_of(answer["version"])})

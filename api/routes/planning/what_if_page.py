@@ -1,4 +1,6 @@
-"""How does an owner ask with a browser what other habits would do to the dates?
+"""Page routes of the what if.
+
+How does an owner ask with a browser what other habits would do to the dates?
 
 The form only asks: it is sent with GET, and nothing is kept.
 """
@@ -30,7 +32,7 @@ MOST_PAIRS = 500
 _PACE = Column("pace", "number", "wears a week", low=0, high=7)
 _REST = Column("rest", "integer", "days of rest", low=0, high=6)
 _SHARE = Column("share", "number", "per cent of the wear days", unit="%", low=0, high=100)
-_MEND = "Correct it and ask again; nothing is changed by asking."
+_MEND = "Correct it and ask again; asking changes nothing."
 
 
 @router.get("/what-if")

@@ -1,4 +1,4 @@
-"""How is a pair added, changed and deleted with a browser's forms?"""
+"""Page routes of add: how is a pair added, changed and deleted with a browser's forms?"""
 
 from __future__ import annotations
 
@@ -56,7 +56,7 @@ def _add_page(ctx: AppContext, request: Request, form: FormState) -> Response:
     wearers = [(row["wearer_id"], row["name"] or row["wearer_id"]) for row in every]
     context = pair_choices() | {
         "form": form,
-        "wearers": [*wearers, (NEW_WEARER, "somebody new")],
+        "wearers": [*wearers, (NEW_WEARER, "a new wearer")],
         "first_wearer": wearers[0][0] if wearers else NEW_WEARER,
         "zone": every[0]["time_zone"] if every else "UTC",
         "today_iso": ctx.clock.today("UTC").isoformat(),

@@ -1,4 +1,7 @@
-"""What does a browser get for one pair, and what happens to the wears and checks it posts?"""
+"""Page routes of pair.
+
+What does a browser get for one pair, and what happens to the wears and checks it posts?
+"""
 
 from __future__ import annotations
 
@@ -53,7 +56,7 @@ DONE = {
     "already": "This day was logged already; nothing changed.",
     "changed": "The wear is changed.",
     "undone": "The wear is taken back.",
-    "added": "The pair is added. Until it is checked, its date leans on how other soles wear.",
+    "added": "The pair is added. Until it is checked, its date is based on how other soles wear.",
     "edited": "The changes are kept.",
     "sent": "The pair is away now; its forecast goes on when it is back.",
     "back": "The pair is back.",

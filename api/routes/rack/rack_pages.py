@@ -1,4 +1,7 @@
-"""Which pages stand beside the rack: care due, who was worn when, dates with and without a plan?"""
+"""Page routes of rack.
+
+Which pages stand beside the rack: care due, wears of the last weeks, dates with and without a plan?
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,6 @@
-"""How are wearers, pairs, soles, wear days, checks and bench jobs reached over HTTP?
+"""HTTP routes of records.
+
+How are wearers, pairs, soles, wear days, checks and bench jobs reached over HTTP?
 
 One function makes the five routes of a table, so all six behave alike: list, create, read, replace,
 delete. A change brings the wearer's forecasts up to date in the same transaction.

@@ -1,4 +1,7 @@
-"""How does an owner hand a pair over, receive it back, fit a sole, and retire it?"""
+"""Page routes of sole.
+
+How does an owner hand a pair over, receive it back, fit a sole, and retire it?
+"""
 
 from __future__ import annotations
 

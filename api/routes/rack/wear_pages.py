@@ -1,4 +1,7 @@
-"""What happens when a wear is logged with one tap on the rack, changed, or taken back?"""
+"""Page routes of wear.
+
+What happens when a wear is logged with one tap on the rack, changed, or taken back?
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,7 @@
-"""What do members, invitations, tokens, links and the audit log look like over HTTP?"""
+"""HTTP schemas of accounts.
+
+What do members, invitations, tokens, links and the audit log look like over HTTP?
+"""
 
 from __future__ import annotations
 

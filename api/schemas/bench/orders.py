@@ -1,4 +1,4 @@
-"""Which fields do bench orders, their moves and their papers have?"""
+"""HTTP schemas of orders: which fields do bench orders, their moves and their papers have?"""
 
 from __future__ import annotations
 

@@ -1,4 +1,7 @@
-"""Which choices does a shop make for its bench, and what are they when it makes none?"""
+"""HTTP schemas of shop.
+
+Which choices does a shop make for its bench, and what are they when it makes none?
+"""
 
 from __future__ import annotations
 

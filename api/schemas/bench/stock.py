@@ -1,4 +1,7 @@
-"""Which fields do stock items, lines of the stock book and order advice have?"""
+"""HTTP schemas of stock.
+
+Which fields do stock items, lines of the stock book and order advice have?
+"""
 
 from __future__ import annotations
 

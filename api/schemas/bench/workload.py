@@ -1,4 +1,7 @@
-"""Which fields do the workload, the bench's plan and the outcomes of due pairs have?"""
+"""HTTP schemas of workload.
+
+Which fields do the workload, the bench's plan and the outcomes of due pairs have?
+"""
 
 from __future__ import annotations
 
@@ -71,7 +74,7 @@ class Workload(Answer):
     currency: str = Field(description="ISO 4217 code of revenue. Unit: none (code)")
     total: list[Period] = Field(description="the whole time. Unit: none (list)")
     periods: list[Period] = Field(description="week by week or month by month. Unit: none (list)")
-    learnt: Learnt = Field(description="what it leans on. Unit: none (object)")
+    learnt: Learnt = Field(description="what it is based on. Unit: none (object)")
 
 
 class BenchPlanAsked(Message):
@@ -154,7 +157,7 @@ class BenchPlannedPair(Answer):
         description="back by then, 10 % chance. Unit: calendar date, ISO 8601"
     )
     back_on_p50: dt.date | None = Field(
-        description="back by then, even chance. Unit: calendar date, ISO 8601"
+        description="back by then, 50 % chance. Unit: calendar date, ISO 8601"
     )
     back_on_p90: dt.date | None = Field(
         description="back by then, 90 % chance. Unit: calendar date, ISO 8601"
@@ -177,7 +180,7 @@ class DueOutcomeGiven(Message):
 
     pair_id: KnownId = Field(description="the pair. Unit: none (identifier)")
     due_on: PlainDate = Field(
-        description="day it was due, or its owner was told so. Unit: calendar date, ISO 8601"
+        description="day it was due, or of the notice about it. Unit: calendar date, ISO 8601"
     )
     outcome: Literal[OUTCOMES] = Field(description="what became of it. Unit: none (word)")  # type: ignore[valid-type]
     came_on: PlainDate | None = Field(

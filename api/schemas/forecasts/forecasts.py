@@ -1,4 +1,6 @@
-"""Which fields do forecasts, their explanation, wear paths and fits have when answered?
+"""HTTP schemas of forecasts.
+
+Which fields do forecasts, their explanation, wear paths and fits have when answered?
 
 The forecast's columns come from `forecast.frames.FORECAST`, so the answer and the forecast file say
 the same.
@@ -95,7 +97,7 @@ class Driver(Answer):
     effect_percent: float | None = Field(description="change of the wear rate. Unit: percent")
     low_percent: float | None = Field(description="lower end of its interval. Unit: percent")
     high_percent: float | None = Field(description="upper end of its interval. Unit: percent")
-    note: str | None = Field(description="what it leans on. Unit: none (text)")
+    note: str | None = Field(description="what it is based on. Unit: none (text)")
 
 
 class NextCheck(Answer):

@@ -1,4 +1,4 @@
-"""Which fields do an import's report and the list of past imports have?"""
+"""HTTP schemas of imports: which fields do an import's report and the list of past imports have?"""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ class TableCounts(Answer):
     rows: int = Field(description="rows in the file. Unit: rows")
     new: int = Field(description="rows that are new. Unit: rows")
     updated: int = Field(description="rows that replace a stored one. Unit: rows")
-    unchanged: int = Field(description="rows that stand there already. Unit: rows")
+    unchanged: int = Field(description="rows that are stored already. Unit: rows")
     refused: int = Field(description="rows that cannot be true. Unit: rows")
     questioned: int = Field(description="rows that are odd, but taken. Unit: rows")
 
@@ -37,7 +37,7 @@ class RowFinding(Answer):
     file: str = Field(description="name of the file. Unit: none (text)")
     line: int = Field(description="line in the file, the header is 1. Unit: lines")
     column: str = Field(description="name of the column. Unit: none (text)")
-    value: str = Field(description="what stands there. Unit: none (text)")
+    value: str = Field(description="the value in the file. Unit: none (text)")
     why: str = Field(description="what is wrong or odd. Unit: none (text)")
     accepted: str = Field(description="what would be accepted. Unit: none (text)")
 

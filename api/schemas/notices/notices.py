@@ -1,4 +1,7 @@
-"""Which fields do the rules, templates, consents and histories of notices have?"""
+"""HTTP schemas of notices.
+
+Which fields do the rules, templates, consents and histories of notices have?
+"""
 
 from __future__ import annotations
 
@@ -73,7 +76,7 @@ class NoticeRules(Message):
 
     automatic: bool = Field(
         default=False,
-        description="whether notices go out by themselves; else when somebody sends them. "
+        description="whether notices are sent without a person; else a person sends them. "
         "Unit: true or false",
     )
     shop_name: Line = Field(default="", description="who writes. Unit: none (text)")
@@ -93,7 +96,7 @@ class NoticeRules(Message):
         description="or a chance of being at the limit, in any band. Unit: probability",
     )
     chance_days: Literal[CHANCE_DAYS] = Field(  # type: ignore[valid-type]
-        default=90, description="within how many days that chance is meant. Unit: days"
+        default=90, description="days within which that chance counts. Unit: days"
     )
     weeks_ahead: int = Field(
         default=4, ge=0, le=52, description="how long before the day a notice goes. Unit: weeks"
@@ -144,7 +147,7 @@ class NoticeRules(Message):
     @classmethod
     def _once_each(cls, words: list[str]) -> list[str]:
         if len(set(words)) < len(words):
-            raise ValueError("each word may stand once")
+            raise ValueError("each word may be used once")
         return words
 
 
@@ -186,9 +189,9 @@ class ConsentGiven(Message):
     )
     address: KnownAddress | None = Field(
         default=None,
-        description="where this way writes to, if the consent keeps it: "
+        description="where this channel writes to, if the consent keeps it: "
         + "; ".join(f"{e.name}, {e.address.accepted}" for e in _KEPT_WITH_CONSENT)
-        + "; written anew where a consent holds already. Unit: none (text)",
+        + "; replaced where a consent holds already. Unit: none (text)",
     )
 
     @model_validator(mode="after")
@@ -268,7 +271,7 @@ class NoticeRun(Answer):
     """What a run decided."""
 
     decided_at: dt.datetime = Field(description="when. Unit: instant, ISO 8601")
-    notices: int = Field(description="customers written to. Unit: notices")
+    notices: int = Field(description="customers with a notice. Unit: notices")
     pairs: int = Field(description="pairs in them. Unit: pairs")
     overtaken: int = Field(description="left to another run that was first. Unit: customers")
     problems: list[str] = Field(description="what keeps a channel from sending. Unit: none")

@@ -1,4 +1,4 @@
-"""Which fields do care and its rules have over HTTP?"""
+"""HTTP schemas of care: which fields do care and its rules have over HTTP?"""
 
 from __future__ import annotations
 

@@ -1,4 +1,7 @@
-"""Which fields do plans, habits to try and calendar addresses have over HTTP?"""
+"""HTTP schemas of planning.
+
+Which fields do plans, habits to try and calendar addresses have over HTTP?
+"""
 
 from __future__ import annotations
 
@@ -106,7 +109,7 @@ class WhatIfAsked(Message):
 
     wearer_id: KnownId = id_field("whose rack")
     habits: list[HabitAsked] = field(
-        "later ones stand over earlier ones", "none (list)", default_factory=list, max_length=50
+        "later ones replace earlier ones", "none (list)", default_factory=list, max_length=50
     )
     rest_days: int | None = field(
         "full days of rest after wear; none = as at present", "d", default=None, ge=0, le=6
@@ -213,7 +216,7 @@ class PlannedSend(Answer):
 
     pair_id: str = id_field("the pair")
     send_on: dt.date = date_field("the day it is handed over")
-    back_on: dt.date = date_field("the day it is counted back")
+    back_on: dt.date = date_field("the day it is due back")
     price_minor: int = field("price of the route", "minor unit of currency")
     wears_before: int = field("wears in the plan before it", "wear days")
 

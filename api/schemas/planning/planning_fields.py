@@ -1,4 +1,7 @@
-"""How does a message of planning say what a field means and in which unit?"""
+"""HTTP schemas of planning fields.
+
+How does a message of planning say what a field means and in which unit?
+"""
 
 from __future__ import annotations
 

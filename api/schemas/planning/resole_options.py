@@ -1,4 +1,7 @@
-"""Which fields do ways to a new sole, pair traits and the cost of a rack have over HTTP?"""
+"""HTTP schemas of resole options.
+
+Which fields do ways to a new sole, pair traits and the cost of a rack have over HTTP?
+"""
 
 from __future__ import annotations
 
@@ -147,7 +150,7 @@ class LifeRow(Answer):
     repairs_minor: float | None = field("repairs so far", "minor unit of currency")
     cost_per_wear_minor: float | None = field("so far", "minor unit of currency per wear day")
     resoles: int = field("so far", "resoles")
-    resoles_left: int = field("that welt and upper stand", "resoles")
+    resoles_left: int = field("that welt and upper allow", "resoles")
     wears_per_year: float | None = field("at the present pace", "wear days per year")
     soles_per_year: float | None = field("at the present pace", "soles per year")
     cost_per_year_minor: float | None = field("new soles", "minor unit of currency per year")

@@ -1,8 +1,10 @@
-"""Which fields does a logged record have when it is created, replaced, and answered?
+"""HTTP schemas of records.
 
-The models are made from `forecast.frames.TABLES`: `created` holds the columns a caller may give,
-`replaced` the same without key and owner, `answered` every stored column and the row's version,
-`filters` what a list can be narrowed by. Unknown fields are refused.
+Which fields does a logged record have when it is created, replaced, and answered?
+
+The models are made from `forecast.frames.TABLES`. `created` holds the columns that a caller may
+give, `replaced` the same without key and owner. `answered` holds every stored column and the row's
+version. `filters` holds the filters of a list. Unknown fields are refused.
 """
 
 from __future__ import annotations

@@ -1,1 +1,1 @@
-"""Who may come in, as whom, and what may they do there?"""
+"""Accounts service: who may come in, as whom, and what may they do there?"""

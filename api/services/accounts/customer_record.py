@@ -1,4 +1,4 @@
-"""What is kept of a customer, in one document, and how is all of it erased?"""
+"""Records of a customer, in one document, and how is all of it erased?"""
 
 from __future__ import annotations
 

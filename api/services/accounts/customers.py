@@ -1,4 +1,4 @@
-"""What does a customer see and log on their own page, and nobody else's?"""
+"""Customers service: what does a customer see and log on their own page, and nobody else's?"""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Who sends this request, for which tenant, and what may they do?
+"""Sender identity: who sends this request, for which tenant, and what may they do?
 
 An `Identity` comes from a browser's session or from an API token. What it may do are words:
 

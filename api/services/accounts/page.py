@@ -1,4 +1,4 @@
-"""What does the page of members and keys show, and what does each of its forms do?"""
+"""Page service: what does the page of members and keys show, and what does each of its forms do?"""
 
 from __future__ import annotations
 

@@ -1,10 +1,12 @@
-"""How is a tenant made, and how do people join it, change their part in it, and leave?
+"""People service.
 
-Nobody is given a password: an owner makes an invitation, a secret address that works once within
-three days, and whoever opens it chooses their own. The same way leads back in for someone who
-forgot theirs. Somebody who belongs to another tenant as well joins by signing in: else the owners
-of one shop could give themselves a password to the next. Only who is at the terminal may let them
-choose a new one.
+How is a tenant made, and how do people join it, change their part in it, and leave?
+
+No password is handed out. An owner makes an invitation, a secret address that works once within
+three days. The person who opens it chooses their own password. The same way leads back in for
+someone who forgot theirs. A member of another tenant joins by signing in. Otherwise the owners of
+one shop could give themselves a password to the next. Only the terminal lets such a person choose a
+new one.
 """
 
 from __future__ import annotations
@@ -204,7 +206,7 @@ def _refuse_without_owner(session: Session, tenant_pk: int, email: str, role: st
 
 
 def withdraw(session: Session, *, tenant_pk: int, invitation_id: str) -> None:
-    """End an invitation that nobody has used. Raises `NotFound`."""
+    """End an unused invitation. Raises `NotFound`."""
     if not accounts.remove_invitation(session, tenant_pk, invitation_id):
         raise NotFound(
             "There is no such invitation; it may have been used.",

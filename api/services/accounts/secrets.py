@@ -1,10 +1,9 @@
-"""How are keys made and passwords judged, kept and compared?
+"""Keys and passwords: how are keys made and passwords judged, kept and compared?
 
 Keys have 256 random bits and are kept as SHA-256, which suffices for what cannot be guessed.
-Passwords are kept as argon2id (RFC 9106) with the library's parameters, which each hash records; at
-sign-in an older one is made anew. The rules are those of the OWASP Application Security
-Verification Standard 5.0, 6.2: a length of at least 12, up to 256, no rule of composition, and none
-of the commonly used ones.
+Passwords are kept as argon2id (RFC 9106) with the library's parameters, which each hash records. At
+sign-in an older one is replaced. The rules are those of the OWASP Application Security Verification
+Standard 5.0, 6.2. A password has 12 to 256 characters of any kind and is not a commonly used one.
 """
 
 from __future__ import annotations

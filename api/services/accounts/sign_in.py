@@ -1,7 +1,9 @@
-"""May this person come in: is it their password, and have they not guessed too often?
+"""Sign in service.
 
-Failures are counted for the pair of e-mail and network address, and for the network address alone,
-so a stranger's guesses slow the stranger down and never lock the owner out. After five failures
+May this person come in: is it their password, and have they not guessed too often?
+
+Failures are counted for the pair of e-mail and network address, and for the network address alone.
+So a stranger's guesses slow the stranger down and never lock the owner out. After five failures
 each further one doubles the wait, up to a quarter of an hour. An unknown address gets the same
 answer in the same time as a wrong password.
 """

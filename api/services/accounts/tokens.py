@@ -1,4 +1,7 @@
-"""How does a program get a key to a tenant, and a customer a way to their own pairs?"""
+"""Tokens service.
+
+How does a program get a key to a tenant, and a customer a way to their own pairs?
+"""
 
 from __future__ import annotations
 

@@ -1,8 +1,10 @@
-"""What would the coming year be like: asked as now, levelled, or with another bench?
+"""Bench plan service.
 
-Three futures meet the same due dates and habits: owners asked for their send-by day, owners asked
-for levelled days, and whatever other bench is tried. The plan that is kept holds lead times by week
-and, for each pair, when to ask, to book and to expect it back.
+What would the coming year be like: asked as now, levelled, or with another bench?
+
+Three futures share the same due dates and habits. In one, owners are asked for their send-by day,
+in the next for levelled days. The third has another bench to try. The plan that is kept holds lead
+times by week and, for each pair, when to ask, to book and to expect it back.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""How does a shop read and change the choices of its bench?"""
+"""Bench settings service: how does a shop read and change the choices of its bench?"""
 
 from __future__ import annotations
 

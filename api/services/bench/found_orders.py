@@ -1,4 +1,7 @@
-"""What stands of an order, is its pair here or elsewhere, and who is told when it changes?"""
+"""Found orders service.
+
+What stands of an order, is its pair here or elsewhere, and who is told when it changes?
+"""
 
 from __future__ import annotations
 

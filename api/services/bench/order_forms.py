@@ -1,4 +1,4 @@
-"""Forms of the bench: which order is booked, and which step is taken?
+"""Order forms: which order is booked, and which step is taken?
 
 The papers' forms are in `api.services.bench.paper_forms`.
 """

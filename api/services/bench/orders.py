@@ -1,8 +1,10 @@
-"""How does a piece of work go from booked to returned, and what does each step need and do?
+"""Orders service.
 
-Each step is one transaction: the order's new stage, its line in the audit, and what follows in the
-log (the job in `bench_jobs`, readings, the old sole's end and the new one's beginning) stand
-together or not at all. Nobody can take a step twice: a step names the version it was decided on.
+How does a piece of work go from booked to returned, and what does each step need and do?
+
+Each step is one transaction of the order's new stage, its line in the audit, and changes of the
+log. These are the job in `bench_jobs`, readings, the old sole's end and the new one's beginning.
+Nobody can take a step twice: a step names the version it was decided on.
 """
 
 from __future__ import annotations

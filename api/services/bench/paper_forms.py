@@ -1,4 +1,4 @@
-"""Forms of an order's papers: how do they look as fields, and which measures were typed?
+"""Paper forms: how do papers look as fields, and which measures were typed?
 
 A field is named by shoe and measure, as `left-width-ball`; heel layers stand in one field with
 spaces or semicolons between them.

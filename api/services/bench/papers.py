@@ -1,4 +1,7 @@
-"""Which papers does an order get, what do they tell the log, and does the finished pair match?"""
+"""Papers service.
+
+Which papers does an order get, what do they tell the log, and does the finished pair match?
+"""
 
 from __future__ import annotations
 

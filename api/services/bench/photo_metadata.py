@@ -1,4 +1,6 @@
-"""Is this a photograph, is it small enough, and what is left of it without its metadata?
+"""Photograph metadata.
+
+Is this a photograph, is it small enough, and what is left of it without its metadata?
 
 Where and when a picture was taken, and with what, stands in extra segments (JPEG: APP1 to APP15
 and comments; PNG: text, time and eXIf chunks). They are left out; the picture itself is not

@@ -1,4 +1,7 @@
-"""How are an order's photographs kept and taken away, so that the audit says both?"""
+"""Photographs service.
+
+How are an order's photographs kept and taken away, so that the audit says both?
+"""
 
 from __future__ import annotations
 
@@ -37,7 +40,7 @@ def keep_photograph(
         raise Conflict(
             f"The order has {MOST_PHOTOGRAPHS} photographs already.",
             where="order_id",
-            remedy="Take away those that tell least.",
+            remedy="Take away the least useful ones.",
         )
     name_changed(photo_id=photo_id, order_id=order_id)
     stored.add_photo(session, told | {"order_pk": order["id"], "content": picture})

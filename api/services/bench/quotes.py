@@ -1,4 +1,7 @@
-"""What would a pair's repair cost and buy, from its stored forecast and its condition report?"""
+"""Quotes service.
+
+What would a pair's repair cost and buy, from its stored forecast and its condition report?
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,7 @@
-"""What does each step of an order need, and what follows from it in the log and the stock book?"""
+"""Steps service.
+
+What does each step of an order need, and what follows from it in the log and the stock book?
+"""
 
 from __future__ import annotations
 
@@ -94,7 +97,7 @@ def _tell_outcome(work: Step, outcome: str) -> None:
 def _on_bench(work: Step) -> Done:
     if not work.move.worker:
         raise Refused(
-            "Nobody is named who works on it.",
+            "The name of the worker is missing.",
             where="worker",
             accepted="a name",
             remedy="Say who puts it on the bench.",
@@ -151,7 +154,7 @@ def _fit_sole(work: Step, after: Mapping[str, Any]) -> dict[str, Any]:
             "The new sole is not described.",
             where="new_sole",
             accepted="its material, and what it covers",
-            remedy="Say what was fitted.",
+            remedy="Name the new sole.",
         )
     feet = {foot: after[foot]["thickness_mm"] for foot in ("left", "right")}
     at_ball = [feet[foot]["ball"] for foot in feet if feet[foot].get("ball") is not None]

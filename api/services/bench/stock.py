@@ -1,7 +1,7 @@
-"""What is in stock, what came and went, and what should be ordered when?
+"""Stock service: what is in stock, what came and went, and what should be ordered when?
 
 The stock book never goes below zero: a use or a receipt that would is refused, and a count is what
-sets a quantity right. A finished job takes its materials from the items that fit it; what is not
+sets a quantity right. A finished job takes its materials from the items that fit it. What is not
 kept in the book, or is not there in full, is named in the job's audit instead of being invented.
 """
 

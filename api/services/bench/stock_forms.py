@@ -1,4 +1,4 @@
-"""Forms of the stock book: which item is kept, and what comes, goes or is counted?"""
+"""Stock forms: which item is kept, and what comes, goes or is counted?"""
 
 from __future__ import annotations
 

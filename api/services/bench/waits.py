@@ -1,4 +1,6 @@
-"""How long does a pair wait for a place, week by week, by the newest plan of the bench?
+"""Waits service.
+
+How long does a pair wait for a place, week by week, by the newest plan of the bench?
 
 The plan itself holds every pair and is large; the waits are kept beside it, small, because each
 wear day logged reads them.

@@ -1,4 +1,4 @@
-"""What comes to the bench in the coming months, from what is stored?
+"""Workload service: what comes to the bench in the coming months, from what is stored?
 
 Stored forecasts, the shop's books and its settings are gathered into the inputs of
 `forecast.workload`; the simulated years are kept in memory until something changes.

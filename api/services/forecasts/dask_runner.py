@@ -1,4 +1,4 @@
-"""How do the parts of a split fit live and work on a Dask cluster?
+"""Dask runner service: how do the parts of a split fit live and work on a Dask cluster?
 
 `DaskRunner(client)` is a `forecast.model.full_panel_fit.Runner`: parts stay on the workers as
 futures, only small results come back. `dask_cluster(address)` opens one. Needs the extra `dask`.

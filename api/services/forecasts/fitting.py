@@ -1,9 +1,9 @@
-"""When is the wear model fitted, by whom, and how far is it?
+"""Fitting service: when is the wear model fitted, by whom, and how far is it?
 
-`Fitter.refit` fits and stores. After each round it keeps where it stands, so that a fit that was
-stopped goes on from there when it is asked for again, if the log is the same. `BackgroundRefitter`
-is the one background thread of the service: it fits when asked or when there is no fit, and brings
-every forecast to the new day.
+`Fitter.refit` fits and stores. After each round it stores its state. A stopped fit goes on from
+there when it is asked for again, if the log is the same. `BackgroundRefitter` is the one background
+thread of the service. It fits when asked or when there is no fit, and brings every forecast to the
+new day.
 """
 
 from __future__ import annotations

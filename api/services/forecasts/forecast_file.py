@@ -1,4 +1,4 @@
-"""How is a forecast frame written as the forecast file?"""
+"""Forecast file service: how is a forecast frame written as the forecast file?"""
 
 from __future__ import annotations
 

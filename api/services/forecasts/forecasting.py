@@ -1,9 +1,11 @@
-"""How do stored forecasts keep up with what was logged, and what explains them?
+"""Forecasting service.
+
+How do stored forecasts keep up with what was logged, and what explains them?
 
 `Forecaster` brings one wearer's forecasts up to date inside the transaction that changed their log,
 from the stored fit (milliseconds), and everyone's when asked. With no fit stored they stay pending
-until `services.fitting` has made one. A log that cannot be forecast never keeps anyone from
-logging: its forecasts are then missing, and an event in the log says of which kind the failure is.
+until `services.fitting` has made one. A log that cannot be forecast never stops a person from
+logging. Its forecasts are then missing, and an event names the kind of failure.
 """
 
 from __future__ import annotations

@@ -1,6 +1,8 @@
-"""How did past forecasts do: when is that computed, and what is kept of it for the page?
+"""Look back service.
 
-A look back refits the model at many earlier days, which takes from seconds to many minutes; the
+How did past forecasts do: when is that computed, and what is kept of it for the page?
+
+A look back refits the model at many earlier days, which takes from seconds to many minutes. The
 page shows the newest one and can ask for another, which runs in a thread of its own.
 """
 

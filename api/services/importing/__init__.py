@@ -1,8 +1,8 @@
-"""How does a folder of CSV files become rows, with every doubtful cell named?
+"""Importing service: how does a folder of CSV files become rows, with every doubtful cell named?
 
-The steps, in order: `reading` makes columns of text of a stream, `cells` reads each cell by its
-column's kind, `drafts` keeps the rows that are still good, `world` reads what the database knows,
-`references` and `soles` refuse rows that cannot be true, `questions` names rows that are odd,
-`planning` finds what is new and writes it, `report` tells. The door is
+The steps have this order. `reading` makes columns of text of a stream, and `cells` reads each cell
+by its column's kind. `drafts` keeps the good rows, and `reference_data` reads what the database
+knows. `references` and `soles` refuse impossible rows; `plausibility` names odd ones. `planning`
+finds new rows and writes them, and `report` gives the result. The door is
 `api.services.importing.imports`.
 """

@@ -1,4 +1,7 @@
-"""Which rows of a file are still good, what do they say, and why are the others refused?"""
+"""Drafts service.
+
+Which rows of a file are still good, what do they say, and why are the others refused?
+"""
 
 from __future__ import annotations
 

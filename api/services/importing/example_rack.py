@@ -1,4 +1,6 @@
-"""How is the example rack tried, and removed again without touching anything else?
+"""Example rack service.
+
+How is the example rack tried, and removed again without touching anything else?
 
 The shipped folder `one_collector` of invented data: one wearer whose identifiers begin with `C-`.
 """

@@ -1,4 +1,4 @@
-"""How do the stored rows become the interchange folder again?
+"""Exports service: how do the stored rows become the interchange folder again?
 
 Thicknesses are written in millimetres with every digit that is stored, so that importing the
 folder elsewhere gives the same rows. No text can be taken for a formula by a spreadsheet; the

@@ -1,4 +1,4 @@
-"""How does text pass through a spreadsheet without being run as a formula?
+"""Formulas service: how does text pass through a spreadsheet without being run as a formula?
 
 A text that begins with one of the signs that spreadsheets take for a formula gets an apostrophe in
 front; reading undoes it. Text that already looks guarded is guarded once more, so that the round

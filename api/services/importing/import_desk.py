@@ -1,4 +1,6 @@
-"""Where do uploaded files wait between the report on them and the decision to take them?
+"""Import desk service.
+
+Where do uploaded files wait between the report on them and the decision to take them?
 
 In a folder of their own under the machine's temporary folder, for an hour. Its name is made from an
 unguessable ticket and from the browser's own token, so that no other browser can take them.

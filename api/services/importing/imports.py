@@ -1,4 +1,6 @@
-"""How do a folder's files, or files handed in by other ways, become rows of the database?
+"""Imports service.
+
+How do a folder's files, or files handed in by other ways, become rows of the database?
 
 All or nothing by default: one refused row and nothing is written. With `keep_good_rows` the rest is
 taken. Repeating an import changes nothing.

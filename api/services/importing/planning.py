@@ -1,4 +1,4 @@
-"""Which good rows are new, which change something, and how are they written?
+"""Planning service: which good rows are new, which change something, and how are they written?
 
 Rows are equal when every column is equal, so the same folder twice changes nothing.
 """

@@ -1,9 +1,10 @@
-"""Which checks and soles are odd, though possible, so that someone should look at them again?
+"""Plausibility service.
 
-A reading is compared with the one before it on the same foot, point and sole. A rise is more than
-the gauge explains when it is over three standard deviations of the difference of two readings
-(reading error of one: 0.2 mm with a caliper, 0.1 mm with a depth gauge or ultrasound; common
-practice, no source).
+Which checks and soles are odd, though possible, so that someone should look at them again?
+
+A reading is compared with the one before it on the same foot, point and sole. A rise is too large
+when it is over three standard deviations of the difference of two readings. One reading has an SD
+of 0.2 mm with a caliper, 0.1 mm with a depth gauge or ultrasound (common practice, no source).
 """
 
 from __future__ import annotations

@@ -1,7 +1,9 @@
-"""Which columns of text does a stream of CSV hold, and on which line does each row begin?
+"""Reading service.
 
-Works line by line, so a stream that is too long, has a giant line or is no text at all is given up
-as soon as that shows. Nothing is interpreted here; see `cells`.
+Which columns of text does a stream of CSV hold, and on which line does each row begin?
+
+It works line by line. So it stops early at a stream that is too long, has a giant line or is no
+text. Nothing is interpreted here. See `cells`.
 """
 
 from __future__ import annotations
@@ -149,7 +151,7 @@ def _wrong_width(file: str, line: int, row: list[str], width: int) -> Finding:
         "",
         ",".join(row)[:200],
         f"the row has {len(row)} fields, the header {width}",
-        f"{width} fields; a text with a comma in it stands in quotes",
+        f"{width} fields; a text with a comma needs quotes",
     )
 
 
@@ -164,7 +166,7 @@ def _header(reader: Iterator[list[str]], table: Table, file: str) -> list[str]:
             f"The header cannot be used: {'; '.join(problems)}.",
             where=f"{file}, line 1",
             accepted=", ".join(column.name for column in table.columns),
-            remedy="Correct the header; columns may stand in any order.",
+            remedy="Correct the header; columns may have any order.",
         )
     return header
 

@@ -1,4 +1,6 @@
-"""What does the database already know about the wearers and pairs that the files name?
+"""Reference data service.
+
+What does the database already know about the wearers and pairs that the files name?
 
 Read once before the rows are judged, and only for the ids that the files name.
 """

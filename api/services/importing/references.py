@@ -1,4 +1,4 @@
-"""Does each row have a key of its own, and does everything it names exist?"""
+"""References service: does each row have a key of its own, and does everything it names exist?"""
 
 from __future__ import annotations
 
@@ -55,13 +55,13 @@ def judge_doubles(draft: Draft) -> None:
     draft.refuse(
         bad,
         key[-1],
-        lambda at: f"the same {' + '.join(key)} stands with other values on line {other_lines(at)}",
+        lambda at: f"the same {' + '.join(key)} has other values on line {other_lines(at)}",
         "one row for each " + " + ".join(key),
     )
     repeats = np.zeros(len(draft.lines), dtype=bool)
     repeats[taken.index[taken.duplicated()]] = True
     draft.leave_out(
-        repeats, key[-1], lambda at: f"the same row stands on line {other_lines(at)}; taken once"
+        repeats, key[-1], lambda at: f"the same row is on line {other_lines(at)}; taken once"
     )
 
 

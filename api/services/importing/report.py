@@ -1,4 +1,4 @@
-"""What did an import take, refuse and question, row by row?"""
+"""Report service: what did an import take, refuse and question, row by row?"""
 
 from __future__ import annotations
 

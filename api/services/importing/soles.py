@@ -1,4 +1,7 @@
-"""Can the soles of a pair follow each other as the files say, and was one on when it was worn?"""
+"""Soles service.
+
+Can the soles of a pair follow each other as the files say, and was one on when it was worn?
+"""
 
 from __future__ import annotations
 

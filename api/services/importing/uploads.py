@@ -1,7 +1,9 @@
-"""How do uploaded files become an interchange folder, without trusting their names or sizes?
+"""Uploads service.
 
-Either CSV files named after their table, or one ZIP of them. What is written gets names of our own;
-a ZIP is told by its first bytes, and what it unpacks to is counted while it is unpacked.
+How do uploaded files become an interchange folder, without trusting their names or sizes?
+
+Either CSV files named after their table, or one ZIP of them. What is written gets names of our own.
+A ZIP is told by its first bytes, and what it unpacks to is counted while it is unpacked.
 """
 
 from __future__ import annotations

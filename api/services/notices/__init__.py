@@ -1,1 +1,1 @@
-"""How do a shop's notices come about, go out, and get answered?"""
+"""Notices service: how do a shop's notices come about, go out, and get answered?"""

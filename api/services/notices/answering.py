@@ -1,8 +1,8 @@
-"""What does a customer's answer to a notice do?
+"""Answering service: what does a customer's answer to a notice do?
 
-Each link serves one purpose for one pair. Opening it changes nothing; its form does: it books the
-pair in, ends its sole, logs how the sole feels to the thumb (the forecast follows in the same
-transaction), or keeps the shop quiet. The habits that workloads are forecast from learn of it.
+Each link serves one purpose for one pair. Opening it changes nothing. Its form books the pair in,
+ends its sole, logs a thumb check, or declines. The forecast follows in the same transaction. The
+habits that workloads are forecast from learn of it.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""Choices of a shop for its notices: rules and wording, read and changed."""
+"""Notice choices of a shop: how are rules and wording read and changed?"""
 
 from __future__ import annotations
 

@@ -1,4 +1,7 @@
-"""Who agreed to be written to, who no longer does, and which addresses take no notices?"""
+"""Consents service.
+
+Who agreed to be written to, who no longer does, and which addresses take no notices?
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Who would get a notice now, and how is what was decided written down?
+"""Deciding service: who would get a notice now, and how is what was decided written down?
 
 `preview` reads and decides and changes nothing: preview, dry run and real run begin with it. `run`
 then fills in every notice, and only when all can be, writes each with its pairs and its outbox row
@@ -92,7 +92,7 @@ def run(ctx: AppContext, only: set[str] | None = None) -> RunReport:
         raise Refused(
             f"Nothing was sent: {problems[0]}",
             where="the settings and rules of notices",
-            remedy=" ".join(problems[1:]) or "Mend it and send again.",
+            remedy=" ".join(problems[1:]) or "Correct it and send again.",
         )
     drafts = _drafts(ctx, seen, only)
     written = pairs = overtaken = 0

@@ -1,4 +1,7 @@
-"""What does this shop send with, and what is still missing before anything can go out?"""
+"""Delivery config service.
+
+What does this shop send with, and what is still missing before anything can go out?
+"""
 
 from __future__ import annotations
 
@@ -21,7 +24,7 @@ def secret_of(ctx: AppContext) -> str:
         raise BadSetting(
             "There is no secret to sign the links in notices with.",
             where="environment variable SOLESPAN_SECRET_KEY",
-            accepted="at least 32 characters that nobody else knows",
+            accepted="at least 32 secret characters",
             remedy='Make one: python3 -c "import secrets; print(secrets.token_urlsafe(32))"',
         )
     return ctx.settings.secret_key.get_secret_value()
@@ -31,8 +34,7 @@ def link_base(ctx: AppContext) -> str:
     """Return what every link begins with. Raises `BadSetting` while it is not set."""
     if ctx.settings.public_address is None:
         raise BadSetting(
-            "The links in notices would lead nowhere: nobody has said where customers reach this "
-            "service.",
+            "The links in notices would lead nowhere: the public address is not set.",
             where="environment variable SOLESPAN_PUBLIC_ADDRESS",
             accepted="https://name, without a path",
             remedy="Set it to the address that the service has for customers.",

@@ -1,4 +1,7 @@
-"""How does a decision become a notice: its words, its links, and the rows that keep it?"""
+"""Drafts service.
+
+How does a decision become a notice: its words, its links, and the rows that keep it?
+"""
 
 from __future__ import annotations
 

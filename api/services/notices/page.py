@@ -1,4 +1,4 @@
-"""What do the shop's pages of notices read?"""
+"""Page service: what do the shop's pages of notices read?"""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""How are decisions and past notices shown to the shop's people and programs?"""
+"""Reading service: how are decisions and past notices shown to the shop's people and programs?"""
 
 from __future__ import annotations
 
@@ -110,7 +110,7 @@ def retry(ctx: AppContext, session: Session, notice_id: str) -> None:
         raise Conflict(
             "A later notice is about the same pair.",
             where="the notice's pairs",
-            remedy="There is nothing more to do: the customer is written to by the later one.",
+            remedy="There is nothing more to do: the customer gets the later one.",
         )
     if not retry_failed(session, found["id"], ctx.clock.now()):
         raise Conflict(

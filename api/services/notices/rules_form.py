@@ -1,4 +1,4 @@
-"""Form of the notice rules: which rules were typed, and can they be rules?"""
+"""Rules form: which rules were typed, and can they be rules?"""
 
 from __future__ import annotations
 

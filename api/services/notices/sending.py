@@ -1,7 +1,9 @@
-"""How does a worker take notices from the outbox, send them, and mark what became of each?
+"""Sending service.
 
-A claim, and each mark, is a transaction of its own; sending lies between them. So a worker that
-dies loses nothing: its rows are claimed anew when their lease ends, and what it had sent and not
+How does a worker take notices from the outbox, send them, and mark what became of each?
+
+A claim, and each mark, is a transaction of its own. Sending lies between them. So a worker that
+dies loses nothing: its rows are claimed again when their lease ends. A notice that was sent and not
 marked is sent again with the same Message-ID.
 """
 

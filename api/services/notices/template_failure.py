@@ -1,7 +1,9 @@
-"""What keeps the worker from writing notices by itself, for whoever looks at them next?
+"""Template failure service.
+
+What keeps the worker from writing notices by itself, for the next reader?
 
 A wording that passed every sample can still fail for one customer. Then nothing is written, and
-nobody stands by; so the place in the wording is kept (it names no customer) until a decision goes
+nobody stands by. So the place in the wording is kept (it names no customer) until a decision goes
 through or the wording is another.
 """
 
@@ -38,6 +40,6 @@ def stuck_words(session: Session) -> str | None:
         return None
     return (
         f"Nothing goes out by itself: the wording ({found['where']}) cannot be filled in for one "
-        "of the customers below. Look at what each would get, and mend the wording; what is due is "
-        "then written within the hour."
+        "of the customers below. Look at what each would get, and correct the wording. Notices "
+        "that are due are then written within the hour."
     )

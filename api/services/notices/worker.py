@@ -1,4 +1,7 @@
-"""What runs beside the service or by itself, deciding once an hour and sending what is due?"""
+"""Worker service.
+
+What runs beside the service or by itself, deciding once an hour and sending what is due?
+"""
 
 from __future__ import annotations
 

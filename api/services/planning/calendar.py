@@ -1,10 +1,10 @@
-"""What stands in an owner's calendar, and which secret opens it?
+"""Calendar service: what stands in an owner's calendar, and which secret opens it?
 
 An iCalendar stream (RFC 5545) of all-day entries: send-by dates, hand-overs and returns of the
 newest plan, returns of open jobs, and planned wears. An entry's UID names the thing (a sole, a job,
-a day), never its date, so that a moved date moves the entry; SEQUENCE rises with every change of
+a day), never its date, so that a moved date moves the entry. SEQUENCE rises with every change of
 the log, the plan and the day. The address holds a secret of 256 random bits, of which only a hash
-is kept; a new address ends the old one.
+is kept. A new address ends the old one.
 """
 
 from __future__ import annotations

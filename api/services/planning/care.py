@@ -1,4 +1,4 @@
-"""Which care is due on a stored rack, and how is it logged and its rules changed?"""
+"""Care service: which care is due on a stored rack, and how is it logged and its rules changed?"""
 
 from __future__ import annotations
 
@@ -107,7 +107,7 @@ def keep_rule(
     Raises `NotFound`, `Refused`.
     """
     wearer = known_wearer(session, wearer_id)
-    with refusing("Mend it and send the rule again."):
+    with refusing("Correct it and send the rule again."):
         rule = _rule({**values, "upper": upper, "care": care})
     fields_ = asdict(rule) | {"months": list(rule.months)}
     stored.keep_rule(session, wearer["pk"], upper, care, fields_)

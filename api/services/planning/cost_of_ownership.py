@@ -1,4 +1,7 @@
-"""What does each pair of a stored rack cost, and is its next sole worth it?"""
+"""Cost of ownership service.
+
+What does each pair of a stored rack cost, and is its next sole worth it?
+"""
 
 from __future__ import annotations
 
@@ -54,7 +57,7 @@ def life_of_rack(
         rack = known_rack(ctx, session, wearer_id)
         forecast = load_forecasts(session, [wearer_id])
         stood = read_stood(session)["resoles_stood"]
-    with refusing("Mend it and ask again."):
+    with refusing("Correct it and ask again."):
         settings = LifeSettings(replace_price_minor=replace_price_minor, resoles_stood=stood)
         allowance = rack.allowance()
         prices = {str(p): rack.route_of(str(p)).price_minor for p in rack.log.pairs["pair_id"]}

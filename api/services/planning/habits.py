@@ -1,4 +1,7 @@
-"""What would the forecasts of a stored rack be under other habits or a stored plan?"""
+"""Habits service.
+
+What would the forecasts of a stored rack be under other habits or a stored plan?
+"""
 
 from __future__ import annotations
 
@@ -42,7 +45,7 @@ def forecasts_if(
         days = pd.DataFrame(row["answer"]["days"])
         days = days[days["pair_id"].notna()]
         plan = days[pd.to_datetime(days["worn_on"]) > rack.as_of]
-    with refusing("Mend it and ask again."):
+    with refusing("Correct it and ask again."):
         frame = what_if(
             rack.fitted(),
             rack.log,

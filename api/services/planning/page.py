@@ -1,4 +1,4 @@
-"""Which plan, care and cost does the planning page draw from?"""
+"""Page service: which plan, care and cost does the planning page draw from?"""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Form of a plan: which wishes does it ask for, and what does it show before anything is typed?"""
+"""Plan form: which wishes does it ask for, and what does it show before anything is typed?"""
 
 from __future__ import annotations
 

@@ -1,4 +1,7 @@
-"""How is a rack planned, kept, read again, and planned anew after a day went otherwise?"""
+"""Plans service.
+
+How is a rack planned, kept, read again, and planned again after a day went otherwise?
+"""
 
 from __future__ import annotations
 
@@ -45,7 +48,7 @@ __all__ = [
 SECONDS = 20.0
 SECONDS_LARGE = 110.0
 LARGE_CELLS = 9000
-REMEDY = "Mend it and ask for the plan again; nothing was changed."
+REMEDY = "Correct it and ask for the plan again; nothing was changed."
 
 
 @dataclass(frozen=True)

@@ -1,4 +1,4 @@
-"""What does planning need to know of one wearer's rack, and how is a mistake told?"""
+"""Rack service: what does planning need to know of one wearer's rack, and how is a mistake told?"""
 
 from __future__ import annotations
 

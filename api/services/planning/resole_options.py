@@ -1,4 +1,7 @@
-"""Which ways to a new sole has an owner, and how do they compare for one stored pair?"""
+"""Resole options service.
+
+Which ways to a new sole has an owner, and how do they compare for one stored pair?
+"""
 
 from __future__ import annotations
 
@@ -55,7 +58,7 @@ def keep_route(
     """Put an owner's route in the place of the old one. Raises `NotFound`, `Refused`."""
     wearer = known_wearer(session, wearer_id)
     given: dict[str, Any] = {k: tuple(v) if isinstance(v, list) else v for k, v in values.items()}
-    with refusing("Mend it and send the route again."):
+    with refusing("Correct it and send the route again."):
         route = Route(route_id=route_id, **given)
     fields = asdict(route) | {
         "abilities": list(route.abilities),
@@ -66,7 +69,7 @@ def keep_route(
 
 
 def forget_route(session: Session, wearer_id: str, route_id: str) -> None:
-    """Take an owner's route away; where it stood over a default, the default stands again.
+    """Take an owner's route away; a default of that name comes back.
 
     Raises `NotFound`, and `Conflict` while a pair goes that way and no default is behind it.
     """
@@ -147,7 +150,7 @@ def routes_for_pair(
         construction=str(pair["construction"]),
         resoles=rack.resoles(pair_id),
     )
-    with refusing("Mend it and ask again."):
+    with refusing("Correct it and ask again."):
         frame = compare_routes(
             list(rack.routes.values()),
             need=need,

@@ -1,4 +1,4 @@
-"""How are stored rows read as the frames that pages and figures take?"""
+"""Page frames service: how are stored rows read as the frames that pages and figures take?"""
 
 from __future__ import annotations
 

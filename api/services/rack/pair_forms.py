@@ -1,4 +1,6 @@
-"""How does a filled-in form add a pair with its sole and wearer, change it, or delete it?
+"""Pair forms service.
+
+How does a filled-in form add a pair with its sole and wearer, change it, or delete it?
 
 A field left empty takes the default of its construction and material. Everything a form asks is
 done in the caller's transaction or not at all.
@@ -113,7 +115,7 @@ def edit_pair(ctx: AppContext, session: Session, pair_id: str, typed: Typed) -> 
 def delete_pair(ctx: AppContext, session: Session, pair_id: str, typed: Typed) -> None:
     """Delete a pair and all that is logged of it. Raises `FormProblem` unless `sure` is ticked."""
     if typed.get("sure") != "true":
-        raise FormProblem({"sure": "tick the box: what is deleted cannot be brought back"})
+        raise FormProblem({"sure": "tick the box: deleted records cannot be brought back"})
     gone = records.delete(
         session, "pairs", {"pair_id": pair_id}, versions=None, with_all_below=True
     )
@@ -172,7 +174,7 @@ def _wearer(typed: Typed) -> Values:
         return {"wearer_id": chosen}
     name = text_of(typed, "wearer_name")
     if not name:
-        raise FormProblem({"wearer_name": "say whose feet wear it"})
+        raise FormProblem({"wearer_name": "say who wears it"})
     return read_record("wearers", typed, {"wearer_id": _new_id(), "name": name, "email": None})
 
 

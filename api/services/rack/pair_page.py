@@ -1,4 +1,7 @@
-"""Which frames do the pair page and its figures draw from, in a bounded number of statements?"""
+"""Pair page service.
+
+Which frames do the pair page and its figures draw from, in a bounded number of statements?
+"""
 
 from __future__ import annotations
 

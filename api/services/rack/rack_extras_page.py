@@ -1,4 +1,7 @@
-"""Which care, wears and dates with and without a plan do the pages beside the rack draw from?"""
+"""Rack extras page service.
+
+Which care, wears and dates with and without a plan do the pages beside the rack draw from?
+"""
 
 from __future__ import annotations
 

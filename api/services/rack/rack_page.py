@@ -1,4 +1,7 @@
-"""Which frames do the rack page and its figures draw from, in a bounded number of statements?"""
+"""Rack page service.
+
+Which frames do the rack page and its figures draw from, in a bounded number of statements?
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,6 @@
-"""Can one record be true, given the day it is and the soles that were on the pair?
+"""Record validation service.
+
+Can one record be true, given the day it is and the soles that were on the pair?
 
 Each rule answers with the field, why, and what is accepted. Types, words and bounds were checked
 when the message was read; these rules need the clock or other rows.

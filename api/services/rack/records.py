@@ -1,8 +1,10 @@
-"""How is a wearer, pair, sole, wear day, check or bench job created, replaced and deleted?
+"""Records service.
 
-Each function works inside the caller's transaction, checks the record against `rules`, marks the
-wearer's data as changed and tells whose they are, so that the caller can bring the forecasts up to
-date. Saying the same twice changes nothing.
+How is a wearer, pair, sole, wear day, check or bench job created, replaced and deleted?
+
+Each function works inside the caller's transaction and checks the record against
+`record_validation`. It marks the wearer's data as changed and returns the wearer, so that the
+caller can update the forecasts. Writing the same record twice changes nothing.
 """
 
 from __future__ import annotations
@@ -57,7 +59,7 @@ class RecordRefused(Refused):
             f"{first.field}: {first.why}.",
             where=first.field,
             accepted=first.accepted,
-            remedy=f"Mend the fields named and send the {name} record again.",
+            remedy=f"Correct the fields named and send the {name} record again.",
         )
         self.faults = faults
 
@@ -93,7 +95,7 @@ def create(session: Session, name: str, values: Mapping[str, Any], clock: Clock)
         if all(existing[column] == value for column, value in values.items()):
             return Written(existing, "unchanged", owner.wearer_id if owner else key["wearer_id"])
         raise Conflict(
-            f"This record already stands in {name} with other values.",
+            f"This record is already in {name} with other values.",
             where=", ".join(table.key),
             remedy="Read it and replace it with PUT and If-Match.",
         )

@@ -1,4 +1,7 @@
-"""How is a pair handed over for work, received back, given a new sole, and retired?"""
+"""Sole forms service.
+
+How is a pair handed over for work, received back, given a new sole, and retired?
+"""
 
 from __future__ import annotations
 

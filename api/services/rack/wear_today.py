@@ -1,4 +1,4 @@
-"""How is a wear logged with one tap, changed a moment later, and taken back?"""
+"""Wear today service: how is a wear logged with one tap, changed a moment later, and taken back?"""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Which tenants and people are there, and how do people join, or lose, a tenant?
+"""Accounts storage: which tenants and people are there, and how do people join, or lose, a tenant?
 
 These tables stand outside the tenants (`api.storage.tables.accounts`), so each function names whose
 rows it means.

@@ -1,4 +1,6 @@
-"""Who holds which key: browser sessions, API tokens, customers' links, and failed sign-ins?
+"""Credential storage.
+
+Who holds which key: browser sessions, API tokens, customers' links, and failed sign-ins?
 
 Only hashes of keys are kept. These tables stand outside the tenants, as a tenant is found by them.
 """

@@ -1,4 +1,4 @@
-"""What does the database hold of one customer, and how does all of it go?
+"""Customers storage: what does the database hold of one customer, and how does all of it go?
 
 Which rows are a customer's is read off the foreign keys: a row belongs to them if deleting their
 wearer deletes it. So a new table that hangs below a wearer is exported and erased by itself. What

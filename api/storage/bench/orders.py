@@ -1,4 +1,4 @@
-"""How are bench orders, their audit, papers and photographs found and written?"""
+"""Orders storage: how are bench orders, their audit, papers and photographs found and written?"""
 
 from __future__ import annotations
 

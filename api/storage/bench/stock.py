@@ -1,4 +1,4 @@
-"""How are stock items and the stock book found and written?"""
+"""Stock storage: how are stock items and the stock book found and written?"""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What does the workload forecast read from the database?"""
+"""Workload storage: what does the workload forecast read from the database?"""
 
 from __future__ import annotations
 

@@ -1,7 +1,7 @@
-"""Which pairs are due when, as stored, one page at a time?
+"""Due list reads: which pairs are due when, as stored, one page at a time?
 
 The due list is the hot read: one Core statement over the stored forecasts, in the order of the
-send-by date; pairs without one stand last.
+send-by date. Pairs without one stand last.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""How are fits and forecasts kept, replaced and read?
+"""Forecasts storage: how are fits and forecasts kept, replaced and read?
 
 Rows of `forecasts` have the columns of `forecast.frames.FORECAST`; the text ids come from a join.
 """

@@ -1,4 +1,4 @@
-"""How are many rows found, inserted and updated at once, on both databases?"""
+"""Bulk writes: how are many rows found, inserted and updated at once, on both databases?"""
 
 from __future__ import annotations
 

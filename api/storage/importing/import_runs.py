@@ -1,4 +1,4 @@
-"""Which imports were taken, and what did each report say?"""
+"""Import runs storage: which imports were taken, and what did each report say?"""
 
 from __future__ import annotations
 

@@ -1,4 +1,7 @@
-"""Who agreed to be written to, by which channel, and which addresses take no notices?"""
+"""Consents storage.
+
+Who agreed to be written to, by which channel, and which addresses take no notices?
+"""
 
 from __future__ import annotations
 
@@ -62,7 +65,7 @@ def consents_of(session: Session, wearer_id: str | None, limit: int) -> list[dic
 def give_consent(session: Session, wearer_pk: int, channel: str, **given: Any) -> bool:
     """Write a consent unless one holds; return whether it is new. The caller holds the wearer.
 
-    Of one that holds, only the address is written anew.
+    Of one that holds, only the address is replaced.
     """
     holds = sa.select(_CONSENTS.c.id).where(
         _CONSENTS.c.wearer_pk == wearer_pk,

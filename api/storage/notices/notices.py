@@ -1,6 +1,8 @@
-"""What do decisions about notices read, and how are they written and looked back on?
+"""Notices storage.
 
-Everything a decision leans on is read in a few statements over all pairs, as frames.
+What do decisions about notices read, and how are they written and looked back on?
+
+Everything a decision needs is read in a few statements over all pairs, as frames.
 """
 
 from __future__ import annotations

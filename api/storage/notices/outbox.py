@@ -1,7 +1,9 @@
-"""How do workers share the outbox, so that no notice is lost and none is sent by two at once?
+"""Outbox storage.
 
-A worker claims rows by a conditional update and holds them for a lease; a row whose lease ran out,
-because its worker died, is claimed anew. What a worker marks must still be its own. At least once,
+How do workers share the outbox, so that no notice is lost and none is sent by two at once?
+
+A worker claims rows by a conditional update and holds them for a lease. A row whose lease ran out,
+because its worker died, is claimed again. What a worker marks must still be its own. At least once,
 never exactly once: a crash between sending and marking sends again, with the same Message-ID.
 """
 
@@ -36,7 +38,7 @@ __all__ = [
 ]
 
 SETTLED = "every pair is booked in or has another sole by now"
-OVERTAKEN = "a pair is booked in or has another sole by now; the others are looked at anew"
+OVERTAKEN = "a pair is booked in or has another sole by now; the others are looked at again"
 MAIL = "mail"  # reports of mail servers are about no other channel
 _OUTBOX: sa.Table = Outbox.__table__  # type: ignore[assignment]
 _NOTICES: sa.Table = Notice.__table__  # type: ignore[assignment]

@@ -1,4 +1,4 @@
-"""How are plans, traits, routes, care and calendar addresses kept and read?"""
+"""Planning storage: how are plans, traits, routes, care and calendar addresses kept and read?"""
 
 from __future__ import annotations
 

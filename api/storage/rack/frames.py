@@ -1,4 +1,4 @@
-"""How do rows become frames that the model can trust, quickly?
+"""Frames from rows: how do rows become frames that the model can trust, quickly?
 
 The only bridge from the database to `forecast.log.WearLog`. Rows are read with plain selects, not
 as objects, and dates become NumPy's in one step.

@@ -1,4 +1,4 @@
-"""How is one logged record found, listed, written, changed and removed?
+"""Records storage: how is one logged record found, listed, written, changed and removed?
 
 Rows go in and out as plain dicts with the columns of `forecast.frames.TABLES` and `version`; the
 numbers that only the database knows stay here. Statements are SQLAlchemy Core, and those of one

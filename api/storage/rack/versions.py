@@ -1,4 +1,4 @@
-"""Which wearers' data changed since a fit or a forecast was made?
+"""Data versions: which wearers' data changed since a fit or a forecast was made?
 
 A change gives all wearers it touches one new number, higher than any given before. So two numbers
 of one wearer differ exactly when something changed between, and a wearer with a number above a

@@ -1,4 +1,6 @@
-"""Who may come in, as whom, and what was done: tenants, people, sessions, tokens, links, audit.
+"""Tables of accounts.
+
+Who may come in, as whom, and what was done: tenants, people, sessions, tokens, links, audit.
 
 All but the audit log stand outside the tenants: they are what a tenant is found by. Secrets are
 kept as hashes only (SHA-256 of at least 256 random bits; passwords as argon2id).

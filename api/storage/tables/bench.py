@@ -1,6 +1,8 @@
-"""What does the database hold of the bench: orders, their audit, papers, photographs, stock, plans?
+"""Tables of bench.
 
-An order is a piece of work from the day it is booked; on reception it gets its row in `bench_jobs`,
+What does the database hold of the bench: orders, their audit, papers, photographs, stock, plans?
+
+An order is a piece of work from the day it is booked. On reception it gets its row in `bench_jobs`,
 the interchange table, which stays as it is. Every change of an order writes an event that is never
 changed again.
 """

@@ -1,4 +1,6 @@
-"""What does the database hold of notices: decisions, the outbox, consents, addresses stopped?
+"""Tables of notices.
+
+What does the database hold of notices: decisions, the outbox, consents, addresses stopped?
 
 A notice, its pairs and its outbox row are written in the transaction that decides it. The unique
 key of `NoticePair` is what keeps two runs from telling a customer the same thing twice. Everything

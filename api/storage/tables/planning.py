@@ -1,7 +1,9 @@
-"""What does the database hold of planning: plans, traits, routes, care, calendar addresses?
+"""Tables of planning.
+
+What does the database hold of planning: plans, traits, routes, care, calendar addresses?
 
 What the owner may edit of routes and care rules is kept as the fields of `forecast.planning`'s own
-types; a row that is missing means the default.
+types. A row that is missing means the default.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""What does the database hold, and which rows can it never hold?
+"""Tables of rack: what does the database hold, and which rows can it never hold?
 
 The six tables of what was logged take names, words and bounds from `forecast.frames`. Each has a
 number `id` that only the database knows and a text id (or another natural key) that people know.

@@ -1,4 +1,7 @@
-"""What does the program keep of its own doings: imports, fits, forecasts, answered requests?"""
+"""Tables of fits, forecasts and imports.
+
+What does the program keep of its own doings: imports, fits, forecasts, answered requests?
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""How do instants and whole numbers look the same on both databases?"""
+"""Column types: how do instants and whole numbers look the same on both databases?"""
 
 from __future__ import annotations
 

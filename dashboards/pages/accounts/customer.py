@@ -1,4 +1,4 @@
-"""What does the page of one customer say about how much is kept of them?"""
+"""Customer page: what does the page of one customer say about how much is kept of them?"""
 
 from __future__ import annotations
 

@@ -1,4 +1,7 @@
-"""What does a customer's own page say: which pairs, when to send each, and one tap to log?"""
+"""Own rack page.
+
+What does a customer's own page say: which pairs, when to send each, and one tap to log?
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,7 @@
-"""What does the bench's page say: what comes today, what is late, and every order by its stage?"""
+"""Bench page.
+
+What does the bench's page say: what comes today, what is late, and every order by its stage?
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What do one job's page, its card and its packing list say?"""
+"""Job page: what do one job's page, its card and its packing list say?"""
 
 from __future__ import annotations
 

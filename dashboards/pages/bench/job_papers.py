@@ -1,4 +1,7 @@
-"""How do the forms of an order's papers look: which rows, for the left and the right shoe?"""
+"""Job papers page.
+
+How do the forms of an order's papers look: which rows, for the left and the right shoe?
+"""
 
 from __future__ import annotations
 
@@ -19,12 +22,12 @@ PAPER_TITLES = {
     "after": "Measures of the finished pair",
 }
 _HELP = {
-    "condition": "Both shoes, all points. What is left empty is not logged; readings become checks "
+    "condition": "Both shoes, all points. Empty fields are not logged. Readings become checks "
     "of the pair, so its forecast follows them.",
-    "before": "Both shoes, before anything is cut: the finished pair is held against these. After "
+    "before": "Both shoes, before anything is cut: the finished pair is compared with these. After "
     "stripping they can no longer be taken.",
-    "after": "The same measures as before. What is out of tolerance is shown, and needs a reason "
-    "before the pair can be called checked.",
+    "after": "The same measures as before. Measures out of tolerance are marked. "
+    "Each needs a reason before the pair counts as checked.",
 }
 PARTS = ("stitching", "welt", "heel_block", "toe", "shank", "cork", "uppers")
 STATES = ("good", "worn", "broken", "missing", "not seen")
@@ -73,7 +76,9 @@ def _problem_words(form: FormState, groups: list[dict[str, Any]]) -> str:
         return ""
     said = [told for name, told in form.errors.items() if name not in fields]
     if marked:
-        said.insert(0, f"Mend the {'marked field' if marked == 1 else f'{marked} marked fields'}.")
+        said.insert(
+            0, f"Correct the {'marked field' if marked == 1 else f'{marked} marked fields'}."
+        )
     return " ".join(["Nothing was filed.", *said])
 
 

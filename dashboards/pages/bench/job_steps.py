@@ -1,4 +1,7 @@
-"""Which steps can an order take next, what does each form ask, and what is in the way?"""
+"""Job steps page.
+
+Which steps can an order take next, what does each form ask, and what is in the way?
+"""
 
 from __future__ import annotations
 

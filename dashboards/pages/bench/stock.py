@@ -1,4 +1,7 @@
-"""What does the page of the stock book say: what is there, what to order, what may be kept?"""
+"""Stock page.
+
+What does the page of the stock book say: what is there, what to order, what may be kept?
+"""
 
 from __future__ import annotations
 

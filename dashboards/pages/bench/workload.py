@@ -1,4 +1,7 @@
-"""What does the page of the work ahead say: totals, months, the year levelled, what to order?"""
+"""Workload page.
+
+What does the page of the work ahead say: totals, months, the year levelled, what to order?
+"""
 
 from __future__ import annotations
 

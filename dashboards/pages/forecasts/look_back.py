@@ -1,4 +1,7 @@
-"""What does the page say of how past forecasts did: in words first, then in tables?"""
+"""Look back page.
+
+What does the page say of how past forecasts did: in words first, then in tables?
+"""
 
 from __future__ import annotations
 

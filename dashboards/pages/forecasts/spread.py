@@ -1,4 +1,7 @@
-"""What do the due dates of a rack look like with the plan and without, in words and rows?"""
+"""Spread page.
+
+What do the due dates of a rack look like with the plan and without, in words and rows?
+"""
 
 from __future__ import annotations
 
@@ -66,13 +69,13 @@ def most_within(days: pd.Series, window_days: int = WINDOW_DAYS) -> tuple[int, p
 
 
 def _lead(what_if: pd.DataFrame, today: pd.Timestamp) -> str:
-    """Compare how many pairs fall due together, by their even chance."""
+    """Compare how many pairs fall due together, by their middle estimate."""
     now, now_from = most_within(what_if["due_p50_now"])
     then, then_from = most_within(what_if["due_p50_then"])
     if now_from is None and then_from is None:
         return "No pair is as likely as not to be due within the horizon, planned or not."
     first = (
-        f"By even chance, {_together(now, now_from, today)} as the rack is worn now, "
+        f"By middle estimate, {_together(now, now_from, today)} as the rack is worn now, "
         f"and {_together(then, then_from, today)} with the plan"
     )
     if now == then:

@@ -1,4 +1,7 @@
-"""What does the report on uploaded files say: counts by file, and each row that is in doubt?"""
+"""Importing page.
+
+What does the report on uploaded files say: counts by file, and each row that is in doubt?
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,7 @@
-"""What do the shop's pages of notices say: who gets what and why, who not, what became of it?"""
+"""Notices page.
+
+What do the shop's pages of notices say: who gets what and why, who not, what became of it?
+"""
 
 from __future__ import annotations
 
@@ -28,7 +31,7 @@ ANSWER_WORDS = {
     "booked": "booked in",
     "declined": "not this time",
     "elsewhere": "done elsewhere",
-    "checked": "thumb check told",
+    "checked": "thumb check reported",
 }
 WHY_WORDS = {
     "due": "due",
@@ -42,15 +45,15 @@ WHY_WORDS = {
     "waiting": "the last notice waits",
     "stale": "forecast too old",
     "beyond": "no day in sight",
-    "not asked": "band and chance not written about",
+    "not asked": "not due yet",
     "early": "too early",
-    "silent": "all notices of this sole are out",
+    "silent": "all notices about this sole were sent",
     "second later": "second notice later",
     "no consent": "no consent",
     "no address": "no address",
-    "not an address": "what stands as address is none",
+    "not an address": "no usable address",
     "stopped": "address takes no mail",
-    "too soon": "written to a short while ago",
+    "too soon": "had a notice a short while ago",
 }
 
 
@@ -92,16 +95,16 @@ def notices_page(
         For each customer who would be written to: `customer`, `channel`, `not_before`, `pairs`
         (each `label`, `reason`).
     quiet : sequence
-        Pairs not written about: `pair`, `customer`, `why`, `reason`.
+        Pairs without a notice: `pair`, `customer`, `why`, `reason`.
     counts : mapping
         Pairs by reason.
     channels : mapping
         By name.
     """
-    said = "Nobody is due to be written to now."
+    said = "No notices are due."
     if total_customers:
         said = (
-            f"{plural(total_customers, 'customer')} would be written to now, about "
+            f"{plural(total_customers, 'customer')} would get a notice now, about "
             f"{plural(total_pairs, 'pair')}."
         )
     reasons = [

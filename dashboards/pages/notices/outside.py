@@ -1,4 +1,4 @@
-"""What do the pages say that a customer opens from a notice?"""
+"""Outside page: what do the pages say that a customer opens from a notice?"""
 
 from __future__ import annotations
 
@@ -80,12 +80,12 @@ def _booked(order: Mapping[str, Any], *, done: bool) -> str:
 
 def _checked(dates: Mapping[str, Any] | None, *, ask: bool) -> str:
     if dates is None:
-        return "Thank you. The dates will be worked out anew."
+        return "Thank you. The dates will be calculated again."
     sure = f" ({dates['sure']})" if dates["sure"] else ""
     stop = "Please stop wearing this pair. " if dates["stop_wearing"] else ""
     come = f" Please bring or post it {dates['bring_by']}." if ask else ""
     return (
-        f"Thank you. The dates have been worked out anew. {stop}"
+        f"Thank you. The dates have been calculated again. {stop}"
         f"A new sole is due {dates['when']}{sure}.{come}"
     )
 
@@ -93,10 +93,10 @@ def _checked(dates: Mapping[str, Any] | None, *, ask: bool) -> str:
 def unsubscribe_page(*, done: bool) -> dict[str, Any]:
     """Say what the button does, or that it is done."""
     return {
-        "heading": "Hear no more",
-        "lead": "We will write to you no more, in any way."
+        "heading": "Stop these notices",
+        "lead": "You will get no more notices from us."
         if done
-        else "Press the button, and we will write to you no more, in any way.",
+        else "Press the button to stop all notices from us.",
         "done": "That is done." if done else "",
         "shows_form": not done,
         "purpose": "unsubscribe",

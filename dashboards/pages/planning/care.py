@@ -1,4 +1,4 @@
-"""Which care is due, pair by pair, the most overdue pair first?"""
+"""Care page: which care is due, pair by pair, the most overdue pair first?"""
 
 from __future__ import annotations
 

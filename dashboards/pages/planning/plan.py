@@ -1,4 +1,6 @@
-"""What does the planning page say: the days ahead, the bench, why, the care due and the cost?
+"""Plan page.
+
+What does the planning page say: the days ahead, the bench, why, the care due and the cost?
 
 Takes what the service answers (plain dicts with ISO dates) and gives words and rows.
 """

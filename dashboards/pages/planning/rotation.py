@@ -1,4 +1,4 @@
-"""Who was worn when in the last eight weeks, as strips to look at and days to read?
+"""Wears of the last eight weeks: who wore which pair when, as strips to look at and days to read?
 
 Each pair is a strip of days, the oldest at the left; a dry wear is one block, a wet one two.
 """

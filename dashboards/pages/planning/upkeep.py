@@ -1,4 +1,6 @@
-"""What does one pair need between soles, which ways lead to the next one, and what does it cost?
+"""Upkeep page.
+
+What does one pair need between soles, which ways lead to the next one, and what does it cost?
 
 Takes what the service answers (plain dicts with ISO dates) and gives words and rows.
 """

@@ -1,4 +1,4 @@
-"""What would other habits do to the dates of a rack, in words and rows?"""
+"""What-if page: what would other habits do to the dates of a rack, in words and rows?"""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Form for a pair: what does it offer, and which defaults does it name?"""
+"""Add page: what does the form for a pair offer, and which defaults does it name?"""
 
 from __future__ import annotations
 

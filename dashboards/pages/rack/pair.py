@@ -1,4 +1,4 @@
-"""What does the pair page say: sentences first, then what was logged, then the forms?"""
+"""Pair page: what does the pair page say: sentences first, then what was logged, then the forms?"""
 
 from __future__ import annotations
 

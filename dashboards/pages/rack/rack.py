@@ -1,4 +1,4 @@
-"""What does the rack page say: which pairs, in which order, due when?"""
+"""Rack page: what does the rack page say: which pairs, in which order, due when?"""
 
 from __future__ import annotations
 

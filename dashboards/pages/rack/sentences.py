@@ -1,4 +1,7 @@
-"""What does the pair page say first: when, how sure, which foot, and what to do by when?"""
+"""Sentences page.
+
+What does the pair page say first: when, how sure, which foot, and what to do by when?
+"""
 
 from __future__ import annotations
 
@@ -26,7 +29,7 @@ def pair_sentences(
     forecast yet. `risk` is the chance of being past the limit that the send-by date allows.
     """
     if pair is None:
-        return ["There is no forecast for this pair yet: it needs a sole with its thickness."]
+        return ["There is no forecast for this pair yet: it needs a sole with a thickness."]
     if pair["band"] == "away":
         return ["This pair is away at a shop. The forecast goes on when it is back."]
     if pair["band"] == "retired":
@@ -52,7 +55,7 @@ def _when(pair: dict[str, Any], today: pd.Timestamp, horizon_days: int) -> str:
     if pd.isna(median) or median <= today:
         return f"{sentence}."
     soon = wording.about_days((median - today).days)
-    return f"{sentence}; as likely before as after {wording.around(median)}, {soon}."
+    return f"{sentence}; middle estimate {wording.around(median)}, {soon}."
 
 
 def _by_when(
@@ -63,12 +66,12 @@ def _by_when(
         return [f"The day to hand it over lies {wording.beyond(horizon_days)}."]
     odds = f"{risk:.0%}".replace("%", " %")
     if send_by <= today:
-        return [f"Hand it over now: the chance that it is past its limit has reached {odds}."]
+        return [f"Send it now: the chance that it is past its limit has reached {odds}."]
     day = wording.long_date(send_by)
-    out = [f"Hand it over by {day}: the chance that it is past its limit is then {odds}."]
+    out = [f"Send it by {day}: the chance that it is past its limit is then {odds}."]
     if pd.notna(book_by):
         when = "now" if book_by <= today else f"by {wording.long_date(book_by)}"
-        out.append(f"Ask for a place on the bench {when}.")
+        out.append(f"Book a place on the bench {when}.")
     return out
 
 

@@ -1,4 +1,6 @@
-"""What does the page say of a pair's work: where it is, which sole is on it, and what can be done?
+"""Sole page.
+
+What does the page say of a pair's work: where it is, which sole is on it, and what can be done?
 
 Takes stored records as plain dicts and gives words.
 """

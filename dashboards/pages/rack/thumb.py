@@ -1,7 +1,7 @@
-"""Which point is felt next in a guided thumb check, and what was felt so far?
+"""Thumb page: which point is felt next in a guided thumb check, and what was felt so far?
 
-The waist of each shoe comes first: under the arch a sole hardly wears, so how it feels is the
-measure for the rest (common practice, no source).
+The waist of each shoe comes first. Under the arch a sole hardly wears, so it is the reference for
+the other points (common practice, no source).
 """
 
 from __future__ import annotations
@@ -24,7 +24,8 @@ GRADE_WORDS = {
     "hole": "worn through, or cork shows",
 }
 WHERE = {
-    "waist": "Under the arch. It hardly wears: remember how it feels, all else is held against it.",
+    "waist": "Under the arch. It hardly wears. Remember how it feels: the other spots are compared "
+    "with it.",
     "ball": "The middle of the forepart, where a hole comes first.",
     "toe": "The very front.",
     "heel": "The rear outer corner of the top piece.",

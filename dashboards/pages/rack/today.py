@@ -1,7 +1,7 @@
-"""What should one wearer wear today, and why?
+"""Today page: what should one wearer wear today, and why?
 
-The stored plan answers where it covers the day; else rest and dates do: of the pairs that have
-rested, those not soon due come first, and of these the one that was worn longest ago.
+The stored plan answers where it covers the day. Otherwise rest and dates do. Rested pairs that are
+not soon due come first, and among these the one worn longest ago.
 """
 
 from __future__ import annotations
@@ -89,7 +89,7 @@ def _ranked(
 
 def _reason(band: str, rested: int, *, enough: bool, wet: bool) -> str:
     if rested >= NEVER_DAYS:
-        rest = "It was not worn in the last weeks"
+        rest = "It has rested for weeks"
     elif not enough:
         after = " after a wet day" if wet else ""
         rest = f"It has rested only {wording.plural(rested, 'full day')}{after}"

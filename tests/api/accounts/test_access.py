@@ -20,6 +20,8 @@ OPEN_ADDRESSES = {
     "/problems/{name}",
     "/app.webmanifest",
     "/sw.js",
+    "/help",
+    "/help/{name:path}",
     "/calendar/{secret}.ics",
     "/answers/{token}",
     "/unsubscribe/{token}",

@@ -183,7 +183,7 @@ def test_nothing_is_left_in_the_file_nor_in_the_log_beside_it(sqlite_address, tm
 
 
 def erase_customer_of(services):
-    """Erase one more, unmarked, customer: the file is written anew again."""
+    """Erase one more, unmarked, customer: the file is replaced again."""
     with services.database.writing() as session:
         session.add(Wearer(wearer_id="plain"))
     return erase_customer(services, "plain")

@@ -215,7 +215,7 @@ def test_a_paper_with_a_wrong_measure_keeps_every_other_and_files_nothing(page, 
     assert page.send(f"{job}/before", **{"right-thickness-ball": "2.4"}).status_code == 303
     page.open(f"{job}/condition")
     assert page.send(f"{job}/condition", **{"left-toe-mm": "-1"}).status_code == 422
-    assert "Mend the marked field" in page.said()
+    assert "Correct the marked field" in page.said()
     order = client.get(f"/v1/bench-orders/{job.rsplit('/', 1)[1]}").json()
     assert set(order["papers"]) == {"before"}
     assert page.open(f"{job}/before").count('value="2.4"') == 1, "what is filed stands in the form"

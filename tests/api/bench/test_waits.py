@@ -49,7 +49,7 @@ def test_the_wait_of_a_plan_counts_from_the_next_forecast_on(client, services):
     derby = resole_row(client, "derby")
     day = wording.long_date(pd.Timestamp(derby["book_by"]))
     assert wait_of(derby) == wait_of(after)
-    assert f"Ask for a place on the bench by {day}" in client.get("/pairs/derby").text
+    assert f"Book a place on the bench by {day}" in client.get("/pairs/derby").text
 
 
 def test_a_plan_whose_weeks_are_past_counts_as_none(services):

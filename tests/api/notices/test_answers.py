@@ -176,7 +176,7 @@ def test_a_day_ahead_or_before_the_sole_was_fitted_is_refused(client, shop, text
 def test_a_thumb_check_is_logged_for_both_feet_and_told_again_replaced(client, shop, text):
     path = link_in(text, "check")
     answer = send(client, path, left="firm", right="give")
-    assert "will be worked out anew" in answer.text, "nothing has been fitted here"
+    assert "will be calculated again" in answer.text, "nothing has been fitted here"
     send(client, path, left="soft", right="give")
     with shop.database.reading() as session:
         checks = list_records(session, "checks", equal={"pair_id": "ada-0"}, limit=9)
@@ -213,7 +213,7 @@ def test_one_click_unsubscribes_without_cookie_or_form_and_twice_is_as_once(clie
 
 def test_the_plain_page_unsubscribes_with_its_button(client, shop, text):
     page = send(client, link_in(text, "unsubscribe"))
-    assert "We will write to you no more" in page.text
+    assert "You will get no more notices" in page.text
     assert "Hide &amp; Welt" in page.text
     with shop.database.reading() as session:
         assert consents_of(session, "ada", 9)[0]["withdrawn_how"] == "on the page"

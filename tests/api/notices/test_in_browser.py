@@ -110,5 +110,5 @@ def test_a_customer_answers_without_scripts_by_keyboard_alone(chromium, served, 
     page.goto(served + link_in(text, "check"))
     page.check("input[name=left][value=soft]")
     page.click("button")
-    page.get_by_text("worked out anew").wait_for()
+    page.get_by_text("calculated again").wait_for()
     context.close()

@@ -36,13 +36,13 @@ def notices(shop):
 
 def test_the_preview_names_who_gets_one_and_who_not_and_why(client):
     page = client.get("/notices").text
-    assert "2 customers would be written to now, about 6 pairs." in page
+    assert "2 customers would get a notice now, about 6 pairs." in page
     assert "comes along with another pair" in page
     assert "no consent: 2" in page
-    assert "band and chance not written about: 3" in page
+    assert "not due yet: 3" in page
     why = client.get("/notices", params={"why": "no consent"}).text
     assert "Oxford cy-0" in why
-    assert "no consent by any way this shop uses" in why
+    assert "no consent for any channel of this shop" in why
 
 
 def test_nothing_is_sent_by_looking(client, shop):
@@ -252,7 +252,7 @@ def test_letters_are_printed_one_a_page_and_leave_the_list(client, shop, clock):
     page = client.get("/notices/letters")
     assert page.text.count('<article class="letter">') == 1
     assert "Oxford cy-0" in page.text
-    assert page.text.count("<svg") == 7, "two codes a pair and one to hear no more"
+    assert page.text.count("<svg") == 7, "two codes a pair and one to stop these notices"
     assert "/answers/" not in page.text, "nobody types such an address"
     assert post(client, "/notices/letters").status_code == 303
     assert "No letter waits" in client.get("/notices/letters").text

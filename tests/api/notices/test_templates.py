@@ -58,9 +58,9 @@ def test_the_shipped_wording_can_be_used_and_says_what_it_must():
             1,
             "too deep",
         ),
-        ("text", "Come in!", None, "no link to hear no more"),
-        ("text", "{% if second %}" + LINK + "{% endif %}", None, "no link to hear no more"),
-        ("html", "Come in!", None, "no link to hear no more"),
+        ("text", "Come in!", None, "no link to stop these notices"),
+        ("text", "{% if second %}" + LINK + "{% endif %}", None, "no link to stop these notices"),
+        ("html", "Come in!", None, "no link to stop these notices"),
         ("subject", "{% if second %}x{% endif %}", None, "empty"),
         ("html", LINK + "{% autoescape false %}{% endautoescape %}", 1, "is not accepted"),
         ("html", LINK + "<script>1</script>", 1, "script is not accepted"),
@@ -69,7 +69,7 @@ def test_the_shipped_wording_can_be_used_and_says_what_it_must():
         ("html", LINK + '<a href="{{ customer.name }}">x</a>', 1, "would run something"),
         ("html", LINK + "<p title={{ customer.name }}>x</p>", None, "would"),
         ("html", LINK + "<p {{ customer.name }}>x</p>", None, "would"),
-        ("html", LINK + '<p style="color:{{ customer.name }}">x</p>', 1, "in a style"),
+        ("html", LINK + '<p style="color:{{ customer.name }}">x</p>', 1, "a style may not"),
     ],
 )
 def test_a_wording_that_cannot_be_used_is_refused_with_part_line_and_reason(
@@ -121,7 +121,7 @@ def test_no_name_changes_the_shape_of_the_mail(name, second):
 
 def test_the_wording_in_a_second_notice_is_gentle_and_the_last():
     text = render_notice(shipped_template(), sample_facts("Ada", 1, second=True)).text
-    assert re.search(r"This is the last word on it", text)
+    assert re.search(r"This is our last notice about it", text)
     assert "not heard" not in text, "they may have told how the sole feels"
 
 

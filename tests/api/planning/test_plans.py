@@ -1,4 +1,4 @@
-"""Are plans made, kept, explained and planned anew over HTTP, and is nonsense refused unharmed?"""
+"""Are plans made, kept, explained and planned again over HTTP, and is nonsense refused unharmed?"""
 
 from __future__ import annotations
 
@@ -61,7 +61,7 @@ def test_the_same_key_makes_one_plan(client):
         ({"wearer_id": "nobody"}, 404, "nobody"),
         ({"occasions": [{"on": "2026-07-09", "pair_id": "ada-3"}]}, 422, "retired"),
         ({"occasions": [{"on": "2026-07-09", "pair_id": "ben-0"}]}, 422, "ben-0"),
-        ({"occasions": [{"on": "2026-07-09"}, {"on": "2026-07-09"}]}, 422, "Two occasions"),
+        ({"occasions": [{"on": "2026-07-09"}, {"on": "2026-07-09"}]}, 422, "two occasions"),
         ({"occasions": [{"on": "2027-07-09"}]}, 422, "outside"),
         ({"starts_on": "2026-06-01"}, 422, "2026-06-01"),
         ({"rest_days": 3, "rest_days_wet": 1}, 422, "rest_days_wet"),

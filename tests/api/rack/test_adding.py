@@ -78,7 +78,7 @@ class TestAdding:
         ("changed", "field", "words"),
         [
             ({"label": " "}, "a-label", "give it a name"),
-            ({"wearer": "new", "wearer_name": ""}, "a-wearer_name", "whose feet"),
+            ({"wearer": "new", "wearer_name": ""}, "a-wearer_name", "who wears it"),
             ({"thickness": "x"}, "a-thickness", "number"),
             ({"thickness": "1e999", "unit": "iron"}, "a-thickness", "number"),
             ({"thickness": "1.5"}, "a-thickness", "limit"),

@@ -108,14 +108,14 @@ def test_mistakes_are_told_with_what_is_accepted(run, arguments, error, said):
 
 @pytest.mark.parametrize("host", ["0.0.0.0", "192.168.1.5", "::", "shop.example", ""])
 def test_other_machines_are_refused_while_there_are_no_accounts(host):
-    with pytest.raises(BadSetting, match="nobody signs in"):
+    with pytest.raises(BadSetting, match="sign-in is off"):
         serve.refuse_other_machines(host)
 
 
 @pytest.mark.parametrize(
     ("host", "given", "said"),
     [
-        ("127.0.0.1", {"public_address": "https://shop.example"}, "nobody signs in"),
+        ("127.0.0.1", {"public_address": "https://shop.example"}, "sign-in is off"),
         ("0.0.0.0", {"accounts": True}, "https"),
         ("192.168.1.5", {"accounts": True}, "https"),
     ],
