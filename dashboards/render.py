@@ -51,7 +51,7 @@ def render(template: str, context: Mapping[str, Any], entries: Sequence[NavEntry
 
     Raises `jinja2.UndefinedError` where the template needs what the context lacks.
     """
-    frame = {"nav": entries, "nav_here": entry_of(template, entries)}
+    frame = {"template": template, "nav": entries, "nav_here": entry_of(template, entries)}
     return _environment().get_template(template).render({**frame, **context})
 
 
