@@ -99,6 +99,7 @@ CHAPTERS: tuple[Chapter, ...] = (
         ),
     ),
     Chapter("shop/past-forecasts", ("forecasts/look_back.html",)),
+    Chapter("shop/forecast-settings", ("forecasts/settings.html",)),
     Chapter(
         "shop/people",
         (

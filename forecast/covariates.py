@@ -1,10 +1,10 @@
 """Covariates of wear: which conditions of a wear day change how fast a sole wears?
 
-The register. One entry carries all that is said of a covariate: the column that logs it, the rule
-that raises it, the prior of its multiplier, and its words in forms, tables, explanations and
-what-if questions. Every other place reads this module. A wear day counts as
-``base x exp(sum of log multipliers)`` standard wear days; a flag puts a day into a cell, and a
-linear covariate (`per_unit`) adds its multiplier times the logged quantity.
+The register. One entry carries all that is said of a covariate. It holds the column that logs it,
+the rule that raises it, the prior of its multiplier, and its words on pages. Every other place
+reads this module. A wear day counts as ``base x exp(sum of log multipliers)`` standard wear days.
+A flag puts a day into a cell. A linear covariate (`per_unit`) adds its multiplier times the logged
+quantity.
 """
 
 from __future__ import annotations
@@ -125,7 +125,7 @@ _WET = Logged(
 )
 _DRIVING = Logged(
     Column("driving_minutes", "number", "time at the wheel", "min", low=0, high=1440),
-    "At the wheel (min)",
+    "Driving (min)",
 )
 _CUSTOM = "common practice, no published size for leather"
 

@@ -1,8 +1,8 @@
 """Register of pages: which modules of pages does the service have, and in which order?
 
-The navigation follows the order. Routes are asked in it too: the links' and choices' pages come
-before the notices' own, which take any id, and the pair's page takes every address under `/pairs`
-that is left, so it comes last.
+The navigation follows the order. Routes are asked in it too. The links' and choices' pages come
+before the notices' own, which take any id. The pair's page takes every address under `/pairs` that
+is left, so it comes last.
 """
 
 from __future__ import annotations

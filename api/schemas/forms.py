@@ -1,8 +1,9 @@
 """Form models: which values does a page's form hold, and what is wrong with which field?
 
-A form sends text only, and one reading serves all: an empty field is not given, a number may have
-a decimal comma, a tick is `true`, a list has one tick for each word. `read_record` fills a table
-of the log, `read_form` a message of the service; both raise `FormProblem` by field of the form.
+A form sends text only, and one reading serves all. An empty field is not given, and a number may
+have a decimal comma. A tick is `true`, and a list has one tick for each word. `read_record` fills
+a table of the log, `read_form` a message of the service. Both raise `FormProblem` by field of the
+form.
 """
 
 from __future__ import annotations

@@ -162,8 +162,8 @@ def _refuse(log: WearLog, days: list[pd.Timestamp]) -> None:
     first, end = _first_fitted(log), log_end(log)
     if not first < end:
         raise BadHorizon(
-            f"as_ofs: nothing was logged after {first.date()}, when the first sole was fitted, so "
-            "there is no day to look back from; log wear days and checks first"
+            f"as_ofs: nothing was logged after the first sole was fitted on {first.date()}. "
+            "There is no day to look back from. Log wear days and checks first."
         )
     for day in days:
         if not first <= day < end:

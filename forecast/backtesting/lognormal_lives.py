@@ -1,14 +1,14 @@
 """Lognormal lives of soles, nested by wearer and pair, censored, truncated, or of one who has left.
 
 log life = design · coefficients + wearer + pair + residual, all normal. A life that goes on is
-censored; a life of which nothing could be known before some age is left truncated there. After
-each visit its owner leaves for good with one chance, and then the sole never ends:
-such a sole and one that lasts look the same.
+censored. A life of which nothing could be known before some age is left truncated there. After
+each visit its owner leaves for good with one chance, and then the sole never ends. Such a sole and
+one that lasts look the same.
 
-Ended lives are normal given wearer and pair, so pairs are integrated in closed form, as long as at
-most one of their terms is no normal density; other pairs by Gauss-Hermite quadrature round that
-normal; wearers by adaptive Gauss-Hermite quadrature (Liu and Pierce, Biometrika 81:624, 1994, from
-memory).
+Ended lives are normal given wearer and pair. So pairs are integrated in closed form, as long as at
+most one of their terms is no normal density. Other pairs are integrated by Gauss-Hermite quadrature
+round that normal. Wearers are integrated by adaptive Gauss-Hermite quadrature (Liu and Pierce,
+Biometrika 81:624, 1994, from memory).
 """
 
 from __future__ import annotations

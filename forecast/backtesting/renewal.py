@@ -1,8 +1,8 @@
 """Renewal baseline: when does a sole come off, by how long soles last and how old it is?
 
 The yardstick for those who log nothing: it reads fitting and removal days only. Lives are lognormal
-by wearer and pair (`forecast.backtesting.lognormal_lives`); the remaining life is that of a sole
-that has got as old as it is; an owner may have left after the last visit.
+by wearer and pair (`forecast.backtesting.lognormal_lives`). The remaining life is that of a sole
+that has got as old as it is. An owner may have left after the last visit.
 """
 
 from __future__ import annotations

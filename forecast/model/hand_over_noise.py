@@ -1,7 +1,7 @@
 """Hand-over scatter and attrition: how loosely do unlogged owners send, and how many leave?
 
-Both are learnt between the rounds of a fit. The thickness at which soles come off is read by the
-shop on some of them; who has left shows in soles that should have come in and did not.
+Both are learnt between the rounds of a fit. The shop reads the thickness of
+some soles that come off. Leaving shows in soles that should have come in and did not.
 """
 
 from __future__ import annotations

@@ -1,10 +1,10 @@
 """Attrition: how likely is it that a pair is gone for good, though its last sole is still on?
 
 A customer who leaves says nothing: the sole stays on in the records. A sole that is still on is
-therefore a mixture: the pair is gone, or the sole has lasted (Schmittlein, Morrison and Colombo,
-Management Science 33:1, 1987, for customers at large; from memory). A customer leaves with some
-chance after each visit and at some rate in the years without one; a pair drops out of use at a
-third of that rate. Chance and rate are learnt from soles that came off and soles that did not.
+therefore a mixture: the pair is gone, or the sole has lasted. Source for customers at large, from
+memory: Schmittlein, Morrison and Colombo, Management Science 33:1, 1987. A customer leaves with
+some chance after each visit and at some rate in the years without one. A pair drops out of use at
+a third of that rate. Chance and rate are learnt from soles that came off and soles that did not.
 """
 
 from __future__ import annotations

@@ -1,10 +1,10 @@
-"""Outliers: how likely is each reading no gross slip, given all else that is known of its path?
+"""Outliers: how likely is each reading no misreading, given all else that is known of its path?
 
-Readings are a mixture: most have the error of their gauge, a few are gross slips with an error of
-their own. A reading is held against what the others on its path say of it. Wear is a random walk,
-so that comes from a filter along the path and a smoother back (de Jong, Biometrika 75:594, 1988):
-a path that leaves its straight line for good is a walk, and only a reading that leaves its
-neighbours is a slip.
+Readings are a mixture: most have the error of their gauge, a few are misreadings with an error of
+their own. A reading is compared with what the others on its path say of it. Wear is a random walk,
+so that comes from a filter along the path and a smoother back (de Jong, Biometrika 75:594, 1988).
+A path that leaves its straight line for good is a walk. Only a reading that leaves its neighbours
+is a likely misreading.
 """
 
 from __future__ import annotations

@@ -1,7 +1,7 @@
 """Survival evidence: what does a sole that has not come off yet say of its thickness?
 
 A pair in use comes in when the thickness falls below what its owner tolerates, a normal about a
-little over the limit; a pair that is gone never comes. So a sole still on has the likelihood
+little over the limit. A pair that is gone never comes. So a sole still on has the likelihood
 gone + (1 - gone) * Phi((thickness - tolerated) / SD). Both feet tell of the same event, so each
 carries the square root of it. The site matches the moments of its cavity times that factor, found
 by Gauss-Hermite quadrature (expectation propagation, Minka 2001).

@@ -2,7 +2,7 @@
 
 A wearer who logs has silent stretches: before the log began, and gaps in it. There the pair's own
 logged habit gives the wear, times a share that the model learns. A wearer who does not log is
-silent throughout. Every day on which the pair could be worn counts at a fixed pace, and the model
+silent throughout. Every day on which the pair could be worn counts at a fixed pace. The model
 learns how far the pair's own pace lies from it. A pace that the owner states is a datum with an
 error.
 """

@@ -1,7 +1,7 @@
-"""What do a shop's books say of customers who log nothing, and what is true of their pairs?
+"""Silent shops: what do a shop's books say of customers who log nothing, and what is true?
 
 `draw_shop_world` draws one shop, `shop_world` a named one. A shop knows a pair from the day it sold
-it, or from the first hand-over; pace, wear, hand-overs and leaving happen without being seen.
+it, or from the first hand-over. Nobody sees pace, wear, hand-overs elsewhere and leaving.
 """
 
 from solespan.synthetic_data.shop.customers import CustomerTruth

@@ -1,4 +1,4 @@
-"""What stands in the shop's books: the tables of the interchange, without a single wear day?"""
+"""Books of a shop: the tables of the interchange, without a single wear day."""
 
 from __future__ import annotations
 

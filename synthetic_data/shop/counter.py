@@ -1,4 +1,4 @@
-"""When does the shop read a sole at its counter, and what does the reading say?
+"""Counter readings: when does the shop read a sole, and what does the reading say?
 
 Some soles are read on the day they come off, some once in between (when a heel is done). The shop
 has one gauge with one bias, and one thumb.

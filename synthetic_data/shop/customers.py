@@ -1,4 +1,4 @@
-"""How often do a shop's customers wear their pairs, when do they hand over, and when do they leave?
+"""Customers' habits: how often do they wear their pairs, when do they hand over or leave?
 
 All values are invented: no published figures of these habits are known.
 """

@@ -1,4 +1,4 @@
-"""How is one shop drawn: its customers, their pairs' lives, its books and what they hide?"""
+"""Shop draw: how is one shop drawn, with customers, lives of pairs, books and hidden truth?"""
 
 from __future__ import annotations
 

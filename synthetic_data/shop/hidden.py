@@ -1,4 +1,4 @@
-"""What is true of a shop's pairs that no forecaster may see?"""
+"""Hidden truth: what is true of a shop's pairs that no forecaster may see?"""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Which soles does one pair get through, and on which days is it handed over?
+"""Lives of soles: which soles does one pair get through, and when is it handed over?
 
 A pair is worn on chance days at its own pace, with season and slow drift. Every sole is worn on
 past its removal in a life that never was, so that its due day is known. Hand-overs go on after the

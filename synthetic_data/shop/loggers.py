@@ -1,4 +1,4 @@
-"""How do customers who log stand beside those who do not?
+"""Logging customers: how do they stand beside those who do not log?
 
 Customers who log are those of `synthetic_data.simulate`, drawn with the same truth. Their
 identifiers begin with `L`.

@@ -1,4 +1,4 @@
-"""Which shops with silent customers are there, and in what does each differ?
+"""Register of shops: which shops with silent customers are there, and how does each differ?
 
 The last two have no silent customers: there, little is looked at or logged.
 """

@@ -1,4 +1,4 @@
-"""What do the commands about a rack share: services, whose rack, days as typed?"""
+"""Rack tools of commands: which services, rack and days do the commands about a rack share?"""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ __all__ = ["bring_up_to_date", "day_of", "named", "whose"]
 
 
 def bring_up_to_date(services: Services) -> None:
-    """Fit if that is due, and forecast whoever is behind, as `solespan forecast` does."""
+    """Fit if that is due, and forecast wearers that are behind, as `solespan forecast` does."""
     stale = services.fitter.is_stale(at_once=True)
     if stale:
         services.fitter.refit(services.clock.today())
