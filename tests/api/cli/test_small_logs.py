@@ -32,7 +32,7 @@ def run(monkeypatch: pytest.MonkeyPatch, new_address: str) -> Run:
     clock = Clock(now=lambda: datetime(last.year, last.month, last.day, 12, tzinfo=UTC))
     monkeypatch.setenv("SOLESPAN_DATABASE_URL", new_address)
     monkeypatch.setenv("COLUMNS", "160")
-    for place in ("solespan.api.wiring", "solespan.api.cli.bench.bench_runs"):
+    for place in ("solespan.api.wiring", "solespan.api.cli.bench.bench"):
         monkeypatch.setattr(f"{place}.Clock", lambda: clock)
 
     def run(*arguments: str) -> str | None:
