@@ -40,21 +40,17 @@ _Code: Any = Literal[(*DRESS_CODES, "none")]
 _Condition: Any = Literal[tuple(CONDITION_NAMES)]
 
 
-_FIELDS_OF_HABITS = frozenset(
-    ("pair_id", "pair_ids", "wears_per_week", "condition", "share", "since", "until")
-)
-
-
 class _Habit(Message):
-    """A habit to try; a null field and a field of another kind count as left out."""
+    """A habit to try; a null field counts as left out."""
 
     @model_validator(mode="before")
     @classmethod
     def _given(cls, values: Any) -> Any:
-        if not isinstance(values, dict):
-            return values
-        others = _FIELDS_OF_HABITS - cls.model_fields.keys()
-        return {k: v for k, v in values.items() if v is not None and k not in others}
+        return (
+            {k: v for k, v in values.items() if v is not None}
+            if isinstance(values, dict)
+            else values
+        )
 
     @model_validator(mode="after")
     def _in_order(self) -> Self:

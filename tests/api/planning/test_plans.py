@@ -192,9 +192,3 @@ def test_a_habit_that_lacks_something_is_refused_with_the_field(client, habit, f
     answer = client.post("/v1/what-if", json={"wearer_id": "ada", "habits": [habit]})
     assert answer.status_code == 422, answer.text
     assert field in answer.text
-
-
-def test_a_field_of_another_kind_of_habit_is_left_aside(client):
-    habit = {"kind": "retire", "pair_id": "ada-0", "wears_per_week": 3}
-    answer = client.post("/v1/what-if", json={"wearer_id": "ada", "habits": [habit]})
-    assert answer.status_code == 200, answer.text
