@@ -6,6 +6,7 @@ What of a life stands in the log: the six interchange tables up to the log's end
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -77,12 +78,15 @@ def table(name: str, columns: dict[str, object]) -> pd.DataFrame:
 
     A column that is left out holds its default, or nothing.
     """
-    given = dict(columns)
+    frame = pd.DataFrame(columns)
     for column in TABLES[name].stored:
-        if column.name not in given:
+        if column.name not in frame:
+            if column.kind == "date":
+                frame[column.name] = pd.Series(pd.NaT, frame.index, dtype="datetime64[s]")
+                continue
             empty = np.nan if column.kind == "number" else None
-            given[column.name] = empty if column.default is None else column.default
-    frame = pd.DataFrame(given)
+            filled: Any = empty if column.default is None else column.default
+            frame[column.name] = filled
     order = [c.name for c in TABLES[name].stored]
     return frame[order].sort_values(list(TABLES[name].key), kind="stable", ignore_index=True)
 
