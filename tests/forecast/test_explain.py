@@ -74,7 +74,7 @@ class TestSentences:
         )
         fit = WearModel(log, TODAY).fit()
         told = explain(fit, log, "one", TODAY)
-        assert "based mostly on how soles usually wear" in words(told)
+        assert "based mostly on other owners' soles" in words(told)
         assert len(told.next_checks) == 8
 
     def test_a_pair_without_a_sole_now_has_no_date_and_no_next_check(self, shared_fit):
