@@ -149,6 +149,7 @@ PAIRS = Table(
             low=0,
             high=MAX_WEARS_PER_WEEK,
         ),
+        Column("in_use_on", "date", "last day on which the owner said that it is still worn"),
     ),
     must_exist=True,
 )

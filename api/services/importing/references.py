@@ -23,7 +23,7 @@ __all__ = [
 
 IDS_COMPARED = 3000
 PAST_DATES = {
-    "pairs": ("acquired_on",),
+    "pairs": ("acquired_on", "in_use_on"),
     "soles": ("fitted_on", "removed_on"),
     "wear_days": ("worn_on",),
     "checks": ("checked_on",),

@@ -19,7 +19,7 @@ Values = Mapping[str, Any]
 
 # Days on which something happened; a promise may lie ahead.
 _PAST_DAYS = {
-    "pairs": ("acquired_on",),
+    "pairs": ("acquired_on", "in_use_on"),
     "soles": ("fitted_on", "removed_on"),
     "wear_days": ("worn_on",),
     "checks": ("checked_on",),

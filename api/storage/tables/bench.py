@@ -80,6 +80,7 @@ class BenchOrder(Editable, Base):
     price_minor: Mapped[int | None] = mapped_column(BigId)
     currency: Mapped[str | None] = mapped_column(String(3))
     note: Mapped[str | None] = mapped_column(String(TEXT_LENGTH))
+    advised: Mapped[bool] = mapped_column(default=False, server_default=text("false"))
 
     __table_args__ = (
         _in("work", WORKS),
@@ -145,7 +146,10 @@ class BenchPhoto(Base):
 
 
 class DueOutcome(Base):
-    """What became of a pair that was due: the habits of owners are learnt from it."""
+    """What became of a pair that was due: the habits of owners are learnt from it.
+
+    `supposed` rows are written from forecasts alone, and change with them.
+    """
 
     __tablename__ = "due_outcomes"
 
@@ -154,6 +158,7 @@ class DueOutcome(Base):
     due_on: Mapped[date]
     outcome: Mapped[str] = mapped_column(String(WORD_LENGTH))
     came_on: Mapped[date | None]
+    supposed: Mapped[bool] = mapped_column(default=False, server_default=text("false"))
 
     __table_args__ = (
         _in("outcome", OUTCOMES),

@@ -128,6 +128,7 @@ class Wearer(Editable, Base):
     )
     driving_foot: Mapped[str | None] = mapped_column(String(WORD_LENGTH))
     email: Mapped[str | None] = mapped_column(String(TEXT_LENGTH))
+    wears_per_week: Mapped[float | None]
     data_version: Mapped[int] = mapped_column(Integer, default=0, server_default=text("0"))
 
     pairs: Mapped[list[Pair]] = relationship(back_populates="wearer", passive_deletes=True)
@@ -155,6 +156,8 @@ class Pair(Editable, Base):
     price_minor: Mapped[int | None] = mapped_column(BigId)
     currency: Mapped[str | None] = mapped_column(String(3))
     earlier_resoles: Mapped[int | None]
+    wears_per_week: Mapped[float | None]
+    in_use_on: Mapped[date | None]
 
     wearer: Mapped[Wearer] = relationship(back_populates="pairs")
     soles: Mapped[list[Sole]] = relationship(
@@ -258,6 +261,7 @@ class BenchJob(Editable, Base):
     bench_minutes: Mapped[float | None]
     price_minor: Mapped[int | None] = mapped_column(BigId)
     currency: Mapped[str | None] = mapped_column(String(3))
+    advised: Mapped[bool] = mapped_column(default=False, server_default=text("false"))
 
     __table_args__ = (
         *word_and_bound_checks("bench_jobs"),

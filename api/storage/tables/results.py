@@ -105,6 +105,7 @@ class ForecastRow(Base):
     book_by: Mapped[date | None]
     band: Mapped[str | None] = mapped_column(String(WORD_LENGTH))
     first_foot: Mapped[str | None] = mapped_column(String(WORD_LENGTH))
+    chance_in_use: Mapped[float | None]
     reason: Mapped[str | None] = mapped_column(String(TEXT_LENGTH))
 
     __table_args__ = (
