@@ -15,6 +15,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 import numpy as np
+from scipy.special import log_ndtr
 
 from solespan.forecast.covariates import COVARIATES
 from solespan.forecast.model.parameter_layout import INTERFACE, SILENT
@@ -27,7 +28,7 @@ from solespan.forecast.observation.removal_threshold import (
     Sending,
 )
 from solespan.forecast.observation.thumb import ThumbScale, grade_bounds, interval_site
-from solespan.forecast.panel.panel import GAUGES, HOLE, SENT, STILL_ON, THUMB, Panel
+from solespan.forecast.panel.panel import GAUGES, HOLE, KNOWN_SINCE, SENT, STILL_ON, THUMB, Panel
 from solespan.forecast.priors import PACKING_DAYS
 
 __all__ = [
@@ -41,6 +42,8 @@ __all__ = [
     "pull_of_bends",
 ]
 
+_SAYS_NOTHING_MM2 = 1e8
+_HALF_LOG_TWO_PI = 0.9189385332046727
 _WIDTH = len(INTERFACE)
 _COVARIATES_FROM = _WIDTH - len(COVARIATES)
 _RATE = INTERFACE.index("log_rate")
@@ -217,6 +220,7 @@ def linearise(
     white = whiten(rows, wear, variance, panel.ranks, noise.process_mm)
     gram = white.gram
     _add_direct_evidence(panel, gram, centre)
+    _take_out_truncation(panel, gram, noise, fitted, columns)
     if pull is not None:
         gram[:-1, -1] += pull
         gram[-1, :-1] += pull
@@ -300,6 +304,8 @@ def _data(
     sd = np.asarray(noise.gauge_sd_mm)[np.minimum(panel.obs_kind, len(GAUGES) - 1)]
     variance = sd**2 / weight
     y[sites.rows], variance[sites.rows] = sites.mm, sites.variance_mm2
+    entry = panel.obs_kind == KNOWN_SINCE
+    y[entry], variance[entry] = fitted[entry], _SAYS_NOTHING_MM2
     sent = panel.obs_kind == SENT  # both feet are told, so each with twice the variance
     y[sent] = noise.sent_at_mm(panel, panel.obs_path[sent])
     unlogged = panel.unlogged_path[panel.obs_path[sent]]
@@ -331,6 +337,24 @@ def _add_direct_evidence(panel: Panel, gram: np.ndarray, centre: np.ndarray) -> 
         gram[SILENT, -1, path] += precision * off
         gram[-1, SILENT, path] += precision * off
         gram[-1, -1, path] += precision * np.square(off)
+
+
+def _take_out_truncation(
+    panel: Panel, gram: np.ndarray, noise: Noise, fitted: np.ndarray, columns: np.ndarray
+) -> None:
+    """Take out that soles older than the records had lasted until then.
+
+    Their likelihood is given that they had, so the slope of the log chance is subtracted, half by
+    each foot.
+    """
+    rows = np.flatnonzero(panel.obs_kind == KNOWN_SINCE)
+    path = panel.obs_path[rows]
+    sd = np.sqrt(2.0) * noise.sending_sd_mm(panel.unlogged_path[path])
+    z = (fitted[rows] - noise.sent_at_mm(panel, path)) / sd
+    slope = np.exp(-0.5 * np.square(z) - _HALF_LOG_TWO_PI - log_ndtr(z)) / sd
+    pull = -0.5 * slope * columns[:, rows]
+    gram[:-1, -1, path] += pull
+    gram[-1, :-1, path] += pull.T
 
 
 def pull_of_bends(lin: Linearised, bent: dict[int, np.ndarray]) -> np.ndarray:

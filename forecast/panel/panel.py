@@ -19,6 +19,7 @@ from solespan.forecast.priors import LEATHERS
 __all__ = [
     "GAUGES",
     "HOLE",
+    "KNOWN_SINCE",
     "SENT",
     "STILL_ON",
     "THUMB",
@@ -35,6 +36,7 @@ THUMB = 3  # code of a thumb grade, after the gauges
 HOLE = 4
 SENT = 5  # the sole came off, at about `solespan.forecast.observation.removal_threshold`
 STILL_ON = 6  # the sole had not come off yet, so it is not likely to be far below that
+KNOWN_SINCE = 7  # the shop began to know the pair: an earlier removal would not have been seen
 _HEEL = WEARING_POINTS.index("heel")
 _OF_PATH = (
     "path_foot", "path_point", "current", "nominal_mm", "limit_mm", "material", "drives",
@@ -68,8 +70,8 @@ class Panel:
     said that it is still worn; 0: never). Wearers:
     `wearer_ids`. Soles: `sole_ids`, `sole_pair`.
     Observations (sorted by path, target): `obs_path`, `obs_target`, `obs_kind` (gauge code, THUMB,
-    HOLE, SENT or STILL_ON), `obs_mm` (NaN for grades), `obs_grade` (code or -1), `obs_waist`,
-    `obs_check` (row of `log.checks`; -1 for SENT and STILL_ON).
+    HOLE, SENT, STILL_ON or KNOWN_SINCE), `obs_mm` (NaN for grades), `obs_grade` (code or -1), `obs_waist`,
+    `obs_check` (row of `log.checks`; -1 from SENT on).
     Targets: `target_sole`, `target_day`, exposure in `exposure`.
     """
 

@@ -9,7 +9,7 @@ from solespan.forecast.frames import GRADES, MATERIALS, METHODS, WEARING_POINTS
 from solespan.forecast.log import WearLog
 from solespan.forecast.panel.exposure import NEVER, SHIFT, count_exposure, sorted_once
 from solespan.forecast.panel.log_arrays import Checks, LogArrays, log_arrays
-from solespan.forecast.panel.panel import GAUGES, HOLE, SENT, STILL_ON, THUMB, Panel
+from solespan.forecast.panel.panel import GAUGES, HOLE, KNOWN_SINCE, SENT, STILL_ON, THUMB, Panel
 from solespan.forecast.panel.unlogged import told_paces, with_unlogged
 from solespan.forecast.priors import HEEL_NOMINAL_MM, default_limit_mm
 
@@ -17,6 +17,7 @@ __all__ = ["build_panel", "panel_of"]
 
 _BALL, _HEEL, _HOLE_GRADE = 0, WEARING_POINTS.index("heel"), GRADES.index("hole")
 _WAIST = -1
+_TRUNCATION_DAYS = 30  # a sole older than the records by less needs no care
 _LIMIT_MM = np.array([[default_limit_mm(m, p) for p in WEARING_POINTS] for m in MATERIALS])
 _GAUGE_OF_METHOD = np.array([GAUGES.index(m) if m in GAUGES else -1 for m in METHODS])
 
@@ -45,7 +46,10 @@ def panel_of(log: LogArrays) -> Panel:
     renewed = _top_pieces(log)
     at = np.flatnonzero(renewed >= 0)
     seen = check_sole * SHIFT + checks.day
-    key = sorted_once(np.concatenate([seen, every * SHIFT + sole_end, at * SHIFT + renewed[at]]))
+    old, since = _older_than_records(log)
+    entry = old * SHIFT + since
+    ends = every * SHIFT + sole_end
+    key = sorted_once(np.concatenate([seen, ends, at * SHIFT + renewed[at], entry]))
     target_sole, target_day = key // SHIFT, key % SHIFT
     last = np.r_[target_sole[1:] != target_sole[:-1], True]
     target_day[last] = np.maximum(target_day[last], sole_end[target_sole[last]])
@@ -62,7 +66,7 @@ def panel_of(log: LogArrays) -> Panel:
     wearer = log.pair_wearer[soles.pair[path_sole]]
     obs = _observations(
         log, checks, check_sole, renewed, np.searchsorted(key, seen), end_target,
-        (path_sole * 2 + path_foot) * 4 + path_point,
+        (path_sole * 2 + path_foot) * 4 + path_point, old, np.searchsorted(key, entry),
     )  # fmt: skip
     return Panel(
         wearer_ids=log.wearer_ids,
@@ -116,6 +120,27 @@ def _last_seen(log: LogArrays) -> np.ndarray:
         known = pair >= 0
         np.maximum.at(out, log.pair_wearer[pair[known]], day[known])
     return out
+
+
+def _older_than_records(log: LogArrays) -> tuple[np.ndarray, np.ndarray]:
+    """Soles that were on before the shop's records began, and the day of that beginning.
+
+    Had such a sole come off earlier, nobody would have written it down (left truncation). Only of
+    wearers who do not log: who logs tells of the wear itself.
+    """
+    soles = log.soles
+    days = [
+        log.days.day,
+        log.checks.day,
+        log.jobs.received,
+        soles.end[soles.end <= log.today],
+    ]
+    begun = int(np.concatenate([*days, [NEVER]]).min())
+    silent = ~log.logs[log.pair_wearer[soles.pair]]
+    old = silent & (soles.fitted < begun - _TRUNCATION_DAYS)
+    old &= np.minimum(soles.end, log.today) > begun + _TRUNCATION_DAYS
+    at = np.flatnonzero(old)
+    return at, np.full(len(at), begun)
 
 
 def _advised(log: LogArrays) -> np.ndarray:
@@ -172,6 +197,8 @@ def _observations(
     target: np.ndarray,
     end_target: np.ndarray,
     path_key: np.ndarray,
+    old: np.ndarray,
+    entry_target: np.ndarray,
 ) -> dict[str, np.ndarray]:
     """Observations by path and target; a waist reading is seen by the ball and the toe."""
     gauge = _GAUGE_OF_METHOD[checks.method]
@@ -189,21 +216,26 @@ def _observations(
     told = np.repeat(np.concatenate([gone, np.flatnonzero(current)]), 2)
     # who came because a forecast said so did not judge the sole
     not_judged = (current | _advised(log))[told]
-    none = np.full(len(told), -1)
+    event = np.concatenate([told, np.repeat(old, 2)])
+    event_kind = np.concatenate(
+        [np.where(not_judged, STILL_ON, SENT), np.full(2 * len(old), KNOWN_SINCE)]
+    )
+    event_target = np.concatenate([end_target[told], np.repeat(entry_target, 2)])
+    none = np.full(len(event), -1)
     key = np.concatenate(
         [
             (check_sole[row] * 2 + checks.foot[row]) * 4 + point,
-            (told * 2 + np.tile([0, 1], len(told) // 2)) * 4,
+            (event * 2 + np.tile([0, 1], len(event) // 2)) * 4,
         ]
     )
     path = np.minimum(np.searchsorted(path_key, key), len(path_key) - 1)
     found = {
         "obs_path": path,
-        "obs_target": np.concatenate([target[row], end_target[told]]),
-        "obs_kind": np.concatenate([kind[row], np.where(not_judged, STILL_ON, SENT)]),
-        "obs_mm": np.concatenate([checks.mm[row], np.full(len(told), np.nan)]),
+        "obs_target": np.concatenate([target[row], event_target]),
+        "obs_kind": np.concatenate([kind[row], event_kind]),
+        "obs_mm": np.concatenate([checks.mm[row], np.full(len(event), np.nan)]),
         "obs_grade": np.concatenate([checks.grade[row], none]),
-        "obs_waist": np.concatenate([waist[row], np.zeros(len(told), bool)]),
+        "obs_waist": np.concatenate([waist[row], np.zeros(len(event), bool)]),
         "obs_check": np.concatenate([checks.row[row], none]),
     }
     order = np.lexsort(
