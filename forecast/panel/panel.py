@@ -70,8 +70,8 @@ class Panel:
     said that it is still worn; 0: never). Wearers:
     `wearer_ids`. Soles: `sole_ids`, `sole_pair`.
     Observations (sorted by path, target): `obs_path`, `obs_target`, `obs_kind` (gauge code, THUMB,
-    HOLE, SENT, STILL_ON or KNOWN_SINCE), `obs_mm` (NaN for grades), `obs_grade` (code or -1), `obs_waist`,
-    `obs_check` (row of `log.checks`; -1 from SENT on).
+    HOLE, SENT, STILL_ON or KNOWN_SINCE), `obs_mm` (NaN for grades), `obs_grade` (code or -1),
+    `obs_waist`, `obs_check` (row of `log.checks`; -1 from SENT on).
     Targets: `target_sole`, `target_day`, exposure in `exposure`.
     """
 

@@ -1,8 +1,9 @@
 """What work comes to a shop's bench in the coming year, and how sure is that?
 
 Pure: frames in, arrays and frames out. `marginals` (due dates as a table to draw from), `habits`
-(do owners come), `newcomers` (pairs nobody follows), `mix` (kinds of work), `simulate` (whole
-years), `summary` (weeks and months), `levelling` (who is asked when).
+(do owners come), `supposed` (who never says that they do not), `newcomers` (pairs nobody follows),
+`mix` (kinds of work), `simulate` (whole years), `summary` (weeks and months), `levelling` (who is
+asked when).
 """
 
 from solespan.forecast.workload.habits import OUTCOMES, Habits, fit_habits
@@ -13,6 +14,7 @@ from solespan.forecast.workload.newcomers import Newcomers, fit_newcomers
 from solespan.forecast.workload.settings import WorkloadSettings
 from solespan.forecast.workload.simulate import Booked, Jobs, SimulatedYears, simulate_years
 from solespan.forecast.workload.summary import MEASURES, QUANTILES, WorkTimes, measures, summarise
+from solespan.forecast.workload.supposed import suppose_outcomes
 
 __all__ = [
     "MEASURES",
@@ -36,4 +38,5 @@ __all__ = [
     "measures",
     "simulate_years",
     "summarise",
+    "suppose_outcomes",
 ]

@@ -32,6 +32,20 @@ def register(app: typer.Typer) -> None:
 
         run_preview(everyone=everyone, words=words)
 
+    @notices.command("gone")
+    def gone(
+        in_use: Annotated[
+            list[str] | None, typer.Option("--in-use", help="A pair that is still in use.")
+        ] = None,
+        retire: Annotated[
+            list[str] | None, typer.Option("--retire", help="A pair that is no longer in use.")
+        ] = None,
+    ) -> None:
+        """List pairs that are probably no longer in use, or say of some what is true."""
+        from solespan.api.cli.notices.gone_runs import run_gone
+
+        run_gone(in_use or [], retire or [])
+
     @notices.command("send")
     def send(
         yes: Annotated[bool, typer.Option("--yes", help="Do not ask.")] = False,

@@ -29,9 +29,7 @@ def upgrade() -> None:
     for name in ADVISED:
         with op.batch_alter_table(name) as table:
             table.add_column(
-                sa.Column(
-                    "advised", sa.Boolean(), server_default=sa.text("false"), nullable=False
-                )
+                sa.Column("advised", sa.Boolean(), server_default=sa.text("false"), nullable=False)
             )
     with op.batch_alter_table("forecasts") as table:
         table.add_column(sa.Column("chance_in_use", sa.Double(), nullable=True))

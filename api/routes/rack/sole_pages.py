@@ -18,8 +18,10 @@ from solespan.api.services.rack.pair_page import pair_name
 from solespan.api.services.rack.sole_forms import (
     end_sole,
     fit_sole,
+    give_up,
     open_job,
     receive_pair,
+    say_in_use,
     send_pair,
     sole_on,
 )
@@ -31,6 +33,7 @@ __all__ = ["router"]
 
 router = APIRouter(route_class=PageRoute)
 FORMS = ("send", "back", "fit", "end")
+NOTICES = "/notices"
 Work = Callable[[Session], dict[str, Any]]
 Step = Callable[[AppContext, Session, str, dict[str, str]], Any]
 
@@ -59,6 +62,8 @@ _let("send", send_pair, "sent")
 _let("back", receive_pair, "back")
 _let("fit", fit_sole, "soled")
 _let("end", end_sole, "ended")
+_let("in-use", say_in_use, "in_use")
+_let("gone", give_up, "ended")
 
 
 def _do(
@@ -77,6 +82,8 @@ def _do(
         return _page(ctx, request, pair_id, {name: FormState(typed, problem.errors)})
     except Refused as refused:
         return _page(ctx, request, pair_id, {}, problem=f"{refused.what} {refused.remedy}")
+    if typed.get("from") == NOTICES:
+        return back_to(NOTICES, done=done["done"])
     return back_to(pair_address(pair_id), done=done["done"])
 
 

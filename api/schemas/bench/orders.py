@@ -225,6 +225,9 @@ class Order(Answer):
     price_minor: int | None = Field(description="price. Unit: minor unit of currency")
     currency: str | None = Field(description="ISO 4217 code. Unit: none (code)")
     note: str | None = Field(description="what to know. Unit: none (text)")
+    advised: bool = Field(
+        description="the owner came because of a notice of ours. Unit: true or false"
+    )
     version: int = Field(description="counts the changes; its ETag. Unit: changes")
     events: list[Event] | None = Field(
         default=None, description="its audit, oldest first. Unit: none (list)"

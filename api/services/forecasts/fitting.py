@@ -19,6 +19,7 @@ import pandas as pd
 import structlog
 
 from solespan.api.errors import NothingForecast, SolespanError
+from solespan.api.services.bench.outcomes import keep_supposed
 from solespan.api.services.forecasts.dask_runner import DaskRunner
 from solespan.api.services.forecasts.forecasting import Forecaster, Progress
 from solespan.api.storage.forecasts.forecasts import (
@@ -286,4 +287,7 @@ class BackgroundRefitter:
         if fitted:
             self._fitter.refit()
         count = self._forecaster.update_behind(everyone=fitted)
-        log.info("upkeep", fitted=fitted, wearers=count)
+        supposed = 0
+        if fitted or count:
+            supposed = keep_supposed(self._forecaster.database, self._forecaster.clock.today())
+        log.info("upkeep", fitted=fitted, wearers=count, supposed=supposed)

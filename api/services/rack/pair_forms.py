@@ -6,6 +6,8 @@ done in the caller's transaction or not at all.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from typing import Any
 from uuid import uuid4
 
@@ -39,6 +41,7 @@ PAIR_FIELDS = (
     "acquired_on",
     "currency",
     "earlier_resoles",
+    "wears_per_week",
 )
 MINOR = 100
 
@@ -83,7 +86,7 @@ def edit_pair(ctx: AppContext, session: Session, pair_id: str, typed: Typed) -> 
             session,
             "pairs",
             {"pair_id": pair_id},
-            _without(pair, "pair_id", "wearer_id"),
+            _without(pair, "pair_id", "wearer_id") | {"in_use_on": before["in_use_on"]},
             versions=None,
             clock=ctx.clock,
         )
@@ -161,6 +164,9 @@ def _wearer(typed: Typed) -> Values:
     if not name:
         raise FormProblem({"wearer_name": "say whose feet wear it"})
     values = taken(typed, ("time_zone", "driving_foot")) | {"wearer_id": _new_id(), "name": name}
+    if rack := taken({"wears_per_week": typed.get("rack_wears_per_week", "")}, ["wears_per_week"]):
+        with _renamed("wears_per_week", "rack_wears_per_week"):
+            return checked("wearers", values | rack)
     return checked("wearers", values)
 
 
@@ -176,6 +182,16 @@ def _pair(typed: Typed, pair_id: str, wearer_id: str) -> Values:
     else:
         values.pop("currency", None)
     return checked("pairs", values)
+
+
+@contextmanager
+def _renamed(column: str, field: str) -> Iterator[None]:
+    """Put what is wrong with a column beside its field of the form."""
+    try:
+        yield
+    except FormProblem as problem:
+        errors = {field if k == column else k: v for k, v in problem.errors.items()}
+        raise FormProblem(errors) from problem
 
 
 def _keep_upper(session: Session, pair_id: str, typed: Typed) -> None:

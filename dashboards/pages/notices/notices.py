@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from solespan.dashboards.wording import plural
+from solespan.dashboards.wording import chance, plural
 
 __all__ = ["STATE_WORDS", "consent_rows", "history_rows", "notices_page", "rules_values"]
 
@@ -31,6 +31,7 @@ WHY_WORDS = {
     "retired": "retired",
     "at the bench": "at a bench",
     "booked": "booked in already",
+    "gone": "probably no longer in use",
     "answered": "wants no notice about it",
     "waiting": "the last notice waits",
     "stale": "forecast too old",
@@ -51,6 +52,7 @@ def notices_page(
     to_write: Sequence[Mapping[str, Any]],
     quiet: Sequence[Mapping[str, Any]],
     counts: Mapping[str, int],
+    gone: Sequence[Mapping[str, Any]] = (),
     *,
     total_customers: int,
     total_pairs: int,
@@ -67,6 +69,8 @@ def notices_page(
         Pairs not written about: `pair`, `customer`, `why`, `reason`.
     counts : mapping
         Pairs by reason.
+    gone : sequence
+        Pairs that are probably no longer in use: `pair`, `pair_id`, `customer`, `chance`.
     """
     said = "Nobody is due to be written to now."
     if total_customers:
@@ -90,6 +94,8 @@ def notices_page(
         "reasons": reasons,
         "chosen_word": WHY_WORDS.get(chosen_why, ""),
         "any": bool(total_customers),
+        "gone": [dict(row) | {"chance": chance(row["chance"])} for row in gone],
+        "more_gone": counts.get("gone", 0) - len(gone),
     }
 
 

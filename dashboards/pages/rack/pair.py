@@ -10,7 +10,7 @@ import pandas as pd
 
 from solespan.dashboards import wording
 from solespan.dashboards.order import foot_rows, label_of, pair_rows
-from solespan.dashboards.pages.rack.sentences import pair_sentences
+from solespan.dashboards.pages.rack.sentences import is_gone, pair_sentences
 from solespan.dashboards.tables import due_list, readings_table, sole_sentences
 from solespan.forecast.frames import FEET, POINTS, SURFACES
 from solespan.forecast.log import WearLog
@@ -81,14 +81,24 @@ def pair_page(
     feet = foot_rows(mine).get(pair_id, {})
     checks = readings_table(log.checks[log.checks["pair_id"] == pair_id])
     due = due_list(mine, pairs, log.wearers, today=today, horizon_days=horizon_days)
+    soles = log.soles[log.soles["pair_id"] == pair_id]
+    worn = log.wear_days[log.wear_days["pair_id"] == pair_id]
     return {
         "pair_id": pair_id,
         "label": label_of(pairs)[pair_id],
         "facts": _facts(record),
         "due": due[0],
         "sentences": pair_sentences(
-            row, feet, limit_mm, today=today, risk=risk, horizon_days=horizon_days
+            row,
+            feet,
+            limit_mm,
+            today=today,
+            risk=risk,
+            horizon_days=horizon_days,
+            has_sole=bool(soles["removed_on"].isna().any()),
         ),
+        "gone": row is not None and is_gone(row),
+        "ask_pace": worn.empty and pd.isna(record["wears_per_week"]),
         "as_of": wording.long_date(row["as_of"]) if row else "",
         "drivers": reasons or [],
         "feet_compared": _feet_compared(drivers),
@@ -96,8 +106,8 @@ def pair_page(
         "feet": _feet_table(feet, today, horizon_days),
         "checks": checks[:RECENT_ROWS],
         "older_checks": checks[RECENT_ROWS:],
-        "soles": sole_sentences(log.soles[log.soles["pair_id"] == pair_id]),
-        **_worn(log.wear_days[log.wear_days["pair_id"] == pair_id]),
+        "soles": sole_sentences(soles),
+        **_worn(worn),
     }
 
 
@@ -117,7 +127,15 @@ def _facts(pair: dict[str, Any]) -> list[str]:
     facts = [wording.spaced(pair["construction"]), wording.spaced(pair["dress_code"])]
     if pd.notna(pair["size_eu"]):
         facts.append(f"EU size {pair['size_eu']:g}")
+    if pd.notna(pair["wears_per_week"]):
+        facts.append(f"worn about {_times(pair['wears_per_week'])} a week, as its owner says")
+    if pd.notna(pair["in_use_on"]):
+        facts.append(f"in use on {wording.iso(pair['in_use_on'])}, as its owner said")
     return [fact for fact in facts if fact]
+
+
+def _times(count: float) -> str:
+    return "once" if count == 1 else "twice" if count == 2 else f"{count:g} times"
 
 
 def _next_checks(checks: pd.DataFrame | None) -> list[str]:
