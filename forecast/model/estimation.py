@@ -41,7 +41,7 @@ Progress = Callable[[str, float], None]
 Keep = Callable[[FitStart], None]
 PROCESS_MEDIAN_MM = 0.02
 _USUAL = Priors()
-_LOG_STEP = 0.002
+_LEAST_STEP, _MOST_STEP = 0.002, 0.15  # between differences by the log of a noise
 _SLOW_FROM, _MOST_LONGER = 0.3, 2.2
 _FOLLOWED_READINGS = 2  # by a gauge, on each foot, before a sole teaches where soles come off
 _FLAT = 0.01  # slope of the log likelihood by a log spread that counts as none
@@ -139,11 +139,12 @@ def improve_noise(
     noise: Noise,
     at: Modes,
     priors: Priors = _USUAL,
+    settled: float = _MOST_STEP,
 ) -> Noise:
     """One guarded Newton step in the log of each gauge's SD and of the process noise.
 
-    A reading counts for its gauge by the chance that it is no slip, in the sum of squares and in
-    the log determinant alike.
+    Differences are taken as far apart as the fit may be off. A reading counts for its gauge by the
+    chance that it is no slip, in the sum of squares and in the log determinant alike.
     """
     centre = prior_centre(layout)
     gauge = panel.obs_kind < THUMB
@@ -174,6 +175,7 @@ def improve_noise(
         sds[place] *= factor
         return replace(noise, gauge_sd_mm=tuple(sds))
 
+    step = float(np.clip(settled, _LEAST_STEP, _MOST_STEP))
     base = value(noise)
     seen = np.bincount(panel.obs_kind, minlength=len(GAUGES) + 1)[: len(GAUGES)] > 0
     shifts = np.zeros(len(GAUGES) + 1)
@@ -183,9 +185,9 @@ def improve_noise(
             continue
         if is_gauge and not seen[place]:
             continue
-        up, down = value(moved(place, _LOG_STEP)), value(moved(place, -_LOG_STEP))
-        slope = (up - down) / (2 * _LOG_STEP)
-        curve = (up + down - 2 * base) / _LOG_STEP**2
+        up, down = value(moved(place, step)), value(moved(place, -step))
+        slope = (up - down) / (2 * step)
+        curve = (up + down - 2 * base) / step**2
         shift = -slope / curve if curve < 0 else np.sign(slope) * 0.5
         shifts[place] = np.clip(shift, -0.5, 0.5)
     sds = tuple(float(s * np.exp(d)) for s, d in zip(noise.gauge_sd_mm, shifts, strict=False))
@@ -303,7 +305,7 @@ def fit_spreads(
     progress: Progress | None = None,
     start: FitStart | None = None,
     keep: Keep | None = None,
-    rounds: int = 6,
+    rounds: int = 8,
     *,
     layout: Coordinates | None = None,
     priors: Priors = _USUAL,
@@ -356,7 +358,7 @@ def fit_spreads(
         found, inverse = _best_spreads(panel, layout, at.lin, spread, inverse, priors, flat)
         spread = with_free(priors, found.x)
         if known is None:
-            old, noise = noise, improve_noise(panel, layout, spread, noise, at, priors)
+            old, noise = noise, improve_noise(panel, layout, spread, noise, at, priors, settled)
             noise, last_step = _hastened(old, noise, last_step)
             if done == 1 and start is None:
                 noise = start_thumb(panel, at.lin, noise)

@@ -183,7 +183,7 @@ def _moved(
     panel: Panel, noise: Noise, lin: Linearised, found: DenseState | NestedState, at: IterationState
 ) -> IterationState:
     change = found.mean - at.deviation
-    _shorten(change)
+    _shorten(change, panel.path_wearer)
     bent = found.bent_covariance()
     rows = at.sites.rows
     variance = found.fitted_variance(panel.obs_path[rows], lin.columns[:, rows])
@@ -202,12 +202,17 @@ def _moved(
     )
 
 
-def _shorten(change: np.ndarray) -> None:
-    """Keep a step within a factor of e in wear: log rate and log pace act as a sum."""
-    step = np.abs(change[_RATE]) + np.abs(change[SILENT])
-    factor = 1.0 / np.maximum(step, 1.0)
-    change[_RATE] *= factor
-    change[SILENT] *= factor
+def _shorten(change: np.ndarray, wearer: np.ndarray) -> None:
+    """Keep the steps of each wearer within a factor of e in wear.
+
+    Log rate and log pace act as a sum. The whole step is shortened, as the other unknowns were
+    found together with it.
+    """
+    each = np.maximum(np.abs(change[_RATE]), np.abs(change[SILENT]))
+    step = np.maximum(each, np.abs(change[_RATE] + change[SILENT]))
+    longest = np.ones(int(wearer[-1]) + 1 if len(wearer) else 0)
+    np.maximum.at(longest, wearer, step)
+    change /= longest[wearer]
 
 
 def _pace_variance(bent: dict[int, np.ndarray]) -> np.ndarray:

@@ -24,6 +24,7 @@ from solespan.forecast.observation.attrition import Leaving
 from solespan.forecast.observation.outliers import SLIP_SHARE, good_weight, left_out
 from solespan.forecast.observation.removal_threshold import (
     HOLE_SHARE,
+    OTHER_PER_MM,
     UNLOGGED_SENDING_SD_MM,
     Sending,
 )
@@ -42,6 +43,7 @@ __all__ = [
     "pull_of_bends",
 ]
 
+_LEAST_Z = -0.5
 _SAYS_NOTHING_MM2 = 1e8
 _HALF_LOG_TWO_PI = 0.9189385332046727
 _WIDTH = len(INTERFACE)
@@ -345,12 +347,12 @@ def _take_out_truncation(
     """Take out that soles older than the records had lasted until then.
 
     Their likelihood is given that they had, so the slope of the log chance is subtracted, half by
-    each foot.
+    each foot. A sole that should not have lasted so long at all pulls no harder for that.
     """
     rows = np.flatnonzero(panel.obs_kind == KNOWN_SINCE)
     path = panel.obs_path[rows]
     sd = np.sqrt(2.0) * noise.sending_sd_mm(panel.unlogged_path[path])
-    z = (fitted[rows] - noise.sent_at_mm(panel, path)) / sd
+    z = np.maximum((fitted[rows] - noise.sent_at_mm(panel, path)) / sd, _LEAST_Z)
     slope = np.exp(-0.5 * np.square(z) - _HALF_LOG_TWO_PI - log_ndtr(z)) / sd
     pull = -0.5 * slope * columns[:, rows]
     gram[:-1, -1, path] += pull
@@ -412,9 +414,12 @@ def first_sites(panel: Panel, noise: Noise) -> Sites:
 
 
 def _usual_weight(above_mm: np.ndarray, limit_mm: np.ndarray, sd_mm: np.ndarray) -> np.ndarray:
-    """Chance that an owner came at about the limit, not with a hole, given the thickness."""
+    """Chance that an owner came at about the limit, given the thickness.
+
+    Some wait for a hole; some soles come off for another reason, at any thickness.
+    """
     scatter = 1.5 * sd_mm
     usual = (1 - HOLE_SHARE) * np.exp(-0.5 * np.square(above_mm / scatter)) / scatter
     holed = 0.5 * limit_mm
     hole = HOLE_SHARE * np.exp(-0.5 * np.square((above_mm + limit_mm) / holed)) / holed
-    return np.asarray(np.maximum(usual / (usual + hole + 1e-300), 0.05))
+    return np.asarray(np.maximum(usual / (usual + hole + OTHER_PER_MM), 0.02))

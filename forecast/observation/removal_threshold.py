@@ -14,8 +14,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-__all__ = ["HOLE_SHARE", "UNLOGGED_SENDING_SD_MM", "Sending", "learn_sending"]
+__all__ = ["HOLE_SHARE", "OTHER_PER_MM", "UNLOGGED_SENDING_SD_MM", "Sending", "learn_sending"]
 
+OTHER_PER_MM = 0.005 / 5.0  # share of soles that come off for another reason; no source
 HOLE_SHARE = 0.08  # of owners, who wait for a hole; common practice, no source
 UNLOGGED_SENDING_SD_MM = 0.5  # who does not log judges by eye alone; common practice, no source
 

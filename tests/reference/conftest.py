@@ -71,6 +71,15 @@ def heights() -> pd.DataFrame:
 
 
 @pytest.fixture
+def oranges() -> pd.DataFrame:
+    """Circumference in mm of the trunks of five orange trees against age in days.
+
+    Draper and Smith, Applied Regression Analysis (1981), exercise 24.N; R: datasets::Orange.
+    """
+    return typed("orange_trees_mm").rename(columns={"occasion": "age", "value": "y"})
+
+
+@pytest.fixture
 def laser() -> pd.DataFrame:
     """Percent increase in current of 15 lasers against thousands of hours, 255 rows.
 

@@ -21,7 +21,6 @@ from functools import cached_property
 
 import numpy as np
 import pandas as pd
-from scipy.optimize import minimize_scalar
 
 from solespan.forecast.model.estimation import fit_spreads
 from solespan.forecast.model.fit_start import FitStart
@@ -41,6 +40,7 @@ WEAK_LOG_SD = 1e3
 MOST_ROUNDS = 200
 STANDS = 1e-8
 SAME_POPULATION = 1e-7
+MOST_ORIGINS = 20
 
 
 @dataclass(frozen=True)
@@ -188,18 +188,24 @@ class Lines:
         model = Published(population, spread, self.residual, self.residual_held, process)
         return LineFit(self, origin, fit(panel, model, **more))
 
-    def best(self, low: float, high: float, within: float = 3e-6) -> LineFit:
-        """Fit with level and slope correlated: the origin that the likelihood likes best."""
-        fits: dict[float, LineFit] = {}
+    def best(self, low: float, high: float, within: float = 1e-5) -> LineFit:
+        """Fit with level and slope correlated: the origin that the likelihood likes best.
 
-        def loss(origin: float) -> float:
-            fits[origin] = self.at(origin)
-            return -fits[origin].llf
-
-        ended = minimize_scalar(
-            loss, bounds=(low, high), method="bounded", options={"xatol": within * (high - low)}
-        )
-        return fits[ended.x]
+        By parabolas through the best three so far, until one moves it by less than `within`.
+        """
+        fits = {x: self.at(x) for x in (low, 0.5 * (low + high), high)}
+        for _ in range(MOST_ORIGINS):
+            best = sorted(fits, key=lambda x: -fits[x].llf)[:3]
+            top = fits[best[0]].llf
+            bend, slope, _ = np.polyfit(
+                np.array(best) - best[0], [fits[x].llf - top for x in best], 2
+            )
+            assert bend < 0.0
+            step = -0.5 * float(slope / bend)
+            if abs(step) < within * (high - low):
+                break
+            fits[best[0] + step] = self.at(best[0] + step)
+        return max(fits.values(), key=lambda fit: fit.llf)
 
 
 @dataclass(frozen=True)

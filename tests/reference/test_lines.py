@@ -15,7 +15,7 @@ import pandas as pd
 import pytest
 from statsmodels.regression.mixed_linear_model import MixedLM, MixedLMParams
 
-from tests.reference.nested_fit import LineFit, Lines
+from tests.reference.nested_fit import LineFit, Lines, fit_ml
 
 PRINTED = 1e-4  # of a printed value, which is rounded
 EXACT = 1e-5
@@ -156,6 +156,37 @@ def test_sliding_metal_wear_grows_far_slower_than_its_exposure(
     fit = Lines(rows, (0.0, 0.2), 0.1, 0.0, 0.1).at()
     assert fit.slope == pytest.approx(power, abs=EXACT)
     assert fit.slope + 2.0 * fit.slope_se < 0.5
+
+
+class TestOrangeTrees:
+    """R: nlme(circumference ~ SSlogis(age, Asym, xmid, scal), random = Asym ~ 1), ML.
+
+    A tree's asymptote multiplies a logistic curve of age, so it is a rate and the curve its
+    exposure; the curve's two shape parameters are no unknowns of the engine and are searched.
+    """
+
+    XMID, SCAL = 722.56, 344.17
+
+    def fit(self, oranges: pd.DataFrame, xmid: float, scal: float) -> LineFit:
+        """Fit asymptotes given the curve."""
+        frame = oranges.assign(x=1.0 / (1.0 + np.exp((xmid - oranges["age"]) / scal)))
+        return Lines(frame, (0.0, 190.0), 0.0, 30.0, 8.0, intercept=False).at(fit=fit_ml)
+
+    def test_given_the_curve_of_nlme_its_answer_is_found(self, oranges: pd.DataFrame) -> None:
+        fit = self.fit(oranges, self.XMID, self.SCAL)
+        assert fit.slope == pytest.approx(191.05, abs=0.005)
+        assert fit.sd_slope == pytest.approx(31.483, abs=5e-4)
+        assert fit.found.resid == pytest.approx(7.846, abs=5e-4)
+        assert fit.llf == pytest.approx(-131.5846, abs=1e-4)
+
+    def test_the_best_curve_is_a_little_better_than_that_of_nlme(
+        self, oranges: pd.DataFrame
+    ) -> None:
+        """lme4's nlmer ends at 727.90 and 348.07 (from memory), where nothing near is better."""
+        best = self.fit(oranges, 727.90, 348.07).llf
+        assert best == pytest.approx(-131.5719, abs=1e-4)
+        for xmid, scal in ((722.0, 348.07), (734.0, 348.07), (727.90, 344.0), (727.90, 352.0)):
+            assert self.fit(oranges, xmid, scal).llf < best
 
 
 class TestBoysShoes:
