@@ -87,11 +87,11 @@ def decide(pairs: pd.DataFrame, customers: pd.DataFrame, rules: NoticeRules) -> 
     pairs : DataFrame
         `PAIR_COLUMNS`, one row a pair: the pair's forecast at the ball (`chance` within
         `rules.chance_days`; missing band = no forecast), `chance_in_use`, `ask_on` the hand-over
-        day of a bench plan, `busy` None, `booked` or `at the bench`, and the last notice about it that was not
-        lost: sole, window, sequence, the day counted to, the customer's date, the answer to it, and
-        whether it is still `waiting` to go out; `evidence_on` the last day on which the sole was
-        looked at or worn, as far as is known. Where a later one was lost (not delivered, or
-        stopped before it went out): its sole and window.
+        day of a bench plan, `busy` None, `booked` or `at the bench`, and the last notice about it
+        that was not lost: sole, window, sequence, the day counted to, the customer's date, the
+        answer to it, and whether it is still `waiting` to go out; `evidence_on` the last day on
+        which the sole was looked at or worn, as far as is known. Where a later one was lost (not
+        delivered, or stopped before it went out): its sole and window.
     customers : DataFrame
         `CUSTOMER_COLUMNS`, one row a customer: `today` where they live, the `channel` they can be
         written to by, or why not in `barred` (one of `BARRED`), and the date of the last

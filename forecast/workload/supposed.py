@@ -68,8 +68,9 @@ def suppose_outcomes(
     now = _now(due, main[~at_rest], soles, as_of)
     now = now[~now["pair_id"].isin(said.loc[of_sole & ~supposed, "pair_id"])]
     day = said[of_sole & supposed].drop_duplicates("pair_id").set_index("pair_id")["due_on"]
-    now["due_on"] = now["pair_id"].map(day).fillna(now["due_on"])
-    now = now[now["due_on"] >= followed_since].assign(came_on=pd.NaT)
+    kept = pd.to_datetime(now["pair_id"].map(day.to_dict()))
+    now["due_on"] = kept.where(kept.notna(), now["due_on"])
+    now = now[now["due_on"] >= followed_since].assign(came_on=None)
     parts = [part[list(SUPPOSED)].astype(_DTYPES) for part in (before, now)]
     return pd.concat(parts, ignore_index=True)
 

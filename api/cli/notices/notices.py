@@ -13,7 +13,7 @@ Customer = Annotated[str, typer.Argument(help="The customer's id.")]
 Channel = Annotated[str, typer.Argument(help="mail, print or webhook.")]
 
 
-def register(app: typer.Typer) -> None:
+def register(app: typer.Typer) -> None:  # noqa: C901 - one short command after another
     """Add the commands."""
     notices = typer.Typer(no_args_is_help=True, help="Who is written to about which pair.")
     app.add_typer(notices, name="notices")
