@@ -69,12 +69,16 @@ def words(accepted: tuple[str, ...], place: np.ndarray) -> np.ndarray:
 
 
 def table(name: str, columns: dict[str, object]) -> pd.DataFrame:
-    """A frame with the contract's columns in file order, sorted by key.
+    """A frame with every stored column of the contract in file order, sorted by key.
 
-    A column that the contract does not require may be left out.
+    A column that is left out holds its default, or nothing.
     """
     frame = pd.DataFrame(columns)
-    order = [c.name for c in TABLES[name].stored if c.required or c.name in frame]
+    for column in TABLES[name].stored:
+        if column.name not in frame:
+            empty = np.nan if column.kind == "number" else None
+            frame[column.name] = empty if column.default is None else column.default
+    order = [c.name for c in TABLES[name].stored]
     return frame[order].sort_values(list(TABLES[name].key), kind="stable", ignore_index=True)
 
 

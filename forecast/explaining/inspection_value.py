@@ -21,7 +21,7 @@ from solespan.forecast.explaining.one_pair import OnePair
 from solespan.forecast.explaining.wear_curve import curve, smoothed, worn_by
 from solespan.forecast.frames import FEET, METHODS
 from solespan.forecast.model.linearise import Noise
-from solespan.forecast.model.parameter_layout import INTERFACE
+from solespan.forecast.model.parameter_layout import INTERFACE, SILENT
 from solespan.forecast.model.sole_state import SoleState
 from solespan.forecast.observation.thumb import ThumbScale, grade_information
 from solespan.forecast.panel.panel import GAUGES
@@ -91,9 +91,9 @@ def joint_of_feet(
 
     Returns
     -------
-    cov : ndarray, shape (4, 4)
-        In the order of `SoleState`.
-    readings : dict of (foot, by thumb) to (covariance with those four, variance without error)
+    cov : ndarray, shape (4, 4) or (5, 5)
+        In the order of `SoleState`, with the pace of unlogged days where it has one.
+    readings : dict of (foot, by thumb) to (covariance with those, variance without error)
     """
     known, panel = mine.known, mine.known.panel
     paths = np.array([mine.ball.left[0], mine.ball.right[0]])
@@ -102,9 +102,11 @@ def joint_of_feet(
     worn = worn_by(known, mine.log, sole, end)
     joint = sole_normal(known, paths).interface_cov
     width = joint.shape[1]
-    asked = np.zeros((4, 2, width))
+    size = len(known.state(mine.ball).mean)
+    asked = np.zeros((size, 2, width))
+    asked[4:, 0, SILENT] = 1.0
     seen = {}
-    walk = np.zeros(4)
+    walk = np.zeros(size)
     for foot, path in enumerate(paths):
         here = curve(known, int(path), worn)
         _, columns, left_over = smoothed(known, mine.fit.noise, int(path), here)
@@ -118,16 +120,19 @@ def joint_of_feet(
             row[foot, _THUMB if thumb else _GAUGE] += 1.0
             seen[foot, thumb] = row
     whole = joint.reshape(2 * width, 2 * width)
-    flat = asked.reshape(4, -1)
-    cov = flat @ whole @ flat.T + np.diag(walk)
+    flat = asked.reshape(size, -1)
     readings = {}
     for (foot, thumb), row in seen.items():
-        own = np.zeros(4)
-        own[2 * foot + 1] = walk[2 * foot + 1]
-        cross = flat @ whole @ row.ravel() + own
-        variance = float(row.ravel() @ whole @ row.ravel() + walk[2 * foot + 1])
-        readings[foot, thumb] = (cross, variance)
-    return cov, readings
+        every = np.concatenate([flat, row.reshape(1, -1)])
+        cov = every @ whole @ every.T + np.diag([*walk, walk[2 * foot + 1]])
+        cov[-1, 2 * foot + 1] += walk[2 * foot + 1]
+        cov[2 * foot + 1, -1] += walk[2 * foot + 1]
+        for at, path in zip((1, 3), paths, strict=True):  # the pair is taken to be in use
+            precision = float(known.used.precision[path])
+            gain = cov[at] * precision / (1.0 + precision * cov[at, at])
+            cov = cov - np.outer(gain, cov[at])
+        readings[foot, thumb] = (cov[:-1, -1], float(cov[-1, -1]))
+    return cov[:-1, :-1], readings
 
 
 def _error_variance(noise: Noise, method: str, felt_mm: float, sd_mm: float) -> float:
