@@ -78,6 +78,8 @@ def table(name: str, columns: dict[str, object]) -> pd.DataFrame:
         if column.name not in frame:
             empty = np.nan if column.kind == "number" else None
             frame[column.name] = empty if column.default is None else column.default
+            if column.kind == "date":
+                frame[column.name] = frame[column.name].astype("datetime64[s]")
     order = [c.name for c in TABLES[name].stored]
     return frame[order].sort_values(list(TABLES[name].key), kind="stable", ignore_index=True)
 

@@ -35,13 +35,13 @@ def test_the_same_seed_gives_the_same_world_to_the_byte():
 
 
 def test_another_seed_gives_another_world_with_other_levels():
-    first, second = small("every_habit"), world("small_shop", 1, n_pairs=60, horizon_days=0)
+    first, second = small("every_habit"), world("every_habit", 1, n_pairs=60, horizon_days=0)
     assert first.truth != second.truth
     assert len(first.frames["wear_days"]) != len(second.frames["wear_days"])
 
 
 def test_the_log_does_not_depend_on_how_far_the_future_is_lived():
-    short, far = small("every_habit"), world("small_shop", 3, n_pairs=60, horizon_days=500)
+    short, far = small("every_habit"), world("every_habit", 3, n_pairs=60, horizon_days=500)
     for name in TABLES:
         pd.testing.assert_frame_equal(short.frames[name], far.frames[name], obj=name)
 

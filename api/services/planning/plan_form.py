@@ -9,6 +9,7 @@ from typing import Any
 from solespan.api.errors import Refused
 from solespan.forecast.frames import DRESS_CODES
 from solespan.forecast.planning import Wishes
+from solespan.forecast.planning.wishes import WEARS
 
 __all__ = ["WEEKDAYS", "first_values", "wishes_typed"]
 
@@ -26,7 +27,8 @@ def first_values(question: Mapping[str, Any] | None) -> dict[str, str]:
     """Return each field as text: as the newest plan was asked for, or the usual wishes."""
     usual = Wishes()
     wished = (question or {}).get("wishes", {})
-    values = {name: str(wished.get(name, getattr(usual, name))) for name in (*_WHOLE, "wear")}
+    values = {name: str(wished.get(name, getattr(usual, name))) for name in _WHOLE}
+    values["wear"] = str(wished.get("wear", WEARS[0]))
     budget = wished.get("budget_minor_per_quarter")
     values["budget"] = "" if budget is None else f"{budget / 100:g}"
     week = wished.get("week", usual.week)
@@ -35,7 +37,7 @@ def first_values(question: Mapping[str, Any] | None) -> dict[str, str]:
 
 def wishes_typed(typed: Mapping[str, str]) -> dict[str, Any]:
     """Read the form; a field that was not sent keeps its usual value. Raises `Refused`."""
-    values: dict[str, Any] = {"wear": typed.get("wear", "even")}
+    values: dict[str, Any] = {"wear": typed.get("wear", WEARS[0])}
     for name, label in _WHOLE.items():
         if name in typed:
             values[name] = _whole(typed[name], label)

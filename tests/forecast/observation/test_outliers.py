@@ -15,8 +15,8 @@ import pytest
 
 from solespan.forecast import WearFit, WearModel, diagnose
 from solespan.forecast.log import WearLog
-from solespan.forecast.panel.ranks import by_rank
 from solespan.forecast.observation.outliers import SLIP_SD_MM, good_weight, left_out
+from solespan.forecast.panel.ranks import by_rank
 from tests.forecast.builders import TODAY, day, log_of, pair_row, rack, reading, sole_row, together
 from tests.reference.conftest import given, typed
 
