@@ -76,10 +76,11 @@ def table(name: str, columns: dict[str, object]) -> pd.DataFrame:
     frame = pd.DataFrame(columns)
     for column in TABLES[name].stored:
         if column.name not in frame:
+            if column.kind == "date":
+                frame[column.name] = pd.Series(pd.NaT, frame.index, dtype="datetime64[s]")
+                continue
             empty = np.nan if column.kind == "number" else None
             frame[column.name] = empty if column.default is None else column.default
-            if column.kind == "date":
-                frame[column.name] = frame[column.name].astype("datetime64[s]")
     order = [c.name for c in TABLES[name].stored]
     return frame[order].sort_values(list(TABLES[name].key), kind="stable", ignore_index=True)
 
