@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from typing import Any
+
 import numpy as np
 import pandas as pd
 
@@ -80,7 +82,8 @@ def table(name: str, columns: dict[str, object]) -> pd.DataFrame:
                 frame[column.name] = pd.Series(pd.NaT, frame.index, dtype="datetime64[s]")
                 continue
             empty = np.nan if column.kind == "number" else None
-            frame[column.name] = empty if column.default is None else column.default
+            filled: Any = empty if column.default is None else column.default
+            frame[column.name] = filled
     order = [c.name for c in TABLES[name].stored]
     return frame[order].sort_values(list(TABLES[name].key), kind="stable", ignore_index=True)
 

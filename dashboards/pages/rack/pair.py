@@ -12,6 +12,7 @@ from solespan.dashboards import wording
 from solespan.dashboards.order import foot_rows, label_of, pair_rows
 from solespan.dashboards.pages.rack.sentences import is_gone, pair_sentences
 from solespan.dashboards.tables import due_list, readings_table, sole_sentences
+from solespan.forecast.dates.reasons import UNLOGGED
 from solespan.forecast.frames import FEET, POINTS, SURFACES
 from solespan.forecast.log import WearLog
 
@@ -97,6 +98,7 @@ def pair_page(
             horizon_days=horizon_days,
             has_sole=bool(soles["removed_on"].isna().any()),
         ),
+        "pace_unused": pd.notna(record["wears_per_week"]) and _follows_log(row),
         "gone": row is not None and is_gone(row),
         "ask_pace": worn.empty and pd.isna(record["wears_per_week"]),
         "as_of": wording.long_date(row["as_of"]) if row else "",
@@ -134,6 +136,15 @@ def _facts(pair: dict[str, Any]) -> list[str]:
     return [fact for fact in facts if fact]
 
 
+def _follows_log(row: Mapping[str, Any] | None) -> bool:
+    """Whether a forecast reckons with logged wear, so that a stated pace says nothing more."""
+    return row is not None and isinstance(row["reason"], str) and UNLOGGED not in row["reason"]
+
+
+def _article(words: str) -> str:
+    return "An" if words[:1] in "aeiou" else "A"
+
+
 def _times(count: float) -> str:
     return "once" if count == 1 else "twice" if count == 2 else f"{count:g} times"
 
@@ -147,7 +158,8 @@ def _next_checks(checks: pd.DataFrame | None) -> list[str]:
         now, after = row["interval_days_now"], row["interval_days_after"]
         if pd.isna(now) or pd.isna(after) or wording.span(now) == wording.span(after):
             continue
-        how = "A thumb check" if row["method"] == "thumb" else f"A {GAUGES[row['method']]} reading"
+        gauge = f"{GAUGES.get(row['method'], '')} reading"
+        how = "A thumb check" if row["method"] == "thumb" else f"{_article(gauge)} {gauge}"
         out.append(
             f"{how} at the {row['point']} of the {row['foot']} shoe: the interval would shrink "
             f"from about {wording.span(now)} to about {wording.span(after)}."

@@ -40,11 +40,12 @@ def pair_sentences(
     out = [_when(pair, today, horizon_days)]
     if is_gone(pair):
         out = [_gone(pair), f"If it is still worn: {_lower(out[0])}"]
-    if pair["band"] == "stop wearing":
-        out.insert(0, "Stop wearing this pair: it is likely at its limit, or a hole was seen.")
-    out += _by_when(pair, today, risk, horizon_days)
-    out.append(_chances(pair))
-    out.append(_feet(pair, feet, limit_mm))
+    else:
+        if pair["band"] == "stop wearing":
+            out.insert(0, "Stop wearing this pair: it is likely at its limit, or a hole was seen.")
+        out += _by_when(pair, today, risk, horizon_days)
+        out.append(_chances(pair))
+        out.append(_feet(pair, feet, limit_mm))
     if isinstance(pair["reason"], str) and pair["reason"].strip():
         reason = pair["reason"].strip().rstrip(".")
         out.append(f"{reason[0].upper()}{reason[1:]}.")
