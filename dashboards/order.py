@@ -6,7 +6,7 @@ from typing import Any
 
 import pandas as pd
 
-from solespan.forecast.dates.reasons import PROBABLY_GONE
+from solespan.forecast.frames import PROBABLY_GONE
 
 __all__ = ["AT_REST", "PAST_DAYS", "axis_end", "foot_rows", "label_of", "pair_rows"]
 

@@ -7,7 +7,7 @@ from pandas.api.typing import NaTType
 
 from solespan.dashboards import wording
 from solespan.dashboards.order import label_of, pair_rows
-from solespan.forecast.dates.reasons import PROBABLY_GONE
+from solespan.forecast.frames import PROBABLY_GONE
 
 __all__ = ["DUE_HEADINGS", "due_list", "readings_table", "sole_sentences"]
 

@@ -50,7 +50,7 @@ def run_demo(folder: Path) -> None:
     from solespan.api.storage.session import open_database
     from solespan.dashboards.report import report_html
     from solespan.forecast import WearModel, forecast, wear_path
-    from solespan.forecast.dates.reasons import PROBABLY_GONE
+    from solespan.forecast.frames import PROBABLY_GONE
     from solespan.forecast.model.wear_fit import MODEL_VERSION
 
     console = Console()

@@ -12,7 +12,7 @@ import numpy as np
 import pandas as pd
 
 from solespan.api.schemas.notices.notices import NoticeRules
-from solespan.forecast.dates.reasons import PROBABLY_GONE
+from solespan.forecast.frames import PROBABLY_GONE
 
 __all__ = [
     "BARRED",

@@ -5,12 +5,12 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+from solespan.forecast.frames import PROBABLY_GONE
 from solespan.forecast.model.wear_model import Conditioned
 from solespan.forecast.panel.panel import HOLE, THUMB
 
-__all__ = ["PROBABLY_GONE", "SLIP_WEIGHT", "UNLOGGED", "counts_by_path", "reasons"]
+__all__ = ["SLIP_WEIGHT", "UNLOGGED", "counts_by_path", "reasons"]
 
-PROBABLY_GONE = 0.5  # chance in use below which a pair is told of as gone
 UNLOGGED = "no wear logged"  # how the reason of a row begins that is judged by days
 SLIP_WEIGHT = 0.3  # a reading with less weight than this was set aside as a slip
 

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import pandas as pd
 
-from solespan.forecast.dates.reasons import PROBABLY_GONE
+from solespan.forecast.frames import PROBABLY_GONE
 from solespan.forecast.workload.marginals import DueTable
 
 __all__ = ["SUPPOSED", "suppose_outcomes"]

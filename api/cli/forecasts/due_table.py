@@ -12,7 +12,7 @@ from rich.text import Text
 
 from solespan.dashboards.order import AT_REST
 from solespan.forecast import Explanation
-from solespan.forecast.dates.reasons import PROBABLY_GONE
+from solespan.forecast.frames import PROBABLY_GONE
 from solespan.forecast.log import WearLog
 
 __all__ = ["due_table", "explanation_tables"]

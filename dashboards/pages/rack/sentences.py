@@ -8,7 +8,7 @@ from typing import Any
 import pandas as pd
 
 from solespan.dashboards import wording
-from solespan.forecast.dates.reasons import PROBABLY_GONE
+from solespan.forecast.frames import PROBABLY_GONE
 
 __all__ = ["is_gone", "pair_sentences"]
 
