@@ -46,7 +46,8 @@ _SLOW_FROM, _MOST_LONGER = 0.3, 2.2
 _FOLLOWED_READINGS = 2  # by a gauge, on each foot, before a sole teaches where soles come off
 _FLAT = 0.01  # slope of the log likelihood by a log spread that counts as none
 _CURVE_STEP = 0.01
-_FARTHEST, _FARTHEST_SDS = 5.0, 8.0  # log spread from its prior median, at most; in prior SDs
+# log spread from its prior median, at most: in the search from a start far away, at all, in SDs
+_FARTHEST, _WIDEST, _FARTHEST_SDS = 5.0, 12.0, 8.0
 _MATTERS = 0.05  # a log spread below this is as good as none
 _SETTLED = 0.08  # largest change of a log spread or noise between rounds
 
@@ -107,16 +108,16 @@ def spread_objective(
 
 def with_free(priors: Priors, log_spread: np.ndarray) -> dict[str, float]:
     """All spreads: those held at their medians, and the free ones."""
-    within = np.clip(log_spread, *_reach(priors))
+    within = np.clip(log_spread, *_reach(priors, _WIDEST))
     free = dict(zip(priors.free, np.exp(within).tolist(), strict=True))
     return {name: free.get(name, s.median) for name, s in priors.spreads.items()}
 
 
-def _reach(priors: Priors) -> tuple[np.ndarray, np.ndarray]:
-    """Least and most that the search gives each free log spread."""
+def _reach(priors: Priors, most: float) -> tuple[np.ndarray, np.ndarray]:
+    """Least and most that a search gives each free log spread; at most so far from its median."""
     free = [priors.spreads[name] for name in priors.free]
     middle = np.log([s.median for s in free])
-    far = np.minimum(_FARTHEST, _FARTHEST_SDS * np.array([s.log_sd for s in free]))
+    far = np.minimum(most, _FARTHEST_SDS * np.array([s.log_sd for s in free]))
     return middle - far, middle + far
 
 
@@ -270,7 +271,7 @@ def _best_spreads(
             known,
             method="L-BFGS-B",
             jac=True,
-            bounds=list(zip(*_reach(priors), strict=True)),
+            bounds=list(zip(*_reach(priors, _FARTHEST), strict=True)),
             options={"maxiter": 30, "ftol": 1e-6},
         )
         return found, _inverse_curvature(found.x, *known)

@@ -20,11 +20,11 @@ def bare_panel(frame: pd.DataFrame) -> Panel:
     """Lay out what falls with exposure.
 
     Columns: `y` what is read, `x` its exposure (below zero before the origin), `group`. Optional:
-    `wearer` (default: each group its own), `right` (1: the group's second shoe), `silent` (1: a
-    common step of some readings, the unknown `gap_share`), `drives` (1: shoe that has the effect
+    `wearer` (default: each group its own), `right` (1: the group's second shoe), `extra` (1: a
+    common step of some readings, the unknown `log_driving`), `drives` (1: shoe that has the effect
     `drive_ball`), `other` (1: shoe that has the effect `material_rubber`).
     """
-    none = pd.DataFrame(0.0, frame.index, ["right", "silent", "drives", "other"])
+    none = pd.DataFrame(0.0, frame.index, ["right", "extra", "drives", "other"])
     full = frame.assign(**{c: frame.get(c, none[c]) for c in none})
     full = full.assign(wearer=frame.get("wearer", frame["group"]))
     full = full.sort_values(["wearer", "group", "right", "x"], kind="stable")
@@ -76,8 +76,8 @@ def bare_panel(frame: pd.DataFrame) -> Panel:
         target_day=np.arange(rows),
         exposure=Exposure(
             base=full["x"].to_numpy(float)[:, None],
-            driving=np.zeros((rows, 1)),
-            silent=full["silent"].to_numpy(float),
+            driving=full["extra"].to_numpy(float)[:, None],
+            silent=np.zeros(rows),
             flags=np.zeros((1, 4)),
         ),
         as_of_day=0,

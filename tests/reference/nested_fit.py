@@ -233,7 +233,7 @@ class LineFit:
         return self.found.mean["start_mm"] - self.slope * self.origin
 
     def step(self, name: str) -> float:
-        """An effect beside them: what it adds to a slope, or to y where `silent` is 1."""
+        """An effect beside them: what it adds to a slope, or to y where `extra` is 1."""
         return -self.lines.steep * self.found.mean[name]
 
     def step_se(self, name: str) -> float:

@@ -77,16 +77,16 @@ def test_orthodontic_growth_with_sex_does_not_stop_at_the_false_optimum(
 ) -> None:
     """R: lme(distance ~ I(age - 11) * female, Orthodont, random = ~ I(age - 11) | Subject).
 
-    Searches have been seen to stop at a deviance of 433.43. The boys' step of level is a silent
-    stretch of exposure, the girls' other slope an effect of their shoes.
+    Searches have been seen to stop at a deviance of 433.43. The boys' step of level is
+    exposure at the wheel, the girls' other slope an effect of their shoes.
     """
     girl = growth["group"].str.startswith("F") * 1.0
-    frame = growth.assign(x=growth["x"] - 11.0, silent=1.0 - girl, drives=girl)
-    lines = Lines(frame, (24.0, 0.6), 2.0, 0.2, 1.0, steps={"gap_share": 2.0, "drive_ball": 0.2})
+    frame = growth.assign(x=growth["x"] - 11.0, extra=1.0 - girl, drives=girl)
+    lines = Lines(frame, (24.0, 0.6), 2.0, 0.2, 1.0, steps={"log_driving": 2.0, "drive_ball": 0.2})
     fit = lines.best(-5.0, 0.0)
     interaction, at = fit.step("drive_ball"), fit.origin
-    boys = fit.intercept + fit.step("gap_share")
-    female = -fit.step("gap_share") - interaction * at
+    boys = fit.intercept + fit.step("log_driving")
+    female = -fit.step("log_driving") - interaction * at
     assert fit.found.converged
     assert [boys, fit.slope] == pytest.approx([24.96875, 0.78438], rel=PRINTED)
     assert [female, interaction] == pytest.approx([-2.32102, -0.30483], rel=PRINTED)
