@@ -19,6 +19,7 @@ from solespan.forecast.panel.panel import Panel
 
 __all__ = ["FEW_PATHS", "DenseRack", "DenseState"]
 
+_RIDGE = 1e-11  # of a unit diagonal: unknowns that evidence ties together stay apart
 FEW_PATHS = 20  # up to here one dense system is solved sooner than level by level
 
 
@@ -99,7 +100,7 @@ class DenseRack:
         own[np.diag_indices(random)] += self._precision
         size = np.sqrt(np.diagonal(own))
         scale = size[:, None] * size  # precisions differ a millionfold
-        alone = np.linalg.inv(own / scale) / scale
+        alone = np.linalg.inv(own / scale + _RIDGE * np.eye(random)) / scale
         moves = -alone @ form[:, random:]
         mean, population_cov = self._population
         values = np.concatenate([alone @ data + moves @ mean, mean])

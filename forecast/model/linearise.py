@@ -15,7 +15,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 import numpy as np
-from scipy.special import log_ndtr
+from scipy.special import log_ndtr, ndtr
 
 from solespan.forecast.covariates import COVARIATES
 from solespan.forecast.model.parameter_layout import INTERFACE, SILENT
@@ -43,7 +43,6 @@ __all__ = [
     "pull_of_bends",
 ]
 
-_LEAST_Z = -0.5
 _SAYS_NOTHING_MM2 = 1e8
 _HALF_LOG_TWO_PI = 0.9189385332046727
 _WIDTH = len(INTERFACE)
@@ -347,14 +346,14 @@ def _take_out_truncation(
     """Take out that soles older than the records had lasted until then.
 
     Their likelihood is given that they had, so the slope of the log chance is subtracted, half by
-    each foot. A sole that should not have lasted so long at all pulls no harder for that.
+    each foot. A sole that should not have lasted so long at all tells nothing.
     """
     rows = np.flatnonzero(panel.obs_kind == KNOWN_SINCE)
     path = panel.obs_path[rows]
     sd = np.sqrt(2.0) * noise.sending_sd_mm(panel.unlogged_path[path])
-    z = np.maximum((fitted[rows] - noise.sent_at_mm(panel, path)) / sd, _LEAST_Z)
+    z = (fitted[rows] - noise.sent_at_mm(panel, path)) / sd
     slope = np.exp(-0.5 * np.square(z) - _HALF_LOG_TWO_PI - log_ndtr(z)) / sd
-    pull = -0.5 * slope * columns[:, rows]
+    pull = -0.5 * slope * ndtr(z + 1.0) * columns[:, rows]
     gram[:-1, -1, path] += pull
     gram[-1, :-1, path] += pull.T
 
@@ -420,6 +419,6 @@ def _usual_weight(above_mm: np.ndarray, limit_mm: np.ndarray, sd_mm: np.ndarray)
     """
     scatter = 1.5 * sd_mm
     usual = (1 - HOLE_SHARE) * np.exp(-0.5 * np.square(above_mm / scatter)) / scatter
-    holed = 0.5 * limit_mm
+    holed = np.maximum(0.5 * limit_mm, 0.2)
     hole = HOLE_SHARE * np.exp(-0.5 * np.square((above_mm + limit_mm) / holed)) / holed
     return np.asarray(np.maximum(usual / (usual + hole + OTHER_PER_MM), 0.02))

@@ -66,7 +66,7 @@ class TestSentences:
         )
         frames["wearers"] = frames["wearers"].drop_duplicates("wearer_id")
         told = explain(shared_fit, log_of(frames), "new", TODAY)
-        assert "leans on the wearer's other pairs" in words(told)
+        assert "based mostly on the wearer's other pairs" in words(told)
 
     def test_an_empty_log_of_one_pair_still_gives_honest_text(self):
         log = log_of(
@@ -74,7 +74,7 @@ class TestSentences:
         )
         fit = WearModel(log, TODAY).fit()
         told = explain(fit, log, "one", TODAY)
-        assert "leans on what soles usually do" in words(told)
+        assert "based mostly on other owners' soles" in words(told)
         assert len(told.next_checks) == 8
 
     def test_a_pair_without_a_sole_now_has_no_date_and_no_next_check(self, shared_fit):
