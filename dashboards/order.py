@@ -9,6 +9,8 @@ from typing import Any
 
 import pandas as pd
 
+from solespan.forecast.frames import PROBABLY_GONE
+
 __all__ = ["AT_REST", "PAST_DAYS", "axis_end", "foot_rows", "label_of", "pair_rows"]
 
 PAST_DAYS = 30
@@ -20,10 +22,12 @@ def pair_rows(forecast: pd.DataFrame) -> pd.DataFrame:
     """Take the resole row of every pair, soonest send-by date first.
 
     Rows without a send-by date (beyond the horizon) follow, by their earliest likely date; pairs
-    away come after them and retired ones last. Ties stand by pair_id, so the order is fixed.
+    that are probably gone come after them, then those away, and retired ones last. Ties stand by
+    pair_id, so the order is fixed.
     """
     rows = forecast[(forecast["foot"] == "pair") & (forecast["point"] == "ball")]
-    rank = rows["band"].map({band: i + 1 for i, band in enumerate(AT_REST)}).fillna(0)
+    gone = (rows["chance_in_use"].astype(float) < PROBABLY_GONE).astype(int)
+    rank = rows["band"].map({band: i + 2 for i, band in enumerate(AT_REST)}).fillna(gone)
     ordered = rows.assign(_rank=rank.astype(int)).sort_values(
         ["_rank", "send_by", "due_p10", "due_p05", "pair_id"], na_position="last", kind="stable"
     )

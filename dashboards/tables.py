@@ -10,6 +10,7 @@ from pandas.api.typing import NaTType
 
 from solespan.dashboards import wording
 from solespan.dashboards.order import label_of, pair_rows
+from solespan.forecast.frames import PROBABLY_GONE
 
 __all__ = ["DUE_HEADINGS", "due_list", "readings_table", "sole_sentences"]
 
@@ -45,9 +46,9 @@ def due_list(
     Returns
     -------
     list of dict
-        The keys of `DUE_HEADINGS` plus `pair_id`, `wearer_id` and `reason`; every value a string
-        ready to be shown (but not escaped), empty where there is nothing to say. Pairs without a
-        forecast stand last.
+        The keys of `DUE_HEADINGS` plus `pair_id`, `wearer_id`, `reason` and `gone`; every value a
+        string ready to be shown (but not escaped), empty where there is nothing to say. Pairs
+        without a forecast stand last.
     """
     labels = label_of(pairs)
     owner = dict(zip(pairs["pair_id"], pairs["wearer_id"], strict=True))
@@ -60,6 +61,7 @@ def due_list(
         wearer_id = owner.get(row["pair_id"], "")
         at_rest = row["band"] in ("away", "retired")
         far = wording.beyond(horizon_days)
+        gone = not at_rest and bool(row["chance_in_use"] < PROBABLY_GONE)
         out.append(
             {
                 "pair_id": str(row["pair_id"]),
@@ -77,6 +79,7 @@ def due_list(
                 "book_by": "" if at_rest else _day(row["book_by"], today, far),
                 "first_foot": "" if at_rest else wording.first_foot(row["first_foot"]),
                 "reason": row["reason"] if isinstance(row["reason"], str) else "",
+                "gone": "probably no longer in use" if gone else "",
             }
         )
     forecast_for = {entry["pair_id"] for entry in out}
@@ -90,6 +93,7 @@ def due_list(
                 "wearer": names.get(owner[pair_id], str(owner[pair_id])),
                 **blank,
                 "reason": "no forecast yet",
+                "gone": "",
             }
         )
     return out

@@ -56,6 +56,7 @@ MAX_THICKNESS_MM = 40.0
 MAX_HOURS_PER_DAY = 24.0
 MAX_WEARS_PER_WEEK = 7.0
 STANDARD_HOURS_PER_WEAR_DAY = 8.0
+PROBABLY_GONE = 0.5  # chance in use below which a pair is told of as gone
 
 
 def _id(name: str, meaning: str) -> Column:

@@ -16,6 +16,7 @@ import pandas as pd
 
 from solespan.synthetic_data.interchange import as_text
 from solespan.synthetic_data.scenarios import SCENARIOS, world
+from solespan.synthetic_data.shop import SHOP_WORLDS, ShopWorld, shop_world
 from solespan.synthetic_data.simulate import Simulated
 from solespan.synthetic_data.truth import described
 
@@ -23,14 +24,15 @@ __all__ = ["EXAMPLES", "built", "truth_of", "write_folder"]
 
 # scenario and seed of each committed example, chosen so that together they hold something
 # due, something new and a pair at the bench
-EXAMPLES: Mapping[str, int] = {"one_collector": 77, "small_shop": 9}
+EXAMPLES: Mapping[str, int] = {"one_collector": 77, "small_shop": 35}
 MARKS: Mapping[str, str] = {"one_collector": "C-", "small_shop": ""}  # both fit into one database
 AS_OF = "2026-11-23"
 
 
 def built(name: str) -> Simulated:
     """Draw the world of one example, its ids marked so that the examples do not share any."""
-    simulated = world(name, EXAMPLES[name], as_of=AS_OF)
+    draw = shop_world if name in SHOP_WORLDS else world
+    simulated = draw(name, EXAMPLES[name], as_of=AS_OF)
     mark = MARKS[name]
 
     def marked(frame: pd.DataFrame) -> pd.DataFrame:
@@ -56,15 +58,22 @@ def truth_of(name: str, seed: int, simulated: Simulated) -> dict[str, Any]:
     """What stands in `truth.json`: parameters, true due dates of pairs, true rates at the ball."""
     due = simulated.hidden_due
     rates = simulated.rates[simulated.rates["point"] == "ball"].drop(columns="point").round(6)
+    known = SHOP_WORLDS if name in SHOP_WORLDS else SCENARIOS
+    gone = {}
+    if isinstance(simulated, ShopWorld):
+        pairs = simulated.hidden_pairs
+        left = pairs.loc[pairs["gone"].astype(bool), ["pair_id", "gone_on", "gone_why"]]
+        gone = {"gone": _records(left)}
     return {
         "scenario": name,
-        "meaning": SCENARIOS[name].meaning,
+        "meaning": known[name].meaning,
         "seed": seed,
         "as_of": simulated.as_of.date().isoformat(),
         "horizon_days": simulated.horizon_days,
         "parameters": described(simulated.truth),
         "due": _records(due[due["foot"] == "pair"].drop(columns="foot")),
         "rates_at_ball": _records(rates),
+        **gone,
     }
 
 

@@ -54,7 +54,7 @@ SCENARIOS: Mapping[str, Scenario] = MappingProxyType(
             },
             2192,
         ),
-        "small_shop": Scenario(
+        "every_habit": Scenario(
             "a shop's customers with about 80 pairs of every habit",
             80,
             {"pair_counts": (10, 12, 14, 12, 8, 4, 2, 1)},

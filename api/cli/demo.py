@@ -52,6 +52,7 @@ def run_demo(folder: Path) -> None:
     from solespan.api.storage.session import open_database
     from solespan.dashboards.report import report_html
     from solespan.forecast import WearModel, forecast, wear_path
+    from solespan.forecast.frames import PROBABLY_GONE
     from solespan.forecast.model.wear_fit import MODEL_VERSION
 
     console = Console()
@@ -78,10 +79,14 @@ def run_demo(folder: Path) -> None:
             )
             replace_forecasts(session, frame, wearer_ids=list(log.wearers["wearer_id"]), fit=stored)
         main = frame[(frame["foot"] == "pair") & (frame["point"] == "ball")]
-        soonest = main.dropna(subset=["send_by"]).sort_values("send_by")
+        gone = main["chance_in_use"] < PROBABLY_GONE
+        soonest = main[~gone].dropna(subset=["send_by"]).sort_values("send_by")
         shown = frame[frame["pair_id"].isin(soonest["pair_id"][:ROWS_SHOWN])]
         console.print(due_table(shown, log, AS_OF, width=console.width))
-        console.print(f"The {min(ROWS_SHOWN, len(soonest))} soonest of {len(main)} pairs.")
+        console.print(
+            f"The {min(ROWS_SHOWN, len(soonest))} soonest of {len(main)} pairs. Most owners log "
+            f"nothing: {gone.sum()} pairs are probably no longer in use and stand aside."
+        )
         drawn = soonest[soonest["band"] != "away"]["pair_id"][:PATHS_DRAWN]
         paths = pd.concat([wear_path(fit, log, pair, as_of) for pair in drawn])
         title = f"Two example racks on {AS_OF}"
@@ -94,6 +99,7 @@ def run_demo(folder: Path) -> None:
         "What next, with the same two racks:\n"
         f"  export SOLESPAN_DATABASE_URL={address}\n"
         f"  solespan forecast --explain {soonest['pair_id'].iloc[0]}\n"
+        "  solespan notices gone\n"
         "  solespan serve     and open http://127.0.0.1:8000\n"
         "With your own logs:\n"
         "  solespan import FOLDER; solespan forecast",

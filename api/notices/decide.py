@@ -1,8 +1,9 @@
 """Notice decision: which pairs are written about today, which not, and why?
 
 One pure function for preview, dry run and real run. A window is one stretch of a sole's life in
-which it is due. A new one begins when the day in the last notice has moved far away, as after a
-thumb check. Each window has a first notice, perhaps a second, then silence.
+which it is due. It begins anew when something new was seen of the sole, such as a thumb check, and
+the day told last has moved far away. A day that moves only because the sole lasts begins nothing.
+Each window has a first notice, perhaps a second, then silence.
 """
 
 from __future__ import annotations
@@ -11,6 +12,7 @@ import numpy as np
 import pandas as pd
 
 from solespan.api.schemas.notices.notices import NoticeRules
+from solespan.forecast.frames import PROBABLY_GONE
 
 __all__ = [
     "BARRED",
@@ -23,7 +25,7 @@ __all__ = [
 ]
 
 FOOT = "pair"  # both shoes go to the bench together, so a notice is about both
-WINDOW_DAYS = 84  # a day told that moves by more begins a new window
+WINDOW_DAYS = 84  # a day told that moves by more, on new evidence, begins a new window
 STALE_DAYS = 14  # forecasts this old are not written about
 PAIR_COLUMNS = (
     "pair_id",
@@ -34,6 +36,7 @@ PAIR_COLUMNS = (
     "send_by",
     "book_by",
     "chance",
+    "chance_in_use",
     "ask_on",
     "busy",
     "told_sole_id",
@@ -41,6 +44,7 @@ PAIR_COLUMNS = (
     "told_sequence",
     "told_day",
     "told_on",
+    "evidence_on",
     "answer",
     "waiting",
     "lost_sole_id",
@@ -56,6 +60,7 @@ REASONS: dict[str, str] = {
     "retired": "its last sole was taken off",
     "at the bench": "it is at a bench",
     "booked": "it is booked in already",
+    "gone": "it is probably no longer in use",
     "answered": "the customer wants no notice about this sole",
     "waiting": "the last notice about it has not gone out yet",
     "stale": "its forecast is of {day}",
@@ -81,11 +86,12 @@ def decide(pairs: pd.DataFrame, customers: pd.DataFrame, rules: NoticeRules) -> 
     ----------
     pairs : DataFrame
         `PAIR_COLUMNS`, one row a pair: the pair's forecast at the ball (`chance` within
-        `rules.chance_days`; missing band = no forecast), `ask_on` the hand-over day of a bench
-        plan, `busy` None, `booked` or `at the bench`, and the last notice about it that was not
-        lost: sole, window, sequence, the day counted to, the customer's date, the answer to it, and
-        whether it is still `waiting` to go out. Where a later one was lost (not delivered, or
-        stopped before it went out): its sole and window.
+        `rules.chance_days`; missing band = no forecast), `chance_in_use`, `ask_on` the hand-over
+        day of a bench plan, `busy` None, `booked` or `at the bench`, and the last notice about it
+        that was not lost: sole, window, sequence, the day counted to, the customer's date, the
+        answer to it, and whether it is still `waiting` to go out; `evidence_on` the last day on
+        which the sole was looked at or worn, as far as is known. Where a later one was lost (not
+        delivered, or stopped before it went out): its sole and window.
     customers : DataFrame
         `CUSTOMER_COLUMNS`, one row a customer: `today` where they live, the `channel` they can be
         written to by, or why not in `barred` (one of `BARRED`), and the date of the last
@@ -126,6 +132,7 @@ def decide(pairs: pd.DataFrame, customers: pd.DataFrame, rules: NoticeRules) -> 
         "retired": (band == "retired").to_numpy(),
         "at the bench": (band == "away").to_numpy() | _is(pairs["busy"], "at the bench"),
         "booked": _is(pairs["busy"], "booked"),
+        "gone": pairs["chance_in_use"].to_numpy(float) < PROBABLY_GONE,
         "answered": told["any"] & pairs["answer"].isin(["declined", "elsewhere"]).to_numpy(),
         "waiting": (pairs["waiting"] == True).to_numpy(),  # noqa: E712 - None where never told
         "stale": as_of < today - np.timedelta64(STALE_DAYS, "D"),
@@ -208,6 +215,7 @@ def _same_window(pairs: pd.DataFrame, day: np.ndarray) -> np.ndarray:
     same_sole = (pairs["told_sole_id"] == pairs["sole_id"]).to_numpy()
     told_day = _days(pairs["told_day"])
     moved = day - told_day > np.timedelta64(WINDOW_DAYS, "D")
+    moved &= _days(pairs["evidence_on"]) > _days(pairs["told_on"])
     return np.asarray(same_sole & ~np.isnat(told_day) & ~moved, dtype=bool)
 
 

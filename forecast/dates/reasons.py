@@ -5,12 +5,13 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+from solespan.forecast.frames import PROBABLY_GONE
 from solespan.forecast.model.wear_model import Conditioned
 from solespan.forecast.panel.panel import HOLE, THUMB
 
-__all__ = ["PROBABLY_GONE", "SLIP_WEIGHT", "counts_by_path", "reasons"]
+__all__ = ["SLIP_WEIGHT", "UNLOGGED", "counts_by_path", "reasons"]
 
-PROBABLY_GONE = 0.5  # chance in use below which a pair is told of as gone
+UNLOGGED = "no wear logged"  # how the reason of a row begins that is judged by days
 SLIP_WEIGHT = 0.3  # a reading with less weight than this was set aside as a slip
 
 
@@ -94,9 +95,9 @@ def _text(
     parts = [_seen(readings, thumbs, holes, days[last])]
     basis = f" and {_BASIS[leaning]}" if leaning else ""
     if by_calendar == 1:
-        parts.append(f"no wear logged: judged by the calendar{basis}")
+        parts.append(f"{UNLOGGED}: judged by the calendar{basis}")
     elif by_calendar:
-        parts.append(f"no wear logged: judged by the pace that the owner stated{basis}")
+        parts.append(f"{UNLOGGED}: judged by the pace that the owner stated{basis}")
     elif leaning:
         parts.append(f"based mostly on {_BASIS[leaning]}")
     if is_gone:

@@ -12,11 +12,11 @@ import pandas as pd
 
 from solespan.forecast.covariates import FLAGS
 from solespan.forecast.dates.due_draws import due_draws
-from solespan.forecast.dates.reasons import PROBABLY_GONE, counts_by_path
+from solespan.forecast.dates.reasons import counts_by_path
 from solespan.forecast.explaining.drivers import COLUMNS, Driver, drivers
 from solespan.forecast.explaining.inspection_value import interval_days, next_checks
 from solespan.forecast.explaining.one_pair import OnePair, one_pair
-from solespan.forecast.frames import FEET
+from solespan.forecast.frames import FEET, PROBABLY_GONE
 from solespan.forecast.log import WearLog
 from solespan.forecast.model.sole_state import SoleState
 from solespan.forecast.model.wear_fit import WearFit

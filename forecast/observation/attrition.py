@@ -36,7 +36,8 @@ class Leaving:
 class Silence:
     """How long nothing was heard, of n soles.
 
-    age_days : since the sole was fitted. quiet_days : since the wearer was last seen or logged.
+    age_days : since the sole was fitted, or since its owner said that it is worn.
+    quiet_days : since the wearer was last seen or logged.
     visited : whether the wearer was seen again after the sole was fitted.
     """
 

@@ -79,8 +79,9 @@ def silence_of(panel: Panel, path: np.ndarray, day: np.ndarray) -> Silence:
     sole, pair = panel.path_sole[path], panel.path_pair[path]
     fitted, seen = panel.sole_fitted[sole], panel.pair_contact[pair]
     seen = np.clip(seen, fitted, day)
+    told = np.clip(panel.pair_said[pair], fitted, day)  # on that day the pair was in use
     return Silence(
-        np.asarray(day - fitted, float),
+        np.asarray(day - told, float),
         np.asarray(day - seen, float),
         seen > fitted + _SAME_VISIT_DAYS,
     )

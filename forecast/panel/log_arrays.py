@@ -97,6 +97,8 @@ class LogArrays:
     pair_wearer, pair_group : ndarray of int, shape (pairs,); group 0: no dress code.
     stated_pair, stated_wearer : ndarray, shape (pairs,), (wearers,)
         Wear days per week as the owner states them, of a pair and of the whole rack; NaN: not.
+    in_use : ndarray of int, shape (pairs,)
+        Last day on which the owner said that the pair is still worn; 0: never.
     day_pair : ndarray of int, shape (days,), sorted as `days`.
     """
 
@@ -108,6 +110,7 @@ class LogArrays:
     pair_group: np.ndarray
     stated_pair: np.ndarray
     stated_wearer: np.ndarray
+    in_use: np.ndarray
     soles: Soles
     days: DayRows
     day_pair: np.ndarray
@@ -190,12 +193,19 @@ def log_arrays(log: WearLog, as_of: pd.Timestamp) -> LogArrays:
         pair_group=_codes(log.pairs, "dress_code", DRESS_CODES)[pair_row] + 1,
         stated_pair=log.pairs["wears_per_week"].to_numpy(float)[pair_row],
         stated_wearer=np.array([stated.get(w, np.nan) for w in wearer_ids], dtype=float),
+        in_use=_said_by(log.pairs["in_use_on"], today)[pair_row],
         soles=_soles(log, known, _look_up(sole_pair_id, code), fitted[known], today),
         days=worn if keep.all() else worn.part(keep),
         day_pair=day_pair[keep],
         checks=_checks(log, code, today),
         jobs=_jobs(log, code, today),
     )
+
+
+def _said_by(column: pd.Series, today: int) -> np.ndarray:
+    """Days of a column that are not later than today, else 0."""
+    day = days_of(column)
+    return np.where(day <= today, day, 0)
 
 
 def _objects(frame: pd.DataFrame, column: str) -> np.ndarray:

@@ -51,6 +51,7 @@ _OF_PAIR = (
     "pace_log",
     "pace_sd",
     "pair_contact",
+    "pair_said",
 )
 _OF_OBS = ("obs_kind", "obs_mm", "obs_grade", "obs_waist", "obs_check")
 
@@ -67,7 +68,8 @@ class Panel:
     Pairs: `pair_wearer`, `pair_ids`, `pair_group` (dress code; 0: none), `unlogged` (its wearer
     logs no wear), `gap_weight` (of the pair's own share of silent stretches), `pace_log` and
     `pace_sd` (a stated pace over one wear day a week, log, and its SD; NaN: none), `pair_contact`
-    (day on which its wearer was last seen or logged). Wearers:
+    (day on which its wearer was last seen or logged), `pair_said` (last day on which the owner
+    said that it is still worn; 0: never). Wearers:
     `wearer_ids`. Soles: `sole_ids`, `sole_pair`.
     Observations (sorted by path, target): `obs_path`, `obs_target`, `obs_kind` (gauge code, THUMB,
     HOLE, SENT, STILL_ON or KNOWN_SINCE), `obs_mm` (NaN for grades), `obs_grade` (code or -1),
@@ -84,6 +86,7 @@ class Panel:
     pace_log: np.ndarray
     pace_sd: np.ndarray
     pair_contact: np.ndarray
+    pair_said: np.ndarray
     sole_ids: np.ndarray
     sole_pair: np.ndarray
     sole_fitted: np.ndarray

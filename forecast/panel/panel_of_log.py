@@ -79,6 +79,7 @@ def panel_of(log: LogArrays) -> Panel:
         unlogged=~log.logs[log.pair_wearer],
         **told_paces(log),
         pair_contact=_last_seen(log)[log.pair_wearer],
+        pair_said=log.in_use,
         sole_ids=soles.ids,
         sole_pair=soles.pair,
         sole_fitted=soles.fitted,
@@ -117,6 +118,7 @@ def _last_seen(log: LogArrays) -> np.ndarray:
         (jobs.pair, jobs.received),
         (jobs.pair, np.where(jobs.returned < NEVER, jobs.returned, 0)),
         (log.day_pair, log.days.day),
+        (np.arange(len(log.pair_ids)), log.in_use),
     ):
         known = pair >= 0
         np.maximum.at(out, log.pair_wearer[pair[known]], day[known])
@@ -152,6 +154,21 @@ def _advised(log: LogArrays) -> np.ndarray:
     sole = soles.on(jobs.pair[came], jobs.received[came])
     out[sole[sole >= 0]] = True
     return out & (soles.end < NEVER)
+
+
+def _given_up(log: LogArrays) -> np.ndarray:
+    """Whether each sole was ended without any work, by an owner who logs nothing.
+
+    Such a pair is worn no more; nobody can say until when it was.
+    """
+    jobs, soles = log.jobs, log.soles
+    last = np.r_[soles.pair[1:] != soles.pair[:-1], True]
+    worked_on = np.zeros(len(soles.ids), bool)
+    came = np.flatnonzero(jobs.pair >= 0)
+    sole = soles.on(jobs.pair[came], jobs.received[came])
+    worked_on[sole[sole >= 0]] = True
+    quiet = ~log.logs[log.pair_wearer[soles.pair]]
+    return np.asarray(quiet & last & ~worked_on & (soles.end <= log.today))
 
 
 def _top_pieces(log: LogArrays) -> np.ndarray:
@@ -198,7 +215,7 @@ def _observations(
     row = np.concatenate([worn, new, new])
     point = np.concatenate([checks.point[worn], np.repeat([0, 1], len(new))])
     current = log.soles.current
-    gone = np.flatnonzero(~current & (log.soles.end <= log.today))
+    gone = np.flatnonzero(~current & (log.soles.end <= log.today) & ~_given_up(log))
     told = np.repeat(np.concatenate([gone, np.flatnonzero(current)]), 2)
     # who came because a forecast said so did not judge the sole
     not_judged = (current | _advised(log))[told]

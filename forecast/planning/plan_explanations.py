@@ -14,6 +14,9 @@ from solespan.forecast.planning.rack import DAYS_PER_WEEK
 
 __all__ = ["day_reasons", "pair_reasons"]
 
+# by which a plan may differ from the present pace before it is said
+_PACE_SHARE, _PACE_PER_WEEK = 0.25, 0.3
+
 
 def pair_reasons(plan: RackPlan) -> pd.DataFrame:
     """Say for each pair what the plan does with it and why.
@@ -98,7 +101,21 @@ def _sentences(plan: RackPlan, pair: int, wears: int) -> str:
     elif not len(weeks):
         left = _left(plan, pair, rack.days)
         said.append(f"It stays on the shelf, with {_days(left)} left at the end of the plan.")
+    said.append(_other_pace(plan, pair, wears))
     return " ".join(part for part in said if part)
+
+
+def _other_pace(plan: RackPlan, pair: int, wears: int) -> str:
+    """Say where the plan wears a pair more or less often than its date reckons with."""
+    now = plan.rack.states[pair].wears_per_week
+    then = DAYS_PER_WEEK * wears / plan.rack.days
+    if now <= 0.0 or abs(then - now) <= max(_PACE_SHARE * now, _PACE_PER_WEEK):
+        return ""
+    more = "more" if then > now else "less"
+    return (
+        f"The plan wears it {more} often than now, {then:.1f} times a week instead of {now:.1f}: "
+        "the date on the list reckons with the latter."
+    )
 
 
 def _short(plan: RackPlan, pair: int, wears: int, share: int) -> str:

@@ -98,6 +98,9 @@ def lay_out(states: Sequence[PairState], wishes: Wishes, start: pd.Timestamp) ->
             reserved[day] = index[one.pair_id]
             if code[day] == "none":
                 code[day] = live[index[one.pair_id]].dress_code or "casual"
+    if wishes.wear == "as now":
+        asked = np.isin(np.arange(days), [(one.on - start).days for one in wishes.occasions])
+        code = _as_often_as_now(code, asked, sum(s.wears_per_week for s in live))
     allowed = np.array([_allowed(s, wishes, code, dates) for s in live])
     for day in np.flatnonzero(reserved >= 0).tolist():
         pair = int(reserved[day])
@@ -186,6 +189,20 @@ def _inside(one: Occasion, start: pd.Timestamp, last: pd.Timestamp) -> None:
         )
 
 
+def _as_often_as_now(code: np.ndarray, asked: np.ndarray, wears_per_week: float) -> np.ndarray:
+    """Keep as many of the week's days as the rack is worn now, evenly spread; occasions stay."""
+    days = np.flatnonzero((code != "none") & ~asked)
+    wanted = wears_per_week / DAYS_PER_WEEK * len(code) - np.count_nonzero(code[asked] != "none")
+    share = np.clip(wanted / max(len(days), 1), 0.0, 1.0)
+    step = np.floor(np.arange(1, len(days) + 1) * share + 0.5)
+    kept = np.diff(step, prepend=0.0) > 0
+    if len(days) and not kept.any() and not asked.any():
+        kept[len(days) // 2] = True
+    out = code.copy()
+    out[days[~kept]] = "none"
+    return out
+
+
 def _rests(wishes: Wishes, wet: np.ndarray) -> np.ndarray:
     return np.where(wet, wishes.rest_days_wet, wishes.rest_days)
 
@@ -213,6 +230,8 @@ def _allowed(
 
 def _weights(live: Sequence[PairState], wishes: Wishes, left: np.ndarray) -> np.ndarray:
     weight = np.array([max(wishes.weights.get(s.pair_id, 1.0), 1e-3) for s in live])
+    if wishes.wear == "as now":
+        weight *= np.array([max(s.wears_per_week, 1e-3) for s in live])
     if wishes.wear == "uneven" and len(live) > 1:
         rank = np.argsort(np.argsort(left, kind="stable"), kind="stable")
         weight *= 1.5 - rank / (len(live) - 1)

@@ -16,7 +16,7 @@ import pandas as pd
 from solespan.forecast.frames import DRESS_CODES
 from solespan.forecast.planning.errors import BadPlan
 
-__all__ = ["ACCEPTED_CODES", "WEEK", "Occasion", "PairState", "Wishes"]
+__all__ = ["ACCEPTED_CODES", "WEARS", "WEEK", "Occasion", "PairState", "Wishes"]
 
 WEEK = ("business",) * 5 + ("casual",) * 2
 ACCEPTED_CODES: Mapping[str, tuple[str, ...]] = MappingProxyType(
@@ -27,6 +27,7 @@ ACCEPTED_CODES: Mapping[str, tuple[str, ...]] = MappingProxyType(
         "outdoor": ("outdoor", "casual"),
     }
 )
+WEARS = ("as now", "even", "uneven")
 MOST_WEEKS = 60
 MOST_PAIRS = 120
 
@@ -55,6 +56,7 @@ class PairState:
     last_worn, last_wet : the last day it was worn, and whether that day was wet.
     away_until : the first day it can be worn again after a job that is open; None = on the shelf.
     lead_days : days away for a new sole, as the plan should count them.
+    wears_per_week : present pace, as its forecast reckons.
     """
 
     pair_id: str
@@ -68,6 +70,7 @@ class PairState:
     lead_days: int = 14
     price_minor: int = 0
     retired: bool = False
+    wears_per_week: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -79,7 +82,8 @@ class Wishes:
     most_away : pairs the owner is willing to have at the bench at once.
     budget_minor_per_quarter : for new soles, by calendar quarter of the day sent; None = no limit.
     wear : "even" shares wear by the weights; "uneven" wears pairs with less left more, so that
-        they fall due one after another.
+        they fall due one after another; "as now" wears each pair as often as the forecasts reckon,
+        on as many of the week's days as that takes.
     weights : preference by pair, 0 to 10, 1 if not named; 0 = wear it only when needed.
     months : months (1 to 12) in which a pair may be worn; all if not named.
     earliest_share : share of what is left on a sole that must be worn before it is sent.
@@ -113,7 +117,7 @@ class Wishes:
         _need(0 <= self.most_away <= 50, "most_away", self.most_away, "0 to 50")
         budget = self.budget_minor_per_quarter
         _need(budget is None or budget >= 0, "budget_minor_per_quarter", budget, "0 or more")
-        _need(self.wear in ("even", "uneven"), "wear", self.wear, "even, uneven")
+        _need(self.wear in WEARS, "wear", self.wear, ", ".join(WEARS))
         _need(0 <= self.earliest_share <= 1, "earliest_share", self.earliest_share, "0 to 1")
         for pair_id, weight in self.weights.items():
             _need(0 <= weight <= 10, f"weights.{pair_id}", weight, "0 to 10")

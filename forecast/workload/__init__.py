@@ -1,8 +1,9 @@
 """Workload model: what work comes to a shop's bench in the coming year, and how sure is that?
 
 Frames in, arrays and frames out. `marginals` holds due dates as a table to draw from. `habits` says
-whether owners come, `newcomers` counts new pairs, and `mix` draws kinds of work. `simulate` draws
-whole years and `summary` adds them up. `levelling` chooses when each owner is asked.
+whether owners come, and `supposed` who never says that they do not. `newcomers` counts new pairs,
+and `mix` draws kinds of work. `simulate` draws whole years and `summary` adds them up. `levelling`
+chooses when each owner is asked.
 """
 
 from solespan.forecast.workload.habits import OUTCOMES, Habits, fit_habits
@@ -13,6 +14,7 @@ from solespan.forecast.workload.newcomers import Newcomers, fit_newcomers
 from solespan.forecast.workload.settings import WorkloadSettings
 from solespan.forecast.workload.simulate import Booked, Jobs, SimulatedYears, simulate_years
 from solespan.forecast.workload.summary import MEASURES, QUANTILES, WorkTimes, measures, summarise
+from solespan.forecast.workload.supposed import suppose_outcomes
 
 __all__ = [
     "MEASURES",
@@ -36,4 +38,5 @@ __all__ = [
     "measures",
     "simulate_years",
     "summarise",
+    "suppose_outcomes",
 ]

@@ -12,7 +12,7 @@ from scipy.special import ndtr
 from solespan.forecast.workload.habits import Habits
 from solespan.forecast.workload.marginals import DueTable
 from solespan.forecast.workload.settings import WorkloadSettings
-from solespan.forecast.workload.simulate import Jobs, come_in, joint_scores
+from solespan.forecast.workload.simulate import Jobs, come_in, joint_scores, still_used
 
 __all__ = ["asked_years"]
 
@@ -53,13 +53,14 @@ def asked_years(
     if not n:
         return Jobs(*np.zeros((5, 0), dtype=np.int64))
     score = joint_scores(due, common, settings, rng)
+    used = np.broadcast_to(still_used(due, years, rng), (n, years)).ravel()
     row = np.repeat(np.arange(n), years)
     year = np.tile(np.arange(years), n)
     due_day = due.days_at(row, ndtr(score.ravel().astype(float)))
     overdue = np.where(due_day <= 0, due.rows["overdue_days"].to_numpy()[row], 0.0)
     came, wait = come_in(habit, year, overdue, rng)
     answered = ask_day[row] + ANSWER_DAYS * rng.random(len(row))
-    arrival = np.where(came, np.minimum(due_day + wait, answered), np.inf)
+    arrival = np.where(came & used, np.minimum(due_day + wait, answered), np.inf)
     inside = arrival < horizon_days
     told_due = np.where(np.isfinite(due_day), np.floor(due_day), horizon_days * 10)
     return Jobs(

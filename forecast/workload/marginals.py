@@ -27,7 +27,8 @@ class DueTable:
     """Distribution of the days until due, one row a pair and point.
 
     rows : DataFrame
-        `pair_id`, `wearer`, `point`, `sole_age_days`, `overdue_days`, one row each.
+        `pair_id`, `wearer`, `point`, `sole_age_days`, `overdue_days`, `in_use` (chance that the
+        pair is still worn and its owner still a customer), one row each.
     quantile_days : ndarray, shape (n, GRID)
         Quantiles at probabilities 0 to 1 in equal steps; inf = beyond what the forecast tells.
     """
@@ -87,6 +88,7 @@ def due_table(forecast: pd.DataFrame, soles: pd.DataFrame, pairs: pd.DataFrame) 
             "point": frame["point"],
             "sole_age_days": age,
             "overdue_days": _overdue_days(frame, age),
+            "in_use": frame["chance_in_use"].fillna(1.0),
         }
     )
     return DueTable(rows, _quantiles(frame))

@@ -1,9 +1,10 @@
 """Workload simulation: what comes in over a year, in a thousand years that may happen?
 
 Each simulated year has one set of habits, one mix of work and one common error of the forecasts.
-Each wearer has one error of their own in it. Every pair then draws its due date, whether its owner
-brings it and after which delay, and again for the next sole. Pairs nobody follows yet are added.
-Totals are counted in whole years, so what pairs share is in them.
+Each wearer has one error of their own in it. Every pair then draws whether it is still in use and
+its due date. It draws whether its owner brings it and after which delay, and again for the next
+sole. Pairs nobody follows yet are added. Totals are counted in whole years, so what pairs share is
+in them.
 """
 
 from __future__ import annotations
@@ -22,7 +23,15 @@ from solespan.forecast.workload.mix import WorkMix
 from solespan.forecast.workload.newcomers import Newcomers
 from solespan.forecast.workload.settings import WorkloadSettings
 
-__all__ = ["Booked", "Jobs", "SimulatedYears", "come_in", "joint_scores", "simulate_years"]
+__all__ = [
+    "Booked",
+    "Jobs",
+    "SimulatedYears",
+    "come_in",
+    "joint_scores",
+    "simulate_years",
+    "still_used",
+]
 
 _BLOCK_CELLS = 600_000
 _MOST_SOLES = 6
@@ -173,7 +182,8 @@ def _known(
     """Jobs of the pairs of one block: rows year, day, work, row, due_day."""
     score = joint_scores(due, common, settings, rng)
     # who is due only past the horizon cannot come before it
-    row, year = np.nonzero(score < ndtri(due.share_before(horizon)).astype(np.float32)[:, None])
+    may = score < ndtri(due.share_before(horizon)).astype(np.float32)[:, None]
+    row, year = np.nonzero(may & still_used(due, score.shape[1], rng))
     due_day = due.days_at(row, ndtr(score[row, year].astype(float)))
     overdue = np.where(due_day <= 0, due.rows["overdue_days"].to_numpy()[row], 0.0)
     _, wait = come_in(habit, year, overdue, rng)
@@ -257,6 +267,19 @@ def joint_scores(
     score += np.float32(np.sqrt(settings.shared_by_wearer)) * of_wearer[wearer]
     score += common.astype(np.float32)
     return score
+
+
+def still_used(due: DueTable, years: int, rng: np.random.Generator) -> np.ndarray:
+    """Whether the pair of each row is still worn and its owner a customer, shape (n, years).
+
+    The points of one pair share the answer.
+    """
+    chance = due.rows["in_use"].to_numpy(float)
+    if (chance >= 1.0).all():
+        return np.ones((1, 1), bool)
+    first = np.unique(due.rows["pair_id"].to_numpy(str), return_inverse=True)[1]
+    drawn = rng.random((int(first.max()) + 1, years), dtype=np.float32)[first]
+    return np.asarray(drawn < chance[:, None].astype(np.float32))
 
 
 def come_in(

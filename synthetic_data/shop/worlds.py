@@ -1,6 +1,7 @@
 """Register of shops: which shops with silent customers are there, and how does each differ?
 
-The last two have no silent customers: there, little is looked at or logged.
+The last two have no silent customers: there, little is looked at or logged. `small_shop` is the
+committed example.
 """
 
 from __future__ import annotations
@@ -16,6 +17,7 @@ import pandas as pd
 from solespan.synthetic_data.shop.customers import CustomerTruth, varied_customers
 from solespan.synthetic_data.shop.draw import ShopWorld, draw_shop_world
 from solespan.synthetic_data.shop.loggers import alone, late_logs, one_look, together
+from solespan.synthetic_data.shop.stated import with_stated_paces
 from solespan.synthetic_data.simulate import simulate
 from solespan.synthetic_data.truth import Truth, varied
 
@@ -28,7 +30,8 @@ class ShopScenario:
 
     `rack` bounds the pairs of the only owner, instead of both numbers; `cut_shift_mm` is how far
     the thumb's cut points may lie from those of common practice; `one_look` leaves one check a
-    pair; `late_logs` leaves what owners wrote after some day of the last years.
+    pair; `stated` are the shares of silent owners who state the pace of a pair, and of their whole
+    rack; `late_logs` leaves what owners wrote after some day of the last years.
     """
 
     meaning: str
@@ -42,6 +45,7 @@ class ShopScenario:
     one_look: bool = False
     late_logs: bool = False
     logged_days: int = 1096
+    stated: tuple[float, float] = (0.0, 0.0)
 
 
 USUAL_CUTS_MM = (3.25, 2.5)  # where firm and give end: common practice, no source
@@ -83,6 +87,10 @@ SHOP_WORLDS: Mapping[str, ShopScenario] = MappingProxyType(
             logged_days=2192,
             late_logs=True,
         ),
+        "small_shop": ShopScenario(
+            "a small shop: few customers log, some state how often they wear a pair",
+            72, 8, years=(8.0, 8.0), stated=(0.15, 0.1),
+        ),
         "one_check_shop": ShopScenario(
             "everybody logs part of the wear, and every pair was looked at once",
             0, 275, differs=_LOGS_LITTLE, one_look=True,
@@ -110,7 +118,7 @@ def shop_world(
     truth = varied(replace(Truth(), **scenario.differs), rng)
     habits = varied_customers(replace(CustomerTruth(), **scenario.habits), rng)
     years = float(rng.uniform(*scenario.years))
-    silent_rng, logging_rng, own_rng = rng.spawn(3)
+    silent_rng, logging_rng, own_rng, stating_rng = rng.spawn(4)
     silent_pairs, logging_pairs = scenario.silent_pairs, scenario.logging_pairs
     if scenario.rack:
         logging_pairs = n_pairs or int(own_rng.integers(scenario.rack[0], scenario.rack[1] + 1))
@@ -125,6 +133,8 @@ def shop_world(
         silent = draw_shop_world(
             truth, habits, silent_rng, n_pairs=silent_pairs, years=years, as_of=as_of
         )
+        if any(scenario.stated):
+            silent = with_stated_paces(silent, *scenario.stated, stating_rng)
     if not logging_pairs and silent:
         return silent
     loggers = simulate(

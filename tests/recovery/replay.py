@@ -38,7 +38,7 @@ NEAR_DAYS = 30
 HORIZON_DAYS = 1826
 RULES = NoticeRules(automatic=True, second_after_weeks=0)
 SETTINGS = ForecastSettings(horizon_days=HORIZON_DAYS)
-COLUMNS = ["pair_id", "sole_id", "as_of", "band", "send_by", "book_by", "chance"]
+COLUMNS = ["pair_id", "sole_id", "as_of", "band", "send_by", "book_by", "chance", "chance_in_use"]
 
 TOLD_COLUMNS = ("told_sole_id", "told_window", "told_sequence", "told_day", "told_on")
 TOLD_DTYPES = dict(
@@ -113,13 +113,12 @@ def lives_forecaster() -> Forecaster:
         watch = (days <= SETTINGS.sound_days).mean(axis=1) >= SETTINGS.sound_chance
         band = np.where(book_by <= SETTINGS.book_in_days, "book in",
                         np.where(watch, "watch", "sound"))  # fmt: skip
-        stays = said.still_customer.to_numpy() >= 0.5
 
         def date(count: np.ndarray) -> pd.Series:
             dates = pd.Series(day + pd.to_timedelta(np.floor(count), unit="D"))
             return dates.where(count < HORIZON_DAYS).astype("datetime64[s]")
 
-        frame = pd.DataFrame(
+        return pd.DataFrame(
             {
                 "pair_id": said.days.index,
                 "sole_id": soles.reindex(said.days.index).to_numpy(),
@@ -128,9 +127,9 @@ def lives_forecaster() -> Forecaster:
                 "send_by": date(send_by),
                 "book_by": date(book_by),
                 "chance": (days <= RULES.chance_days).mean(axis=1),
+                "chance_in_use": said.still_customer.to_numpy(),
             }
         )
-        return frame[stays].reset_index(drop=True)
 
     return at
 
@@ -147,7 +146,7 @@ def truth_forecaster(drawn: ShopWorld) -> Forecaster:
         frame = frame.assign(as_of=day, send_by=due.reindex(frame["sole_id"]).to_numpy())
         frame["book_by"] = frame["send_by"] - pd.Timedelta(days=SETTINGS.bench_wait_days)
         frame["chance"] = (frame["send_by"] - day).dt.days.le(RULES.chance_days).astype(float)
-        return frame.assign(band="watch")[COLUMNS]
+        return frame.assign(band="watch", chance_in_use=1.0)[COLUMNS]
 
     return at
 
@@ -190,8 +189,9 @@ def replay(drawn: ShopWorld, forecaster: Forecaster, *, years: float = YEARS) ->
     told = _Told()
     rows = []
     for begin in pd.date_range(first, end, freq=f"{FORECAST_DAYS}D"):
-        said = forecaster(log.until(begin), begin)
-        pairs = _pairs(said[said["sole_id"].notna()], owner)
+        known = log.until(begin)
+        said = forecaster(known, begin)
+        pairs = _pairs(said[said["sole_id"].notna()], owner, known)
         off = pairs["sole_id"].map(log.soles.set_index("sole_id")["removed_on"])
         last = min(begin + pd.Timedelta(days=FORECAST_DAYS - 1), end)
         for day in pd.date_range(begin, last):
@@ -208,12 +208,14 @@ def replay(drawn: ShopWorld, forecaster: Forecaster, *, years: float = YEARS) ->
     return Replay(notices, _judged(drawn, notices, first))
 
 
-def _pairs(said: pd.DataFrame, owner: pd.Series) -> pd.DataFrame:
+def _pairs(said: pd.DataFrame, owner: pd.Series, log: WearLog) -> pd.DataFrame:
     """Forecasts in the columns that are decided about, before anybody was told anything."""
     dates = ("ask_on", "told_day", "told_on")
     others = [c for c in PAIR_COLUMNS if c not in (*COLUMNS, *dates, "wearer_id")]
     empty = dict.fromkeys(others) | dict.fromkeys(dates, pd.NaT)
     whose = said["pair_id"].map(owner)
+    seen = said["pair_id"].map(log.checks.groupby("pair_id")["checked_on"].max())
+    empty["evidence_on"] = seen
     return said.assign(wearer_id=whose, **empty)[list(PAIR_COLUMNS)].reset_index(drop=True)
 
 

@@ -52,6 +52,7 @@ def bare_panel(frame: pd.DataFrame) -> Panel:
         pace_log=np.full(groups, np.nan),
         pace_sd=np.full(groups, np.nan),
         pair_contact=np.zeros(groups, int),
+        pair_said=np.zeros(groups, int),
         sole_ids=labels,
         sole_pair=every,
         sole_fitted=np.zeros(groups, int),

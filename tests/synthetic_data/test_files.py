@@ -21,7 +21,7 @@ FOLDER = Path(synthetic_data.__file__).parent / "examples"
 
 @pytest.fixture(scope="module")
 def frames() -> dict[str, pd.DataFrame]:
-    return world("small_shop", 6, n_pairs=40, horizon_days=0).frames
+    return world("every_habit", 6, n_pairs=40, horizon_days=0).frames
 
 
 def test_one_iron_is_a_forty_eighth_of_an_inch():

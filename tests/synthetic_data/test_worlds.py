@@ -25,8 +25,8 @@ def small(name: str) -> Simulated:
 
 
 def test_the_same_seed_gives_the_same_world_to_the_byte():
-    first = small("small_shop")
-    second = world("small_shop", 3, n_pairs=60, horizon_days=0)
+    first = small("every_habit")
+    second = world("every_habit", 3, n_pairs=60, horizon_days=0)
     for name in TABLES:
         assert first.frames[name].to_csv() == second.frames[name].to_csv()
     for name in HIDDEN:
@@ -35,13 +35,13 @@ def test_the_same_seed_gives_the_same_world_to_the_byte():
 
 
 def test_another_seed_gives_another_world_with_other_levels():
-    first, second = small("small_shop"), world("small_shop", 1, n_pairs=60, horizon_days=0)
+    first, second = small("every_habit"), world("every_habit", 1, n_pairs=60, horizon_days=0)
     assert first.truth != second.truth
     assert len(first.frames["wear_days"]) != len(second.frames["wear_days"])
 
 
 def test_the_log_does_not_depend_on_how_far_the_future_is_lived():
-    short, far = small("small_shop"), world("small_shop", 3, n_pairs=60, horizon_days=500)
+    short, far = small("every_habit"), world("every_habit", 3, n_pairs=60, horizon_days=500)
     for name in TABLES:
         pd.testing.assert_frame_equal(short.frames[name], far.frames[name], obj=name)
 

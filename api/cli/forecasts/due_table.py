@@ -10,7 +10,9 @@ import pandas as pd
 from rich.table import Table
 from rich.text import Text
 
+from solespan.dashboards.order import AT_REST
 from solespan.forecast import Explanation
+from solespan.forecast.frames import PROBABLY_GONE
 from solespan.forecast.log import WearLog
 
 __all__ = ["due_table", "explanation_tables"]
@@ -25,7 +27,9 @@ _WIDE_ONLY = (3, 7)
 def due_table(frame: pd.DataFrame, log: WearLog, as_of: date, *, width: int = WIDE) -> Table:
     """Return one line per pair, by send-by date: `frame` has the columns `frames.FORECAST`.
 
-    On a narrow terminal the wearer and what the forecast is based on are left out.
+    Pairs that are probably no longer in use stand last. On a narrow terminal the wearer and what
+    the forecast is based on are left out.
+
     """
     wide = width >= WIDE
     table = Table(title=f"New soles due, as of {as_of}", title_justify="left", pad_edge=False)
@@ -41,9 +45,9 @@ def due_table(frame: pd.DataFrame, log: WearLog, as_of: date, *, width: int = WI
         table.add_column("why", overflow="fold", ratio=1)
     resoles = frame[(frame["foot"] == "pair") & (frame["point"] == "ball")]
     pairs = log.pairs.set_index("pair_id")
-    ordered: list[Any] = list(
-        resoles.sort_values(["send_by", "pair_id"], na_position="last").itertuples()
-    )
+    resoles = resoles.assign(gone=resoles["chance_in_use"].astype(float) < PROBABLY_GONE)
+    order = ["gone", "send_by", "pair_id"]
+    ordered: list[Any] = list(resoles.sort_values(order, na_position="last").itertuples())
     for row in ordered:
         pair = pairs.loc[row.pair_id] if row.pair_id in pairs.index else None
         label = None if pair is None else pair["label"]
@@ -53,7 +57,9 @@ def due_table(frame: pd.DataFrame, log: WearLog, as_of: date, *, width: int = WI
             _day(row.book_by),
             Text(named),
             Text("" if pair is None else str(pair["wearer_id"])),
-            Text(_word(row.band), BAND_STYLES.get(str(row.band), "")),
+            Text("probably gone")
+            if row.gone and row.band not in AT_REST
+            else Text(_word(row.band), BAND_STYLES.get(str(row.band), "")),
             Text(_between(row.due_p10, row.due_p90)),
             Text(_word(row.first_foot)),
             Text(_word(row.reason)),

@@ -32,6 +32,7 @@ def register(app: typer.Typer) -> None:
     )
     app.add_typer(notices, name="notices")
     notices.command("preview")(preview)
+    notices.command("gone")(gone)
     notices.command("send")(send)
     notices.command("list")(list_them)
     notices.command("retry")(retry)
@@ -60,6 +61,38 @@ def preview(
 ) -> None:
     """Show who would get a notice now, and why; change nothing."""
     _preview(everyone=everyone, words=words)
+
+
+def gone(
+    in_use: Annotated[
+        list[str] | None, typer.Option("--in-use", help="A pair that is still in use.")
+    ] = None,
+    retire: Annotated[
+        list[str] | None, typer.Option("--retire", help="A pair that is no longer in use.")
+    ] = None,
+) -> None:
+    """List pairs that are probably no longer in use, or keep what is true of some."""
+    from solespan.api.cli.opening import serving
+    from solespan.api.services.notices.deciding import preview as decisions
+    from solespan.api.services.notices.reading import gone_pairs
+    from solespan.api.services.rack.sole_forms import give_up, say_in_use
+    from solespan.dashboards import wording
+
+    with serving() as services:
+        if in_use or retire:
+            with services.database.writing() as session:
+                for pair_id in in_use or []:
+                    say_in_use(services, session, pair_id, {})
+                for pair_id in retire or []:
+                    give_up(services, session, pair_id, {})
+            typer.echo(f"{len(in_use or [])} still in use, {len(retire or [])} retired.")
+            return
+        rows = gone_pairs(decisions(services), MOST_SHOWN)
+    table = Table("pair", "name", "customer", "chance in use")
+    for row in rows:
+        named = (Text(str(row[name])) for name in ("pair_id", "pair", "customer"))
+        table.add_row(*named, wording.chance(row["chance"]))
+    Console().print(table if rows else "No pair is probably gone.")
 
 
 def send(

@@ -40,7 +40,9 @@ def plan(
     budget: Annotated[
         float | None, typer.Option(min=0, help="For new soles each quarter, in whole currency.")
     ] = None,
-    wear: Annotated[str, typer.Option(help="even or uneven.")] = "even",
+    wear: Annotated[
+        str | None, typer.Option(help="as now (without a week), even or uneven.")
+    ] = None,
     week: Annotated[
         str | None,
         typer.Option(help="Seven dress codes, Monday first, with commas; none = no pair."),

@@ -57,6 +57,8 @@ DONE = {
     "wording": "The wording is kept.",
     "consent": "That is written down.",
     "printed": "The letters are off the list.",
+    "in_use": "Noted: the pair is still in use.",
+    "ended": "The pair is retired; nobody is written to about it.",
 }
 MOST_LETTERS = 200
 

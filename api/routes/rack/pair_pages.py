@@ -61,6 +61,7 @@ DONE = {
     "sent": "The pair is away now; its forecast goes on when it is back.",
     "back": "The pair is back.",
     "soled": "The new sole is on; the one before has ended.",
+    "in_use": "Noted: the pair is still in use.",
     "ended": "The sole has ended, so the pair is retired until a new one is fitted.",
 }
 

@@ -23,8 +23,10 @@ from solespan.api.services.rack.pair_page import pair_name
 from solespan.api.services.rack.sole_forms import (
     end_sole,
     fit_sole,
+    give_up,
     open_job,
     receive_pair,
+    say_in_use,
     send_pair,
 )
 from solespan.dashboards.pages.rack.add import sole_choices
@@ -35,6 +37,7 @@ __all__ = ["PAGE"]
 
 router = APIRouter(route_class=PageRoute)
 FORMS = ("send", "back", "fit", "end")
+NOTICES = "/notices"
 Work = Callable[[Session], dict[str, Any]]
 Step = Callable[[AppContext, Session, str, dict[str, str]], Any]
 
@@ -63,6 +66,8 @@ _let("send", send_pair, "sent")
 _let("back", receive_pair, "back")
 _let("fit", fit_sole, "soled")
 _let("end", end_sole, "ended")
+_let("in-use", say_in_use, "in_use")
+_let("gone", give_up, "ended")
 
 
 def _do(
@@ -81,6 +86,8 @@ def _do(
         return _page(ctx, request, pair_id, {name: FormState(typed, problem.errors)})
     except Refused as refused:
         return _page(ctx, request, pair_id, {}, problem=f"{refused.what} {refused.remedy}")
+    if typed.get("from") == NOTICES:
+        return back_to(NOTICES, done=done["done"])
     return back_to(pair_address(pair_id), done=done["done"])
 
 

@@ -23,6 +23,7 @@ from solespan.api.schemas.planning.planning_fields import (
 from solespan.api.schemas.rack.records import Answer, Message
 from solespan.forecast.frames import DRESS_CODES
 from solespan.forecast.planning import CONDITION_NAMES
+from solespan.forecast.planning.wishes import WEARS
 
 __all__ = [
     "DayReasons",
@@ -185,7 +186,11 @@ class PlanAsked(Message):
     budget_minor_per_quarter: Minor | None = field(
         "for new soles", "minor unit of currency", default=None
     )
-    wear: Literal["even", "uneven"] = field("how wear is shared", "none (word)", default="even")
+    wear: Literal[WEARS] | None = field(  # type: ignore[valid-type]
+        "how wear is shared; none = as now where no week is given, else even",
+        "none (word)",
+        default=None,
+    )
     weights: dict[KnownId, Weight] = field(
         "preference by pair, 0 to 10; 1 if not named",
         "none (number)",

@@ -151,10 +151,11 @@ def _levelled(ahead: YearAhead, soles: _Soles, hours: BenchHours) -> Levelled:
     other = np.bincount(week, books.times.minutes[others.work] * share, weeks)
     other[0] += books.waiting_minutes
     each = books.times.minutes[_FULL_SOLE] * books.habits.come * (1 - books.habits.no_show)
+    used = books.due.rows["in_use"].to_numpy(float)[soles.rows]
     return level(
         soles.send_by_day,
         soles.chance_due,
-        np.full(len(soles.rows), each),
+        each * used,
         other,
         open_minutes.reshape(weeks, 7).sum(axis=1) * hours.benches,
         books.settings.most_weeks_early,

@@ -22,14 +22,20 @@ from solespan.api.services.bench.steps import STEPS, Step, done_by
 from solespan.api.services.rack import records
 from solespan.api.storage.bench import orders as stored
 from solespan.api.storage.bench.orders import count_open, list_orders, open_orders
+from solespan.api.storage.notices.advice import came_by_advice
 from solespan.api.storage.rack.records import owner_of
 from solespan.api.storage.scope import name_changed
 
 __all__ = ["book", "count_open", "list_orders", "open_orders", "step"]
 
 
-def book(session: Session, given: NewOrder, clock: Clock) -> dict[str, Any]:
+def book(
+    session: Session, given: NewOrder, clock: Clock, *, advised: bool = False
+) -> dict[str, Any]:
     """Book a piece of work; return the order.
+
+    An order is `advised` where it answers a notice, or where a notice about the sole has gone out
+    and its window holds.
 
     Raises `NotFound` for an unknown pair, `Conflict` when the pair is at another bench or the id
     is taken, `Refused` when a day cannot be.
@@ -50,7 +56,9 @@ def book(session: Session, given: NewOrder, clock: Clock) -> dict[str, Any]:
             )
     values = given.model_dump(exclude={"pair_id"})
     values["order_id"] = given.order_id or uuid4().hex
+    advised = advised or came_by_advice(session, owner.pair_pk, today)
     values |= {"pair_pk": owner.pair_pk, "stage": "booked", "booked_on": today}
+    values["advised"] = advised
     order_pk = stored.insert_order(session, values)
     name_changed(order_id=values["order_id"], pair_id=given.pair_id)
     stored.add_event(session, order_pk, to_stage="booked", details={})

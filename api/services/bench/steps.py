@@ -22,6 +22,7 @@ from solespan.api.services.rack import records
 from solespan.api.storage.bench import orders as stored
 from solespan.api.storage.bench.workload import put_outcome
 from solespan.api.storage.forecasts.forecast_reads import forecast_of_pair
+from solespan.api.storage.notices.advice import came_by_advice
 from solespan.forecast.workload.mix import SOLE_WORKS
 
 __all__ = ["STEPS", "Step", "done_by"]
@@ -60,6 +61,7 @@ def _in_post(work: Step) -> Done:
 def _received(work: Step) -> Done:
     order = work.order
     refuse_elsewhere(work.session, order["pair_pk"], order["pair_id"])
+    advised = order["advised"] or came_by_advice(work.session, order["pair_pk"], work.on)
     job = {
         "job_id": order["order_id"],
         "pair_id": order["pair_id"],
@@ -71,11 +73,12 @@ def _received(work: Step) -> Done:
         "bench_minutes": None,
         "price_minor": order["price_minor"],
         "currency": order["currency"],
+        "advised": advised,
     }
     records.create(work.session, "bench_jobs", job, work.clock)
     if order["work"] in SOLE_WORKS:
         _tell_outcome(work, "came")
-    return {}, {}
+    return {"advised": advised}, {}
 
 
 def _missed(work: Step) -> Done:

@@ -128,7 +128,9 @@ def _not_counted(
 ) -> set[str]:
     """Pairs that have a booking, or whose owner declined and has had no new sole since."""
     fitted = soles.groupby("pair_id")["fitted_on"].max()
-    last = outcomes.drop_duplicates("pair_id", keep="last")
+    # what is only supposed is in the chance that a pair is in use
+    told = outcomes[~outcomes["supposed"]]
+    last = told.drop_duplicates("pair_id", keep="last")
     gone = last[last["outcome"].isin(_GONE)]
     still = gone["due_on"] >= pd.to_datetime(gone["pair_id"].map(fitted.to_dict()))
     return set(gone.loc[still, "pair_id"]) | {o["pair_id"] for o in orders}

@@ -20,6 +20,7 @@ import structlog
 
 from solespan.api.errors import NothingForecast, SolespanError
 from solespan.api.logs import places_of
+from solespan.api.services.bench.outcomes import keep_supposed
 from solespan.api.services.forecasts.dask_runner import DaskRunner
 from solespan.api.services.forecasts.forecasting import Forecaster, Progress
 from solespan.api.services.periodic_loop import PeriodicLoop
@@ -275,4 +276,7 @@ class BackgroundRefitter(PeriodicLoop):
         if fitted:
             self._fitter.refit()
         count = self._forecaster.update_behind(everyone=fitted)
-        log.info("upkeep", fitted=fitted, wearers=count)
+        supposed = 0
+        if fitted or count:
+            supposed = keep_supposed(self._forecaster.database, self._forecaster.clock.today())
+        log.info("upkeep", fitted=fitted, wearers=count, supposed=supposed)

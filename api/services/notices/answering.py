@@ -215,7 +215,7 @@ def _book(session: Session, asked: Asked, typed: Mapping[str, str]) -> str:
     order = NewOrder(
         pair_id=pair_id, work="full_sole", expected_on=day, by_post=by_post, note=NOT_BOOKED
     )
-    bench_orders.book(session, order, asked.ctx.clock)
+    bench_orders.book(session, order, asked.ctx.clock, advised=True)
     return "booked"
 
 

@@ -28,6 +28,7 @@ from solespan.api.services.notices.delivery_config import channels_of, problems_
 from solespan.api.services.notices.drafts import Draft, Writer
 from solespan.api.storage.bench.workload import newest_plan
 from solespan.api.storage.notices import notices as stored
+from solespan.api.storage.notices.advice import load_evidence
 from solespan.api.storage.notices.consents import address_hash, load_consents, load_stopped
 from solespan.api.storage.notices.notices import AlreadyTold
 from solespan.api.storage.scope import name_changed
@@ -225,7 +226,8 @@ def _pairs(session: Session, rules: NoticeRules, now: datetime) -> pd.DataFrame:
     frame["busy"] = frame["pair_id"].map(busy).astype(object) if busy else None
     frame["ask_on"] = pd.to_datetime(frame["pair_id"].map(_asked(session, now)))
     frame["chance"] = frame["chance"].astype(float)
-    return frame.merge(stored.load_told(session), on="pair_id", how="left")
+    frame = frame.merge(stored.load_told(session), on="pair_id", how="left")
+    return frame.merge(load_evidence(session), on="pair_id", how="left")
 
 
 def _asked(session: Session, now: datetime) -> dict[str, str]:

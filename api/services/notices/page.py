@@ -9,7 +9,13 @@ from sqlalchemy.orm import Session
 from solespan.api.notices.decide import reason_words
 from solespan.api.services.context import AppContext
 from solespan.api.services.notices.deciding import DecisionSnapshot, preview
-from solespan.api.services.notices.reading import describe_notice, quiet_words, reason_counts
+from solespan.api.services.notices.reading import (
+    customer_names,
+    describe_notice,
+    gone_pairs,
+    quiet_words,
+    reason_counts,
+)
 from solespan.api.storage.notices import notices as stored
 from solespan.api.storage.notices.consents import address_hash, held_consents, load_stopped
 from solespan.api.storage.rack.records import list_records
@@ -32,7 +38,7 @@ def preview_values(ctx: AppContext, why: str = "") -> tuple[dict[str, Any], Deci
     seen = preview(ctx)
     decisions = seen.decisions
     written = decisions["verdict"] != "no"
-    names = _names(seen)
+    names = customer_names(seen)
     named = seen.pairs["label"].where(seen.pairs["label"].notna(), seen.pairs["pair_id"])
     labels = dict(zip(seen.pairs["pair_id"], named, strict=True))
     counts = reason_counts(seen)
@@ -51,17 +57,12 @@ def preview_values(ctx: AppContext, why: str = "") -> tuple[dict[str, Any], Deci
             for row in quiet.head(MOST_SHOWN).to_dict("records")
         ],
         "counts": counts,
+        "gone": gone_pairs(seen, MOST_SHOWN),
         "total_customers": int(decisions["wearer_id"][written].nunique()),
         "total_pairs": int(written.sum()),
         "chosen_why": chosen,
     }
     return values, seen
-
-
-def _names(seen: DecisionSnapshot) -> dict[str, str]:
-    named = seen.customers["name"].where(seen.customers["name"].notna(), None)
-    ids = seen.customers["wearer_id"]
-    return {w: n or w for w, n in zip(ids, named, strict=True)}
 
 
 def _to_write(

@@ -19,8 +19,10 @@ from solespan.api.storage.notices.notices import list_notices
 from solespan.api.storage.notices.outbox import letters, mark_printed, retry_failed
 
 __all__ = [
+    "customer_names",
     "decision_rows",
     "describe_notice",
+    "gone_pairs",
     "letters",
     "list_notices",
     "mark_printed",
@@ -34,6 +36,29 @@ __all__ = [
 def reason_counts(seen: DecisionSnapshot) -> dict[str, int]:
     """Count pairs by reason, most first."""
     return {str(why): int(n) for why, n in seen.decisions["why"].value_counts().items()}
+
+
+def customer_names(seen: DecisionSnapshot) -> dict[str, str]:
+    """Name every customer, by the id where there is no name."""
+    named = seen.customers["name"].where(seen.customers["name"].notna(), None)
+    ids = seen.customers["wearer_id"]
+    return {w: n or w for w, n in zip(ids, named, strict=True)}
+
+
+def gone_pairs(seen: DecisionSnapshot, limit: int) -> list[dict[str, Any]]:
+    """List pairs that are probably no longer in use, the likeliest of all first."""
+    names = customer_names(seen)
+    pairs = seen.pairs[(seen.decisions["why"] == "gone").to_numpy()]
+    pairs = pairs.sort_values(["chance_in_use", "pair_id"], kind="stable").head(limit)
+    return [
+        {
+            "pair": row["label"] if isinstance(row["label"], str) else row["pair_id"],
+            "pair_id": row["pair_id"],
+            "customer": names.get(row["wearer_id"], row["wearer_id"]),
+            "chance": float(row["chance_in_use"]),
+        }
+        for row in pairs.to_dict("records")
+    ]
 
 
 def quiet_words(seen: DecisionSnapshot, time_zone: str) -> str:

@@ -9,6 +9,7 @@ from solespan.api.errors import Refused
 from solespan.api.schemas.forms import FormProblem, Typed, read_column, text_of
 from solespan.forecast.frames import DRESS_CODES, Column
 from solespan.forecast.planning import Wishes
+from solespan.forecast.planning.wishes import WEARS
 
 __all__ = ["WEEKDAYS", "first_values", "wishes_typed"]
 
@@ -32,7 +33,8 @@ def first_values(question: Mapping[str, Any] | None) -> dict[str, str]:
     """Return each field as text: as the newest plan was asked for, or the usual wishes."""
     usual = Wishes()
     wished = (question or {}).get("wishes", {})
-    values = {name: str(wished.get(name, getattr(usual, name))) for name in (*_WHOLE, "wear")}
+    values = {name: str(wished.get(name, getattr(usual, name))) for name in _WHOLE}
+    values["wear"] = str(wished.get("wear", WEARS[0]))
     budget = wished.get("budget_minor_per_quarter")
     values["budget"] = "" if budget is None else f"{budget / 100:g}"
     week = wished.get("week", usual.week)
@@ -42,7 +44,7 @@ def first_values(question: Mapping[str, Any] | None) -> dict[str, str]:
 def wishes_typed(typed: Typed) -> dict[str, Any]:
     """Read the form; a field that is empty keeps its usual value. Raises `Refused`."""
     read = {column.name: _read(column, typed) for column in _COLUMNS}
-    values: dict[str, Any] = {"wear": typed.get("wear", "even")}
+    values: dict[str, Any] = {"wear": typed.get("wear", WEARS[0])}
     values |= {name: read[name] for name in _WHOLE if read[name] is not None}
     if read["budget"] is not None:
         values["budget_minor_per_quarter"] = 100 * read["budget"]

@@ -74,6 +74,8 @@ def wishes_of(values: Mapping[str, Any], rack: KnownRack) -> Wishes:
     occasions = tuple(
         Occasion(**{**one, "on": pd.Timestamp(one["on"])}) for one in given.pop("occasions", ())
     )
+    # who names no week goes out as now, so that the plan and the list reckon with the same pace
+    given.setdefault("wear", "even" if "week" in given else "as now")
     if "week" in given:
         given["week"] = tuple(given["week"])
     with refusing(REMEDY):

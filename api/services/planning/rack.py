@@ -163,6 +163,7 @@ def pair_states(rack: KnownRack) -> list[PairState]:
     allowance = rack.allowance()
     left = dict(zip(allowance["pair_id"], allowance["wear_days_left"], strict=True))
     new = dict(zip(allowance["pair_id"], allowance["wear_days_new"], strict=True))
+    pace = dict(zip(allowance["pair_id"], allowance["wear_days_per_week"], strict=True))
     fresh_soles = allowance["wear_days_new"]
     usual_new = int(fresh_soles.median()) if len(fresh_soles) else LifeSettings().wears_per_sole
     last: dict[str, tuple[pd.Timestamp, bool]] = {
@@ -194,6 +195,7 @@ def pair_states(rack: KnownRack) -> list[PairState]:
                 lead_days=lead,
                 price_minor=route.price_minor,
                 retired=pair_id not in left and not len(mine),
+                wears_per_week=round(float(pace.get(pair_id, 0.0)), 3),
             )
         )
     return states

@@ -8,6 +8,8 @@ done in the caller's transaction or not at all.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from typing import Any
 from uuid import uuid4
 
@@ -50,6 +52,7 @@ PAIR_FIELDS = (
     "acquired_on",
     "currency",
     "earlier_resoles",
+    "wears_per_week",
 )
 MINOR = 100
 
@@ -94,7 +97,7 @@ def edit_pair(ctx: AppContext, session: Session, pair_id: str, typed: Typed) -> 
             session,
             "pairs",
             {"pair_id": pair_id},
-            _without(pair, "pair_id", "wearer_id"),
+            _without(pair, "pair_id", "wearer_id") | {"in_use_on": before["in_use_on"]},
             versions=None,
             clock=ctx.clock,
         )
@@ -175,7 +178,8 @@ def _wearer(typed: Typed) -> Values:
     name = text_of(typed, "wearer_name")
     if not name:
         raise FormProblem({"wearer_name": "say who wears it"})
-    return read_record("wearers", typed, {"wearer_id": _new_id(), "name": name, "email": None})
+    known = {"wearer_id": _new_id(), "name": name, "email": None, "in_use_on": None}
+    return read_record("wearers", typed, known, {"wears_per_week": "rack_wears_per_week"})
 
 
 def _pair(typed: Typed, pair_id: str, wearer_id: str) -> Values:
@@ -190,6 +194,16 @@ def _pair(typed: Typed, pair_id: str, wearer_id: str) -> Values:
     else:
         known["currency"] = None
     return read_record("pairs", typed, known)
+
+
+@contextmanager
+def _renamed(column: str, field: str) -> Iterator[None]:
+    """Put what is wrong with a column beside its field of the form."""
+    try:
+        yield
+    except FormProblem as problem:
+        errors = {field if k == column else k: v for k, v in problem.errors.items()}
+        raise FormProblem(errors) from problem
 
 
 def _keep_upper(session: Session, pair_id: str, typed: Typed) -> None:

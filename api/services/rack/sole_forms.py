@@ -17,9 +17,19 @@ from solespan.api.services.rack import records
 from solespan.api.services.rack.log_forms import follow, telling
 from solespan.api.services.rack.pair_forms import read_sole, sole_on
 from solespan.api.storage.bench.orders import find_order
-from solespan.api.storage.rack.records import list_records
+from solespan.api.storage.notices.advice import came_by_advice
+from solespan.api.storage.rack.records import list_records, owner_of
 
-__all__ = ["end_sole", "fit_sole", "open_job", "receive_pair", "send_pair"]
+__all__ = [
+    "end_sole",
+    "fit_sole",
+    "give_up",
+    "open_job",
+    "receive_pair",
+    "say_in_use",
+    "send_pair",
+    "sole_on",
+]
 
 RESOLING = ("full_sole", "half_sole")
 MOST_JOBS = 500
@@ -42,7 +52,11 @@ def send_pair(ctx: AppContext, session: Session, pair_id: str, typed: Typed) -> 
     """
     if open_job(session, pair_id) is not None:
         raise _away()
-    job = read_record("bench_jobs", typed, {"pair_id": pair_id, "job_id": uuid4().hex[:12]})
+    owner = owner_of(session, "pair_id", pair_id, lock=True)
+    known = {"pair_id": pair_id, "job_id": uuid4().hex[:12], "advised": False}
+    job = read_record("bench_jobs", typed, known)
+    if owner is not None and owner.pair_pk is not None:
+        job["advised"] = came_by_advice(session, owner.pair_pk, job["received_on"])
     with telling("bench_jobs"):
         written = records.create(session, "bench_jobs", job, ctx.clock)
     follow(ctx, session, written.wearer_id)
@@ -102,6 +116,32 @@ def end_sole(ctx: AppContext, session: Session, pair_id: str, typed: Typed) -> N
             clock=ctx.clock,
         )
     follow(ctx, session, written.wearer_id)
+
+
+def say_in_use(ctx: AppContext, session: Session, pair_id: str, typed: Typed) -> None:
+    """Keep the owner's word that a pair is still worn today. Raises `NotFound`."""
+    del typed
+    row = records.read(session, "pairs", {"pair_id": pair_id})
+    owner = records.read(session, "wearers", {"wearer_id": row["wearer_id"]})
+    rest = {k: v for k, v in row.items() if k not in ("pair_id", "wearer_id", "version")}
+    written = records.replace(
+        session,
+        "pairs",
+        {"pair_id": pair_id},
+        rest | {"in_use_on": ctx.clock.today(owner["time_zone"])},
+        versions=None,
+        clock=ctx.clock,
+    )
+    follow(ctx, session, written.wearer_id)
+
+
+def give_up(ctx: AppContext, session: Session, pair_id: str, typed: Typed) -> None:
+    """Retire a pair that is worn no more, as of today. Raises `NotFound`, `Refused`."""
+    del typed
+    row = records.read(session, "pairs", {"pair_id": pair_id})
+    owner = records.read(session, "wearers", {"wearer_id": row["wearer_id"]})
+    today = ctx.clock.today(owner["time_zone"])
+    end_sole(ctx, session, pair_id, {"removed_on": today.isoformat()})
 
 
 def _fit(ctx: AppContext, session: Session, pair_id: str, typed: Typed) -> str:

@@ -47,7 +47,18 @@ _NOTICES: sa.Table = Notice.__table__  # type: ignore[assignment]
 _PAIRS: sa.Table = NoticePair.__table__  # type: ignore[assignment]
 _OUTBOX: sa.Table = Outbox.__table__  # type: ignore[assignment]
 _FORECASTS: sa.Table = ForecastRow.__table__  # type: ignore[assignment]
-_READ = ("as_of", "band", "send_by", "book_by", "due_p10", "due_p50", "due_p90", "first_foot")
+_READ = (
+    "as_of",
+    "band",
+    "send_by",
+    "book_by",
+    "due_p10",
+    "due_p50",
+    "due_p90",
+    "first_foot",
+    "chance_in_use",
+    "reason",
+)
 _KINDS = {column.name: column for column in FORECAST}
 
 
@@ -59,7 +70,7 @@ def load_due_pairs(session: Session, chance_days: int) -> pd.DataFrame:
     """Return every pair with its forecast at the ball, empty where it has none.
 
     Columns `pair_id`, `wearer_id`, `label`, `pair_pk`, `sole_id`, `as_of`, `band`, `send_by`,
-    `book_by`, `due_p10`, `due_p50`, `due_p90`, `first_foot`, `chance`.
+    `book_by`, `due_p10`, `due_p50`, `due_p90`, `first_foot`, `chance_in_use`, `reason`, `chance`.
     """
     columns = [_KINDS[name] for name in _READ]
     chance = _KINDS[f"chance_{chance_days}d"]

@@ -9,7 +9,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from solespan.dashboards.wording import plural
+from solespan.dashboards.wording import chance, plural
 
 __all__ = [
     "STATE_WORDS",
@@ -41,6 +41,7 @@ WHY_WORDS = {
     "retired": "retired",
     "at the bench": "at a bench",
     "booked": "booked in already",
+    "gone": "probably no longer in use",
     "answered": "wants no notice about it",
     "waiting": "the last notice waits",
     "stale": "forecast too old",
@@ -82,6 +83,7 @@ def notices_page(
     quiet: Sequence[Mapping[str, Any]],
     counts: Mapping[str, int],
     channels: Mapping[str, ChannelWords],
+    gone: Sequence[Mapping[str, Any]] = (),
     *,
     total_customers: int,
     total_pairs: int,
@@ -100,6 +102,8 @@ def notices_page(
         Pairs by reason.
     channels : mapping
         By name.
+    gone : sequence
+        Pairs that are probably no longer in use: `pair`, `pair_id`, `customer`, `chance`.
     """
     said = "No notices are due."
     if total_customers:
@@ -120,6 +124,8 @@ def notices_page(
         "reasons": reasons,
         "chosen_word": WHY_WORDS.get(chosen_why, ""),
         "any": bool(total_customers),
+        "gone": [dict(row) | {"chance": chance(row["chance"])} for row in gone],
+        "more_gone": counts.get("gone", 0) - len(gone),
     }
 
 

@@ -120,7 +120,7 @@ def _life(one: Mapping[str, Any], call: Callable[[str], str]) -> dict[str, str]:
     return {
         "pair_id": one["pair_id"],
         "pair": call(one["pair_id"]),
-        "wears": str(one["wears"]),
+        "wears": str(one["wears"] or "none logged"),
         "per_wear": "not known" if cost is None else f"{cost / 100:.2f} {one['currency']}",
         "left": str(one["resoles_left"]),
         "advice": one["advice"],

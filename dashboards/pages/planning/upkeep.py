@@ -68,7 +68,7 @@ def _way(one: Mapping[str, Any]) -> dict[str, Any]:
 def _cost(one: Mapping[str, Any]) -> dict[str, str]:
     per_wear = one["cost_per_wear_minor"]
     return {
-        "wears": str(one["wears"]),
+        "wears": str(one["wears"] or "no logged"),
         "per_wear": "not known" if per_wear is None else _money(per_wear, one["currency"]),
         "left": str(one["resoles_left"]),
         "advice": str(one["advice"]),

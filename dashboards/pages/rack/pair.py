@@ -10,9 +10,10 @@ import pandas as pd
 
 from solespan.dashboards import wording
 from solespan.dashboards.order import foot_rows, label_of, pair_rows
-from solespan.dashboards.pages.rack.sentences import pair_sentences
+from solespan.dashboards.pages.rack.sentences import is_gone, pair_sentences
 from solespan.dashboards.tables import due_list, readings_table, sole_sentences
 from solespan.forecast.covariates import LOGGED, REGISTER, Logged
+from solespan.forecast.dates.reasons import UNLOGGED
 from solespan.forecast.frames import FEET, POINTS
 from solespan.forecast.log import WearLog
 
@@ -86,6 +87,7 @@ def pair_page(
     due = due_list(mine, pairs, log.wearers, today=today, horizon_days=horizon_days)
     label = label_of(pairs)[pair_id]
     days = log.wear_days[log.wear_days["pair_id"] == pair_id]
+    soles = log.soles[log.soles["pair_id"] == pair_id]
     return {
         "pair_id": pair_id,
         "label": label,
@@ -95,8 +97,17 @@ def pair_page(
         "facts": _facts(record),
         "due": due[0],
         "sentences": pair_sentences(
-            row, feet, limit_mm, today=today, risk=risk, horizon_days=horizon_days
+            row,
+            feet,
+            limit_mm,
+            today=today,
+            risk=risk,
+            horizon_days=horizon_days,
+            has_sole=bool(soles["removed_on"].isna().any()),
         ),
+        "pace_unused": pd.notna(record["wears_per_week"]) and _follows_log(row),
+        "gone": row is not None and is_gone(row),
+        "ask_pace": days.empty and pd.isna(record["wears_per_week"]),
         "as_of": wording.long_date(row["as_of"]) if row else "",
         "drivers": reasons or [],
         "feet_compared": _feet_compared(drivers),
@@ -104,7 +115,7 @@ def pair_page(
         "feet": _feet_table(feet, today, horizon_days),
         "checks": checks[:RECENT_ROWS],
         "older_checks": checks[RECENT_ROWS:],
-        "soles": sole_sentences(log.soles[log.soles["pair_id"] == pair_id]),
+        "soles": sole_sentences(soles),
         **_worn(days),
     }
 
@@ -149,7 +160,24 @@ def _facts(pair: dict[str, Any]) -> list[str]:
     facts = [wording.spaced(pair["construction"]), wording.spaced(pair["dress_code"])]
     if pd.notna(pair["size_eu"]):
         facts.append(f"EU size {pair['size_eu']:g}")
+    if pd.notna(pair["wears_per_week"]):
+        facts.append(f"worn about {_times(pair['wears_per_week'])} a week, as its owner says")
+    if pd.notna(pair["in_use_on"]):
+        facts.append(f"in use on {wording.iso(pair['in_use_on'])}, as its owner said")
     return [fact for fact in facts if fact]
+
+
+def _follows_log(row: Mapping[str, Any] | None) -> bool:
+    """Whether a forecast reckons with logged wear, so that a stated pace says nothing more."""
+    return row is not None and isinstance(row["reason"], str) and UNLOGGED not in row["reason"]
+
+
+def _article(words: str) -> str:
+    return "An" if words[:1] in "aeiou" else "A"
+
+
+def _times(count: float) -> str:
+    return "once" if count == 1 else "twice" if count == 2 else f"{count:g} times"
 
 
 def _next_checks(checks: pd.DataFrame | None) -> list[str]:
@@ -161,7 +189,8 @@ def _next_checks(checks: pd.DataFrame | None) -> list[str]:
         now, after = row["interval_days_now"], row["interval_days_after"]
         if pd.isna(now) or pd.isna(after) or wording.span(now) == wording.span(after):
             continue
-        how = "A thumb check" if row["method"] == "thumb" else f"A {GAUGES[row['method']]} reading"
+        gauge = f"{GAUGES.get(row['method'], '')} reading"
+        how = "A thumb check" if row["method"] == "thumb" else f"{_article(gauge)} {gauge}"
         out.append(
             f"{how} at the {row['point']} of the {row['foot']} shoe: the interval would shrink "
             f"from about {wording.span(now)} to about {wording.span(after)}."

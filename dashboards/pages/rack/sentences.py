@@ -5,13 +5,15 @@ What does the pair page say first: when, how sure, which foot, and what to do by
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any
 
 import pandas as pd
 
 from solespan.dashboards import wording
+from solespan.forecast.frames import PROBABLY_GONE
 
-__all__ = ["pair_sentences"]
+__all__ = ["is_gone", "pair_sentences"]
 
 
 def pair_sentences(
@@ -22,12 +24,16 @@ def pair_sentences(
     today: pd.Timestamp,
     risk: float,
     horizon_days: int,
+    has_sole: bool = False,
 ) -> list[str]:
     """Say the forecast of one pair in sentences, most important first.
 
     `pair` and `feet` are rows of `frames.FORECAST` at the ball; None and empty where there is no
     forecast yet. `risk` is the chance of being past the limit that the send-by date allows.
+    `has_sole` tells a pair whose forecast is being computed from one without a sole.
     """
+    if pair is None and has_sole:
+        return ["The forecast of this pair is being computed. Load this page again in a minute."]
     if pair is None:
         return ["There is no forecast for this pair yet: it needs a sole with a thickness."]
     if pair["band"] == "away":
@@ -35,15 +41,35 @@ def pair_sentences(
     if pair["band"] == "retired":
         return ["This pair is retired: its last sole was taken off."]
     out = [_when(pair, today, horizon_days)]
-    if pair["band"] == "stop wearing":
-        out.insert(0, "Stop wearing this pair: it is likely at its limit, or a hole was seen.")
-    out += _by_when(pair, today, risk, horizon_days)
-    out.append(_chances(pair))
-    out.append(_feet(pair, feet, limit_mm))
+    if is_gone(pair):
+        out = [_gone(pair), f"If it is still worn: {_lower(out[0])}"]
+    else:
+        if pair["band"] == "stop wearing":
+            out.insert(0, "Stop wearing this pair: it is likely at its limit, or a hole was seen.")
+        out += _by_when(pair, today, risk, horizon_days)
+        out.append(_chances(pair))
+        out.append(_feet(pair, feet, limit_mm))
     if isinstance(pair["reason"], str) and pair["reason"].strip():
         reason = pair["reason"].strip().rstrip(".")
         out.append(f"{reason[0].upper()}{reason[1:]}.")
     return [wording.unbroken(sentence) for sentence in out if sentence]
+
+
+def is_gone(pair: Mapping[str, Any]) -> bool:
+    """Whether a forecast row tells of a pair that is probably no longer in use."""
+    return bool(pd.notna(pair["chance_in_use"]) and pair["chance_in_use"] < PROBABLY_GONE)
+
+
+def _gone(pair: dict[str, Any]) -> str:
+    chance = wording.chance(pair["chance_in_use"])
+    return (
+        "This pair is probably no longer in use: nothing was heard of it for long. The chance that "
+        f"it is still worn, and its owner still a customer, is {chance}."
+    )
+
+
+def _lower(sentence: str) -> str:
+    return f"{sentence[0].lower()}{sentence[1:]}"
 
 
 def _when(pair: dict[str, Any], today: pd.Timestamp, horizon_days: int) -> str:

@@ -37,6 +37,7 @@ def pair(pair_id: str = "oxford", book_in: float | None = 10, **more: object) ->
         "send_by": day(None if book_in is None else book_in + 14),
         "book_by": day(book_in),
         "chance": 0.1,
+        "chance_in_use": 0.9,
         "ask_on": pd.NaT,
         "busy": None,
         "told_sole_id": None,
@@ -44,6 +45,7 @@ def pair(pair_id: str = "oxford", book_in: float | None = 10, **more: object) ->
         "told_sequence": None,
         "told_day": pd.NaT,
         "told_on": pd.NaT,
+        "evidence_on": pd.NaT,
         "answer": None,
         "waiting": None,
         "lost_sole_id": None,
@@ -94,6 +96,9 @@ def why(*pairs: dict, **more: object) -> str:
         (pair(band="away"), "at the bench"),
         (pair(busy="at the bench"), "at the bench"),
         (pair(busy="booked"), "booked"),
+        (pair(chance_in_use=0.49), "gone"),
+        (pair(chance_in_use=0.5), "due"),
+        (pair(chance_in_use=None), "due"),
         (pair(as_of=day(-20)), "stale"),
         (pair(book_in=None), "beyond"),
         (pair(band="sound"), "not asked"),
@@ -137,12 +142,29 @@ def test_nothing_comes_along_when_the_customer_is_not_written_to():
     assert out["why"].tolist() == ["too soon", "early"]
 
 
-def test_after_the_second_notice_there_is_silence_until_the_dates_move_far_away():
+def test_after_the_second_notice_there_is_silence_until_something_new_moves_the_day_far_away():
     silent = told(300, sequence=2, told_day=-200)
     assert why(pair(book_in=-120, **silent)) == "silent"
-    again = decided(pair(book_in=10, **silent))
+    assert why(pair(book_in=10, **silent)) == "silent", "the sole lasts, and nothing was seen of it"
+    assert why(pair(book_in=10, **silent, evidence_on=day(-301))) == "silent", "seen before"
+    assert why(pair(book_in=-120, **silent, evidence_on=day(-30))) == "silent", "seen, not moved"
+    again = decided(pair(book_in=10, **silent, evidence_on=day(-30)))
     assert again["why"].tolist() == ["due"]
     assert (again["window"].iloc[0], again["sequence"].iloc[0]) == (2, 1)
+
+
+def test_a_silent_sole_has_one_notice_and_one_reminder_however_long_it_lasts():
+    """The stated day moves back as the sole lasts; told again every half year, if anybody would."""
+    written, last = [], {}
+    for _ in range(200):
+        row = pair(book_in=20, **last)
+        out = decided(row).iloc[0]
+        if out["verdict"] != "no":
+            written.append(out["sequence"])
+            last = told(0, sequence=out["sequence"], told_day=20)
+        elif last:
+            last |= {name: last[name] - pd.Timedelta(days=14) for name in ("told_on", "told_day")}
+    assert written == [1, 2]
 
 
 def test_what_was_lost_does_not_count_but_takes_its_place():

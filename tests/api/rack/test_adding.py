@@ -69,6 +69,31 @@ class TestAdding:
         (cy,) = [row for row in rows(client, "wearers") if row["name"] == "Cy"]
         assert cy["time_zone"] == "Europe/Vienna"
 
+    def test_a_pace_may_be_stated_of_the_pair_and_of_a_new_rack(self, client):
+        new = {"wearer": "new", "wearer_name": "Cy", "rack_wears_per_week": "5"}
+        pair_id = add(client, wears_per_week="1,5", **new).headers["location"].split("/")[2]
+        (pair,) = rows(client, "pairs", pair_id=pair_id.partition("?")[0])
+        (cy,) = [row for row in rows(client, "wearers") if row["name"] == "Cy"]
+        assert (pair["wears_per_week"], cy["wears_per_week"]) == (1.5, 5)
+        assert add(client).status_code == 303, "nobody has to"
+
+    def test_a_new_pair_with_a_sole_never_asks_for_its_sole(self, client):
+        page = client.get(add(client).headers["location"]).text
+        assert "is being computed" in page
+        assert "needs a sole" not in page
+        client.app.state.services.fitter.refit()
+        client.app.state.services.forecaster.update_behind()
+        location = add(client, label="Black derby").headers["location"]
+        assert "New sole due" in client.get(location).text, "with a fit it is forecast at once"
+
+    def test_changing_a_pair_keeps_its_owners_word_and_pace(self, client, added):
+        post(client, f"{added}/in-use", {})
+        assert post(client, f"{added}/edit", NEW | {"wears_per_week": "2"}).status_code == 303
+        (pair,) = rows(client, "pairs", pair_id=added.split("/")[2])
+        assert (str(pair["in_use_on"]), pair["wears_per_week"]) == ("2026-11-25", 2)
+        page = client.get(added).text
+        assert "worn about twice a week, as its owner says" in page
+
     def test_a_price_is_kept_in_minor_units(self, client):
         add(client, price="379,50", currency="EUR")
         (pair,) = [row for row in rows(client, "pairs") if row["label"] == "Tan derby"]
@@ -87,6 +112,12 @@ class TestAdding:
             ({"fitted_on": "soon"}, "a-fitted_on", "YYYY-MM-DD"),
             ({"price": "dear"}, "a-price", "amount"),
             ({"construction": "glued"}, "a-construction", "goodyear_welted"),
+            ({"wears_per_week": "8"}, "a-wears_per_week", "from 0 to 7"),
+            (
+                {"wearer": "new", "wearer_name": "Cy", "rack_wears_per_week": "often"},
+                "a-rack_wears_per_week",
+                "number",
+            ),
         ],
     )
     def test_what_is_wrong_stands_beside_its_field_and_nothing_is_added(
