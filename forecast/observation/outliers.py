@@ -83,7 +83,7 @@ def left_out(
         spread[:m] *= 1.0 - gain[at]
     later, certain = np.zeros(n_paths), np.zeros(n_paths)
     told, weight = np.empty_like(z), np.empty_like(z)
-    for begin, m in zip(begins[len(many) - 1 :: -1], many[::-1], strict=True):
+    for begin, m in zip(begins[: len(many)][::-1], many[::-1], strict=True):
         at = slice(begin, begin + m)
         told[at] = scaled[at] - gain[at] * later[:m]
         weight[at] = precision[at] + np.square(gain[at]) * certain[:m]
