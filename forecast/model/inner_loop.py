@@ -37,6 +37,7 @@ __all__ = [
 ]
 
 _RATE = INTERFACE.index("log_rate")
+_FARTHEST_PACE = 4.0  # log pace from its prior: a fiftieth, or fifty times as often
 STILL = 1e-3  # log rate or mm: a step that counts as none
 FIRST_STEPS = 1  # before readings are judged as slips, and lines moved off their tangents
 
@@ -184,6 +185,9 @@ def _moved(
 ) -> IterationState:
     change = found.mean - at.deviation
     _shorten(change, panel.path_wearer)
+    if panel.unlogged.any():
+        pace = np.clip(at.deviation[SILENT] + change[SILENT], -_FARTHEST_PACE, _FARTHEST_PACE)
+        change[SILENT] = pace - at.deviation[SILENT]
     bent = found.bent_covariance()
     rows = at.sites.rows
     variance = found.fitted_variance(panel.obs_path[rows], lin.columns[:, rows])
