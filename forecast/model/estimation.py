@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 from scipy.optimize import OptimizeResult, minimize
@@ -47,7 +48,7 @@ _FOLLOWED_READINGS = 2  # by a gauge, on each foot, before a sole teaches where 
 _FLAT = 0.01  # slope of the log likelihood by a log spread that counts as none
 _CURVE_STEP = 0.01
 # log spread from its prior median, at most: in the search from a start far away, at all, in SDs
-_FARTHEST, _WIDEST, _FARTHEST_SDS = 5.0, 12.0, 8.0
+_FARTHEST, _WIDEST, _FARTHEST_SDS = 5.0, 12.0, 4.0
 _MATTERS = 0.05  # a log spread below this is as good as none
 _SETTLED = 0.08  # largest change of a log spread or noise between rounds
 
@@ -264,9 +265,17 @@ def _best_spreads(
     """
     start = np.log([spread[n] for n in priors.free])
     known = (panel, layout, lin, priors)
+    seen: list[tuple[float, np.ndarray]] = []
+
+    def objective(at: np.ndarray, *more: Any) -> tuple[float, np.ndarray]:
+        value, slope = spread_objective(at, *more)
+        if np.isfinite(value) and (not seen or value < seen[0][0]):
+            seen[:] = [(value, at.copy())]  # a line search may end worse than it was
+        return value, slope
+
     if inverse is None:
         found = minimize(
-            spread_objective,
+            objective,
             start,
             known,
             method="L-BFGS-B",
@@ -274,9 +283,11 @@ def _best_spreads(
             bounds=list(zip(*_reach(priors, _FARTHEST), strict=True)),
             options={"maxiter": 30, "ftol": 1e-6},
         )
+        found.fun, found.x = seen[0]
         return found, _inverse_curvature(found.x, *known)
     options = {"maxiter": 4, "gtol": flat, "hess_inv0": inverse}
-    found = minimize(spread_objective, start, known, method="BFGS", jac=True, options=options)
+    found = minimize(objective, start, known, method="BFGS", jac=True, options=options)
+    found.fun, found.x = seen[0]
     return found, _inverse(np.linalg.inv(found.hess_inv), priors)
 
 
