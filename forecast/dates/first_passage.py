@@ -24,6 +24,9 @@ __all__ = ["DRAWS", "inverse_gaussian", "normal_points", "remaining_exposure"]
 DRAWS = 512
 _DIMENSIONS = 9  # four of the joint state, two for each foot's wear, one for use
 _SEED = 20_260_101
+# log rates that a sole can have (mm per standard wear day), and how far a draw lies off its mean
+_LOG_RATES = -12.0, 2.0
+_MOST_OFF = 12.0
 
 
 @lru_cache(maxsize=4)
@@ -135,7 +138,7 @@ def remaining_exposure(
     thickness += single.mean[[1, 3], :, None]
     log_pace = None
     if len(single.mean) == 4:
-        factor = np.exp(_skewed(single, off, variance))
+        factor = np.exp(np.clip(_skewed(single, off, variance), -_MOST_OFF, _MOST_OFF))
         thickness += _bend(single, off, factor, variance)
     else:
         log_pace = single.factor[4].T @ np.concatenate([points[:4], _pace_points(draws)[None]])
@@ -144,9 +147,9 @@ def remaining_exposure(
         loadings = single.factor[[0, 2]] + single.unlogged * single.factor[4]
         variance = np.square(loadings).sum(axis=1)[:, :, None]
         skewed = _skewed(single, both, variance)
-        thickness += _bend(single, both, np.exp(skewed), variance)
-        factor = np.exp(off + skewed - both)
-    factor *= np.exp(single.mean[[0, 2], :, None])
+        thickness += _bend(single, both, np.exp(np.clip(skewed, -_MOST_OFF, _MOST_OFF)), variance)
+        factor = np.exp(np.clip(off + skewed - both, -_MOST_OFF, _MOST_OFF))
+    factor *= np.exp(np.clip(single.mean[[0, 2], :, None], *_LOG_RATES))
     rate = factor
     left = thickness - limit_mm[:, :, None].astype(np.float32)
     ahead = np.maximum(left, np.float32(1e-9))
