@@ -1,9 +1,9 @@
 """Notice decision: which pairs are written about today, which not, and why?
 
 One pure function for preview, dry run and real run. A window is one stretch of a sole's life in
-which it is due. It begins anew when something new was seen of the sole, such as a thumb check, and
-the day told last has moved far away. A day that moves only because the sole lasts begins nothing.
-Each window has a first notice, perhaps a second, then silence.
+which it is due. A new one begins when something new was seen of the sole, such as a thumb check.
+The day told last must have moved far away as well. A day that moves only because the sole lasts
+begins nothing. Each window has a first notice, perhaps a second, then silence.
 """
 
 from __future__ import annotations

@@ -1,9 +1,9 @@
 """Silent outcomes: what is supposed of due pairs whose owners never say that they went elsewhere?
 
-Who comes is written down when the pair arrives; who does not come is written nowhere, and a chance
-to come that is learnt from arrivals alone is too high. A pair past its date is therefore kept as
-`open` since that date, and one that is probably gone as `declined`. Only dates that the shop has
-followed count, or those who left before would stand against nobody who came.
+An arrival is written down; an owner who does not come is written nowhere. A chance to come that is
+learnt from arrivals alone is too high. A pair past its date is therefore kept as `open` since that
+date, and one that is probably gone as `declined`. Only dates that the shop has followed count, or
+those who left before would stand against nobody who came.
 """
 
 from __future__ import annotations
