@@ -36,7 +36,7 @@ STEEP = 1e6
 FLAT = 1e4  # times an unknown's own size
 PINNED = 1e-7
 ABSENT = 1e-12
-SAME_LLF = 3e-9
+SAME_LLF = 1e-7
 WEAK_LOG_SD = 1e3
 MOST_ROUNDS = 200
 STANDS = 1e-8
@@ -198,12 +198,12 @@ class Lines:
         for _ in range(MOST_ORIGINS):
             best = sorted(fits, key=lambda x: -fits[x].llf)[:3]
             top = fits[best[0]].llf
-            if top - fits[best[2]].llf < SAME_LLF:
-                break  # the three differ by less than a search of the spreads leaves open
             bend, slope, _ = np.polyfit(
                 np.array(best) - best[0], [fits[x].llf - top for x in best], 2
             )
-            assert bend < 0.0
+            if bend >= 0.0:  # the three differ by no more than a search of the spreads leaves open
+                assert top - fits[best[2]].llf < SAME_LLF
+                break
             step = -0.5 * float(slope / bend)
             if abs(step) < within * (high - low):
                 break
