@@ -45,6 +45,7 @@ _USUAL = Priors()
 _LEAST_STEP, _MOST_STEP = 0.002, 0.15  # between differences by the log of a noise
 _SLOW_FROM, _MOST_LONGER = 0.3, 2.2
 _FOLLOWED_READINGS = 2  # by a gauge, on each foot, before a sole teaches where soles come off
+_WORSE = 1e-6  # of the log likelihood: a search ended elsewhere than at its best
 _FLAT = 0.01  # slope of the log likelihood by a log spread that counts as none
 _CURVE_STEP = 0.01
 # log spread from its prior median, at most: in the search from a start far away, at all, in SDs
@@ -283,12 +284,18 @@ def _best_spreads(
             bounds=list(zip(*_reach(priors, _FARTHEST), strict=True)),
             options={"maxiter": 30, "ftol": 1e-6},
         )
-        found.fun, found.x = seen[0]
+        _keep_best(found, seen)
         return found, _inverse_curvature(found.x, *known)
     options = {"maxiter": 4, "gtol": flat, "hess_inv0": inverse}
     found = minimize(objective, start, known, method="BFGS", jac=True, options=options)
-    found.fun, found.x = seen[0]
+    _keep_best(found, seen)
     return found, _inverse(np.linalg.inv(found.hess_inv), priors)
+
+
+def _keep_best(found: OptimizeResult, seen: list[tuple[float, np.ndarray]]) -> None:
+    """Go back to the best that a search has seen, where it ended clearly worse."""
+    if seen and not found.fun <= seen[0][0] + _WORSE:
+        found.fun, found.x = seen[0]
 
 
 def _inverse_curvature(
