@@ -70,7 +70,12 @@ def renewal_days(log: WearLog, as_of: pd.Timestamp, horizon_days: int) -> pd.Dat
 
 
 def renewal(
-    log: WearLog, as_of: pd.Timestamp, horizon_days: int, like: Renewal | None = None
+    log: WearLog,
+    as_of: pd.Timestamp,
+    horizon_days: int,
+    like: Renewal | None = None,
+    *,
+    plain: bool = False,
 ) -> Renewal:
     """Fit the lives of all soles until `as_of`, and say how long those on will last.
 
@@ -81,14 +86,18 @@ def renewal(
         Nothing later is used.
     horizon_days : int
     like : Renewal, optional
-        An earlier one whose parameters are taken, instead of fitting anew.
+        An earlier one whose parameters are taken, instead of a new fit.
+    plain : bool
+        Whether materials and owners who leave stay out: pair in wearer in shop, and no more.
     """
     known = log.until(as_of)
     soles = known.soles.sort_values(["pair_id", "fitted_on"], kind="stable", ignore_index=True)
     counts = soles["material"].value_counts()
     materials = like.materials if like else tuple(str(m) for m in counts.index)
+    if plain:
+        materials, soles = materials[:1], soles.assign(material=materials[0])
     lives, current, pair_ids = _lives(known, soles, as_of, materials)
-    fit = like.fit if like else fit_lives(lives, prior=LifePrior())
+    fit = like.fit if like else fit_lives(lives, prior=LifePrior(), leaves=not plain)
     ahead = horizon_days * np.square(np.linspace(0.0, 1.0, _GRID))
     levels = (np.arange(DRAWS) + 0.5) / DRAWS
     days, alive = np.empty((len(current), DRAWS)), np.empty(len(current))

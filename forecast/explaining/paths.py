@@ -20,12 +20,15 @@ from solespan.forecast.explaining.one_pair import OnePair, one_pair
 from solespan.forecast.explaining.wear_curve import curve, smoothed, worn_by
 from solespan.forecast.frames import FEET, PATH, WEARING_POINTS
 from solespan.forecast.log import WearLog
+from solespan.forecast.model.parameter_layout import INTERFACE, SILENT
 from solespan.forecast.model.wear_fit import WearFit
+from solespan.forecast.model.wear_model import Conditioned
 from solespan.forecast.priors import PACKING_DAYS
 from solespan.forecast.settings import ForecastSettings
 
 __all__ = ["wear_path"]
 
+_RATE = INTERFACE.index("log_rate")
 _WEEK = 7
 _WEEKLY_UNTIL, _THEN_EVERY = 366, 28
 _SHORTEST_DAYS = 28
@@ -124,11 +127,35 @@ def _past(mine: OnePair, sole: int) -> list[_Rows]:
     for path, cov in zip(paths, normal.own_cov, strict=True):
         here = curve(known, int(path), worn)
         mean, columns, walk = smoothed(known, mine.fit.noise, int(path), here)
-        variance = np.einsum("in,ij,jn->n", columns, cov, columns, optimize=True) + np.diag(walk)
-        through = columns.T @ cov[:, 2]
-        thickness = _quantiles(mean, variance, through, float(cov[2, 2]), here.wear_mm)
+        wears = np.zeros(len(cov))  # log wear: log rate, and the pace where nothing is logged
+        wears[_RATE], wears[SILENT] = 1.0, float(panel.unlogged_path[path])
+        every = np.column_stack([columns, wears])
+        whole = every.T @ cov @ every
+        whole[:-1, :-1] += walk
+        mean = _given_use(known, int(path), mean, whole)
+        thickness = _quantiles(
+            mean, np.diag(whole)[:-1], whole[:-1, -1], float(whole[-1, -1]), here.wear_mm
+        )
         out.append(_Rows(int(path), days, np.maximum(thickness, 0.0), ahead=False))
     return out
+
+
+def _given_use(known: Conditioned, path: int, mean: np.ndarray, whole: np.ndarray) -> np.ndarray:
+    """Take it that the pair is in use: its last thickness is that of today, as dates have it.
+
+    Parameters
+    ----------
+    mean : ndarray, shape (n,)
+        Thickness by day, the last one today's.
+    whole : ndarray, shape (n + 1, n + 1)
+        Covariance of the thickness and the log wear; moved in place.
+    """
+    precision, weighted = known.used.precision[path], known.used.weighted[path]
+    last = len(mean) - 1
+    shared = whole[last].copy()
+    scale = 1.0 / (1.0 + precision * shared[last])
+    whole -= precision * scale * np.outer(shared, shared)
+    return np.asarray(mean + scale * (weighted - precision * mean[last]) * shared[:-1])
 
 
 def _quantiles(

@@ -19,7 +19,7 @@ from solespan.forecast.log import WearLog
 from solespan.forecast.model.estimation import Estimate, Keep, Progress, fit_spreads
 from solespan.forecast.model.fit_start import FitStart
 from solespan.forecast.model.full_panel_fit import ENOUGH_PATHS, Runner, cut, over_everyone
-from solespan.forecast.model.parameter_layout import Facts, facts_of
+from solespan.forecast.model.parameter_layout import Facts, learnable
 from solespan.forecast.model.wear_fit import WearFit
 from solespan.forecast.model.wear_model import multipliers, wear_fit
 from solespan.forecast.panel.exposure import Exposure
@@ -113,7 +113,7 @@ def _fit_kind(
 
 
 def _told(panel: Panel) -> tuple[Facts, int, int]:
-    return facts_of(panel), len(panel.wearer_ids), len(panel.nominal_mm)
+    return learnable(panel), len(panel.wearer_ids), len(panel.nominal_mm)
 
 
 def _many_wearers(panel: Panel) -> int:

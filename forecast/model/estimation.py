@@ -20,7 +20,7 @@ from solespan.forecast.model.hand_over_noise import learn_unlogged
 from solespan.forecast.model.hierarchy import solve
 from solespan.forecast.model.inner_loop import Modes, modes, prior_centre
 from solespan.forecast.model.linearise import Linearised, Noise, linearise
-from solespan.forecast.model.parameter_layout import Belief, Coordinates, coordinates
+from solespan.forecast.model.parameter_layout import Belief, Coordinates, coordinates, learnable
 from solespan.forecast.model.posterior_moments import gradient
 from solespan.forecast.model.sole_state import FootPairs, foot_pairs, sole_state
 from solespan.forecast.observation.removal_threshold import Sending, learn_sending
@@ -353,7 +353,8 @@ def fit_spreads(
         Of other wearers, who log. Its population is what is believed before; its spreads and its
         noise stand, and only what concerns unlogged wear is learnt here.
     """
-    layout = layout or coordinates(panel, told=known.belief if known else None)
+    told = known.belief if known else None
+    layout = layout or coordinates(panel, facts=learnable(panel), told=told)
     learnt = UNLOGGED_SPREADS if known else tuple(priors.spreads)
     free = [n for n in priors.free if n in layout.spreads and n in learnt]
     priors = priors.holding(free, known.spread if known else {})

@@ -41,7 +41,7 @@ from solespan.forecast.model.parameter_layout import (
     Coordinates,
     Facts,
     coordinates,
-    facts_of,
+    learnable,
 )
 from solespan.forecast.model.posterior_moments import gradient
 from solespan.forecast.panel.panel import (
@@ -172,7 +172,7 @@ def _estimate_part(
         progress("everyone", 0.8)
     parts = [panel_range(panel, *block) for block in wearer_blocks(panel, _BLOCK_PATHS)]
     share = len(small.wearer_ids) / len(panel.wearer_ids)
-    return over_everyone(Threads(), parts, facts_of(panel), found, share)
+    return over_everyone(Threads(), parts, learnable(panel), found, share)
 
 
 def over_everyone(

@@ -10,7 +10,7 @@ has weight 1 on the log rate, the right-minus-left contrast +-1/2.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 import numpy as np
@@ -37,6 +37,7 @@ __all__ = [
     "Facts",
     "coordinates",
     "facts_of",
+    "learnable",
 ]
 
 INTERFACE = ("start", "packing", "log_rate", "gauge", "thumb", "sending", "silent", *COVARIATES)
@@ -163,6 +164,18 @@ def facts_of(panel: Panel) -> Facts:
         frozenset(n for n, (c, w) in local.items() if c in active and w.any()),
         frozenset(_needed(every, active)),
     )
+
+
+def learnable(panel: Panel) -> Facts:
+    """What a fit can learn from this panel.
+
+    Where soles come off is not learnt from soles that are all still on: their owners may simply
+    wait longer and longer.
+    """
+    facts = facts_of(panel)
+    if (panel.obs_kind == SENT).any():
+        return facts
+    return replace(facts, population=facts.population - {"sending_mm"})
 
 
 def coordinates(

@@ -13,10 +13,11 @@ import pandas as pd
 from tests.recovery.pooled import Bar, Share, ratio
 from tests.recovery.shops import HORIZON_DAYS, QUANTILES
 
-FORECASTERS = ("renewal", "line", "rate")
+FORECASTERS = ("renewal", "plain", "line", "rate")  # plain: lives without materials and leaving
 TOLD = ("book in", "stop wearing")
 BARS = {
     "model over renewal": Bar(high=0.80),
+    "model over plain": Bar(high=0.80),
     "AUC 90 days, model less renewal": Bar(low=0.02),
     "AUC 365 days, model less renewal": Bar(low=0.02),
     "80 % interval holds": Bar(0.76, 0.84),
@@ -40,10 +41,12 @@ def auc(score: np.ndarray, happened: np.ndarray, weight: np.ndarray | None = Non
     return float((due * (below + 0.5 * not_due)).sum() / pairs) if pairs > 0 else np.nan
 
 
-def auc_gain(rows: pd.DataFrame, days: int, resamples: int = 200) -> tuple[float, float, Share]:
-    """AUC of the model and of lives alone for being due within so many days, and the difference."""
+def auc_gain(
+    rows: pd.DataFrame, days: int, other: str = "renewal", resamples: int = 200
+) -> tuple[float, float, Share]:
+    """AUC of the model and of another for being due within so many days, and the difference."""
     happened = (rows["actual"] <= days).to_numpy()
-    mine, theirs = (rows[f"{f}_within_{days}"].to_numpy(float) for f in ("model", "renewal"))
+    mine, theirs = (rows[f"{f}_within_{days}"].to_numpy(float) for f in ("model", other))
     code, names = pd.factorize(rows["cluster"])
     rng = np.random.default_rng(1)
     gains = []
@@ -81,6 +84,7 @@ def figures(pairs: pd.DataFrame) -> dict[str, Share]:
         out[f"AUC {days} days, model"] = Share(mine, gain.error, gain.rows)
         out[f"AUC {days} days, renewal"] = Share(theirs, gain.error, gain.rows)
         out[f"AUC {days} days, model less renewal"] = gain
+        out[f"AUC {days} days, model less plain"] = auc_gain(alive, days, "plain")[2]
     for forecaster, mark in (("model", ""), ("renewal", "renewal: ")):
         by = {name: due_by(alive, forecaster, name) for name in QUANTILES}
         out[f"{mark}80 % interval holds"] = ratio(by["p90"] - by["p10"], 1.0, group)

@@ -89,7 +89,9 @@ def score_shop(name: str, seed: int, n_pairs: int | None = None) -> ShopScored:
     pairs["band"] = mine["band"]
     pairs["send_by"] = (mine["send_by"] - as_of).dt.days.to_numpy(float)
     pairs["still"] = lives.still_customer.loc[ids]
-    for forecaster, sample in (("model", model), ("renewal", lives.days)):
+    plain = renewal(log, as_of, HORIZON_DAYS, plain=True)
+    samples = {"model": model, "renewal": lives.days, "plain": plain.days}
+    for forecaster, sample in samples.items():
         days = np.minimum(sample.loc[ids].to_numpy(), HORIZON_DAYS)
         pairs = pairs.assign(**_said(forecaster, days, pairs["actual"].to_numpy()))
     for forecaster, single in (("line", straight_line_days), ("rate", population_rate_days)):

@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from solespan.forecast import WearModel, forecast
+from solespan.forecast import WearModel, forecast, wear_log, wear_path
 from solespan.forecast.frames import DUE_QUANTILES
 from solespan.forecast.observation.attrition import (
     Leaving,
@@ -16,6 +16,8 @@ from solespan.forecast.observation.attrition import (
     learn_leaving,
 )
 from solespan.forecast.observation.survival_sites import still_on_site
+from solespan.forecast.priors import POPULATION_SD
+from solespan.synthetic_data import world
 from tests.forecast.builders import TODAY, day, log_of, pair_row, rack, sole_row, together
 
 DAYS = list(DUE_QUANTILES)
@@ -140,6 +142,38 @@ class TestGone:
         few = learn_leaving(came, waiting, np.full(40, 0.9))
         many = learn_leaving(came, waiting, np.full(40, 0.01))
         assert chance_gone(many, waiting).mean() > chance_gone(few, waiting).mean() + 0.1
+
+
+class TestNothingCameOff:
+    def test_where_soles_come_off_is_not_learnt_from_soles_still_on(self):
+        """No sole came off: its place stays within two prior SDs of the prior."""
+        drawn = world("thumb_only", 206, n_pairs=120)
+        soles = drawn.frames["soles"]
+        kept = soles[soles["removed_on"].isna()]
+        frames = drawn.frames | {"soles": kept}
+        for name in ("wear_days", "checks"):
+            fitted = frames[name]["pair_id"].map(kept.set_index("pair_id")["fitted_on"])
+            day_of = frames[name]["worn_on" if name == "wear_days" else "checked_on"]
+            frames[name] = frames[name][day_of >= fitted]
+        jobs = frames["bench_jobs"]
+        frames["bench_jobs"] = jobs[jobs["pair_id"].isin(kept["pair_id"])]
+        fit = WearModel(wear_log(**frames), drawn.as_of).fit()
+        mean, sd = POPULATION_SD["sending_mm"]
+        assert abs(fit.value("sending_mm") - mean) < 2.0 * sd
+
+
+class TestPath:
+    def test_the_fitted_path_ends_where_the_forecast_stands(self):
+        log = log_of(customers(ages=(30, 700)))
+        fit = WearModel(log, TODAY).fit()
+        for pair_id in ("p0", "p1"):
+            path = wear_path(fit, log, pair_id, TODAY)
+            path = path[path["sole_id"] == f"{pair_id}-S3"]
+            for foot in ("left", "right"):
+                mine = path[path["foot"] == foot]
+                past = mine.loc[~mine["ahead"], "thickness_mm_p50"].iloc[-1]
+                ahead = mine.loc[mine["ahead"], "thickness_mm_p50"].iloc[0]
+                assert ahead == pytest.approx(past, abs=0.2)
 
 
 class TestSurvivalSite:
