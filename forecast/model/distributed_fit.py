@@ -71,7 +71,10 @@ def fit_split(
     assert found is not None  # noqa: S101 - a log has wearers
     mean = found.layout.prior_mean + found.population_mean
     log_multipliers = multipliers(found.layout.population, mean)
-    counts = runner.gather(runner.map(partial(_counted, log_multipliers=log_multipliers), read))
+    counted = partial(_counted, log_multipliers=log_multipliers)
+    counts = runner.gather(runner.map(counted, read))
+    if not any(len(part.days) for part in counts):  # nobody logs anywhere
+        counts = runner.gather(runner.map(partial(counted, logged_only=False), read))
     sizes = np.sum(runner.gather(runner.map(_sizes, read)), axis=0).tolist()
     if progress:
         progress("use", 0.95)
@@ -132,9 +135,10 @@ def _some(panel: Panel, first: int, step: int) -> Panel:
     return panel_part(panel, (np.arange(len(panel.wearer_ids)) + first) % step == 0)
 
 
-def _counted(read: Read, log_multipliers: np.ndarray) -> WearCounts:
+def _counted(read: Read, log_multipliers: np.ndarray, *, logged_only: bool = True) -> WearCounts:
+    """Wear counts of one log; only of wearers who log, from whom use is learnt."""
     counts, logged = wear_counts(read[0], log_multipliers), ~read[1].unlogged
-    return counts.kept(logged)
+    return counts.kept(logged) if logged_only else counts
 
 
 def _sizes(read: Read) -> tuple[int, int, int, int]:
@@ -142,6 +146,7 @@ def _sizes(read: Read) -> tuple[int, int, int, int]:
 
 
 def _joined(counts: list[WearCounts]) -> WearCounts:
+    counts = [part for part in counts if len(part.days)]
     before = np.cumsum([0, *(int(c.wearer[-1]) + 1 for c in counts)])
     return WearCounts(
         worn=np.concatenate([c.worn for c in counts]),

@@ -11,7 +11,7 @@ from solespan.forecast.model.distributed_fit import fit_split, join_panels
 from solespan.forecast.model.full_panel_fit import Threads
 from solespan.forecast.model.wear_fit import WearFit
 from solespan.forecast.panel.panel_of_log import build_panel
-from solespan.synthetic_data import world
+from solespan.synthetic_data import shop_world, world
 
 PARTS = 3
 
@@ -74,6 +74,19 @@ def test_panels_of_parts_join_to_the_panel_of_the_whole(whole, parts) -> None:
 def test_a_fit_of_parts_is_the_fit_of_the_whole(whole, parts) -> None:
     log, as_of = whole
     assert_same(fit_split(Threads(), parts, as_of), WearModel(log, as_of).fit())
+
+
+@pytest.mark.usefixtures("few_enough")
+@pytest.mark.slow
+@pytest.mark.parametrize("name", ["mixed_shop_10", "silent_shop"])
+def test_a_fit_of_parts_is_that_of_the_whole_where_many_log_nothing(name: str) -> None:
+    drawn = shop_world(name, 11, n_pairs=90)
+    log = wear_log(**drawn.frames)
+    wearers = np.array(sorted(log.pairs["wearer_id"].unique()), object)
+    split = [log.of_wearers(ids) for ids in np.array_split(wearers, PARTS)]
+    one, other = fit_split(Threads(), split, drawn.as_of), WearModel(log, drawn.as_of).fit()
+    assert one.names == other.names
+    np.testing.assert_allclose(one.params, other.params, rtol=1e-6, atol=1e-8)
 
 
 @pytest.mark.slow
