@@ -60,7 +60,9 @@ def fit_split(
         A log has no sole fitted by `as_of`.
     """
     day = pd.Timestamp(as_of)
-    read = runner.map(partial(_read, as_of=day), logs)
+    arrays = runner.map(partial(log_arrays, as_of=day), logs)
+    begun = min(runner.gather(runner.map(_begun, arrays)))
+    read = runner.map(partial(_read, records_begin=begun), arrays)
     found: Estimate | None = None
     for silent in (False, True):
         if found is not None and start is not None:
@@ -78,12 +80,15 @@ def fit_split(
     sizes = np.sum(runner.gather(runner.map(_sizes, read)), axis=0).tolist()
     if progress:
         progress("use", 0.95)
-    return wear_fit(found, fit_use(_joined(counts)), day, sizes)
+    return wear_fit(found, fit_use(_joined(counts)), day, sizes, begun)
 
 
-def _read(log: WearLog, as_of: pd.Timestamp) -> Read:
-    arrays = log_arrays(log, as_of)
-    return arrays, panel_of(arrays)
+def _begun(arrays: LogArrays) -> int:
+    return arrays.records_begin
+
+
+def _read(arrays: LogArrays, records_begin: int) -> Read:
+    return arrays, panel_of(arrays, records_begin)
 
 
 def _fit_kind(

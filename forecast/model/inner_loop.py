@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from solespan.forecast.covariates import COVARIATES
 from solespan.forecast.model.dense import FEW_PATHS, DenseRack, DenseState
 from solespan.forecast.model.ep_sites import Cavities, improve_sites
 from solespan.forecast.model.hierarchy import Posterior, solve
@@ -210,13 +211,13 @@ def _shorten(change: np.ndarray, wearer: np.ndarray) -> None:
     """Keep the steps of each wearer within a factor of e in wear.
 
     Log rate and log pace act as a sum. The whole step is shortened, as the other unknowns were
-    found together with it.
+    found together with it. The multipliers of exposure are everybody's, and keep their step.
     """
     each = np.maximum(np.abs(change[_RATE]), np.abs(change[SILENT]))
     step = np.maximum(each, np.abs(change[_RATE] + change[SILENT]))
     longest = np.ones(int(wearer[-1]) + 1 if len(wearer) else 0)
     np.maximum.at(longest, wearer, step)
-    change /= longest[wearer]
+    change[: -len(COVARIATES)] /= longest[wearer]
 
 
 def _pace_variance(bent: dict[int, np.ndarray]) -> np.ndarray:

@@ -43,6 +43,8 @@ class WearFit:
         What was learnt of use.
     log_likelihood : float
         Penalised marginal log likelihood of the linearised model at the optimum.
+    records_begin : int
+        Day of the first record of the log, since 1970-01-01: who came off before is not known.
     """
 
     as_of: str
@@ -59,6 +61,7 @@ class WearFit:
     n_pairs: int
     n_paths: int
     n_observations: int
+    records_begin: int
 
     @property
     def params(self) -> pd.Series:
@@ -200,6 +203,7 @@ class WearFit:
             "n_pairs": self.n_pairs,
             "n_paths": self.n_paths,
             "n_observations": self.n_observations,
+            "records_begin": self.records_begin,
         }
 
     @classmethod
@@ -218,7 +222,7 @@ class WearFit:
             )
         same = ("as_of", "log_likelihood", "rounds", "converged", "n_wearers", "n_pairs")
         return cls(
-            **{k: data[k] for k in (*same, "n_paths", "n_observations")},
+            **{k: data[k] for k in (*same, "n_paths", "n_observations", "records_begin")},
             names=tuple(data["names"]),
             mean=np.asarray(data["mean"], float),
             cov=np.asarray(data["cov"], float),

@@ -97,11 +97,15 @@ class WearModel:
         use = fit_use(counts.kept(logged) if logged.any() else counts)
         if progress:
             progress("done", 1.0)
-        return wear_fit(found, use, self.as_of, panel.sizes)
+        return wear_fit(found, use, self.as_of, panel.sizes, self._arrays.records_begin)
 
 
 def wear_fit(
-    found: Estimate, use: UseFit, as_of: pd.Timestamp, sizes: tuple[int, int, int, int]
+    found: Estimate,
+    use: UseFit,
+    as_of: pd.Timestamp,
+    sizes: tuple[int, int, int, int],
+    records_begin: int,
 ) -> WearFit:
     """Gather what was found; sizes: wearers, pairs, paths, observations."""
     return WearFit(
@@ -119,6 +123,7 @@ def wear_fit(
         n_pairs=sizes[1],
         n_paths=sizes[2],
         n_observations=sizes[3],
+        records_begin=records_begin,
     )
 
 
@@ -178,7 +183,8 @@ def condition(
         No sole was fitted by `as_of`.
     """
     arrays = log_arrays(log, pd.Timestamp(as_of))
-    panel, counts = panel_of(arrays), wear_counts(arrays, fit.multipliers)
+    panel = panel_of(arrays, fit.records_begin)
+    counts = wear_counts(arrays, fit.multipliers)
     return _given(fit, panel, counts, arrays.away, horizon_days)
 
 
@@ -194,7 +200,8 @@ def condition_blocks(
     Given the population, wearers are independent; a block's arrays stay in the processor's cache.
     """
     arrays = log_arrays(log, pd.Timestamp(as_of))
-    panel, counts = panel_of(arrays), wear_counts(arrays, fit.multipliers)
+    panel = panel_of(arrays, fit.records_begin)
+    counts = wear_counts(arrays, fit.multipliers)
 
     def one(block: tuple[int, int]) -> T:
         part = panel_range(panel, *block)

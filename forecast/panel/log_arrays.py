@@ -125,6 +125,14 @@ class LogArrays:
         return out
 
     @cached_property
+    def records_begin(self) -> int:
+        """Day of the first wear, check, job or removal that anybody wrote down; `NEVER`: none."""
+        ended = self.soles.end[self.soles.end <= self.today]
+        never = np.array([NEVER])
+        days = (self.days.day, self.checks.day, self.jobs.received, ended, never)
+        return int(np.concatenate(days).min())
+
+    @cached_property
     def first_fitted(self) -> np.ndarray:
         """Day on which each wearer's first sole here was fitted, shape (wearers,)."""
         out = np.full(len(self.wearer_ids), SHIFT)

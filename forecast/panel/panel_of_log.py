@@ -36,8 +36,11 @@ def build_panel(log: WearLog, as_of: pd.Timestamp) -> Panel:
     return panel_of(log_arrays(log, as_of))
 
 
-def panel_of(log: LogArrays) -> Panel:
-    """Lay a log's arrays out as paths and observations."""
+def panel_of(log: LogArrays, records_begin: int | None = None) -> Panel:
+    """Lay a log's arrays out as paths and observations.
+
+    `records_begin` is the day of the first record of the whole log that this one is a part of.
+    """
     soles, today, checks = log.soles, log.today, log.checks
     sole_end = np.minimum(soles.end, today)
     every = np.arange(len(soles.ids))
@@ -49,7 +52,9 @@ def panel_of(log: LogArrays) -> Panel:
     renewed = _top_pieces(log)
     at = np.flatnonzero(renewed >= 0)
     seen = check_sole * SHIFT + checks.day
-    old, since = _older_than_records(log)
+    begun = log.records_begin if records_begin is None else records_begin
+    old = _older_than_records(log, begun)
+    since = np.full(len(old), begun)
     entry = old * SHIFT + since
     ends = every * SHIFT + sole_end
     key = sorted_once(np.concatenate([seen, ends, at * SHIFT + renewed[at], entry]))
@@ -125,25 +130,17 @@ def _last_seen(log: LogArrays) -> np.ndarray:
     return out
 
 
-def _older_than_records(log: LogArrays) -> tuple[np.ndarray, np.ndarray]:
-    """Soles that were on before the shop's records began, and the day of that beginning.
+def _older_than_records(log: LogArrays, begun: int) -> np.ndarray:
+    """Soles that were on before the shop's records began.
 
     Had such a sole come off earlier, nobody would have written it down (left truncation). Only of
     wearers who do not log: who logs tells of the wear itself.
     """
     soles = log.soles
-    days = [
-        log.days.day,
-        log.checks.day,
-        log.jobs.received,
-        soles.end[soles.end <= log.today],
-    ]
-    begun = int(np.concatenate([*days, [NEVER]]).min())
     silent = ~log.logs[log.pair_wearer[soles.pair]]
     old = silent & (soles.fitted < begun - _TRUNCATION_DAYS)
     old &= np.minimum(soles.end, log.today) > begun + _TRUNCATION_DAYS
-    at = np.flatnonzero(old)
-    return at, np.full(len(at), begun)
+    return np.flatnonzero(old)
 
 
 def _advised(log: LogArrays) -> np.ndarray:
