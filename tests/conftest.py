@@ -45,6 +45,7 @@ settings.register_profile(
     suppress_health_check=[HealthCheck.too_slow],
 )
 settings.load_profile("steady")
+RUN_ONCE_MORE = ("browser", "load")
 PATIENCE_MS = 120_000  # ends a test that hangs; a slow machine is no reason to fail
 _server = _load("postgres_server")
 _FIXTURES = {"sqlite": "sqlite_files", "postgresql": "postgres_databases"}
@@ -56,7 +57,14 @@ def pytest_addoption(parser: pytest.Parser) -> None:
 
 
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
-    """Keep, in a run on the other kind, what depends on the kind of the run."""
+    """Run browser and load tests once more if they fail; keep what a kind of database is for.
+
+    Such tests depend on the speed of other processes. What needed its second run is listed at the
+    end as a rerun, and is to be mended.
+    """
+    for item in items:
+        if any(item.get_closest_marker(name) for name in RUN_ONCE_MORE):
+            item.add_marker(pytest.mark.flaky(reruns=1))
     if config.getoption("database") == KINDS[0]:
         return
     kept, left = [], []

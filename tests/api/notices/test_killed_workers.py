@@ -36,6 +36,7 @@ class SlowMailbox(Mailbox):
         return answer
 
 
+@pytest.mark.load
 @pytest.mark.slow
 def test_two_hundred_kills_lose_no_notice_and_tell_nobody_two_different_things(
     shop_on, new_address

@@ -21,7 +21,7 @@ from schemathesis.specs.openapi.checks import (
 from solespan.api.app import LOOPBACK_HOSTS, create_app
 from solespan.api.settings import Settings
 
-pytestmark = pytest.mark.slow
+pytestmark = [pytest.mark.slow, pytest.mark.load]
 
 CHECKS = [
     not_a_server_error,

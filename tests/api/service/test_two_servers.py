@@ -63,6 +63,7 @@ def servers(postgres_databases) -> Iterator[tuple[int, int]]:
     assert all(code in stopped and '"error"' not in told for told, code in ends), ends
 
 
+@pytest.mark.load
 @pytest.mark.slow
 def test_what_is_logged_through_both_at_once_is_there_once_for_both(servers):
     for path, body in (
@@ -88,6 +89,7 @@ def test_what_is_logged_through_both_at_once_is_there_once_for_both(servers):
     assert [row["worn_on"] for row in seen[0]["items"]] == days
 
 
+@pytest.mark.load
 @pytest.mark.slow
 def test_of_two_who_change_the_same_version_one_is_told(servers):
     assert send(servers[0], "POST", "wearers", {"wearer_id": "bob"})[0] == 201
