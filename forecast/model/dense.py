@@ -21,7 +21,7 @@ from solespan.forecast.panel.panel import Panel
 
 __all__ = ["FEW_PATHS", "DenseRack", "DenseState"]
 
-_RIDGE = 1e-11  # of a unit diagonal: unknowns that evidence ties together stay apart
+_RIDGE = 1e-9  # of a unit diagonal
 FEW_PATHS = 20  # up to here one dense system is solved sooner than level by level
 
 
@@ -102,7 +102,7 @@ class DenseRack:
         own[np.diag_indices(random)] += self._precision
         size = np.sqrt(np.diagonal(own))
         scale = size[:, None] * size  # precisions differ a millionfold
-        alone = np.linalg.inv(own / scale + _RIDGE * np.eye(random)) / scale
+        alone = _inverse(own / scale) / scale
         moves = -alone @ form[:, random:]
         mean, population_cov = self._population
         values = np.concatenate([alone @ data + moves @ mean, mean])
@@ -110,3 +110,11 @@ class DenseRack:
         cov = acts[:, :, :random] @ alone @ np.swapaxes(acts[:, :, :random], 1, 2)
         cov += response @ population_cov @ np.swapaxes(response, 1, 2)
         return DenseState((flat @ values).reshape(n, width).T, cov, self._active)
+
+
+def _inverse(matrix: np.ndarray) -> np.ndarray:
+    """Inverse of a precision of unit diagonal, where evidence may tie unknowns together."""
+    try:
+        return np.asarray(np.linalg.inv(matrix))
+    except np.linalg.LinAlgError:
+        return np.asarray(np.linalg.inv(matrix + _RIDGE * np.eye(len(matrix))))

@@ -24,6 +24,7 @@ def rows_of_right_forecasts(n: int, rng: np.random.Generator) -> pd.DataFrame:
     for name, at, sd in (
         ("model", known, 0.2),
         ("renewal", np.log(middle), np.hypot(0.3, 0.2)),
+        ("plain", np.log(middle), np.hypot(0.3, 0.3)),
     ):
         days = np.minimum(np.exp(at[:, None] + sd * ndtri(levels)), HORIZON_DAYS)
         out |= {f"{name}_{k}": np.quantile(days, q, axis=1) for k, q in QUANTILES.items()}
@@ -95,7 +96,7 @@ def test_a_scored_shop_has_a_row_a_pair_with_every_forecaster():
     rows = scored.pairs
     assert not rows["pair_id"].duplicated().any()
     crps = rows.filter(like="crps_").drop(columns="crps_alone")
-    assert set(crps) == {f"crps_{f}" for f in ("model", "renewal", "line", "rate")}
+    assert set(crps) == {f"crps_{f}" for f in ("model", "renewal", "plain", "line", "rate")}
     assert crps.notna().all(axis=None)
     assert (rows["crps_alone"].notna() == rows["logs"]).all()
     assert rows["actual"].between(-4000, HORIZON_DAYS).all()
