@@ -212,10 +212,12 @@ def coordinates(
         *((n, *every[n]) for n in population),
     ]
     priors = [population_prior(n) for n in population]
+    # an unknown that earlier or other logs told of keeps its column, though nothing here sees it
+    active = facts.active | {column for _, column, _ in layout}
     return Coordinates(
         names=tuple(n for n, _, _ in layout),
         levels=levels,
-        active=np.array([_COLUMN[c] for c in INTERFACE if c in facts.active]),
+        active=np.array([_COLUMN[c] for c in INTERFACE if c in active]),
         column=np.array([_COLUMN[c] for _, c, _ in layout]),
         weight=np.array([w for _, _, w in layout]),
         prior_mean=np.array([m for m, _ in priors]),

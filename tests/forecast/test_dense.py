@@ -24,12 +24,19 @@ def frames_of(case: str) -> dict:
             reading("eve-2", 200, "left", 4.0) | {"point": point} for point in ("toe", "heel")
         ],
         "two wearers": [],
+        "thumbs, no log": [grade("eve-1", 360, "right", "give")],
     }[case]
     frames["checks"] = pd.concat([frames["checks"], pd.DataFrame(more)], ignore_index=True)
+    if case == "thumbs, no log":  # sees no weather and no gauge, which the fit knows
+        frames["wear_days"] = frames["wear_days"].iloc[:0]
+        frames["checks"] = frames["checks"].loc[frames["checks"]["method"] == "thumb"]
     return together(frames, rack(1, wearer_id="fay", seed=8)) if case == "two wearers" else frames
 
 
-@pytest.mark.parametrize("case", ["gauge", "thumbs", "hole", "toe and heel", "two wearers"])
+CASES = ["gauge", "thumbs", "hole", "toe and heel", "two wearers", "thumbs, no log"]
+
+
+@pytest.mark.parametrize("case", CASES)
 def test_it_has_the_answers_of_the_elimination_by_level(case, shared_fit, monkeypatch) -> None:
     log = log_of(frames_of(case))
     dense = condition(shared_fit, log, TODAY, HORIZON_DAYS)

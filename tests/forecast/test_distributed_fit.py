@@ -12,6 +12,7 @@ from solespan.forecast.model.full_panel_fit import Threads
 from solespan.forecast.model.wear_fit import WearFit
 from solespan.forecast.panel.panel_of_log import build_panel
 from solespan.synthetic_data import shop_world, world
+from tests.forecast.builders import TODAY, log_of, rack, together
 
 PARTS = 3
 
@@ -87,6 +88,17 @@ def test_a_fit_of_parts_is_that_of_the_whole_where_many_log_nothing(name: str) -
     one, other = fit_split(Threads(), split, drawn.as_of), WearModel(log, drawn.as_of).fit()
     assert one.names == other.names
     np.testing.assert_allclose(one.params, other.params, rtol=1e-6, atol=1e-8)
+
+
+def test_a_part_that_sees_less_than_the_others_tells_the_same() -> None:
+    frames = rack(2, wearer_id="ada", seed=3, driving_foot="right")
+    worn = len(frames["wear_days"])
+    frames["wear_days"] = frames["wear_days"].assign(wet=np.arange(worn) % 3 == 0)
+    silent = rack(1, wearer_id="zoe", seed=8)
+    silent["wear_days"] = silent["wear_days"].iloc[:0]
+    log = log_of(together(frames, silent))
+    split = [log.of_wearers([name]) for name in ("ada", "zoe")]
+    assert_same(fit_split(Threads(), split, TODAY), WearModel(log, TODAY).fit())
 
 
 @pytest.mark.slow
