@@ -14,7 +14,6 @@ from math import log
 
 __all__ = [
     "DEFAULT_LIMIT_MM",
-    "GAP_SHARE",
     "HEEL_NOMINAL_MM",
     "LEATHERS",
     "MATERIAL_RATE",
@@ -79,7 +78,7 @@ POPULATION_SD: dict[str, tuple[float, float]] = {
     # mm that the thumb's cut points move per mm of limit: 0 it feels thickness, 1 what is to spare
     "thumb_limit": (0.5, 0.5),
     "sending_mm": (0.0, 0.4),  # thickness above the limit at which soles come off
-    "gap_share": (0.0, 0.45),  # log of what was worn in silent stretches over what habit says
+    "gap_share": (0.5, 0.25),  # of habit, worn in a silent stretch within a log
     # log of the wear days of a pair whose owner does not log, over one a week
     "pace": (0.0, 0.7),
     "pace_formal": (-0.3, 0.35),
@@ -88,7 +87,6 @@ POPULATION_SD: dict[str, tuple[float, float]] = {
     "pace_outdoor": (-0.1, 0.35),
 }
 UNLOGGED_WEAR_DAYS_PER_DAY = 1.0 / 7.0  # at which `pace` is 0; common practice, no source
-GAP_SHARE = 0.5  # of habit, worn in a silent stretch within a log; common practice, no source
 USUAL_LIMIT_MM = 2.0  # of leather: where thumb_limit makes no difference
 
 # Reading error of one reading, SD in mm, by method.
@@ -114,7 +112,7 @@ SPREADS: dict[str, Spread] = {
     "sole": Spread(0.05, 0.7, "sole (its piece of leather), log rate"),
     "pair": Spread(0.20, 0.5, "pair, log rate"),
     "pair_foot": Spread(0.05, 0.7, "right minus left of a pair, log rate"),
-    "gap": Spread(0.50, 0.4, "pair's wear in silent stretches, log of its share of habit"),
+    "gap": Spread(0.30, 0.4, "share of habit that a pair is worn in silent stretches"),
     "wearer": Spread(0.35, 0.4, "wearer, log rate"),
     "wearer_foot": Spread(0.07, 0.5, "right minus left of a wearer, log rate"),
     "wearer_point": Spread(0.25, 0.5, "wearer's own toe or heel, log rate"),

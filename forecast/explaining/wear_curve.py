@@ -109,13 +109,15 @@ def curve(known: Conditioned, path: int, worn: Worn) -> Curve:
     value = (known.centre + known.deviation)[:, path]
     worn = _since_begin(known, path, worn)
     rate = np.exp(value[2]) * _lift(known, path)
-    unlogged = rate * np.exp(value[SILENT]) * worn.silent
-    wear = rate * np.maximum(worn.x, 0.0) + unlogged
+    by_pace = bool(known.panel.unlogged_path[path])
+    factor = float(np.exp(value[SILENT])) if by_pace else 1.0
+    share = factor if by_pace else value[SILENT]
+    wear = rate * np.maximum(worn.x + share * worn.silent, 0.0)
     columns = np.zeros((len(INTERFACE), len(worn.x)))
     columns[0] = 1.0
     columns[1] = -np.minimum(worn.x / PACKING_DAYS, 1.0)
     columns[2] = -wear
-    columns[SILENT] = -unlogged
+    columns[SILENT] = -rate * factor * worn.silent
     columns[_FROM:] = -rate * worn.slopes
     thickness = known.panel.nominal_mm[path] + value[0] + columns[1] * value[1] - wear
     return Curve(thickness, columns, wear)
@@ -144,7 +146,9 @@ def _lift(known: Conditioned, path: int) -> float:
     x, gap = float(x_target[end]), float(silent[end])
     if begin >= 0:
         x, gap = x - float(x_target[begin]), gap - float(silent[begin])
-    worn = max(x, 0.0) + float(np.exp(value[SILENT])) * gap
+    by_pace = bool(known.panel.unlogged_path[path])
+    share = float(np.exp(value[SILENT]) if by_pace else value[SILENT])
+    worn = max(x + share * gap, 0.0)
     wear = float(np.exp(value[2])) * worn
     return float(known.lin.end_wear_mm[path]) / wear if wear > 0.0 else 1.0
 

@@ -77,7 +77,7 @@ def improve_sites(
     cavity_mean = cavity * (mean / variance - sites.mm * given)
     low, high, sd = bounds_of(panel, rows, noise)
     new_mm, total = interval_site(low, high, np.sqrt(sd**2 + walk), cavity_mean, cavity)
-    on = np.flatnonzero(panel.obs_kind[rows] == STILL_ON)
+    on = np.flatnonzero((panel.obs_kind[rows] == STILL_ON) & panel.unlogged_path[path])
     new_mm[on], total[on] = still_on_site(
         low[on],
         np.sqrt(sd[on] ** 2 + walk[on]),

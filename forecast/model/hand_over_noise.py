@@ -75,7 +75,8 @@ def still_used(panel: Panel, layout: Coordinates, at: Modes, noise: Noise) -> Ev
     """
     sites, cavities, lin = at.stand.sites, at.stand.cavities, at.lin
     on = np.flatnonzero(panel.obs_kind[sites.rows] == STILL_ON)
-    on = on[panel.current[panel.obs_path[sites.rows[on]]]]
+    own = panel.obs_path[sites.rows[on]]
+    on = on[panel.current[own] & panel.unlogged_path[own]]
     rows = sites.rows[on]
     path = panel.obs_path[rows]
     walk = noise.process_mm * lin.wear_mm[rows]

@@ -200,7 +200,7 @@ def _moved(
         weight=lin.weight,
         sites=sites,
         cavities=cavities,
-        pull=pull_of_bends(lin, bent),
+        pull=pull_of_bends(lin, bent, panel.unlogged_path),
         log_rate_variance=bent[_RATE][_RATE],
         pace_variance=_pace_variance(bent),
         moved=moved,

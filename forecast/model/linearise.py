@@ -2,13 +2,14 @@
 
 What do the observations of a path say, once the wear curve is made a straight line?
 
-Thickness = nominal + start - packing*min(x/6, 1) - exp(log rate)*(x + exp(pace)*silent) + process
-noise, in mm. Each observation becomes a row over the interface columns of
-`forecast.model.parameter_layout`. The filter of the process noise (a random walk in expected wear)
-makes the rows of a path independent. They add up to one small matrix per path. Linearisation about
-the current conditional modes is the way of Lindstrom and Bates (Biometrics 46:673, 1990). Given the
-posterior's covariances, the line is moved until the mean is that of the nearest normal. A skewed
-posterior has it elsewhere (Opper and Archambeau, Neural Computation 21:786, 2009).
+Thickness = nominal + start - packing*min(x/6, 1) - exp(log rate)*(x + share*silent) + process
+noise, in mm. Where a wearer logs nothing the share is exp(pace). Each observation becomes a row
+over the interface columns of `forecast.model.parameter_layout`. The filter of the process noise (a
+random walk in expected wear) makes the rows of a path independent. They add up to one small matrix
+per path. Linearisation about the current conditional modes is the way of Lindstrom and Bates
+(Biometrics 46:673, 1990). Given the posterior's covariances, the line is moved until the mean is
+that of the nearest normal. A skewed posterior has it elsewhere (Opper and Archambeau, Neural
+Computation 21:786, 2009).
 """
 
 from __future__ import annotations
@@ -204,7 +205,7 @@ def linearise(
     value = centre + deviation
     lifted = value.copy()
     lifted[2] += 0.5 * log_rate_variance
-    lifted[SILENT] += 0.5 * pace_variance
+    lifted[SILENT] += 0.5 * pace_variance * panel.unlogged_path
     x_target, slope_target = effective_exposure(panel, value[_COVARIATES_FROM:, 0])
     path, target = panel.obs_path, panel.obs_target
     wears = ~panel.obs_waist
@@ -278,10 +279,12 @@ def _columns(
     columns[0] = 1.0
     columns[1] = -np.minimum(x / PACKING_DAYS, 1.0) * wears
     least = np.where(x < 0.0, -np.inf, 0.0)
-    unlogged = rate * np.exp(value[SILENT])[path] * silent
-    wear = rate * np.maximum(x, least) + unlogged
+    # a share of habit where the wearer logs, else a log pace
+    by_pace = panel.unlogged_path[path]
+    factor = np.where(by_pace, np.exp(np.where(by_pace, value[SILENT][path], 0.0)), 1.0)
+    wear = rate * np.maximum(x + np.where(by_pace, factor, value[SILENT][path]) * silent, least)
     columns[2] = -wear
-    columns[SILENT] = -unlogged
+    columns[SILENT] = -rate * factor * silent
     columns[_COVARIATES_FROM + informed] = -rate * slope
     if len(path) == len(panel.obs_kind) and path is panel.obs_path:
         columns[_GAUGE] = panel.obs_kind < THUMB
@@ -359,7 +362,7 @@ def _take_out_truncation(
     gram[-1, :-1, path] += pull.T
 
 
-def pull_of_bends(lin: Linearised, bent: dict[int, np.ndarray]) -> np.ndarray:
+def pull_of_bends(lin: Linearised, bent: dict[int, np.ndarray], unlogged: np.ndarray) -> np.ndarray:
     """What the bends of the rows take away from what they say, given how uncertain they are.
 
     A row's expected squared misfit grows with the variance of its thickness, and that with the
@@ -372,6 +375,8 @@ def pull_of_bends(lin: Linearised, bent: dict[int, np.ndarray]) -> np.ndarray:
     lin : Linearised
     bent : dict of int to ndarray, shape (12, paths)
         `forecast.model.posterior_moments.bent_covariance` of the posterior that `lin` led to.
+    unlogged : ndarray of bool, shape (paths,)
+        Paths whose wear in silence is exp(pace); elsewhere it is a share of habit.
 
     Returns
     -------
@@ -387,7 +392,9 @@ def pull_of_bends(lin: Linearised, bent: dict[int, np.ndarray]) -> np.ndarray:
         out[column] -= weighed(column, _RATE)
         if column != _RATE:
             out[_RATE] -= weighed(column, column)
-        if SILENT <= column < _WIDTH - 1:  # all but driving act through exp
+        if column == SILENT:
+            out[column] -= unlogged * weighed(column, column)
+        elif _COVARIATES_FROM <= column < _WIDTH - 1:  # all but driving act through exp
             out[column] -= weighed(column, column)
     return out
 
@@ -401,7 +408,10 @@ def bounds_of(
     on = panel.obs_kind[rows] == STILL_ON
     path = panel.obs_path[rows]
     low = np.where(on, noise.sent_at_mm(panel, path), low)
-    sd = np.where(on, noise.sending_sd_mm(panel.unlogged_path[path]), sd)
+    # both feet of a logged sole are told apart, so each more loosely
+    unlogged = panel.unlogged_path[path]
+    told = noise.sending_sd_mm(unlogged) * np.where(unlogged, 1.0, 2.0)
+    sd = np.where(on, told, sd)
     return low, np.where(on, np.inf, high), sd
 
 

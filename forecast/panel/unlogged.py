@@ -15,11 +15,12 @@ import numpy as np
 
 from solespan.forecast.panel.exposure import Exposure, Gaps, silent_days
 from solespan.forecast.panel.log_arrays import LogArrays
-from solespan.forecast.priors import GAP_SHARE, UNLOGGED_WEAR_DAYS_PER_DAY
+from solespan.forecast.priors import UNLOGGED_WEAR_DAYS_PER_DAY
 
 __all__ = ["told_paces", "with_unlogged"]
 
-_LONG_GAP_DAYS = 180  # nobody is on holiday so long: the log was left, not the shoes
+_LONG_GAP_DAYS = 180  # nobody is on holiday so long
+_WHOLE = 2.0  # of the usual share, so that habit goes on: the log was left, not the shoes
 _HABIT_DAYS = 30.0  # at which a pair's habit is taken half from its wearer's other pairs
 _LEAST_KNOWN = 1.5  # extra weight of the share of a pair without any habit of its own
 _NEW_LOG_DAYS = 90
@@ -109,7 +110,7 @@ def _gap_days(
         silent_days(Gaps(gaps.wearer[at], gaps.start[at], gaps.end[at]), wearer, fitted, day)
         for at in (whole, ~whole)
     ]
-    return parts[0] + parts[1], parts[0] + GAP_SHARE * parts[1]
+    return parts[0] + parts[1], _WHOLE * parts[0] + parts[1]
 
 
 def _habits(

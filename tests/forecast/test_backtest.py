@@ -200,7 +200,7 @@ class TestLookBack:
             "days off",
             "80 % interval",
             "pairs called",
-            "judged",
+            "The log says when a pair was due",
         ):
             assert part in text
         assert "nan" not in text.split()

@@ -81,7 +81,7 @@ def asked_over_http(client: TestClient, frames: dict[str, pd.DataFrame]) -> None
 
     described = client.app.openapi()["components"]["schemas"]
     assert "salt lay on the ground" in described["WearDay"]["properties"]["salted"]["description"]
-    assert "salted" in described["HabitAsked"]["properties"]["condition"]["anyOf"][0]["enum"]
+    assert "salted" in described["ConditionAsked"]["properties"]["condition"]["enum"]
 
     page = client.get("/pairs/P0001").text
     assert 'name="salted"' in page

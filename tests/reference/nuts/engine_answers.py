@@ -102,7 +102,7 @@ def engine_answers(room: RackRoom, fit: WearFit | None = None, draws: int = DRAW
     feet = foot_pairs(panel)
     state = known.state(feet)
     limit = np.array([panel.limit_mm[feet.left], panel.limit_mm[feet.right]])
-    remaining, _, _ = remaining_exposure(state, limit, fit.noise.process_mm, draws)
+    remaining, _, _, _ = remaining_exposure(state, limit, fit.noise.process_mm, draws)
     pair_ids = panel.pair_ids[panel.path_pair[feet.left]]
     logged = panel.exposure.base[panel.path_end].sum(axis=1) + 1.0
     return EngineAnswers(
