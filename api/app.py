@@ -14,7 +14,7 @@ from urllib.parse import urlsplit
 from fastapi import FastAPI
 
 from solespan.api.clock import Clock
-from solespan.api.routes import health, problems
+from solespan.api.routes import health
 from solespan.api.routes.accounts import accounts, customer_record
 from solespan.api.routes.bench import materials, orders, quotes, workload
 from solespan.api.routes.edge.access import Access
@@ -22,9 +22,10 @@ from solespan.api.routes.edge.gate import Gate
 from solespan.api.routes.edge.headers import SecurityHeaders
 from solespan.api.routes.edge.record import RequestRecord
 from solespan.api.routes.forecasts import fit, forecasts
+from solespan.api.routes.http import problems
+from solespan.api.routes.http.page_entry import navigation_of
 from solespan.api.routes.importing import imports
 from solespan.api.routes.notices import consents, notices
-from solespan.api.routes.page_entry import navigation_of
 from solespan.api.routes.page_register import PAGES
 from solespan.api.routes.planning import calendar_feed, care, plans, resole_options
 from solespan.api.routes.rack.records import record_routers

@@ -13,7 +13,7 @@ from collections.abc import Callable
 from datetime import date, timedelta
 from typing import Any
 
-from solespan.forecast.frames import Column
+from solespan.forecast.columns import Column
 
 __all__ = [
     "EARLIEST",

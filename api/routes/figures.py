@@ -9,9 +9,9 @@ from fastapi import APIRouter, Request, Response
 from starlette.exceptions import HTTPException
 
 from solespan.api.errors import NotFound
-from solespan.api.routes.http import Context
-from solespan.api.routes.page_entry import Need, PageEntry
-from solespan.api.routes.page_http import Words
+from solespan.api.routes.http.page_entry import Need, PageEntry
+from solespan.api.routes.http.pages import Words
+from solespan.api.routes.http.requests import Context
 from solespan.api.services.rack.pair_page import figure_frames
 from solespan.api.services.rack.rack_page import rack_frames
 from solespan.dashboards.assets import asset_by_url_name

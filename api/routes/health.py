@@ -6,7 +6,7 @@ from fastapi import APIRouter, Response
 
 from solespan.api.errors import DatabaseUnavailable
 from solespan.api.routes.forecasts.fit import fit_state
-from solespan.api.routes.http import PROBLEM_ANSWERS, Context, json_answer
+from solespan.api.routes.http.requests import PROBLEM_ANSWERS, Context, json_answer
 from solespan.api.schemas.service import Alive, Ready
 from solespan.api.services.readiness import has_our_schema
 

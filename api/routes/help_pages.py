@@ -9,8 +9,8 @@ from fastapi import APIRouter, Request, Response
 from fastapi.responses import HTMLResponse
 
 from solespan.api.errors import NotFound
-from solespan.api.routes.page_entry import Need, PageEntry
-from solespan.api.routes.page_http import PageRoute
+from solespan.api.routes.http.page_entry import Need, PageEntry
+from solespan.api.routes.http.pages import PageRoute
 from solespan.dashboards.chapters import CHAPTERS, READERS
 from solespan.dashboards.navigation import NavEntry
 from solespan.dashboards.pages.api_reference import api_page

@@ -10,8 +10,8 @@ from importlib.resources import files
 
 from fastapi import APIRouter, Response
 
-from solespan.api.routes.http import json_answer
-from solespan.api.routes.page_entry import Need, PageEntry
+from solespan.api.routes.http.page_entry import Need, PageEntry
+from solespan.api.routes.http.requests import json_answer
 from solespan.dashboards.assets import assets
 from solespan.dashboards.chapters import help_addresses, help_version
 

@@ -5,7 +5,7 @@ import re
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 
-from solespan.api.routes.page_entry import navigation_of
+from solespan.api.routes.http.page_entry import navigation_of
 from solespan.api.routes.page_register import PAGES as REGISTER
 from tests.browser.conftest import ARTEFACTS, THEMES, WIDTHS
 

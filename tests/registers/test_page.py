@@ -11,9 +11,9 @@ from __future__ import annotations
 import pandas as pd
 from fastapi import APIRouter, Request, Response
 
-from solespan.api.routes.http import Context
-from solespan.api.routes.page_entry import Need, PageEntry
-from solespan.api.routes.page_http import PageRoute, page_answer
+from solespan.api.routes.http.requests import Context
+from solespan.api.routes.http.page_entry import Need, PageEntry
+from solespan.api.routes.http.pages import PageRoute, page_answer
 from solespan.dashboards.figures import FIGURES
 from solespan.dashboards.navigation import NavEntry
 from solespan.dashboards.render import inline_figure

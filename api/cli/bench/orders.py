@@ -99,7 +99,7 @@ def move(
     from solespan.api.cli.opening import serving
     from solespan.api.schemas.bench.orders import Move
     from solespan.api.services.bench import orders as bench_orders
-    from solespan.api.services.bench.found_orders import describe, forecast_anew
+    from solespan.api.services.bench.found_orders import describe
 
     given = {
         "to": to,
@@ -113,7 +113,7 @@ def move(
         before = describe(session, order)
         move = read_message(lambda: Move.model_validate(given | {"version": before["version"]}))
         after = bench_orders.step(session, order, move, services.clock)
-        forecast_anew(services.forecaster, session, after["pair_id"])
+        services.forecaster.update_owner(session, after["pair_id"])
     typer.echo(f"Order {order}: {before['stage']} -> {after['stage']}")
 
 
@@ -128,7 +128,6 @@ def file_paper(
     from solespan.api.cli.opening import serving
     from solespan.api.schemas.bench.orders import Condition, Record
     from solespan.api.services.bench import papers
-    from solespan.api.services.bench.found_orders import forecast_anew
 
     kinds: dict[str, type[Condition | Record]] = {
         "condition": Condition,
@@ -146,7 +145,7 @@ def file_paper(
     paper = read_message(lambda: kinds[kind].model_validate_json(content))
     with serving() as services, services.database.writing() as session:
         filed = papers.file_paper(session, order, kind, paper, services.clock)
-        forecast_anew(services.forecaster, session, filed["pair_id"])
+        services.forecaster.update_owner(session, filed["pair_id"])
     typer.echo(f"Order {order}: the {kind} paper is filed.")
 
 

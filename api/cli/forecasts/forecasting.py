@@ -238,7 +238,7 @@ def shown_progress() -> Iterator[service.Progress]:
 
 
 def _refuse_unknown(services: Services, name: str, column: str, given: str | None) -> None:
-    from solespan.api.services.rack.records import unknown_id
+    from solespan.api.services.unknown_id import unknown_id
     from solespan.api.storage.rack.records import find_record
 
     if given is None:

@@ -9,7 +9,7 @@ from typing import Annotated
 
 from fastapi import APIRouter, Depends, Path, Query, Response
 
-from solespan.api.routes.http import (
+from solespan.api.routes.http.requests import (
     PROBLEM_ANSWERS,
     Context,
     Sender,

@@ -10,9 +10,9 @@ from typing import Annotated, Any
 from fastapi import APIRouter, Path, Request, Response
 
 from solespan.api.errors import Refused
-from solespan.api.routes.http import Context, json_answer
-from solespan.api.routes.page_entry import Need, PageEntry
-from solespan.api.routes.page_http import PageRoute, Typed, page_answer, refuse_foreign_form
+from solespan.api.routes.http.page_entry import Need, PageEntry
+from solespan.api.routes.http.pages import PageRoute, Typed, page_answer, refuse_foreign_form
+from solespan.api.routes.http.requests import Context, json_answer
 from solespan.api.schemas.fields import KnownId
 from solespan.api.services.accounts.customer_record import (
     customer_record,

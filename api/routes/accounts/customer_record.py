@@ -9,7 +9,7 @@ from typing import Annotated
 
 from fastapi import APIRouter, Path, Response
 
-from solespan.api.routes.http import PROBLEM_ANSWERS, Context, json_answer
+from solespan.api.routes.http.requests import PROBLEM_ANSWERS, Context, json_answer
 from solespan.api.schemas.accounts.accounts import CustomerErased, CustomerRecord
 from solespan.api.schemas.fields import KnownId
 from solespan.api.services.accounts.customer_record import erase_customer, hand_out

@@ -7,9 +7,8 @@ from __future__ import annotations
 
 from fastapi import APIRouter, Request, Response
 
-from solespan.api.routes.http import Context, IdempotencyKey, Sender
-from solespan.api.routes.page_entry import Need, PageEntry
-from solespan.api.routes.page_http import (
+from solespan.api.routes.http.page_entry import Need, PageEntry
+from solespan.api.routes.http.pages import (
     PageRoute,
     Typed,
     Words,
@@ -18,6 +17,7 @@ from solespan.api.routes.page_http import (
     page_answer,
     refuse_foreign_form,
 )
+from solespan.api.routes.http.requests import Context, IdempotencyKey, Sender
 from solespan.api.services.accounts.customers import log_own_wear, own_rack
 from solespan.api.services.notices.choices import read_rules
 from solespan.dashboards.pages.accounts.own_rack import own_rack_page

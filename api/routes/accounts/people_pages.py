@@ -8,9 +8,8 @@ from urllib.parse import quote
 from fastapi import APIRouter, Request, Response
 
 from solespan.api.errors import SolespanError
-from solespan.api.routes.http import Context, Sender
-from solespan.api.routes.page_entry import Need, PageEntry
-from solespan.api.routes.page_http import (
+from solespan.api.routes.http.page_entry import Need, PageEntry
+from solespan.api.routes.http.pages import (
     PageRoute,
     Typed,
     Words,
@@ -18,6 +17,7 @@ from solespan.api.routes.page_http import (
     page_answer,
     refuse_foreign_form,
 )
+from solespan.api.routes.http.requests import Context, Sender
 from solespan.api.services.accounts.page import do_form, people_page, subject_of
 from solespan.api.services.context import AppContext
 from solespan.dashboards.navigation import NavEntry

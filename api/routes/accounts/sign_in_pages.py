@@ -15,9 +15,8 @@ from fastapi import APIRouter, Path, Request, Response
 
 from solespan.api.author import Author
 from solespan.api.errors import SolespanError
-from solespan.api.routes.http import Context, Sender
-from solespan.api.routes.page_entry import Need, PageEntry
-from solespan.api.routes.page_http import (
+from solespan.api.routes.http.page_entry import Need, PageEntry
+from solespan.api.routes.http.pages import (
     PageRoute,
     Typed,
     Words,
@@ -25,6 +24,7 @@ from solespan.api.routes.page_http import (
     page_answer,
     refuse_foreign_form,
 )
+from solespan.api.routes.http.requests import Context, Sender
 from solespan.api.services.accounts import people, sign_in, tokens
 from solespan.api.services.accounts.identity import Identity
 from solespan.api.services.accounts.people import list_tenants, tenants_of

@@ -16,19 +16,19 @@ from starlette.datastructures import UploadFile
 
 from solespan.api.errors import Conflict, NotFound, Refused, SolespanError, StaleVersion
 from solespan.api.routes.bench.order_pages import bench_answer, job_answer, paper_answer
-from solespan.api.routes.http import Context
-from solespan.api.routes.page_entry import PageEntry
-from solespan.api.routes.page_http import (
+from solespan.api.routes.http.page_entry import PageEntry
+from solespan.api.routes.http.pages import (
     MOST_CHARACTERS,
     PageRoute,
     Typed,
     back_to,
     refuse_foreign_form,
 )
-from solespan.api.routes.page_http import told as shown
+from solespan.api.routes.http.pages import told as shown
+from solespan.api.routes.http.requests import Context
 from solespan.api.schemas.forms import FormProblem
 from solespan.api.services.bench import orders
-from solespan.api.services.bench.found_orders import describe, forecast_anew
+from solespan.api.services.bench.found_orders import describe
 from solespan.api.services.bench.order_forms import REASON, read_booking, read_move
 from solespan.api.services.bench.paper_forms import PAPER_READERS
 from solespan.api.services.bench.papers import file_paper
@@ -90,7 +90,7 @@ def take_step(ctx: Context, request: Request, order_id: str, typed: Typed) -> Re
         move = read_move(typed)
         with ctx.database.writing() as session:
             order = orders.step(session, order_id, move, ctx.clock)
-            forecast_anew(ctx.forecaster, session, order["pair_id"])
+            ctx.forecaster.update_owner(session, order["pair_id"])
     except FormProblem as problem:
         forms = {to: FormState(typed, problem.errors)}
         return job_answer(ctx, request, order_id, {}, forms=forms, status=422)
@@ -134,7 +134,7 @@ def file_a_paper(
         paper = PAPER_READERS[kind](typed)
         with ctx.database.writing() as session:
             order = file_paper(session, order_id, kind, paper, ctx.clock)
-            forecast_anew(ctx.forecaster, session, order["pair_id"])
+            ctx.forecaster.update_owner(session, order["pair_id"])
     except FormProblem as problem:
         form = FormState(typed, problem.errors)
         return paper_answer(ctx, request, order_id, kind, form=form, status=422)

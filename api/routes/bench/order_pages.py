@@ -15,9 +15,9 @@ from fastapi.responses import HTMLResponse
 from markupsafe import Markup
 
 from solespan.api.errors import NotFound
-from solespan.api.routes.http import Context
-from solespan.api.routes.page_entry import PageEntry
-from solespan.api.routes.page_http import PageRoute, Words, page_answer
+from solespan.api.routes.http.page_entry import PageEntry
+from solespan.api.routes.http.pages import PageRoute, Words, page_answer
+from solespan.api.routes.http.requests import Context
 from solespan.api.services.bench.bench_settings import read_bench_settings
 from solespan.api.services.bench.found_orders import describe
 from solespan.api.services.bench.orders import count_open, open_orders

@@ -11,7 +11,7 @@ from fastapi import APIRouter, Depends, File, Form, Path, Query, Response, Uploa
 from sqlalchemy.orm import Session
 
 from solespan.api.errors import NotFound
-from solespan.api.routes.http import (
+from solespan.api.routes.http.requests import (
     PROBLEM_ANSWERS,
     Context,
     IdempotencyKey,
@@ -35,7 +35,7 @@ from solespan.api.schemas.bench.orders import (
 )
 from solespan.api.schemas.fields import KnownId
 from solespan.api.services.bench import orders
-from solespan.api.services.bench.found_orders import describe, forecast_anew
+from solespan.api.services.bench.found_orders import describe
 from solespan.api.services.bench.papers import file_paper
 from solespan.api.services.bench.photo_metadata import MAX_PHOTO_BYTES
 from solespan.api.services.bench.photographs import find_photo, keep_photograph, remove_photograph
@@ -113,7 +113,7 @@ def create_move(ctx: Context, order_id: OrderId, body: Move, key: IdempotencyKey
 
     def work(session: Session) -> Answered:
         order = orders.step(session, order_id, body, ctx.clock)
-        forecast_anew(ctx.forecaster, session, order["pair_id"])
+        ctx.forecaster.update_owner(session, order["pair_id"])
         return Answered(201, plain(order), {"etag": etag_of(order["version"])})
 
     route = f"POST /v1/bench-orders/{order_id}/moves"
@@ -126,7 +126,7 @@ def create_move(ctx: Context, order_id: OrderId, body: Move, key: IdempotencyKey
 def _file(ctx: AppContext, order_id: str, kind: str, paper: Condition | Record) -> Response:
     with ctx.database.writing() as session:
         order = file_paper(session, order_id, kind, paper, ctx.clock)
-        forecast_anew(ctx.forecaster, session, order["pair_id"])
+        ctx.forecaster.update_owner(session, order["pair_id"])
     return json_answer(plain(order), headers={"etag": etag_of(order["version"])})
 
 

@@ -7,7 +7,7 @@ from typing import Annotated
 from fastapi import APIRouter, Path, Query, Response
 from pydantic import Field
 
-from solespan.api.routes.http import PROBLEM_ANSWERS, Context, json_answer
+from solespan.api.routes.http.requests import PROBLEM_ANSWERS, Context, json_answer
 from solespan.api.schemas.bench.orders import Name
 from solespan.api.schemas.fields import KnownId
 from solespan.api.schemas.rack.records import Answer

@@ -11,9 +11,8 @@ from fastapi import APIRouter, Request, Response
 from sqlalchemy.orm import Session
 
 from solespan.api.errors import NothingForecast, SolespanError
-from solespan.api.routes.http import Context, IdempotencyKey
-from solespan.api.routes.page_entry import PageEntry
-from solespan.api.routes.page_http import (
+from solespan.api.routes.http.page_entry import PageEntry
+from solespan.api.routes.http.pages import (
     PageRoute,
     Typed,
     Words,
@@ -23,6 +22,7 @@ from solespan.api.routes.page_http import (
     refuse_foreign_form,
     told,
 )
+from solespan.api.routes.http.requests import Context, IdempotencyKey
 from solespan.api.schemas.bench.stock import USES
 from solespan.api.schemas.forms import FormProblem
 from solespan.api.services.bench import stock

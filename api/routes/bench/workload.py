@@ -12,7 +12,7 @@ import pandas as pd
 from fastapi import APIRouter, Depends, Query, Response
 
 from solespan.api.errors import NothingForecast, Refused
-from solespan.api.routes.http import (
+from solespan.api.routes.http.requests import (
     PROBLEM_ANSWERS,
     Context,
     IdempotencyKey,

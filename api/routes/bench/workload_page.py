@@ -13,9 +13,8 @@ from fastapi import APIRouter, Query, Request, Response
 from fastapi.responses import HTMLResponse
 
 from solespan.api.errors import NothingForecast, SolespanError
-from solespan.api.routes.http import Context
-from solespan.api.routes.page_entry import PageEntry
-from solespan.api.routes.page_http import (
+from solespan.api.routes.http.page_entry import PageEntry
+from solespan.api.routes.http.pages import (
     PageRoute,
     Typed,
     Words,
@@ -24,6 +23,7 @@ from solespan.api.routes.page_http import (
     refuse_foreign_form,
     told,
 )
+from solespan.api.routes.http.requests import Context
 from solespan.api.schemas.forms import FormProblem, read_column
 from solespan.api.services.bench import stock
 from solespan.api.services.bench.bench_plan import make_plan, newest_plan

@@ -3,7 +3,7 @@
 The entries of pages say what their addresses need; what addresses of `/v1` need stands here. An
 address that is not listed needs `read` for looking and `write` for changing, so a new route is
 closed until someone opens it. Middleware asks who sends, before any route runs, and leaves the
-answer in the request's state; `api.routes.http.Context` then sees that tenant only.
+answer in the request's state; `api.routes.http.requests.Context` then sees that tenant only.
 """
 
 from __future__ import annotations
@@ -21,9 +21,9 @@ from starlette.responses import RedirectResponse, Response
 from starlette.types import ASGIApp, Receive, Scope, Send
 
 from solespan.api.problems import PROBLEMS
-from solespan.api.routes.edge.problem_document import problem_response
-from solespan.api.routes.page_entry import Need
-from solespan.api.routes.page_http import failure_page
+from solespan.api.routes.http.page_entry import Need
+from solespan.api.routes.http.pages import failure_page
+from solespan.api.routes.http.problem_document import problem_response
 from solespan.api.routes.page_register import PAGES
 from solespan.api.services.accounts.identity import THIS_MACHINE, Identity, identify
 from solespan.api.services.accounts.sessions import session_cookie_name, session_limits

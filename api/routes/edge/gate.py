@@ -20,7 +20,7 @@ from starlette.exceptions import HTTPException
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from solespan.api.problems import PROBLEMS, ProblemKind
-from solespan.api.routes.edge.problem_document import problem_response
+from solespan.api.routes.http.problem_document import problem_response
 
 __all__ = ["Gate"]
 

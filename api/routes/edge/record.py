@@ -18,7 +18,7 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from solespan.api.logs import places_of
 from solespan.api.problems import PROBLEMS
-from solespan.api.routes.edge.problem_document import problem_response
+from solespan.api.routes.http.problem_document import problem_response
 
 __all__ = ["RequestRecord"]
 

@@ -7,7 +7,7 @@ from typing import Any
 from fastapi import APIRouter, Response
 from sqlalchemy.orm import Session
 
-from solespan.api.routes.http import (
+from solespan.api.routes.http.requests import (
     PROBLEM_ANSWERS,
     Context,
     IdempotencyKey,

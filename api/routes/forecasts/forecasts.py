@@ -10,7 +10,8 @@ from typing import Annotated, Any
 import pandas as pd
 from fastapi import APIRouter, Depends, Path, Query, Request, Response
 
-from solespan.api.routes.http import (
+from solespan.api.routes.http.query import query_description, query_reader
+from solespan.api.routes.http.requests import (
     PROBLEM_ANSWERS,
     Context,
     after_of,
@@ -20,7 +21,6 @@ from solespan.api.routes.http import (
     rows_answer,
     unless_same,
 )
-from solespan.api.routes.query import query_description, query_reader
 from solespan.api.schemas.fields import KnownId, PlainDate
 from solespan.api.schemas.forecasts.forecasts import (
     ForecastFilters,
@@ -35,7 +35,7 @@ from solespan.api.services.forecasts.forecasting import (
     list_due,
     wearer_of_pair,
 )
-from solespan.api.services.rack.records import unknown_id
+from solespan.api.services.unknown_id import unknown_id
 from solespan.forecast import Explanation
 
 __all__ = ["router"]

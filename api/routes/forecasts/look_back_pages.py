@@ -8,15 +8,15 @@ from __future__ import annotations
 import pandas as pd
 from fastapi import APIRouter, Request, Response
 
-from solespan.api.routes.http import Context
-from solespan.api.routes.page_entry import PageEntry
-from solespan.api.routes.page_http import (
+from solespan.api.routes.http.page_entry import PageEntry
+from solespan.api.routes.http.pages import (
     PageRoute,
     Typed,
     back_to,
     page_answer,
     refuse_foreign_form,
 )
+from solespan.api.routes.http.requests import Context
 from solespan.api.services.forecasts.look_back import kept
 from solespan.dashboards.figures.calibration import calibration
 from solespan.dashboards.navigation import NavEntry

@@ -6,9 +6,8 @@ from fastapi import APIRouter, Request, Response
 from fastapi.responses import HTMLResponse
 
 from solespan.api.errors import SolespanError
-from solespan.api.routes.http import Context
-from solespan.api.routes.page_entry import PageEntry
-from solespan.api.routes.page_http import (
+from solespan.api.routes.http.page_entry import PageEntry
+from solespan.api.routes.http.pages import (
     PageRoute,
     Typed,
     Words,
@@ -17,6 +16,7 @@ from solespan.api.routes.page_http import (
     refuse_foreign_form,
     told,
 )
+from solespan.api.routes.http.requests import Context
 from solespan.api.schemas.forecasts.choices import ForecastChoices
 from solespan.api.schemas.forms import FormProblem, read_form, share, text_of
 from solespan.api.services.context import AppContext

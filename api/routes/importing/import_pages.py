@@ -14,9 +14,8 @@ from urllib.parse import quote
 from fastapi import APIRouter, File, Form, Request, Response, UploadFile
 
 from solespan.api.errors import Refused, SolespanError
-from solespan.api.routes.http import Context
-from solespan.api.routes.page_entry import PageEntry
-from solespan.api.routes.page_http import (
+from solespan.api.routes.http.page_entry import PageEntry
+from solespan.api.routes.http.pages import (
     TOKEN,
     PageRoute,
     Typed,
@@ -26,6 +25,7 @@ from solespan.api.routes.page_http import (
     refuse_foreign_form,
     told,
 )
+from solespan.api.routes.http.requests import Context
 from solespan.api.services.context import AppContext
 from solespan.api.services.importing.example_rack import (
     add_example,

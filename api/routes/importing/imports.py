@@ -15,7 +15,7 @@ from uuid import uuid4
 from fastapi import APIRouter, File, Form, Path, Query, Response, UploadFile
 
 from solespan.api.errors import NotFound, Refused
-from solespan.api.routes.http import (
+from solespan.api.routes.http.requests import (
     PROBLEM_ANSWERS,
     Context,
     IdempotencyKey,

@@ -9,16 +9,16 @@ from fastapi.responses import HTMLResponse
 
 from solespan.api.errors import Refused, SolespanError, StaleVersion
 from solespan.api.notices.template import check_template
-from solespan.api.routes.http import Context
-from solespan.api.routes.notices.channel_words import channel_words
-from solespan.api.routes.page_entry import PageEntry
-from solespan.api.routes.page_http import (
+from solespan.api.routes.http.page_entry import PageEntry
+from solespan.api.routes.http.pages import (
     PageRoute,
     Typed,
     back_to,
     page_answer,
     refuse_foreign_form,
 )
+from solespan.api.routes.http.requests import Context
+from solespan.api.routes.notices.channel_words import channel_words
 from solespan.api.schemas.forms import FormProblem
 from solespan.api.schemas.notices.notices import NoticeTemplate
 from solespan.api.services.context import AppContext

@@ -23,9 +23,9 @@ from starlette.exceptions import HTTPException
 from solespan.api.errors import Refused, SolespanError
 from solespan.api.notices.links import form_token
 from solespan.api.notices.words import CAUTIONS, THUMB_CHECK
-from solespan.api.routes.http import Context
-from solespan.api.routes.page_entry import Need, PageEntry
-from solespan.api.routes.page_http import Typed, Words
+from solespan.api.routes.http.page_entry import Need, PageEntry
+from solespan.api.routes.http.pages import Typed, Words
+from solespan.api.routes.http.requests import Context
 from solespan.api.schemas.notices.notices import NoticeRules
 from solespan.api.services.context import AppContext
 from solespan.api.services.notices.answering import (

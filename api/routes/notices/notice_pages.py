@@ -14,10 +14,8 @@ from fastapi.responses import HTMLResponse
 from markupsafe import Markup
 
 from solespan.api.errors import Refused, SolespanError
-from solespan.api.routes.http import Context
-from solespan.api.routes.notices.channel_words import channel_words
-from solespan.api.routes.page_entry import Need, PageEntry
-from solespan.api.routes.page_http import (
+from solespan.api.routes.http.page_entry import Need, PageEntry
+from solespan.api.routes.http.pages import (
     PageRoute,
     Typed,
     Words,
@@ -25,6 +23,8 @@ from solespan.api.routes.page_http import (
     page_answer,
     refuse_foreign_form,
 )
+from solespan.api.routes.http.requests import Context
+from solespan.api.routes.notices.channel_words import channel_words
 from solespan.api.schemas.forms import FormProblem
 from solespan.api.schemas.notices.notices import (
     BounceGiven,

@@ -12,7 +12,7 @@ from typing import Annotated
 
 from fastapi import APIRouter, Path, Request, Response
 
-from solespan.api.routes.http import PROBLEM_ANSWERS, Context, json_answer
+from solespan.api.routes.http.requests import PROBLEM_ANSWERS, Context, json_answer
 from solespan.api.schemas.fields import KnownId
 from solespan.api.schemas.planning.planning import FeedState
 from solespan.api.services.planning import calendar

@@ -12,9 +12,9 @@ from typing import Any
 from fastapi import APIRouter, Request, Response
 
 from solespan.api.errors import NotFound, Refused, SolespanError
-from solespan.api.routes.http import Context
-from solespan.api.routes.page_entry import PageEntry
-from solespan.api.routes.page_http import PageRoute, Words, page_answer, told
+from solespan.api.routes.http.page_entry import PageEntry
+from solespan.api.routes.http.pages import PageRoute, Words, page_answer, told
+from solespan.api.routes.http.requests import Context
 from solespan.api.schemas.forms import FormProblem, read_column
 from solespan.api.services.planning.habits import forecasts_if
 from solespan.api.services.planning.page import pairs_to_choose

@@ -8,9 +8,9 @@ from urllib.parse import urlencode
 import pandas as pd
 from fastapi import APIRouter, Request, Response
 
-from solespan.api.routes.http import Context
-from solespan.api.routes.page_entry import PageEntry
-from solespan.api.routes.page_http import PageRoute, Words, page_answer
+from solespan.api.routes.http.page_entry import PageEntry
+from solespan.api.routes.http.pages import PageRoute, Words, page_answer
+from solespan.api.routes.http.requests import Context
 from solespan.api.services.context import AppContext
 from solespan.api.services.rack.rack_page import rack_seen
 from solespan.dashboards.navigation import NavEntry

@@ -12,9 +12,8 @@ from urllib.parse import quote
 from fastapi import APIRouter, Request, Response
 from fastapi.responses import HTMLResponse
 
-from solespan.api.routes.http import Context, IdempotencyKey
-from solespan.api.routes.page_entry import PageEntry
-from solespan.api.routes.page_http import (
+from solespan.api.routes.http.page_entry import PageEntry
+from solespan.api.routes.http.pages import (
     ForeignForm,
     PageRoute,
     Typed,
@@ -25,6 +24,7 @@ from solespan.api.routes.page_http import (
     refuse_foreign_form,
     set_cookie,
 )
+from solespan.api.routes.http.requests import Context, IdempotencyKey
 from solespan.api.schemas.forms import FormProblem
 from solespan.api.services.context import AppContext
 from solespan.api.services.rack.log_forms import (

@@ -9,9 +9,8 @@ from urllib.parse import quote
 
 from fastapi import APIRouter, Request, Response
 
-from solespan.api.routes.http import Context, IdempotencyKey
-from solespan.api.routes.page_entry import Need, PageEntry
-from solespan.api.routes.page_http import (
+from solespan.api.routes.http.page_entry import Need, PageEntry
+from solespan.api.routes.http.pages import (
     PageRoute,
     Typed,
     Words,
@@ -20,6 +19,7 @@ from solespan.api.routes.page_http import (
     page_answer,
     refuse_foreign_form,
 )
+from solespan.api.routes.http.requests import Context, IdempotencyKey
 from solespan.api.services.planning.care import care_due, log_care
 from solespan.api.services.rack.rack_extras_page import rotation_seen, spread_values, whose
 from solespan.api.services.rack.rack_page import people_and_pairs

@@ -12,9 +12,9 @@ from fastapi import APIRouter, Request, Response
 from sqlalchemy.orm import Session
 
 from solespan.api.errors import Refused
-from solespan.api.routes.http import Context, IdempotencyKey
-from solespan.api.routes.page_entry import PageEntry
-from solespan.api.routes.page_http import PageRoute, Typed, back_to, do_once, page_answer
+from solespan.api.routes.http.page_entry import PageEntry
+from solespan.api.routes.http.pages import PageRoute, Typed, back_to, do_once, page_answer
+from solespan.api.routes.http.requests import Context, IdempotencyKey
 from solespan.api.routes.rack.pair_pages import ours, pair_address
 from solespan.api.schemas.forms import FormProblem
 from solespan.api.services.context import AppContext

@@ -9,9 +9,8 @@ from urllib.parse import urlsplit
 
 from fastapi import APIRouter, Request, Response
 
-from solespan.api.routes.http import Context, IdempotencyKey
-from solespan.api.routes.page_entry import PageEntry
-from solespan.api.routes.page_http import (
+from solespan.api.routes.http.page_entry import PageEntry
+from solespan.api.routes.http.pages import (
     ACCOUNT,
     PageRoute,
     Typed,
@@ -20,6 +19,7 @@ from solespan.api.routes.page_http import (
     refuse_foreign_form,
     refuse_other_account,
 )
+from solespan.api.routes.http.requests import Context, IdempotencyKey
 from solespan.api.services.rack.wear_today import change_wear, log_tap, undo_wear
 
 __all__ = ["PAGE"]

@@ -10,7 +10,7 @@ from sqlalchemy.orm import Session
 
 from solespan.api.errors import Refused
 from solespan.api.services.context import AppContext
-from solespan.api.services.rack.records import unknown_id
+from solespan.api.services.unknown_id import unknown_id
 from solespan.api.storage.accounts.customers import (
     forget_quotes,
     held_of,

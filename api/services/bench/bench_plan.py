@@ -16,8 +16,8 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from solespan.api.services.bench.waits import keep_waits
 from solespan.api.services.bench.workload import Books, YearAhead, year_ahead
+from solespan.api.storage.bench.waits import keep_waits
 from solespan.api.storage.bench.workload import newest_plan, save_plan
 from solespan.api.storage.forecasts.forecasts import load_forecasts
 from solespan.api.storage.scope import name_changed

@@ -1,6 +1,6 @@
 """Found orders service.
 
-What stands of an order, is its pair here or elsewhere, and who is told when it changes?
+What stands of an order, and is its pair here or elsewhere?
 """
 
 from __future__ import annotations
@@ -10,11 +10,9 @@ from typing import Any
 from sqlalchemy.orm import Session
 
 from solespan.api.errors import Conflict, NotFound
-from solespan.api.services.forecasts.forecasting import Forecaster
 from solespan.api.storage.bench import orders as stored
-from solespan.api.storage.rack.records import owner_of
 
-__all__ = ["describe", "forecast_anew", "found_order", "refuse_elsewhere"]
+__all__ = ["describe", "found_order", "refuse_elsewhere"]
 
 
 def describe(session: Session, order_id: str) -> dict[str, Any]:
@@ -53,10 +51,3 @@ def refuse_elsewhere(session: Session, pair_pk: int, pair_id: str) -> None:
             where="pair_id",
             remedy="Give that job its returned_on first.",
         )
-
-
-def forecast_anew(forecaster: Forecaster, session: Session, pair_id: str) -> None:
-    """Bring the forecasts of the pair's wearer up to date in this transaction."""
-    owner = owner_of(session, "pair_id", pair_id, lock=False)
-    if owner is not None:
-        forecaster.update_wearer(session, owner.wearer_id)

@@ -19,7 +19,7 @@ from solespan.api.errors import Conflict, Refused, StaleVersion
 from solespan.api.schemas.bench.orders import Move, NewOrder
 from solespan.api.services.bench.found_orders import describe, found_order, refuse_elsewhere
 from solespan.api.services.bench.steps import STEPS, Step, done_by
-from solespan.api.services.rack import records
+from solespan.api.services.unknown_id import unknown_id
 from solespan.api.storage.bench import orders as stored
 from solespan.api.storage.bench.orders import count_open, list_orders, open_orders
 from solespan.api.storage.notices.advice import came_by_advice
@@ -42,7 +42,7 @@ def book(
     """
     owner = owner_of(session, "pair_id", given.pair_id, lock=True)
     if owner is None or owner.pair_pk is None:
-        raise records.unknown_id(session, "pairs", "pair_id", given.pair_id)
+        raise unknown_id(session, "pairs", "pair_id", given.pair_id)
     refuse_elsewhere(session, owner.pair_pk, given.pair_id)
     today = clock.today(owner.time_zone)
     for name in ("expected_on", "promised_on"):

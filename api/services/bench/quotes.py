@@ -12,7 +12,7 @@ from sqlalchemy.orm import Session
 
 from solespan.api.errors import NothingForecast
 from solespan.api.services.bench.bench_settings import read_bench_settings
-from solespan.api.services.rack.records import unknown_id
+from solespan.api.services.unknown_id import unknown_id
 from solespan.api.storage.bench.orders import list_orders, papers_of, workers_by_order
 from solespan.api.storage.forecasts.forecast_reads import forecast_of_pair
 from solespan.api.storage.rack.frames import load_rows

@@ -20,9 +20,9 @@ import structlog
 
 from solespan.api.errors import NothingForecast, SolespanError
 from solespan.api.logs import places_of
-from solespan.api.services.bench.outcomes import keep_supposed
 from solespan.api.services.forecasts.dask_runner import DaskRunner
 from solespan.api.services.forecasts.forecasting import Forecaster, Progress
+from solespan.api.services.forecasts.supposed_outcomes import keep_supposed
 from solespan.api.services.periodic_loop import PeriodicLoop
 from solespan.api.storage.forecasts.forecasts import (
     drop_unfinished,

@@ -24,7 +24,7 @@ from sqlalchemy.orm import Session
 from solespan.api.clock import Clock
 from solespan.api.errors import NothingForecast
 from solespan.api.services.forecasts.shop_settings import are_followed, keep_followed, settings_for
-from solespan.api.services.rack.records import unknown_id
+from solespan.api.services.unknown_id import unknown_id
 from solespan.api.storage.forecasts import forecast_reads
 from solespan.api.storage.forecasts.forecast_reads import (
     DueFilter,
@@ -34,6 +34,7 @@ from solespan.api.storage.forecasts.forecast_reads import (
 )
 from solespan.api.storage.forecasts.forecasts import replace_forecasts
 from solespan.api.storage.rack.frames import load_frames
+from solespan.api.storage.rack.records import owner_of
 from solespan.api.storage.session import Database
 from solespan.api.storage.tables.results import Fit
 from solespan.forecast import Explanation, ForecastSettings, WearFit, explain, forecast, wear_path
@@ -113,6 +114,12 @@ class Forecaster:
         frame = self.frame_of(stored.fit, wear_log, as_of, settings)
         self._put(session, frame, [wearer_id], stored)
         return not frame.empty
+
+    def update_owner(self, session: Session, pair_id: str) -> None:
+        """Replace the forecasts of a pair's wearer in this transaction."""
+        owner = owner_of(session, "pair_id", pair_id, lock=False)
+        if owner is not None:
+            self.update_wearer(session, owner.wearer_id)
 
     def update_behind(self, progress: Progress | None = None, *, everyone: bool = False) -> int:
         """Bring every wearer up to date whose forecasts are missing or old; return how many.

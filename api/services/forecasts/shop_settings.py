@@ -14,9 +14,9 @@ from typing import Any
 from sqlalchemy.orm import Session
 
 from solespan.api.schemas.forecasts.choices import ForecastChoices
-from solespan.api.services.bench import waits
 from solespan.api.services.shop_choices import change_choices, read_choices
 from solespan.api.settings import Settings
+from solespan.api.storage.bench import waits
 from solespan.api.storage.shop_settings import find_setting, known_settings, put_setting
 from solespan.forecast import ForecastSettings
 

@@ -13,7 +13,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from solespan.api.clock import is_time_zone
-from solespan.api.services.importing.formulas import unguard
+from solespan.api.services.formulas import unguard
 from solespan.api.services.importing.reading import RawTable
 from solespan.api.services.importing.report import NOTED, QUESTIONED, REFUSED, Finding
 from solespan.forecast.frames import MAX_THICKNESS_MM, Column, Table

@@ -17,7 +17,7 @@ import pandas as pd
 from sqlalchemy.orm import Session
 
 from solespan.api.errors import Conflict, Refused
-from solespan.api.services.importing.formulas import guard
+from solespan.api.services.formulas import guard
 from solespan.api.storage.rack.frames import load_rows
 from solespan.api.storage.session import Database
 from solespan.forecast.frames import TABLES, Column, Table

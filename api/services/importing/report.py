@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from dataclasses import asdict, dataclass, field
 from typing import Any, TextIO
 
-from solespan.api.services.importing.formulas import guard
+from solespan.api.services.formulas import guard
 
 __all__ = ["REFUSED", "Counts", "Finding", "ImportReport", "write_report"]
 

@@ -17,7 +17,7 @@ from solespan.api.clock import Clock
 from solespan.api.errors import Refused
 from solespan.api.schemas.notices.notices import BounceGiven, ConsentGiven, ConsentWithdrawn
 from solespan.api.services.notices.sending import BAD_ADDRESS
-from solespan.api.services.rack.records import unknown_id
+from solespan.api.services.unknown_id import unknown_id
 from solespan.api.storage.notices import consents as stored
 from solespan.api.storage.notices.consents import consents_of, lift_stop, wearers_at
 from solespan.api.storage.notices.outbox import address_of_mail, cancel_unsent, mark_returned

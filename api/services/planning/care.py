@@ -13,7 +13,7 @@ from sqlalchemy.orm import Session
 from solespan.api.errors import Refused
 from solespan.api.services.context import AppContext
 from solespan.api.services.planning.rack import KnownRack, known_rack, known_wearer, refusing
-from solespan.api.services.rack.records import unknown_id
+from solespan.api.services.unknown_id import unknown_id
 from solespan.api.storage.forecasts import forecast_reads
 from solespan.api.storage.forecasts.forecasts import load_forecasts
 from solespan.api.storage.planning import planning as stored

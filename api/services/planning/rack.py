@@ -13,7 +13,7 @@ from sqlalchemy.orm import Session
 
 from solespan.api.errors import NothingForecast, Refused
 from solespan.api.services.context import AppContext
-from solespan.api.services.rack.records import unknown_id
+from solespan.api.services.unknown_id import unknown_id
 from solespan.api.storage.planning import planning as stored
 from solespan.api.storage.rack.frames import load_frames
 from solespan.forecast import ForecastSettings, WearFit

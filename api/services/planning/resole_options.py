@@ -22,7 +22,7 @@ from solespan.api.services.planning.rack import (
     known_wearer,
     refusing,
 )
-from solespan.api.services.rack.records import unknown_id
+from solespan.api.services.unknown_id import unknown_id
 from solespan.api.storage.forecasts import forecast_reads
 from solespan.api.storage.planning import planning as stored
 from solespan.forecast.planning import Route, compare_routes, needs_of

@@ -28,6 +28,7 @@ from solespan.api.services.context import AppContext
 from solespan.api.services.planning.resole_options import keep_traits, traits_of
 from solespan.api.services.rack import records
 from solespan.api.services.rack.log_forms import follow, telling
+from solespan.api.services.unknown_id import unknown_id
 from solespan.api.storage.rack.records import find_record, list_records
 from solespan.forecast.frames import MATERIALS
 from solespan.forecast.priors import default_limit_mm
@@ -129,7 +130,7 @@ def values_of_pair(session: Session, pair_id: str) -> dict[str, str]:
     """Return a stored pair and the sole on it as the edit form's texts. Raises `NotFound`."""
     pair = find_record(session, "pairs", {"pair_id": pair_id})
     if pair is None:
-        raise records.unknown_id(session, "pairs", "pair_id", pair_id)
+        raise unknown_id(session, "pairs", "pair_id", pair_id)
     on = sole_on(session, pair_id)
     price = pair["price_minor"]
     out = {name: _text(pair[name]) for name in PAIR_FIELDS}

@@ -19,7 +19,7 @@ from solespan.api.services.planning.cost_of_ownership import life_of_rack
 from solespan.api.services.planning.resole_options import routes_for_pair
 from solespan.api.services.rack.page_frames import framed, listed, log_of_pair
 from solespan.api.services.rack.rack_page import just_logged
-from solespan.api.services.rack.records import unknown_id
+from solespan.api.services.unknown_id import unknown_id
 from solespan.api.storage.forecasts import forecast_reads
 from solespan.api.storage.rack.records import find_record
 from solespan.forecast import Explanation

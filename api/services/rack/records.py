@@ -11,7 +11,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from difflib import get_close_matches
 from typing import Any
 from uuid import uuid4
 
@@ -20,6 +19,7 @@ from sqlalchemy.orm import Session
 from solespan.api.clock import Clock
 from solespan.api.errors import Conflict, NotFound, Refused, StaleVersion
 from solespan.api.services.rack.record_validation import Fault, faults_of
+from solespan.api.services.unknown_id import unknown_id
 from solespan.api.storage.rack import records as stored
 from solespan.api.storage.rack.records import Owner, Row, find_record, list_records
 from solespan.api.storage.rack.versions import raise_data_version
@@ -35,10 +35,7 @@ __all__ = [
     "list_records",
     "read",
     "replace",
-    "unknown_id",
 ]
-
-SUGGESTED_AMONG = 5000
 
 
 @dataclass(frozen=True)
@@ -168,18 +165,6 @@ def delete(
     name_changed(**key)
     raise_data_version(session, [owner.wearer_pk])
     return Written(row, "deleted", owner.wearer_id)
-
-
-def unknown_id(session: Session, name: str, column: str, public_id: str) -> NotFound:
-    """Build the error for an unknown id, with the nearest known one as the remedy."""
-    known = stored.nearest_ids(session, name, SUGGESTED_AMONG)
-    near = get_close_matches(public_id, known, n=1)
-    thing = name.removesuffix("s").replace("_", " ")
-    return NotFound(
-        f"There is no {thing} {public_id!r}." if public_id else f"No {thing} was named.",
-        where=column,
-        remedy=f"Did you mean {near[0]!r}?" if near else f"Look it up in the list of {name}.",
-    )
 
 
 def _end_earlier_sole(session: Session, pair_pk: int, new: Mapping[str, Any]) -> None:

@@ -12,6 +12,7 @@ from solespan.api.schemas.forms import FormProblem, Typed, read_day
 from solespan.api.services.context import AppContext
 from solespan.api.services.rack import records
 from solespan.api.services.rack.log_forms import follow, log_records, read_wear
+from solespan.api.services.unknown_id import unknown_id
 from solespan.api.storage.forecasts import forecast_reads
 from solespan.api.storage.rack.records import find_record
 
@@ -27,7 +28,7 @@ def log_tap(ctx: AppContext, session: Session, typed: Typed) -> dict[str, Any]:
     pair_id = typed.get("pair", "")
     whose = forecast_reads.wearer_of_pair(session, pair_id)
     if whose is None:
-        raise records.unknown_id(session, "pairs", "pair_id", pair_id)
+        raise unknown_id(session, "pairs", "pair_id", pair_id)
     today = ctx.clock.today(whose["time_zone"])
     try:
         values = read_wear(

@@ -27,7 +27,7 @@ from solespan.api.storage.tables.results import IdempotencyKey, ImportRun
 __all__ = ["ERASED", "forget_quotes", "held_of", "remove_customer", "words_of"]
 
 ERASED = "(erased)"
-SUBJECT_LENGTH = 200  # as `api.routes.http` cuts what it notes in the audit log
+SUBJECT_LENGTH = 200  # as `api.routes.http.requests` cuts what it notes in the audit log
 # By these a person, their shoes or their papers are named in other places.
 _NAMING = {
     *("wearer_id", "pair_id", "sole_id", "job_id", "order_id", "photo_id", "plan_id", "notice_id"),

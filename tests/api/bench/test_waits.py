@@ -7,7 +7,7 @@ from datetime import date, timedelta
 import pandas as pd
 import pytest
 
-from solespan.api.services.bench.waits import keep_waits
+from solespan.api.storage.bench.waits import keep_waits
 from solespan.dashboards import wording
 
 

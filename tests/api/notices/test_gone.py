@@ -10,7 +10,8 @@ import sqlalchemy as sa
 from solespan.api.schemas.bench.orders import Move, NewOrder
 from solespan.api.schemas.bench.workload import DueOutcomeGiven
 from solespan.api.services.bench.orders import book, step
-from solespan.api.services.bench.outcomes import keep_outcome, keep_supposed
+from solespan.api.services.bench.outcomes import keep_outcome
+from solespan.api.services.forecasts.supposed_outcomes import keep_supposed
 from solespan.api.services.notices.deciding import preview, run
 from solespan.api.services.notices.reading import gone_pairs
 from solespan.api.services.rack.sole_forms import give_up, say_in_use

@@ -4,7 +4,7 @@ import re
 
 import pytest
 
-from solespan.api.routes.page_entry import navigation_of
+from solespan.api.routes.http.page_entry import navigation_of
 from solespan.api.routes.page_register import PAGES
 from solespan.dashboards.navigation import GROUPS
 

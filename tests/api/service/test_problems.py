@@ -9,7 +9,7 @@ from sqlalchemy.exc import OperationalError
 
 from solespan.api import errors
 from solespan.api.problems import PROBLEMS
-from solespan.api.routes.edge.problem_document import MEDIA_TYPE
+from solespan.api.routes.http.problem_document import MEDIA_TYPE
 
 AS_JSON = {"content-type": "application/json"}
 FAILURES = {

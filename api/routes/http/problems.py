@@ -15,8 +15,8 @@ from starlette.routing import Match
 
 from solespan.api.errors import SolespanError
 from solespan.api.problems import PROBLEMS, ProblemKind, kind_of_status
-from solespan.api.routes.edge.problem_document import problem_response
-from solespan.api.routes.http import PROBLEM_ANSWERS
+from solespan.api.routes.http.problem_document import problem_response
+from solespan.api.routes.http.requests import PROBLEM_ANSWERS
 from solespan.api.services.rack.records import RecordRefused
 
 __all__ = ["add_problem_handlers", "router"]

@@ -1,4 +1,4 @@
-"""Waits service.
+"""Bench waits storage.
 
 How long does a pair wait for a place, week by week, by the newest plan of the bench?
 

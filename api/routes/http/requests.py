@@ -1,4 +1,4 @@
-"""Shared parts of routes.
+"""HTTP requests.
 
 What do all routes share: reading preconditions and keys, writing JSON, pages and ETags?
 """
@@ -21,7 +21,7 @@ from starlette.exceptions import HTTPException
 
 from solespan.api.author import Author
 from solespan.api.errors import SolespanError, StaleVersion
-from solespan.api.routes.edge.problem_document import MEDIA_TYPE
+from solespan.api.routes.http.problem_document import MEDIA_TYPE
 from solespan.api.services.accounts.identity import Identity
 from solespan.api.services.context import AppContext
 from solespan.api.services.idempotency import Answered, read_key

@@ -1,4 +1,4 @@
-"""Shared parts of page routes.
+"""Page requests.
 
 What do all page routes share: failures as pages, form fields, the form's token, doing once?
 
