@@ -21,7 +21,7 @@ __all__ = ["OUTCOMES", "HabitDraws", "Habits", "fit_habits"]
 
 # logit of the chance to come in of an owner who still is a customer and wears the pair, log of the
 # median delay in days, log of the delay's log-SD
-PRIOR_MEAN = np.array([2.1, np.log(21.0), np.log(0.9)])
+PRIOR_MEAN = np.array([3.0, np.log(21.0), np.log(0.9)])
 PRIOR_SD = np.array([0.8, 0.8, 0.35])
 PRIOR_KEPT, PRIOR_MISSED = 19.0, 1.0  # one booking in twenty is not kept
 OUTCOMES = ("came", "declined", "no_show", "open")
