@@ -9,10 +9,9 @@ from solespan.forecast.frames import PROBABLY_GONE
 from solespan.forecast.model.wear_model import Conditioned
 from solespan.forecast.panel.panel import HOLE, THUMB
 
-__all__ = ["SLIP_WEIGHT", "UNLOGGED", "counts_by_path", "reasons"]
+__all__ = ["UNLOGGED", "counts_by_path", "reasons"]
 
 UNLOGGED = "no wear logged"  # how the reason of a row begins that is judged by days
-SLIP_WEIGHT = 0.3  # a reading with less weight than this was set aside as a slip
 
 
 def counts_by_path(known: Conditioned) -> pd.DataFrame:
@@ -28,7 +27,7 @@ def _counts(known: Conditioned) -> np.ndarray:
     kind, path = panel.obs_kind, panel.obs_path
     own = ~panel.obs_waist
     gauge = (kind < THUMB) & own
-    slip = gauge & (known.lin.weight < SLIP_WEIGHT)
+    slip = gauge & known.slip
     last = np.full(n, -1)
     checked = (panel.obs_check >= 0) & own
     np.maximum.at(last, path[checked], panel.target_day[panel.obs_target[checked]])

@@ -90,7 +90,7 @@ def _of_sole(mine: OnePair, by_name: dict[str, Driver]) -> list[str]:
     """Say where both shoes stand, which goes first, and what makes the date uncertain."""
     known, feet = mine.known, mine.ball
     state = known.state(feet)
-    draws = due_draws(known, state, feet.left, feet.right, mine.fit)
+    draws = due_draws(known, feet, state)
     limit = known.panel.limit_mm[feet.left[0]]
     stands = []
     for foot, name in enumerate(FEET):
