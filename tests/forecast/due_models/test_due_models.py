@@ -20,7 +20,7 @@ EVERY = pytest.mark.parametrize("model", MODELS.values(), ids=list(MODELS))
 
 @pytest.fixture(scope="module")
 def shop() -> tuple[WearLog, pd.Timestamp]:
-    drawn = shop_world("mixed_shop_10", 4, n_pairs=30)
+    drawn = shop_world("mixed_shop_10", 4, n_pairs=14)
     return wear_log(**drawn.frames), drawn.as_of
 
 

@@ -65,14 +65,6 @@ def test_a_longer_silence_makes_a_customer_less_likely_to_be_one():
     assert said["B"] < 0.3
 
 
-def test_nothing_after_the_day_is_read():
-    drawn = shop_world("silent_shop", 5, n_pairs=60)
-    log, day = wear_log(**drawn.frames), drawn.as_of - pd.Timedelta(days=700)
-    pd.testing.assert_frame_equal(
-        renewal(log, day, HORIZON_DAYS).days, renewal(log.until(day), day, HORIZON_DAYS).days
-    )
-
-
 @pytest.mark.slow
 def test_hand_overs_of_silent_shops_lie_where_lives_say():
     """Pooled over shops: shares handed over by the stated quantiles, of customers who stay."""
