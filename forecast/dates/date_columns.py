@@ -51,15 +51,14 @@ def bands(
     n = len(panel.pair_ids)
     hole = panel.obs_kind == HOLE
     hole &= panel.current[panel.obs_path] & (panel.path_point[panel.obs_path] == 0)
-    holed, bare = np.zeros(n, bool), np.ones(n, bool)
+    holed = np.zeros(n, bool)
     holed[panel.path_pair[panel.obs_path[hole]]] = True
-    bare[panel.path_pair[panel.current]] = False
     soon = np.datetime64(panel.as_of_day, "D") + np.timedelta64(settings.book_in_days, "D")
     out = np.full(n, None, dtype=object)
     out[pair] = np.select(
         [
             away[pair],
-            bare[pair],
+            ~panel.has_sole[pair],
             holed[pair] | (rows["chance_now"] >= settings.stop_chance),
             rows["book_by"] <= soon,
             rows["_sound"] < settings.sound_chance,

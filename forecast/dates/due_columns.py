@@ -36,10 +36,8 @@ def due_columns(known: Conditioned, settings: ForecastSettings) -> Columns:
         _drawn(known, feet.part(at), state.part(at), settings)
         for at in (slice(b, b + _GROUPS) for b in range(0, len(feet.left), _GROUPS))
     ]
-    bare = np.ones(len(panel.pair_ids), bool)
-    bare[panel.path_pair[panel.current]] = False
-    if bare.any():
-        parts.append(_without_sole(np.flatnonzero(bare), newest_soles(panel)))
+    if not panel.has_sole.all():
+        parts.append(_without_sole(np.flatnonzero(~panel.has_sole), newest_soles(panel)))
     columns = {name: np.concatenate([part[name] for part in parts]) for name in parts[0]}
     main = np.flatnonzero((columns["_foot"] == _PAIR) & (columns["_point"] == 0))
     resoles = {name: columns[name][main] for name in ("book_by", "chance_now", "_sound")}

@@ -46,8 +46,6 @@ def due_frame(
     every = pd.MultiIndex.from_product([panel.pair_ids, _ROWS, ["ball"]], names=_KEY)
     frame = said.reindex([*every, *said.index.difference(every)]).rename_axis(_KEY).reset_index()
     pair = pd.Index(panel.pair_ids).get_indexer(pd.Index(frame["pair_id"]))
-    bare = np.ones(len(panel.pair_ids), bool)
-    bare[panel.path_pair[panel.current]] = False
     main = ((frame["foot"] == "pair") & (frame["point"] == "ball")).to_numpy()
     names = ("book_by", "chance_now", "_sound")
     resoles = {name: frame.loc[main, name].to_numpy() for name in names}
@@ -56,7 +54,7 @@ def due_frame(
     kinds = {c.name: _KINDS.get(c.kind, "str") for c in FORECAST}
     frame = frame.reindex(columns=[*kinds, "_said"]).astype(kinds)
     frame["chance_in_use"] = _in_use(frame, arrays.away[pair])
-    frame["reason"] = _reasons(frame, bare[pair], *model)
+    frame["reason"] = _reasons(frame, ~panel.has_sole[pair], *model)
     foot, point = _places(frame["foot"], _ROWS), _places(frame["point"], WEARING_POINTS)
     order = np.lexsort((foot, point, frame["pair_id"].rank()))
     return frame.iloc[order].drop(columns="_said").reset_index(drop=True)

@@ -12,7 +12,7 @@ import numpy as np
 import pandas as pd
 from scipy.special import ndtr, ndtri
 
-from solespan.forecast.dates.reasons import counts_by_path
+from solespan.forecast.dates.reasons import basis, counts_by_path
 from solespan.forecast.explaining.curvature import Curvature, curvature
 from solespan.forecast.frames import FEET, METHODS, POINTS, WEARING_POINTS
 from solespan.forecast.log import WearLog
@@ -26,6 +26,12 @@ __all__ = ["Diagnostics", "diagnose"]
 
 _FEW = 2
 _MOST_LISTED = 8
+_LEANS_ON = (
+    "",
+    "the pair's earlier soles",
+    "the wearer's other pairs and the population",
+    "the population",
+)
 _USUAL_BEYOND_2, _USUAL_BEYOND_3 = 0.0455, 0.0027  # of a normal
 _TOO_MANY = 2.0  # times the usual share beyond 2, with enough readings to tell
 _ENOUGH = 50
@@ -241,17 +247,9 @@ def _leaning(known: Conditioned) -> pd.DataFrame:
     seen = counts_by_path(known)
     checks = (seen["readings"] + seen["thumbs"]).to_numpy()
     ball = panel.current & (panel.path_point == 0)
-    n = len(panel.pair_ids)
-    total = np.bincount(panel.path_pair[ball], checks[ball], n)
-    on = np.bincount(panel.path_pair[ball], minlength=n) > 0
-    soles = np.bincount(panel.sole_pair, minlength=n)
-    others = np.bincount(panel.pair_wearer)[panel.pair_wearer] - 1
-    leans_on = np.select(
-        [soles > 1, others > 0],
-        ["the pair's earlier soles", "the wearer's other pairs and the population"],
-        "the population",
-    )
-    few = on & (total < _FEW)
+    total = np.bincount(panel.path_pair[ball], checks[ball], len(panel.pair_ids))
+    leans_on = np.array(_LEANS_ON)[basis(panel)]
+    few = panel.has_sole & (total < _FEW)
     return pd.DataFrame({"pair_id": panel.pair_ids[few], "leans_on": leans_on[few]})
 
 

@@ -144,8 +144,8 @@ def _ground(mine: OnePair, sole: int) -> Iterator[Driver]:
 def _use(mine: OnePair) -> Iterator[Driver]:
     """How often the pair will be worn, beside the average pair of the rack, and the season."""
     known = mine.known
-    on = np.unique(known.panel.path_pair[known.panel.current])
-    if mine.pair not in on:
+    on = known.panel.has_sole
+    if not on[mine.pair]:
         return
     horizon = known.ahead.season_days.shape[1] - 2
     year = max(min(_YEAR_DAYS, horizon), 1)
@@ -162,7 +162,7 @@ def _use(mine: OnePair) -> Iterator[Driver]:
         f"about {middle:.1f} wear days a week over the next year ({middle / factor:.1f} to "
         f"{middle * factor:.1f})"
         + (", reckoned from the calendar" if known.panel.unlogged[mine.pair] else "")
-        + (f", against {usual:.1f} for the average pair of the rack" if len(on) > 1 else ""),
+        + (f", against {usual:.1f} for the average pair of the rack" if on.sum() > 1 else ""),
     )
     month = max(min(_MONTH_DAYS, horizon), 1)
     soon, _ = wear_days_ahead(known.ahead, month)

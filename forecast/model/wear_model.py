@@ -287,10 +287,7 @@ def _given(
     layout = coordinates(panel)
     population = fit.population(layout.population)
     at = converged_modes(panel, layout, fit.spread, fit.noise, population)
-    present = np.zeros(len(panel.pair_ids), bool)
-    present[panel.path_pair[panel.current]] = True
-    present |= away  # it comes back
-    pace = current_pace(counts, fit.use, present)
+    pace = current_pace(counts, fit.use, panel.has_sole | away)  # what is away comes back
     if panel.unlogged.any():
         last = np.zeros(len(panel.pair_ids), int)
         last[panel.path_pair] = np.arange(len(panel.path_pair))  # of each pair's newest sole

@@ -78,10 +78,8 @@ def what_if(
     day = pd.Timestamp(as_of).normalize()
     known = condition(fit, log, day, settings.horizon_days)
     panel = known.panel
-    on_rack = np.zeros(len(panel.pair_ids), bool)
-    on_rack[panel.path_pair[panel.current]] = True
-    now = wear_days_now(known.ahead) * on_rack[:, None]
-    _refuse_bare(habits, plan, panel.pair_ids[~on_rack])
+    now = wear_days_now(known.ahead) * panel.has_sole[:, None]
+    _refuse_bare(habits, plan, panel.pair_ids[~panel.has_sole])
     then, named = wear_days_by_day(
         now,
         list(panel.pair_ids),
