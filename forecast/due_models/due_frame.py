@@ -7,9 +7,7 @@ import pandas as pd
 
 from solespan.forecast.dates.date_columns import bands, date_columns, newest_soles
 from solespan.forecast.frames import FEET, FORECAST, PROBABLY_GONE, WEARING_POINTS
-from solespan.forecast.log import WearLog
-from solespan.forecast.panel.log_arrays import log_arrays
-from solespan.forecast.panel.panel_of_log import panel_of
+from solespan.forecast.panel.panel import Panel
 from solespan.forecast.settings import ForecastSettings
 
 __all__ = ["due_frame"]
@@ -22,8 +20,8 @@ _KINDS = {"date": "datetime64[s]", "number": "float64"}
 def due_frame(
     rows: pd.DataFrame,
     days: np.ndarray,
-    log: WearLog,
-    as_of: pd.Timestamp,
+    panel: Panel,
+    away: np.ndarray,
     settings: ForecastSettings,
     model: tuple[str, str],
 ) -> pd.DataFrame:
@@ -36,10 +34,10 @@ def due_frame(
     ----------
     rows, days
         See `forecast.due_models.entry.DueRows`.
+    away : ndarray of bool, shape (pairs,)
+        At a shop.
     model : (name, reason)
     """
-    arrays = log_arrays(log, as_of)
-    panel = panel_of(arrays)
     ordered = np.sort(np.where(days < settings.horizon_days, days, np.inf), axis=-1)
     columns = date_columns(ordered, panel.as_of_day, settings)
     said = rows.assign(**columns, _said=True).set_index(_KEY)
@@ -49,11 +47,14 @@ def due_frame(
     main = ((frame["foot"] == "pair") & (frame["point"] == "ball")).to_numpy()
     names = ("book_by", "chance_now", "_sound")
     resoles = {name: frame.loc[main, name].to_numpy() for name in names}
-    frame["band"] = bands(panel, arrays.away, pair[main], resoles, settings)[pair]
-    frame["sole_id"], frame["as_of"] = newest_soles(panel)[pair], as_of
+    frame["band"] = bands(panel, away, pair[main], resoles, settings)[pair]
+    frame["sole_id"], frame["as_of"] = (
+        newest_soles(panel)[pair],
+        np.datetime64(panel.as_of_day, "D"),
+    )
     kinds = {c.name: _KINDS.get(c.kind, "str") for c in FORECAST}
     frame = frame.reindex(columns=[*kinds, "_said"]).astype(kinds)
-    frame["chance_in_use"] = _in_use(frame, arrays.away[pair])
+    frame["chance_in_use"] = _in_use(frame, away[pair])
     frame["reason"] = _reasons(frame, ~panel.has_sole[pair], *model)
     foot, point = _places(frame["foot"], _ROWS), _places(frame["point"], WEARING_POINTS)
     order = np.lexsort((foot, point, frame["pair_id"].rank()))

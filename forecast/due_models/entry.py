@@ -11,6 +11,8 @@ import pandas as pd
 
 from solespan.forecast.due_models.due_frame import due_frame
 from solespan.forecast.log import WearLog
+from solespan.forecast.panel.log_arrays import log_arrays
+from solespan.forecast.panel.panel_of_log import panel_of
 from solespan.forecast.settings import ForecastSettings
 
 __all__ = ["DueModel", "DueRows"]
@@ -78,5 +80,8 @@ class DueModel:
         """
         if self.frame is not None:
             return self.frame(fit, log, as_of, settings)
+        arrays = log_arrays(log, as_of)
+        panel = panel_of(arrays)
         said = self.draw(log, as_of, settings.horizon_days, fit)
-        return due_frame(said.rows, said.days, log, as_of, settings, (self.name, self.reason))
+        words = self.name, self.reason
+        return due_frame(said.rows, said.days, panel, arrays.away, settings, words)
