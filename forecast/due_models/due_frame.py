@@ -48,10 +48,8 @@ def due_frame(
     names = ("book_by", "chance_now", "_sound")
     resoles = {name: frame.loc[main, name].to_numpy() for name in names}
     frame["band"] = bands(panel, away, pair[main], resoles, settings)[pair]
-    frame["sole_id"], frame["as_of"] = (
-        newest_soles(panel)[pair],
-        np.datetime64(panel.as_of_day, "D"),
-    )
+    frame["sole_id"] = newest_soles(panel)[pair]
+    frame["as_of"] = np.datetime64(panel.as_of_day, "D")
     kinds = {c.name: _KINDS.get(c.kind, "str") for c in FORECAST}
     frame = frame.reindex(columns=[*kinds, "_said"]).astype(kinds)
     frame["chance_in_use"] = _in_use(frame, away[pair])
