@@ -3,8 +3,9 @@
 The pure library: frames in, frames out. No file, clock, network or global chance. `frames` is the
 contract and `log` the checked input. `panel` makes arrays, `use` models how often pairs are worn,
 `observation` models what owners log, and `model` is the nested log-rate model. `dates` turns
-thickness into dates. `explaining` gives reasons and diagnostics, and `backtesting` scores past
-forecasts. `planning`, `bench` and `workload` build on forecasts.
+thickness into dates, and `dates.models` holds every wear model. `explaining` gives reasons and
+diagnostics, and `backtesting` scores past forecasts. `planning`, `bench` and `workload` build on
+forecasts.
 """
 
 from solespan.forecast.backtesting.backtest import Backtest, backtest

@@ -7,10 +7,12 @@ from __future__ import annotations
 
 import ast
 from collections.abc import Iterator
+from dataclasses import fields
 from pathlib import Path
 
 import solespan
 from solespan import api, dashboards, forecast, synthetic_data
+from solespan.forecast.model.wear_model import Conditioned
 
 ROOT = Path(__file__).parent.parent
 OURS = ("forecast", "synthetic_data", "dashboards", "api")
@@ -32,6 +34,9 @@ MAY = {
 # The world: a file, the network, the clock, the environment, global chance.
 WORLD = {"os", "socket", "urllib", "requests", "http", "subprocess", "time", "random", "pathlib"}
 CLOCK = {("datetime", "now"), ("datetime", "today"), ("date", "today"), ("Timestamp", "now")}
+# The model's port; the service may also run a fit on other machines and keep where one stopped.
+PORT = {"sole_state", "wear_fit", "wear_model"}
+PORT_OF_SERVICE = PORT | {"distributed_fit", "fit_start"}
 EXCUSED = {
     "synthetic_data/__main__.py": {"pathlib"},  # the one place that writes the examples
     "dashboards/assets.py": {"pathlib"},  # reads its own static files and the figure library
@@ -116,6 +121,34 @@ def test_the_service_never_imports_the_simulator():
         for line, module in _imports(ast.parse(path.read_text("utf-8")))
         if module.startswith(("solespan.synthetic_data", "tests"))
     ]
+    assert not broken, "\n".join(broken)
+
+
+def test_only_the_model_knows_its_innards():
+    """Dates, explanations and plans ask a posterior by its public methods."""
+    within = "solespan.forecast.model."
+    innards = {field.name for field in fields(Conditioned) if field.name.startswith("_")}
+    assert {field.name for field in fields(Conditioned)} - innards == {
+        "fit", "panel", "ahead", "away", "in_use",
+    }  # fmt: skip
+    broken = []
+    for folder in OURS:
+        for path in _files(folder):
+            if path.is_relative_to(ROOT / "forecast" / "model"):
+                continue
+            where, tree = path.relative_to(ROOT), ast.parse(path.read_text("utf-8"))
+            port = PORT_OF_SERVICE if folder == "api" else PORT
+            broken += [
+                f"{where}:{line}: {module} is no port of the model"
+                for line, module in _imports(tree)
+                if module.startswith(within)
+                and module.removeprefix(within).split(".")[0] not in port
+            ]
+            broken += [
+                f"{where}:{node.lineno}: .{node.attr} is an innard of the model"
+                for node in ast.walk(tree)
+                if isinstance(node, ast.Attribute) and node.attr in innards
+            ]
     assert not broken, "\n".join(broken)
 
 

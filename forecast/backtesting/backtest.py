@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -20,16 +21,12 @@ from solespan.forecast.backtesting.backtest_scores import (
     send_by_share,
 )
 from solespan.forecast.backtesting.backtest_words import sentences
-from solespan.forecast.backtesting.baselines import population_rate_days, straight_line_days
 from solespan.forecast.backtesting.outcomes import log_end, outcomes
-from solespan.forecast.backtesting.renewal import renewal_days
 from solespan.forecast.backtesting.scores import crps_sample
-from solespan.forecast.dates.due import due_sample, forecast
+from solespan.forecast.dates.models import MODELS, NESTED
 from solespan.forecast.errors import BadHorizon, TooLittleData
 from solespan.forecast.frames import CHANCE_DAYS
 from solespan.forecast.log import WearLog
-from solespan.forecast.model.wear_fit import WearFit
-from solespan.forecast.model.wear_model import WearModel
 from solespan.forecast.settings import ForecastSettings
 
 __all__ = ["Backtest", "backtest", "usual_days"]
@@ -47,8 +44,8 @@ class Backtest:
         One row a forecast: as_of, pair_id, sole_id, kind, days, above_until_days, by_days (see
         `forecast.backtesting.outcomes`), follow_days (days logged after as_of), cut_days, band,
         send_by_days, the chances, p10 to p90 (days), pit_low and pit_high (the forecast's own
-        chance of being due by above_until_days and by by_days), crps_model, crps_line, crps_rate,
-        crps_renewal (days; NaN where nothing is known of what happened).
+        chance of being due by above_until_days and by by_days), and crps_NAME of each model of
+        `forecast.dates.models` (days; NaN where nothing is known of what happened).
     settings : ForecastSettings
     """
 
@@ -137,14 +134,14 @@ def backtest(
     settings = settings or ForecastSettings()
     days = sorted({pd.Timestamp(day).normalize() for day in as_ofs})
     _refuse(log, days)
-    fit: WearFit | None = None
+    fits: dict[str, Any] = {}
     parts = []
     for place, day in enumerate(days):
         if progress:
             progress(f"looking back from {day.date()}", place / len(days))
         known = log.until(day)
-        fit = WearModel(known, day).fit(start=fit)
-        parts.append(_one_day(fit, known, log, day, settings))
+        fits = {name: model.fit(known, day, fits.get(name)) for name, model in MODELS.items()}
+        parts.append(_one_day(fits, known, log, day, settings))
     if progress:
         progress("done", 1.0)
     return Backtest(pd.concat(parts, ignore_index=True), settings)
@@ -174,34 +171,33 @@ def _refuse(log: WearLog, days: list[pd.Timestamp]) -> None:
 
 
 def _one_day(
-    fit: WearFit, known: WearLog, log: WearLog, day: pd.Timestamp, settings: ForecastSettings
+    fits: dict[str, Any],
+    known: WearLog,
+    log: WearLog,
+    day: pd.Timestamp,
+    settings: ForecastSettings,
 ) -> pd.DataFrame:
-    frame = forecast(fit, known, day, settings)
+    frame = NESTED.forecast(known, day, settings, fits[NESTED.name])
     frame = frame[(frame["foot"] == "pair") & (frame["point"] == "ball")].set_index("pair_id")
-    sample = due_sample(fit, known, day, settings.horizon_days)
+    said = {
+        name: model.draw(known, day, settings.horizon_days, fits[name]).resoles
+        for name, model in MODELS.items()
+    }
     rows = outcomes(log, day)
-    rows = rows[rows["pair_id"].isin(sample.index)].reset_index(drop=True)
+    rows = rows[rows["pair_id"].isin(said[NESTED.name].index)].reset_index(drop=True)
     ids = rows["pair_id"].to_numpy()
-    draws = sample.loc[ids].to_numpy()
+    draws = said[NESTED.name].loc[ids].to_numpy()
     mine = frame.loc[ids]
     follow = float((log_end(log) - day).days)
     event = rows["kind"].isin(["seen", "resoled"]).to_numpy()
     until = np.where(event, follow, rows["above_until_days"].to_numpy(float))
     cut = np.clip(until, 0.0, settings.horizon_days)
     actual = np.where(event, rows["days"].to_numpy(float), cut)
-    lives = renewal_days(known, day, settings.horizon_days).loc[ids].to_numpy()
-    single = {
-        "crps_line": straight_line_days(known, day, settings.horizon_days),
-        "crps_rate": population_rate_days(known, day, settings.horizon_days),
-    }
-    tells = cut > 0.0
     scored = {
-        "crps_model": crps_sample(np.minimum(draws, cut[:, None]), np.minimum(actual, cut)),
-        "crps_renewal": crps_sample(np.minimum(lives, cut[:, None]), np.minimum(actual, cut)),
-        **{
-            name: np.abs(np.minimum(line.loc[ids].to_numpy(), cut) - np.minimum(actual, cut))
-            for name, line in single.items()
-        },
+        name: crps_sample(
+            np.minimum(sample.loc[ids].to_numpy(), cut[:, None]), np.minimum(actual, cut)
+        )
+        for name, sample in said.items()
     }
     return rows.assign(
         as_of=day,
@@ -215,5 +211,5 @@ def _one_day(
         pit_low=(draws <= rows["above_until_days"].to_numpy(float)[:, None]).mean(axis=1),
         pit_high=(draws <= rows["by_days"].to_numpy(float)[:, None]).mean(axis=1),
         **{name: np.quantile(draws, q, axis=1) for name, q in _QUANTILES.items()},
-        **{name: np.where(tells, values, np.nan) for name, values in scored.items()},
+        **{f"crps_{name}": np.where(cut > 0.0, days, np.nan) for name, days in scored.items()},
     )

@@ -11,6 +11,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+from solespan.forecast.dates.models import MODELS, NESTED
 from solespan.forecast.frames import BANDS, CHANCE_DAYS
 
 __all__ = ["band_table", "calibration_table", "coverage", "scores", "send_by_share"]
@@ -18,19 +19,13 @@ __all__ = ["band_table", "calibration_table", "coverage", "scores", "send_by_sha
 _GRACE_DAYS = 90
 _EDGES = (0.0, 0.05, 0.2, 0.4, 0.6, 0.8, 0.95, 1.0)
 _Z80 = 1.2815515655446004
-_NAMES = {
-    "model": "this model",
-    "line": "straight line per shoe",
-    "rate": "one rate by material",
-    "renewal": "lives of soles alone",
-}
 
 
 def scores(rows: pd.DataFrame) -> pd.DataFrame:
-    """Mean score by forecaster, in days, and how many times the model's it is."""
-    told = rows[rows["crps_model"].notna()]
-    means = {name: float(told[f"crps_{key}"].mean()) for key, name in _NAMES.items()}
-    model = means[_NAMES["model"]]
+    """Mean score by forecaster, in days, and how many times the nested model's it is."""
+    told = rows[rows[f"crps_{NESTED.name}"].notna()]
+    means = {m.words: float(told[f"crps_{m.name}"].mean()) for m in MODELS.values()}
+    model = means[NESTED.words]
     return pd.DataFrame(
         {
             "forecaster": list(means),

@@ -7,6 +7,7 @@ from typing import Protocol
 import numpy as np
 import pandas as pd
 
+from solespan.forecast.dates.models import NESTED
 from solespan.forecast.settings import ForecastSettings
 
 __all__ = ["LookedBack", "sentences"]
@@ -45,7 +46,7 @@ class LookedBack(Protocol):
 def sentences(back: LookedBack) -> list[str]:
     """Say how far off the forecasts were, whether intervals held, and what send-by was worth."""
     rows = back.rows
-    told = int(rows["crps_model"].notna().sum())
+    told = int(rows[f"crps_{NESTED.name}"].notna().sum())
     first = (
         f"Looked back from {rows['as_of'].nunique()} days between {rows['as_of'].min():%Y-%m-%d} "
         f"and {rows['as_of'].max():%Y-%m-%d}: {len(rows)} forecasts of "
@@ -62,7 +63,7 @@ def sentences(back: LookedBack) -> list[str]:
 def _scores(back: LookedBack) -> str:
     table = back.scores
     by_name = dict(zip(table["forecaster"], table["crps_days"], strict=True))
-    model = by_name.pop("this model")
+    model = by_name.pop(NESTED.words)
     others = []
     for name, days in by_name.items():
         if days >= model:

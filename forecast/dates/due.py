@@ -11,13 +11,14 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from solespan.forecast.dates.due_columns import Columns, due_columns
+from solespan.forecast.dates.date_columns import Columns
+from solespan.forecast.dates.due_columns import due_columns
 from solespan.forecast.dates.due_draws import due_draws
 from solespan.forecast.frames import FORECAST
 from solespan.forecast.log import WearLog
-from solespan.forecast.model.sole_state import FootPairs, foot_pairs
 from solespan.forecast.model.wear_fit import WearFit
 from solespan.forecast.model.wear_model import Conditioned, condition, condition_blocks
+from solespan.forecast.panel.foot_pairs import foot_pairs
 from solespan.forecast.settings import ForecastSettings
 
 __all__ = ["due_sample", "forecast"]
@@ -56,7 +57,7 @@ def forecast(
     day = pd.Timestamp(as_of).normalize()
 
     def rows(known: Conditioned) -> Columns:
-        return due_columns(known, fit, settings)
+        return due_columns(known, settings)
 
     parts = condition_blocks(fit, log, day, settings.horizon_days, rows)
     columns = {name: np.concatenate([part[name] for part in parts]) for name in parts[0]}
@@ -77,11 +78,6 @@ def due_sample(
         Index pair_id; days from `as_of`, cut at the horizon.
     """
     known = condition(fit, log, pd.Timestamp(as_of).normalize(), horizon_days)
-    panel = known.panel
-    feet = foot_pairs(panel)
-    ball = panel.path_point[feet.left] == 0
-    feet = FootPairs(feet.left[ball], feet.right[ball])
-    state = known.state(feet)
-    draws = due_draws(known, state, feet.left, feet.right, fit)
-    days = np.minimum(draws.days[2], horizon_days)
-    return pd.DataFrame(days, index=panel.pair_ids[panel.path_pair[feet.left]])
+    feet = foot_pairs(known.panel, ball_only=True)
+    days = np.minimum(due_draws(known, feet).days[2], horizon_days)
+    return pd.DataFrame(days, index=known.panel.pair_ids[known.panel.path_pair[feet.left]])

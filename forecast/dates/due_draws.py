@@ -8,8 +8,8 @@ import numpy as np
 
 from solespan.forecast.dates.first_passage import normal_points, remaining_exposure
 from solespan.forecast.model.sole_state import SoleState
-from solespan.forecast.model.wear_fit import WearFit
 from solespan.forecast.model.wear_model import Conditioned
+from solespan.forecast.panel.foot_pairs import FootPairs
 from solespan.forecast.use.calendar import days_until
 
 __all__ = ["DueDraws", "due_draws"]
@@ -32,16 +32,16 @@ class DueDraws:
     thickness_mm: np.ndarray
 
 
-def due_draws(
-    known: Conditioned, state: SoleState, left: np.ndarray, right: np.ndarray, fit: WearFit
-) -> DueDraws:
-    """Draw due days of groups given by their left and right paths."""
+def due_draws(known: Conditioned, feet: FootPairs, state: SoleState | None = None) -> DueDraws:
+    """Draw due days of pairs of feet; `state` is theirs, if it is at hand or not as known."""
     panel = known.panel
-    limit = np.array([panel.limit_mm[left], panel.limit_mm[right]])
-    remaining, rate, thickness, log_pace = remaining_exposure(state, limit, fit.noise.process_mm)
-    members = panel.path_pair[left]
+    state = known.state(feet) if state is None else state
+    remaining, rate, thickness, log_pace = remaining_exposure(
+        state, panel.limit_mm[feet.both], known.fit.noise.process_mm
+    )
+    members = panel.path_pair[feet.left]
     use = normal_points()[8]
-    n, draws = len(left), remaining.shape[-1]
+    n, draws = len(members), remaining.shape[-1]
     if log_pace is not None:  # the faster the pace, the fewer days at the mean pace
         remaining *= np.exp(-log_pace * known.ahead.follows[members].astype(np.float32)[:, None])
     both = remaining.reshape(2 * n, draws)

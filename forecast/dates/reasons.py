@@ -7,12 +7,12 @@ import pandas as pd
 
 from solespan.forecast.frames import PROBABLY_GONE
 from solespan.forecast.model.wear_model import Conditioned
-from solespan.forecast.panel.panel import HOLE, THUMB
+from solespan.forecast.panel.panel import HOLE, THUMB, Panel
 
-__all__ = ["SLIP_WEIGHT", "UNLOGGED", "counts_by_path", "reasons"]
+__all__ = ["BASES", "UNLOGGED", "basis", "counts_by_path", "long_silent", "reasons"]
 
+BASES = ("", "this pair's earlier soles", "the wearer's other pairs", "other owners' soles")
 UNLOGGED = "no wear logged"  # how the reason of a row begins that is judged by days
-SLIP_WEIGHT = 0.3  # a reading with less weight than this was set aside as a slip
 
 
 def counts_by_path(known: Conditioned) -> pd.DataFrame:
@@ -28,7 +28,7 @@ def _counts(known: Conditioned) -> np.ndarray:
     kind, path = panel.obs_kind, panel.obs_path
     own = ~panel.obs_waist
     gauge = (kind < THUMB) & own
-    slip = gauge & (known.lin.weight < SLIP_WEIGHT)
+    slip = gauge & known.slip
     last = np.full(n, -1)
     checked = (panel.obs_check >= 0) & own
     np.maximum.at(last, path[checked], panel.target_day[panel.obs_target[checked]])
@@ -38,6 +38,20 @@ def _counts(known: Conditioned) -> np.ndarray:
 
     seen = (gauge, (kind == THUMB) & own, kind == HOLE, slip)
     return np.stack([*map(count, seen), last], axis=1)
+
+
+def basis(panel: Panel) -> np.ndarray:
+    """What a pair leans on that few checks were made of: a place in `BASES`, by pair."""
+    soles = np.bincount(panel.sole_pair, minlength=len(panel.pair_ids))
+    pairs = np.bincount(panel.pair_wearer)[panel.pair_wearer]
+    return np.where(soles > 1, 1, np.where(pairs > 1, 2, 3))
+
+
+def long_silent(panel: Panel) -> np.ndarray:
+    """Whether nothing was logged for a long time, by path."""
+    silent = panel.exposure.silent[panel.path_end]
+    worn = panel.exposure.base[panel.path_end].sum(axis=1)
+    return np.asarray((silent > np.maximum(5.0, 0.1 * worn)) & ~panel.unlogged_path)
 
 
 def reasons(known: Conditioned, path: np.ndarray, other: np.ndarray) -> list[str]:
@@ -56,15 +70,9 @@ def reasons(known: Conditioned, path: np.ndarray, other: np.ndarray) -> list[str
     both, two = table[path], other != path
     both[two, :4] += table[other[two], :4]
     both[two, 4] = np.maximum(both[two, 4], table[other[two], 4])
-    silent = panel.exposure.silent[panel.path_end]
-    worn = panel.exposure.base[panel.path_end].sum(axis=1)
-    quiet = (silent > np.maximum(5.0, 0.1 * worn)) & ~panel.unlogged_path
-    soles_of_pair = np.bincount(panel.sole_pair, minlength=len(panel.pair_ids))
-    pairs_of_wearer = np.bincount(panel.pair_wearer)
-    more_pairs = pairs_of_wearer[panel.pair_wearer[panel.path_pair]] > 1
-    lean = np.where(soles_of_pair[panel.path_pair] > 1, 1, np.where(more_pairs, 2, 3))[path]
-    lean = np.where(both[:, 0] + both[:, 1] < 2, lean, 0)
+    quiet = long_silent(panel)
     pair = panel.path_pair[path]
+    lean = np.where(both[:, 0] + both[:, 1] < 2, basis(panel)[pair], 0)
     judged = np.where(panel.unlogged[pair], np.where(np.isnan(panel.pace_sd[pair]), 1, 2), 0)
     gone = known.in_use[pair] < PROBABLY_GONE
     days = {int(day): str(np.datetime64(int(day), "D")) for day in np.unique(both[:, 4])}
@@ -80,9 +88,6 @@ def reasons(known: Conditioned, path: np.ndarray, other: np.ndarray) -> list[str
     ]
 
 
-_BASIS = ("", "this pair's earlier soles", "the wearer's other pairs", "other owners' soles")
-
-
 def _text(
     seen: list[int],
     days: dict[int, str],
@@ -93,13 +98,13 @@ def _text(
 ) -> str:
     readings, thumbs, holes, slips, last = seen
     parts = [_seen(readings, thumbs, holes, days[last])]
-    basis = f" and {_BASIS[leaning]}" if leaning else ""
+    also = f" and {BASES[leaning]}" if leaning else ""
     if by_calendar == 1:
-        parts.append(f"{UNLOGGED}: judged by the calendar{basis}")
+        parts.append(f"{UNLOGGED}: judged by the calendar{also}")
     elif by_calendar:
-        parts.append(f"{UNLOGGED}: judged by the pace that the owner stated{basis}")
+        parts.append(f"{UNLOGGED}: judged by the pace that the owner stated{also}")
     elif leaning:
-        parts.append(f"based mostly on {_BASIS[leaning]}")
+        parts.append(f"based mostly on {BASES[leaning]}")
     if is_gone:
         parts.append("probably no longer in use")
     if slips:

@@ -16,8 +16,6 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from solespan.forecast.explaining.wear_curve import multipliers_of
-from solespan.forecast.model.linearise import effective_exposure
 from solespan.forecast.model.wear_model import Conditioned
 from solespan.forecast.panel.panel import THUMB
 from solespan.forecast.priors import PACKING_DAYS
@@ -51,11 +49,11 @@ class Curvature:
 def curvature(known: Conditioned) -> Curvature:
     """Estimate the power of exposure to which wear is proportional, over all gauge readings."""
     panel = known.panel
-    x_target, _ = effective_exposure(panel, multipliers_of(known))
+    x_target = known.worn
     # a top piece is replaced without a new sole, so the heel has no one line
     sole = panel.path_point[panel.obs_path] != 2
     use = np.flatnonzero((panel.obs_kind < THUMB) & ~panel.obs_waist & sole)
-    rate = np.exp((known.centre + known.deviation)[2])
+    rate = np.exp(known.log_rate)
     path = panel.obs_path[use]
     edges = np.append(np.flatnonzero(np.diff(path, prepend=-1)), len(path))
     bends, products, soles = [], [], []

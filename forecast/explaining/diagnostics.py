@@ -12,7 +12,7 @@ import numpy as np
 import pandas as pd
 from scipy.special import ndtr, ndtri
 
-from solespan.forecast.dates.reasons import SLIP_WEIGHT, counts_by_path
+from solespan.forecast.dates.reasons import basis, counts_by_path
 from solespan.forecast.explaining.curvature import Curvature, curvature
 from solespan.forecast.frames import FEET, METHODS, POINTS, WEARING_POINTS
 from solespan.forecast.log import WearLog
@@ -26,6 +26,12 @@ __all__ = ["Diagnostics", "diagnose"]
 
 _FEW = 2
 _MOST_LISTED = 8
+_LEANS_ON = (
+    "",
+    "the pair's earlier soles",
+    "the wearer's other pairs and the population",
+    "the population",
+)
 _USUAL_BEYOND_2, _USUAL_BEYOND_3 = 0.0455, 0.0027  # of a normal
 _TOO_MANY = 2.0  # times the usual share beyond 2, with enough readings to tell
 _ENOUGH = 50
@@ -177,7 +183,7 @@ def diagnose(fit: WearFit, log: WearLog, as_of: str | pd.Timestamp) -> Diagnosti
 def _residuals(known: Conditioned, fit: WearFit) -> pd.DataFrame:
     """Standardised residuals by method, one row a method that was used."""
     panel, noise = known.panel, fit.noise
-    own = ~panel.obs_waist & (known.lin.weight >= SLIP_WEIGHT) & (panel.obs_kind < HOLE)
+    own = ~panel.obs_waist & ~known.slip & (panel.obs_kind < HOLE)
     kind = panel.obs_kind
     rows = []
     for code, method in enumerate(METHODS):
@@ -185,11 +191,11 @@ def _residuals(known: Conditioned, fit: WearFit) -> pd.DataFrame:
         if not len(at):
             continue
         if code == THUMB:
-            z = _thumb_residual(panel.obs_grade[at], known.lin.fitted_mm[at], noise.thumb)
+            z = _thumb_residual(panel.obs_grade[at], known.fitted_mm[at], noise.thumb)
         else:
-            lost = np.maximum(panel.nominal_mm[panel.obs_path[at]] - known.lin.fitted_mm[at], 0.0)
+            lost = np.maximum(panel.nominal_mm[panel.obs_path[at]] - known.fitted_mm[at], 0.0)
             variance = noise.gauge_sd_mm[code] ** 2 + noise.process_mm * lost
-            z = known.lin.residual_mm[at] / np.sqrt(variance)
+            z = known.residual_mm[at] / np.sqrt(variance)
         rows.append(
             {
                 "method": method,
@@ -215,7 +221,7 @@ def _thumb_residual(grade: np.ndarray, felt_mm: np.ndarray, scale: ThumbScale) -
 
 def _slips(known: Conditioned, log: WearLog) -> pd.DataFrame:
     panel = known.panel
-    slip = (panel.obs_kind < len(GAUGES)) & (known.lin.weight < SLIP_WEIGHT)
+    slip = (panel.obs_kind < len(GAUGES)) & known.slip
     at = np.flatnonzero(slip)
     path = panel.obs_path[at]
     points = np.array(WEARING_POINTS, dtype=object)[panel.path_point[path]]
@@ -229,7 +235,7 @@ def _slips(known: Conditioned, log: WearLog) -> pd.DataFrame:
             "point": np.where(panel.obs_waist[at], POINTS[-1], points),
             "method": log.checks["method"].to_numpy(object)[panel.obs_check[at]],
             "value_mm": panel.obs_mm[at],
-            "fitted_mm": known.lin.fitted_mm[at],
+            "fitted_mm": known.fitted_mm[at],
         }
     )
     key = ["pair_id", "checked_on", "foot", "point", "method"]
@@ -241,17 +247,9 @@ def _leaning(known: Conditioned) -> pd.DataFrame:
     seen = counts_by_path(known)
     checks = (seen["readings"] + seen["thumbs"]).to_numpy()
     ball = panel.current & (panel.path_point == 0)
-    n = len(panel.pair_ids)
-    total = np.bincount(panel.path_pair[ball], checks[ball], n)
-    on = np.bincount(panel.path_pair[ball], minlength=n) > 0
-    soles = np.bincount(panel.sole_pair, minlength=n)
-    others = np.bincount(panel.pair_wearer)[panel.pair_wearer] - 1
-    leans_on = np.select(
-        [soles > 1, others > 0],
-        ["the pair's earlier soles", "the wearer's other pairs and the population"],
-        "the population",
-    )
-    few = on & (total < _FEW)
+    total = np.bincount(panel.path_pair[ball], checks[ball], len(panel.pair_ids))
+    leans_on = np.array(_LEANS_ON)[basis(panel)]
+    few = panel.has_sole & (total < _FEW)
     return pd.DataFrame({"pair_id": panel.pair_ids[few], "leans_on": leans_on[few]})
 
 

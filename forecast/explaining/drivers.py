@@ -14,11 +14,8 @@ import numpy as np
 import pandas as pd
 
 from solespan.forecast.covariates import FLAGS
-from solespan.forecast.explaining.joint import SoleNormal, sole_normal
 from solespan.forecast.explaining.one_pair import OnePair
 from solespan.forecast.frames import FEET
-from solespan.forecast.model.parameter_layout import population_prior
-from solespan.forecast.model.wear_fit import WearFit
 from solespan.forecast.panel.wear_cells import base_exposure
 from solespan.forecast.use.calendar import wear_days_ahead
 
@@ -51,26 +48,16 @@ def drivers(mine: OnePair) -> list[Driver]:
     panel = mine.known.panel
     sole = int(np.flatnonzero(panel.sole_pair == mine.pair)[-1])
     ball = np.flatnonzero((panel.path_sole == sole) & (panel.path_point == 0))
-    normal = sole_normal(mine.known, ball)
+    effects = mine.known.effects(sole)
+    by = "year" if panel.unlogged[mine.pair] else "wear day"
+    against = {
+        "wearer": f"wear a {by}, against the average wearer",
+        "pair": f"wear a {by}, against the wearer's other pairs",
+        "sole": "this sole against the pair's average sole",
+    }
     out = [_material(mine, int(ball[0]))]
-    unlogged = bool(panel.unlogged[mine.pair])  # rate and pace are not told apart
-    pace = float(unlogged)
-    by = "year" if unlogged else "wear day"
-    out += [
-        _of_log(
-            "wearer",
-            *normal.effect({"wearer": 1.0, "wearer_pace": pace}),
-            f"wear a {by}, against the average wearer",
-        ),
-        _of_log(
-            "pair",
-            *normal.effect({"pair": 1.0, "pace": pace}),
-            f"wear a {by}, against the wearer's other pairs",
-        ),
-        _of_log("sole", *normal.effect({"sole": 1.0}), "this sole against the pair's average sole"),
-        _feet(mine, ball, normal),
-        _driving(mine, ball),
-    ]
+    out += [_of_log(name, *effects[name], note) for name, note in against.items()]
+    out += [_feet(*effects["foot"]), _driving(mine, ball)]
     out += _ground(mine, sole)
     out += _use(mine)
     return out
@@ -82,15 +69,6 @@ def _of_log(name: str, mean: float, sd: float, note: str) -> Driver:
     return Driver(name, middle, low, high, note)
 
 
-def _population(fit: WearFit, weights: dict[str, float]) -> tuple[float, float]:
-    """Mean and SD of a weighted sum of the population's unknowns."""
-    names = tuple(weights)
-    row = np.array(list(weights.values()))
-    mean, cov = fit.population(names)
-    prior = np.array([population_prior(name)[0] for name in names])
-    return float(row @ (mean + prior)), float(np.sqrt(row @ cov @ row))
-
-
 def _material(mine: OnePair, path: int) -> Driver:
     panel = mine.known.panel
     sole_id = panel.sole_ids[panel.path_sole[path]]
@@ -99,22 +77,15 @@ def _material(mine: OnePair, path: int) -> Driver:
     plain, reference = (w.replace("_", " ") for w in (word, REFERENCE))
     if word == REFERENCE:
         return Driver("material", 0.0, 0.0, 0.0, f"{plain}, the yardstick for other materials")
-    mean, sd = _population(mine.fit, {f"material_{word}": 1.0, f"material_{REFERENCE}": -1.0})
+    mean, sd = mine.fit.effect({f"material_{word}": 1.0, f"material_{REFERENCE}": -1.0})
     return _of_log("material", mean, sd, f"{plain} against {reference}")
 
 
-def _feet(mine: OnePair, ball: np.ndarray, normal: SoleNormal) -> Driver:
+def _feet(left_less_right: float, sd: float) -> Driver:
     """Compare the faster foot with the other."""
-    rate = (mine.known.centre + mine.known.deviation)[2, ball]
-    cov = normal.interface_cov[:, 2, :, 2]
-    sd = float(np.sqrt(max(cov[0, 0] + cov[1, 1] - 2 * cov[0, 1], 0.0)))
-    lead = int(rate[1] > rate[0])
-    return _of_log(
-        "foot",
-        float(abs(rate[0] - rate[1])),
-        sd,
-        f"{FEET[lead]} shoe against the {FEET[1 - lead]} at the ball",
-    )
+    lead = int(left_less_right < 0.0)
+    note = f"{FEET[lead]} shoe against the {FEET[1 - lead]} at the ball"
+    return _of_log("foot", abs(left_less_right), sd, note)
 
 
 def _driving(mine: OnePair, ball: np.ndarray) -> Driver:
@@ -129,7 +100,7 @@ def _driving(mine: OnePair, ball: np.ndarray) -> Driver:
             else ("both feet drive alike" if foot == "both" else "does not drive")
         )
         return Driver("driving foot", np.nan, np.nan, np.nan, why)
-    mean, sd = _population(mine.fit, {"drive_ball": 1.0})
+    mean, sd = mine.fit.effect({"drive_ball": 1.0})
     return _of_log("driving foot", mean, sd, f"{foot} foot at the ball, over all drivers")
 
 
@@ -147,7 +118,7 @@ def _ground(mine: OnePair, sole: int) -> Iterator[Driver]:
     for name, covariate in FLAGS.items():
         if not covariate.days or not flags[name].any():
             continue
-        mean, sd = _population(mine.fit, {f"log_{name}": 1.0})
+        mean, sd = mine.fit.effect({f"log_{name}": 1.0})
         share = float(flags[name].mean())
         others = base * np.exp(
             sum(
@@ -173,8 +144,8 @@ def _ground(mine: OnePair, sole: int) -> Iterator[Driver]:
 def _use(mine: OnePair) -> Iterator[Driver]:
     """How often the pair will be worn, beside the average pair of the rack, and the season."""
     known = mine.known
-    on = np.unique(known.panel.path_pair[known.panel.current])
-    if mine.pair not in on:
+    on = known.panel.has_sole
+    if not on[mine.pair]:
         return
     horizon = known.ahead.season_days.shape[1] - 2
     year = max(min(_YEAR_DAYS, horizon), 1)
@@ -191,7 +162,7 @@ def _use(mine: OnePair) -> Iterator[Driver]:
         f"about {middle:.1f} wear days a week over the next year ({middle / factor:.1f} to "
         f"{middle * factor:.1f})"
         + (", reckoned from the calendar" if known.panel.unlogged[mine.pair] else "")
-        + (f", against {usual:.1f} for the average pair of the rack" if len(on) > 1 else ""),
+        + (f", against {usual:.1f} for the average pair of the rack" if on.sum() > 1 else ""),
     )
     month = max(min(_MONTH_DAYS, horizon), 1)
     soon, _ = wear_days_ahead(known.ahead, month)

@@ -12,7 +12,7 @@ import pandas as pd
 
 from solespan.forecast.covariates import FLAGS
 from solespan.forecast.dates.due_draws import due_draws
-from solespan.forecast.dates.reasons import counts_by_path
+from solespan.forecast.dates.reasons import BASES, basis, counts_by_path, long_silent
 from solespan.forecast.explaining.drivers import COLUMNS, Driver, drivers
 from solespan.forecast.explaining.inspection_value import interval_days, next_checks
 from solespan.forecast.explaining.one_pair import OnePair, one_pair
@@ -90,7 +90,7 @@ def _of_sole(mine: OnePair, by_name: dict[str, Driver]) -> list[str]:
     """Say where both shoes stand, which goes first, and what makes the date uncertain."""
     known, feet = mine.known, mine.ball
     state = known.state(feet)
-    draws = due_draws(known, state, feet.left, feet.right, mine.fit)
+    draws = due_draws(known, feet, state)
     limit = known.panel.limit_mm[feet.left[0]]
     stands = []
     for foot, name in enumerate(FEET):
@@ -202,15 +202,9 @@ def _leaning(mine: OnePair) -> list[str]:
     if total["holes"]:
         out.append("A hole was seen: stop wearing the pair.")
     elif checks < _FEW:
-        soles = int((panel.sole_pair == mine.pair).sum())
-        others = int((panel.pair_wearer == panel.pair_wearer[mine.pair]).sum()) - 1
-        basis = (
-            "this pair's earlier soles"
-            if soles > 1
-            else ("the wearer's other pairs" if others else "other owners' soles")
-        )
+        leans_on = BASES[basis(panel)[mine.pair]]
         few = "No check" if not checks else "One check"
-        out.append(f"{few} of this sole yet, so the date is based mostly on {basis}.")
+        out.append(f"{few} of this sole yet, so the date is based mostly on {leans_on}.")
     if total["slips"]:
         many = int(total["slips"])
         what = "1 reading is" if many == 1 else f"{many} readings are"
@@ -223,10 +217,7 @@ def _leaning(mine: OnePair) -> list[str]:
             f"The pair is probably no longer in use (chance in use {_chance(in_use)}): "
             "nobody was seen for longer than its soles last."
         )
-    path = mine.ball.left[0]
-    silent = panel.exposure.silent[panel.path_end[path]]
-    logged = not panel.unlogged[mine.pair]
-    if logged and silent > max(5.0, 0.1 * panel.exposure.base[panel.path_end[path]].sum()):
+    if long_silent(panel)[mine.ball.left[0]]:
         out.append("Nothing was logged for a long time, so the wear in that time is a guess.")
     return out
 

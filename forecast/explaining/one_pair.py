@@ -8,9 +8,9 @@ import pandas as pd
 
 from solespan.forecast.errors import BadFrame, TooLittleData
 from solespan.forecast.log import WearLog
-from solespan.forecast.model.sole_state import FootPairs, foot_pairs
 from solespan.forecast.model.wear_fit import WearFit
 from solespan.forecast.model.wear_model import Conditioned, condition
+from solespan.forecast.panel.foot_pairs import FootPairs, foot_pairs
 from solespan.forecast.settings import ForecastSettings
 
 __all__ = ["OnePair", "one_pair"]
@@ -41,8 +41,7 @@ class OnePair:
     @property
     def ball(self) -> FootPairs:
         """Left and right path of the ball of the sole on the pair now."""
-        at_ball = self.known.panel.path_point[self.feet.left] == 0
-        return FootPairs(self.feet.left[at_ball], self.feet.right[at_ball])
+        return self.feet.part(self.known.panel.path_point[self.feet.left] == 0)
 
 
 def one_pair(
@@ -80,6 +79,5 @@ def one_pair(
     panel = known.panel
     pair = int((panel.pair_ids == pair_id).argmax())
     every = foot_pairs(panel)
-    own = panel.path_pair[every.left] == pair
-    feet = FootPairs(every.left[own], every.right[own])
+    feet = every.part(panel.path_pair[every.left] == pair)
     return OnePair(fit, known, rack, pair, day, settings, feet)

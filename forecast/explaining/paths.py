@@ -15,20 +15,14 @@ from scipy.special import ndtri
 
 from solespan.forecast.dates.due_draws import due_draws
 from solespan.forecast.dates.first_passage import normal_points
-from solespan.forecast.explaining.joint import sole_normal
 from solespan.forecast.explaining.one_pair import OnePair, one_pair
-from solespan.forecast.explaining.wear_curve import curve, smoothed, worn_by
 from solespan.forecast.frames import FEET, PATH, WEARING_POINTS
 from solespan.forecast.log import WearLog
-from solespan.forecast.model.parameter_layout import INTERFACE, SILENT
 from solespan.forecast.model.wear_fit import WearFit
-from solespan.forecast.model.wear_model import Conditioned
-from solespan.forecast.priors import PACKING_DAYS
 from solespan.forecast.settings import ForecastSettings
 
 __all__ = ["wear_path"]
 
-_RATE = INTERFACE.index("log_rate")
 _WEEK = 7
 _WEEKLY_UNTIL, _THEN_EVERY = 366, 28
 _SHORTEST_DAYS = 28
@@ -121,41 +115,17 @@ def _past(mine: OnePair, sole: int) -> list[_Rows]:
     checked = panel.target_day[panel.target_sole == sole]
     days = np.unique(np.concatenate([np.arange(fitted, last, _WEEK), checked, [last]]))
     days = days[(days >= fitted) & (days <= last)]
-    worn = worn_by(known, mine.log, sole, days)
-    normal = sole_normal(known, paths)
     out = []
-    for path, cov in zip(paths, normal.own_cov, strict=True):
-        here = curve(known, int(path), worn)
-        mean, columns, walk = smoothed(known, mine.fit.noise, int(path), here)
-        wears = np.zeros(len(cov))  # log wear: log rate, and the pace where nothing is logged
-        wears[_RATE], wears[SILENT] = 1.0, float(panel.unlogged_path[path])
-        every = np.column_stack([columns, wears])
-        whole = every.T @ cov @ every
-        whole[:-1, :-1] += walk
-        mean = _given_use(known, int(path), mean, whole)
+    for normal in known.thickness(mine.log, sole, days):
         thickness = _quantiles(
-            mean, np.diag(whole)[:-1], whole[:-1, -1], float(whole[-1, -1]), here.wear_mm
+            normal.mean_mm,
+            np.diag(normal.cov)[:-1],
+            normal.cov[:-1, -1],
+            float(normal.cov[-1, -1]),
+            normal.wear_mm,
         )
-        out.append(_Rows(int(path), days, np.maximum(thickness, 0.0), ahead=False))
+        out.append(_Rows(normal.path, days, np.maximum(thickness, 0.0), ahead=False))
     return out
-
-
-def _given_use(known: Conditioned, path: int, mean: np.ndarray, whole: np.ndarray) -> np.ndarray:
-    """Take it that the pair is in use: its last thickness is that of today, as dates have it.
-
-    Parameters
-    ----------
-    mean : ndarray, shape (n,)
-        Thickness by day, the last one today's.
-    whole : ndarray, shape (n + 1, n + 1)
-        Covariance of the thickness and the log wear; moved in place.
-    """
-    precision, weighted = known.used.precision[path], known.used.weighted[path]
-    last = len(mean) - 1
-    shared = whole[last].copy()
-    scale = 1.0 / (1.0 + precision * shared[last])
-    whole -= precision * scale * np.outer(shared, shared)
-    return np.asarray(mean + scale * (weighted - precision * mean[last]) * shared[:-1])
 
 
 def _quantiles(
@@ -202,7 +172,7 @@ def _ahead(mine: OnePair) -> list[_Rows]:
     known, settings = mine.known, mine.settings
     panel, feet = known.panel, mine.feet
     state = known.state(feet)
-    draws = due_draws(known, state, feet.left, feet.right, mine.fit)
+    draws = due_draws(known, feet, state)
     due_days = draws.days[:2]
     last = np.quantile(due_days, _LAST_SHARE, axis=-1, method="inverted_cdf").max()
     days = _days_ahead(min(max(float(last), _SHORTEST_DAYS), settings.horizon_days))
@@ -256,5 +226,5 @@ def _settling(mine: OnePair, settling_mm: float, path: int, days: np.ndarray) ->
     """Packing still to come after so many days, of `settling_mm` to come today."""
     ahead = mine.known.ahead
     wear_days = ahead.per_day[mine.pair] * ahead.season_days[ahead.curve[mine.pair], days]
-    still = max(float(mine.known.lin.settling[path]) * PACKING_DAYS, 1e-9)
+    still = max(float(mine.known.packing_days[path]), 1e-9)
     return np.asarray(settling_mm * np.maximum(1.0 - wear_days / still, 0.0))

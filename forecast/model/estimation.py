@@ -22,9 +22,10 @@ from solespan.forecast.model.inner_loop import Modes, modes, prior_centre
 from solespan.forecast.model.linearise import Linearised, Noise, linearise
 from solespan.forecast.model.parameter_layout import Belief, Coordinates, coordinates, learnable
 from solespan.forecast.model.posterior_moments import gradient
-from solespan.forecast.model.sole_state import FootPairs, foot_pairs, sole_state
+from solespan.forecast.model.sole_state import sole_state
 from solespan.forecast.observation.removal_threshold import Sending, learn_sending
 from solespan.forecast.observation.thumb import ThumbScale
+from solespan.forecast.panel.foot_pairs import foot_pairs
 from solespan.forecast.panel.panel import GAUGES, SENT, THUMB, Panel
 from solespan.forecast.priors import METHOD_SD_MM, UNLOGGED_SPREADS, Priors
 
@@ -224,12 +225,12 @@ def _learn_sending(panel: Panel, layout: Coordinates, at: Modes, noise: Noise) -
     judged[panel.obs_path[panel.obs_kind == SENT]] = True
     gone = judged[feet.left] & ~panel.unlogged_path[feet.left]
     gone &= np.minimum(gauged[feet.left], gauged[feet.right]) >= _FOLLOWED_READINGS
-    feet = FootPairs(feet.left[gone], feet.right[gone])
+    feet = feet.part(gone)
     if not len(feet.left):
         return Sending()
-    state = sole_state(panel, layout, at.lin, at.posterior, prior_centre(layout), feet)
+    state = sole_state(panel, at, feet)
     sd = np.sqrt(np.square(state.factor[[1, 3]]).sum(axis=1))
-    limit = np.array([panel.limit_mm[feet.left], panel.limit_mm[feet.right]])
+    limit = panel.limit_mm[feet.both]
     place = layout.population.index("sending_mm")
     above = float(layout.prior_mean[place] + at.posterior.population_mean[place])
     return learn_sending(state.mean[[1, 3]], sd, limit, noise.sending, above)

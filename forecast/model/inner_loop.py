@@ -7,6 +7,7 @@ The result is the Gaussian approximation nearest to the posterior (its mean, not
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -107,6 +108,16 @@ class Modes:
     def deviation(self) -> np.ndarray:
         """Interface values at the modes, less the prior centre, shape (12, paths)."""
         return self.stand.deviation
+
+    @cached_property
+    def centre(self) -> np.ndarray:
+        """Interface values at the prior means, shape (12, paths)."""
+        return prior_centre(self.posterior.layout)
+
+    @cached_property
+    def value(self) -> np.ndarray:
+        """Interface values at the modes, shape (12, paths)."""
+        return np.asarray(self.centre + self.deviation)
 
     @property
     def log_rate_variance(self) -> np.ndarray:

@@ -16,11 +16,13 @@ import numpy as np
 
 from solespan.forecast.model.block_elimination import Level
 from solespan.forecast.model.hierarchy import Posterior, shoe_spread
+from solespan.forecast.model.inner_loop import Modes
 from solespan.forecast.model.linearise import Linearised
 from solespan.forecast.model.parameter_layout import INTERFACE, PATH, SILENT, SPREAD_OF, Coordinates
+from solespan.forecast.panel.foot_pairs import FootPairs
 from solespan.forecast.panel.panel import Panel
 
-__all__ = ["Evidence", "FootPairs", "SoleState", "foot_pairs", "sole_state"]
+__all__ = ["Evidence", "SoleState", "sole_state"]
 
 
 @dataclass(frozen=True)
@@ -75,25 +77,6 @@ def _condition(
     cov -= precision * gain[:, None] * shared
 
 
-@dataclass(frozen=True)
-class FootPairs:
-    """Left and right path of each sole and point: indices into the panel's paths."""
-
-    left: np.ndarray
-    right: np.ndarray
-
-
-def foot_pairs(panel: Panel, *, current_only: bool = True) -> FootPairs:
-    """Match the left and right paths of every sole and point."""
-    key = panel.path_sole * 4 + panel.path_point
-    order = np.lexsort((panel.path_foot, key))
-    left, right = order[0::2], order[1::2]
-    if current_only:
-        keep = panel.current[left]
-        left, right = left[keep], right[keep]
-    return FootPairs(left, right)
-
-
 def _reduce(
     level: Level, coefficients: np.ndarray, members: np.ndarray
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
@@ -122,25 +105,21 @@ def _reduce(
 
 
 def sole_state(
-    panel: Panel,
-    layout: Coordinates,
-    lin: Linearised,
-    posterior: Posterior,
-    centre: np.ndarray,
-    feet: FootPairs,
-    given: Evidence | None = None,
+    panel: Panel, at: Modes, feet: FootPairs, given: Evidence | None = None
 ) -> SoleState:
     """Joint posterior of log rate and settled thickness at the path ends of pairs of feet.
 
     Parameters
     ----------
-    centre : ndarray, shape (12, paths)
-        Interface values at the prior means.
+    panel, at
+        The panel and where its unknowns stand.
     feet : FootPairs
         Groups asked for.
     given : Evidence, optional
         Further evidence about the thickness at the path ends.
     """
+    posterior, lin, centre = at.posterior, at.lin, at.centre
+    layout = posterior.layout
     with_pace = SILENT in layout.active and bool(panel.unlogged.any())
     pieces = [
         _foot(layout, lin, posterior, centre, path, with_pace=with_pace and foot == 0)

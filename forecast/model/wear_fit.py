@@ -133,6 +133,13 @@ class WearFit:
         cov[np.ix_(known, known)] = self.cov[np.ix_(at, at)]
         return mean, cov
 
+    def effect(self, weights: dict[str, float]) -> tuple[float, float]:
+        """Mean and SD of a weighted sum of the population's unknowns."""
+        names, row = tuple(weights), np.array(list(weights.values()))
+        mean, cov = self.population(names)
+        prior = np.array([population_prior(name)[0] for name in names])
+        return float(row @ (mean + prior)), float(np.sqrt(row @ cov @ row))
+
     def summary(self) -> str:
         """A readable table of the fit."""
         head = [

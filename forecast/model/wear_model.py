@@ -21,16 +21,24 @@ from solespan.forecast.model.estimation import Estimate, Keep, Progress
 from solespan.forecast.model.fit_start import FitStart
 from solespan.forecast.model.full_panel_fit import estimate
 from solespan.forecast.model.hand_over_noise import chances_in_use, still_used
-from solespan.forecast.model.hierarchy import Posterior
-from solespan.forecast.model.inner_loop import prior_centre
-from solespan.forecast.model.linearise import Linearised
-from solespan.forecast.model.parameter_layout import SILENT, Coordinates, coordinates
+from solespan.forecast.model.inner_loop import Modes
+from solespan.forecast.model.linearise import effective_exposure
+from solespan.forecast.model.parameter_layout import SILENT, coordinates
 from solespan.forecast.model.posterior_modes import converged_modes
-from solespan.forecast.model.sole_state import Evidence, FootPairs, SoleState, sole_state
+from solespan.forecast.model.sole_normal import log_rate_effects
+from solespan.forecast.model.sole_state import Evidence, SoleState, sole_state
+from solespan.forecast.model.wear_curve import (
+    NextReading,
+    ThicknessNormal,
+    WearCurves,
+    multipliers_of,
+)
 from solespan.forecast.model.wear_fit import WearFit
+from solespan.forecast.panel.foot_pairs import FootPairs
 from solespan.forecast.panel.log_arrays import log_arrays
 from solespan.forecast.panel.panel import Panel, panel_range, wearer_blocks
 from solespan.forecast.panel.panel_of_log import panel_of
+from solespan.forecast.priors import PACKING_DAYS
 from solespan.forecast.use.calendar import UseAhead, use_ahead
 from solespan.forecast.use.usage import UseFit, current_pace, fit_use
 from solespan.forecast.use.wear_counts import WearCounts, wear_counts
@@ -40,6 +48,7 @@ __all__ = ["Conditioned", "WearModel", "condition", "condition_blocks", "multipl
 T = TypeVar("T")
 _BLOCK_PATHS = 3000
 _THREADS = 2
+_SLIP_WEIGHT = 0.3  # a reading with less weight than this was set aside as a slip
 
 
 class WearModel:
@@ -137,30 +146,86 @@ def multipliers(names: tuple[str, ...], mean: np.ndarray) -> np.ndarray:
 class Conditioned:
     """Some wearers' posterior, given a fit: everything that forecasts are read from.
 
+    fit : WearFit
+    panel : Panel
+        The log as arrays; paths, observations and targets below are counted by it.
+    ahead : UseAhead
+        Use of the pairs from today on.
     away : ndarray of bool, shape (pairs,)
         At a shop.
     in_use : ndarray, shape (pairs,)
         Chance that the pair is still worn and its owner still a customer; NaN without a sole.
-    used : Evidence
-        What is added to thickness by taking it that a pair is in use.
     """
 
+    fit: WearFit
     panel: Panel
-    layout: Coordinates
-    lin: Linearised
-    posterior: Posterior
-    centre: np.ndarray
-    deviation: np.ndarray
     ahead: UseAhead
     away: np.ndarray
     in_use: np.ndarray
-    used: Evidence
+    _modes: Modes
+    _used: Evidence
 
     def state(self, feet: FootPairs) -> SoleState:
         """Joint posterior of rates and thickness of pairs of feet, taken that they are in use."""
-        return sole_state(
-            self.panel, self.layout, self.lin, self.posterior, self.centre, feet, self.used
-        )
+        return sole_state(self.panel, self._modes, feet, self._used)
+
+    def effects(self, sole: int) -> dict[str, tuple[float, float]]:
+        """Mean and SD of what acts on the log rate at the ball of a sole.
+
+        `wearer`, `pair` and `sole`: beside the average one, with the pace where no wear is logged,
+        as rate and pace are not told apart then. `foot`: left less right.
+        """
+        return log_rate_effects(self.panel, self._modes, sole)
+
+    def thickness(self, log: WearLog, sole: int, days: np.ndarray) -> list[ThicknessNormal]:
+        """Joint normals of the thickness by day of a sole's paths, all checks known.
+
+        Parameters
+        ----------
+        log : WearLog
+            The log that the posterior is of.
+        sole : int
+        days : ndarray of int, shape (n,)
+            Sorted, no doubles, since 1970-01-01; the last is the sole's last day or today.
+        """
+        return self._curves(log).thickness(sole, days)
+
+    def readings(self, log: WearLog, ball: FootPairs) -> tuple[np.ndarray, list[NextReading]]:
+        """Covariance of `SoleState` of one ball, and how readings not yet taken go with it."""
+        return self._curves(log).readings(ball, len(self.state(ball).mean))
+
+    @property
+    def log_rate(self) -> np.ndarray:
+        """Log of mm per standard wear day, by path."""
+        return np.asarray(self._modes.value[2])
+
+    @property
+    def worn(self) -> np.ndarray:
+        """Standard wear days logged, by target."""
+        return effective_exposure(self.panel, multipliers_of(self._modes))[0]
+
+    @property
+    def packing_days(self) -> np.ndarray:
+        """Standard wear days until a sole has packed down, by path."""
+        return np.asarray(self._modes.lin.settling * PACKING_DAYS)
+
+    @property
+    def slip(self) -> np.ndarray:
+        """Whether a reading was set aside as a slip, by observation."""
+        return np.asarray(self._modes.lin.weight < _SLIP_WEIGHT)
+
+    @property
+    def fitted_mm(self) -> np.ndarray:
+        """Fitted thickness as it was seen, by observation."""
+        return self._modes.lin.fitted_mm
+
+    @property
+    def residual_mm(self) -> np.ndarray:
+        """Reading less fitted thickness, by observation."""
+        return self._modes.lin.residual_mm
+
+    def _curves(self, log: WearLog) -> WearCurves:
+        return WearCurves(self.panel, self._modes, self._used, self.fit.noise.process_mm, log)
 
 
 def condition(
@@ -222,19 +287,12 @@ def _given(
     layout = coordinates(panel)
     population = fit.population(layout.population)
     at = converged_modes(panel, layout, fit.spread, fit.noise, population)
-    present = np.zeros(len(panel.pair_ids), bool)
-    present[panel.path_pair[panel.current]] = True
-    present |= away  # it comes back
-    pace = current_pace(counts, fit.use, present)
-    centre = prior_centre(layout)
+    pace = current_pace(counts, fit.use, panel.has_sole | away)  # what is away comes back
     if panel.unlogged.any():
         last = np.zeros(len(panel.pair_ids), int)
         last[panel.path_pair] = np.arange(len(panel.path_pair))  # of each pair's newest sole
-        log_pace = (centre + at.deviation)[SILENT, last]
-        pace = pace.latent(log_pace, panel.unlogged)
+        pace = pace.latent(at.value[SILENT, last], panel.unlogged)
     ahead = use_ahead(fit.use, pace, panel.as_of_day, horizon_days)
     in_use = chances_in_use(panel, at.stand, fit.noise)
     used = still_used(panel, layout, at, fit.noise)
-    return Conditioned(
-        panel, layout, at.lin, at.posterior, centre, at.deviation, ahead, away, in_use, used
-    )
+    return Conditioned(fit, panel, ahead, away, in_use, at, used)

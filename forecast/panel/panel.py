@@ -114,6 +114,13 @@ class Panel:
     as_of_day: int
 
     @cached_property
+    def has_sole(self) -> np.ndarray:
+        """Whether each pair has a sole on."""
+        out = np.zeros(len(self.pair_ids), bool)
+        out[self.path_pair[self.current]] = True
+        return out
+
+    @cached_property
     def packs(self) -> np.ndarray:
         """1 where the sole packs down in its first days, shape (paths,)."""
         leathers = [MATERIALS.index(word) for word in LEATHERS]

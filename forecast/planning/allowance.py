@@ -14,9 +14,9 @@ import pandas as pd
 from solespan.forecast.dates.due_draws import due_draws
 from solespan.forecast.dates.first_passage import normal_points
 from solespan.forecast.log import WearLog
-from solespan.forecast.model.sole_state import FootPairs, foot_pairs
 from solespan.forecast.model.wear_fit import WearFit
 from solespan.forecast.model.wear_model import condition
+from solespan.forecast.panel.foot_pairs import foot_pairs
 from solespan.forecast.planning.planned_use import planned
 from solespan.forecast.planning.quantiles import quantile_of_sorted
 from solespan.forecast.settings import ForecastSettings
@@ -54,18 +54,14 @@ def wear_allowance(
     settings = settings or ForecastSettings()
     known = condition(fit, log, pd.Timestamp(as_of).normalize(), MOST_WEAR_DAYS)
     panel = known.panel
-    feet = foot_pairs(panel)
-    ball = panel.path_point[feet.left] == 0
-    feet = FootPairs(feet.left[ball], feet.right[ball])
-    state = known.state(feet)
+    feet = foot_pairs(panel, ball_only=True)
     # worn once on each day to come, a pair's due day is the number of wear days it has left
     every = np.ones((len(panel.pair_ids), MOST_WEAR_DAYS + 1))
-    daily = planned(known, fit, log, every, every > 0)
-    draws = due_draws(daily, state, feet.left, feet.right, fit)
+    daily = planned(known, log, every, every > 0)
+    draws = due_draws(daily, feet)
     left = np.sort(np.minimum(draws.days[2], MOST_WEAR_DAYS), axis=-1)
-    limit = np.array([panel.limit_mm[feet.left], panel.limit_mm[feet.right]])
-    nominal = np.array([panel.nominal_mm[feet.left], panel.nominal_mm[feet.right]])
-    fresh = (np.maximum(nominal - limit, 0.0)[:, :, None] / draws.rate_mm).min(axis=0)
+    spare_mm = np.maximum((panel.nominal_mm - panel.limit_mm)[feet.both], 0.0)
+    fresh = (spare_mm[:, :, None] / draws.rate_mm).min(axis=0)
     pair = panel.path_pair[feet.left]
     normal = np.broadcast_to(normal_points()[8], fresh.shape)
     anew = np.empty(fresh.shape)

@@ -13,8 +13,7 @@ import pandas as pd
 
 from solespan.forecast.covariates import FLAGS
 from solespan.forecast.log import WearLog
-from solespan.forecast.model.wear_fit import WearFit
-from solespan.forecast.model.wear_model import Conditioned, multipliers
+from solespan.forecast.model.wear_model import Conditioned
 from solespan.forecast.panel.wear_cells import base_exposure, cells, flag_table
 from solespan.forecast.use.calendar import UseAhead
 
@@ -65,7 +64,6 @@ def wear_days_now(ahead: UseAhead) -> np.ndarray:
 
 def planned(
     known: Conditioned,
-    fit: WearFit,
     log: WearLog,
     wear_days: np.ndarray,
     named: np.ndarray,
@@ -98,17 +96,15 @@ def planned(
         error=ahead.error,
         cumulative=cumulative,
         share_planned=share,
-        day_spread=_day_spread(known, fit, log),
+        day_spread=_day_spread(known, log),
     )
     return replace(known, ahead=use)
 
 
-def _day_spread(known: Conditioned, fit: WearFit, log: WearLog) -> np.ndarray:
+def _day_spread(known: Conditioned, log: WearLog) -> np.ndarray:
     """SD over mean of one wear day's exposure by pair, pooled towards a usual value."""
     days = log.wear_days
-    value = np.array([fit.value(name) for name in known.layout.population])
-    log_multiplier = multipliers(known.layout.population, value)
-    scale = np.exp(flag_table() @ log_multiplier[: len(FLAGS)])
+    scale = np.exp(flag_table() @ known.fit.multipliers[: len(FLAGS)])
     worn = base_exposure(days) * scale[cells(days)]
     pair = pd.Index(known.panel.pair_ids).get_indexer(pd.Index(days["pair_id"].astype(object)))
     keep = pair >= 0

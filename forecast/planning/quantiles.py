@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-__all__ = ["dates_of_days", "quantile_of_sorted"]
+__all__ = ["quantile_of_sorted"]
 
 
 def quantile_of_sorted(ordered: np.ndarray, share: float) -> np.ndarray:
@@ -27,20 +27,3 @@ def quantile_of_sorted(ordered: np.ndarray, share: float) -> np.ndarray:
         between = a + weight * (b - a)
     nearest = np.where(np.isfinite(a) & (weight < 0.5), a, np.inf)
     return np.where(np.isfinite(b), between, nearest)
-
-
-def dates_of_days(as_of_day: int, days: np.ndarray, horizon_days: int) -> np.ndarray:
-    """Turn days after a day into dates; NaT beyond the horizon.
-
-    Parameters
-    ----------
-    as_of_day : int
-        Days since 1970-01-01.
-    days : ndarray, shape (n,)
-        Whole days; inf = beyond.
-    """
-    out = np.full(len(days), np.datetime64("NaT", "s"), dtype="datetime64[s]")
-    inside = days <= horizon_days
-    start = np.datetime64(as_of_day, "D")
-    out[inside] = (start + days[inside].astype("timedelta64[D]")).astype("datetime64[s]")
-    return out

@@ -10,17 +10,18 @@ from collections.abc import Sequence
 import numpy as np
 import pandas as pd
 
+from solespan.forecast.dates.date_columns import dates_of_days
 from solespan.forecast.dates.due_draws import due_draws
 from solespan.forecast.frames import DUE_QUANTILES
 from solespan.forecast.log import WearLog
-from solespan.forecast.model.sole_state import FootPairs, foot_pairs
 from solespan.forecast.model.wear_fit import WearFit
 from solespan.forecast.model.wear_model import Conditioned, condition
+from solespan.forecast.panel.foot_pairs import FootPairs, foot_pairs
 from solespan.forecast.planning.conditions import ConditionShare, condition_factors
 from solespan.forecast.planning.errors import BadPlan
 from solespan.forecast.planning.habits import Habit, Pace, Retire, Trip, wear_days_by_day
 from solespan.forecast.planning.planned_use import planned, wear_days_now
-from solespan.forecast.planning.quantiles import dates_of_days, quantile_of_sorted
+from solespan.forecast.planning.quantiles import quantile_of_sorted
 from solespan.forecast.settings import ForecastSettings
 
 __all__ = ["ConditionShare", "Habit", "Pace", "Retire", "Trip", "what_if"]
@@ -77,10 +78,8 @@ def what_if(
     day = pd.Timestamp(as_of).normalize()
     known = condition(fit, log, day, settings.horizon_days)
     panel = known.panel
-    on_rack = np.zeros(len(panel.pair_ids), bool)
-    on_rack[panel.path_pair[panel.current]] = True
-    now = wear_days_now(known.ahead) * on_rack[:, None]
-    _refuse_bare(habits, plan, panel.pair_ids[~on_rack])
+    now = wear_days_now(known.ahead) * panel.has_sole[:, None]
+    _refuse_bare(habits, plan, panel.pair_ids[~panel.has_sole])
     then, named = wear_days_by_day(
         now,
         list(panel.pair_ids),
@@ -93,10 +92,10 @@ def what_if(
     conditions = [h for h in habits if isinstance(h, ConditionShare)]
     worn = log.wear_days[log.wear_days["worn_on"] <= day]
     factor = condition_factors(fit, worn, list(panel.pair_ids), conditions)
-    ball = _ball_pairs(known)
-    before = _dates(known, fit, ball, settings, now)
+    ball = foot_pairs(panel, ball_only=True)
+    before = _dates(known, ball, settings, now)
     if habits or rest_days is not None or (plan is not None and len(plan)):
-        after = _dates(planned(known, fit, log, then, named, factor), fit, ball, settings, then)
+        after = _dates(planned(known, log, then, named, factor), ball, settings, then)
     else:
         after = before
     frame = before.add_suffix("_now").join(after.add_suffix("_then"))
@@ -119,23 +118,11 @@ def _refuse_bare(
             )
 
 
-def _ball_pairs(known: Conditioned) -> FootPairs:
-    feet = foot_pairs(known.panel)
-    ball = known.panel.path_point[feet.left] == 0
-    return FootPairs(feet.left[ball], feet.right[ball])
-
-
 def _dates(
-    known: Conditioned,
-    fit: WearFit,
-    feet: FootPairs,
-    settings: ForecastSettings,
-    wear_days: np.ndarray,
+    known: Conditioned, feet: FootPairs, settings: ForecastSettings, wear_days: np.ndarray
 ) -> pd.DataFrame:
     panel = known.panel
-    state = known.state(feet)
-    draws = due_draws(known, state, feet.left, feet.right, fit)
-    first = np.sort(draws.days[2], axis=-1)
+    first = np.sort(due_draws(known, feet).days[2], axis=-1)
     pair = panel.path_pair[feet.left]
     columns: dict[str, np.ndarray] = {}
     for name in ("due_p10", "due_p50", "due_p90"):

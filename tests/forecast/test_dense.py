@@ -44,7 +44,7 @@ def test_it_has_the_answers_of_the_elimination_by_level(case, shared_fit, monkey
     assert len(dense.panel.nominal_mm) <= modes_module.FEW_PATHS
     monkeypatch.setattr(modes_module, "FEW_PATHS", 0)
     nested = condition(shared_fit, log, TODAY, HORIZON_DAYS)
-    np.testing.assert_allclose(dense.deviation, nested.deviation, atol=1e-9)
-    np.testing.assert_allclose(dense.lin.end_mm, nested.lin.end_mm, atol=1e-9)
+    np.testing.assert_allclose(dense._modes.deviation, nested._modes.deviation, atol=1e-9)
+    np.testing.assert_allclose(dense._modes.lin.end_mm, nested._modes.lin.end_mm, atol=1e-9)
     # medians are of draws in single precision
     pd.testing.assert_frame_equal(rows, forecast(shared_fit, log, TODAY), rtol=1e-6)

@@ -7,7 +7,6 @@ import pandas as pd
 import pytest
 
 from solespan.forecast import WearModel, explain, forecast, wear_path
-from solespan.forecast.explaining.inspection_value import joint_of_feet
 from solespan.forecast.explaining.one_pair import one_pair
 from solespan.forecast.frames import METHODS
 from solespan.forecast.model.sole_state import sole_state
@@ -162,10 +161,6 @@ class TestNextChecks:
 
     def test_its_joint_normal_is_that_of_the_forecast(self, shared_fit, shared_log):
         mine = one_pair(shared_fit, shared_log, PAIR, TODAY, None)
-        known = mine.known
-        state = sole_state(
-            known.panel, known.layout, known.lin, known.posterior, known.centre, mine.ball
-        )
-        factor = state.factor[:, :, 0]
-        cov, _ = joint_of_feet(mine)
+        factor = sole_state(mine.known.panel, mine.known._modes, mine.ball).factor[:, :, 0]
+        cov, _ = mine.known.readings(mine.log, mine.ball)
         np.testing.assert_allclose(cov, factor @ factor.T, atol=1e-6)

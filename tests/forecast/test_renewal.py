@@ -7,7 +7,7 @@ import pandas as pd
 import pytest
 
 from solespan.forecast import WearLog, wear_log
-from solespan.forecast.backtesting.renewal import renewal, renewal_days
+from solespan.forecast.dates.models.renewal import renewal
 from solespan.synthetic_data import shop_world
 
 HORIZON_DAYS = 1826
@@ -37,11 +37,11 @@ def log_of_lives(lives: dict[str, list[int]], ages: dict[str, int]) -> WearLog:
 
 
 def medians(lives: dict[str, list[int]], ages: dict[str, int]) -> pd.Series:
-    return renewal_days(log_of_lives(lives, ages), AS_OF, HORIZON_DAYS).median(axis=1)
+    return renewal(log_of_lives(lives, ages), AS_OF, HORIZON_DAYS).days.median(axis=1)
 
 
 def test_one_pair_with_one_sole_leans_on_the_prior():
-    said = renewal_days(log_of_lives({"A": []}, {"A": 100}), AS_OF, HORIZON_DAYS)
+    said = renewal(log_of_lives({"A": []}, {"A": 100}), AS_OF, HORIZON_DAYS).days
     assert said.shape == (1, 256)
     assert ((said >= 0) & (said <= HORIZON_DAYS)).all(axis=None)
     assert 100 < said.median(axis=1)["A"] < 1200
@@ -63,14 +63,6 @@ def test_a_longer_silence_makes_a_customer_less_likely_to_be_one():
     said = renewal(log, AS_OF, HORIZON_DAYS).still_customer
     assert said["A"] > 0.8
     assert said["B"] < 0.3
-
-
-def test_nothing_after_the_day_is_read():
-    drawn = shop_world("silent_shop", 5, n_pairs=60)
-    log, day = wear_log(**drawn.frames), drawn.as_of - pd.Timedelta(days=700)
-    pd.testing.assert_frame_equal(
-        renewal_days(log, day, HORIZON_DAYS), renewal_days(log.until(day), day, HORIZON_DAYS)
-    )
 
 
 @pytest.mark.slow

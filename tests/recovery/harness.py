@@ -18,13 +18,13 @@ import numpy as np
 import pandas as pd
 
 from solespan.forecast import ForecastSettings, WearLog, WearModel, forecast, wear_log
-from solespan.forecast.backtesting.baselines import population_rate_days, straight_line_days
 from solespan.forecast.backtesting.scores import crps_sample
 from solespan.forecast.dates.due_draws import due_draws
 from solespan.forecast.dates.first_passage import normal_points
-from solespan.forecast.model.sole_state import FootPairs, foot_pairs
+from solespan.forecast.dates.models.baselines import population_rate, straight_line
 from solespan.forecast.model.wear_fit import WearFit
 from solespan.forecast.model.wear_model import Conditioned, condition
+from solespan.forecast.panel.foot_pairs import FootPairs, foot_pairs
 from solespan.forecast.use.calendar import days_until, gamma_factor, wear_days_ahead
 from solespan.synthetic_data import Simulated, world
 from tests.recovery.plug_in import plug_in_days
@@ -77,9 +77,7 @@ def score(name: str, seed: int, n_pairs: int | None = None) -> Scored:
     fit = WearModel(log, as_of).fit()
     fit_s = time.perf_counter() - begun
     known = condition(fit, log, as_of, HORIZON_DAYS)
-    feet = foot_pairs(known.panel)
-    ball = known.panel.path_point[feet.left] == 0
-    feet = FootPairs(feet.left[ball], feet.right[ball])
+    feet = foot_pairs(known.panel, ball_only=True)
     pairs = _pair_rows(drawn, log, fit, known, feet)
     use = _use_rows(drawn, known)
     for frame in (pairs, use):
@@ -113,11 +111,10 @@ def _pair_rows(
     due = due[(due["foot"] == "pair") & (due["point"] == "ball")].set_index("pair_id").loc[ids]
     actual = (due["due_on"] - as_of).dt.days.fillna(HORIZON_DAYS).clip(upper=HORIZON_DAYS)
     actual = actual.to_numpy(float)
-    state = known.state(feet)
-    draws = due_draws(known, state, feet.left, feet.right, fit).days[2]
+    draws = due_draws(known, feet).days[2]
     point, plugged = plug_in_days(known, feet)
-    line = straight_line_days(log, as_of, HORIZON_DAYS).loc[ids].to_numpy()[:, None]
-    rate = population_rate_days(log, as_of, HORIZON_DAYS).loc[ids].to_numpy()[:, None]
+    line = straight_line(log, as_of, HORIZON_DAYS).resoles.loc[ids].to_numpy()
+    rate = population_rate(log, as_of, HORIZON_DAYS).resoles.loc[ids].to_numpy()
     oracle = _oracle_days(drawn, known, feet)
     said = forecast(fit, log, as_of, ForecastSettings(horizon_days=HORIZON_DAYS))
     said = said[(said["foot"] == "pair") & (said["point"] == "ball")].set_index("pair_id").loc[ids]

@@ -15,8 +15,8 @@ from statsmodels.regression.mixed_linear_model import MixedLM
 
 from solespan.forecast.dates.first_passage import normal_points
 from solespan.forecast.frames import MATERIALS
-from solespan.forecast.model.sole_state import FootPairs
 from solespan.forecast.model.wear_model import Conditioned
+from solespan.forecast.panel.foot_pairs import FootPairs
 from solespan.forecast.panel.panel import THUMB, Panel
 from solespan.forecast.priors import MATERIAL_RATE
 from solespan.forecast.use.calendar import days_until
@@ -99,8 +99,4 @@ def plug_in_days(known: Conditioned, feet: FootPairs) -> tuple[np.ndarray, np.nd
 
 def _effective(known: Conditioned, end: np.ndarray, pair: np.ndarray) -> np.ndarray:
     """Standard wear days of each pair so far, kinds of ground counted as the model counts them."""
-    from solespan.forecast.model.linearise import effective_exposure
-
-    covariates = (known.centre + known.deviation)[-len(known.panel.exposure.flags[0]) - 1 :, 0]
-    x, _ = effective_exposure(known.panel, covariates)
-    return np.bincount(pair, x[end], len(known.panel.pair_ids))
+    return np.bincount(pair, known.worn[end], len(known.panel.pair_ids))

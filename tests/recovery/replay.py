@@ -19,7 +19,7 @@ import pandas as pd
 from solespan.api.notices.decide import CUSTOMER_COLUMNS, PAIR_COLUMNS, decide
 from solespan.api.schemas.notices.notices import NoticeRules
 from solespan.forecast import ForecastSettings, WearFit, WearLog, WearModel, forecast, wear_log
-from solespan.forecast.backtesting.renewal import Renewal, renewal
+from solespan.forecast.dates.models.renewal import Renewal, renewal
 from solespan.synthetic_data import ShopWorld, shop_world
 
 __all__ = [

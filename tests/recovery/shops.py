@@ -17,10 +17,10 @@ import numpy as np
 import pandas as pd
 
 from solespan.forecast import ForecastSettings, WearLog, WearModel, forecast, wear_log
-from solespan.forecast.backtesting.baselines import population_rate_days, straight_line_days
-from solespan.forecast.backtesting.renewal import Renewal, renewal
 from solespan.forecast.backtesting.scores import crps_sample
 from solespan.forecast.dates.due import due_sample
+from solespan.forecast.dates.models.baselines import population_rate, straight_line
+from solespan.forecast.dates.models.renewal import Renewal, renewal
 from solespan.forecast.workload import (
     WorkloadSettings,
     due_table,
@@ -94,8 +94,8 @@ def score_shop(name: str, seed: int, n_pairs: int | None = None) -> ShopScored:
     for forecaster, sample in samples.items():
         days = np.minimum(sample.loc[ids].to_numpy(), HORIZON_DAYS)
         pairs = pairs.assign(**_said(forecaster, days, pairs["actual"].to_numpy()))
-    for forecaster, single in (("line", straight_line_days), ("rate", population_rate_days)):
-        days = single(log, as_of, HORIZON_DAYS).loc[ids]
+    for forecaster, single in (("line", straight_line), ("rate", population_rate)):
+        days = single(log, as_of, HORIZON_DAYS).resoles.loc[ids, 0]
         pairs[f"crps_{forecaster}"] = np.abs(days - pairs["actual"])
     pairs["crps_alone"] = _alone(log, as_of, pairs)
     pairs = pairs.reset_index(names="pair_id")

@@ -12,8 +12,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from solespan.forecast.backtesting.lognormal_lives import LifeFit, Lives, fit_lives, life_mixtures
-from solespan.forecast.backtesting.renewal import chance_still_customer
+from solespan.forecast.dates.models.lognormal_lives import LifeFit, Lives, fit_lives, life_mixtures
+from solespan.forecast.dates.models.renewal import chance_still_customer
 from tests.reference.conftest import TYPED
 
 SOON = {"rel": 1e-4}

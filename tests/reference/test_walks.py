@@ -14,10 +14,11 @@ import pytest
 from scipy.special import ndtr
 
 from solespan.forecast.dates.first_passage import remaining_exposure
-from solespan.forecast.model.inner_loop import modes, prior_centre
+from solespan.forecast.model.inner_loop import modes
 from solespan.forecast.model.linearise import Noise
-from solespan.forecast.model.sole_state import FootPairs, foot_pairs, sole_state
+from solespan.forecast.model.sole_state import sole_state
 from solespan.forecast.observation.thumb import ThumbScale
+from solespan.forecast.panel.foot_pairs import FootPairs, foot_pairs
 from solespan.forecast.panel.panel import Panel
 from solespan.forecast.priors import SPREADS
 from tests.reference.bare_panel import bare_panel
@@ -82,7 +83,7 @@ def test_the_first_foot_is_due_as_two_walks_are_that_nothing_else_is_known_of() 
     layout = layout_of(panel, model, np.array([5.0, np.log(RATE_MM)]), np.full(2, 1e-9))
     noise = Noise((NO_READING_ERROR,) * 3, VARIANCE_PER_MM, ThumbScale(), slip_share=0.0)
     at = modes(panel, layout, dict.fromkeys(SPREADS, ABSENT), noise)
-    state = sole_state(panel, layout, at.lin, at.posterior, prior_centre(layout), feet)
+    state = sole_state(panel, at, feet)
     assert state.mean[[1, 3], 0] == pytest.approx(today_mm, abs=1e-4)
     x, *_ = remaining_exposure(state, limit_mm, VARIANCE_PER_MM, DRAWS)
     days = np.array([10.0, 25.0, 40.0, 60.0, 90.0])

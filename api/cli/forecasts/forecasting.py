@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from solespan.api.services.forecasts.dask_runner import DaskRunner
     from solespan.api.wiring import Services
     from solespan.forecast import WearFit
+    from solespan.forecast.dates.models import DueModel
     from solespan.forecast.log import WearLog
 
 __all__ = ["read_day", "register", "shown_progress"]
@@ -41,8 +42,14 @@ Dask = Annotated[
 Explained = Annotated[
     str | None, typer.Option("--explain", metavar="PAIR", help="Tell what drives this pair's date.")
 ]
-
-
+Model = Annotated[
+    str | None,
+    typer.Option(
+        "--model",
+        metavar="NAME",
+        help="Judge by another wear model, for example renewal; a wrong name lists them.",
+    ),
+]
 Kept = Annotated[
     list[str] | None,
     typer.Option(
@@ -99,15 +106,40 @@ def forecast(
     csv: Csv = None,
     wearer: Wearer = None,
     explain: Explained = None,
+    model: Model = None,
     keep: Kept = None,
 ) -> None:
     """Forecast when each pair needs a new sole; fit first if that is due."""
+    other = None if model is None else _other_model(model, explain)
     if keep:
         _keep(keep)
     if explain is not None:
         _explain(explain, as_of)
     else:
-        _show_forecast(as_of, csv, wearer)
+        _show_forecast(as_of, csv, wearer, other)
+
+
+def _other_model(name: str, explain: str | None) -> DueModel | None:
+    """Return the wear model of that name; None = the one that the service forecasts from."""
+    from solespan.forecast.dates.models import MODELS, NESTED
+
+    if name not in MODELS:
+        raise Refused(
+            f"{name!r} is no wear model.",
+            where="--model",
+            accepted=", ".join(MODELS),
+            remedy=f"Write for example --model {list(MODELS)[-1]}",
+        )
+    if name == NESTED.name:
+        return None
+    if explain is not None:
+        raise Refused(
+            f"The {name} model explains no date.",
+            where="--model",
+            accepted=f"{NESTED.name}, where --explain is given",
+            remedy="Leave out --model or --explain",
+        )
+    return MODELS[name]
 
 
 def _keep(pairs: list[str]) -> None:
@@ -160,7 +192,9 @@ def _explain(pair: str, as_of: str | None) -> None:
         console.print(table)
 
 
-def _show_forecast(as_of: str | None, csv: Path | None, wearer: str | None) -> None:
+def _show_forecast(
+    as_of: str | None, csv: Path | None, wearer: str | None, other: DueModel | None
+) -> None:
     """Fit if that is due, then show the due list, or write the forecast file, or both."""
     from solespan.api.cli.forecasts.due_table import due_table
     from solespan.api.cli.opening import serving
@@ -170,10 +204,13 @@ def _show_forecast(as_of: str | None, csv: Path | None, wearer: str | None) -> N
         day = read_day(as_of, services.clock)
         _refuse_unknown(services, "wearers", "wearer_id", wearer)
         with shown_progress() as tell:
-            fitted, log = _prepared(services, day, tell)
-        if wearer is not None:
-            log = log.of_wearers([wearer])
-        frame = _frame(services, fitted, log, day, wearer)
+            if other is None:
+                fitted, log = _prepared(services, day, tell)
+                log = log if wearer is None else log.of_wearers([wearer])
+                frame = _frame(services, fitted, log, day, wearer)
+            else:
+                tell(f"judging by the {other.name} model", 0.0)
+                log, frame = _judged_by(services, other, day, wearer)
     if csv is not None:
         write_forecast_file(frame, csv)
     if csv != Path("-"):
@@ -250,6 +287,21 @@ def _refuse_unknown(services: Services, name: str, column: str, given: str | Non
 
 def _prepared(services: Services, day: date, tell: service.Progress) -> tuple[WearFit, WearLog]:
     """Return the fit for that day and what was known then; today's are stored."""
+    log = _log_until(services, day)
+    if day != services.clock.today():
+        return services.fitter.fit_without_storing(day, tell), log
+    stale = services.fitter.is_stale(at_once=True)
+    if stale:
+        services.fitter.refit(day, tell)
+    services.forecaster.update_behind(tell, everyone=stale)
+    with services.database.reading() as session:
+        stored = services.forecaster.newest_fit(session)
+    if stored is None:
+        raise NothingForecast("The fit is gone.", remedy="Run: solespan fit")
+    return stored.fit, log
+
+
+def _log_until(services: Services, day: date) -> WearLog:
     import pandas as pd
 
     from solespan.api.storage.rack.frames import load_wear_log
@@ -263,17 +315,22 @@ def _prepared(services: Services, day: date, tell: service.Progress) -> tuple[We
             accepted="at least one pair with one sole",
             remedy="Import a folder of logs: solespan import FOLDER; or see: solespan demo",
         )
-    if day != services.clock.today():
-        return services.fitter.fit_without_storing(day, tell), log
-    stale = services.fitter.is_stale(at_once=True)
-    if stale:
-        services.fitter.refit(day, tell)
-    services.forecaster.update_behind(tell, everyone=stale)
+    return log
+
+
+def _judged_by(
+    services: Services, model: DueModel, day: date, wearer: str | None
+) -> tuple[WearLog, pd.DataFrame]:
+    """Judge all pairs by another wear model; nothing is stored."""
+    import pandas as pd
+
+    log, at = _log_until(services, day), pd.Timestamp(day)
     with services.database.reading() as session:
-        stored = services.forecaster.newest_fit(session)
-    if stored is None:
-        raise NothingForecast("The fit is gone.", remedy="Run: solespan fit")
-    return stored.fit, log
+        settings = services.forecaster.settings_on(session)
+    frame = model.forecast(log, at, settings, model.fit(log, at, None))
+    if wearer is not None:
+        log = log.of_wearers([wearer])
+    return log, frame[frame["pair_id"].isin(log.pairs["pair_id"])]
 
 
 def _frame(

@@ -16,11 +16,6 @@ from solespan.dashboards import wording
 __all__ = ["CALIBRATION", "calibration_frame", "look_back_page"]
 
 CALIBRATION = ("within_days", "forecasts", "said", "happened", "low", "high")
-FORECASTERS = {
-    "model": "this model",
-    "line": "a straight line through each shoe",
-    "rate": "one rate for all",
-}
 
 
 def look_back_page(
@@ -49,7 +44,7 @@ def _told(kept: Mapping[str, Any]) -> dict[str, Any]:
         "sound_days": kept["sound_days"],
         "scores": [
             {
-                "forecaster": FORECASTERS.get(row["forecaster"], row["forecaster"]),
+                "forecaster": row["forecaster"],
                 "forecasts": row["forecasts"],
                 "off": "" if row["crps_days"] is None else f"{row['crps_days']:.0f} days",
             }

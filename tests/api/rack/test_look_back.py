@@ -16,7 +16,9 @@ KEPT = {
     "days": 3,
     "sound_days": 180,
     "sentences": ["Of ten pairs called watch, three were due in time."],
-    "scores": [{"forecaster": "model", "forecasts": 9, "crps_days": None, "times_the_model": 1.0}],
+    "scores": [
+        {"forecaster": "this model", "forecasts": 9, "crps_days": None, "times_the_model": 1.0}
+    ],
     "bands": [{"band": "watch", "forecasts": 9, "said": 0.31, "happened": 0.3}],
     "calibration": [
         {"within_days": 90, "forecasts": 9, "said": 0.2, "happened": 0.3, "low": 0.1, "high": 0.5}

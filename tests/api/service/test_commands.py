@@ -11,6 +11,8 @@ import socket
 import urllib.request
 from datetime import date
 
+import numpy as np
+import pandas as pd
 import pytest
 from typer.testing import CliRunner
 
@@ -18,6 +20,9 @@ from solespan.api.cli import main as command_line
 from solespan.api.cli import serve
 from solespan.api.errors import BadSetting, NotFound, Refused, SolespanError
 from solespan.api.settings import Settings
+from solespan.api.storage.rack.frames import load_wear_log
+from solespan.api.storage.session import open_database
+from solespan.forecast.dates.models import MODELS
 from solespan.forecast.frames import FORECAST
 from tests.api.service.processes import PATIENCE_S, port_of, started
 
@@ -52,6 +57,36 @@ def test_the_forecast_file_has_the_columns_of_the_dictionary_and_parses(run, tmp
                 date.fromisoformat(row[column.name])
             if column.kind == "number" and row[column.name]:
                 float(row[column.name])
+
+
+def test_the_renewal_forecast_has_the_days_that_the_look_back_scores(run):
+    rows = {
+        row["pair_id"]: row
+        for row in csv.DictReader(io.StringIO(run("forecast", "--model", "renewal", "--csv", "-")))
+        if (row["foot"], row["point"]) == ("pair", "ball")
+    }
+    database = open_database(os.environ["SOLESPAN_DATABASE_URL"])
+    with database.reading() as session:
+        log = load_wear_log(session)
+    database.close()
+    day = pd.Timestamp("2026-06-15")
+    days = MODELS["renewal"].draw(log, day, 1826, None).resoles
+    assert set(rows) == set(days.index) == {"oxford", "derby", "boot"}
+    for pair, row in rows.items():
+        median = np.quantile(days.loc[pair], 0.5, method="hazen")
+        assert row["due_p50"] == f"{day + pd.Timedelta(days=np.ceil(median)):%Y-%m-%d}"
+        assert row["reason"] == "judged by how long soles last: the renewal model"
+
+
+def test_another_model_judges_one_wearer_and_explains_nothing(run):
+    told = run("forecast", "--model", "line", "--wearer", "ben")
+    assert "boot" in told
+    assert "oxford" not in told
+    with pytest.raises(Refused, match="explains no date"):
+        run("forecast", "--model", "line", "--explain", "boot")
+    with pytest.raises(Refused) as refused:
+        run("forecast", "--model", "coin")
+    assert all(name in " ".join(refused.value.lines()) for name in MODELS)
 
 
 def test_the_file_may_go_to_standard_output_alone(run):

@@ -15,6 +15,7 @@ import pytest
 from hypothesis import given, settings
 
 from solespan.forecast import (
+    ForecastSettings,
     WearFit,
     WearLog,
     WearModel,
@@ -26,6 +27,7 @@ from solespan.forecast import (
     wear_path,
 )
 from solespan.forecast.backtesting.backtest import usual_days
+from solespan.forecast.dates.models import MODELS
 from solespan.forecast.errors import ForecastError, TooLittleData
 from solespan.forecast.frames import CHANCE_DAYS, DUE_QUANTILES
 from solespan.forecast.planning import Pace, Retire, cost_of_rack, wear_allowance, what_if
@@ -52,14 +54,15 @@ def each_pair(work: Callable[[WearFit, WearLog, str], object]) -> Work:
 
 
 def forecasts(fit: WearFit, log: WearLog) -> None:
-    rows = forecast(fit, log, TODAY)
-    for name in CHANCE_DAYS:
-        assert rows[name].dropna().between(0.0, 1.0).all()
-    dates = rows[list(DUE_QUANTILES)].apply(lambda c: (c - TODAY).dt.days).fillna(1e6).to_numpy()
-    with_sole = rows["due_p50"].notna() | rows["chance_now"].notna()
-    assert (np.diff(dates[with_sole], axis=1) >= 0).all()
-    assert set(rows["pair_id"]) >= set(log.soles["pair_id"][log.soles["removed_on"].isna()])
-    assert rows["reason"].notna().all()
+    for model in MODELS.values():
+        rows = model.forecast(log, TODAY, ForecastSettings(), fit)
+        for name in CHANCE_DAYS:
+            assert rows[name].dropna().between(0.0, 1.0).all()
+        dates = rows[list(DUE_QUANTILES)].apply(lambda c: (c - TODAY).dt.days).fillna(1e6)
+        with_sole = rows["due_p50"].notna() | rows["chance_now"].notna()
+        assert (np.diff(dates[with_sole], axis=1) >= 0).all()
+        assert set(rows["pair_id"]) >= set(log.soles["pair_id"][log.soles["removed_on"].isna()])
+        assert rows["reason"].notna().all()
     due_sample(fit, log, TODAY)
 
 
@@ -187,6 +190,9 @@ def test_a_log_without_a_sole_is_refused_in_words(frames: Frames) -> None:
     log = log_of(frames)
     with pytest.raises(TooLittleData, match="sole"):
         WearModel(log, TODAY)
+    for model in MODELS.values():
+        with pytest.raises(TooLittleData, match="sole"):
+            model.forecast(log, TODAY, ForecastSettings(), model.fit(log, TODAY, None))
     for look in (lambda: usual_days(log), lambda: backtest(log, [day(9)])):
         with pytest.raises(ForecastError, match=r"sole|look back"):
             look()

@@ -15,8 +15,8 @@ from solespan.forecast.frames import FEET
 from solespan.forecast.model.linearise import effective_exposure
 from solespan.forecast.model.parameter_layout import INTERFACE
 from solespan.forecast.model.posterior_moments import fitted_variance
-from solespan.forecast.model.sole_state import FootPairs, foot_pairs
 from solespan.forecast.model.wear_model import Conditioned, condition
+from solespan.forecast.panel.foot_pairs import FootPairs, foot_pairs
 from solespan.forecast.panel.panel import THUMB
 from solespan.forecast.use.calendar import days_until
 from tests.reference.nuts.rack_room import HORIZON_DAYS, RackRoom
@@ -79,15 +79,15 @@ def engine_answers(room: RackRoom, fit: WearFit | None = None, draws: int = DRAW
     known = condition(fit, room.log, room.as_of, HORIZON_DAYS)
     panel = known.panel
     n_paths = len(panel.nominal_mm)
-    values = known.centre + known.deviation
+    values = known._modes.value
     place = INTERFACE.index("log_rate")
     columns = np.zeros((len(INTERFACE), n_paths))
     columns[place] = 1.0
-    variance = fitted_variance(known.posterior, np.arange(n_paths), columns)
+    variance = fitted_variance(known._modes.posterior, np.arange(n_paths), columns)
     worn, slopes = effective_exposure(panel, values[-len(COVARIATES) :, 0])
     worn, slopes = worn[panel.path_end] + 1.0, slopes[:, panel.path_end]
     columns[-len(COVARIATES) :] = slopes / worn
-    wear_variance = fitted_variance(known.posterior, np.arange(n_paths), columns)
+    wear_variance = fitted_variance(known._modes.posterior, np.arange(n_paths), columns)
     gauged = (panel.obs_kind < THUMB) & ~panel.obs_waist
     paths = pd.DataFrame(
         {
@@ -101,7 +101,7 @@ def engine_answers(room: RackRoom, fit: WearFit | None = None, draws: int = DRAW
     )
     feet = foot_pairs(panel)
     state = known.state(feet)
-    limit = np.array([panel.limit_mm[feet.left], panel.limit_mm[feet.right]])
+    limit = panel.limit_mm[feet.both]
     remaining, _, _, _ = remaining_exposure(state, limit, fit.noise.process_mm, draws)
     pair_ids = panel.pair_ids[panel.path_pair[feet.left]]
     logged = panel.exposure.base[panel.path_end].sum(axis=1) + 1.0

@@ -14,10 +14,14 @@ from dataclasses import dataclass
 import numpy as np
 
 from solespan.forecast.model.block_elimination import Level
+from solespan.forecast.model.hierarchy import Posterior
+from solespan.forecast.model.inner_loop import Modes
 from solespan.forecast.model.parameter_layout import INTERFACE, PATH
-from solespan.forecast.model.wear_model import Conditioned
+from solespan.forecast.panel.panel import Panel
 
-__all__ = ["SoleNormal", "sole_normal"]
+__all__ = ["SoleNormal", "log_rate_effects", "sole_normal"]
+
+_RATE = INTERFACE.index("log_rate")
 
 
 @dataclass(frozen=True)
@@ -37,27 +41,31 @@ class SoleNormal:
     cov: np.ndarray
     interface_cov: np.ndarray
 
-    @property
-    def own_cov(self) -> list[np.ndarray]:
-        """Covariance of each path's own interface values, (12, 12) each."""
-        return [self.interface_cov[i, :, i] for i in range(len(self.interface_cov))]
-
     def effect(self, weights: dict[str, float]) -> tuple[float, float]:
         """Mean and SD of a weighted sum of shared unknowns; names it does not have count as 0."""
         row = np.array([weights.get(name, 0.0) for name in self.names])
         return float(row @ self.mean), float(np.sqrt(row @ self.cov @ row))
 
 
-def sole_normal(known: Conditioned, paths: np.ndarray) -> SoleNormal:
-    """Write out the joint normal of some paths of one sole.
+def log_rate_effects(panel: Panel, at: Modes, sole: int) -> dict[str, tuple[float, float]]:
+    """Mean and SD of what acts on the log rate of a sole's ball; see `Conditioned.effects`."""
+    ball = np.flatnonzero((panel.path_sole == sole) & (panel.path_point == 0))
+    normal = sole_normal(panel, at.posterior, ball)
+    pace = float(panel.unlogged[panel.sole_pair[sole]])
+    rate = at.value[_RATE, ball]
+    cov = normal.interface_cov[:, _RATE, :, _RATE]
+    foot_sd = float(np.sqrt(max(cov[0, 0] + cov[1, 1] - 2 * cov[0, 1], 0.0)))
+    return {
+        "wearer": normal.effect({"wearer": 1.0, "wearer_pace": pace}),
+        "pair": normal.effect({"pair": 1.0, "pace": pace}),
+        "sole": normal.effect({"sole": 1.0}),
+        "foot": (float(rate[0] - rate[1]), foot_sd),
+    }
 
-    Parameters
-    ----------
-    known : Conditioned
-    paths : ndarray of int
-        Paths of one sole.
-    """
-    panel, posterior, layout = known.panel, known.posterior, known.layout
+
+def sole_normal(panel: Panel, posterior: Posterior, paths: np.ndarray) -> SoleNormal:
+    """Write out the joint normal of some paths of one sole."""
+    layout = posterior.layout
     sole = panel.path_sole[paths[0]]
     pair = panel.sole_pair[sole]
     levels = (

@@ -1,7 +1,7 @@
-"""Renewal baseline: when does a sole come off, by how long soles last and how old it is?
+"""Renewal model: when does a sole come off, by how long soles last and how old it is?
 
 The yardstick for those who log nothing: it reads fitting and removal days only. Lives are lognormal
-by wearer and pair (`forecast.backtesting.lognormal_lives`). The remaining life is that of a sole
+by wearer and pair (`forecast.dates.models.lognormal_lives`). The remaining life is that of a sole
 that has got as old as it is. An owner may have left after the last visit.
 """
 
@@ -13,7 +13,8 @@ import numpy as np
 import pandas as pd
 from scipy.special import log_ndtr, logsumexp
 
-from solespan.forecast.backtesting.lognormal_lives import (
+from solespan.forecast.dates.models.entry import DueModel, DueRows
+from solespan.forecast.dates.models.lognormal_lives import (
     LifeFit,
     LifePrior,
     Lives,
@@ -22,7 +23,7 @@ from solespan.forecast.backtesting.lognormal_lives import (
 )
 from solespan.forecast.log import WearLog
 
-__all__ = ["Renewal", "chance_still_customer", "renewal", "renewal_days"]
+__all__ = ["ENTRY", "Renewal", "chance_still_customer", "renewal"]
 
 DRAWS = 256
 _GRID = 240
@@ -64,9 +65,25 @@ def chance_still_customer(survivor: np.ndarray, leave: float) -> np.ndarray:
     return np.asarray(stays / (leave + stays))
 
 
-def renewal_days(log: WearLog, as_of: pd.Timestamp, horizon_days: int) -> pd.DataFrame:
-    """Draws of the days until each pair's sole comes off, by pair_id; see `Renewal.days`."""
-    return renewal(log, as_of, horizon_days).days
+def _draw(log: WearLog, as_of: pd.Timestamp, horizon_days: int, _fit: object = None) -> DueRows:
+    found = renewal(log, as_of, horizon_days)
+    rows = pd.DataFrame(
+        {
+            "pair_id": found.days.index,
+            "foot": "pair",
+            "point": "ball",
+            "chance_in_use": found.still_customer.to_numpy(),
+        }
+    )
+    return DueRows(rows, found.days.to_numpy())
+
+
+ENTRY = DueModel(
+    "renewal",
+    "lives of soles alone",
+    "judged by how long soles last: the renewal model",
+    _draw,
+)
 
 
 def renewal(
