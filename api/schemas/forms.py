@@ -25,6 +25,7 @@ __all__ = [
     "FormProblem",
     "Typed",
     "Values",
+    "as_columns",
     "given",
     "millimetres",
     "minor_units",
@@ -35,6 +36,7 @@ __all__ = [
     "share",
     "text_of",
     "validated",
+    "with_answer",
     "with_point",
 ]
 
@@ -63,11 +65,15 @@ ASK = {
 class FormProblem(Exception):  # what a person corrects, not a failure
     """What keeps a form from being logged, by field of the form; nothing was changed.
 
-    `replaceable` says that another record stands at this key and may be replaced.
+    `replaceable` says that another record stands at this key and may be replaced. `askable` says
+    that the values are odd but possible and are taken once confirmed; `irons` says what they are in
+    millimetres if they were typed in irons.
     """
 
     errors: dict[str, str]
     replaceable: bool = False
+    askable: bool = False
+    irons: str = ""
 
 
 def text_of(typed: Typed, name: str) -> str:
@@ -87,6 +93,12 @@ def minor_units(text: str) -> int | str:
     except ValueError:
         return text
     return round(amount * 100) if abs(amount) < 1e7 else text
+
+
+def with_answer(typed: Typed) -> dict[str, str]:
+    """Read the answer to a question: what was typed in irons is read so, and asked about anew."""
+    irons = {"unit": "iron", "sure": ""} if typed.get("sure") == "irons" else {}
+    return {**typed, **irons}
 
 
 def share(text: str) -> float | str:
@@ -271,6 +283,12 @@ def _column_at(model: type[BaseModel], loc: Place) -> Column | None:
         low=shape.get("minimum", shape.get("exclusiveMinimum")),
         high=shape.get("maximum", shape.get("exclusiveMaximum")),
     )
+
+
+def as_columns(model: type[BaseModel], fields: Mapping[str, str]) -> dict[str, Column]:
+    """Return the values of a message as columns, by the name of their field in a form."""
+    found = {fields.get(name, name): _column_at(model, (name,)) for name in model.model_fields}
+    return {name: column for name, column in found.items() if column is not None}
 
 
 def _unit(description: str) -> str:

@@ -15,8 +15,8 @@ from solespan.api.errors import Refused
 from solespan.api.routes.http import Context, IdempotencyKey
 from solespan.api.routes.page_entry import PageEntry
 from solespan.api.routes.page_http import PageRoute, Typed, back_to, do_once, page_answer
-from solespan.api.routes.rack.pair_pages import ours, pair_address
-from solespan.api.schemas.forms import FormProblem
+from solespan.api.routes.rack.pair_pages import form_state, ours, pair_address
+from solespan.api.schemas.forms import FormProblem, with_answer
 from solespan.api.services.context import AppContext
 from solespan.api.services.rack.pair_forms import sole_on
 from solespan.api.services.rack.pair_page import pair_name
@@ -55,6 +55,8 @@ def _let(name: str, step: Step, done: str) -> None:
     def post_step(
         ctx: Context, request: Request, pair_id: str, typed: Typed, key: IdempotencyKey
     ) -> Response:
+        typed = with_answer(typed)
+
         def work(session: Session) -> dict[str, Any]:
             step(ctx, session, pair_id, typed)
             return {"done": done}
@@ -83,7 +85,7 @@ def _do(
         ours(request, typed)
         done = do_once(ctx, key, f"POST {pair_address(pair_id, name)}", typed, work)
     except FormProblem as problem:
-        return _page(ctx, request, pair_id, {name: FormState(typed, problem.errors)})
+        return _page(ctx, request, pair_id, {name: form_state(typed, problem)})
     except Refused as refused:
         return _page(ctx, request, pair_id, {}, problem=f"{refused.what} {refused.remedy}")
     if typed.get("from") == NOTICES:

@@ -181,8 +181,11 @@ def record_history(session: Session, name: str, key: Mapping[str, Any]) -> dict[
     if row_pk is None:
         deletion = revisions.newest_deletion(session, name, record_key)
         if deletion is None:
-            records.read(session, name, key)  # says that there is no such record
-            raise AssertionError(name)
+            raise NotFound(
+                f"There is no {thing(name)} {record_key!r}, and none was deleted lately.",
+                where="the address",
+                remedy=f"Deleted records are kept for {HISTORY_DAYS} days.",
+            )
         row_pk = deletion["row_pk"]
     now = revisions.row_with_pair(session, name, row_pk)
     entries, after = [], now
