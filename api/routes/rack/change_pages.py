@@ -76,7 +76,9 @@ def _page(
 ) -> Response:
     below_id = int(before) if before.isascii() and before.isdigit() and len(before) < 19 else None
     with ctx.database.reading() as session:
-        found = list_changes(session, below_id=below_id, limit=PER_PAGE + 1, deletions=deleted)
+        found = list_changes(
+            session, below_id=below_id, limit=PER_PAGE + 1, only="deletions" if deleted else ""
+        )
     shown = changes_page(found[:PER_PAGE])
     context = {
         "changes": shown,

@@ -62,23 +62,24 @@ Key = dict[str, Any]
 def _key(table: str, text: str) -> Key:
     """Read the key of a record from its address. Raises `NotFound`."""
     columns = ("order_id",) if table == ORDERS else TABLES[table].key if table in TABLES else ()
-    parts = text.rsplit("/", len(columns) - 1) if columns else []
+    parts = text.rsplit("/", len(columns) - 1) if len(columns) > 1 else [text]
+    unknown = NotFound(
+        "There is no such record.",
+        where="the address",
+        remedy="Open the pair and choose the record there.",
+    )
+    if len(parts) != len(columns):
+        raise unknown
+    if table == ORDERS:
+        return {"order_id": text}
     try:
-        if len(parts) != len(columns) or not columns:
-            raise BadValue("no such address", "")
-        if table == ORDERS:
-            return {"order_id": text}
         by_name = TABLES[table].by_name
         return {
             c: reader_of(by_name[c])(p) if by_name[c].kind != "id" else p
             for c, p in zip(columns, parts, strict=True)
         }
     except BadValue as bad:
-        raise NotFound(
-            "There is no such record.",
-            where="the address",
-            remedy="Open the pair and choose the record there.",
-        ) from bad
+        raise unknown from bad
 
 
 def _address(table: str, key: Mapping[str, Any]) -> str:
@@ -149,9 +150,7 @@ def post_put_back(
 
     def work(session: Session) -> dict[str, Any]:
         versions = frozenset({int(version)}) if version.isdecimal() else None
-        written = put_back(
-            ctx, session, table, key, int(line) if line.isdecimal() else 0, versions
-        )
+        written = put_back(ctx, session, table, key, int(line) if line.isdecimal() else 0, versions)
         return {"key": {c: str(written.row[c]) for c in key}}
 
     try:
@@ -225,8 +224,10 @@ def _page(
         there = kept["now"] is not None
         seen: dict[str, Any] = {"row": kept["now"] or _last(kept), "values": {}, "below": {}}
         if there:
-            seen = order_seen(session, key["order_id"]) if table == ORDERS else record_seen(
-                session, table, key
+            seen = (
+                order_seen(session, key["order_id"])
+                if table == ORDERS
+                else record_seen(session, table, key)
             )
         pair_id = seen["row"].get("pair_id") or key.get("pair_id") or ""
         pairs = list_records(session, "pairs", equal={"pair_id": pair_id}, limit=1)

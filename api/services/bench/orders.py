@@ -104,9 +104,7 @@ def remove(session: Session, order_id: str, versions: frozenset[int] | None) -> 
     name_changed(order_id=order_id, pair_id=order["pair_id"])
 
 
-def _of_version(
-    session: Session, order_id: str, versions: frozenset[int] | None
-) -> dict[str, Any]:
+def _of_version(session: Session, order_id: str, versions: frozenset[int] | None) -> dict[str, Any]:
     order = found_order(session, order_id, lock=True)
     if versions is not None and order["version"] not in versions:
         raise _stale(order["version"])

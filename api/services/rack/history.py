@@ -213,15 +213,18 @@ def _told(row: Mapping[str, Any] | None) -> dict[str, Any] | None:
 
 
 def list_changes(
-    session: Session, *, below_id: int | None, limit: int, deletions: bool = False
+    session: Session, *, below_id: int | None, limit: int, only: str = ""
 ) -> list[dict[str, Any]]:
-    """Return revisions newest first, each with `parts`: table, kind, rows, and one record's key."""
-    found = revisions.list_revisions(session, below_id=below_id, limit=limit, deletions=deletions)
+    """Return revisions newest first, each with `parts`: table, kind, rows.
+
+    A part of one record has its `record_key`, its `label` or its pair's, and the values `row`.
+    `only` is `deletions` or `imports` for those alone that still hold.
+    """
+    found = revisions.list_revisions(session, below_id=below_id, limit=limit, only=only)
     parts: dict[int, list[dict[str, Any]]] = {}
     for part in revisions.counts_of(session, [one["id"] for one in found]):
-        if part["record_key"] is None and part["rows"] == 1:
-            part["record_key"] = revisions.key_of_row(session, part["table_name"], part["row_pk"])
-        shown = {k: part[k] for k in ("kind", "rows", "record_key", "label")}
+        shown = {k: part[k] for k in ("kind", "rows", "record_key", "label", "row")}
+        shown["record_key"] = part["record_key"] if part["rows"] == 1 else None
         parts.setdefault(part["revision_pk"], []).append({"table": part["table_name"]} | shown)
     return [
         {

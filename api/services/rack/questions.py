@@ -1,4 +1,4 @@
-"""Questions service: which typed checks and soles are odd, though possible, and what else may it be?
+"""Questions service: which typed checks and soles are odd, though possible, and what may they be?
 
 The questions are those of an import (`api.services.importing.plausibility`), put to the one record
 that a form brings beside what is stored. The form takes it after a confirmation.

@@ -1,8 +1,8 @@
 """Record forms service: how does a filled-in form correct a record of the log, or delete it?
 
 Every table is read by one rule: a field per column, ids apart. Thicknesses are typed in millimetres
-or irons, prices in the major unit. A record that somebody else changed meanwhile is not overwritten:
-what it says now is told, and what was typed stays in the form.
+or irons, prices in the major unit. A record that somebody else changed meanwhile is not
+overwritten: its history tells what it says now, and what was typed stays in the form.
 """
 
 from __future__ import annotations
@@ -31,7 +31,15 @@ from solespan.api.services.rack.questions import ask
 from solespan.api.storage.rack import records as stored
 from solespan.forecast.frames import TABLES, Column
 
-__all__ = ["OWNING", "Overtaken", "delete_record", "edit_record", "fields_of", "record_seen", "refuse_stale"]
+__all__ = [
+    "OWNING",
+    "Overtaken",
+    "delete_record",
+    "edit_record",
+    "fields_of",
+    "record_seen",
+    "refuse_stale",
+]
 
 OWNING = ("wearers", "pairs")
 _UNASKED = {"in_use_on", "advised"}
@@ -71,7 +79,9 @@ def record_seen(session: Session, name: str, key: Mapping[str, Any]) -> dict[str
     values |= {"unit": "mm", "version": str(row["version"])}
     column = "wearer_id" if name == "wearers" else "pair_id"
     owner = stored.owner_of(session, column, row[column], lock=False)
-    below = {} if owner is None or name not in OWNING else stored.count_all_below(session, name, owner)
+    below = (
+        {} if owner is None or name not in OWNING else stored.count_all_below(session, name, owner)
+    )
     return {"row": row, "values": values, "below": below}
 
 

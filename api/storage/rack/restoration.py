@@ -29,7 +29,7 @@ _OWN = ("id", "tenant_pk", "version", "data_version", "created_at", "updated_at"
 ROWS_AT_ONCE = 1000
 
 
-class RowGone(Exception):  # noqa: N818 - the caller says it in words
+class RowGone(Exception):
     """A row that is to be changed back is not there."""
 
     def __init__(self, table_name: str, record_key: str | None) -> None:
@@ -63,11 +63,11 @@ def take_back(session: Session, revision: Mapping[str, Any], now: datetime) -> N
     _mark(session, revision, now)
 
 
-def _parts(
-    session: Session, revision_pk: int
-) -> Iterator[tuple[str, str, list[dict[str, Any]]]]:
-    """Yield the lines of changed and deleted rows, last first, those of a kind and table at once."""
-    columns = [_CHANGES.c[n] for n in ("id", "kind", "table_name", "row_pk", "record_key", "before")]
+def _parts(session: Session, revision_pk: int) -> Iterator[tuple[str, str, list[dict[str, Any]]]]:
+    """Yield the lines of changed and deleted rows, last first, by kind and table."""
+    columns = [
+        _CHANGES.c[n] for n in ("id", "kind", "table_name", "row_pk", "record_key", "before")
+    ]
     below_id: int | None = None
     while True:
         query = sa.select(*columns).where(

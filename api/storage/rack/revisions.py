@@ -17,7 +17,7 @@ from solespan.api.storage.change_capture import (
     record_key_of,
 )
 from solespan.api.storage.tables.history import RecordChange, Revision
-from solespan.api.storage.tables.rack import Root
+from solespan.api.storage.tables.rack import Pair, Root
 from solespan.api.storage.tables.results import ImportRun
 
 __all__ = [
@@ -28,7 +28,6 @@ __all__ = [
     "forget_history_before",
     "held_before",
     "kept_lines",
-    "key_of_row",
     "later_changes",
     "list_revisions",
     "newest_deletion",
@@ -41,6 +40,7 @@ __all__ = [
 
 _REVISIONS: sa.Table = Revision.__table__  # type: ignore[assignment]
 _CHANGES: sa.Table = RecordChange.__table__  # type: ignore[assignment]
+_PAIRS: sa.Table = Pair.__table__  # type: ignore[assignment]
 _IMPORTS: sa.Table = ImportRun.__table__  # type: ignore[assignment]
 _ORDER = {table.name: place for place, table in enumerate(Root.metadata.sorted_tables)}
 # What a decision or a plan wrote below a new record keeps nobody from taking the record back.
@@ -48,7 +48,9 @@ _NO_HINDRANCE = RECOMPUTED | {"due_outcomes", "rack_plans", "calendar_feeds"}
 MOST_LATER = 200
 
 
-def find_revision(session: Session, revision_id: str, *, lock: bool = False) -> dict[str, Any] | None:
+def find_revision(
+    session: Session, revision_id: str, *, lock: bool = False
+) -> dict[str, Any] | None:
     """Return a revision, or None; with `lock` nobody else takes it back meanwhile."""
     query = sa.select(_REVISIONS).where(_REVISIONS.c.revision_id == revision_id)
     row = session.execute(query.with_for_update() if lock else query).mappings().one_or_none()
@@ -66,9 +68,12 @@ def revision_of_import(session: Session, import_id: str) -> str | None:
 
 
 def list_revisions(
-    session: Session, *, below_id: int | None, limit: int, deletions: bool = False
+    session: Session, *, below_id: int | None, limit: int, only: str = ""
 ) -> list[dict[str, Any]]:
-    """Return revisions newest first, with the id of their import; or those that deleted records."""
+    """Return revisions newest first, with the id and source of their import.
+
+    `only` is `deletions` or `imports` for those alone that still hold.
+    """
     query = (
         sa.select(*_REVISIONS.c, _IMPORTS.c.import_id, _IMPORTS.c.source)
         .select_from(_REVISIONS.outerjoin(_IMPORTS))
@@ -77,9 +82,11 @@ def list_revisions(
     )
     if below_id is not None:
         query = query.where(_REVISIONS.c.id < below_id)
-    if deletions:
+    if only == "deletions":
         gone = sa.select(_CHANGES.c.revision_pk).where(_CHANGES.c.kind == "deleted")
-        query = query.where(_REVISIONS.c.id.in_(gone))
+        query = query.where(_REVISIONS.c.id.in_(gone), _REVISIONS.c.undone_at.is_(None))
+    elif only == "imports":
+        query = query.where(_REVISIONS.c.import_pk.is_not(None), _REVISIONS.c.undone_at.is_(None))
     return [dict(row) for row in session.execute(query).mappings()]
 
 
@@ -100,13 +107,31 @@ def counts_of(session: Session, revision_pks: Collection[int]) -> list[dict[str,
         .group_by(_CHANGES.c.revision_pk, _CHANGES.c.table_name, _CHANGES.c.kind)
     )
     found = [dict(row) for row in session.execute(query).mappings()]
-    lines = [row["line"] for row in found if row["table_name"] in ("pairs", "wearers")]
-    told = sa.select(_CHANGES.c.id, _CHANGES.c.before).where(_CHANGES.c.id.in_(lines))
-    names = {row[0]: row[1] or {} for row in session.execute(told)}
-    for row in found:
-        named = names.get(row["line"], {})
-        row["label"] = named.get("label") or named.get("name")
+    _name_single(session, found)
     return sorted(found, key=lambda row: (_ORDER[row["table_name"]], row["kind"]))
+
+
+def _name_single(session: Session, parts: list[dict[str, Any]]) -> None:
+    """Give each part of one row its values as `row`, its key, and the label of its pair."""
+    single = [part for part in parts if part["rows"] == 1]
+    kept = sa.select(_CHANGES.c.id, _CHANGES.c.before)
+    kept = kept.where(_CHANGES.c.id.in_([part["line"] for part in single]))
+    before = {row[0]: row[1] for row in session.execute(kept)}
+    for part in parts:
+        part["row"], part["label"] = {}, None
+    for part in single:
+        table = Root.metadata.tables[part["table_name"]]
+        if (image := before.get(part["line"])) is not None:
+            part["row"] = decoded(table, image)
+        elif (stored := row_with_pair(session, table.name, part["row_pk"])) is not None:
+            part["row"] = stored
+            part["record_key"] = record_key_of(table.name, stored, stored["pair_id"])
+    pairs = {part["row"]["pair_pk"] for part in single if "pair_pk" in part["row"]}
+    query = sa.select(_PAIRS.c.id, sa.func.coalesce(_PAIRS.c.label, _PAIRS.c.pair_id))
+    labels = {row[0]: row[1] for row in session.execute(query.where(_PAIRS.c.id.in_(pairs)))}
+    for part in single:
+        own = part["row"].get("label") or part["row"].get("name")
+        part["label"] = own or labels.get(part["row"].get("pair_pk"))
 
 
 def row_with_pair(session: Session, name: str, row_pk: int) -> dict[str, Any] | None:
@@ -119,17 +144,11 @@ def row_with_pair(session: Session, name: str, row_pk: int) -> dict[str, Any] | 
     return None if row is None else dict(row)
 
 
-def key_of_row(session: Session, name: str, row_pk: int) -> str | None:
-    """Return the key by which people know a stored row, or None."""
-    row = row_with_pair(session, name, row_pk)
-    return None if row is None else record_key_of(name, row, row["pair_id"])
-
-
 def pk_of_record(session: Session, name: str, key: Mapping[str, Any]) -> int | None:
     """Return the number of the record with this key, or None."""
     table = Root.metadata.tables[name]
     source, _, pair_id = owned(table)
-    same = [(table.c[c] if c in table.c else pair_id) == value for c, value in key.items()]
+    same = [table.c.get(c, pair_id) == value for c, value in key.items()]
     query = sa.select(table.c.id).select_from(source).where(*same)
     return session.execute(query).scalar_one_or_none()
 

@@ -33,7 +33,7 @@ WORDS = {
 LABELS = {
     "name": "Name",
     "time_zone": "Time zone",
-    "driving_foot": "Foot that turns on a car’s floor",
+    "driving_foot": "Foot that turns at the wheel",
     "email": "E-mail",
     "wears_per_week": "Times a week, if nobody logs",
     "fitted_on": "Day it was fitted",
@@ -79,6 +79,7 @@ LABELS = {
 }
 LABELS |= {one.logged.column.name: one.logged.label for one in REGISTER}
 VERBS = {"created": "Added", "changed": "Changed", "deleted": "Deleted"}
+UNDOING_VERBS = {"created": "Restored", "changed": "Put back", "deleted": "Taken out again"}
 
 
 def table_word(name: str, count: int = 1) -> str:
@@ -91,7 +92,14 @@ def record_title(name: str, row: Mapping[str, Any], pair: str = "") -> str:
     """Say which record a page is about."""
     if name == "wearers":
         return f"Wearer {row['name'] or row['wearer_id']}"
-    day = next((row[c] for c in ("worn_on", "checked_on", "fitted_on", "received_on", "booked_on") if row.get(c)), None)
+    day = next(
+        (
+            row[c]
+            for c in ("worn_on", "checked_on", "fitted_on", "received_on", "booked_on")
+            if row.get(c)
+        ),
+        None,
+    )
     when = "" if day is None else f" of {wording.long_date(pd.Timestamp(day))}"
     what = table_word(name)
     if name == "checks":
@@ -181,18 +189,32 @@ def _did(one: Mapping[str, Any]) -> str:
         rows = sum(part["rows"] for part in one["parts"])
         return f"Import of {wording.plural(rows, 'record')} from {one['source']}"
     said = []
-    for kind, verb in VERBS.items():
-        parts = [part for part in one["parts"] if part["kind"] == kind]
-        words = [
-            f"{table_word(part['table'])} {part['label'] or part['record_key'] or ''}".strip()
-            if part["rows"] == 1
-            else f"{part['rows']:,} {table_word(part['table'], part['rows'])}"
-            for part in parts
-        ]
+    for kind, verb in (UNDOING_VERBS if one["is_undoing"] else VERBS).items():
+        whole = any(part["table"] in ("wearers", "pairs") for part in one["parts"])
+        words = [_part(part, whole=whole) for part in one["parts"] if part["kind"] == kind]
         if words:
             said.append(f"{verb}: {', '.join(words)}")
-    text = ". ".join(said)
-    return f"Undone: {text[0].lower()}{text[1:]}" if one["is_undoing"] and text else text
+    return ". ".join(said)
+
+
+def _part(part: Mapping[str, Any], *, whole: bool) -> str:
+    """Name one record, or count several; `whole` says that their pair is named beside them."""
+    name, row = part["table"], part["row"]
+    if part["rows"] > 1:
+        return f"{part['rows']:,} {table_word(name, part['rows'])}"
+    if name == "wear_days" and row:
+        what = f"wear day {row['worn_on']}"
+    elif name == "checks" and row:
+        what = f"check {row['checked_on']} at the {row['point']}, {row['foot']} shoe"
+    elif name == "soles" and row:
+        what = f"sole fitted {row['fitted_on']}"
+    elif name in ("bench_jobs", "bench_orders") and row:
+        what = f"{table_word(name)} for a {wording.spaced(row['work'])}"
+    else:
+        what = table_word(name)
+    if name in ("wearers", "pairs"):
+        return f"{what} {part['label'] or part['record_key'] or ''}".strip()
+    return f"{what}, {part['label']}" if part["label"] and not whole else what
 
 
 def _first_record(parts: Sequence[Mapping[str, Any]]) -> tuple[str, str] | None:

@@ -1,0 +1,83 @@
+"""HTTP routes of revisions: what was changed lately, and how is a change or an import undone?"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Path, Query, Response
+from sqlalchemy.orm import Session
+
+from solespan.api.routes.http import (
+    PROBLEM_ANSWERS,
+    Context,
+    after_of,
+    cursor_of,
+    json_answer,
+    plain,
+)
+from solespan.api.schemas.fields import KnownId
+from solespan.api.schemas.rack.revisions import RevisionFilters, RevisionPage, Undone
+from solespan.api.services.context import AppContext
+from solespan.api.services.rack.history import list_changes, undo, undo_import
+
+__all__ = ["router", "undone_answer"]
+
+router = APIRouter(prefix="/v1", tags=["revisions"], responses=PROBLEM_ANSWERS)
+UNDONE: dict[str, Any] = {"response_model": None, "responses": {200: {"model": Undone}}}
+
+
+@router.get("/revisions", response_model=None, responses={200: {"model": RevisionPage}})
+def list_revisions(
+    ctx: Context,
+    chosen: Annotated[RevisionFilters, Query()],  # type: ignore[valid-type]
+) -> Response:
+    """List what was changed in the last 30 days, newest first."""
+    given: dict[str, Any] = chosen.model_dump()  # type: ignore[attr-defined]
+    limit, after = given["limit"], after_of(given["after"], [int])
+    with ctx.database.reading() as session:
+        found = list_changes(
+            session,
+            below_id=after[0] if after else None,
+            limit=limit + 1,
+            only="deletions" if given["deletions"] else "",
+        )
+    more = len(found) > limit
+    items = [_answer(one) for one in found[:limit]]
+    last = found[limit - 1]["id"] if more else None
+    return json_answer({"items": items, "next": cursor_of([last]) if more else None})
+
+
+def _answer(one: dict[str, Any]) -> dict[str, Any]:
+    parts = [
+        {k: part[k] for k in ("table", "kind", "rows", "record_key", "label")}
+        for part in one["parts"]
+    ]
+    return plain({k: v for k, v in one.items() if k != "id"} | {"parts": parts})
+
+
+def undone_answer(ctx: AppContext, work: Callable[[Session], dict[str, Any]]) -> Response:
+    """Undo in one transaction, and answer the revision that did it."""
+    with ctx.database.writing() as session:
+        done = work(session)
+    if done["needs_fit"]:
+        ctx.refitter.wake()
+    return json_answer({"revision_id": done["revision_id"]})
+
+
+@router.post("/revisions/{revision_id}/undo", **UNDONE)
+def undo_revision(
+    ctx: Context,
+    revision_id: Annotated[KnownId, Path(description="the revision. Unit: none (identifier)")],
+) -> Response:
+    """Undo everything that a revision did, unless a later change stands on it."""
+    return undone_answer(ctx, lambda session: undo(ctx, session, revision_id))
+
+
+@router.post("/imports/{import_id}/undo", **UNDONE)
+def undo_whole_import(
+    ctx: Context,
+    import_id: Annotated[KnownId, Path(description="the import. Unit: none (identifier)")],
+) -> Response:
+    """Undo a whole import, unless a later change stands on it."""
+    return undone_answer(ctx, lambda session: undo_import(ctx, session, import_id))
