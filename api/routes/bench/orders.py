@@ -24,7 +24,7 @@ from solespan.api.routes.http import (
     plain,
     versions_in,
 )
-from solespan.api.routes.rack.revisions import undone_answer
+from solespan.api.routes.rack.revisions import history_answer, undone_answer
 from solespan.api.schemas.bench.orders import (
     BenchPhotoTaken,
     Condition,
@@ -160,7 +160,7 @@ def delete_order(ctx: Context, order_id: OrderId, versions: Versions) -> Respons
 def trace_order(ctx: Context, order_id: OrderId) -> Response:
     """Read how an order was changed in the last 30 days, also a deleted one."""
     with ctx.database.reading() as session:
-        return json_answer(plain(record_history(session, ORDERS, {"order_id": order_id})))
+        return history_answer(record_history(session, ORDERS, {"order_id": order_id}))
 
 
 @router.post(

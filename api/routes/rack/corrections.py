@@ -18,7 +18,7 @@ from solespan.api.routes.http import (
     versions_in,
 )
 from solespan.api.routes.rack.records import follow, key_reader, record_address
-from solespan.api.routes.rack.revisions import undone_answer
+from solespan.api.routes.rack.revisions import history_answer, undone_answer
 from solespan.api.schemas.rack.records import RECORDS, Record
 from solespan.api.schemas.rack.revisions import RecordHistory, Undone
 from solespan.api.services.rack import records
@@ -61,7 +61,7 @@ def _router(record: Record) -> APIRouter:
     def history(ctx: Context, key: key_of) -> Response:
         """Read how a record was changed in the last 30 days, also a deleted one."""
         with ctx.database.reading() as session:
-            return json_answer(plain(record_history(session, record.name, key)))
+            return history_answer(record_history(session, record.name, key))
 
     def bring_back(ctx: Context, key: key_of) -> Response:
         """Restore a deleted record with all that was deleted along."""

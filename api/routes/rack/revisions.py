@@ -21,7 +21,7 @@ from solespan.api.schemas.rack.revisions import RevisionFilters, RevisionPage, U
 from solespan.api.services.context import AppContext
 from solespan.api.services.rack.history import list_changes, undo, undo_import
 
-__all__ = ["router", "undone_answer"]
+__all__ = ["history_answer", "router", "undone_answer"]
 
 router = APIRouter(prefix="/v1", tags=["revisions"], responses=PROBLEM_ANSWERS)
 UNDONE: dict[str, Any] = {"response_model": None, "responses": {200: {"model": Undone}}}
@@ -46,6 +46,19 @@ def list_revisions(
     items = [_answer(one) for one in found[:limit]]
     last = found[limit - 1]["id"] if more else None
     return json_answer({"items": items, "next": cursor_of([last]) if more else None})
+
+
+def history_answer(told: dict[str, Any]) -> Response:
+    """Answer a record's history as JSON values."""
+    entries = [
+        plain(entry) | {side: _values(entry[side]) for side in ("before", "after")}
+        for entry in told["entries"]
+    ]
+    return json_answer({"key": told["key"], "now": _values(told["now"]), "entries": entries})
+
+
+def _values(row: dict[str, Any] | None) -> dict[str, Any] | None:
+    return None if row is None else plain(row)
 
 
 def _answer(one: dict[str, Any]) -> dict[str, Any]:
