@@ -65,14 +65,14 @@ ASK = {
 class FormProblem(Exception):  # what a person corrects, not a failure
     """What keeps a form from being logged, by field of the form; nothing was changed.
 
-    `replaceable` says that another record stands at this key and may be replaced. `askable` says
-    that the values are odd but possible and are taken once confirmed; `irons` says what they are in
-    millimetres if they were typed in irons.
+    `replaceable` says that another record stands at this key and may be replaced. `question`
+    says why values are odd, though possible: they are taken once confirmed. `irons` says what they
+    are in millimetres if they were typed in irons.
     """
 
     errors: dict[str, str]
     replaceable: bool = False
-    askable: bool = False
+    question: str = ""
     irons: str = ""
 
 

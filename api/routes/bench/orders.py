@@ -166,9 +166,13 @@ def trace_order(ctx: Context, order_id: OrderId) -> Response:
 @router.post(
     "/bench-orders/{order_id}/restore", response_model=None, responses={200: {"model": Undone}}
 )
-def restore_order(ctx: Context, order_id: OrderId) -> Response:
+def restore_order(ctx: Context, order_id: OrderId, key: IdempotencyKey) -> Response:
     """Restore a deleted order with its audit and papers."""
-    return undone_answer(ctx, lambda session: restore(ctx, session, ORDERS, order_id))
+
+    def work(session: Session) -> dict[str, Any]:
+        return restore(ctx, session, ORDERS, order_id)
+
+    return undone_answer(ctx, key, f"{ORDERS}/{order_id}", work)
 
 
 def _file(ctx: AppContext, order_id: str, kind: str, paper: Condition | Record) -> Response:

@@ -7,10 +7,12 @@ One function makes the three routes of a table, so all six behave alike.
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Depends, Response
+from sqlalchemy.orm import Session
 
 from solespan.api.routes.http import (
     PROBLEM_ANSWERS,
     Context,
+    IdempotencyKey,
     etag_of,
     json_answer,
     needs_json,
@@ -63,10 +65,14 @@ def _router(record: Record) -> APIRouter:
         with ctx.database.reading() as session:
             return history_answer(record_history(session, record.name, key))
 
-    def bring_back(ctx: Context, key: key_of) -> Response:
+    def bring_back(ctx: Context, key: key_of, once: IdempotencyKey) -> Response:
         """Restore a deleted record with all that was deleted along."""
         text = key_text(record.name, key)
-        return undone_answer(ctx, lambda session: restore(ctx, session, record.name, text))
+
+        def work(session: Session) -> dict[str, Any]:
+            return restore(ctx, session, record.name, text)
+
+        return undone_answer(ctx, once, f"{record.name}/{text}", work)
 
     for path, method, endpoint, verb, model in (
         (one, "PATCH", amend, "amend", record.answered),

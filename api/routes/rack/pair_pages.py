@@ -176,7 +176,7 @@ def form_state(typed: dict[str, str], problem: FormProblem) -> FormState:
         typed,
         problem.errors,
         replaceable=problem.replaceable,
-        askable=problem.askable,
+        question=problem.question,
         irons=problem.irons,
     )
 

@@ -11,7 +11,9 @@ from sqlalchemy.orm import Session
 from solespan.api.routes.http import (
     PROBLEM_ANSWERS,
     Context,
+    IdempotencyKey,
     after_of,
+    answer_of,
     cursor_of,
     json_answer,
     plain,
@@ -19,6 +21,7 @@ from solespan.api.routes.http import (
 from solespan.api.schemas.fields import KnownId
 from solespan.api.schemas.rack.revisions import RevisionFilters, RevisionPage, Undone
 from solespan.api.services.context import AppContext
+from solespan.api.services.idempotency import Answered, fingerprint_of
 from solespan.api.services.rack.history import list_changes, undo, undo_import
 
 __all__ = ["history_answer", "router", "undone_answer"]
@@ -69,28 +72,42 @@ def _answer(one: dict[str, Any]) -> dict[str, Any]:
     return plain({k: v for k, v in one.items() if k != "id"} | {"parts": parts})
 
 
-def undone_answer(ctx: AppContext, work: Callable[[Session], dict[str, Any]]) -> Response:
-    """Undo in one transaction, and answer the revision that did it."""
-    with ctx.database.writing() as session:
+def undone_answer(
+    ctx: AppContext, key: str | None, what: str, work: Callable[[Session], dict[str, Any]]
+) -> Response:
+    """Undo `what` once in one transaction, and answer the revision that did it."""
+
+    left = False
+
+    def answered(session: Session) -> Answered:
+        nonlocal left
         done = work(session)
-    if done["needs_fit"]:
+        left = done["needs_fit"]
+        return Answered(200, {"revision_id": done["revision_id"]})
+
+    fingerprint = fingerprint_of(what.encode())
+    # the stored column for a route is shorter than a key may be
+    answer = ctx.idempotency.once(f"undo {fingerprint}", key, fingerprint, answered)
+    if left:
         ctx.refitter.wake()
-    return json_answer({"revision_id": done["revision_id"]})
+    return answer_of(answer)
 
 
 @router.post("/revisions/{revision_id}/undo", **UNDONE)
 def undo_revision(
     ctx: Context,
     revision_id: Annotated[KnownId, Path(description="the revision. Unit: none (identifier)")],
+    key: IdempotencyKey,
 ) -> Response:
     """Undo everything that a revision did, unless a later change stands on it."""
-    return undone_answer(ctx, lambda session: undo(ctx, session, revision_id))
+    return undone_answer(ctx, key, revision_id, lambda session: undo(ctx, session, revision_id))
 
 
 @router.post("/imports/{import_id}/undo", **UNDONE)
 def undo_whole_import(
     ctx: Context,
     import_id: Annotated[KnownId, Path(description="the import. Unit: none (identifier)")],
+    key: IdempotencyKey,
 ) -> Response:
     """Undo a whole import, unless a later change stands on it."""
-    return undone_answer(ctx, lambda session: undo_import(ctx, session, import_id))
+    return undone_answer(ctx, key, import_id, lambda session: undo_import(ctx, session, import_id))

@@ -74,18 +74,19 @@ def ask(
     if typed.get("sure") == "true":
         return
     asked: dict[str, str] = {}
+    whys: list[str] = []
     irons = ""
     for finding in questions_of(ctx, session, name, rows, instead_of=instead_of):
         column = FORM_FIELD.get(finding.column, finding.column)
         place = finding.line - 2  # the header is line 1
         field = fields[place] if fields and finding.column == "value_mm" else column
-        why = finding.why[0].upper() + finding.why[1:]
-        asked[field] = f"{why}. Is it right?"
+        asked[field] = "is this right?"
+        whys.append(f"{finding.why[0].upper()}{finding.why[1:]}.")
         value = rows[place].get(finding.column)
         if "irons" in finding.why and typed.get("unit", "mm") == "mm" and value is not None:
             irons = f"{value:g} irons is {iron_to_mm(float(value)):.1f} mm"
     if asked:
-        raise FormProblem(asked, askable=True, irons=irons)
+        raise FormProblem(asked, question=" ".join(dict.fromkeys(whys)), irons=irons)
 
 
 def _draft(name: str, rows: Sequence[Values]) -> Draft:

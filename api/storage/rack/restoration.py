@@ -1,8 +1,8 @@
 """Restoration storage: how are the rows of a revision made what they were before it?
 
 Changed rows get their values back and a new version. Deleted rows come back with their numbers,
-parents first. Created rows go. All of it is kept as a revision of its own, so that it can be taken
-back as well; only an undone import is not, as its files can be imported again.
+parents first. Created rows go. All of it is kept as a revision of its own, and can be taken back as
+well. Only an undone import is not, as its files can be imported again.
 """
 
 from __future__ import annotations
@@ -27,6 +27,12 @@ _REVISIONS: sa.Table = Revision.__table__  # type: ignore[assignment]
 _CHANGES: sa.Table = RecordChange.__table__  # type: ignore[assignment]
 _OWN = ("id", "tenant_pk", "version", "data_version", "created_at", "updated_at")
 ROWS_AT_ONCE = 1000
+_HELD = {
+    "state": "cancelled",
+    "worker": None,
+    "lease_until": None,
+    "problem": "its customer was deleted while it was being sent",
+}
 
 
 class RowGone(Exception):
@@ -88,6 +94,8 @@ def _insert(
     session: Session, table: sa.Table, lines: list[dict[str, Any]], *, silent: bool
 ) -> None:
     rows = [decoded(table, line["before"]) for line in lines]
+    if table.name == "outbox":  # nobody is told twice: what a worker held may have been sent
+        rows = [row | (_HELD if row["state"] == "claimed" else {}) for row in rows]
     session.execute(sa.insert(table), rows, execution_options={UNKEPT: True})
     if not silent:
         note_created(table.name, [line["row_pk"] for line in lines])

@@ -92,6 +92,8 @@ def list_revisions(
 
 def counts_of(session: Session, revision_pks: Collection[int]) -> list[dict[str, Any]]:
     """Count the rows of some revisions by table and kind, parents first, with one line of each."""
+    if not revision_pks:
+        return []
     rows = sa.func.sum(_CHANGES.c.last_pk - _CHANGES.c.row_pk + 1).label("rows")
     query = (
         sa.select(

@@ -36,13 +36,13 @@ class FormState:
     """What was typed into one form, and what is wrong with it, by field ("" = the whole form).
 
     `replaceable` says that another record stands there already, which this one may replace.
-    `askable` says that odd values are taken once confirmed, `irons` what they were in irons.
+    `question` says why values are odd, `irons` what they were in irons.
     """
 
     values: Mapping[str, str] = field(default_factory=dict)
     errors: Mapping[str, str] = field(default_factory=dict)
     replaceable: bool = False
-    askable: bool = False
+    question: str = ""
     irons: str = ""
 
 

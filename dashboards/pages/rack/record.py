@@ -178,7 +178,7 @@ def changes_page(changes: Sequence[Mapping[str, Any]]) -> list[dict[str, Any]]:
             "what": _did(one),
             "undone": one["undone_at"] is not None,
             "is_undoing": one["is_undoing"],
-            "record": _first_record(one["parts"]),
+            "record": None if one["import_id"] else _first_record(one["parts"]),
         }
         for one in changes
     ]
@@ -187,7 +187,8 @@ def changes_page(changes: Sequence[Mapping[str, Any]]) -> list[dict[str, Any]]:
 def _did(one: Mapping[str, Any]) -> str:
     if one["import_id"]:
         rows = sum(part["rows"] for part in one["parts"])
-        return f"Import of {wording.plural(rows, 'record')} from {one['source']}"
+        source = str(one["source"]).replace("\\", "/").rstrip("/").rpartition("/")[2]
+        return f"Import of {wording.plural(rows, 'record')} from {source}"
     said = []
     for kind, verb in (UNDOING_VERBS if one["is_undoing"] else VERBS).items():
         whole = any(part["table"] in ("wearers", "pairs") for part in one["parts"])
@@ -203,11 +204,11 @@ def _part(part: Mapping[str, Any], *, whole: bool) -> str:
     if part["rows"] > 1:
         return f"{part['rows']:,} {table_word(name, part['rows'])}"
     if name == "wear_days" and row:
-        what = f"wear day {row['worn_on']}"
+        what = f"wear day {_day(row['worn_on'])}"
     elif name == "checks" and row:
-        what = f"check {row['checked_on']} at the {row['point']}, {row['foot']} shoe"
+        what = f"check {_day(row['checked_on'])} at the {row['point']}, {row['foot']} shoe"
     elif name == "soles" and row:
-        what = f"sole fitted {row['fitted_on']}"
+        what = f"sole fitted {_day(row['fitted_on'])}"
     elif name in ("bench_jobs", "bench_orders") and row:
         what = f"{table_word(name)} for a {wording.spaced(row['work'])}"
     else:
@@ -215,6 +216,10 @@ def _part(part: Mapping[str, Any], *, whole: bool) -> str:
     if name in ("wearers", "pairs"):
         return f"{what} {part['label'] or part['record_key'] or ''}".strip()
     return f"{what}, {part['label']}" if part["label"] and not whole else what
+
+
+def _day(day: date) -> str:
+    return wording.long_date(pd.Timestamp(day))
 
 
 def _first_record(parts: Sequence[Mapping[str, Any]]) -> tuple[str, str] | None:
@@ -227,11 +232,11 @@ def _first_record(parts: Sequence[Mapping[str, Any]]) -> tuple[str, str] | None:
 
 def moment(at: datetime) -> str:
     """Write a moment as a day and a time, in UTC."""
-    return f"{at:%Y-%m-%d %H:%M}"
+    return f"{wording.long_date(pd.Timestamp(at))}, {at:%H:%M}"
 
 
 def _label(name: str) -> str:
-    return LABELS.get(name, wording.spaced(name))
+    return LABELS.get(name, wording.spaced(name)).partition(",")[0]
 
 
 def _value(name: str, value: Any) -> str:

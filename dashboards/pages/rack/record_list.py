@@ -29,7 +29,7 @@ def month_page(rows: Mapping[str, Rows], month: str, *, today: date) -> dict[str
         "later": months[place + 1] if place is not None and place + 1 < len(months) else "",
         "wears": [
             _line("wear_days", row, _wear(row))
-            for row in days
+            for row in reversed(days)
             if f"{row['worn_on']:%Y-%m}" == shown
         ],
         "worn_in_all": len(days),

@@ -439,7 +439,7 @@ class TestQuestions:
         reading = READING | {"unit": "mm"}
         asked = form(logged, "/pairs/derby/checks", **reading)
         assert asked.status_code == 422
-        assert "thicker than the sole was when new (5 mm)" in asked.text.lower()
+        assert "Thicker than the sole was when new (5 mm)" in asked.text
         assert "12 irons is 6.3 mm" in asked.text
         assert logged.get("/v1/checks?pair_id=derby").json()["items"] == []
         assert form(logged, "/pairs/derby/checks", **reading, sure="true").status_code == 303
