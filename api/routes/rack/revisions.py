@@ -76,7 +76,6 @@ def undone_answer(
     ctx: AppContext, key: str | None, what: str, work: Callable[[Session], dict[str, Any]]
 ) -> Response:
     """Undo `what` once in one transaction, and answer the revision that did it."""
-
     left = False
 
     def answered(session: Session) -> Answered:

@@ -121,13 +121,19 @@ def _name_single(session: Session, parts: list[dict[str, Any]]) -> None:
     before = {row[0]: row[1] for row in session.execute(kept)}
     for part in parts:
         part["row"], part["label"] = {}, None
+    created: dict[str, list[dict[str, Any]]] = {}
     for part in single:
         table = Root.metadata.tables[part["table_name"]]
         if (image := before.get(part["line"])) is not None:
             part["row"] = decoded(table, image)
-        elif (stored := row_with_pair(session, table.name, part["row_pk"])) is not None:
-            part["row"] = stored
-            part["record_key"] = record_key_of(table.name, stored, stored["pair_id"])
+        else:
+            created.setdefault(table.name, []).append(part)
+    for name, those in created.items():
+        rows = _rows_with_pair(session, name, [part["row_pk"] for part in those])
+        for part in those:
+            if (stored := rows.get(part["row_pk"])) is not None:
+                part["row"] = stored
+                part["record_key"] = record_key_of(name, stored, stored["pair_id"])
     pairs = {part["row"]["pair_pk"] for part in single if "pair_pk" in part["row"]}
     query = sa.select(_PAIRS.c.id, sa.func.coalesce(_PAIRS.c.label, _PAIRS.c.pair_id))
     labels = {row[0]: row[1] for row in session.execute(query.where(_PAIRS.c.id.in_(pairs)))}
@@ -138,12 +144,17 @@ def _name_single(session: Session, parts: list[dict[str, Any]]) -> None:
 
 def row_with_pair(session: Session, name: str, row_pk: int) -> dict[str, Any] | None:
     """Return a stored row with its pair's id, or None."""
+    return _rows_with_pair(session, name, [row_pk]).get(row_pk)
+
+
+def _rows_with_pair(
+    session: Session, name: str, row_pks: Collection[int]
+) -> dict[int, dict[str, Any]]:
     table = Root.metadata.tables[name]
     source, _, pair_id = owned(table)
     shown = [] if "pair_id" in table.c else [pair_id.label("pair_id")]
-    query = sa.select(*table.c, *shown).select_from(source).where(table.c.id == row_pk)
-    row = session.execute(query).mappings().one_or_none()
-    return None if row is None else dict(row)
+    query = sa.select(*table.c, *shown).select_from(source).where(table.c.id.in_(row_pks))
+    return {row["id"]: dict(row) for row in session.execute(query).mappings()}
 
 
 def pk_of_record(session: Session, name: str, key: Mapping[str, Any]) -> int | None:
