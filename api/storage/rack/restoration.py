@@ -15,7 +15,7 @@ from typing import Any
 import sqlalchemy as sa
 from sqlalchemy.orm import Session
 
-from solespan.api.storage.change_capture import UNKEPT, decoded, note_created
+from solespan.api.storage.change_capture import CHANGED_PKS, UNKEPT, decoded, note_created
 from solespan.api.storage.rack.revisions import created_rows
 from solespan.api.storage.scope import history_draft
 from solespan.api.storage.tables.history import RecordChange, Revision
@@ -56,8 +56,7 @@ def take_back(session: Session, revision: Mapping[str, Any], now: datetime) -> N
         if kind == "deleted":
             _insert(session, table, part, silent=silent)
         else:
-            for line in part:
-                _change(session, table, line, options)
+            _change(session, table, part, options)
     made = sa.select(_CHANGES.c.table_name).where(
         _CHANGES.c.revision_pk == pk, _CHANGES.c.kind == "created"
     )
@@ -102,16 +101,24 @@ def _insert(
 
 
 def _change(
-    session: Session, table: sa.Table, line: Mapping[str, Any], options: Mapping[str, Any]
+    session: Session,
+    table: sa.Table,
+    lines: list[dict[str, Any]],
+    options: Mapping[str, Any],
 ) -> None:
-    before = decoded(table, line["before"])
-    values: dict[str, Any] = {name: v for name, v in before.items() if name not in _OWN}
+    pks = [line["row_pk"] for line in lines]
+    there = set(session.execute(sa.select(table.c.id).where(table.c.id.in_(pks))).scalars())
+    for line in lines:
+        if line["row_pk"] not in there:
+            raise RowGone(table.name, line["record_key"])
+    rows = [decoded(table, line["before"]) for line in lines]
+    names = [name for name in rows[0] if name not in _OWN]
+    values: dict[str, Any] = {name: sa.bindparam(f"was_{name}") for name in names}
     if "version" in table.c:  # a version read before the change must not pass for this one
         values["version"] = table.c.version + 1
-    query = sa.update(table).where(table.c.id == line["row_pk"]).values(values)
-    done = session.execute(query, execution_options=dict(options))
-    if not done.rowcount:  # type: ignore[attr-defined]
-        raise RowGone(table.name, line["record_key"])
+    query = sa.update(table).where(table.c.id == sa.bindparam("pk")).values(values)
+    given = [{"pk": row["id"], **{f"was_{n}": row[n] for n in names}} for row in rows]
+    session.execute(query, given, execution_options={CHANGED_PKS: pks, **options})
 
 
 def _mark(session: Session, revision: Mapping[str, Any], now: datetime) -> None:

@@ -94,7 +94,8 @@ def counts_of(session: Session, revision_pks: Collection[int]) -> list[dict[str,
     """Count the rows of some revisions by table and kind, parents first, with one line of each."""
     if not revision_pks:
         return []
-    rows = sa.func.sum(_CHANGES.c.last_pk - _CHANGES.c.row_pk + 1).label("rows")
+    added = sa.func.sum(_CHANGES.c.last_pk - _CHANGES.c.row_pk + 1)
+    rows = sa.cast(added, sa.BigInteger).label("rows")
     query = (
         sa.select(
             _CHANGES.c.revision_pk,
