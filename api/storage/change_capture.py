@@ -98,7 +98,7 @@ def _capture_before(
 def _capture_rows(
     connection: Connection, statement: Any, many: Any, params: Any, options: Any
 ) -> None:
-    table: sa.Table = statement.table
+    table = Root.metadata.tables[statement.table.name]  # the mapper's statements have a likeness
     if pks := options.get(CHANGED_PKS):
         for start in range(0, len(pks), PKS_PER_QUERY):
             _keep(connection, table, table.c.id.in_(pks[start : start + PKS_PER_QUERY]), {})

@@ -34,7 +34,7 @@ from solespan.api.services.importing.example_rack import (
 )
 from solespan.api.services.importing.import_desk import forget, report_of, take, wait_for_decision
 from solespan.api.services.importing.report import Finding, write_report
-from solespan.api.services.rack.history import list_changes
+from solespan.api.services.rack.history import current_revision_id, list_changes
 from solespan.dashboards.navigation import NavEntry
 from solespan.dashboards.pages.importing.importing import import_page
 from solespan.dashboards.pages.rack.record import changes_page
@@ -113,7 +113,8 @@ def post_example(ctx: Context, request: Request, typed: Typed) -> Response:
     if typed.get("decision") == "remove":
         with ctx.database.writing() as session:
             remove_example(ctx, session)
-        return back_to("/", done="no-example")
+            undo = current_revision_id()
+        return back_to("/", done="no-example", undo=undo)
     add_example(ctx)
     return back_to("/", done="example")
 

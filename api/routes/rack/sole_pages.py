@@ -18,6 +18,7 @@ from solespan.api.routes.page_http import PageRoute, Typed, back_to, do_once, pa
 from solespan.api.routes.rack.pair_pages import form_state, ours, pair_address
 from solespan.api.schemas.forms import FormProblem, with_answer
 from solespan.api.services.context import AppContext
+from solespan.api.services.rack.history import current_revision_id
 from solespan.api.services.rack.pair_forms import sole_on
 from solespan.api.services.rack.pair_page import pair_name
 from solespan.api.services.rack.sole_forms import (
@@ -59,7 +60,7 @@ def _let(name: str, step: Step, done: str) -> None:
 
         def work(session: Session) -> dict[str, Any]:
             step(ctx, session, pair_id, typed)
-            return {"done": done}
+            return {"done": done, "undo": current_revision_id()}
 
         return _do(ctx, request, pair_id, typed, key, name, work)
 
@@ -89,8 +90,8 @@ def _do(
     except Refused as refused:
         return _page(ctx, request, pair_id, {}, problem=f"{refused.what} {refused.remedy}")
     if typed.get("from") == NOTICES:
-        return back_to(NOTICES, done=done["done"])
-    return back_to(pair_address(pair_id), done=done["done"])
+        return back_to(NOTICES, done=done["done"], undo=done["undo"])
+    return back_to(pair_address(pair_id), done=done["done"], undo=done["undo"])
 
 
 def _page(

@@ -20,7 +20,7 @@ from solespan.api.storage.change_capture import KEPT
 from solespan.api.storage.engine import tell_tenant
 from solespan.api.storage.scope import within
 from solespan.api.storage.tables.history import RecordChange, Revision
-from solespan.api.storage.tables.rack import Root
+from solespan.api.storage.tables.rack import Root, Wearer
 
 OUTSIDE = {"revisions", "record_changes", "audit_entries", "idempotency_keys", "imports"}
 # A number that only says that something changed, or when, differs after an undoing.
@@ -332,6 +332,20 @@ def test_erasing_a_customer_erases_the_history_too(logged, logged_services, firs
     assert not [line for line in kept if line and "Zzmarked" in repr(line)]
     assert not [line for line in kept if line and "derby" in repr(line)]
     assert logged.post("/v1/pairs/derby/restore").status_code == 404
+
+
+def test_a_change_by_the_mapper_is_kept_as_its_wearers(logged_services):
+    """The mapper's own statements leave the same lines as plain ones."""
+    with logged_services.database.writing() as session:
+        session.execute(sa.update(Wearer).where(Wearer.wearer_id == "ada").values(name="Zoe"))
+        number = session.scalars(sa.select(Wearer.id).where(Wearer.wearer_id == "ada")).one()
+    with logged_services.database.reading() as session:
+        line = session.execute(
+            sa.select(RecordChange.wearer_pk, RecordChange.record_key)
+            .where(RecordChange.kind == "changed")
+            .order_by(RecordChange.id.desc())
+        ).first()
+    assert line == (number, "ada")
 
 
 def test_the_history_forgets_after_thirty_days(logged, logged_services, clock):
