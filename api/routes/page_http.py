@@ -24,6 +24,7 @@ from starlette.datastructures import FormData
 from starlette.exceptions import HTTPException
 
 from solespan.api.errors import Conflict, Refused, SolespanError
+from solespan.api.schemas.forms import MOST_CHARACTERS
 from solespan.api.services.accounts.identity import Identity
 from solespan.api.services.context import AppContext
 from solespan.api.services.idempotency import Answered, fingerprint_of
@@ -58,7 +59,6 @@ SAID = {
     "undone": "Undone.",
 }
 MOST_FIELDS = 60
-MOST_CHARACTERS = 500
 
 
 class PageRoute(APIRoute):

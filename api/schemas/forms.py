@@ -22,6 +22,7 @@ from solespan.forecast.values import BadValue, accepted, reader_of
 
 __all__ = [
     "FORM_FIELD",
+    "MOST_CHARACTERS",
     "FormProblem",
     "Typed",
     "Values",
@@ -35,11 +36,13 @@ __all__ = [
     "read_record",
     "share",
     "text_of",
+    "uncut",
     "validated",
     "with_answer",
     "with_point",
 ]
 
+MOST_CHARACTERS = 500  # of one field; a longer text is cut
 Typed = Mapping[str, str]
 Values = dict[str, Any]
 Place = tuple[int | str, ...]
@@ -79,6 +82,12 @@ class FormProblem(Exception):  # what a person corrects, not a failure
 def text_of(typed: Typed, name: str) -> str:
     """Return what was typed into a field, without spaces around it."""
     return typed.get(name, "").strip().replace("\r\n", "\n")  # browsers send CR LF
+
+
+def uncut(text: str | None, stored: str | None) -> str | None:
+    """Return the stored text where a field shows only its beginning and that was left as it is."""
+    cut = stored is not None and len(stored) > MOST_CHARACTERS
+    return stored if cut and stored and text == stored[:MOST_CHARACTERS].strip() else text
 
 
 def with_point(text: str) -> str:

@@ -55,7 +55,7 @@ __all__ = ["PAGE"]
 
 router = APIRouter(route_class=PageRoute)
 ORDERS = "bench_orders"
-MOST_ROWS = 5000
+MOST_ROWS = 20_000
 Key = dict[str, Any]
 
 

@@ -69,6 +69,7 @@ class HistoryEntry(Answer):
     at: dt.datetime = Field(description="when. Unit: moment, ISO 8601")
     actor: str | None = Field(description="who, where people sign in. Unit: none (text)")
     undone: bool = Field(description="whether it was undone since. Unit: true or false")
+    is_undoing: bool = Field(description="whether it undid another. Unit: true or false")
     before: dict[str, Any] | None = Field(description="the values before. Unit: none (object)")
     after: dict[str, Any] | None = Field(description="the values after. Unit: none (object)")
 

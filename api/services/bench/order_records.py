@@ -8,7 +8,7 @@ from typing import Any
 from sqlalchemy.orm import Session
 
 from solespan.api.errors import Refused
-from solespan.api.schemas.forms import FormProblem, Typed
+from solespan.api.schemas.forms import FormProblem, Typed, uncut
 from solespan.api.services.bench import orders
 from solespan.api.services.bench.found_orders import describe, found_order
 from solespan.api.services.bench.order_forms import read_change, values_of_order
@@ -36,6 +36,7 @@ def edit_order(
     del ctx
     order = found_order(session, key["order_id"], lock=True)
     values = read_change(typed)
+    values["note"] = uncut(values["note"], order["note"])
     refuse_stale(order, typed)
     try:
         orders.amend(session, key["order_id"], values, frozenset({order["version"]}))

@@ -173,8 +173,9 @@ def put_back(
 def record_history(session: Session, name: str, key: Mapping[str, Any]) -> dict[str, Any]:
     """Return `now` (the stored values or None) and `entries`, newest first.
 
-    An entry has `line`, `kind`, `at`, `actor`, `revision_id`, `undone`, and the values `before` and
-    `after` it. Raises `NotFound` where the record neither is there nor is kept as deleted.
+    An entry has `line`, `kind`, `at`, `actor`, `revision_id`, `undone`, `is_undoing`, and the
+    values `before` and `after` it. Raises `NotFound` where the record neither is there nor is kept
+    as deleted.
     """
     record_key = key_text(name, key)
     row_pk = revisions.pk_of_record(session, name, key)
@@ -198,6 +199,7 @@ def record_history(session: Session, name: str, key: Mapping[str, Any]) -> dict[
                 "at": line["at"],
                 "actor": line["actor"],
                 "undone": line["undone_at"] is not None,
+                "is_undoing": line["undoes"] is not None,
                 "before": _told(line["before"]),
                 "after": None if line["kind"] == "deleted" else _told(after),
             }

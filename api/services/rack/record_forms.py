@@ -22,6 +22,7 @@ from solespan.api.schemas.forms import (
     millimetres,
     minor_units,
     read_record,
+    uncut,
 )
 from solespan.api.services.context import AppContext
 from solespan.api.services.rack import records
@@ -147,7 +148,9 @@ def _read(name: str, row: Mapping[str, Any], typed: Typed) -> Values:
             texts[field] = millimetres(typed.get(field, ""), typed.get("unit", "mm"))
     if price := typed.get("price", "").strip():
         texts["price"] = str(minor_units(price))
-    return read_record(name, texts, known)
+    read = read_record(name, texts, known)
+    texts_of = (c.name for c in fields.values() if c.kind == "text")
+    return read | {column: uncut(read[column], row[column]) for column in texts_of}
 
 
 def _text(value: Any, column: Column) -> str:

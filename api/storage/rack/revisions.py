@@ -83,8 +83,10 @@ def list_revisions(
     if below_id is not None:
         query = query.where(_REVISIONS.c.id < below_id)
     if only == "deletions":
-        gone = sa.select(_CHANGES.c.revision_pk).where(_CHANGES.c.kind == "deleted")
-        query = query.where(_REVISIONS.c.id.in_(gone), _REVISIONS.c.undone_at.is_(None))
+        gone = sa.exists().where(
+            _CHANGES.c.revision_pk == _REVISIONS.c.id, _CHANGES.c.kind == "deleted"
+        )
+        query = query.where(gone, _REVISIONS.c.undone_at.is_(None))
     elif only == "imports":
         query = query.where(_REVISIONS.c.import_pk.is_not(None), _REVISIONS.c.undone_at.is_(None))
     return [dict(row) for row in session.execute(query).mappings()]
@@ -200,7 +202,7 @@ def changes_of_row(session: Session, name: str, row_pk: int) -> list[dict[str, A
     """Return the lines of one row, newest first, each with its revision's columns."""
     columns = [
         *(_CHANGES.c[n] for n in ("id", "kind", "before")),
-        *(_REVISIONS.c[n] for n in ("revision_id", "at", "actor", "action", "undone_at")),
+        *(_REVISIONS.c[n] for n in ("revision_id", "at", "actor", "undoes", "undone_at")),
     ]
     query = sa.select(*columns).select_from(_CHANGES.join(_REVISIONS))
     query = query.where(_CHANGES.c.table_name == name)

@@ -155,7 +155,7 @@ def history_lines(entries: Sequence[Mapping[str, Any]], key: Sequence[str]) -> l
                 "line": entry["line"],
                 "revision_id": entry["revision_id"],
                 "kind": entry["kind"],
-                "what": VERBS[entry["kind"]],
+                "what": (UNDOING_VERBS if entry["is_undoing"] else VERBS)[entry["kind"]],
                 "when": moment(entry["at"]),
                 "who": entry["actor"] or "",
                 "changed": changed,

@@ -435,6 +435,11 @@ class TestPages:
         assert (order["note"], order["price_minor"]) == ("by Friday", 6050)
         assert order["expected_on"] is None  # the form had left it empty
         assert form(logged, f"{page}/edit", price="60", currency="").status_code == 422
+        long = "long " * 300
+        logged.patch("/v1/bench-orders/order-1", json={"note": long}, headers={"if-match": "*"})
+        form(logged, f"{page}/edit", note=long, worker="Mo")  # the field shows its beginning
+        order = logged.get("/v1/bench-orders/order-1").json()
+        assert (order["note"], order["worker"]) == (long, "Mo")
         assert form(logged, f"{page}/delete").status_code == 303
         assert logged.get("/v1/bench-orders/order-1").status_code == 404
 
