@@ -28,6 +28,8 @@ from solespan.api.routes.importing import imports
 from solespan.api.routes.notices import consents, notices
 from solespan.api.routes.page_register import PAGES
 from solespan.api.routes.planning import calendar_feed, care, plans, resole_options
+from solespan.api.routes.rack import revisions
+from solespan.api.routes.rack.corrections import correction_routers
 from solespan.api.routes.rack.records import record_routers
 from solespan.api.schemas.service import Problem
 from solespan.api.services.notices.worker import NoticeWorker
@@ -96,7 +98,9 @@ def create_app(
     for router in (
         forecasts.router,
         *record_routers(),
+        *correction_routers(),
         imports.router,
+        revisions.router,
         fit.router,
         health.router,
         plans.router,

@@ -82,6 +82,9 @@ CHAPTERS: tuple[Chapter, ...] = (
         ),
     ),
     Chapter("collector/import", ("importing/import.html", "importing/import_report.html")),
+    Chapter(
+        "collector/corrections", ("rack/records.html", "rack/record.html", "rack/changes.html")
+    ),
     Chapter("collector/phone"),
     Chapter("shop/bench", ("bench/bench.html", "bench/job.html", "bench/job_paper.html")),
     Chapter(

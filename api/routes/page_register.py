@@ -22,9 +22,11 @@ from solespan.api.routes.notices import choice_pages, link_pages, notice_pages
 from solespan.api.routes.planning import plan_page, what_if_page
 from solespan.api.routes.rack import (
     add_pages,
+    change_pages,
     home_page,
     pair_pages,
     rack_pages,
+    record_pages,
     sole_pages,
     wear_pages,
 )
@@ -37,6 +39,7 @@ PAGES: tuple[PageEntry, ...] = (
     what_if_page.PAGE,
     add_pages.PAGE,
     import_pages.PAGE,
+    change_pages.PAGE,
     order_pages.PAGE,
     order_forms.PAGE,
     workload_page.PAGE,
@@ -55,6 +58,7 @@ PAGES: tuple[PageEntry, ...] = (
     wear_pages.PAGE,
     rack_pages.PAGE,
     sole_pages.PAGE,
+    record_pages.PAGE,
     figures.PAGE,
     pair_pages.PAGE,
 )

@@ -22,9 +22,11 @@ from solespan.forecast.values import BadValue, accepted, reader_of
 
 __all__ = [
     "FORM_FIELD",
+    "MOST_CHARACTERS",
     "FormProblem",
     "Typed",
     "Values",
+    "as_columns",
     "given",
     "millimetres",
     "minor_units",
@@ -34,10 +36,13 @@ __all__ = [
     "read_record",
     "share",
     "text_of",
+    "uncut",
     "validated",
+    "with_answer",
     "with_point",
 ]
 
+MOST_CHARACTERS = 500  # of one field; a longer text is cut
 Typed = Mapping[str, str]
 Values = dict[str, Any]
 Place = tuple[int | str, ...]
@@ -63,16 +68,26 @@ ASK = {
 class FormProblem(Exception):  # what a person corrects, not a failure
     """What keeps a form from being logged, by field of the form; nothing was changed.
 
-    `replaceable` says that another record stands at this key and may be replaced.
+    `replaceable` says that another record stands at this key and may be replaced. `question`
+    says why values are odd, though possible: they are taken once confirmed. `irons` says what they
+    are in millimetres if they were typed in irons.
     """
 
     errors: dict[str, str]
     replaceable: bool = False
+    question: str = ""
+    irons: str = ""
 
 
 def text_of(typed: Typed, name: str) -> str:
     """Return what was typed into a field, without spaces around it."""
     return typed.get(name, "").strip().replace("\r\n", "\n")  # browsers send CR LF
+
+
+def uncut(text: str | None, stored: str | None) -> str | None:
+    """Return the stored text where a field shows only its beginning and that was left as it is."""
+    cut = stored is not None and len(stored) > MOST_CHARACTERS
+    return stored if cut and stored and text == stored[:MOST_CHARACTERS].strip() else text
 
 
 def with_point(text: str) -> str:
@@ -87,6 +102,12 @@ def minor_units(text: str) -> int | str:
     except ValueError:
         return text
     return round(amount * 100) if abs(amount) < 1e7 else text
+
+
+def with_answer(typed: Typed) -> dict[str, str]:
+    """Read the answer to a question: what was typed in irons is read so, and asked about anew."""
+    irons = {"unit": "iron", "sure": ""} if typed.get("sure") == "irons" else {}
+    return {**typed, **irons}
 
 
 def share(text: str) -> float | str:
@@ -271,6 +292,12 @@ def _column_at(model: type[BaseModel], loc: Place) -> Column | None:
         low=shape.get("minimum", shape.get("exclusiveMinimum")),
         high=shape.get("maximum", shape.get("exclusiveMaximum")),
     )
+
+
+def as_columns(model: type[BaseModel], fields: Mapping[str, str]) -> dict[str, Column]:
+    """Return the values of a message as columns, by the name of their field in a form."""
+    found = {fields.get(name, name): _column_at(model, (name,)) for name in model.model_fields}
+    return {name: column for name, column in found.items() if column is not None}
 
 
 def _unit(description: str) -> str:

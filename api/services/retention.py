@@ -9,12 +9,14 @@ import structlog
 from solespan.api.clock import Clock
 from solespan.api.services.accounts.sign_in import FORGOTTEN_AFTER
 from solespan.api.services.idempotency import KEPT
+from solespan.api.services.rack.history import HISTORY_DAYS
 from solespan.api.settings import Settings
 from solespan.api.storage import retention
 from solespan.api.storage.accounts.accounts import sweep_invitations
 from solespan.api.storage.accounts.credentials import sweep_keys
 from solespan.api.storage.audit import forget_audit_before
 from solespan.api.storage.idempotency_keys import forget_answers_before
+from solespan.api.storage.rack.revisions import forget_history_before
 from solespan.api.storage.session import Database
 
 __all__ = ["Sweeper"]
@@ -55,6 +57,7 @@ class Sweeper:
                     session, days(kept.keep_import_reports_days)
                 ),
                 "plans": retention.forget_plans_before(session, days(kept.keep_plans_days)),
+                "history": forget_history_before(session, days(HISTORY_DAYS)),
                 "consents": retention.forget_withdrawn_before(
                     session, days(kept.keep_withdrawn_consents_days)
                 ),

@@ -19,6 +19,7 @@ import solespan.api.storage.tables.notices
 import solespan.api.storage.tables.planning
 import solespan.api.storage.tables.results  # noqa: F401 - so that every table is known
 from solespan.api.errors import Conflict, SolespanError
+from solespan.api.storage.change_capture import UNKEPT
 from solespan.api.storage.engine import tell_tenant
 from solespan.api.storage.scope import FIRST_TENANT, TenantTable, within
 from solespan.api.storage.session import Database
@@ -89,7 +90,7 @@ def _copy(old: Session, new: Session, table: sa.Table, tenant: int) -> int:
         tell_tenant(old, tenant)
         tell_tenant(new, tenant)
         for rows in _parts(old, table):
-            new.execute(sa.insert(table), rows)
+            new.execute(sa.insert(table), rows, execution_options={UNKEPT: True})
             count += len(rows)
     return count
 

@@ -30,6 +30,7 @@ from sqlalchemy.exc import ArgumentError, NoSuchModuleError
 from sqlalchemy.orm import Session
 
 from solespan.api.errors import BadSetting, DatabaseUnavailable, MissingDriver
+from solespan.api.storage.change_capture import capture_changes
 from solespan.api.storage.scope import scope_changes
 
 __all__ = [
@@ -91,6 +92,7 @@ def make_engine(address: str, *, wait_s: float = 10.0) -> Engine:
         event.listen(engine, "connect", _prepare_sqlite)
         event.listen(engine, "begin", _begin_sqlite)
         scope_changes(engine)
+        capture_changes(engine)
         return engine
     try:
         engine = create_engine(url, pool_pre_ping=True, pool_timeout=wait_s)
@@ -103,6 +105,7 @@ def make_engine(address: str, *, wait_s: float = 10.0) -> Engine:
         ) from None
     event.listen(engine, "connect", partial(_wait_at_most, wait_s))
     scope_changes(engine)
+    capture_changes(engine)
     return engine
 
 

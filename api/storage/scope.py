@@ -21,6 +21,7 @@ from contextlib import contextmanager
 from contextvars import ContextVar
 from dataclasses import dataclass, field
 from typing import Any
+from uuid import uuid4
 
 import sqlalchemy as sa
 from sqlalchemy import Connection, Delete, Engine, Update, event
@@ -30,12 +31,16 @@ from sqlalchemy.sql.dml import UpdateBase
 __all__ = [
     "FIRST_TENANT",
     "UNNOTED",
+    "HistoryDraft",
     "TenantTable",
     "changed_anything",
     "changed_records",
     "count_as_change",
+    "current_revision_id",
     "current_tenant",
+    "history_draft",
     "name_changed",
+    "name_import",
     "scope_changes",
     "within",
 ]
@@ -47,12 +52,24 @@ UNNOTED = "solespan_unnoted"
 
 
 @dataclass
+class HistoryDraft:
+    """What the history will keep of one transaction; see `api.storage.change_capture`."""
+
+    revision_id: str = field(default_factory=lambda: uuid4().hex)
+    created: dict[str, list[int]] = field(default_factory=dict)
+    lines: list[dict[str, Any]] = field(default_factory=list)
+    import_pk: int | None = None
+    undoes: int | None = None
+
+
+@dataclass
 class _Visit:
     """One transaction: whose it is, whether it changed a row (or counts as if), and of what."""
 
     tenant_pk: int
     changed: bool = False
     records: dict[str, list[str]] = field(default_factory=dict)
+    history: HistoryDraft = field(default_factory=HistoryDraft)
 
 
 _VISIT: ContextVar[_Visit] = ContextVar("visit")
@@ -71,6 +88,22 @@ def current_tenant() -> int:
     Raises RuntimeError outside of a transaction of ours: then nobody's rows may be seen.
     """
     return _visit().tenant_pk
+
+
+def history_draft() -> HistoryDraft | None:
+    """Return what the history will keep of this transaction; None outside of one of ours."""
+    visit = _VISIT.get(None)
+    return None if visit is None else visit.history
+
+
+def name_import(import_pk: int) -> None:
+    """Let the revision of this transaction say which import it was."""
+    _visit().history.import_pk = import_pk
+
+
+def current_revision_id() -> str:
+    """Return the id that the revision of this transaction will have."""
+    return _visit().history.revision_id
 
 
 def count_as_change() -> None:

@@ -21,6 +21,7 @@ from sqlalchemy.orm import Session, sessionmaker
 from solespan.api.author import Author
 from solespan.api.errors import Busy, DatabaseUnavailable
 from solespan.api.storage.audit import note_change
+from solespan.api.storage.change_capture import write_history
 from solespan.api.storage.engine import DATABASE_SETTING, WRITES, make_engine, tell_tenant
 from solespan.api.storage.scope import FIRST_TENANT, within
 
@@ -84,6 +85,7 @@ class Database:
                 session.connection(execution_options={WRITES: True})
                 tell_tenant(session, self.tenant_pk)
                 yield session
+                write_history(session, self.author)
                 if self.author is not None:
                     note_change(session, self.author)
                 session.commit()

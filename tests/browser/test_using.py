@@ -29,6 +29,29 @@ def test_a_wear_day_is_logged_without_script(visit, served):
     assert "since 18 July 2025" in page.inner_text("main")
 
 
+@pytest.mark.parametrize("scripts", [True, False])
+def test_a_wear_day_is_corrected_deleted_and_brought_back(visit, fresh, scripts):
+    opened = visit(fresh("one wearer") + "/pairs/pair-000/records", java_script_enabled=scripts)
+    page = opened.page
+    before = page.inner_text("#wears + ul")
+    page.locator("#wears + ul a").first.click()
+    page.fill("#x-hours", "5.5")
+    page.click("text=Keep the changes")
+    expect(page.locator("[role=status]")).to_have_text("The changes are kept.")
+    assert "→ 5.5" in page.inner_text("main")
+    page.click("form[action$='/delete'] button")
+    expect(page.locator("[role=status]")).to_have_text("Deleted.")
+    assert page.inner_text("#wears + ul") != before
+    page.click("[aria-label=Undo] button")
+    expect(page.locator("[role=status]")).to_have_text("Undone.")
+    assert "5.5 h" in page.locator("#wears + ul li").first.inner_text()
+    page.goto(page.url.partition("/pairs")[0] + "/history")
+    page.locator("li:has-text('Changed: wear day') button").first.click()
+    page.go_back()
+    page.goto(page.url.partition("/history")[0] + "/pairs/pair-000/records")
+    assert page.inner_text("#wears + ul") == before
+
+
 def tab_to(page, selector, most=80):
     """Press Tab until the focus is on what `selector` names."""
     for _ in range(most):

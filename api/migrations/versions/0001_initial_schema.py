@@ -69,7 +69,8 @@ OPEN = (
 
 def upgrade() -> None:
     for name, table in TABLES.items():
-        made = op.create_table(name, *_items(name, table))
+        # A number is never given twice: the history names rows by it after they are gone.
+        made = op.create_table(name, *_items(name, table), sqlite_autoincrement=True)
         for columns in map(str.split, table.indexes):
             op.create_index(op.f(f"ix_{name}_{'_'.join(columns)}"), name, columns)
         if name == "tenants":
@@ -169,6 +170,23 @@ TABLES = {
         "tenant_pk >tenants",
         unique=["import_id"],
         indexes=["tenant_pk id"],
+    ),
+    "revisions": Table(
+        "revision_id hex, at moment, actor id?, action id?, import_pk ~imports?, undoes big?, "
+        "undone_at moment?, tenant_pk >tenants",
+        unique=["revision_id"],
+        indexes=["import_pk", "tenant_pk at", "tenant_pk id"],
+    ),
+    "record_changes": Table(
+        "revision_pk >revisions, table_name word, kind word{created|changed|deleted}, row_pk big, "
+        "last_pk big, wearer_pk big?, record_key text?, before json?, tenant_pk >tenants",
+        checks={"last_pk": "last_pk >= row_pk"},
+        indexes=[
+            "revision_pk id",
+            "tenant_pk table_name record_key",
+            "tenant_pk table_name row_pk",
+            "tenant_pk wearer_pk",
+        ],
     ),
     "invitations": Table(
         "invitation_id id, tenant_pk >tenants, email id, role word{owner|staff}, "

@@ -35,6 +35,7 @@ from solespan.api.services.bench.papers import file_paper
 from solespan.api.services.bench.photo_metadata import MAX_PHOTO_BYTES
 from solespan.api.services.bench.photographs import keep_photograph, remove_photograph
 from solespan.api.services.context import AppContext
+from solespan.api.services.rack.history import current_revision_id
 from solespan.dashboards.pages.bench.bench import STAGE_WORDS
 from solespan.dashboards.pages.bench.job_steps import unsaved
 from solespan.dashboards.pages.rack.pair import FormState
@@ -91,6 +92,7 @@ def take_step(ctx: Context, request: Request, order_id: str, typed: Typed) -> Re
         with ctx.database.writing() as session:
             order = orders.step(session, order_id, move, ctx.clock)
             ctx.forecaster.update_owner(session, order["pair_id"])
+            undo = current_revision_id()
     except FormProblem as problem:
         forms = {to: FormState(typed, problem.errors)}
         return job_answer(ctx, request, order_id, {}, forms=forms, status=422)
@@ -107,7 +109,7 @@ def take_step(ctx: Context, request: Request, order_id: str, typed: Typed) -> Re
         errors = {_FIELDS.get(refused.where, ""): f"{refused.what} {refused.remedy}".strip()}
         forms = {to: FormState(typed, errors)}
         return job_answer(ctx, request, order_id, {}, forms=forms, status=422)
-    return back_to(_of(order_id), done=to)
+    return back_to(_of(order_id), done=to, undo=undo)
 
 
 def _overtaken(ctx: AppContext, order_id: str) -> str:
@@ -185,7 +187,8 @@ def take_photograph_away(ctx: Context, request: Request, photo_id: str, typed: T
     refuse_foreign_form(request, typed)
     with ctx.database.writing() as session:
         order_id = remove_photograph(session, photo_id)
-    return back_to(_of(order_id), done="taken-away")
+        undo = current_revision_id()
+    return back_to(_of(order_id), done="taken-away", undo=undo)
 
 
 PAGE = PageEntry(router, uploads=(PHOTO_PATH,))

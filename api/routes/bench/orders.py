@@ -22,18 +22,22 @@ from solespan.api.routes.http.requests import (
     json_answer,
     needs_json,
     plain,
+    versions_in,
 )
+from solespan.api.routes.rack.revisions import history_answer, undone_answer
 from solespan.api.schemas.bench.orders import (
     BenchPhotoTaken,
     Condition,
     Move,
     NewOrder,
     Order,
+    OrderChange,
     OrderFilters,
     OrderPage,
     Record,
 )
 from solespan.api.schemas.fields import KnownId
+from solespan.api.schemas.rack.revisions import RecordHistory, Undone
 from solespan.api.services.bench import orders
 from solespan.api.services.bench.found_orders import describe
 from solespan.api.services.bench.papers import file_paper
@@ -41,14 +45,17 @@ from solespan.api.services.bench.photo_metadata import MAX_PHOTO_BYTES
 from solespan.api.services.bench.photographs import find_photo, keep_photograph, remove_photograph
 from solespan.api.services.context import AppContext
 from solespan.api.services.idempotency import Answered, fingerprint_of
+from solespan.api.services.rack.history import record_history, restore
 
 __all__ = ["PHOTO_PATH", "router"]
 
 router = APIRouter(prefix="/v1", tags=["bench"], responses=PROBLEM_ANSWERS)
 PHOTO_PATH = "/v1/bench-photos"
+ORDERS = "bench_orders"
 
 OrderId = Annotated[KnownId, Path(description="the order. Unit: none (identifier)")]
 PhotoId = Annotated[KnownId, Path(description="the photograph. Unit: none (identifier)")]
+Versions = Annotated[frozenset[int] | None, Depends(versions_in)]
 _AS_JSON = [Depends(needs_json)]
 _IMAGE = {"content": {"image/jpeg": {}, "image/png": {}}, "description": "The photograph"}
 
@@ -121,6 +128,51 @@ def create_move(ctx: Context, order_id: OrderId, body: Move, key: IdempotencyKey
     # the stored column for a route is shorter than an id may be
     name = f"bench-moves {fingerprint_of(route.encode())}"
     return answer_of(ctx.idempotency.once(name, key, fingerprint, work))
+
+
+@router.patch(
+    "/bench-orders/{order_id}",
+    response_model=None,
+    responses={200: {"model": Order}},
+    dependencies=_AS_JSON,
+)
+def amend_order(ctx: Context, order_id: OrderId, body: OrderChange, versions: Versions) -> Response:
+    """Correct an order; its stage changes only by a move."""
+    with ctx.database.writing() as session:
+        values = body.model_dump(exclude_unset=True)
+        order = orders.amend(session, order_id, values, versions)
+    return json_answer(plain(order), headers={"etag": etag_of(order["version"])})
+
+
+@router.delete("/bench-orders/{order_id}", status_code=204, response_class=Response)
+def delete_order(ctx: Context, order_id: OrderId, versions: Versions) -> Response:
+    """Delete an order with its audit and papers; what it logged of the pair stays."""
+    with ctx.database.writing() as session:
+        orders.remove(session, order_id, versions)
+    return Response(status_code=204)
+
+
+@router.get(
+    "/bench-orders/{order_id}/history",
+    response_model=None,
+    responses={200: {"model": RecordHistory}},
+)
+def trace_order(ctx: Context, order_id: OrderId) -> Response:
+    """Read how an order was changed in the last 30 days, also a deleted one."""
+    with ctx.database.reading() as session:
+        return history_answer(record_history(session, ORDERS, {"order_id": order_id}))
+
+
+@router.post(
+    "/bench-orders/{order_id}/restore", response_model=None, responses={200: {"model": Undone}}
+)
+def restore_order(ctx: Context, order_id: OrderId, key: IdempotencyKey) -> Response:
+    """Restore a deleted order with its audit and papers."""
+
+    def work(session: Session) -> dict[str, Any]:
+        return restore(ctx, session, ORDERS, order_id)
+
+    return undone_answer(ctx, key, f"{ORDERS}/{order_id}", work)
 
 
 def _file(ctx: AppContext, order_id: str, kind: str, paper: Condition | Record) -> Response:

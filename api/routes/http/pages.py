@@ -24,6 +24,7 @@ from starlette.datastructures import FormData
 from starlette.exceptions import HTTPException
 
 from solespan.api.errors import Conflict, Refused, SolespanError
+from solespan.api.schemas.forms import MOST_CHARACTERS
 from solespan.api.services.accounts.identity import Identity
 from solespan.api.services.context import AppContext
 from solespan.api.services.idempotency import Answered, fingerprint_of
@@ -49,8 +50,15 @@ __all__ = [
 
 TOKEN = "form_token"  # noqa: S105 - the name of a field and a cookie
 ACCOUNT = "account"
+REVISION_LENGTH = 32
+SAID = {
+    "changed": "The changes are kept.",
+    "same": "Nothing was changed.",
+    "deleted": "Deleted.",
+    "back": "It is as it was before.",
+    "undone": "Undone.",
+}
 MOST_FIELDS = 60
-MOST_CHARACTERS = 500
 
 
 class PageRoute(APIRoute):
@@ -149,10 +157,19 @@ def page_answer(
     token = request.cookies.get(TOKEN) or secrets.token_urlsafe(24)
     who: Identity | None = request.state.identity
     context = {**context, "token": token, "account": who.account if who else ""}
+    context |= _notice(request, str(context.get("done", "")))
     answer = HTMLResponse(render(template, context, request.app.state.navigation), status)
     if TOKEN not in request.cookies:
         set_cookie(request, answer, TOKEN, token)
     return answer
+
+
+def _notice(request: Request, done: str) -> dict[str, str]:
+    """Say what was done on the page before, and which revision its Undo button takes back."""
+    revision = request.query_params.get("undo", "")
+    known = len(revision) == REVISION_LENGTH and revision.isalnum() and revision.isascii()
+    said = SAID.get(request.query_params.get("said", ""), "")
+    return {"done": done or said, "undo": revision if known else "", "here": request.url.path}
 
 
 def set_cookie(

@@ -34,14 +34,17 @@ from solespan.api.services.importing.example_rack import (
 )
 from solespan.api.services.importing.import_desk import forget, report_of, take, wait_for_decision
 from solespan.api.services.importing.report import Finding, write_report
+from solespan.api.services.rack.history import current_revision_id, list_changes
 from solespan.dashboards.navigation import NavEntry
 from solespan.dashboards.pages.importing.importing import import_page
+from solespan.dashboards.pages.rack.record import changes_page
 
 __all__ = ["PAGE", "UPLOAD_PATH"]
 
 UPLOAD_PATH = "/import"
 router = APIRouter(route_class=PageRoute)
 MOST_FILES = 12
+MOST_IMPORTS = 20
 DONE = {"left": "The files are thrown away; nothing was changed."}
 
 
@@ -110,7 +113,8 @@ def post_example(ctx: Context, request: Request, typed: Typed) -> Response:
     if typed.get("decision") == "remove":
         with ctx.database.writing() as session:
             remove_example(ctx, session)
-        return back_to("/", done="no-example")
+            undo = current_revision_id()
+        return back_to("/", done="no-example", undo=undo)
     add_example(ctx)
     return back_to("/", done="example")
 
@@ -122,7 +126,9 @@ def _browser(request: Request) -> str:
 def _form(ctx: AppContext, request: Request, *, done: str = "", problem: str = "") -> Response:
     with ctx.database.reading() as session:
         there = example_is_there(session)
+        past = list_changes(session, below_id=None, limit=MOST_IMPORTS, only="imports")
     context: dict[str, Any] = {"done": done, "problem": problem, "example": there}
+    context["imports"] = changes_page(past)
     return page_answer(request, "importing/import.html", context, 422 if problem else 200)
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 from fastapi import APIRouter, Request, Response
@@ -9,17 +10,17 @@ from fastapi import APIRouter, Request, Response
 from solespan.api.routes.http.page_entry import PageEntry
 from solespan.api.routes.http.pages import PageRoute, Typed, back_to, do_once, page_answer
 from solespan.api.routes.http.requests import Context, IdempotencyKey
-from solespan.api.routes.rack.pair_pages import ours, pair_address
-from solespan.api.schemas.forms import FormProblem
+from solespan.api.routes.rack.pair_pages import form_state, ours, pair_address
+from solespan.api.schemas.forms import FormProblem, with_answer
 from solespan.api.services.context import AppContext
 from solespan.api.services.rack.pair_forms import (
     NEW_WEARER,
     add_pair,
-    delete_pair,
     edit_pair,
     values_of_pair,
 )
 from solespan.api.services.rack.pair_page import pair_name
+from solespan.api.services.rack.record_forms import Overtaken, delete_record
 from solespan.api.services.rack.records import list_records
 from solespan.dashboards.navigation import NavEntry
 from solespan.dashboards.pages.rack.add import pair_choices
@@ -40,11 +41,12 @@ def read_add(ctx: Context, request: Request) -> Response:
 @router.post("/add")
 def post_add(ctx: Context, request: Request, typed: Typed, key: IdempotencyKey) -> Response:
     """Add the pair, or show the form again with what is wrong."""
+    typed = with_answer(typed)
     try:
         ours(request, typed)
         added = do_once(ctx, key, "POST /add", typed, lambda session: add_pair(ctx, session, typed))
     except FormProblem as problem:
-        return _add_page(ctx, request, FormState(typed, problem.errors))
+        return _add_page(ctx, request, form_state(typed, problem))
     if added["needs_fit"]:
         ctx.refitter.wake()
     return back_to(pair_address(added["pair_id"]), done="added")
@@ -67,25 +69,32 @@ def _add_page(ctx: AppContext, request: Request, form: FormState) -> Response:
 @router.get("/pairs/{pair_id:path}/edit")
 def read_edit(ctx: Context, request: Request, pair_id: str) -> Response:
     """Show the form that changes a pair."""
-    return _edit_page(ctx, request, pair_id, {})
+    return _edit_page(ctx, request, pair_id, FormState())
 
 
 @router.post("/pairs/{pair_id:path}/edit")
 def post_edit(
     ctx: Context, request: Request, pair_id: str, typed: Typed, key: IdempotencyKey
 ) -> Response:
-    """Change the pair, or show the form again with what is wrong."""
+    """Change the pair, or show the form again with what is wrong or odd."""
+    typed = with_answer(typed)
 
     def work(session: Any) -> dict[str, Any]:
-        edit_pair(ctx, session, pair_id, typed)
-        return {}
+        return edit_pair(ctx, session, pair_id, typed)
 
     try:
         ours(request, typed)
-        do_once(ctx, key, f"POST {pair_address(pair_id, 'edit')}", typed, work)
+        done = do_once(ctx, key, f"POST {pair_address(pair_id, 'edit')}", typed, work)
+    except Overtaken as overtaken:
+        return _edit_page(ctx, request, pair_id, form_state(_anew(typed), overtaken), status=409)
     except FormProblem as problem:
-        return _edit_page(ctx, request, pair_id, problem.errors, typed)
-    return back_to(pair_address(pair_id), done="edited")
+        return _edit_page(ctx, request, pair_id, form_state(typed, problem), status=422)
+    return back_to(pair_address(pair_id), done="edited", undo=done["undo"])
+
+
+def _anew(typed: dict[str, str]) -> dict[str, str]:
+    """Leave out the versions that a form was opened with, so that it takes those of now."""
+    return {name: text for name, text in typed.items() if name not in ("version", "sole_version")}
 
 
 @router.post("/pairs/{pair_id:path}/delete")
@@ -95,29 +104,30 @@ def post_delete(
     """Delete the pair and its log, if the box was ticked."""
 
     def work(session: Any) -> dict[str, Any]:
-        delete_pair(ctx, session, pair_id, typed)
-        return {}
+        return delete_record(ctx, session, "pairs", {"pair_id": pair_id}, typed)
 
     try:
         ours(request, typed)
-        do_once(ctx, key, f"POST {pair_address(pair_id, 'delete')}", typed, work)
+        done = do_once(ctx, key, f"POST {pair_address(pair_id, 'delete')}", typed, work)
     except FormProblem as problem:
-        return _edit_page(ctx, request, pair_id, problem.errors)
-    return back_to("/", done="removed")
+        state = FormState({}, problem.errors)
+        return _edit_page(ctx, request, pair_id, state, status=422)
+    return back_to("/", done="removed", undo=done["undo"])
 
 
 def _edit_page(
     ctx: AppContext,
     request: Request,
     pair_id: str,
-    errors: dict[str, str],
-    typed: dict[str, str] | None = None,
+    form: FormState,
+    *,
+    status: int = 200,
 ) -> Response:
     with ctx.database.reading() as session:
         stored = values_of_pair(session, pair_id)
-    form = FormState(stored | (typed or {}), errors)
+    form = replace(form, values=stored | dict(form.values))
     context = pair_choices() | pair_name(ctx, pair_id) | {"form": form}
-    return page_answer(request, "rack/edit.html", context, 422 if errors else 200)
+    return page_answer(request, "rack/edit.html", context, status)
 
 
 PAGE = PageEntry(router, NavEntry("Add", "/add", first=True), templates=("rack/add.html",))

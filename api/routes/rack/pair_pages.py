@@ -25,7 +25,7 @@ from solespan.api.routes.http.pages import (
     set_cookie,
 )
 from solespan.api.routes.http.requests import Context, IdempotencyKey
-from solespan.api.schemas.forms import FormProblem
+from solespan.api.schemas.forms import FormProblem, with_answer
 from solespan.api.services.context import AppContext
 from solespan.api.services.rack.log_forms import (
     log_records,
@@ -45,7 +45,7 @@ from solespan.dashboards.pages.rack.pair import (
 )
 from solespan.dashboards.pages.rack.thumb import thumb_page
 
-__all__ = ["PAGE", "ours", "pair_address"]
+__all__ = ["PAGE", "form_state", "ours", "pair_address"]
 
 GAUGE = "gauge"  # the cookie that remembers which gauge and unit were used last
 GAUGE_KEPT_S = 400 * 24 * 3600
@@ -130,7 +130,8 @@ def log_wear_day(
 def log_reading(
     ctx: Context, request: Request, pair_id: str, typed: Typed, key: IdempotencyKey
 ) -> Response:
-    """Log the readings typed into the form, or show the form again with what is wrong."""
+    """Log the readings typed into the form, or show the form again with what is wrong or odd."""
+    typed = with_answer(typed)
     answer = _logged(
         ctx,
         request,
@@ -161,11 +162,22 @@ def _logged(
         ours(request, typed)
         done = _log(ctx, key, f"POST {pair_address(pair_id, path)}", typed, table, read())
     except FormProblem as problem:
-        state = FormState(typed, problem.errors, replaceable=problem.replaceable)
+        state = form_state(typed, problem)
         return _pair_page(ctx, request, pair_id, forms={form: state})
     return back_to(
         pair_address(pair_id),
         done="same" if not done["new"] else "wear" if form == "wear" else "check",
+    )
+
+
+def form_state(typed: dict[str, str], problem: FormProblem) -> FormState:
+    """Return what was typed with what is wrong with it, or asked about it."""
+    return FormState(
+        typed,
+        problem.errors,
+        replaceable=problem.replaceable,
+        question=problem.question,
+        irons=problem.irons,
     )
 
 
@@ -191,7 +203,7 @@ def _log(
         route,
         typed,
         lambda session: log_records(
-            ctx, session, table, every, replacing=typed.get("replace") == "true"
+            ctx, session, table, every, replacing=typed.get("replace") == "true", typed=typed
         ),
     )
     if done["needs_fit"]:

@@ -37,7 +37,7 @@ from solespan.api.services.rack import records
 from solespan.api.services.rack.records import list_records
 from solespan.forecast.frames import Table
 
-__all__ = ["record_routers"]
+__all__ = ["follow", "key_reader", "record_address", "record_routers"]
 
 Versions = Annotated[frozenset[int] | None, Depends(versions_in)]
 _ETAG = {"ETag": {"description": "the version", "schema": {"type": "string"}}}
@@ -55,7 +55,7 @@ def _router(record: Record) -> APIRouter:  # noqa: PLR0915 - five short routes o
     router = APIRouter(prefix=f"/v1/{record.path}", tags=[record.path], responses=PROBLEM_ANSWERS)
     one = "/" + "/".join(f"{{{column}}}" for column in record.table.key)
     filters = Annotated[record.filters, Query()]  # type: ignore[name-defined]
-    key_of = Annotated[dict[str, Any], Depends(_key_reader(record.table))]
+    key_of = Annotated[dict[str, Any], Depends(key_reader(record.table))]
     key_kinds = [column_type(record.table.by_name[column]) for column in record.table.key]
     answered = {"model": record.answered, "headers": _ETAG}
 
@@ -102,13 +102,13 @@ def _router(record: Record) -> APIRouter:  # noqa: PLR0915 - five short routes o
         def work(session: Session) -> Answered:
             nonlocal left
             written = records.create(session, record.name, values, ctx.clock)
-            left = _follow(ctx, session, written, later=forecast == "later")
+            left = follow(ctx, session, written, later=forecast == "later")
             return Answered(
                 201 if written.outcome == "created" else 200,
                 plain(written.row),
                 {
                     "etag": etag_of(written.row["version"]),
-                    "location": _address(record, written.row),
+                    "location": record_address(record, written.row),
                 },
             )
 
@@ -138,7 +138,7 @@ def _router(record: Record) -> APIRouter:  # noqa: PLR0915 - five short routes o
                 versions=versions,
                 clock=ctx.clock,
             )
-            left = _follow(ctx, session, written)
+            left = follow(ctx, session, written)
         if left:
             ctx.refitter.wake()
         row = written.row
@@ -160,7 +160,7 @@ def _router(record: Record) -> APIRouter:  # noqa: PLR0915 - five short routes o
             written = records.delete(
                 session, record.name, key, versions=versions, with_all_below=with_all_below
             )
-            _follow(ctx, session, written)
+            follow(ctx, session, written)
         return Response(status_code=204)
 
     def add(path: str, method: str, endpoint: Callable[..., Any], verb: str, **more: Any) -> None:
@@ -193,7 +193,7 @@ def _router(record: Record) -> APIRouter:  # noqa: PLR0915 - five short routes o
     return router
 
 
-def _follow(
+def follow(
     ctx: AppContext, session: Session, written: records.Written, *, later: bool = False
 ) -> bool:
     """Bring the wearer's forecasts up to date; return whether that is left to the upkeep.
@@ -208,12 +208,13 @@ def _follow(
     return ctx.forecaster.newest_fit(session) is None
 
 
-def _address(record: Record, row: Mapping[str, Any]) -> str:
+def record_address(record: Record, row: Mapping[str, Any]) -> str:
+    """Return the address of a record under /v1."""
     parts = [quote(str(row[column]), safe="") for column in record.table.key]
     return f"/v1/{record.path}/{'/'.join(parts)}"
 
 
-def _key_reader(table: Table) -> Callable[..., Awaitable[dict[str, Any]]]:
+def key_reader(table: Table) -> Callable[..., Awaitable[dict[str, Any]]]:
     """Make the dependency that reads a table's key from the path, column by column."""
 
     async def read_key(**key: Any) -> dict[str, Any]:

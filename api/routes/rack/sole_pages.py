@@ -15,9 +15,10 @@ from solespan.api.errors import Refused
 from solespan.api.routes.http.page_entry import PageEntry
 from solespan.api.routes.http.pages import PageRoute, Typed, back_to, do_once, page_answer
 from solespan.api.routes.http.requests import Context, IdempotencyKey
-from solespan.api.routes.rack.pair_pages import ours, pair_address
-from solespan.api.schemas.forms import FormProblem
+from solespan.api.routes.rack.pair_pages import form_state, ours, pair_address
+from solespan.api.schemas.forms import FormProblem, with_answer
 from solespan.api.services.context import AppContext
+from solespan.api.services.rack.history import current_revision_id
 from solespan.api.services.rack.pair_forms import sole_on
 from solespan.api.services.rack.pair_page import pair_name
 from solespan.api.services.rack.sole_forms import (
@@ -55,9 +56,11 @@ def _let(name: str, step: Step, done: str) -> None:
     def post_step(
         ctx: Context, request: Request, pair_id: str, typed: Typed, key: IdempotencyKey
     ) -> Response:
+        typed = with_answer(typed)
+
         def work(session: Session) -> dict[str, Any]:
             step(ctx, session, pair_id, typed)
-            return {"done": done}
+            return {"done": done, "undo": current_revision_id()}
 
         return _do(ctx, request, pair_id, typed, key, name, work)
 
@@ -83,12 +86,12 @@ def _do(
         ours(request, typed)
         done = do_once(ctx, key, f"POST {pair_address(pair_id, name)}", typed, work)
     except FormProblem as problem:
-        return _page(ctx, request, pair_id, {name: FormState(typed, problem.errors)})
+        return _page(ctx, request, pair_id, {name: form_state(typed, problem)})
     except Refused as refused:
         return _page(ctx, request, pair_id, {}, problem=f"{refused.what} {refused.remedy}")
     if typed.get("from") == NOTICES:
-        return back_to(NOTICES, done=done["done"])
-    return back_to(pair_address(pair_id), done=done["done"])
+        return back_to(NOTICES, done=done["done"], undo=done["undo"])
+    return back_to(pair_address(pair_id), done=done["done"], undo=done["undo"])
 
 
 def _page(

@@ -18,6 +18,7 @@ __all__ = [
     "Move",
     "NewOrder",
     "Order",
+    "OrderChange",
     "OrderFilters",
     "OrderPage",
     "Record",
@@ -65,6 +66,33 @@ class NewOrder(Message):
         if (self.price_minor is None) != (self.currency is None):
             raise ValueError("price_minor and currency are given together")
         return self
+
+
+class OrderChange(Message):
+    """What to correct in an order; a field left out stays, and null empties it."""
+
+    expected_on: PlainDate | None = Field(
+        default=None, description="day the pair should come. Unit: calendar date, ISO 8601"
+    )
+    promised_on: PlainDate | None = Field(
+        default=None, description="day promised to the owner. Unit: calendar date, ISO 8601"
+    )
+    by_post: bool = Field(default=False, description="comes by post. Unit: true or false")
+    parcel_in: Name | None = Field(
+        default=None, description="number of the parcel to the shop. Unit: none (text)"
+    )
+    parcel_out: Name | None = Field(
+        default=None, description="number of the parcel back. Unit: none (text)"
+    )
+    worker: Name | None = Field(default=None, description="who does it. Unit: none (name)")
+    bench_minutes: Minutes | None = Field(default=None, description="hands-on time. Unit: minutes")
+    price_minor: Money | None = Field(
+        default=None, description="price agreed. Unit: minor unit of currency"
+    )
+    currency: Currency | None = Field(
+        default=None, description="ISO 4217 code of the price. Unit: none (code)"
+    )
+    note: Text | None = Field(default=None, description="what to know. Unit: none (text)")
 
 
 class NewSole(Message):

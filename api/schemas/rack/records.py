@@ -3,8 +3,9 @@
 Which fields does a logged record have when it is created, replaced, and answered?
 
 The models are made from `forecast.frames.TABLES`. `created` holds the columns that a caller may
-give, `replaced` the same without key and owner. `answered` holds every stored column and the row's
-version. `filters` holds the filters of a list. Unknown fields are refused.
+give, `replaced` the same without key and owner, `amended` all that are no ids. `answered` holds
+every stored column and the row's version. `filters` holds the filters of a list. Unknown fields are
+refused.
 """
 
 from __future__ import annotations
@@ -43,6 +44,7 @@ class Record:
     one: str
     created: type[Message] = field(init=False)
     replaced: type[Message] = field(init=False)
+    amended: type[Message] = field(init=False)
     answered: type[Answer] = field(init=False)
     page: type[Answer] = field(init=False)
     filters: type[Message] = field(init=False)
@@ -69,6 +71,17 @@ class Record:
                 Message,
                 f"A {self.one} as it should be from now on; a field left out takes its default.",
                 {c.name: _given(c, optional=False) for c in rest},
+            ),
+        )
+        corrected = [c for c in columns if c.kind != "id"]
+        make(
+            self,
+            "amended",
+            _model(
+                f"{stem}Amend",
+                Message,
+                f"What to correct in a {self.one}; a field left out stays as it is.",
+                {c.name: _amended(c) for c in corrected},
             ),
         )
         make(self, "answered", _model(stem, Answer, f"A {self.one} as stored.", answered))
@@ -148,6 +161,14 @@ def _given(column: Column, *, optional: bool) -> Any:
     if column.default is not None:
         return (kind, Field(default=column.default, description=described(column)))
     return (kind | None, Field(default=None, description=described(column)))
+
+
+def _amended(column: Column) -> Any:
+    """Describe a field that may be left out; only what may be unknown takes null."""
+    kind = column_type(column)
+    known = column.required or column.default is not None
+    text = described(column, "; left out = as it is")
+    return (kind if known else kind | None, Field(default=None, description=text))
 
 
 def _answered(column: Column) -> Any:

@@ -19,6 +19,7 @@ from solespan.api.storage.accounts.customers import (
 )
 from solespan.api.storage.file_space import write_file_anew
 from solespan.api.storage.rack.records import owner_of
+from solespan.api.storage.rack.revisions import newest_deletion
 from solespan.api.storage.scope import count_as_change
 
 __all__ = ["customer_record", "erase_customer", "hand_out", "refuse_unconfirmed"]
@@ -86,7 +87,11 @@ def refuse_unconfirmed(wearer_id: str, typed: str) -> None:
 
 
 def _number(session: Session, wearer_id: str, *, lock: bool) -> int:
+    """Return the number of a customer; of one who was deleted, while the history keeps them."""
     owner = owner_of(session, "wearer_id", wearer_id, lock=lock)
-    if owner is None:
+    if owner is not None:
+        return owner.wearer_pk
+    deleted = newest_deletion(session, "wearers", wearer_id)
+    if deleted is None:
         raise unknown_id(session, "wearers", "wearer_id", wearer_id)
-    return owner.wearer_pk
+    return int(deleted["row_pk"])

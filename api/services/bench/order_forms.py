@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from sqlalchemy.orm import Session
 
-from solespan.api.schemas.bench.orders import Move, NewOrder, NewSole
+from solespan.api.schemas.bench.orders import Move, NewOrder, NewSole, OrderChange
 from solespan.api.schemas.forms import (
     FormProblem,
     Typed,
@@ -20,7 +20,7 @@ from solespan.api.schemas.forms import (
 )
 from solespan.api.storage.rack.records import find_record, list_records
 
-__all__ = ["REASON", "read_booking", "read_move"]
+__all__ = ["REASON", "read_booking", "read_change", "read_move", "values_of_order"]
 
 REASON = "reason:"  # then the measure's name
 _SAYS = {
@@ -28,6 +28,29 @@ _SAYS = {
     "parcel_number": "give a number of up to 100 characters, without line breaks",
     "price_minor": "give an amount of 0 or more, such as 110 or 110.50",
 }
+
+
+def values_of_order(order: Values) -> dict[str, str]:
+    """Return an order as the texts of the form that corrects it."""
+    values = {
+        name: "" if order[name] is None else str(order[name]) for name in OrderChange.model_fields
+    }
+    price = order["price_minor"]
+    values["price"] = "" if price is None else f"{price / 100:.2f}"
+    values["by_post"] = "true" if order["by_post"] else ""
+    return values | {"version": str(order["version"])}
+
+
+def read_change(typed: Typed) -> Values:
+    """Read the form that corrects an order: every field, an empty one as None.
+
+    Raises `FormProblem`.
+    """
+    price = text_of(typed, "price")
+    more: Values = {"price_minor": minor_units(price)} if price else {}
+    asked = {**typed, **({} if price else {"currency": ""})}
+    read = read_form(OrderChange, asked, more=more, fields={"price_minor": "price"}, says=_SAYS)
+    return read.model_dump()
 
 
 def read_booking(session: Session, typed: Typed) -> NewOrder:

@@ -9,6 +9,7 @@ Nobody can take a step twice: a step names the version it was decided on.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any
 from uuid import uuid4
 
@@ -26,7 +27,7 @@ from solespan.api.storage.notices.advice import came_by_advice
 from solespan.api.storage.rack.records import owner_of
 from solespan.api.storage.scope import name_changed
 
-__all__ = ["book", "count_open", "list_orders", "open_orders", "step"]
+__all__ = ["amend", "book", "count_open", "list_orders", "open_orders", "remove", "step"]
 
 
 def book(
@@ -63,6 +64,60 @@ def book(
     name_changed(order_id=values["order_id"], pair_id=given.pair_id)
     stored.add_event(session, order_pk, to_stage="booked", details={})
     return describe(session, values["order_id"])
+
+
+def amend(
+    session: Session,
+    order_id: str,
+    values: Mapping[str, Any],
+    versions: frozenset[int] | None,
+) -> dict[str, Any]:
+    """Correct an order of one of `versions` (None = any); its stage stays. Return it.
+
+    Raises `NotFound`, `StaleVersion`, and `Refused` for a price without its currency.
+    """
+    order = _of_version(session, order_id, versions)
+    if {k: order[k] for k in values} == dict(values):
+        return describe(session, order_id)
+    whole = order | dict(values)
+    if (whole["price_minor"] is None) != (whole["currency"] is None):
+        raise Refused(
+            "The price and its currency are given together.",
+            where="currency",
+            accepted="both, or neither",
+            remedy="Give both, or leave both empty.",
+        )
+    if not stored.change_order(session, order["id"], order["version"], values):
+        raise _stale(order["version"])
+    name_changed(order_id=order_id, pair_id=order["pair_id"])
+    return describe(session, order_id)
+
+
+def remove(session: Session, order_id: str, versions: frozenset[int] | None) -> None:
+    """Delete an order with its audit, papers and photographs; what it logged stays.
+
+    Raises `NotFound`, `StaleVersion`.
+    """
+    order = _of_version(session, order_id, versions)
+    if not stored.remove_order(session, order["id"], order["version"]):
+        raise _stale(order["version"])
+    name_changed(order_id=order_id, pair_id=order["pair_id"])
+
+
+def _of_version(session: Session, order_id: str, versions: frozenset[int] | None) -> dict[str, Any]:
+    order = found_order(session, order_id, lock=True)
+    if versions is not None and order["version"] not in versions:
+        raise _stale(order["version"])
+    return order
+
+
+def _stale(version: int) -> StaleVersion:
+    return StaleVersion(
+        "Someone changed this order since it was read.",
+        where="version",
+        accepted=str(version),
+        remedy="Read the order again and decide again.",
+    )
 
 
 def step(session: Session, order_id: str, move: Move, clock: Clock) -> dict[str, Any]:

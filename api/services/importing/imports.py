@@ -33,7 +33,7 @@ from solespan.api.services.importing.report import QUESTIONED, Counts, Finding, 
 from solespan.api.services.importing.soles import judge_jobs, judge_on_a_sole, judge_soles
 from solespan.api.storage.importing.bulk import conflicts_told, first_logged_on
 from solespan.api.storage.importing.import_runs import find_import, import_id_of, list_imports
-from solespan.api.storage.scope import name_changed
+from solespan.api.storage.scope import name_changed, name_import
 from solespan.api.storage.session import Database
 from solespan.api.storage.tables.results import ImportRun
 from solespan.forecast.frames import TABLES
@@ -159,6 +159,7 @@ def import_files(
             taken = ImportRun(source=source[:2000], counts=kept["counts"], report=kept)
             session.add(taken)
             session.flush()
+            name_import(taken.id)
             name_changed(import_id=taken.import_id)
     return report
 

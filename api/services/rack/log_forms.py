@@ -23,6 +23,7 @@ from solespan.api.schemas.forms import (
 )
 from solespan.api.services.context import AppContext
 from solespan.api.services.rack import records
+from solespan.api.services.rack.questions import ask
 from solespan.forecast.frames import FEET, POINTS, TABLES
 
 __all__ = ["follow", "log_records", "read_reading", "read_thumb", "read_wear", "telling"]
@@ -119,13 +120,19 @@ def log_records(
     every: Sequence[Values],
     *,
     replacing: bool = False,
+    typed: Typed | None = None,
 ) -> dict[str, Any]:
     """Write records of one pair in the caller's transaction; say whether any was new.
+
+    Where `typed` is given, odd values are asked about unless the form confirms them with `sure`.
 
     The answer also says whether there is no fit yet, so that one is wanted (`needs_fit`). Raises
     `FormProblem` where a record cannot be true, or another stands at its key and `replacing` is
     false; then the transaction must not be kept.
     """
+    if typed is not None:
+        gauged = [str(v.get("foot", "")) for v in every]
+        ask(ctx, session, name, every, typed, fields=gauged if "left" in typed else ())
     new, wearer_id = False, ""
     for values in every:
         field = str(values.get("foot", "")) if values.get("value_mm") is not None else ""

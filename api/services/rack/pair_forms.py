@@ -1,6 +1,6 @@
 """Pair forms service.
 
-How does a filled-in form add a pair with its sole and wearer, change it, or delete it?
+How does a filled-in form add a pair with its sole and wearer, or change it?
 
 A field left empty takes the default of its construction and material. Everything a form asks is
 done in the caller's transaction or not at all.
@@ -27,7 +27,10 @@ from solespan.api.schemas.forms import (
 from solespan.api.services.context import AppContext
 from solespan.api.services.planning.resole_options import keep_traits, traits_of
 from solespan.api.services.rack import records
+from solespan.api.services.rack.history import current_revision_id
 from solespan.api.services.rack.log_forms import follow, telling
+from solespan.api.services.rack.questions import ask
+from solespan.api.services.rack.record_forms import refuse_stale
 from solespan.api.services.unknown_id import unknown_id
 from solespan.api.storage.rack.records import find_record, list_records
 from solespan.forecast.frames import MATERIALS
@@ -37,7 +40,6 @@ from solespan.forecast.sole_defaults import usual_thickness_mm
 __all__ = [
     "NEW_WEARER",
     "add_pair",
-    "delete_pair",
     "edit_pair",
     "read_sole",
     "sole_on",
@@ -69,6 +71,7 @@ def add_pair(ctx: AppContext, session: Session, typed: Typed) -> dict[str, Any]:
     sole = _collect(errors, lambda: read_sole(typed, pair.get("pair_id", "x")))
     if errors:
         raise FormProblem(errors)
+    ask(ctx, session, "soles", [sole], typed)
     if typed.get("wearer") == NEW_WEARER:
         with telling("wearers"):
             records.create(session, "wearers", wearer, ctx.clock)
@@ -81,10 +84,16 @@ def add_pair(ctx: AppContext, session: Session, typed: Typed) -> dict[str, Any]:
     return {"pair_id": pair["pair_id"], "needs_fit": needs_fit}
 
 
-def edit_pair(ctx: AppContext, session: Session, pair_id: str, typed: Typed) -> None:
-    """Change a pair and the sole that is on it. Raises `FormProblem`, `NotFound`."""
+def edit_pair(ctx: AppContext, session: Session, pair_id: str, typed: Typed) -> dict[str, Any]:
+    """Change a pair and the sole that is on it; return `undo`, the id of the revision.
+
+    Raises `NotFound`, and `FormProblem`: `Overtaken` where somebody changed one meanwhile.
+    """
     before = records.read(session, "pairs", {"pair_id": pair_id})
     on = sole_on(session, pair_id)
+    refuse_stale(before, typed)
+    if on is not None:
+        refuse_stale(on, typed, "sole_version")
     errors: dict[str, str] = {}
     pair = _collect(errors, lambda: _pair(typed, pair_id, before["wearer_id"]))
     sole: Values = {}
@@ -103,6 +112,7 @@ def edit_pair(ctx: AppContext, session: Session, pair_id: str, typed: Typed) -> 
             clock=ctx.clock,
         )
     if on is not None:
+        ask(ctx, session, "soles", [sole], typed, instead_of=on)
         with telling("soles"):
             records.replace(
                 session,
@@ -114,16 +124,7 @@ def edit_pair(ctx: AppContext, session: Session, pair_id: str, typed: Typed) -> 
             )
     _keep_upper(session, pair_id, typed)
     follow(ctx, session, written.wearer_id)
-
-
-def delete_pair(ctx: AppContext, session: Session, pair_id: str, typed: Typed) -> None:
-    """Delete a pair and all that is logged of it. Raises `FormProblem` unless `sure` is ticked."""
-    if typed.get("sure") != "true":
-        raise FormProblem({"sure": "tick the box: deleted records cannot be brought back"})
-    gone = records.delete(
-        session, "pairs", {"pair_id": pair_id}, versions=None, with_all_below=True
-    )
-    follow(ctx, session, gone.wearer_id)
+    return {"undo": current_revision_id()}
 
 
 def values_of_pair(session: Session, pair_id: str) -> dict[str, str]:
@@ -134,6 +135,7 @@ def values_of_pair(session: Session, pair_id: str) -> dict[str, str]:
     on = sole_on(session, pair_id)
     price = pair["price_minor"]
     out = {name: _text(pair[name]) for name in PAIR_FIELDS}
+    out |= {"version": str(pair["version"])}
     out |= {"price": "" if price is None else f"{price / MINOR:.2f}"}
     out |= {"upper": traits_of(session, pair_id)["upper"], "has_sole": "yes" if on else ""}
     if on is not None:
@@ -143,6 +145,7 @@ def values_of_pair(session: Session, pair_id: str) -> dict[str, str]:
             "unit": "mm",
             "limit": _text(on["limit_mm"]),
             "fitted_on": on["fitted_on"].isoformat(),
+            "sole_version": str(on["version"]),
         }
     return out
 

@@ -114,10 +114,11 @@ def replace(
     versions: frozenset[int] | None,
     clock: Clock,
 ) -> Written:
-    """Replace all values of a record of one of `versions` (None = any); key and owner stay.
+    """Replace values of a record of one of `versions` (None = any); ids and owner stay.
 
-    Returns `Written` with outcome `replaced` or `unchanged`. Raises `NotFound`, `StaleVersion`,
-    `RecordRefused`.
+    A day, foot, point or method that belongs to the key may change. Returns `Written` with outcome
+    `replaced` or `unchanged`. Raises `NotFound`, `StaleVersion`, `RecordRefused`, and `Conflict`
+    when another record stands at the new key.
     """
     row = read(session, name, key)
     owner = _owner(session, name, row, creating=False)
@@ -127,12 +128,20 @@ def replace(
     if whole == {column: row[column] for column in whole}:
         return Written(row, "unchanged", _wearer_id(owner))
     _refuse_faults(session, name, whole, owner, clock)
+    new_key = {column: whole[column] for column in key}
+    if new_key != dict(key) and stored.find_record(session, name, new_key) is not None:
+        raise Conflict(
+            f"Another record is already in {name} there.",
+            where=", ".join(key),
+            accepted="a key that no record has",
+            remedy="Change or delete the other record first.",
+        )
     changed = stored.change_record(
         session, name, key, values, owner=_there(owner), version=row["version"]
     )
     if not changed:
         raise _stale(name)
-    return _written(session, name, key, owner, "replaced")
+    return _written(session, name, new_key, owner, "replaced")
 
 
 def delete(

@@ -16,6 +16,7 @@ from solespan.api.services.context import AppContext
 from solespan.api.services.rack import records
 from solespan.api.services.rack.log_forms import follow, telling
 from solespan.api.services.rack.pair_forms import read_sole, sole_on
+from solespan.api.services.rack.questions import ask
 from solespan.api.storage.bench.orders import find_order
 from solespan.api.storage.notices.advice import came_by_advice
 from solespan.api.storage.rack.records import list_records, owner_of
@@ -147,6 +148,7 @@ def give_up(ctx: AppContext, session: Session, pair_id: str, typed: Typed) -> No
 def _fit(ctx: AppContext, session: Session, pair_id: str, typed: Typed) -> str:
     pair = records.read(session, "pairs", {"pair_id": pair_id})
     sole = read_sole({"construction": pair["construction"], **typed}, pair_id)
+    ask(ctx, session, "soles", [sole], typed)
     with telling("soles"):
         return records.create(session, "soles", sole, ctx.clock).wearer_id
 

@@ -15,11 +15,14 @@ import sqlalchemy as sa
 from sqlalchemy.orm import Session
 
 import solespan.api.storage.tables.planning  # noqa: F401 - its tables hang below wearers as well
+from solespan.api.storage.change_capture import UNKEPT
 from solespan.api.storage.forecasts.forecasts import drop_unfinished
 from solespan.api.storage.importing.import_runs import emptied_report
 from solespan.api.storage.notices.consents import address_hash
+from solespan.api.storage.rack.revisions import held_before
 from solespan.api.storage.tables.accounts import AuditEntry
 from solespan.api.storage.tables.bench import BenchOrder, BenchPlan, StockMove
+from solespan.api.storage.tables.history import RecordChange, Revision
 from solespan.api.storage.tables.notices import Consent, StoppedAddress
 from solespan.api.storage.tables.rack import Root, Wearer
 from solespan.api.storage.tables.results import IdempotencyKey, ImportRun
@@ -42,6 +45,8 @@ _MOVES: sa.Table = StockMove.__table__  # type: ignore[assignment]
 _ORDERS: sa.Table = BenchOrder.__table__  # type: ignore[assignment]
 _CONSENTS: sa.Table = Consent.__table__  # type: ignore[assignment]
 _STOPPED: sa.Table = StoppedAddress.__table__  # type: ignore[assignment]
+_CHANGES: sa.Table = RecordChange.__table__  # type: ignore[assignment]
+_REVISIONS: sa.Table = Revision.__table__  # type: ignore[assignment]
 
 
 def _belonging(wearer_pk: int) -> dict[sa.Table, sa.ColumnElement[bool]]:
@@ -65,7 +70,7 @@ def held_of(
 
     Numbers that only the database knows become the ids that people know; hashes of secrets stay
     out, and the bytes of photographs unless asked for. `stopped_addresses` tells whether their
-    address is stopped.
+    address is stopped, `record_changes` how rows were before they were changed or deleted.
     """
     belonging = _belonging(wearer_pk)
     known: dict[sa.Table, dict[int, str]] = {}
@@ -83,9 +88,18 @@ def held_of(
         known[table] = {row["id"]: row[public] for row in rows} if public else {}
         held[table.name] = [_told(table, dict(row), known) for row in rows]
     kept = [row["address"] for row in held[_CONSENTS.name]]
-    stopped = _stopped(session, [held[_WEARERS.name][0]["email"], *kept])
+    stopped = _stopped(session, [*(row["email"] for row in held[_WEARERS.name]), *kept])
     if stopped:
         held[_STOPPED.name] = stopped
+    held[_CHANGES.name] = held_before(session, wearer_pk)
+    for line in held[_CHANGES.name]:
+        line["before"] = {
+            name: value
+            for name, value in line["before"].items()
+            if not name.endswith(("_hash", "_pk"))
+            and name != "id"
+            and (photographs or name != "content")
+        }
     return held
 
 
@@ -125,7 +139,7 @@ def words_of(held: Mapping[str, list[dict[str, Any]]]) -> set[str]:
         value
         for rows in held.values()
         for row in rows
-        for name, value in row.items()
+        for name, value in (row | row.get("before", {})).items()
         if name in _NAMING and isinstance(value, str) and value.strip()
     }
 
@@ -147,8 +161,12 @@ def _stands_in(quoting: re.Pattern[str], value: Any) -> bool:
 def remove_customer(session: Session, wearer_pk: int) -> None:
     """Delete a customer's rows; what is said of their orders in the stock book is emptied."""
     orders = sa.select(_ORDERS.c.id).where(_belonging(wearer_pk)[_ORDERS])
-    session.execute(sa.update(_MOVES).where(_MOVES.c.order_pk.in_(orders)).values(note=None))
-    session.execute(sa.delete(_WEARERS).where(_WEARERS.c.id == wearer_pk))
+    for query in (
+        sa.update(_MOVES).where(_MOVES.c.order_pk.in_(orders)).values(note=None),
+        sa.delete(_WEARERS).where(_WEARERS.c.id == wearer_pk),
+        sa.delete(_CHANGES).where(_CHANGES.c.wearer_pk == wearer_pk),
+    ):
+        session.execute(query, execution_options={UNKEPT: True})
 
 
 def forget_quotes(session: Session, wearer_pk: int, words: Collection[str]) -> None:
@@ -196,8 +214,9 @@ def _said(subject: Mapping[str, Any]) -> set[str]:
 
 def _clean_audit(session: Session, own_name: str, words: Collection[str]) -> None:
     # `own_name` is how `api.services.accounts.identity` signs what a customer does.
-    theirs = sa.update(_AUDIT).where(_AUDIT.c.actor == own_name)
-    session.execute(theirs.values(actor=f"customer {ERASED}"))
+    for log in (_AUDIT, _REVISIONS):
+        theirs = sa.update(log).where(log.c.actor == own_name)
+        session.execute(theirs.values(actor=f"customer {ERASED}"))
     shortened = {word[:SUBJECT_LENGTH] for word in words}
     for row in session.execute(sa.select(_AUDIT.c.id, _AUDIT.c.subject)).all():
         if shortened & _said(row.subject):

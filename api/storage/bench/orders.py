@@ -32,6 +32,7 @@ __all__ = [
     "papers_of",
     "photos_of",
     "put_paper",
+    "remove_order",
     "workers_by_order",
 ]
 
@@ -121,6 +122,12 @@ def change_order(session: Session, order_pk: int, version: int, values: Mapping[
     query = sa.update(_ORDERS).where(_ORDERS.c.id == order_pk, _ORDERS.c.version == version)
     result = session.execute(query.values(**values, version=version + 1))
     return bool(result.rowcount)  # type: ignore[attr-defined]
+
+
+def remove_order(session: Session, order_pk: int, version: int) -> bool:
+    """Delete an order with its audit and papers if it still has `version`; return whether."""
+    query = sa.delete(_ORDERS).where(_ORDERS.c.id == order_pk, _ORDERS.c.version == version)
+    return bool(session.execute(query).rowcount)  # type: ignore[attr-defined]
 
 
 def add_event(session: Session, order_pk: int, **values: Any) -> None:

@@ -11,6 +11,7 @@ import sqlalchemy as sa
 from sqlalchemy.orm import Session
 
 from solespan.api.bench_words import OPEN_STAGES
+from solespan.api.storage.change_capture import UNKEPT
 from solespan.api.storage.tables.bench import BenchOrder, BenchPlan, DueOutcome
 from solespan.api.storage.tables.rack import Check, Pair, Sole, WearDay
 from solespan.api.storage.tables.results import Fit
@@ -124,7 +125,8 @@ def replace_supposed(session: Session, wanted: pd.DataFrame) -> int:
     old = [pk for key, pk in there.items() if key not in rows]
     new = rows - there.keys()
     if old:
-        session.execute(sa.delete(_OUTCOMES).where(_OUTCOMES.c.id.in_(old)))
+        gone = sa.delete(_OUTCOMES).where(_OUTCOMES.c.id.in_(old))
+        session.execute(gone, execution_options={UNKEPT: True})
     if new:
         ids = {key[0] for key in new}
         known = sa.select(Pair.pair_id, Pair.id).where(Pair.pair_id.in_(ids))
@@ -135,7 +137,7 @@ def replace_supposed(session: Session, wanted: pd.DataFrame) -> int:
             for pair_id, *rest in new
             if pair_id in pks
         ]
-        session.execute(sa.insert(_OUTCOMES), values)
+        session.execute(sa.insert(_OUTCOMES), values, execution_options={UNKEPT: True})
     return len(old) + len(new)
 
 

@@ -13,6 +13,7 @@ from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import Session
 
 from solespan.api.errors import Conflict
+from solespan.api.storage.change_capture import CHANGED_PKS
 from solespan.api.storage.rack.frames import load_rows
 from solespan.api.storage.tables.rack import LOGGED, Pair, WearDay
 
@@ -107,4 +108,5 @@ def update_rows(session: Session, name: str, rows: Sequence[Mapping[str, Any]]) 
     changes = [
         {"pk": row["pk"], **{f"new_{column}": row[column] for column in columns}} for row in rows
     ]
-    session.execute(statement, changes)
+    pks = [int(row["pk"]) for row in rows]
+    session.execute(statement, changes, execution_options={CHANGED_PKS: pks})

@@ -26,6 +26,7 @@ __all__ = [
     "Row",
     "change_record",
     "close_sole",
+    "count_all_below",
     "count_below",
     "find_record",
     "insert_record",
@@ -250,6 +251,19 @@ def count_below(session: Session, name: str, owner: Owner) -> dict[str, int]:
         for t, condition in below.items()
     }
     return {t: n for t, n in counts.items() if n}
+
+
+def count_all_below(session: Session, name: str, owner: Owner) -> dict[str, int]:
+    """Count everything of the log that would go with a wearer or a pair, by table."""
+    if name == "pairs":
+        return count_below(session, name, owner)
+    counts = count_below(session, name, owner)
+    mine = sa.select(_PAIRS.c.id).where(_PAIRS.c.wearer_pk == owner.wearer_pk)
+    for table in ("soles", "wear_days", "checks", "bench_jobs"):
+        rows = _shape(table).table
+        query = sa.select(sa.func.count()).select_from(rows).where(rows.c.pair_pk.in_(mine))
+        counts[table] = session.execute(query).scalar_one()
+    return {table: n for table, n in counts.items() if n}
 
 
 def nearest_ids(session: Session, name: str, limit: int) -> list[str]:

@@ -15,6 +15,7 @@ from typing import Any
 from sqlalchemy import Select, Table, Update, bindparam, func, select, update
 from sqlalchemy.orm import Session
 
+from solespan.api.storage.change_capture import UNKEPT
 from solespan.api.storage.tables.rack import Wearer
 from solespan.api.storage.tables.results import Fit
 
@@ -58,4 +59,5 @@ def _raise() -> Update:
         update(table)
         .where(some)
         .values(data_version=bindparam("number"), updated_at=table.c.updated_at)
+        .execution_options(**{UNKEPT: True})
     )

@@ -36,11 +36,14 @@ class FormState:
     """What was typed into one form, and what is wrong with it, by field ("" = the whole form).
 
     `replaceable` says that another record stands there already, which this one may replace.
+    `question` says why values are odd, `irons` what they were in irons.
     """
 
     values: Mapping[str, str] = field(default_factory=dict)
     errors: Mapping[str, str] = field(default_factory=dict)
     replaceable: bool = False
+    question: str = ""
+    irons: str = ""
 
 
 def pair_page(

@@ -77,7 +77,7 @@ class TestGood:
         assert {row["foot"]: row["value_mm"] for row in rows} == {"left": 3.25, "right": 3.1}
 
     def test_the_gauge_and_unit_used_last_are_offered_first(self, client):
-        given = {**READING, "method": "depth_gauge", "unit": "iron", "left": "8"}
+        given = {**READING, "method": "depth_gauge", "unit": "iron", "left": "8", "sure": "true"}
         page = client.get(post(client, given).headers["location"]).text
         assert '<option value="depth_gauge" selected>' in page
         assert '<option value="iron" selected>' in page
@@ -89,7 +89,8 @@ class TestGood:
 
     def test_irons_become_millimetres(self, client):
         """9 iron = 9/48 in = 4.7625 mm (ASTM D1814)."""
-        assert post(client, {**READING, "left": "9", "unit": "iron"}).status_code == 303
+        thick = {**READING, "left": "9", "unit": "iron", "sure": "true"}
+        assert post(client, thick).status_code == 303
         (row,) = logged(client, "checks", checked_on="2026-11-25")
         assert row["value_mm"] == pytest.approx(4.7625, abs=1e-4)
 

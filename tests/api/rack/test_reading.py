@@ -122,7 +122,7 @@ class TestCost:
             ("/care?wearer=ada", 16),
             ("/spread?wearer=ada", 3),
             ("/add", 2),
-            ("/import", 2),
+            ("/import", 3),
             ("/pairs/pair-000/thumb", 3),
             ("/pairs/pair-000/edit", 6),
             ("/pairs/pair-000/sole", 6),

@@ -1,0 +1,167 @@
+"""Record forms service: how does a filled-in form correct a record of the log, or delete it?
+
+Every table is read by one rule: a field per column, ids apart. Thicknesses are typed in millimetres
+or irons, prices in the major unit. A record that somebody else changed meanwhile is not
+overwritten: its history tells what it says now, and what was typed stays in the form.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import date
+from typing import Any
+
+from sqlalchemy.orm import Session
+
+from solespan.api.errors import StaleVersion
+from solespan.api.schemas.forms import (
+    FORM_FIELD,
+    FormProblem,
+    Typed,
+    Values,
+    millimetres,
+    minor_units,
+    read_record,
+    uncut,
+)
+from solespan.api.services.context import AppContext
+from solespan.api.services.rack import records
+from solespan.api.services.rack.history import current_revision_id
+from solespan.api.services.rack.log_forms import follow, telling
+from solespan.api.services.rack.questions import ask
+from solespan.api.storage.rack import records as stored
+from solespan.forecast.frames import TABLES, Column
+
+__all__ = [
+    "OWNING",
+    "Overtaken",
+    "delete_record",
+    "edit_record",
+    "fields_of",
+    "record_seen",
+    "refuse_stale",
+]
+
+OWNING = ("wearers", "pairs")
+_UNASKED = {"in_use_on", "advised"}
+MINOR = 100
+
+
+class Overtaken(FormProblem):
+    """The record has changed since the form was opened; `version` is what it has now."""
+
+    def __init__(self, version: int) -> None:
+        super().__init__(
+            {
+                "": "Somebody changed this record after you opened it, so nothing was overwritten. "
+                "Your values are still here; what it says now stands in its history below. "
+                "Send again to replace it."
+            }
+        )
+        self.version = version
+
+
+def fields_of(name: str) -> dict[str, Column]:
+    """Return the columns that a form asks of a table, by the name of the field."""
+    return {
+        FORM_FIELD.get(c.name, c.name): c
+        for c in TABLES[name].stored
+        if c.kind != "id" and c.name not in _UNASKED
+    }
+
+
+def record_seen(session: Session, name: str, key: Mapping[str, Any]) -> dict[str, Any]:
+    """Return `row`, its `values` as a form's texts, and the count of rows `below` by table.
+
+    Raises `NotFound`.
+    """
+    row = records.read(session, name, key)
+    values = {field: _text(row[c.name], c) for field, c in fields_of(name).items()}
+    values |= {"unit": "mm", "version": str(row["version"])}
+    column = "wearer_id" if name == "wearers" else "pair_id"
+    owner = stored.owner_of(session, column, row[column], lock=False)
+    below = (
+        {} if owner is None or name not in OWNING else stored.count_all_below(session, name, owner)
+    )
+    return {"row": row, "values": values, "below": below}
+
+
+def edit_record(
+    ctx: AppContext, session: Session, name: str, key: Mapping[str, Any], typed: Typed
+) -> dict[str, Any]:
+    """Correct a record; return its new `key` and `undo`, the id of the revision.
+
+    Raises `NotFound`, and `FormProblem`: `Overtaken` where somebody changed it meanwhile.
+    """
+    row = records.read(session, name, key)
+    values = _read(name, row, typed)
+    refuse_stale(row, typed)
+    ask(ctx, session, name, [row | values], typed, instead_of=row)
+    asked = {k: v for k, v in values.items() if k in {c.name for c in fields_of(name).values()}}
+    try:
+        with telling(name):
+            written = records.replace(
+                session, name, key, asked, versions=frozenset({row["version"]}), clock=ctx.clock
+            )
+    except StaleVersion as stale:  # pragma: no cover - only between two statements
+        raise Overtaken(row["version"]) from stale
+    if written.outcome == "unchanged":
+        return {"key": _plain(key), "undo": "", "needs_fit": False}
+    needs_fit = follow(ctx, session, written.wearer_id)
+    new_key = {column: written.row[column] for column in key}
+    return {"key": _plain(new_key), "undo": current_revision_id(), "needs_fit": needs_fit}
+
+
+def delete_record(
+    ctx: AppContext, session: Session, name: str, key: Mapping[str, Any], typed: Typed
+) -> dict[str, Any]:
+    """Delete a record; return `undo`, the id of the revision.
+
+    A wearer or a pair goes with all that belongs to it, if `sure` is ticked. Raises `NotFound`,
+    `FormProblem`.
+    """
+    row = records.read(session, name, key)
+    if name in OWNING and typed.get("sure") != "true":
+        raise FormProblem({"sure": "tick the box: everything below goes along"})
+    refuse_stale(row, typed)
+    gone = records.delete(
+        session, name, key, versions=frozenset({row["version"]}), with_all_below=name in OWNING
+    )
+    if name != "wearers":
+        follow(ctx, session, gone.wearer_id)
+    return {"undo": current_revision_id(), "needs_fit": False}
+
+
+def refuse_stale(row: Mapping[str, Any], typed: Typed, field: str = "version") -> None:
+    """Raise `Overtaken` unless the form was opened on this version of a record."""
+    if typed.get(field, str(row["version"])) != str(row["version"]):
+        raise Overtaken(row["version"])
+
+
+def _read(name: str, row: Mapping[str, Any], typed: Typed) -> Values:
+    fields = fields_of(name)
+    asked = {c.name for c in fields.values()}
+    known = {c.name: row[c.name] for c in TABLES[name].stored if c.name not in asked}
+    texts = dict(typed)
+    for field, column in fields.items():
+        if column.unit == "mm":
+            texts[field] = millimetres(typed.get(field, ""), typed.get("unit", "mm"))
+    if price := typed.get("price", "").strip():
+        texts["price"] = str(minor_units(price))
+    read = read_record(name, texts, known)
+    texts_of = (c.name for c in fields.values() if c.kind == "text")
+    return read | {column: uncut(read[column], row[column]) for column in texts_of}
+
+
+def _text(value: Any, column: Column) -> str:
+    if value is None:
+        return ""
+    if column.name == "price_minor":
+        return f"{value / MINOR:.2f}"
+    if column.kind == "flag":
+        return "true" if value else ""
+    return f"{value:g}" if isinstance(value, float) else str(value)
+
+
+def _plain(key: Mapping[str, Any]) -> dict[str, str]:
+    return {k: v.isoformat() if isinstance(v, date) else str(v) for k, v in key.items()}
