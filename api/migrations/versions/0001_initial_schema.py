@@ -204,7 +204,8 @@ TABLES = {
     ),
     "wearers": Table(
         "wearer_id id, name text?, time_zone word='UTC', driving_foot word?{left|right|both|"
-        "none}, email text?, wears_per_week number?[0..7], data_version int=0, version int=1, "
+        "none}, email text?, phone text?, language text?, wears_per_week number?[0..7], "
+        "data_version int=0, version int=1, "
         "created_at moment, updated_at moment, tenant_pk >tenants",
         unique=["tenant_pk wearer_id"],
     ),

@@ -126,7 +126,12 @@ def _empty(column: Column, rows: int) -> pd.Series[Any]:
         return pd.Series(np.full(rows, np.datetime64("NaT"), dtype="datetime64[s]"))
     if column.kind in ("number", "integer"):
         return pd.Series(np.full(rows, np.nan))
-    return pd.Series([column.default] * rows, dtype=object)
+    return pd.Series([_default(column)] * rows, dtype=object)
+
+
+def _default(column: Column) -> object:
+    """Return what an empty cell means; the zone that a wearer inherits is known later."""
+    return None if column.name == "time_zone" else column.default
 
 
 def _cell_reader(column: Column) -> Callable[[str], Any]:
@@ -150,7 +155,7 @@ def _read_column(draft: Draft, column: Column, cells: Sequence[str]) -> pd.Serie
     values: list[Any] = []
     for code, text in enumerate(texts):
         cell = text if verbatim else text.strip()
-        value = column.default
+        value = _default(column)
         if cell:
             try:
                 value = read(cell)

@@ -109,7 +109,7 @@ def _insert_unnamed_wearers(session: Session, plans: dict[str, Plan], world: Kno
     insert_rows(
         session,
         "wearers",
-        [{"wearer_id": text, "time_zone": "UTC"} for text in sorted(named - known)],
+        [{"wearer_id": text, "time_zone": world.shop_zone} for text in sorted(named - known)],
     )
 
 

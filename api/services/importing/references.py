@@ -83,7 +83,7 @@ def judge_wearers_known(world: KnownRecords) -> None:
     pairs.question(
         ~_among(owners, known),
         "wearer_id",
-        "this wearer is not in wearers.csv; added without a name, in UTC",
+        "this wearer is not in wearers.csv; added without a name, in the time zone of the shop",
         "a wearer_id of wearers.csv",
     )
 

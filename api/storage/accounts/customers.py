@@ -31,7 +31,7 @@ SUBJECT_LENGTH = 200  # as `api.routes.http` cuts what it notes in the audit log
 # By these a person, their shoes or their papers are named in other places.
 _NAMING = {
     *("wearer_id", "pair_id", "sole_id", "job_id", "order_id", "photo_id", "plan_id", "notice_id"),
-    *("message_id", "parcel_in", "parcel_out", "name", "email", "label"),
+    *("message_id", "parcel_in", "parcel_out", "name", "email", "phone", "label"),
 }
 _WEARERS: sa.Table = Wearer.__table__  # type: ignore[assignment]
 _AUDIT: sa.Table = AuditEntry.__table__  # type: ignore[assignment]
