@@ -164,6 +164,10 @@ TABLES = {
         unique=["tenant_pk route key"],
         indexes=["tenant_pk created_at"],
     ),
+    "import_mappings": Table(
+        "fingerprint id, answers json, used_at moment, tenant_pk >tenants",
+        unique=["tenant_pk fingerprint"],
+    ),
     "imports": Table(
         "import_id id, imported_at moment, source text, counts json, report json, "
         "tenant_pk >tenants",

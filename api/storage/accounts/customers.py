@@ -17,6 +17,7 @@ from sqlalchemy.orm import Session
 import solespan.api.storage.tables.planning  # noqa: F401 - its tables hang below wearers as well
 from solespan.api.storage.forecasts.forecasts import drop_unfinished
 from solespan.api.storage.importing.import_runs import emptied_report
+from solespan.api.storage.importing.mappings import forget_mappings
 from solespan.api.storage.notices.consents import address_hash
 from solespan.api.storage.tables.accounts import AuditEntry
 from solespan.api.storage.tables.bench import BenchOrder, BenchPlan, StockMove
@@ -160,7 +161,9 @@ def forget_quotes(session: Session, wearer_pk: int, words: Collection[str]) -> N
     """
     session.execute(sa.delete(_KEYS))
     drop_unfinished(session)
-    _clean_imports(session, _quoting(words))
+    quoting = _quoting(words)
+    _clean_imports(session, quoting)
+    forget_mappings(session, lambda answers: _stands_in(quoting, answers))
     _clean_plans(session, words)
     _clean_audit(session, f"customer {wearer_pk}", words)
 

@@ -102,7 +102,7 @@ def test_migrate_tells_the_revision_before_and_after(run):
 def test_a_mistake_says_what_where_accepted_and_what_to_do(run, tmp_path):
     code, _, err = run("import", str(tmp_path / "nowhere"))
     assert code == 2
-    assert err.splitlines()[0] == "solespan: There is no such folder."
+    assert err.splitlines()[0] == "solespan: There is no such file or folder."
     assert [line.split(":")[0].strip() for line in err.splitlines()[1:]] == [
         "where",
         "accepted",

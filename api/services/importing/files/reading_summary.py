@@ -1,0 +1,63 @@
+"""Reading summary service: how were sheets read, and what came of each row, as JSON values?
+
+A page shows it before anything is written; a program gets it with the report.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from dataclasses import asdict
+from pathlib import Path
+from typing import Any
+
+from solespan.api.services.importing.files.file_imports import FileImport
+from solespan.api.services.importing.files.rest_files import write_rest
+from solespan.api.services.importing.sheets.translation import TAKEN, RowFate
+
+__all__ = ["questions_of", "reading_summary"]
+
+MOST_FATES = 5000
+MOST_PAIRS = 500
+
+
+def reading_summary(done: FileImport, folder: Path) -> dict[str, Any] | None:
+    """Tell how sheets were read, and write the rest to correct into a folder; None for tables."""
+    reading = done.reading
+    if reading is None:
+        return None
+    translation = reading.translation
+    others = [fate for fate in done.fates if fate.fate != TAKEN]
+    # Refused rows come first: a person has to do something about them.
+    ranked = sorted(others, key=lambda fate: fate.fate != "refused")
+    pairs = translation.tables.get("pairs")
+    soles = translation.tables.get("soles")
+    labels = {} if pairs is None else dict(zip(pairs["pair_id"], pairs["label"], strict=True))
+    on = {} if soles is None else dict(zip(soles["sole_id"], soles["pair_id"], strict=True))
+    assumed = {one.id for one in translation.assumed if one.table in ("pairs", "soles")}
+    known = {key: on.get(key, key) for key in assumed}
+    return {
+        "files": sorted({sheet.file for sheet in reading.sheets}),
+        "answers": reading.answers,
+        "choices": reading.choices,
+        "known_before": reading.known_before,
+        "columns": [asdict(one) for one in translation.columns],
+        "questions": questions_of(translation.questions, reading.answers),
+        "counts": dict(Counter(fate.fate for fate in done.fates)),
+        "fates": [_told(fate) for fate in ranked[:MOST_FATES]],
+        "fates_left_out": max(0, len(ranked) - MOST_FATES),
+        "preview": translation.preview,
+        "tables": {name: len(frame) for name, frame in translation.tables.items()},
+        "pairs": [[key, label or key] for key, label in list(labels.items())[:MOST_PAIRS]],
+        "pair_of": {key: [pair, labels.get(pair) or pair] for key, pair in known.items()},
+        "rests": write_rest(reading.sheets, done.fates, folder),
+    }
+
+
+def questions_of(questions: list[Any], answers: dict[str, str]) -> list[dict[str, Any]]:
+    """Tell questions with their choices; `open` says that nobody answered one yet."""
+    return [asdict(one) | {"open": one.key not in answers} for one in questions]
+
+
+def _told(fate: RowFate) -> dict[str, Any]:
+    problems = [problem.words for problem in fate.problems]
+    return {"place": fate.place.words, "fate": fate.fate, "why": problems or [fate.why]}
