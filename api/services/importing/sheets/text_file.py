@@ -35,8 +35,8 @@ MOST_BREAKS = 30  # line breaks in one cell beyond which a quote was left open
 
 def read_text_file(file: str, data: bytes) -> Sheet:
     """Read a CSV of any usual kind. Raises `BadUpload`, `TooLarge`."""
-    text = _decode(file, data).replace("\r\n", "\n").replace("\r", "\n")
-    declared = re.match(r"sep=(.)\n", text)
+    text = _decode(file, data)
+    declared = re.match(r"sep=(.)\r?\n", text)
     if declared:
         text = "\n" + text[declared.end() :]  # the line counts, its content does not
     separator = declared[1] if declared else _separator(text)
@@ -50,7 +50,7 @@ def read_text_file(file: str, data: bytes) -> Sheet:
             f"A row cannot be read: {cause}.",
             "Look whether a quote is left open or a cell is very long, and save the file again.",
         ) from None
-    return make_sheet(file, "", [[c.strip() or None for c in row] for row in rows], lines)
+    return make_sheet(file, "", [[c if c.strip() else None for c in row] for row in rows], lines)
 
 
 def _decode(file: str, data: bytes) -> str:
@@ -93,7 +93,7 @@ def _rows(text: str, separator: str, quoting: int) -> tuple[list[list[str]], lis
         io.StringIO(text, newline=""),
         delimiter=separator,
         quoting=quoting,  # type: ignore[arg-type]
-        skipinitialspace=True,
+        skipinitialspace=f'{separator} "' in text,
     )
     rows, lines, begin = [], [], 1
     for row in reader:
@@ -104,7 +104,7 @@ def _rows(text: str, separator: str, quoting: int) -> tuple[list[list[str]], lis
 
 
 def _separator(text: str) -> str:
-    sample = "\n".join(text[:SAMPLE_BYTES].split("\n")[:SAMPLE_LINES])
+    sample = "\n".join(text[:SAMPLE_BYTES].splitlines()[:SAMPLE_LINES])
     best, best_score = ",", 0.0
     for sign in SEPARATORS:
         try:

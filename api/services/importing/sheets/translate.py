@@ -1,4 +1,8 @@
-"""Translation service: which interchange tables do these sheets hold, under these answers?"""
+"""Translation service: which interchange tables do these sheets hold, under these answers?
+
+A translation depends on sheets, answers, known names and the day alone. So a page or a command
+keeps nothing but answers.
+"""
 
 from __future__ import annotations
 
@@ -6,10 +10,17 @@ import hashlib
 from collections.abc import Mapping, Sequence
 from datetime import date
 
+from solespan.api.services.importing.sheets.assembly import Assembly
+from solespan.api.services.importing.sheets.blocks import find_blocks
+from solespan.api.services.importing.sheets.dates import DateStyle
+from solespan.api.services.importing.sheets.interchange import table_of
+from solespan.api.services.importing.sheets.layout import find_style, lay_out
+from solespan.api.services.importing.sheets.preview import preview_of
+from solespan.api.services.importing.sheets.questions import Asker
 from solespan.api.services.importing.sheets.sheet import Sheet, bad_file
 from solespan.api.services.importing.sheets.text_file import read_text_file
-from solespan.api.services.importing.sheets.translation import KnownNames, RowFate, Translation
-from solespan.api.services.importing.sheets.translation import LEFT_OUT, Place
+from solespan.api.services.importing.sheets.translation import KnownNames, Translation
+from solespan.api.services.importing.sheets.words import plain
 from solespan.api.services.importing.sheets.workbook import MAGICS, read_workbook
 
 __all__ = ["answers_for", "read_sheets", "translate"]
@@ -28,14 +39,38 @@ def translate(
     sheets: Sequence[Sheet], answers: Mapping[str, str], known: KnownNames, today: date
 ) -> Translation:
     """Turn sheets into interchange tables, as the answers say and proposals where they do not."""
-    out = Translation()
+    asker = Asker(answers)
+    assembly = Assembly(known, asker, today)
+    others = []
     for sheet in sheets:
-        for line in sheet.lines:
-            out.fates.append(RowFate(Place(sheet.file, sheet.name, line), LEFT_OUT, "to come"))
+        table = table_of(sheet)
+        if table is None:
+            others.append(sheet)
+        else:
+            assembly.take_table(sheet, table)
+    labels = {plain(p.label) for p in assembly.book.pairs.values()}
+    labels |= {plain(label) for label in known.pairs.values() if label}
+    style = find_style(others, asker, today)
+    layout = lay_out(others, style, asker, labels, today)
+    for one in layout.lists:
+        assembly.take_list(one)
+    out = assembly.finish()
+    out.columns = layout.columns
+    out.questions = list(asker.questions.values())
+    order = {(s.file, s.name): n for n, s in enumerate(sheets)}
+    out.fates = sorted(
+        [*out.fates, *layout.fates],
+        key=lambda fate: (order[fate.place.file, fate.place.sheet], fate.place.line),
+    )
+    out.preview = preview_of(out.tables)
     return out
 
 
 def answers_for(sheets: Sequence[Sheet]) -> str:
     """Give the fingerprint of the sheets' headers: a mapping is kept under it."""
-    names = [[sheet.name, *map(str, sheet.rows[0])] for sheet in sheets if sheet.rows]
+    names = [
+        [sheet.name, *(plain(header) for header in block.headers)]
+        for sheet in sheets
+        for block in find_blocks(sheet, DateStyle())[0]
+    ]
     return hashlib.sha256(repr(names).encode()).hexdigest()[:32]

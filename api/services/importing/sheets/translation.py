@@ -15,7 +15,6 @@ __all__ = [
     "Assumption",
     "ColumnUse",
     "ConsentFound",
-    "Contact",
     "KnownNames",
     "Note",
     "Place",
@@ -127,16 +126,6 @@ class ConsentFound:
 
 
 @dataclass(frozen=True)
-class Contact:
-    """What a sheet says of a customer beyond the table `wearers`."""
-
-    wearer_id: str
-    telephone: str
-    language: str
-    place: Place
-
-
-@dataclass(frozen=True)
 class Note:
     """Free text about a wearer or a pair that has no column of its own."""
 
@@ -150,13 +139,15 @@ class Note:
 class KnownNames:
     """What the database knows: names of wearers and pairs by id, the shop's time zone.
 
-    `one_wearer` is the id of the wearer whose rack this is, where there is only one.
+    `one_wearer` is the id of the wearer whose rack this is, where there is only one. `soles` gives
+    for each pair the days on which its soles were fitted; a sheet adds no sole on such a day.
     """
 
     wearers: Mapping[str, str] = field(default_factory=dict)
     pairs: Mapping[str, str] = field(default_factory=dict)
     shop_time_zone: str | None = None
     one_wearer: str | None = None
+    soles: Mapping[str, frozenset[date]] = field(default_factory=dict)
 
 
 @dataclass
@@ -174,6 +165,5 @@ class Translation:
     assumed: list[Assumption] = field(default_factory=list)
     fates: list[RowFate] = field(default_factory=list)
     consents: list[ConsentFound] = field(default_factory=list)
-    contacts: list[Contact] = field(default_factory=list)
     notes: list[Note] = field(default_factory=list)
     preview: dict[str, list[str]] = field(default_factory=dict)

@@ -74,7 +74,7 @@ def _read_sheet(file: str, sheet: CalamineSheet) -> Sheet:
 
 def _cell(value: Any) -> Cell:
     if isinstance(value, str):
-        return value.strip() or None
+        return value if value.strip() else None
     if isinstance(value, datetime):
         return value.date()
     if isinstance(value, timedelta):

@@ -1,0 +1,312 @@
+"""Column proposals: which target does each column of a block mean?
+
+A proposal weighs the words of the header, the look of the cells, and what the other columns are.
+A person's choice comes before it.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from datetime import date
+
+from solespan.api.services.importing.sheets.axis import text_of
+from solespan.api.services.importing.sheets.blocks import HEADING, Block
+from solespan.api.services.importing.sheets.dates import DateStyle, read_day, read_days
+from solespan.api.services.importing.sheets.quantities import read_number, unit_in
+from solespan.api.services.importing.sheets.sheet import Cell
+from solespan.api.services.importing.sheets.words import (
+    TARGETS,
+    header_scores,
+    is_blank,
+    plain,
+    word_of,
+)
+
+__all__ = ["IGNORE", "NOTE", "Use", "propose_uses"]
+
+NOTE, IGNORE = "note", "ignore"
+SAMPLE = 300
+SURE = 0.75
+LEAST = 0.45
+NUMBERS = ("count", "hours", "minutes", "thickness", "money", "size", "frequency")
+REPEATABLE = {NOTE, IGNORE, "soles.fitted_on", "checks.value", "checks.grade", "wear_days.worn_on"}
+REPEATABLE |= {"any.date", "bench_jobs.work"}
+PERSONAL = {"wearers.email", "wearers.telephone", "wearers.first_name", "wearers.last_name"}
+PERSONAL |= {"consents.any", "consents.mail", "consents.print_list", "wearers.language"}
+WORDS_OF = {
+    "soles.material": "material",
+    "pairs.construction": "construction",
+    "bench_jobs.work": "work",
+    "checks.foot": "foot",
+    "checks.point": "point",
+    "checks.method": "method",
+    "checks.grade": "grade",
+    "wear_days.surface": "surface",
+    "pairs.dress_code": "dress_code",
+    "wearers.driving_foot": "driving_foot",
+    "wearers.language": "language",
+    "soles.cover": "cover",
+    "soles.channel": "channel",
+    "any.event": "event",
+    "wear_days.wet": "yes_no",
+    "bench_jobs.advised": "yes_no",
+}
+SEEN_IN_CELLS = ("soles.material", "pairs.construction", "bench_jobs.work", "any.event")
+_DATE_IN_HEADER = re.compile(
+    r"\d{4}-\d{2}(-\d{2})?|\d{1,2}[./]\d{1,2}[./]\d{2,4}|\d{1,2}[./]\d{4}|[A-Za-zÀ-ÿ]{3,9}\.?\s+\d{4}"
+)
+
+
+@dataclass(frozen=True)
+class Use:
+    """What one column is read as; `facets` holds foot, point, day and unit of its header."""
+
+    at: int
+    header: str
+    target: str
+    sure: bool
+    facets: Mapping[str, str] = field(default_factory=dict)
+    day: date | None = None
+
+
+@dataclass(frozen=True)
+class Look:
+    """Shares of cells that are dates, numbers, addresses and so on; `cells` is a sample."""
+
+    cells: tuple[Cell, ...]
+    dates: float
+    numbers: float
+    mails: float
+    phones: float
+    flags: float
+
+    def words(self, column: str) -> float:
+        """Return the share of cells that are words of a column."""
+        if not self.cells:
+            return 0.0
+        hits = sum(bool(word_of(column, text_of(cell))[0]) for cell in self.cells)
+        return hits / len(self.cells)
+
+
+def look_at(cells: Sequence[Cell], style: DateStyle) -> Look:
+    """Look at the cells of a column that say something."""
+    told = tuple(c for c in cells if c is not None and not is_blank(text_of(c)))[:SAMPLE]
+    size = max(1, len(told))
+    days = [read_days(cell, style) is not None for cell in told]
+    return Look(
+        told,
+        sum(days) / size,
+        sum(_is_number(c, d) for c, d in zip(told, days, strict=True)) / size,
+        sum("@" in text_of(cell) for cell in told) / size,
+        sum(bool(re.fullmatch(r"[+\d][\d\s()/.-]{6,}", text_of(c))) for c in told) / size,
+        sum(bool(word_of("yes_no", text_of(c), near=False)[0]) for c in told) / size,
+    )
+
+
+def _is_number(cell: Cell, is_day: bool) -> bool:
+    if isinstance(cell, str) and re.search(r"\d[./-]\d+[./-]\d", cell):
+        return False
+    plainly = isinstance(cell, float) or len(re.sub(r"[^\W\d_]", "", text_of(cell))) >= 0.4 * len(
+        text_of(cell)
+    )
+    return read_number(cell) is not None and plainly and not (is_day and isinstance(cell, date))
+
+
+def propose_uses(block: Block, style: DateStyle) -> list[Use]:
+    """Propose a target for each column of a block."""
+    looks = [look_at(block.column(n), style) for n in range(len(block.headers))]
+    scores = [_scores(block, n, looks[n], style) for n in range(len(block.headers))]
+    _weigh_context(block, scores)
+    chosen: dict[int, tuple[str, float]] = {
+        n: (target, 1.0) for n, target in block.fixed.items()
+    }
+    taken = set(block.fixed.values())
+    ranked = sorted(
+        ((score, n, target) for n, own in enumerate(scores) for target, score in own.items()),
+        key=lambda one: (-one[0], block.headers[one[1]], one[2]),
+    )
+    for score, n, target in ranked:
+        if n in chosen or (target in taken and target not in REPEATABLE) or score < LEAST:
+            continue
+        chosen[n] = (target, score)
+        taken.add(target)
+    uses = []
+    for n, header in enumerate(block.headers):
+        target, score = chosen.get(n, (NOTE, 0.0))
+        uses.append(_use(block, n, header, target, score >= SURE))
+    return _settle(block, uses, looks)
+
+
+def _use(block: Block, at: int, header: str, target: str, sure: bool) -> Use:
+    tokens = plain(header).split()
+    facets = {}
+    for name in ("foot", "point", "method"):
+        found = [w for t in tokens if (w := word_of(name, t, near=False)[0])]
+        if found:
+            facets[name] = found[0]
+    unit = unit_in(header)
+    if unit:
+        facets["unit"] = unit
+    day = None
+    if target.startswith("checks.") and (dated := _DATE_IN_HEADER.search(header)):
+        read = read_day(dated[0], DateStyle())
+        day = read.day if read else None
+    elif target.startswith("checks.") and isinstance(block.heads[at], date):
+        day = block.heads[at]  # type: ignore[assignment]
+    return Use(at, header, target, sure, facets, day)
+
+
+def _scores(block: Block, at: int, look: Look, style: DateStyle) -> dict[str, float]:
+    header = re.sub(r"\s*[#(]?\d+\)?$", "", block.headers[at]).strip() or block.headers[at]
+    named = {} if header == HEADING else dict(header_scores(header))
+    tokens = plain(header).split()
+    facet = any(word_of(c, t, near=False)[0] for t in tokens for c in ("foot", "point"))
+    if (facet or unit_in(header)) and look.numbers > 0.6 and "hours" not in tokens:
+        plain_mm = unit_in(header) and not facet
+        named["checks.value"] = max(named.get("checks.value", 0.0), 0.6 if plain_mm else 1.0)
+    if facet and look.words("grade") > 0.6:
+        named["checks.grade"] = 1.0
+    if _DATE_IN_HEADER.search(header) and look.numbers > 0.6:
+        named["checks.value"] = max(named.get("checks.value", 0.0), 0.9)
+    out = {
+        target: score * (0.3 + 0.7 * _suits(target, look, header))
+        for target, score in named.items()
+    }
+    for target, score in _by_look(block, at, look).items():
+        out[target] = max(out.get(target, 0.0), score)
+    return out
+
+
+def _suits(target: str, look: Look, header: str) -> float:
+    """Return how well the cells suit a target, 0 to 1."""
+    if not look.cells:
+        return 1.0
+    kind = TARGETS[target].kind
+    text = 1.0 - max(look.dates, look.numbers)
+    if kind in ("date", "dates"):
+        return look.dates
+    if kind == "count":
+        return look.numbers if look.dates < 0.5 or look.numbers > 0.9 else 0.0
+    if kind in ("frequency", "hours"):
+        return max(look.numbers, 0.6 if look.dates < 0.3 else 0.0)
+    if kind in NUMBERS:
+        return look.numbers
+    if kind == "email":
+        return look.mails
+    if kind == "phone":
+        return max(look.phones, look.numbers, 0.3)
+    if kind == "flag":
+        return max(look.flags, 0.4)
+    if kind == "consent":
+        return max(look.flags, look.dates, look.words("consent_channel"), 0.3)
+    if kind in ("word", "work", "event", "language"):
+        return max(0.5 * text, look.words(WORDS_OF[target]))
+    if kind == "currency":
+        return 1.0 - max(look.dates, look.numbers)
+    if kind in ("label", "name"):
+        return max(0.15, text)
+    del header
+    return 1.0
+
+
+def _by_look(block: Block, at: int, look: Look) -> dict[str, float]:
+    """Propose targets for a column whose header says nothing."""
+    if not look.cells:
+        return {}
+    if look.mails > 0.7:
+        return {"wearers.email": 0.6}
+    if look.dates > 0.8 and look.numbers < 0.9:
+        return {"any.date": 0.5}
+    out = {t: 0.55 for t in SEEN_IN_CELLS if look.words(WORDS_OF[t]) > 0.7}
+    text = 1.0 - max(look.dates, look.numbers, look.mails, look.phones, look.flags)
+    lengths = sorted(len(text_of(cell)) for cell in look.cells)
+    if text > 0.8 and 2 < lengths[len(lengths) // 2] <= 40:
+        out["wearers.name" if block.headers[at] == HEADING else "pairs.label"] = 0.47 - 0.001 * at
+    return out
+
+
+def _weigh_context(block: Block, scores: list[dict[str, float]]) -> None:
+    """Prefer targets of the tables that other columns and the titles name."""
+    votes = {
+        max(own, key=lambda t: own[t]).partition(".")[0]
+        for own in scores
+        if own and max(own.values()) >= 0.9 and list(own.values()).count(max(own.values())) == 1
+    }
+    titled = word_of("table", plain(block.title))[0]
+    names = {t for own in scores for t, score in own.items() if score >= 0.8}
+    personal = bool(names & PERSONAL)
+    for own in scores:
+        for target in own:
+            table = target.partition(".")[0]
+            own[target] += 0.04 * (table in votes) + 0.06 * (table == titled)
+        if own.get("wearers.name", 0) >= 0.9 and own.get("pairs.label", 0) >= 0.9:
+            own["wearers.name" if personal else "pairs.label"] += 0.3
+        if "bench_jobs.price" in own and "pairs.price" in own:
+            own["bench_jobs.price" if "bench_jobs" in votes else "pairs.price"] += 0.1
+
+
+def _settle(block: Block, uses: list[Use], looks: list[Look]) -> list[Use]:
+    """Decide what only all columns together tell: bare dates, bare thickness."""
+    targets = {use.target for use in uses}
+    out = []
+    for use in uses:
+        target = use.target
+        if target == "any.date" and "any.event" not in targets:
+            target = _meaning_of_date(block, use.at, targets)
+        if target == "checks.value" and use.header and not use.facets.get("foot"):
+            target = _meaning_of_thickness(use, targets)
+        if target == "soles.thickness" and "checks.checked_on" in targets | {_date_of(block, uses)}:
+            target = "checks.value"
+        out.append(replace(use, target=target))
+    del looks
+    return out
+
+
+def _date_of(block: Block, uses: list[Use]) -> str:
+    targets = {use.target for use in uses}
+    if any(use.target == "any.date" for use in uses) and "any.event" not in targets:
+        return _meaning_of_date(block, 0, targets)
+    return ""
+
+
+def _meaning_of_date(block: Block, at: int, targets: set[str]) -> str:
+    """Tell of what a bare `Date` is the day, by the other columns of its row."""
+    del at
+    tables = {target.partition(".")[0] for target in targets}
+    titled = word_of("table", plain(block.title))[0]
+    if {"checks.value", "checks.grade"} & targets and "checks.checked_on" not in targets:
+        return "checks.checked_on"
+    if "bench_jobs.work" in targets and "bench_jobs.received_on" not in targets:
+        return "bench_jobs.received_on"
+    if "wear_days" in tables and "wear_days.worn_on" not in targets:
+        return "wear_days.worn_on"
+    by_title = {
+        "wear_days": "wear_days.worn_on",
+        "checks": "checks.checked_on",
+        "bench_jobs": "bench_jobs.received_on",
+        "soles": "soles.fitted_on",
+        "pairs": "pairs.acquired_on",
+    }
+    if titled in by_title and by_title[titled] not in targets:
+        return by_title[titled]
+    if "soles.thickness" in targets and "soles.material" not in targets:
+        return "checks.checked_on"
+    if {"soles.material", "soles.thickness"} & targets and "soles.fitted_on" not in targets:
+        return "soles.fitted_on"
+    if {"pairs.price", "pairs.construction", "pairs.size_eu"} & targets:
+        return "pairs.acquired_on" if "pairs.acquired_on" not in targets else NOTE
+    personal = bool(targets & PERSONAL)
+    if personal and "soles.fitted_on" not in targets:
+        return "soles.fitted_on"
+    return "wear_days.worn_on" if "wear_days.worn_on" not in targets else NOTE
+
+
+def _meaning_of_thickness(use: Use, targets: set[str]) -> str:
+    """Tell a thickness when new from one that was measured, where the header does not."""
+    bare = plain(use.header) in ("mm", "thickness mm", "value", "reading", "iron")
+    measured = {"checks.checked_on", "checks.foot", "checks.point", "any.date", "any.event"}
+    if bare and not use.facets.get("point") and not measured & targets:
+        return "soles.thickness" if "soles.thickness" not in targets else "checks.value"
+    return "checks.value"

@@ -1,0 +1,197 @@
+"""Dates of sheets: which day does a cell name, in which order of day and month?
+
+The order is found by all cells of a sheet: a part over 12 is a day, no day lies in the future, and
+a diary is in order. What remains open is asked. A cell may name a month or a year alone: the middle
+of it is taken and marked as assumed.
+"""
+
+from __future__ import annotations
+
+import re
+from collections import Counter
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+from solespan.api.services.importing.sheets.sheet import Cell
+from solespan.api.services.importing.sheets.words import plain, word_of
+
+__all__ = ["DAY_FIRST", "MONTH_FIRST", "DateStyle", "Day", "order_of", "read_day", "read_days"]
+
+DAY_FIRST, MONTH_FIRST = "day first", "month first"
+SERIAL_ZERO = date(1899, 12, 30)
+SERIALS = (20_000, 80_000)  # 1954 to 2119
+YEARS = (1950, 2100)
+SPLITS = (r"[;\n|]", r"\s[&+]\s|\s(?:and|und|et|e|y|en)\s|,\s*", r"[,&+/]")
+_PARTS = re.compile(r"(\d{1,4})\s*[./\-\s]\s*(\d{1,2})\s*[./\-\s]\s*(\d{1,4})\.?")
+_SHORT = re.compile(r"(\d{1,2})\s*[./-]\s*(\d{1,2})\.?")
+_MONTH_YEAR = re.compile(r"(\d{1,2})\s*[./-]\s*(\d{4})|(\d{4})\s*[./-]\s*(\d{1,2})")
+_CLOCK = re.compile(r"[T\s,]+\d{1,2}:\d{2}(:\d{2}(\.\d+)?)?\s*([AaPp]\.?[Mm]\.?)?(Z|[+-]\d\d:?\d\d)?$")
+_ABOUT = re.compile(r"^(ca|circa|about|approx|around|etwa|um|env|environ|vers|circa|~)\b\.?\s*|^~\s*", re.I)
+FILLERS = frozenset(
+    "de del of the le il el er th st nd rd early late mid anfang ende mitte debut fin inizio".split()
+)
+SEASONS = {
+    4: ("spring", "fruhling", "fruhjahr", "printemps", "primavera", "lente"),
+    7: ("summer", "sommer", "ete", "estate", "verano", "zomer"),
+    10: ("autumn", "fall", "herbst", "automne", "autunno", "otono", "herfst"),
+    1: ("winter", "hiver", "inverno", "invierno"),
+}
+
+
+@dataclass(frozen=True)
+class DateStyle:
+    """How dates of a sheet are read: the order, and the year of dates that name none."""
+
+    order: str = DAY_FIRST
+    year: int | None = None
+
+
+@dataclass(frozen=True)
+class Day:
+    """A day that a cell names; `exact` is false where the cell names a month or a year alone."""
+
+    day: date
+    exact: bool = True
+
+
+def read_day(cell: Cell, style: DateStyle) -> Day | None:
+    """Read one day; None = the cell names none."""
+    if isinstance(cell, date):
+        return Day(cell)
+    if isinstance(cell, bool) or cell is None:
+        return None
+    if isinstance(cell, float):
+        return _number(cell)
+    text = _ABOUT.sub("", re.sub(r"\([^)]*\)", " ", cell).strip())
+    text = _CLOCK.sub("", text).strip()
+    if re.fullmatch(r"\d+(\.0+)?", text):
+        return _number(float(text))
+    found = _parts(text, style) or _words(text, style)
+    first = text.split(" ")[0].rstrip(".,")
+    if found is None and " " in text and word_of("weekday", first, near=False)[0]:
+        return read_day(text.split(" ", 1)[1], style)
+    return found
+
+
+def read_days(cell: Cell, style: DateStyle) -> list[Day] | None:
+    """Read a cell that lists days; None = some part of it names none."""
+    whole = read_day(cell, style)
+    if whole is not None:
+        return [whole]
+    if not isinstance(cell, str):
+        return None
+    for split in SPLITS:
+        pieces = [piece.strip() for piece in re.split(split, cell) if piece and piece.strip()]
+        days = [read_day(piece, style) for piece in pieces]
+        if len(days) > 1 and all(days):
+            return [day for day in days if day is not None]
+    return None
+
+
+def _made(year: int, month: int, day: int, *, exact: bool = True) -> Day | None:
+    if year < 100:
+        year += 2000 if year < 70 else 1900
+    try:
+        return Day(date(year, month, day), exact)
+    except ValueError:
+        return None
+
+
+def _number(value: float) -> Day | None:
+    if SERIALS[0] < value < SERIALS[1]:
+        return Day(SERIAL_ZERO + timedelta(days=int(value)))
+    if value == int(value) and YEARS[0] <= value <= YEARS[1]:
+        return _made(int(value), 7, 1, exact=False)
+    digits = str(int(value))
+    if len(digits) == 8 and digits[:2] in ("19", "20"):
+        return _made(int(digits[:4]), int(digits[4:6]), int(digits[6:]))
+    return None
+
+
+def _parts(text: str, style: DateStyle) -> Day | None:
+    if parts := _PARTS.fullmatch(text):
+        first, second, third = (int(part) for part in parts.groups())
+        if len(parts[1]) >= 3:
+            return _made(first, second, third)
+        if style.order == MONTH_FIRST:
+            return _made(third, first, second) or _made(third, second, first)
+        return _made(third, second, first) or _made(third, first, second)
+    if parts := _MONTH_YEAR.fullmatch(text):
+        month, year = (parts[1], parts[2]) if parts[1] else (parts[4], parts[3])
+        return _made(int(year), int(month), 15, exact=False)
+    if style.year and (parts := _SHORT.fullmatch(text)):
+        first, second = int(parts[1]), int(parts[2])
+        if style.order == MONTH_FIRST:
+            return _made(style.year, first, second) or _made(style.year, second, first)
+        return _made(style.year, second, first) or _made(style.year, first, second)
+    return None
+
+
+def _words(text: str, style: DateStyle) -> Day | None:
+    """Read a date with the month or the season in words."""
+    if len(text) > 60:
+        return None
+    tokens = re.findall(r"[a-z]+|\d+", plain(text))
+    tokens = [token for token in tokens if token not in FILLERS]
+    names = [word_of("month", t, near=False)[0] if t.isalpha() else "" for t in tokens]
+    numbers = [int(t) for t in tokens if t.isdigit()]
+    month = next((int(name) for name in names if name), 0)
+    known = sum(bool(name) for name in names) + len(numbers)
+    if month and known == len(tokens) and len(numbers) <= 2:
+        if len(numbers) == 2:
+            day, year = (numbers[1], numbers[0]) if numbers[0] > 31 else (numbers[0], numbers[1])
+            return _made(year, month, day)
+        if len(numbers) == 1:
+            if numbers[0] > 31 or re.fullmatch(r"[^\W\d]+\.?\s*[-'’/]\s*\d\d", text):
+                return _made(numbers[0], month, 15, exact=False)
+            return _made(style.year, month, numbers[0]) if style.year else None
+        return _made(style.year, month, 15, exact=False) if style.year else None
+    for middle, seasons in SEASONS.items():
+        if len(tokens) == 2 and tokens[0] in seasons and len(numbers) == 1:
+            return _made(numbers[0], middle, 15, exact=False)
+    quarter = re.fullmatch(r"q([1-4]) (\d{4})", " ".join(plain(text).split()))
+    return _made(int(quarter[2]), 3 * int(quarter[1]) - 1, 15, exact=False) if quarter else None
+
+
+def order_of(cells: Iterable[Cell], today: date) -> tuple[str, str]:
+    """Find the order of day and month by all cells.
+
+    Returns the order (empty = open), and a cell that can be read in both ways (empty = none).
+    """
+    votes: Counter[str] = Counter()
+    open_cells: list[str] = []
+    ways: dict[str, list[date]] = {DAY_FIRST: [], MONTH_FIRST: []}
+    for text in _single_dates(cells):
+        parts = _PARTS.fullmatch(text)
+        if parts is None or len(parts[1]) > 2:
+            continue
+        first, second = int(parts[1]), int(parts[2])
+        as_day = read_day(text, DateStyle(DAY_FIRST))
+        as_month = read_day(text, DateStyle(MONTH_FIRST))
+        if as_day is None or as_month is None:
+            continue
+        ways[DAY_FIRST].append(as_day.day)
+        ways[MONTH_FIRST].append(as_month.day)
+        if first > 12 or second > 12:
+            votes[DAY_FIRST if first > 12 else MONTH_FIRST] += 1
+        elif first != second:
+            open_cells.append(text)
+            if (as_day.day > today) != (as_month.day > today):
+                votes[MONTH_FIRST if as_day.day > today else DAY_FIRST] += 1
+    example = open_cells[0] if open_cells else ""
+    if votes:
+        return votes.most_common(1)[0][0], example
+    in_order = [way for way, days in ways.items() if len(set(days)) > 5 and _sorted(days)]
+    return (in_order[0] if len(in_order) == 1 else ""), example
+
+
+def _sorted(days: list[date]) -> bool:
+    return days in (sorted(days), sorted(days, reverse=True))
+
+
+def _single_dates(cells: Iterable[Cell]) -> Iterable[str]:
+    for cell in cells:
+        if isinstance(cell, str) and len(cell) < 400:
+            for piece in re.split(r"[;,\n|&+]|\s(?:and|und|et|e|y|en)\s", cell):
+                yield _CLOCK.sub("", re.sub(r"\([^)]*\)", " ", piece).strip())

@@ -1,0 +1,59 @@
+"""Diary reader: which pair does a line of free text name, and what does it say of it?"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Collection
+
+from solespan.api.services.importing.sheets.quantities import read_number
+from solespan.api.services.importing.sheets.records import CheckRead, Record
+from solespan.api.services.importing.sheets.words import plain, values_of, word_of
+
+__all__ = ["read_diary"]
+
+FILLERS = frozenset(
+    "the a an my our in on at to for with of and was were is today again all day new der die das "
+    "den dem mit im am zum und heute wieder le la les des du un une dans avec et il lo i gli con "
+    "el los las en con y de het een met en op new".split()
+)
+WET = ("rain", "regen", "pluie", "pioggia", "lluvia", "wet", "nass", "mouille", "bagnato")
+_FOOT_VALUE = re.compile(r"\b([^\W\d_]+)\.?\s*[:=]?\s*(\d{1,2}[.,]\d+|\d{1,2})\s*(?:mm)?", re.IGNORECASE)
+_HOURS = re.compile(r"\b(\d{1,2}(?:[.,]\d)?)\s*(?:h|hrs?|hours?|std|stunden|heures|ore|horas|uur)\b", re.I)
+
+
+def read_diary(record: Record, labels: Collection[str]) -> str:
+    """Read a text of a diary; return the name of its pair, and add what else it says."""
+    text = " ".join(record.events)
+    _read_values(record, text)
+    words = plain(text)
+    if any(wet in words.split() for wet in WET):
+        record.values.setdefault("wear_days.wet", "true")
+    hours = _HOURS.search(text)
+    if hours:
+        record.values.setdefault("wear_days.hours", float(hours[1].replace(",", ".")))
+    within = [label for label in labels if plain(label) and f" {plain(label)} " in f" {words} "]
+    if within:
+        return max(within, key=len)
+    return _rest(text)
+
+
+def _read_values(record: Record, text: str) -> None:
+    for name, number in _FOOT_VALUE.findall(text):
+        foot, _ = word_of("foot", name, near=False)
+        value = read_number(number)
+        if foot in ("left", "right") and value is not None:
+            record.checks.append(CheckRead(foot, "", "", value, "", None))
+
+
+def _rest(text: str) -> str:
+    """Return what remains of a text without words of events, numbers and fillers."""
+    text = _HOURS.sub(" ", _FOOT_VALUE.sub(lambda m: " " if word_of("foot", m[1], near=False)[0] else m[0], text))
+    known = set(values_of("event"))
+    for phrase in sorted(known, key=len, reverse=True):
+        text = re.sub(rf"(?i)\b{re.escape(phrase)}\b", " ", text)
+    kept = [
+        word
+        for word in re.findall(r"[^\W_][\w'’-]*", text)
+        if plain(word) not in FILLERS | set(WET) and not word.isdigit() and plain(word) not in known
+    ]
+    return " ".join(kept[:6])

@@ -1,0 +1,211 @@
+"""Calendar reader: how does a wide table, with days or pairs across, become one row per cell?
+
+Days stand across (dates, day numbers, weekdays, months) or down, with pairs on the other side. A
+cell holds a mark, hours, a thickness or the name of a pair. Each cell that is filled becomes a row.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+from dataclasses import dataclass, replace
+
+from solespan.api.services.importing.sheets.axis import (
+    Axis,
+    axis_of,
+    join_axes,
+    month_and_year_in,
+    text_of,
+)
+from solespan.api.services.importing.sheets.blocks import Block
+from solespan.api.services.importing.sheets.dates import DateStyle, read_day
+from solespan.api.services.importing.sheets.quantities import read_number, unit_in
+from solespan.api.services.importing.sheets.sheet import Cell
+from solespan.api.services.importing.sheets.words import header_scores, is_blank, plain, word_of
+
+__all__ = ["LABELS", "LEAVE", "THICKNESS", "WEAR", "Grid", "find_grid", "melt", "propose_mode"]
+
+WEAR, THICKNESS, LABELS, LEAVE = "marks of wear", "thickness", "names of pairs", "leave out"
+DAY_COLUMN, CELL_COLUMN, PAIR_COLUMN = "(day)", "(cell of the calendar)", "(pair)"
+LEAST = {"day": 7, "weekday": 5, "date": 2, "short": 3, "month": 4}
+MARKED = 0.9
+
+
+@dataclass(frozen=True)
+class Grid:
+    """The form of a calendar: which columns are cells, and what tells the day and the pair.
+
+    `across` holds for each cell column its axis, None = the header names a pair. `down` is the
+    column whose cells tell the day or a part of it, -1 = none.
+    """
+
+    across: dict[int, Axis | None]
+    down: int
+    month: int | None
+    year: int | None
+
+    @property
+    def pairs_across(self) -> bool:
+        """Whether the headers of the cells name pairs."""
+        return None in self.across.values()
+
+    @property
+    def lacks(self) -> str:
+        """What no title says: `month`, `year` or nothing."""
+        kinds = {axis.kind for axis in self.across.values() if axis is not None}
+        if "short" in kinds and not self.year:
+            return "year"
+        if "day" in kinds and self.down < 0:
+            return "" if self.month and self.year else "year" if self.month else "month"
+        return ""
+
+
+def find_grid(block: Block, style: DateStyle, pairs: Collection[str]) -> Grid | None:
+    """Tell a calendar from a list; `pairs` holds names of pairs in plain letters."""
+    axes = [axis_of(head, style) for head in block.heads]
+    kinds = [axis.kind for axis in axes if axis is not None]
+    month, year = month_and_year_in(block.title)
+    year = year or style.year
+    for kind in ("date", "day", "weekday", "short", "month"):
+        if kinds.count(kind) < LEAST[kind]:
+            continue
+        across = {n: axis for n, axis in enumerate(axes) if axis is not None and axis.kind == kind}
+        down = -1
+        if kind == "weekday":
+            down = _day_column(block, style, across)
+        elif kind == "month":
+            down = _number_column(block, across)
+        if kind in ("weekday", "month") and down < 0:
+            continue
+        return Grid(dict(across), down, month, year)
+    down = _day_column(block, style, ())
+    if down < 0:
+        return None
+    across_pairs = [
+        n
+        for n in range(len(block.headers))
+        if n != down and block.heads[n] is not None and _names_a_pair(block, n, pairs)
+    ]
+    if len(across_pairs) < 2:
+        return None
+    return Grid(dict.fromkeys(across_pairs), down, month, year)
+
+
+def _day_column(block: Block, style: DateStyle, but: Collection[int]) -> int:
+    for n in range(len(block.headers)):
+        cells = [cell for cell in block.column(n) if cell is not None]
+        if n in but or not cells:
+            continue
+        days = [read_day(cell, replace(style, year=style.year or 2024)) for cell in cells]
+        if sum(day is not None and day.exact for day in days) >= MARKED * len(cells):
+            return n
+    return -1
+
+
+def _number_column(block: Block, but: Collection[int]) -> int:
+    for n in range(len(block.headers)):
+        numbers = [read_number(cell) for cell in block.column(n) if cell is not None]
+        if n not in but and len(numbers) > 6 and all(v and 1 <= v <= 31 for v in numbers):
+            return n
+    return -1
+
+
+def _names_a_pair(block: Block, at: int, pairs: Collection[str]) -> bool:
+    """Whether a column's header is a pair's name and its cells are marks."""
+    header = plain(block.headers[at])
+    if not header or max(header_scores(block.headers[at]).values(), default=0.0) >= 0.95:
+        return header in pairs
+    cells = [cell for cell in block.column(at) if cell is not None]
+    marks = sum(_is_mark(cell) or read_number(cell) is not None for cell in cells)
+    facets = word_of("foot", header, near=False)[0] or word_of("point", header, near=False)[0]
+    if facets or unit_in(header):
+        return header in pairs
+    return header in pairs or (bool(cells) and marks >= MARKED * len(cells))
+
+
+def _is_mark(cell: Cell) -> bool:
+    return isinstance(cell, bool) or bool(word_of("yes_no", text_of(cell), near=False)[0])
+
+
+def propose_mode(block: Block, grid: Grid, *, has_label: bool) -> str:
+    """Propose what the cells of a calendar hold."""
+    cells = [row[n] for row in block.rows for n in grid.across if row[n] is not None]
+    texts = [c for c in cells if not _is_mark(c) and read_number(c) is None]
+    if len(texts) > 0.5 * len(cells) and not has_label and not grid.pairs_across:
+        return LABELS
+    numbers = [v for c in cells if (v := read_number(c)) is not None and not _is_mark(c)]
+    title = plain(block.title)
+    if numbers and (unit_in(block.title) or any(unit_in(text_of(c)) for c in cells[:50])):
+        return THICKNESS
+    hints = ("thickness", "dicke", "starke", "epaisseur", "spessore", "grosor", "espesor", "dikte")
+    if numbers and (any(hint in title for hint in hints) or word_of("table", title)[0] == "checks"):
+        return THICKNESS
+    fine = [v for v in numbers if (v * 2) % 1]
+    if len(fine) > 0.3 * max(1, len(numbers)) and numbers and max(numbers) < 15:
+        return THICKNESS
+    return WEAR
+
+
+def melt(block: Block, grid: Grid, mode: str, style: DateStyle) -> Block:
+    """Return the block with one row for each filled cell, its day and its pair beside it."""
+    kept = [
+        n
+        for n in range(len(block.headers))
+        if n not in grid.across and (n != grid.down or mode == LEAVE)
+    ]
+    out = Block(
+        block.file,
+        block.sheet,
+        block.number,
+        block.title,
+        [block.headers[n] for n in kept],
+        [block.heads[n] for n in kept],
+    )
+    extra = [DAY_COLUMN, CELL_COLUMN, *([PAIR_COLUMN] if grid.pairs_across else [])]
+    out.headers += extra
+    out.heads += [None] * len(extra)
+    base = len(kept)
+    out.fixed = {
+        base: "checks.checked_on" if mode == THICKNESS else "wear_days.worn_on",
+        base + 1: {WEAR: "wear_days.mark", THICKNESS: "checks.value", LABELS: "pairs.label"}.get(
+            mode, "ignore"
+        ),
+    }
+    if grid.pairs_across:
+        out.fixed[base + 2] = "pairs.label"
+    for row, line in zip(block.rows, block.lines, strict=True):
+        own = tuple(row[n] for n in kept)
+        filled = [n for n in grid.across if _counts(row[n], mode)] if mode != LEAVE else []
+        for n in filled:
+            day = _day_of(row, grid, n, style)
+            pair = (block.headers[n],) if grid.pairs_across else ()
+            out.rows.append((*own, day, row[n], *pair))
+            out.lines.append(line)
+        if not filled:
+            out.rows.append((*own, *(None,) * len(extra)))
+            out.lines.append(line)
+    return out
+
+
+def _counts(cell: Cell, mode: str) -> bool:
+    """Whether a cell says that something happened that day."""
+    if cell is None or is_blank(text_of(cell)):
+        return False
+    if mode == WEAR:
+        return word_of("yes_no", text_of(cell), near=False)[0] != "no" and read_number(cell) != 0
+    return True
+
+
+def _day_of(row: tuple[Cell, ...], grid: Grid, at: int, style: DateStyle) -> Cell:
+    """Return the day of a cell, or what stands for it where there is no such day."""
+    down = None
+    if grid.down >= 0:
+        found = read_day(row[grid.down], replace(style, year=style.year or grid.year))
+        number = read_number(row[grid.down])
+        down = Axis("date", day=found.day) if found else Axis("day", int(number or 0))
+    across = grid.across[at]
+    day = join_axes(down, across, grid.month, grid.year)
+    if day is None:
+        return " ".join(
+            str(axis.value or axis.day or "") for axis in (down, across) if axis is not None
+        )
+    return day
