@@ -6,6 +6,8 @@ to no row of it; each gets its fate here. A heading over some rows becomes a col
 
 from __future__ import annotations
 
+import re
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import date
 
@@ -16,11 +18,12 @@ from solespan.api.services.importing.sheets.sheet import Cell, Sheet
 from solespan.api.services.importing.sheets.translation import LEFT_OUT, Place, RowFate
 from solespan.api.services.importing.sheets.words import header_scores, plain, word_of
 
-__all__ = ["Block", "find_blocks"]
+__all__ = ["HEADING", "Block", "drop_columns", "find_blocks"]
 
 HEADING = "(heading above the rows)"
 SEARCHED_ROWS = 40
 ENOUGH = 1.2
+_DATED_TEXT = re.compile(r"\s*\d{1,4}[./-]\d{1,2}[./-]\d{0,4}\S*\s+\S")  # a line of a diary
 Row = tuple[Cell, ...]
 
 
@@ -101,7 +104,7 @@ def find_blocks(sheet: Sheet, style: DateStyle) -> tuple[list[Block], list[RowFa
         at += 1
     for block in blocks:
         _lift_headings(block, fates)
-        _drop_empty_columns(block)
+        drop_columns(block, [n for n, header in enumerate(block.headers) if not header])
     return [block for block in blocks if block.rows], fates
 
 
@@ -124,6 +127,8 @@ def _cell_score(cell: Cell) -> float:
         return 0.0
     if read_number(cell) is not None and len(plain(cell)) < 4:
         return 0.0
+    if _DATED_TEXT.match(cell):
+        return 0.0
     best = max(header_scores(cell).values(), default=0.0)
     facet = word_of("foot", cell, near=False)[0] or word_of("point", cell, near=False)[0]
     return max(best, 0.8 if facet else 0.0)
@@ -132,11 +137,14 @@ def _cell_score(cell: Cell) -> float:
 def _header_score(row: Row, style: DateStyle) -> float:
     if _filled(row) == 0:
         return 0.0
+    if len(row) == 1:
+        return _cell_score(row[0]) if _cell_score(row[0]) > 0.9 else 0.0
     named = sum(_cell_score(cell) for cell in row)
     data = sum(
         isinstance(cell, float | bool) or (isinstance(cell, str) and "@" in cell) for cell in row
     )
-    return named - 0.5 * data if not _axes(row, style) else named + 2.0
+    told = sum(isinstance(cell, str) and bool(_DATED_TEXT.match(cell)) for cell in row)
+    return named - 0.5 * data - told if not _axes(row, style) else named + 2.0
 
 
 def _axes(row: Row, style: DateStyle) -> bool:
@@ -318,13 +326,10 @@ def _is_heading(block: Block, at: int) -> bool:
     return gap or capitals or year or text.endswith(":")
 
 
-def _drop_empty_columns(block: Block) -> None:
-    kept = [
-        n
-        for n in range(len(block.headers))
-        if any(row[n] is not None for row in block.rows)
-    ]
+def drop_columns(block: Block, doubtful: Sequence[int]) -> None:
+    """Drop those of the doubtful columns that hold nothing; name the others by their letter."""
+    gone = {n for n in doubtful if all(row[n] is None for row in block.rows)}
+    kept = [n for n in range(len(block.headers)) if n not in gone]
     block.headers = [block.headers[n] or f"column {_letters(n)}" for n in kept]
     block.heads = [block.heads[n] for n in kept]
     block.rows = [tuple(row[n] for n in kept) for row in block.rows]
-

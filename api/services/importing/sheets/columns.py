@@ -24,7 +24,7 @@ from solespan.api.services.importing.sheets.words import (
     word_of,
 )
 
-__all__ = ["IGNORE", "NOTE", "Use", "propose_uses"]
+__all__ = ["IGNORE", "NOTE", "Use", "propose_uses", "says_day"]
 
 NOTE, IGNORE = "note", "ignore"
 SAMPLE = 300
@@ -90,8 +90,18 @@ class Look:
         return hits / len(self.cells)
 
 
-def look_at(cells: Sequence[Cell], style: DateStyle) -> Look:
-    """Look at the cells of a column that say something."""
+def says_day(header: str) -> bool:
+    """Whether a header says that its cells are days."""
+    scores = header_scores(header)
+    return any(s >= 0.6 and TARGETS[t].kind in ("date", "dates") for t, s in scores.items())
+
+
+def look_at(cells: Sequence[Cell], style: DateStyle, header: str) -> Look:
+    """Look at the cells of a column that say something.
+
+    Without a word for days in the header, 4.5 is a number and no day of May.
+    """
+    style = style if says_day(header) else replace(style, year=None)
     told = tuple(c for c in cells if c is not None and not is_blank(text_of(c)))[:SAMPLE]
     size = max(1, len(told))
     days = [read_days(cell, style) is not None for cell in told]
@@ -116,7 +126,7 @@ def _is_number(cell: Cell, is_day: bool) -> bool:
 
 def propose_uses(block: Block, style: DateStyle) -> list[Use]:
     """Propose a target for each column of a block."""
-    looks = [look_at(block.column(n), style) for n in range(len(block.headers))]
+    looks = [look_at(block.column(n), style, block.headers[n]) for n in range(len(block.headers))]
     scores = [_scores(block, n, looks[n], style) for n in range(len(block.headers))]
     _weigh_context(block, scores)
     chosen: dict[int, tuple[str, float]] = {

@@ -78,7 +78,7 @@ def find_grid(block: Block, style: DateStyle, pairs: Collection[str]) -> Grid | 
             continue
         return Grid(dict(across), down, month, year)
     down = _day_column(block, style, ())
-    if down < 0:
+    if down < 0 or any(_names_pairs(header) for header in block.headers):
         return None
     across_pairs = [
         n
@@ -109,6 +109,11 @@ def _number_column(block: Block, but: Collection[int]) -> int:
     return -1
 
 
+def _names_pairs(header: str) -> bool:
+    """Whether a header says that its cells name pairs."""
+    return header_scores(header).get("pairs.label", 0.0) >= 0.9
+
+
 def _names_a_pair(block: Block, at: int, pairs: Collection[str]) -> bool:
     """Whether a column's header is a pair's name and its cells are marks."""
     header = plain(block.headers[at])
@@ -116,7 +121,7 @@ def _names_a_pair(block: Block, at: int, pairs: Collection[str]) -> bool:
         return header in pairs
     cells = [cell for cell in block.column(at) if cell is not None]
     marks = sum(_is_mark(cell) or read_number(cell) is not None for cell in cells)
-    facets = word_of("foot", header, near=False)[0] or word_of("point", header, near=False)[0]
+    facets = any(word_of(c, t, near=False)[0] for t in header.split() for c in ("foot", "point"))
     if facets or unit_in(header):
         return header in pairs
     return header in pairs or (bool(cells) and marks >= MARKED * len(cells))

@@ -12,8 +12,8 @@ from dataclasses import dataclass, field, replace
 from datetime import date
 
 from solespan.api.services.importing.sheets.axis import month_and_year_in, text_of
-from solespan.api.services.importing.sheets.blocks import Block, find_blocks
-from solespan.api.services.importing.sheets.columns import IGNORE, Use, propose_uses
+from solespan.api.services.importing.sheets.blocks import Block, drop_columns, find_blocks
+from solespan.api.services.importing.sheets.columns import IGNORE, Use, propose_uses, says_day
 from solespan.api.services.importing.sheets.dates import (
     DAY_FIRST,
     MONTH_FIRST,
@@ -155,6 +155,8 @@ def _list(
     month, year = month_and_year_in(block.title)
     own = replace(style, year=year)
     grid = find_grid(block, own, names)
+    if grid is None:
+        drop_columns(block, range(len(block.headers)))
     if grid is not None:
         block = _melted(block, grid, own, asker, seen, layout, today)
     elif year is None and _lacks_years(block, own):
@@ -259,7 +261,7 @@ def _lacks_years(block: Block, style: DateStyle) -> bool:
         short = [
             c
             for c in cells
-            if re.search(r"\d{1,2}\s*[./-]\s*\d{1,2}\.?$|[A-Za-z]{3}", c)
+            if (says_day(block.headers[n]) or re.search(r"\d\s*[./-]\s*\d+\.$|[A-Za-z]{3}", c))
             and read_day(c, style) is None
             and read_day(c, dated) is not None
         ]
@@ -358,9 +360,9 @@ def _find_units(found: List, asker: Asker) -> None:
 
 def _split_diary(block: Block, style: DateStyle) -> Block:
     """Cut lines that begin with a day into day and text."""
-    if len(block.headers) != 1:
+    if not all(head is None for head in block.heads[1:]):
         return block
-    texts = [text_of(row[0]) for row in block.rows]
+    texts = [", ".join(text_of(c) for c in row if c is not None) for row in block.rows]
     year = month_and_year_in(block.title)[1] or 2024
     cut = [_cut(text, replace(style, year=year)) for text in texts]
     if sum(day != "" for day, _ in cut) < 0.6 * len(cut):

@@ -226,8 +226,9 @@ class Book:
         owner = wearer or self.one_wearer(record.place)
         stored = self._known_labels.get(plain(label), [])
         own = slug(label, "pair")
-        several = len(self.wearers) > 1 or len(self.known.wearers) > 1
-        full = f"{slug(owner.wearer_id, 'customer')}-{own}" if several else own
+        prefix = slug(owner.wearer_id, "customer")
+        several = wearer is not None
+        full = f"{prefix}-{own}" if several and not own.endswith(prefix) else own
         if number and number in self.known.pairs:
             pair = Pair(number, owner, label, record.place, known=True)
         elif not number and label in self.known.pairs:
