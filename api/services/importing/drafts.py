@@ -44,6 +44,7 @@ class Draft:
         self.findings: list[Finding] = list(raw.findings)
         self.frame = pd.DataFrame(index=range(len(raw.lines)))
         self.given: set[str] = set()
+        self._unread: dict[str, Mask] = {}
 
     @property
     def rows(self) -> int:
@@ -67,6 +68,14 @@ class Draft:
     def refuse(self, mask: Mask, column: str, why: Why, accepted: str = "") -> None:
         """Refuse the rows in `mask` that are still good; `why` may depend on the row's place."""
         self._find(REFUSED, mask & self.good, column, why, accepted)
+        self.good &= ~mask
+
+    def refuse_cells(self, mask: Mask, column: str, why: Why, accepted: str = "") -> None:
+        """Refuse the rows in `mask` for one cell, so that all cells of a row are named at once."""
+        stored = self.table.by_name[column].iron_of or column
+        unread = self._unread.get(stored, np.zeros(len(self.lines), dtype=bool))
+        self._find(REFUSED, mask & ~unread, column, why, accepted)
+        self._unread[stored] = unread | mask
         self.good &= ~mask
 
     def question(self, mask: Mask, column: str, why: Why, accepted: str = "") -> None:
@@ -117,7 +126,9 @@ def read_cells(raw: RawTable) -> Draft:
         draft.frame[column.name] = _empty(column, len(draft.lines)) if values is None else values
         if column.required and column.name in draft.given:
             missing = draft.frame[column.name].isna().to_numpy()
-            draft.refuse(missing, column.name, "this column is required and empty", "a value")
+            draft.refuse_cells(
+                missing, column.name, "this column is required and empty", "a value"
+            )
     return draft
 
 
@@ -160,7 +171,7 @@ def _read_column(draft: Draft, column: Column, cells: Sequence[str]) -> pd.Serie
             try:
                 value = read(cell)
             except BadValue as bad:
-                draft.refuse(codes == code, column.name, bad.why, bad.accepted)
+                draft.refuse_cells(codes == code, column.name, bad.why, bad.accepted)
         values.append(value)
     if column.kind == "date":
         known = np.array(values, dtype="datetime64[D]").astype("datetime64[s]")
