@@ -21,6 +21,7 @@ from solespan.api.services.importing.sheets.details import (
 from solespan.api.services.importing.sheets.diary import read_diary
 from solespan.api.services.importing.sheets.events import (
     NO_EVENT,
+    RESOLES,
     Rows,
     apply_events,
     check_rows,
@@ -228,7 +229,8 @@ class Assembly:
             for row in rows:
                 self.rows.add(table, row, record.place)
                 became[ROWS_IN_WORDS[table]] += 1
-                pair.days += [date.fromisoformat(row[DAY_OF[table]])] * (table != "bench_jobs")
+                if row.get("work") not in RESOLES:
+                    pair.days.append(date.fromisoformat(row[DAY_OF[table]]))
 
     def _fresh(
         self, record: Record, found: dict[str, Rows], doubles: list[str]

@@ -31,7 +31,7 @@ Row = tuple[Cell, ...]
 class Block:
     """One table: `headers` as text, `heads` as the cells they came from, and rows with lines.
 
-    `fixed` holds the targets of columns that the form of the table tells.
+    A header of two lines has a line break between them. `fixed` holds the targets of columns that the form of the table tells.
     """
 
     file: str
@@ -203,8 +203,10 @@ def _is_second_line(upper: Row, lower: Row, score: float, style: DateStyle) -> b
     if not cells:
         return False
     if _axes(upper, style) or _axes(lower, style):
-        weekdays = [axis_of(c, style) for c in cells]
-        share = sum(a is not None and a.kind in ("weekday", "day") for a in weekdays) / len(cells)
+        above = {a.kind for c in upper if (a := axis_of(c, style)) is not None}
+        axes = [axis_of(c, style) for c in cells]
+        wanted = {"weekday"} if "day" in above or "date" in above else {"day", "date", "short"}
+        share = sum(a is not None and a.kind in wanted for a in axes) / len(cells)
         return share > 0.6 and len(cells) >= 5
     if not all(isinstance(cell, str) for cell in cells) or _has_data(lower, style):
         return False
@@ -241,7 +243,7 @@ def _combine(rows: list[Row]) -> tuple[list[str], list[Cell]]:
         if above or below is None:
             group = above
         texts = [t for t in (above or group, text_of(below)) if t]
-        headers.append(" ".join(dict.fromkeys(texts)))
+        headers.append("\n".join(dict.fromkeys(texts)))
         dated = isinstance(top, date | float) or below is None
         heads.append(top if dated else below if not texts or top is None else " ".join(texts))
     axes = [axis_of(c, DateStyle()) for c in upper]

@@ -11,7 +11,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date
 
-from solespan.api.services.importing.sheets.axis import text_of
+from solespan.api.services.importing.sheets.axis import month_and_year_in, text_of
 from solespan.api.services.importing.sheets.blocks import HEADING, Block
 from solespan.api.services.importing.sheets.dates import DateStyle, read_day, read_days
 from solespan.api.services.importing.sheets.quantities import read_number, unit_in
@@ -29,6 +29,7 @@ __all__ = ["IGNORE", "NOTE", "Use", "propose_uses", "says_day"]
 NOTE, IGNORE = "note", "ignore"
 SAMPLE = 300
 SURE = 0.75
+LOWER_LINE = 0.9
 LEAST = 0.45
 NUMBERS = ("count", "hours", "minutes", "thickness", "money", "size", "frequency")
 REPEATABLE = {NOTE, IGNORE, "soles.fitted_on", "checks.value", "checks.grade", "wear_days.worn_on"}
@@ -69,6 +70,11 @@ class Use:
     sure: bool
     facets: Mapping[str, str] = field(default_factory=dict)
     day: date | None = None
+
+    @property
+    def name(self) -> str:
+        """The header on one line."""
+        return self.header.replace("\n", " ")
 
 
 @dataclass(frozen=True)
@@ -171,6 +177,9 @@ def _use(block: Block, at: int, header: str, target: str, sure: bool) -> Use:
 def _scores(block: Block, at: int, look: Look, style: DateStyle) -> dict[str, float]:
     header = re.sub(r"\s*[#(]?\d+\)?$", "", block.headers[at]).strip() or block.headers[at]
     named = {} if header == HEADING else dict(header_scores(header))
+    if "\n" in header:
+        for target, score in header_scores(header.rsplit("\n", 1)[1]).items():
+            named[target] = max(named.get(target, 0.0), LOWER_LINE * score)
     tokens = plain(header).split()
     facet = any(word_of(c, t, near=False)[0] for t in tokens for c in ("foot", "point"))
     if (facet or unit_in(header)) and look.numbers > 0.6 and "hours" not in tokens:
@@ -229,6 +238,8 @@ def _by_look(block: Block, at: int, look: Look) -> dict[str, float]:
         return {"wearers.email": 0.6}
     if look.dates > 0.8 and look.numbers < 0.9:
         return {"any.date": 0.5}
+    if block.headers[at] == HEADING and any(month_and_year_in(text_of(c)) != (None, None) for c in look.cells):
+        return {IGNORE: 0.6}
     out = {t: 0.55 for t in SEEN_IN_CELLS if look.words(WORDS_OF[t]) > 0.7}
     text = 1.0 - max(look.dates, look.numbers, look.mails, look.phones, look.flags)
     lengths = sorted(len(text_of(cell)) for cell in look.cells)

@@ -18,7 +18,7 @@ from solespan.api.services.importing.sheets.axis import (
 )
 from solespan.api.services.importing.sheets.blocks import Block
 from solespan.api.services.importing.sheets.dates import DateStyle, read_day
-from solespan.api.services.importing.sheets.quantities import read_number, unit_in
+from solespan.api.services.importing.sheets.quantities import currency_in, read_number, unit_in
 from solespan.api.services.importing.sheets.sheet import Cell
 from solespan.api.services.importing.sheets.words import header_scores, is_blank, plain, word_of
 
@@ -28,6 +28,7 @@ WEAR, THICKNESS, LABELS, LEAVE = "marks of wear", "thickness", "names of pairs",
 DAY_COLUMN, CELL_COLUMN, PAIR_COLUMN = "(day)", "(cell of the calendar)", "(pair)"
 LEAST = {"day": 7, "weekday": 5, "date": 2, "short": 3, "month": 4}
 MARKED = 0.9
+NAMED = 0.7
 
 
 @dataclass(frozen=True)
@@ -111,20 +112,27 @@ def _number_column(block: Block, but: Collection[int]) -> int:
 
 def _names_pairs(header: str) -> bool:
     """Whether a header says that its cells name pairs."""
-    return header_scores(header).get("pairs.label", 0.0) >= 0.9
+    lines = (header, header.rsplit("\n", 1)[-1])
+    return any(header_scores(line).get("pairs.label", 0.0) >= 0.9 for line in lines)
 
 
 def _names_a_pair(block: Block, at: int, pairs: Collection[str]) -> bool:
     """Whether a column's header is a pair's name and its cells are marks."""
     header = plain(block.headers[at])
-    if not header or max(header_scores(block.headers[at]).values(), default=0.0) >= 0.95:
+    lines = [block.headers[at], block.headers[at].rsplit("\n", 1)[-1]]
+    if not header or max(max(header_scores(h).values(), default=0.0) for h in lines) >= NAMED:
         return header in pairs
     cells = [cell for cell in block.column(at) if cell is not None]
-    marks = sum(_is_mark(cell) or read_number(cell) is not None for cell in cells)
+    marks = sum(_is_mark(cell) or _is_hours(cell) for cell in cells)
     facets = any(word_of(c, t, near=False)[0] for t in header.split() for c in ("foot", "point"))
     if facets or unit_in(header):
         return header in pairs
     return header in pairs or (bool(cells) and marks >= MARKED * len(cells))
+
+
+def _is_hours(cell: Cell) -> bool:
+    number = read_number(cell)
+    return number is not None and 0 <= number <= 24 and not currency_in(text_of(cell))
 
 
 def _is_mark(cell: Cell) -> bool:

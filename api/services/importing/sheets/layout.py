@@ -12,7 +12,7 @@ from dataclasses import dataclass, field, replace
 from datetime import date
 
 from solespan.api.services.importing.sheets.axis import month_and_year_in, text_of
-from solespan.api.services.importing.sheets.blocks import Block, drop_columns, find_blocks
+from solespan.api.services.importing.sheets.blocks import HEADING, Block, drop_columns, find_blocks
 from solespan.api.services.importing.sheets.columns import IGNORE, Use, propose_uses, says_day
 from solespan.api.services.importing.sheets.dates import (
     DAY_FIRST,
@@ -159,7 +159,7 @@ def _list(
         drop_columns(block, range(len(block.headers)))
     if grid is not None:
         block = _melted(block, grid, own, asker, seen, layout, today)
-    elif year is None and _lacks_years(block, own):
+    elif year is None and not heads_years(block) and _lacks_years(block, own):
         own = replace(own, year=_ask_year(block, asker, today))
     del month
     uses = []
@@ -178,7 +178,7 @@ def _list(
                 key,
                 block.file,
                 block.sheet,
-                use.header,
+                use.header.replace("\n", " "),
                 _examples(block.column(use.at)),
                 use.target if key not in asker.answers else _proposed(block, own, use.at),
                 target,
@@ -257,6 +257,8 @@ def _lacks_years(block: Block, style: DateStyle) -> bool:
     """Whether a column has dates that name no year."""
     dated = replace(style, year=2024)
     for n in range(len(block.headers)):
+        if block.headers[n] == HEADING:
+            continue
         cells = [c for c in block.column(n)[:200] if isinstance(c, str) and not is_blank(c)]
         short = [
             c
@@ -268,6 +270,13 @@ def _lacks_years(block: Block, style: DateStyle) -> bool:
         if len(short) > 0.6 * len(cells) and short:
             return True
     return False
+
+
+def heads_years(block: Block) -> bool:
+    """Whether the headings over the rows name years."""
+    if HEADING not in block.headers:
+        return False
+    return any(month_and_year_in(text_of(c))[1] for c in block.column(0))
 
 
 def _ask_year(block: Block, asker: Asker, today: date) -> int:

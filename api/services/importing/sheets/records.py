@@ -8,12 +8,12 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date
 
 from solespan.api.clock import is_time_zone
-from solespan.api.services.importing.sheets.axis import text_of
-from solespan.api.services.importing.sheets.blocks import Block
+from solespan.api.services.importing.sheets.axis import month_and_year_in, text_of
+from solespan.api.services.importing.sheets.blocks import HEADING, Block
 from solespan.api.services.importing.sheets.columns import IGNORE, NOTE, WORDS_OF, Use
 from solespan.api.services.importing.sheets.dates import DateStyle, Day, read_day, read_days
 from solespan.api.services.importing.sheets.quantities import (
@@ -120,6 +120,9 @@ class RecordReader:
     def read(self, row: Sequence[Cell], line: int) -> Record:
         """Read one row."""
         record = Record(self.block.place(line))
+        if self.block.headers[0] == HEADING:
+            year = month_and_year_in(text_of(row[0]))[1]
+            self.style = replace(self.style, year=year or self.style.year)
         for use in self.uses:
             cell = row[use.at]
             text = text_of(cell)
@@ -130,16 +133,16 @@ class RecordReader:
     def _read_cell(self, record: Record, use: Use, cell: Cell, text: str) -> None:
         kind = TARGETS[use.target].kind
         if use.target == NOTE:
-            record.notes.append(f"{use.header}: {text}"[:TEXT_LENGTH])
+            record.notes.append(f"{use.name}: {text}"[:TEXT_LENGTH])
             return
         reader = getattr(self, f"_{kind}")
         if not reader(record, use, cell, text):
-            problem = Problem(use.header, text[:200], _why(kind), ACCEPTED.get(kind, ""))
+            problem = Problem(use.name, text[:200], _why(kind), ACCEPTED.get(kind, ""))
             if kind in ("date", "dates", "thickness", "word", "work", "hours", "mark", "event"):
                 record.problems.append(problem)
             else:
                 record.soft.append(problem)
-                record.notes.append(f"{use.header}: {text}"[:TEXT_LENGTH])
+                record.notes.append(f"{use.name}: {text}"[:TEXT_LENGTH])
 
     def _text(self, record: Record, use: Use, cell: Cell, text: str) -> bool:
         del cell
@@ -207,9 +210,9 @@ class RecordReader:
         column = WORDS_OF[use.target]
         word, sure = word_of(column, text)
         if not word:
-            word, sure = self._ask_word(column, use.header, text), False
+            word, sure = self._ask_word(column, use.name, text), False
         if not word:
-            record.notes.append(f"{use.header}: {text}"[:TEXT_LENGTH])
+            record.notes.append(f"{use.name}: {text}"[:TEXT_LENGTH])
             return True
         if use.target == "checks.grade":
             record.checks.append(self._check(use, None, word))
@@ -239,11 +242,11 @@ class RecordReader:
         pieces = [text] if whole else re.split(r"[+,;/&\n]|\s(?:and|und|et|e|y|en|with|mit)\s", text)
         for piece in pieces:
             if piece.strip():
-                word = word_of("work", piece)[0] or self._ask_word("work", use.header, piece.strip())
+                word = word_of("work", piece)[0] or self._ask_word("work", use.name, piece.strip())
                 if word and word not in record.works:
                     record.works.append(word)
                 elif not word:
-                    record.notes.append(f"{use.header}: {piece.strip()}")
+                    record.notes.append(f"{use.name}: {piece.strip()}")
         return True
 
     def _event(self, record: Record, use: Use, cell: Cell, text: str) -> bool:
@@ -265,7 +268,7 @@ class RecordReader:
         pieces = [p for p in re.split(r"[,;(+&/]|\s(?:and|und|et|e|y|en)\s", text) if p.strip(" )")]
         day = read_day(cell, self.style)
         if day is not None:
-            record.consents.append(ConsentRead(channel, day.day, f"{use.header}: {text}"))
+            record.consents.append(ConsentRead(channel, day.day, f"{use.name}: {text}"))
             return True
         found: list[str] = []
         on = None
@@ -280,7 +283,7 @@ class RecordReader:
                 return False
             found += [way] if way else []
         for way in found or [channel]:
-            record.consents.append(ConsentRead(way, on, f"{use.header}: {text}"))
+            record.consents.append(ConsentRead(way, on, f"{use.name}: {text}"))
         return True
 
     def _thickness(self, record: Record, use: Use, cell: Cell, text: str) -> bool:

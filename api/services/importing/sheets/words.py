@@ -17,9 +17,10 @@ from rapidfuzz import fuzz, process
 
 __all__ = ["TARGETS", "Target", "header_scores", "is_blank", "plain", "say", "values_of", "word_of"]
 
-EXACT, CONTAINED, NEAR = 1.0, 0.8, 0.7
+EXACT, NEARLY, CONTAINED, NEAR = 1.0, 0.97, 0.8, 0.7
 NEAR_ENOUGH = 86
 LONGEST_HEADER = 80
+FILLERS = frozenset("am on le il el op the of in der die das du de la del vom im a".split())
 _FOLD = str.maketrans({"ß": "ss", "ø": "o", "æ": "ae", "œ": "oe", "ł": "l", "✓": "x", "✔": "x", "☑": "x", "✅": "x", "√": "x", "●": "x", "•": "x", "■": "x"})
 
 
@@ -31,6 +32,7 @@ class Target:
     title: str
     kind: str
     words: tuple[str, ...]
+    spellings: frozenset[str]
 
     @property
     def table(self) -> str:
@@ -56,7 +58,8 @@ def _targets() -> dict[str, Target]:
     for file in ("wearers.toml", "pairs.toml", "soles.toml", "events.toml"):
         for name, entry in _load(file).items():
             words = tuple(dict.fromkeys(plain(word) for word in entry["words"]))
-            out[name] = Target(name, str(entry["title"]), str(entry["kind"]), words)
+            spellings = frozenset(w for word in words for w in (word, word.replace(" ", "")))
+            out[name] = Target(name, str(entry["title"]), str(entry["kind"]), words, spellings)
     return out
 
 
@@ -115,17 +118,18 @@ def header_scores(header: str) -> dict[str, float]:
     if not wanted:
         return {}
     bare = plain(re.sub(r"\([^)]*\)|\[[^]]*\]|[€$£]", " ", header))[:LONGEST_HEADER]
-    tokens = set(wanted.split())
+    core = " ".join(token for token in bare.split() if token not in FILLERS)
+    exact = {wanted, bare, wanted.replace(" ", "")}
+    nearly = {core, core.replace(" ", "")}
+    tokens = max(1, len(core.split()))
     scores: dict[str, float] = {}
     for target in TARGETS.values():
-        best = 0.0
-        for word in target.words:
-            if word in (wanted, bare):
-                best = EXACT
-                break
-            parts = word.split()
-            if set(parts) <= tokens and (len(word) > 3):
-                best = max(best, CONTAINED * (0.5 + 0.5 * len(parts) / len(tokens)))
+        best = EXACT if exact & target.spellings else 0.0
+        best = best or (NEARLY if nearly & target.spellings else 0.0)
+        for word in () if best else target.words:
+            if len(word) > 3 and f" {word} " in f" {wanted} ":
+                share = min(1.0, len(word.split()) / tokens)
+                best = max(best, CONTAINED * (0.5 + 0.5 * share))
         if best < NEAR and len(bare) > 4:
             near = process.extractOne(
                 bare, target.words, scorer=fuzz.ratio, score_cutoff=NEAR_ENOUGH
