@@ -125,9 +125,19 @@ def _show(read: FileImport) -> None:
         mark = "" if use.sure else "  (in doubt)"
         typer.echo(f"  {use.header or '(no heading)'}: {use.words}  [{use.key}]{mark}")
     for name, lines in reading.preview.items():
+        if not lines:
+            continue
         typer.echo(f"\n{name}: {len(reading.tables[name])} rows")
         for line in lines[:SHOWN_LINES]:
             typer.echo(f"  {line}")
+    _show_assumed_and_left(read)
+
+
+def _show_assumed_and_left(read: FileImport) -> None:
+    from solespan.api.services.importing.files.reading_summary import no_row
+    from solespan.api.services.importing.sheets.translation import TAKEN
+
+    reading = _reading(read).translation
     counted: dict[str, int] = {}
     for assumed in reading.assumed:
         counted[assumed.words] = counted.get(assumed.words, 0) + 1
@@ -135,7 +145,7 @@ def _show(read: FileImport) -> None:
         typer.echo("\nAssumed")
     for words, times in counted.items():
         typer.echo(f"  {words} ({times})")
-    left = [fate for fate in read.fates if fate.fate != "taken"]
+    left = [fate for fate in read.fates if fate.fate != TAKEN and not no_row(fate)]
     if left:
         typer.echo("\nNot taken")
     for fate in left[:SHOWN_ROWS]:

@@ -12,10 +12,11 @@ from typing import Any
 
 from solespan.api.services.importing.files.file_imports import FileImport
 from solespan.api.services.importing.files.rest_files import write_rest
-from solespan.api.services.importing.sheets.translation import TAKEN, RowFate
+from solespan.api.services.importing.sheets.translation import LEFT_OUT, TAKEN, RowFate
 
-__all__ = ["questions_of", "reading_summary"]
+__all__ = ["no_row", "questions_of", "reading_summary"]
 
+NO_ROWS = ("a header row", "an empty row")
 MOST_FATES = 5000
 MOST_PAIRS = 500
 
@@ -26,7 +27,8 @@ def reading_summary(done: FileImport, folder: Path) -> dict[str, Any] | None:
     if reading is None:
         return None
     translation = reading.translation
-    others = [fate for fate in done.fates if fate.fate != TAKEN]
+    fates = [fate for fate in done.fates if not no_row(fate)]
+    others = [fate for fate in fates if fate.fate != TAKEN]
     # Refused rows come first: a person has to do something about them.
     ranked = sorted(others, key=lambda fate: fate.fate != "refused")
     pairs = translation.tables.get("pairs")
@@ -42,15 +44,20 @@ def reading_summary(done: FileImport, folder: Path) -> dict[str, Any] | None:
         "known_before": reading.known_before,
         "columns": [asdict(one) for one in translation.columns],
         "questions": questions_of(translation.questions, reading.answers),
-        "counts": dict(Counter(fate.fate for fate in done.fates)),
+        "counts": dict(Counter(fate.fate for fate in fates)),
         "fates": [_told(fate) for fate in ranked[:MOST_FATES]],
         "fates_left_out": max(0, len(ranked) - MOST_FATES),
-        "preview": translation.preview,
+        "preview": {name: lines for name, lines in translation.preview.items() if lines},
         "tables": {name: len(frame) for name, frame in translation.tables.items()},
         "pairs": [[key, label or key] for key, label in list(labels.items())[:MOST_PAIRS]],
         "pair_of": {key: [pair, labels.get(pair) or pair] for key, pair in known.items()},
         "rests": write_rest(reading.sheets, done.fates, folder),
     }
+
+
+def no_row(fate: RowFate) -> bool:
+    """Whether a line of a sheet is a heading or empty, so that nobody misses it."""
+    return fate.fate == LEFT_OUT and fate.why in NO_ROWS
 
 
 def questions_of(questions: list[Any], answers: dict[str, str]) -> list[dict[str, Any]]:

@@ -29,6 +29,16 @@ from solespan.api.storage.importing.mappings import put_mapping
 
 __all__ = ["SheetOrigin"]
 
+# What a column of a table is called as a target of a sheet, where that differs.
+_TARGETS = {
+    "wearers.phone": "wearers.telephone",
+    "pairs.price_minor": "pairs.price",
+    "soles.nominal_thickness_mm": "soles.thickness",
+    "soles.limit_mm": "soles.limit",
+    "checks.value_mm": "checks.value",
+    "bench_jobs.price_minor": "bench_jobs.price",
+}
+_CHANNELS = {"print_list": "print"}
 _TABLE_LINE = re.compile(r"\b(\w+)\.csv, line (\d+)")
 _OWN_LINES = re.compile(r"on line (\d+(?:, \d+)*)")
 
@@ -65,9 +75,9 @@ class SheetOrigin:
         why = _OWN_LINES.sub(self._lines_in(table), why)
         if place is None:
             return replace(finding, why=why)
-        names = (f"{table}.{finding.column}", finding.column)
-        headers = (self._headers.get((place.file, place.sheet, name)) for name in names)
-        column = next((header for header in headers if header), finding.column)
+        name = f"{table}.{finding.column}"
+        target = _TARGETS.get(name, name)
+        column = self._headers.get((place.file, place.sheet, target)) or finding.column
         return replace(finding, file=_label(place), line=place.line, column=column, why=why)
 
     def write_along(self, session: Session) -> None:
@@ -96,8 +106,9 @@ class SheetOrigin:
 
     def _look_at(self, found: ConsentFound) -> None:
         """Keep a consent that can be written; question one that cannot."""
-        entry = CHANNELS.get(found.channel)
-        why = "" if entry else f"this program does not write by {found.channel}"
+        channel = _CHANNELS.get(found.channel, found.channel)
+        entry = CHANNELS.get(channel)
+        why = "" if entry else f"this program does not write by {channel}"
         today = self._clock.today()
         if found.on is not None and found.on > today:
             why = f"{found.on} lies in the future"
@@ -107,7 +118,7 @@ class SheetOrigin:
                 given = ConsentGiven.model_validate(
                     {
                         "wearer_id": found.wearer_id,
-                        "channel": found.channel,
+                        "channel": channel,
                         "how": (found.how or f"in the file {found.place.file}")[:200],
                         "by": self._by[:200],
                         "on": found.on,

@@ -84,7 +84,7 @@ def write_tables(translation: Translation, folder: Path) -> dict[str, Path]:
     paths: dict[str, Path] = {}
     for name, table in TABLES.items():
         frame = translation.tables.get(name)
-        if frame is None and not table.must_exist:
+        if (frame is None or frame.empty) and not table.must_exist:
             continue
         if frame is None:
             frame = pd.DataFrame(columns=[c.name for c in table.stored], dtype=object)
