@@ -23,6 +23,19 @@ TABLE_WORDS = {
 }
 
 
+COLUMN_WORDS = {
+    "wearer_id": "wearer",
+    "pair_id": "pair",
+    "sole_id": "sole",
+    "job_id": "job",
+    "nominal_thickness_mm": "thickness when new, mm",
+    "limit_mm": "limit, mm",
+    "value_mm": "thickness, mm",
+    "price_minor": "price, minor units",
+    "size_eu": "size, EU",
+}
+
+
 def question_field(number: int) -> str:
     """Name the form's field of a question."""
     return f"q-{number}"
@@ -48,9 +61,13 @@ def sheet_page(report: Mapping[str, Any]) -> dict[str, Any]:
         ],
         "sheets": _columns_by_sheet(reading["columns"]),
         "preview": [
-            (TABLE_WORDS[name], reading["tables"][name], lines)
-            for name, lines in reading["preview"].items()
-            if lines
+            {
+                "name": TABLE_WORDS[one["table"]],
+                "count": one["count"],
+                "headings": [COLUMN_WORDS.get(c, c.replace("_", " ")) for c in one["columns"]],
+                "rows": [[(_cell(text), guess) for text, guess in row] for row in one["rows"]],
+            }
+            for one in reading["preview"]
         ],
         "assumed": _groups(report),
         "good": good,
@@ -66,13 +83,21 @@ def taken_page(report: Mapping[str, Any]) -> dict[str, Any]:
     total = {name: sum(of[name] for of in report["counts"].values()) for name in COUNTED}
     words = [f"{TABLE_WORDS.get(name, name)}: {count}" for name, count in new.items()]
     return {
-        "lead": f"Taken: {total['new']} new and {total['updated']} changed records.",
+        "lead": f"Taken: {total['new']} new and {total['updated']} changed records."
+        if total["updated"]
+        else f"Taken: {total['new']} new records.",
         "new": words,
         "pairs": reading["pairs"][:PAIRS_SHOWN],
         "pairs_more": max(0, len(reading["pairs"]) - PAIRS_SHOWN),
         "assumed": _groups(report),
         **_not_taken(report),
     }
+
+
+def _cell(text: str) -> str:
+    """Say a cell in words: yes and no, and no underscores in words of ours."""
+    known = {"true": "yes", "false": "no"}
+    return known.get(text) or (text.replace("_", " ") if text.islower() else text)
 
 
 def _counts(reading: Mapping[str, Any]) -> dict[str, int]:
@@ -106,7 +131,8 @@ def _groups(report: Mapping[str, Any]) -> list[dict[str, Any]]:
     groups: dict[tuple[str, str, str], dict[str, Any]] = {}
     for one in report["assumed"]:
         key = (one["table"], one["column"], one["words"])
-        group = groups.setdefault(key, {"words": one["words"], "count": 0, "rows": []})
+        words = one["words"][:1].upper() + one["words"][1:]
+        group = groups.setdefault(key, {"words": words, "count": 0, "rows": []})
         group["count"] += 1
         if len(group["rows"]) < ROWS_OF_A_GROUP:
             group["rows"].append(pair_of.get(one["id"], ["", one["id"]]))

@@ -6,19 +6,24 @@ A page shows it before anything is written; a program gets it with the report.
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Mapping
 from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
+import pandas as pd
+
 from solespan.api.services.importing.files.file_imports import FileImport
 from solespan.api.services.importing.files.rest_files import write_rest
-from solespan.api.services.importing.sheets.translation import LEFT_OUT, TAKEN, RowFate
+from solespan.api.services.importing.sheets.translation import LEFT_OUT, TAKEN, RowFate, Translation
+from solespan.forecast.frames import TABLES
 
 __all__ = ["no_row", "questions_of", "reading_summary"]
 
 NO_ROWS = ("a header row", "an empty row")
 MOST_FATES = 5000
 MOST_PAIRS = 500
+PREVIEW_ROWS = 10
 
 
 def reading_summary(done: FileImport, folder: Path) -> dict[str, Any] | None:
@@ -47,8 +52,11 @@ def reading_summary(done: FileImport, folder: Path) -> dict[str, Any] | None:
         "counts": dict(Counter(fate.fate for fate in fates)),
         "fates": [_told(fate) for fate in ranked[:MOST_FATES]],
         "fates_left_out": max(0, len(ranked) - MOST_FATES),
-        "preview": {name: lines for name, lines in translation.preview.items() if lines},
-        "tables": {name: len(frame) for name, frame in translation.tables.items()},
+        "preview": [
+            _preview(translation, name, frame, labels)
+            for name, frame in translation.tables.items()
+            if len(frame)
+        ],
         "pairs": [[key, label or key] for key, label in list(labels.items())[:MOST_PAIRS]],
         "pair_of": {key: [pair, labels.get(pair) or pair] for key, pair in known.items()},
         "rests": write_rest(reading.sheets, done.fates, folder),
@@ -63,6 +71,23 @@ def no_row(fate: RowFate) -> bool:
 def questions_of(questions: list[Any], answers: dict[str, str]) -> list[dict[str, Any]]:
     """Tell questions with their choices; `open` says that nobody answered one yet."""
     return [asdict(one) | {"open": one.key not in answers} for one in questions]
+
+
+def _preview(
+    translation: Translation, name: str, frame: pd.DataFrame, labels: Mapping[str, str]
+) -> dict[str, Any]:
+    """Give the first rows of a table: only columns that say something, pairs by their label."""
+    head = frame.head(PREVIEW_ROWS)
+    assumed = {(one.id, one.column) for one in translation.assumed if one.table == name}
+    own_id = TABLES[name].key[0]
+    shown = [column for column in head if (head[column] != "").any()]
+    # People know a pair by its label, and a sole by its pair.
+    shown = [c for c in shown if c not in ("sole_id", "label") or name not in ("soles", "pairs")]
+    rows = []
+    for row in head.to_dict("records"):
+        cells = {c: labels.get(row[c]) or row[c] if c == "pair_id" else row[c] for c in shown}
+        rows.append([[cells[c], (row[own_id], c) in assumed] for c in shown])
+    return {"table": name, "count": len(frame), "columns": shown, "rows": rows}
 
 
 def _told(fate: RowFate) -> dict[str, Any]:
