@@ -56,7 +56,10 @@ class Block:
 def find_blocks(sheet: Sheet, style: DateStyle) -> tuple[list[Block], list[RowFate]]:
     """Cut a sheet into blocks; return them, and the fates of the rows between."""
     rows = [tuple(None if text_of(cell) == "" else cell for cell in row) for row in sheet.rows]
-    scores = [_header_score(row, style) for row in rows]
+    scores = [
+        _header_score(row, style) if n < SEARCHED_ROWS or _may_begin(rows, n) else 0.0
+        for n, row in enumerate(rows)
+    ]
     fates: list[RowFate] = []
     blocks: list[Block] = []
     titles: list[str] = []
@@ -106,6 +109,12 @@ def find_blocks(sheet: Sheet, style: DateStyle) -> tuple[list[Block], list[RowFa
         _lift_headings(block, fates)
         drop_columns(block, [n for n, header in enumerate(block.headers) if not header])
     return [block for block in blocks if block.rows], fates
+
+
+def _may_begin(rows: list[Row], at: int) -> bool:
+    """Whether a header can stand here: after a gap or a title, or as a repeat."""
+    above = rows[at - 2 : at]
+    return any(_filled(row) <= 1 for row in above) or rows[at] in rows[:SEARCHED_ROWS]
 
 
 def _letters(at: int) -> str:
@@ -273,13 +282,11 @@ def _header_follows(rows: list[Row], scores: list[float], at: int, style: DateSt
 
 
 def _is_total(row: Row, block: Block) -> bool:
-    first = next((cell for cell in row if cell is not None), None)
-    if isinstance(first, str):
-        word = plain(first).split(" ")[0] if plain(first) else ""
-        if word_of("total", word, near=False)[0] and len(plain(first).split()) <= 3:
-            others = [c for c in row if c is not None][1:]
-            return all(read_number(c) is not None for c in others)
-        return False
+    told = [cell for cell in row if cell is not None]
+    others = [cell for cell in told if read_number(cell) is None]
+    if len(others) == 1 and isinstance(others[0], str):
+        name = plain(others[0])
+        return bool(word_of("total", name.split(" ")[0], near=False)[0]) and len(name.split()) <= 3
     if not block.rows or row[0] is not None:
         return False
     cells = [(n, cell) for n, cell in enumerate(row) if cell is not None]

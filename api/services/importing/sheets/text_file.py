@@ -27,7 +27,9 @@ MARKS = (
 )
 SINGLE_BYTE = ("cp1252", "mac_roman", "cp850", "cp1250")
 USUAL = frozenset("äöüÄÖÜßéèêëàâçîïôûùœæñáíóúÁÉÍÓÚìòåøØÅÆ€£°½¼¾×–—’‘“”„…·«»²³µ§¿¡€ąćęłńśźżčďěňřšťůýž")
+DOCUMENT = re.compile(r"\s*(%PDF|\{\\rtf|<!doctype|<html|<\?xml)", re.IGNORECASE)
 SEPARATORS = (",", ";", "\t", "|")
+SIGN_WEIGHT = 0.7  # letters are more frequent than signs
 SAMPLE_LINES = 300
 SAMPLE_BYTES = 200_000
 MOST_BREAKS = 30  # line breaks in one cell beyond which a quote was left open
@@ -59,6 +61,8 @@ def _decode(file: str, data: bytes) -> str:
         text = data.decode(encoding or _wide(data) or "utf-8")
     except UnicodeDecodeError:
         text = "" if encoding else _legacy(data)
+    if DOCUMENT.match(text[:200]):
+        raise bad_file(file, "The file is a document or a web page, and no table.")
     control = sum(ord(c) < 32 and c not in "\t\n\r\f\v" for c in text[:SAMPLE_BYTES])
     if not text and data or "\0" in text or control > len(text[:SAMPLE_BYTES]) // 200:
         raise bad_file(file, "The file holds no text and is no workbook.")
@@ -78,10 +82,11 @@ def _legacy(data: bytes) -> str:
     sample = bytes(b for b in data if b > 127)[:SAMPLE_BYTES]
     share = {}
     for name in SINGLE_BYTE:
-        letters = sample.decode(name, errors="replace")
-        share[name] = sum(c in USUAL for c in letters) / max(1, len(letters))
+        signs = sample.decode(name, errors="replace")
+        usual = [1.0 if c.isalpha() else SIGN_WEIGHT for c in signs if c in USUAL]
+        share[name] = sum(usual) / max(1, len(signs))
     best = max(share, key=lambda name: share[name])
-    if share[best] < 0.8:
+    if share[best] < 0.6:
         guess = from_bytes(data[:SAMPLE_BYTES]).best()
         if guess is not None:
             best = guess.encoding

@@ -19,7 +19,7 @@ __all__ = ["TARGETS", "Target", "header_scores", "is_blank", "plain", "say", "va
 
 EXACT, NEARLY, CONTAINED, NEAR = 1.0, 0.97, 0.8, 0.7
 NEAR_ENOUGH = 86
-LONGEST_HEADER = 80
+LONGEST_HEADER, LONGEST_PHRASE = 80, 5
 FILLERS = frozenset("am on le il el op the of in der die das du de la del vom im a".split())
 _FOLD = str.maketrans({"ß": "ss", "ø": "o", "æ": "ae", "œ": "oe", "ł": "l", "✓": "x", "✔": "x", "☑": "x", "✅": "x", "√": "x", "●": "x", "•": "x", "■": "x"})
 
@@ -32,7 +32,6 @@ class Target:
     title: str
     kind: str
     words: tuple[str, ...]
-    spellings: frozenset[str]
 
     @property
     def table(self) -> str:
@@ -58,8 +57,7 @@ def _targets() -> dict[str, Target]:
     for file in ("wearers.toml", "pairs.toml", "soles.toml", "events.toml"):
         for name, entry in _load(file).items():
             words = tuple(dict.fromkeys(plain(word) for word in entry["words"]))
-            spellings = frozenset(w for word in words for w in (word, word.replace(" ", "")))
-            out[name] = Target(name, str(entry["title"]), str(entry["kind"]), words, spellings)
+            out[name] = Target(name, str(entry["title"]), str(entry["kind"]), words)
     return out
 
 
@@ -111,31 +109,48 @@ def say(name: str) -> str:
     return name.replace("_", " ")
 
 
-@lru_cache(maxsize=5000)
+@cache
+def _index() -> dict[str, tuple[str, ...]]:
+    """Map each word of a header to the targets that it names."""
+    out: dict[str, list[str]] = {}
+    for target in TARGETS.values():
+        for word in target.words:
+            out.setdefault(word, []).append(target.name)
+            joined = word.replace(" ", "")
+            if joined != word:
+                out.setdefault(joined, []).append(target.name)
+    return {word: tuple(names) for word, names in out.items()}
+
+
+@lru_cache(maxsize=20_000)
 def header_scores(header: str) -> dict[str, float]:
     """Score how well a header names each target, 0 to 1; targets that it does not name lack."""
     wanted = plain(header)[:LONGEST_HEADER]
     if not wanted:
         return {}
+    index = _index()
     bare = plain(re.sub(r"\([^)]*\)|\[[^]]*\]|[€$£]", " ", header))[:LONGEST_HEADER]
     core = " ".join(token for token in bare.split() if token not in FILLERS)
-    exact = {wanted, bare, wanted.replace(" ", "")}
-    nearly = {core, core.replace(" ", "")}
-    tokens = max(1, len(core.split()))
     scores: dict[str, float] = {}
-    for target in TARGETS.values():
-        best = EXACT if exact & target.spellings else 0.0
-        best = best or (NEARLY if nearly & target.spellings else 0.0)
-        for word in () if best else target.words:
-            if len(word) > 3 and f" {word} " in f" {wanted} ":
-                share = min(1.0, len(word.split()) / tokens)
-                best = max(best, CONTAINED * (0.5 + 0.5 * share))
-        if best < NEAR and len(bare) > 4:
-            near = process.extractOne(
-                bare, target.words, scorer=fuzz.ratio, score_cutoff=NEAR_ENOUGH
-            )
-            if near:
-                best = max(best, NEAR * near[1] / 100)
-        if best:
-            scores[target.name] = best
+
+    def name(word: str, score: float) -> None:
+        for target in index.get(word, ()):
+            scores[target] = max(scores.get(target, 0.0), score)
+
+    for word in (wanted, bare, wanted.replace(" ", "")):
+        name(word, EXACT)
+    for word in (core, core.replace(" ", "")):
+        name(word, NEARLY)
+    tokens = wanted.split()
+    size = max(1, len(core.split()))
+    for begin in range(len(tokens)):
+        for end in range(begin + 1, min(len(tokens), begin + LONGEST_PHRASE) + 1):
+            phrase = " ".join(tokens[begin:end])
+            if len(phrase) > 3:
+                name(phrase, CONTAINED * (0.5 + 0.5 * min(1.0, (end - begin) / size)))
+    if len(bare) > 4 and max(scores.values(), default=0.0) < NEAR:
+        for word, ratio, _ in process.extract(
+            bare, index.keys(), scorer=fuzz.ratio, score_cutoff=NEAR_ENOUGH, limit=5
+        ):
+            name(word, NEAR * ratio / 100)
     return scores
