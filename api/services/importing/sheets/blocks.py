@@ -127,7 +127,7 @@ def _letters(at: int) -> str:
 
 
 def _filled(row: Row) -> int:
-    return sum(cell is not None and text_of(cell) != "" for cell in row)
+    return len(row) - row.count(None)
 
 
 def _cell_score(cell: Cell) -> float:
@@ -282,6 +282,8 @@ def _header_follows(rows: list[Row], scores: list[float], at: int, style: DateSt
 
 
 def _is_total(row: Row, block: Block) -> bool:
+    if sum(isinstance(cell, str) and not re.search(r"\d", cell) for cell in row) > 1:
+        return False
     told = [cell for cell in row if cell is not None]
     others = [cell for cell in told if read_number(cell) is None]
     if len(others) == 1 and isinstance(others[0], str):

@@ -12,6 +12,7 @@ from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, timedelta
+from functools import lru_cache
 
 from solespan.api.services.importing.sheets.sheet import Cell
 from solespan.api.services.importing.sheets.words import plain, word_of
@@ -22,6 +23,8 @@ DAY_FIRST, MONTH_FIRST = "day first", "month first"
 SERIAL_ZERO = date(1899, 12, 30)
 SERIALS = (20_000, 80_000)  # 1954 to 2119
 YEARS = (1950, 2100)
+LONGEST = 60
+_ANY_DIGIT = re.compile(r"\d")
 SPLITS = (r"[;\n|]", r"\s[&+]\s|\s(?:and|und|et|e|y|en)\s|,\s*", r"[,&+/]")
 _PARTS = re.compile(r"(\d{1,4})\s*[./\-\s]\s*(\d{1,2})\s*[./\-\s]\s*(\d{1,4})\.?")
 _SHORT = re.compile(r"(\d{1,2})\s*[./-]\s*(\d{1,2})\.?")
@@ -63,6 +66,14 @@ def read_day(cell: Cell, style: DateStyle) -> Day | None:
         return None
     if isinstance(cell, float):
         return _number(cell)
+    return _read_text(cell, style.order, style.year)
+
+
+@lru_cache(maxsize=50_000)
+def _read_text(cell: str, order: str, year: int | None) -> Day | None:
+    if len(cell) > LONGEST or not (_ANY_DIGIT.search(cell) or year):
+        return None
+    style = DateStyle(order, year)
     text = _ABOUT.sub("", re.sub(r"\([^)]*\)", " ", cell).strip())
     text = _CLOCK.sub("", text).strip()
     if re.fullmatch(r"\d+(\.0+)?", text):
@@ -130,8 +141,6 @@ def _parts(text: str, style: DateStyle) -> Day | None:
 
 def _words(text: str, style: DateStyle) -> Day | None:
     """Read a date with the month or the season in words."""
-    if len(text) > 60:
-        return None
     tokens = re.findall(r"[a-z]+|\d+", plain(text))
     tokens = [token for token in tokens if token not in FILLERS]
     names = [word_of("month", t, near=False)[0] if t.isalpha() else "" for t in tokens]

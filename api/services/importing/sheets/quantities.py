@@ -40,6 +40,8 @@ PERIODS = {
     "day": ("day", "daily", "taglich"),
 }
 _FRACTIONS = {"½": 0.5, "¼": 0.25, "¾": 0.75, "⅛": 0.125, "⅓": 1 / 3, "⅔": 2 / 3}
+_SIMPLE = re.compile(r"\d{1,9}(\.\d{1,2})?")
+_DIGIT = re.compile(r"[\d½¼¾⅛⅓⅔]")
 _NUMBER = re.compile(r"[-+]?\d[\d.,'’\u00a0\u202f ]*")
 
 
@@ -52,8 +54,14 @@ def read_number(cell: Cell, *, grouped: bool = False) -> float | None:
     if not isinstance(cell, str):
         return None
     text = cell.strip()
-    extra = sum(_FRACTIONS.get(c, 0.0) for c in text)
-    text = "".join(" " if c in _FRACTIONS else c for c in text)
+    if _SIMPLE.fullmatch(text):
+        return float(text)
+    if not _DIGIT.search(text):
+        return None
+    extra = 0.0
+    if not text.isascii():
+        extra = sum(_FRACTIONS.get(c, 0.0) for c in text)
+        text = "".join(" " if c in _FRACTIONS else c for c in text)
     if parts := re.search(r"(?:(\d+)\s+)?(\d+)\s*/\s*(\d+)", text):
         whole, over, under = int(parts[1] or 0), int(parts[2]), int(parts[3])
         return whole + over / under if 0 < under <= 64 and over < under else None

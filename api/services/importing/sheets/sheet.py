@@ -15,7 +15,7 @@ from solespan.api.errors import BadUpload, TooLarge
 __all__ = ["MAX_CELLS", "MAX_CELL_LENGTH", "MAX_COLUMNS", "Cell", "Sheet", "bad_file", "make_sheet"]
 
 MAX_COLUMNS = 1000
-MAX_CELLS = 3_000_000
+MAX_CELLS = 500_000
 MAX_CELL_LENGTH = 32_767  # what spreadsheets themselves hold in a cell
 
 Cell = str | float | date | bool | None
@@ -44,6 +44,8 @@ def bad_file(file: str, what: str, remedy: str = "") -> BadUpload:
 def make_sheet(file: str, name: str, rows: Sequence[Sequence[Cell]], lines: Sequence[int]) -> Sheet:
     """Bring rows to one width and look at sizes. Raises `BadUpload`, `TooLarge`."""
     width = 0
+    last = max((n for n, row in enumerate(rows, 1) if any(c is not None for c in row)), default=0)
+    rows, lines = rows[:last], lines[:last]
     for row, line in zip(rows, lines, strict=True):
         used = next((n for n in range(len(row), 0, -1) if row[n - 1] not in (None, "")), 0)
         width = max(width, used)

@@ -76,6 +76,7 @@ def _values() -> dict[str, dict[str, str]]:
     return out
 
 
+@lru_cache(maxsize=50_000)
 def word_of(column: str, text: str, *, near: bool = True) -> tuple[str, bool]:
     """Return the word that a cell means, and whether it says so plainly; empty = unknown."""
     known = _values()[column]
@@ -84,14 +85,17 @@ def word_of(column: str, text: str, *, near: bool = True) -> tuple[str, bool]:
         return known[wanted], True
     if not near or not wanted or len(wanted) > LONGEST_HEADER:
         return "", False
-    tokens = set(wanted.split())
-    inside = [t for t in known if len(t) > 2 and set(t.split()) <= tokens]
-    if inside:
-        return known[max(inside, key=lambda t: (len(t.split()), len(t)))], True
+    tokens = wanted.split()
+    for size in range(min(len(tokens), LONGEST_PHRASE), 0, -1):
+        phrases = [" ".join(tokens[n : n + size]) for n in range(len(tokens) - size + 1)]
+        inside = [phrase for phrase in phrases if len(phrase) > 2 and phrase in known]
+        if inside:
+            return known[max(inside, key=len)], True
     found = process.extractOne(wanted, known.keys(), scorer=fuzz.ratio, score_cutoff=80)
     return (known[found[0]], False) if found and len(wanted) > 3 else ("", False)
 
 
+@lru_cache(maxsize=50_000)
 def is_blank(text: str) -> bool:
     """Whether a cell says that nothing is known."""
     return not plain(text) and not re.search(r"[^\s\W]|[^\x00-\x7f–—]", text) or (

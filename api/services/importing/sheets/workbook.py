@@ -17,7 +17,6 @@ from python_calamine import CalamineError, CalamineSheet, CalamineWorkbook, Shee
 
 from solespan.api.errors import TooLarge
 from solespan.api.services.importing.sheets.sheet import (
-    MAX_CELLS,
     Cell,
     Sheet,
     bad_file,
@@ -30,6 +29,7 @@ ZIP_MAGIC = b"PK\x03\x04"
 OLE_MAGIC = b"\xd0\xcf\x11\xe0"
 MAGICS = (ZIP_MAGIC, OLE_MAGIC)
 MAX_SHEETS = 100
+MAX_EXTENT = 4_000_000  # cells of a sheet, the empty ones between others too
 MAX_UNPACKED_BYTES = 128 * 1024 * 1024
 PIECE_BYTES = 1024 * 1024
 OVERLAP = 200
@@ -102,7 +102,7 @@ def _check_sizes(file: str, data: bytes) -> None:
                         if entry.filename.endswith(".xml"):
                             _measure(before + piece, extent)
                             before = piece[-OVERLAP:]
-                            if extent[0] * extent[1] > MAX_CELLS or extent[2] > MAX_CELLS:
+                            if extent[0] * extent[1] > MAX_EXTENT or extent[2] > MAX_EXTENT:
                                 raise _too_large(file)
     except (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, OSError) as cause:
         raise bad_file(file, "The workbook is damaged.") from cause
@@ -122,6 +122,6 @@ def _too_large(file: str) -> TooLarge:
     return TooLarge(
         "The workbook is larger than this program takes once it is unpacked.",
         where=file[:80],
-        accepted=f"up to {MAX_CELLS:,} cells in a sheet",
+        accepted=f"up to {MAX_EXTENT:,} cells in a sheet",
         remedy="Delete the empty cells far below or beside the table, or split the workbook.",
     )
