@@ -23,6 +23,7 @@ __all__ = ["HEADING", "Block", "drop_columns", "find_blocks"]
 HEADING = "(heading above the rows)"
 SEARCHED_ROWS = 40
 ENOUGH = 1.2
+REPEATED = 0.1
 _DATED_TEXT = re.compile(r"\s*\d{1,4}[./-]\d{1,2}[./-]\d{0,4}\S*\s+\S")  # a line of a diary
 Row = tuple[Cell, ...]
 
@@ -148,7 +149,9 @@ def _header_score(row: Row, style: DateStyle) -> float:
         return 0.0
     if len(row) == 1:
         return _cell_score(row[0]) if _cell_score(row[0]) > 0.9 else 0.0
-    named = sum(_cell_score(cell) for cell in row)
+    cells = [cell for cell in row if isinstance(cell, str)]
+    named = sum(_cell_score(cell) for cell in set(cells))
+    named += REPEATED * (len(cells) - len(set(cells)))
     data = sum(
         isinstance(cell, float | bool) or (isinstance(cell, str) and "@" in cell) for cell in row
     )
@@ -159,12 +162,12 @@ def _header_score(row: Row, style: DateStyle) -> float:
 def _axes(row: Row, style: DateStyle) -> bool:
     """Whether a row is a line of days, weekdays or months."""
     axes = [axis for cell in row if (axis := axis_of(cell, style)) is not None]
-    kinds: dict[str, list[object]] = {}
+    kinds: dict[str, list[int]] = {}
     for axis in axes:
-        kinds.setdefault(axis.kind, []).append(axis.day or axis.value)
+        kinds.setdefault(axis.kind, []).append(axis.day.toordinal() if axis.day else axis.value)
     for kind, values in kinds.items():
         least = {"day": 7, "weekday": 5, "month": 4}.get(kind, 3)
-        rising = all(a < b for a, b in zip(values, values[1:], strict=False))  # type: ignore[operator]
+        rising = all(a < b for a, b in zip(values, values[1:], strict=False))
         if len(values) >= least and len(axes) >= 0.5 * _filled(row) and (rising or kind != "day"):
             return True
     return False

@@ -24,7 +24,7 @@ from solespan.api.services.importing.sheets.words import (
     word_of,
 )
 
-__all__ = ["IGNORE", "NOTE", "Use", "propose_uses", "says_day"]
+__all__ = ["IGNORE", "NOTE", "TWO_VALUES", "Use", "propose_uses", "says_day"]
 
 NOTE, IGNORE = "note", "ignore"
 SAMPLE = 300
@@ -55,6 +55,9 @@ WORDS_OF = {
     "bench_jobs.advised": "yes_no",
 }
 SEEN_IN_CELLS = ("soles.material", "pairs.construction", "bench_jobs.work", "any.event")
+TWO_VALUES = re.compile(
+    r"\s*\D{0,3}(\d{1,2}[.,]\d+)\s*(?:mm)?\s*[/|;-]\s*\D{0,3}(\d{1,2}[.,]\d+)\s*(?:mm)?\s*"
+)
 _DATE_IN_HEADER = re.compile(
     r"\d{4}-\d{2}(-\d{2})?|\d{1,2}[./]\d{1,2}[./]\d{2,4}|\d{1,2}[./]\d{4}|[A-Za-zÀ-ÿ]{3,9}\.?\s+\d{4}"
 )
@@ -122,6 +125,8 @@ def look_at(cells: Sequence[Cell], style: DateStyle, header: str) -> Look:
 
 
 def _is_number(cell: Cell, is_day: bool) -> bool:
+    if isinstance(cell, str) and TWO_VALUES.fullmatch(cell):
+        return True
     if isinstance(cell, str) and re.search(r"\d[./-]\d+[./-]\d", cell):
         return False
     plainly = isinstance(cell, float) or len(re.sub(r"[^\W\d_]", "", text_of(cell))) >= 0.4 * len(
@@ -161,7 +166,7 @@ def _use(block: Block, at: int, header: str, target: str, sure: bool) -> Use:
     for name in ("foot", "point", "method"):
         found = [w for t in tokens if (w := word_of(name, t, near=False)[0])]
         if found:
-            facets[name] = found[0]
+            facets[name] = "both" if len(set(found)) > 1 and name == "foot" else found[0]
     unit = unit_in(header)
     if unit:
         facets["unit"] = unit
@@ -318,8 +323,7 @@ def _meaning_of_date(block: Block, at: int, targets: set[str]) -> str:
         return "soles.fitted_on"
     if {"pairs.price", "pairs.construction", "pairs.size_eu"} & targets:
         return "pairs.acquired_on" if "pairs.acquired_on" not in targets else NOTE
-    personal = bool(targets & PERSONAL)
-    if personal and "soles.fitted_on" not in targets:
+    if targets & PERSONAL and "soles.fitted_on" not in targets:
         return "soles.fitted_on"
     return "wear_days.worn_on" if "wear_days.worn_on" not in targets else NOTE
 

@@ -37,7 +37,7 @@ from solespan.api.services.importing.sheets.quantities import read_number
 from solespan.api.services.importing.sheets.questions import Asker
 from solespan.api.services.importing.sheets.sheet import Cell, Sheet
 from solespan.api.services.importing.sheets.translation import ColumnUse, RowFate
-from solespan.api.services.importing.sheets.words import TARGETS, is_blank, plain
+from solespan.api.services.importing.sheets.words import TARGETS, is_blank, plain, word_of
 
 __all__ = ["Layout", "List", "find_style", "lay_out"]
 
@@ -377,7 +377,11 @@ def _split_diary(block: Block, style: DateStyle) -> Block:
     if sum(day != "" for day, _ in cut) < 0.6 * len(cut):
         return block
     rows: list[tuple[Cell, ...]] = [(day or None, rest or None) for day, rest in cut]
-    return replace(block, headers=["Date", "Event"], heads=[None, None], rows=rows)
+    told = sum(bool(word_of("event", rest)[0] or word_of("work", rest)[0]) for _, rest in cut)
+    if told < 0.3 * len(cut) and len(block.headers) > 1:
+        return block
+    second = "Event" if told >= 0.3 * len(cut) else "Shoe"
+    return replace(block, headers=["Date", second], heads=[None, None], rows=rows)
 
 
 def _cut(text: str, style: DateStyle) -> tuple[str, str]:

@@ -14,7 +14,7 @@ from datetime import date
 from solespan.api.clock import is_time_zone
 from solespan.api.services.importing.sheets.axis import month_and_year_in, text_of
 from solespan.api.services.importing.sheets.blocks import HEADING, Block
-from solespan.api.services.importing.sheets.columns import IGNORE, NOTE, WORDS_OF, Use
+from solespan.api.services.importing.sheets.columns import IGNORE, NOTE, TWO_VALUES, WORDS_OF, Use
 from solespan.api.services.importing.sheets.dates import DateStyle, Day, read_day, read_days
 from solespan.api.services.importing.sheets.quantities import (
     currency_in,
@@ -287,13 +287,13 @@ class RecordReader:
         return True
 
     def _thickness(self, record: Record, use: Use, cell: Cell, text: str) -> bool:
-        if use.target == "checks.value" and read_number(cell) is None:
+        if use.target == "checks.value" and not re.search(r"[\d½¼¾]", text):
             grade = word_of("grade", text, near=False)[0]
             if grade:
                 record.checks.append(self._check(use, None, grade))
             return bool(grade)
-        both = re.fullmatch(r"\s*\D{0,3}([\d.,]+)\s*(?:mm)?\s*[/|]\s*\D{0,3}([\d.,]+)\s*(?:mm)?\s*", text)
-        if use.target == "checks.value" and both and read_number(text) is None:
+        both = TWO_VALUES.fullmatch(text)
+        if use.target == "checks.value" and both:
             return all(
                 self._add_value(record, use, number, foot)
                 for number, foot in zip(both.groups(), ("left", "right"), strict=True)

@@ -23,12 +23,16 @@ Cell = str | float | date | bool | None
 
 @dataclass(frozen=True)
 class Sheet:
-    """One sheet: `rows` of cells, all of one width, and the `lines` of the file they stand on."""
+    """One sheet: `rows` of cells, all of one width, and the `lines` of the file they stand on.
+
+    A sheet on its side is `turned`: its rows are the columns of the file, its lines their numbers.
+    """
 
     file: str
     name: str
     rows: tuple[tuple[Cell, ...], ...]
     lines: tuple[int, ...]
+    turned: bool = False
 
 
 def bad_file(file: str, what: str, remedy: str = "") -> BadUpload:

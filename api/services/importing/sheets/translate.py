@@ -19,7 +19,8 @@ from solespan.api.services.importing.sheets.preview import preview_of
 from solespan.api.services.importing.sheets.questions import Asker
 from solespan.api.services.importing.sheets.sheet import Sheet, bad_file
 from solespan.api.services.importing.sheets.text_file import read_text_file
-from solespan.api.services.importing.sheets.translation import KnownNames, Translation
+from solespan.api.services.importing.sheets.translation import KnownNames, Place, Translation
+from solespan.api.services.importing.sheets.turning import turn, turn_fates
 from solespan.api.services.importing.sheets.words import plain
 from solespan.api.services.importing.sheets.workbook import MAGICS, read_workbook
 
@@ -45,7 +46,7 @@ def translate(
     for sheet in sheets:
         table = table_of(sheet)
         if table is None:
-            others.append(sheet)
+            others.append(turn(sheet))
         else:
             assembly.take_table(sheet, table)
     labels = {plain(p.label) for p in assembly.book.pairs.values()}
@@ -57,13 +58,28 @@ def translate(
     out = assembly.finish()
     out.columns = layout.columns
     out.questions = list(asker.questions.values())
+    out.fates += layout.fates
+    _turn_back(sheets, others, out)
     order = {(s.file, s.name): n for n, s in enumerate(sheets)}
     out.fates = sorted(
-        [*out.fates, *layout.fates],
+        out.fates,
         key=lambda fate: (order[fate.place.file, fate.place.sheet], fate.place.line),
     )
     out.preview = preview_of(out.tables)
     return out
+
+
+def _turn_back(sheets: Sequence[Sheet], read: Sequence[Sheet], out: Translation) -> None:
+    """Give the rows of sheets that were turned their fates; all came from their first line."""
+    turned = {(sheet.file, sheet.name) for sheet in read if sheet.turned}
+    for sheet in sheets:
+        name = (sheet.file, sheet.name)
+        if name in turned:
+            own = [f for f in out.fates if (f.place.file, f.place.sheet) == name]
+            out.fates = [f for f in out.fates if f not in own] + turn_fates(sheet, own)
+            first = Place(sheet.file, sheet.name, sheet.lines[0])
+            for places in out.origin.values():
+                places[:] = [first if (p.file, p.sheet) == name else p for p in places]
 
 
 def answers_for(sheets: Sequence[Sheet]) -> str:
@@ -71,6 +87,6 @@ def answers_for(sheets: Sequence[Sheet]) -> str:
     names = [
         [sheet.name, *(plain(header) for header in block.headers)]
         for sheet in sheets
-        for block in find_blocks(sheet, DateStyle())[0]
+        for block in find_blocks(turn(sheet), DateStyle())[0]
     ]
     return hashlib.sha256(repr(names).encode()).hexdigest()[:32]
