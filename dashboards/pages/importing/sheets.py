@@ -31,7 +31,7 @@ COLUMN_WORDS = {
     "nominal_thickness_mm": "thickness when new, mm",
     "limit_mm": "limit, mm",
     "value_mm": "thickness, mm",
-    "price_minor": "price, minor units",
+    "price_minor": "price",
     "size_eu": "size, EU",
 }
 
@@ -65,11 +65,21 @@ def sheet_page(report: Mapping[str, Any]) -> dict[str, Any]:
                 "name": TABLE_WORDS[one["table"]],
                 "count": one["count"],
                 "headings": [COLUMN_WORDS.get(c, c.replace("_", " ")) for c in one["columns"]],
-                "rows": [[(_cell(text), guess) for text, guess in row] for row in one["rows"]],
+                "rows": [
+                    [
+                        (_cell(column, text), guess)
+                        for column, (text, guess) in zip(one["columns"], row, strict=True)
+                    ]
+                    for row in one["rows"]
+                ],
             }
             for one in reading["preview"]
         ],
         "assumed": _groups(report),
+        "consents": [
+            f"{wording.plural(count, 'consent')} to notices by {channel.replace('_', ' ')}."
+            for channel, count in reading["consents"].items()
+        ],
         "good": good,
         "refused": counts["refused"],
         **_not_taken(report),
@@ -94,8 +104,10 @@ def taken_page(report: Mapping[str, Any]) -> dict[str, Any]:
     }
 
 
-def _cell(text: str) -> str:
-    """Say a cell in words: yes and no, and no underscores in words of ours."""
+def _cell(column: str, text: str) -> str:
+    """Say a cell in words: yes and no, money in its unit, and no underscores in words of ours."""
+    if column == "price_minor" and text.isdecimal():
+        return f"{int(text) / 100:.2f}"
     known = {"true": "yes", "false": "no"}
     return known.get(text) or (text.replace("_", " ") if text.islower() else text)
 

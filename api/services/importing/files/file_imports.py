@@ -114,7 +114,7 @@ def import_given(
     reading = read_given(database, given, choices.answers, clock)
     if reading.open_questions and not choices.take_proposals and not rehearse:
         raise OpenQuestions(reading.open_questions)
-    if not rehearse and all(frame.empty for frame in reading.translation.tables.values()):
+    if not rehearse and not reading.says_anything:
         raise BadUpload(
             "No row of these files could be read as a pair, a wear, a check or a job.",
             where=", ".join(one.name for one in given[:3]),

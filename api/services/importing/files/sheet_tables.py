@@ -53,6 +53,12 @@ class Reading:
         return [one for one in self.translation.questions if one.key not in self.answers]
 
     @property
+    def says_anything(self) -> bool:
+        """Whether a row of a table came of the sheets, or could come of one of their columns."""
+        rows = any(len(frame) for frame in self.translation.tables.values())
+        return rows or any(use.target not in ("note", "ignore") for use in self.translation.columns)
+
+    @property
     def choices(self) -> dict[str, str]:
         """Every choice that holds, for the next time."""
         columns = {one.key: one.target for one in self.translation.columns}
@@ -118,7 +124,7 @@ def _sheets_of(given: Sequence[Given]) -> list[Sheet]:
         )
     sheets: list[Sheet] = []
     for one in given:
-        sheets += read_sheets(one.name, one.path.read_bytes())
+        sheets += _sheets_in(one)
         if sum(len(s.rows) * len(s.rows[0]) for s in sheets if s.rows) > MAX_CELLS:
             raise TooLarge(
                 f"The sheets have more than {MAX_CELLS:,} cells together.",
@@ -135,6 +141,19 @@ def _sheets_of(given: Sequence[Given]) -> list[Sheet]:
             remedy="Look whether these are the right files.",
         )
     return sheets
+
+
+def _sheets_in(given: Given) -> list[Sheet]:
+    try:
+        return read_sheets(given.name, given.path.read_bytes())
+    # What a mangled workbook makes the libraries below raise has no common class.
+    except (ArithmeticError, EOFError, LookupError, OSError, RuntimeError, ValueError) as cause:
+        raise BadUpload(
+            "The file cannot be read; it may be damaged.",
+            where=given.name,
+            accepted="CSV, XLSX or ODS",
+            remedy="Open it in a spreadsheet program and save it again.",
+        ) from cause
 
 
 def _known_names(session: Session) -> KnownNames:
