@@ -6,8 +6,11 @@ soles come last, when all days of a pair are known.
 
 from __future__ import annotations
 
+import copy
+import re
 from collections import Counter
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import date
 from itertools import groupby
 
@@ -56,6 +59,7 @@ __all__ = ["Assembly"]
 
 ONE, SEVERAL = "one pair", "a pair for each row"
 ROWS_IN_WORDS = {"wear_days": "wear day", "checks": "check", "bench_jobs": "bench job"}
+_BETWEEN = re.compile(r"[,;+&/\n]|\s(?:and|und|et|e|y|en)\s")
 DAY_OF = {"wear_days": "worn_on", "checks": "checked_on", "bench_jobs": "received_on"}
 
 
@@ -101,9 +105,18 @@ class Assembly:
             [reader.read(row, line) for _, row in rows]
             for line, rows in groupby(numbered, key=lambda pair: pair[0])
         ]
+        records = self._split_labels(one, records)
         longer = _labels_in_need(records)
         for of_line in records:
             self._take_line(one, of_line, longer)
+
+    def _split_labels(self, one: List, records: list[list[Record]]) -> list[list[Record]]:
+        """Give each pair a record of its own where a cell names several, as `brown and black`."""
+        if is_described(one.targets):
+            return records
+        alone = {plain(r.text("pairs.label")) for of_line in records for r in of_line}
+        alone |= {plain(label) for label in self.book.labels()}
+        return [[part for r in of_line for part in _parts(r, alone)] for of_line in records]
 
     def _take_line(self, one: List, records: list[Record], longer: set[str]) -> None:
         for record in records:
@@ -150,7 +163,8 @@ class Assembly:
         if record.problems:
             return
         if pair is not None:
-            named.append(f"pair {pair.label or pair.pair_id}")
+            told = pair.label or pair.pair_id
+            named.append(told if told.startswith("pair ") else f"pair {told}")
             self._take_events(one, record, pair, became, doubles)
             if record.problems:
                 return
@@ -230,11 +244,10 @@ class Assembly:
                 self.rows.add(table, row, record.place)
                 became[ROWS_IN_WORDS[table]] += 1
                 if row.get("work") not in RESOLES:
-                    pair.days.append(date.fromisoformat(row[DAY_OF[table]]))
+                    last = row.get("returned_on") or row.get("finished_on") or row[DAY_OF[table]]
+                    pair.days.append(date.fromisoformat(last))
 
-    def _fresh(
-        self, record: Record, found: dict[str, Rows], doubles: list[str]
-    ) -> dict[str, Rows]:
+    def _fresh(self, record: Record, found: dict[str, Rows], doubles: list[str]) -> dict[str, Rows]:
         """Keep the rows that are new; a row with other values for the same key is a problem."""
         fresh: dict[str, Rows] = {table: [] for table in found}
         own: dict[str, dict[tuple[str, ...], dict[str, str]]] = {table: {} for table in found}
@@ -243,6 +256,10 @@ class Assembly:
                 key = self.rows.key(table, row)
                 before = self.rows.find(table, row)
                 told = {name: value for name, value in row.items() if value}
+                if key in own[table] and own[table][key] != row:
+                    record.problems.append(
+                        Problem("", " ".join(key), "the row states two values of this", "one value")
+                    )
                 if key in own[table]:
                     continue
                 if before is None:
@@ -277,12 +294,25 @@ class Assembly:
         """Write people, pairs and soles, and gather what was assumed."""
         write_people(self.book, self.rows, self.known, self.asker, self.today, self.out.assumed)
         for (table, column, value), number in self._counted.items():
-            words = f"{say(column)} is not stated in {_number(number, 'row')}; {say(value)} is assumed"
+            words = (
+                f"{say(column)} is not stated in {_number(number, 'row')}; {say(value)} is assumed"
+            )
             self.out.assumed.append(Assumption(table, "", column, value, words))
         self.out.consents = self.consents.found()
         self.out.tables = self.rows.frames()
         self.out.origin = self.rows.origin()
         return self.out
+
+
+def _parts(record: Record, alone: set[str]) -> list[Record]:
+    label = record.text("pairs.label")
+    pieces = [p.strip() for p in _BETWEEN.split(label) if p.strip()]
+    if len(pieces) < 2 or not any(plain(piece) in alone for piece in pieces):
+        return [record]
+    return [
+        replace(copy.deepcopy(record), values={**record.values, "pairs.label": piece})
+        for piece in pieces
+    ]
 
 
 def _labels_in_need(records: Sequence[Sequence[Record]]) -> set[str]:

@@ -10,7 +10,7 @@ from solespan.api.services.importing.sheets.dates import DateStyle, read_day
 from solespan.api.services.importing.sheets.sheet import Cell
 from solespan.api.services.importing.sheets.words import plain, word_of
 
-__all__ = ["Axis", "axis_of", "join_axes", "month_and_year_in", "text_of"]
+__all__ = ["Axis", "axis_of", "is_year", "join_axes", "month_and_year_in", "text_of"]
 
 
 @dataclass(frozen=True)
@@ -31,6 +31,12 @@ def text_of(cell: Cell) -> str:
     if isinstance(cell, float):
         return str(int(cell)) if cell == int(cell) and abs(cell) < 1e15 else repr(cell)
     return cell.isoformat() if isinstance(cell, date) else cell.strip()
+
+
+def is_year(cell: Cell) -> bool:
+    """Whether a heading is a year alone."""
+    text = text_of(cell)
+    return len(text) == 4 and text.isdigit() and 1950 <= int(text) <= 2100
 
 
 def axis_of(cell: Cell, style: DateStyle) -> Axis | None:
@@ -70,14 +76,18 @@ def month_and_year_in(text: str) -> tuple[int | None, int | None]:
     months = [int(word_of("month", t, near=False)[0] or 0) for t in tokens if t.isalpha()]
     month = next((m for m in months if m), None)
     if month is None and years:
-        numbered = re.search(r"(?:19|20)\d\d\s*[-_./ ]\s*(\d{1,2})\b|\b(\d{1,2})\s*[-_./]\s*(?:19|20)\d\d", text)
+        numbered = re.search(
+            r"(?:19|20)\d\d\s*[-_./ ]\s*(\d{1,2})\b|\b(\d{1,2})\s*[-_./]\s*(?:19|20)\d\d", text
+        )
         if numbered:
             value = int(numbered[1] or numbered[2])
             month = value if 1 <= value <= 12 else None
     return month, (years[0] if years else None)
 
 
-def join_axes(row: Axis | None, column: Axis | None, month: int | None, year: int | None) -> date | None:
+def join_axes(
+    row: Axis | None, column: Axis | None, month: int | None, year: int | None
+) -> date | None:
     """Put together what row, column and title say of a day; None = they do not say enough."""
     both = [axis for axis in (row, column) if axis is not None]
     by_kind = {axis.kind: axis for axis in both}

@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import date
 
-from solespan.api.services.importing.sheets.axis import axis_of, text_of
+from solespan.api.services.importing.sheets.axis import axis_of, is_year, text_of
 from solespan.api.services.importing.sheets.dates import DateStyle, read_days
 from solespan.api.services.importing.sheets.quantities import read_number
 from solespan.api.services.importing.sheets.sheet import Cell, Sheet
@@ -24,6 +24,7 @@ HEADING = "(heading above the rows)"
 SEARCHED_ROWS = 40
 ENOUGH = 1.2
 REPEATED = 0.1
+YEAR = 0.6
 _DATED_TEXT = re.compile(r"\s*\d{1,4}[./-]\d{1,2}[./-]\d{0,4}\S*\s+\S")  # a line of a diary
 Row = tuple[Cell, ...]
 
@@ -96,9 +97,7 @@ def find_blocks(sheet: Sheet, style: DateStyle) -> tuple[list[Block], list[RowFa
             if not blocks:
                 headers = [f"column {_letters(n)}" for n in range(len(row))]
                 title = " ".join([*titles, sheet.name, sheet.file.rsplit(".", 1)[0]])
-                blocks.append(
-                    Block(sheet.file, sheet.name, 0, title, headers, [None] * len(row))
-                )
+                blocks.append(Block(sheet.file, sheet.name, 0, title, headers, [None] * len(row)))
                 titles = []
             if _is_total(row, blocks[-1]):
                 fates.append(RowFate(place, LEFT_OUT, "a row of totals"))
@@ -107,6 +106,7 @@ def find_blocks(sheet: Sheet, style: DateStyle) -> tuple[list[Block], list[RowFa
                 blocks[-1].lines.append(line)
         at += 1
     for block in blocks:
+        _drop_remarks(block, fates)
         _lift_headings(block, fates)
         drop_columns(block, [n for n, header in enumerate(block.headers) if not header])
     return [block for block in blocks if block.rows], fates
@@ -140,7 +140,8 @@ def _cell_score(cell: Cell) -> float:
     if _DATED_TEXT.match(cell):
         return 0.0
     best = max(header_scores(cell).values(), default=0.0)
-    facet = word_of("foot", cell, near=False)[0] or word_of("point", cell, near=False)[0]
+    tokens = plain(cell).split()[:4]
+    facet = any(word_of(c, t, near=False)[0] for t in tokens for c in ("foot", "point"))
     return max(best, 0.8 if facet else 0.0)
 
 
@@ -152,8 +153,11 @@ def _header_score(row: Row, style: DateStyle) -> float:
     cells = [cell for cell in row if isinstance(cell, str)]
     named = sum(_cell_score(cell) for cell in set(cells))
     named += REPEATED * (len(cells) - len(set(cells)))
+    named += YEAR * sum(is_year(cell) for cell in row) * (named > 0)
     data = sum(
-        isinstance(cell, float | bool) or (isinstance(cell, str) and "@" in cell) for cell in row
+        (isinstance(cell, float | bool) and not is_year(cell))
+        or (isinstance(cell, str) and "@" in cell)
+        for cell in row
     )
     told = sum(isinstance(cell, str) and bool(_DATED_TEXT.match(cell)) for cell in row)
     return named - 0.5 * data - told if not _axes(row, style) else named + 2.0
@@ -168,7 +172,11 @@ def _axes(row: Row, style: DateStyle) -> bool:
     for kind, values in kinds.items():
         least = {"day": 7, "weekday": 5, "month": 4}.get(kind, 3)
         rising = all(a < b for a, b in zip(values, values[1:], strict=False))
-        if len(values) >= least and len(axes) >= 0.5 * _filled(row) and (rising or kind != "day"):
+        if (
+            len(values) >= least
+            and len(axes) >= 0.5 * _filled(row)
+            and (rising or kind not in ("day", "short"))
+        ):
             return True
     return False
 
@@ -184,7 +192,9 @@ def _header_span(
     else:
         share = scores[at] / max(1, _filled(rows[at]))
         here = scores[at] >= ENOUGH and share >= 0.6 and _filled(rows[at]) >= 2
-        here = here and not any(_is_data(cell, style) for cell in rows[at] if not _axes(rows[at], style))
+        here = here and not any(
+            _is_data(cell, style) for cell in rows[at] if not _axes(rows[at], style)
+        )
     if here:
         below = at + 1
         if below < len(rows) and _is_second_line(rows[at], rows[below], scores[below], style):
@@ -306,6 +316,26 @@ def _is_total(row: Row, block: Block) -> bool:
     return False
 
 
+def _drop_remarks(block: Block, fates: list[RowFate]) -> None:
+    """Leave out the lines below a table that are no rows of it: a legend, a date of printing."""
+    widths = [_filled(row) for row in block.rows]
+    if len(block.headers) < 3 or sorted(widths)[len(widths) // 2 :] < [2]:
+        return
+    size = len(block.rows)
+    while size > 1 and widths[size - 1] == 1:
+        size -= 1
+    for n in range(size, len(block.rows)):
+        gap = block.lines[n] - block.lines[n - 1] > 1
+        text = text_of(next(cell for cell in block.rows[n] if cell is not None))
+        if gap or "=" in text:
+            fates += [
+                RowFate(block.place(line), LEFT_OUT, "a remark below the table")
+                for line in block.lines[n:]
+            ]
+            del block.rows[n:], block.lines[n:]
+            return
+
+
 def _lift_headings(block: Block, fates: list[RowFate]) -> None:
     """Turn rows that only head the rows under them into a column."""
     widths = [_filled(row) for row in block.rows]
@@ -314,7 +344,10 @@ def _lift_headings(block: Block, fates: list[RowFate]) -> None:
     at_heads = [
         n
         for n, row in enumerate(block.rows)
-        if widths[n] == 1 and row[0] is not None and n + 1 < len(widths) and widths[n + 1] > 1
+        if widths[n] == 1
+        and row[0] is not None
+        and n + 1 < len(widths)
+        and widths[n + 1] > 1
         and _is_heading(block, n)
     ]
     if not at_heads:

@@ -11,7 +11,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date
 
-from solespan.api.services.importing.sheets.axis import month_and_year_in, text_of
+from solespan.api.services.importing.sheets.axis import is_year, month_and_year_in, text_of
 from solespan.api.services.importing.sheets.blocks import HEADING, Block
 from solespan.api.services.importing.sheets.dates import DateStyle, read_day, read_days
 from solespan.api.services.importing.sheets.quantities import read_number, unit_in
@@ -33,7 +33,7 @@ LOWER_LINE = 0.9
 LEAST = 0.45
 NUMBERS = ("count", "hours", "minutes", "thickness", "money", "size", "frequency")
 REPEATABLE = {NOTE, IGNORE, "soles.fitted_on", "checks.value", "checks.grade", "wear_days.worn_on"}
-REPEATABLE |= {"any.date", "bench_jobs.work"}
+REPEATABLE |= {"any.date", "bench_jobs.work", "pairs.wear_count"}
 PERSONAL = {"wearers.email", "wearers.telephone", "wearers.first_name", "wearers.last_name"}
 PERSONAL |= {"consents.any", "consents.mail", "consents.print_list", "wearers.language"}
 WORDS_OF = {
@@ -58,8 +58,10 @@ SEEN_IN_CELLS = ("soles.material", "pairs.construction", "bench_jobs.work", "any
 TWO_VALUES = re.compile(
     r"\s*\D{0,3}(\d{1,2}[.,]\d+)\s*(?:mm)?\s*[/|;-]\s*\D{0,3}(\d{1,2}[.,]\d+)\s*(?:mm)?\s*"
 )
-_DATE_IN_HEADER = re.compile(
-    r"\d{4}-\d{2}(-\d{2})?|\d{1,2}[./]\d{1,2}[./]\d{2,4}|\d{1,2}[./]\d{4}|[A-Za-zÀ-ÿ]{3,9}\.?\s+\d{4}"
+_DATES_IN_HEADER = (
+    re.compile(r"\d{4}-\d{2}(-\d{2})?"),
+    re.compile(r"\d{1,2}[./]\d{1,2}[./]\d{2,4}|\d{1,2}[./]\d{4}"),
+    re.compile(r"[A-Za-zÀ-ÿ]{3,9}\.?\s+\d{4}"),
 )
 
 
@@ -140,9 +142,7 @@ def propose_uses(block: Block, style: DateStyle) -> list[Use]:
     looks = [look_at(block.column(n), style, block.headers[n]) for n in range(len(block.headers))]
     scores = [_scores(block, n, looks[n], style) for n in range(len(block.headers))]
     _weigh_context(block, scores)
-    chosen: dict[int, tuple[str, float]] = {
-        n: (target, 1.0) for n, target in block.fixed.items()
-    }
+    chosen: dict[int, tuple[str, float]] = {n: (target, 1.0) for n, target in block.fixed.items()}
     taken = set(block.fixed.values())
     ranked = sorted(
         ((score, n, target) for n, own in enumerate(scores) for target, score in own.items()),
@@ -154,13 +154,14 @@ def propose_uses(block: Block, style: DateStyle) -> list[Use]:
         chosen[n] = (target, score)
         taken.add(target)
     uses = []
-    for n, header in enumerate(block.headers):
+    for n in range(len(block.headers)):
         target, score = chosen.get(n, (NOTE, 0.0))
-        uses.append(_use(block, n, header, target, score >= SURE))
+        uses.append(_use(block, n, target, style, sure=score >= SURE))
     return _settle(block, uses, looks)
 
 
-def _use(block: Block, at: int, header: str, target: str, sure: bool) -> Use:
+def _use(block: Block, at: int, target: str, style: DateStyle, *, sure: bool) -> Use:
+    header = block.headers[at]
     tokens = plain(header).split()
     facets = {}
     for name in ("foot", "point", "method"):
@@ -171,12 +172,21 @@ def _use(block: Block, at: int, header: str, target: str, sure: bool) -> Use:
     if unit:
         facets["unit"] = unit
     day = None
-    if target.startswith("checks.") and (dated := _DATE_IN_HEADER.search(header)):
-        read = read_day(dated[0], DateStyle())
-        day = read.day if read else None
-    elif target.startswith("checks.") and isinstance(block.heads[at], date):
+    if target.startswith("checks."):
+        day = _day_in(header, style)
+    if day is None and target.startswith("checks.") and isinstance(block.heads[at], date):
         day = block.heads[at]  # type: ignore[assignment]
     return Use(at, header, target, sure, facets, day)
+
+
+def _day_in(header: str, style: DateStyle) -> date | None:
+    """Return the day that a header names beside other words."""
+    for pattern in _DATES_IN_HEADER:
+        for found in pattern.finditer(header):
+            day = read_day(found[0], style)
+            if day is not None:
+                return day.day
+    return None
 
 
 def _scores(block: Block, at: int, look: Look, style: DateStyle) -> dict[str, float]:
@@ -187,12 +197,15 @@ def _scores(block: Block, at: int, look: Look, style: DateStyle) -> dict[str, fl
             named[target] = max(named.get(target, 0.0), LOWER_LINE * score)
     tokens = plain(header).split()
     facet = any(word_of(c, t, near=False)[0] for t in tokens for c in ("foot", "point"))
-    if (facet or unit_in(header)) and look.numbers > 0.6 and "hours" not in tokens:
+    measured = look.numbers + look.words("grade") > 0.5 and look.numbers > 0.2
+    if (facet or unit_in(header)) and measured and "hours" not in tokens:
         plain_mm = unit_in(header) and not facet
         named["checks.value"] = max(named.get("checks.value", 0.0), 0.6 if plain_mm else 1.0)
+    if is_year(header) and look.numbers > 0.6:
+        return {"pairs.wear_count": 0.8 * _suits("pairs.wear_count", look, header)}
     if facet and look.words("grade") > 0.6:
         named["checks.grade"] = 1.0
-    if _DATE_IN_HEADER.search(header) and look.numbers > 0.6:
+    if _day_in(header, style) and look.numbers > 0.6:
         named["checks.value"] = max(named.get("checks.value", 0.0), 0.9)
     out = {
         target: score * (0.3 + 0.7 * _suits(target, look, header))
@@ -215,6 +228,9 @@ def _suits(target: str, look: Look, header: str) -> float:
         return look.numbers if look.dates < 0.5 or look.numbers > 0.9 else 0.0
     if kind in ("frequency", "hours"):
         return max(look.numbers, 0.6 if look.dates < 0.3 else 0.0)
+    if kind == "thickness":
+        fitting = [v for cell in look.cells if (v := read_number(cell)) is not None and v <= 48]
+        return min(look.numbers, len(fitting) / len(look.cells)) if look.numbers else 0.0
     if kind in NUMBERS:
         return look.numbers
     if kind == "email":
@@ -226,7 +242,8 @@ def _suits(target: str, look: Look, header: str) -> float:
     if kind == "consent":
         return max(look.flags, look.dates, look.words("consent_channel"), 0.3)
     if kind in ("word", "work", "event", "language"):
-        return max(0.5 * text, look.words(WORDS_OF[target]))
+        floor = 0.5 if target in SEEN_IN_CELLS else 0.1
+        return max(floor * text, look.words(WORDS_OF[target]))
     if kind == "currency":
         return 1.0 - max(look.dates, look.numbers)
     if kind in ("label", "name"):
@@ -239,11 +256,16 @@ def _by_look(block: Block, at: int, look: Look) -> dict[str, float]:
     """Propose targets for a column whose header says nothing."""
     if not look.cells:
         return {}
+    counted = [read_number(cell) for cell in look.cells]
+    if len(plain(block.headers[at])) < 4 and counted == list(range(1, len(counted) + 1)):
+        return {IGNORE: 0.6}
     if look.mails > 0.7:
         return {"wearers.email": 0.6}
     if look.dates > 0.8 and look.numbers < 0.9:
         return {"any.date": 0.5}
-    if block.headers[at] == HEADING and any(month_and_year_in(text_of(c)) != (None, None) for c in look.cells):
+    if block.headers[at] == HEADING and any(
+        month_and_year_in(text_of(c)) != (None, None) for c in look.cells
+    ):
         return {IGNORE: 0.6}
     out = {t: 0.55 for t in SEEN_IN_CELLS if look.words(WORDS_OF[t]) > 0.7}
     text = 1.0 - max(look.dates, look.numbers, look.mails, look.phones, look.flags)

@@ -29,8 +29,12 @@ SPLITS = (r"[;\n|]", r"\s[&+]\s|\s(?:and|und|et|e|y|en)\s|,\s*", r"[,&+/]")
 _PARTS = re.compile(r"(\d{1,4})\s*[./\-\s]\s*(\d{1,2})\s*[./\-\s]\s*(\d{1,4})\.?")
 _SHORT = re.compile(r"(\d{1,2})\s*[./-]\s*(\d{1,2})\.?")
 _MONTH_YEAR = re.compile(r"(\d{1,2})\s*[./-]\s*(\d{4})|(\d{4})\s*[./-]\s*(\d{1,2})")
-_CLOCK = re.compile(r"[T\s,]+\d{1,2}:\d{2}(:\d{2}(\.\d+)?)?\s*([AaPp]\.?[Mm]\.?)?(Z|[+-]\d\d:?\d\d)?$")
-_ABOUT = re.compile(r"^(ca|circa|about|approx|around|etwa|um|env|environ|vers|circa|~)\b\.?\s*|^~\s*", re.I)
+_CLOCK = re.compile(
+    r"[T\s,]+\d{1,2}:\d{2}(:\d{2}(\.\d+)?)?\s*([AaPp]\.?[Mm]\.?)?(Z|[+-]\d\d:?\d\d)?$"
+)
+_ABOUT = re.compile(
+    r"^(ca|circa|about|approx|around|etwa|um|env|environ|vers|circa|~)\b\.?\s*|^~\s*", re.I
+)
 FILLERS = frozenset(
     "de del of the le il el er th st nd rd early late mid anfang ende mitte debut fin inizio".split()
 )

@@ -17,8 +17,12 @@ FILLERS = frozenset(
     "el los las en con y de het een met en op new".split()
 )
 WET = ("rain", "regen", "pluie", "pioggia", "lluvia", "wet", "nass", "mouille", "bagnato")
-_FOOT_VALUE = re.compile(r"\b([^\W\d_]+)\.?\s*[:=]?\s*(\d{1,2}[.,]\d+|\d{1,2})\s*(?:mm)?", re.IGNORECASE)
-_HOURS = re.compile(r"\b(\d{1,2}(?:[.,]\d)?)\s*(?:h|hrs?|hours?|std|stunden|heures|ore|horas|uur)\b", re.I)
+_FOOT_VALUE = re.compile(
+    r"\b([^\W\d_]+)\.?\s*[:=]?\s*(\d{1,2}[.,]\d+|\d{1,2})\s*(?:mm)?", re.IGNORECASE
+)
+_HOURS = re.compile(
+    r"\b(\d{1,2}(?:[.,]\d)?)\s*(?:h|hrs?|hours?|std|stunden|heures|ore|horas|uur)\b", re.I
+)
 
 
 def read_diary(record: Record, labels: Collection[str]) -> str:
@@ -47,7 +51,9 @@ def _read_values(record: Record, text: str) -> None:
 
 def _rest(text: str) -> str:
     """Return what remains of a text without words of events, numbers and fillers."""
-    text = _HOURS.sub(" ", _FOOT_VALUE.sub(lambda m: " " if word_of("foot", m[1], near=False)[0] else m[0], text))
+    text = _HOURS.sub(
+        " ", _FOOT_VALUE.sub(lambda m: " " if word_of("foot", m[1], near=False)[0] else m[0], text)
+    )
     known = set(values_of("event"))
     for phrase in sorted(known, key=len, reverse=True):
         text = re.sub(rf"(?i)\b{re.escape(phrase)}\b", " ", text)

@@ -177,7 +177,9 @@ def job_rows(
         record.works.append(work)
     start = days["received_on"] or days["finished_on"] or days["returned_on"]
     if start is None:
-        record.problems.append(Problem("", ", ".join(record.works), "the repair has no day", "a day"))
+        record.problems.append(
+            Problem("", ", ".join(record.works), "the repair has no day", "a day")
+        )
         return []
     if days["received_on"] is None:
         count("bench_jobs", "received_on", "the day it was finished")

@@ -6,7 +6,7 @@ cell holds a mark, hours, a thickness or the name of a pair. Each cell that is f
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass, replace
 
 from solespan.api.services.importing.sheets.axis import (
@@ -28,7 +28,7 @@ WEAR, THICKNESS, LABELS, LEAVE = "marks of wear", "thickness", "names of pairs",
 DAY_COLUMN, CELL_COLUMN, PAIR_COLUMN = "(day)", "(cell of the calendar)", "(pair)"
 LEAST = {"day": 7, "weekday": 5, "date": 2, "short": 3, "month": 4}
 MARKED = 0.9
-NAMED = 0.7
+NAMED, HINTED = 0.9, 0.5  # scores of headers that name something else than a pair
 
 
 @dataclass(frozen=True)
@@ -70,6 +70,8 @@ def find_grid(block: Block, style: DateStyle, pairs: Collection[str]) -> Grid | 
         if kinds.count(kind) < LEAST[kind]:
             continue
         across = {n: axis for n, axis in enumerate(axes) if axis is not None and axis.kind == kind}
+        if kind == "short" and not _is_rising(across.values()):
+            continue
         down = -1
         if kind == "weekday":
             down = _day_column(block, style, across)
@@ -89,6 +91,12 @@ def find_grid(block: Block, style: DateStyle, pairs: Collection[str]) -> Grid | 
     if len(across_pairs) < 2:
         return None
     return Grid(dict.fromkeys(across_pairs), down, month, year)
+
+
+def _is_rising(axes: Iterable[Axis]) -> bool:
+    """Whether days without a year stand in order; thicknesses that look like days fall."""
+    days = [axis.day for axis in axes if axis.day is not None]
+    return all(a < b for a, b in zip(days, days[1:], strict=False))
 
 
 def _day_column(block: Block, style: DateStyle, but: Collection[int]) -> int:
@@ -113,14 +121,16 @@ def _number_column(block: Block, but: Collection[int]) -> int:
 def _names_pairs(header: str) -> bool:
     """Whether a header says that its cells name pairs."""
     lines = (header, header.rsplit("\n", 1)[-1])
-    return any(header_scores(line).get("pairs.label", 0.0) >= 0.9 for line in lines)
+    return any(header_scores(line).get("pairs.label", 0.0) >= HINTED for line in lines)
 
 
 def _names_a_pair(block: Block, at: int, pairs: Collection[str]) -> bool:
     """Whether a column's header is a pair's name and its cells are marks."""
     header = plain(block.headers[at])
     lines = [block.headers[at], block.headers[at].rsplit("\n", 1)[-1]]
-    if not header or max(max(header_scores(h).values(), default=0.0) for h in lines) >= NAMED:
+    crosses = {plain(text_of(cell)) for cell in block.column(at) if cell is not None} <= {"x", "xx"}
+    named = max(max(header_scores(h).values(), default=0.0) for h in lines)
+    if not header or named >= (NAMED if crosses else HINTED):
         return header in pairs
     cells = [cell for cell in block.column(at) if cell is not None]
     marks = sum(_is_mark(cell) or _is_hours(cell) for cell in cells)

@@ -101,7 +101,10 @@ def find_style(sheets: Sequence[Sheet], asker: Asker, today: date) -> DateStyle:
         f"{example}: day first?",
         (
             (DAY_FIRST, f"yes, it is {day.day.day} {MONTHS[day.day.month - 1]} {day.day.year}"),
-            (MONTH_FIRST, f"no, it is {other.day.day} {MONTHS[other.day.month - 1]} {other.day.year}"),
+            (
+                MONTH_FIRST,
+                f"no, it is {other.day.day} {MONTHS[other.day.month - 1]} {other.day.year}",
+            ),
         ),
         MONTH_FIRST if "/" in example and _speaks_english(cells) else DAY_FIRST,
     )

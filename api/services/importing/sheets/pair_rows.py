@@ -97,12 +97,15 @@ def _write_pair(
     if pair.acquired:
         row["acquired_on"] = pair.acquired.day.isoformat()
         if not pair.acquired.exact:
-            assume("acquired_on", row["acquired_on"], "no exact day is stated; the middle is assumed")
+            assume(
+                "acquired_on", row["acquired_on"], "no exact day is stated; the middle is assumed"
+            )
     if pair.resoles_stated is not None:
         resoled = sum(not pair.acquired or s.fitted_on > pair.acquired.day for s in soles)
         row["earlier_resoles"] = str(min(30, max(0, pair.resoles_stated - resoled)))
     if pair.wear_count and not row.get("wears_per_week") and not pair.days:
-        since = pair.acquired.day if pair.acquired else min(s.fitted_on for s in soles)
+        first = pair.acquired.day if pair.acquired else min(s.fitted_on for s in soles)
+        since = pair.counted_from or first
         weeks = max(1.0, (today - since).days / 7)
         value = f"{min(MOST_PER_WEEK, pair.wear_count / weeks):.3g}"
         row["wears_per_week"] = value

@@ -66,6 +66,7 @@ class Pair:
     days: list[date] = field(default_factory=list)
     resoles_stated: int | None = None
     wear_count: int | None = None
+    counted_from: date | None = None
 
 
 def slug(text: str, fallback: str) -> str:
@@ -171,7 +172,11 @@ class Book:
         if number and plain(number) in self._pairs_by_number:
             return self._pairs_by_number[plain(number)]
         found = self._pair_named(record, wearer, label, described=described) if label else None
-        if found is not None and number and plain(found.values.get("number", number)) != plain(number):
+        if (
+            found is not None
+            and number
+            and plain(found.values.get("number", number)) != plain(number)
+        ):
             found = None
         if found is None and record.problems:
             return None
@@ -192,7 +197,9 @@ class Book:
             return same[0]
         if len(same) > 1:
             record.problems.append(
-                Problem("", label, "several pairs have this name", "the pair's number, or its wearer")
+                Problem(
+                    "", label, "several pairs have this name", "the pair's number, or its wearer"
+                )
             )
             return None
         if plain(label) in self._known_labels or label in self.known.pairs or described:
@@ -218,7 +225,11 @@ class Book:
         proposed = within[0] if len(within) == 1 else best
         choices = [*((i, pairs[i].label) for i in offered), (OWN, OWN)]
         answer = self.asker.ask(
-            f"pair:{wanted[:60]}", f"Which pair is {label[:60]!r}?", choices, proposed or OWN, most=5
+            f"pair:{wanted[:60]}",
+            f"Which pair is {label[:60]!r}?",
+            choices,
+            proposed or OWN,
+            most=5,
         )
         return pairs.get(answer)
 

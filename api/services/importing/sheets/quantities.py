@@ -144,14 +144,25 @@ def read_hours(cell: Cell) -> float | None:
         text = plain(cell)
         if parts := re.fullmatch(r"\s*(\d{1,2})\s*[:h]\s*(\d{2})\s*(min|h|m)?\s*", cell.lower()):
             return int(parts[1]) + int(parts[2]) / 60
-        if re.search(r"\bhalf( a)? day|halber tag|halbtags|demi journee|mezza giornata|medio dia", text):
+        if re.search(
+            r"\bhalf( a)? day|halber tag|halbtags|demi journee|mezza giornata|medio dia", text
+        ):
             return 4.0
-        if re.search(r"\b(all|whole|full) day|ganzer tag|ganztags|journee|giornata|todo el dia", text):
+        if re.search(
+            r"\b(all|whole|full) day|ganzer tag|ganztags|journee|giornata|todo el dia", text
+        ):
             return 8.0
         if re.search(r"\d\s*(min|minutes?|minuten)\b", text):
             minutes = read_number(cell)
             return None if minutes is None else round(minutes / 60, 4)
-        if re.search(r"[a-z]", re.sub(r"\b(h|hr|hrs|hours?|std|stunden?|heures?|ore|ora|horas?|uur|uren)\b|\d+h\b", "", text)):
+        if re.search(
+            r"[a-z]",
+            re.sub(
+                r"\b(h|hr|hrs|hours?|std|stunden?|heures?|ore|ora|horas?|uur|uren)\b|\d+h\b",
+                "",
+                text,
+            ),
+        ):
             return None
     return read_number(cell)
 
@@ -175,9 +186,13 @@ def read_frequency(cell: Cell, header: str) -> float | None:
         span = re.findall(r"\d+(?:[.,]\d+)?", str(cell))
         if len(span) == 2:
             number = sum(float(n.replace(",", ".")) for n in span) / 2
-        elif re.search(r"\b(daily|taglich|every day|jeden tag|dagelijks|quotidien|ogni giorno)\b", text):
+        elif re.search(
+            r"\b(daily|taglich|every day|jeden tag|dagelijks|quotidien|ogni giorno)\b", text
+        ):
             number = 7.0
-        elif re.search(r"\b(once|einmal|une fois|una volta|una vez|weekly|wochentlich|monthly)\b", text):
+        elif re.search(
+            r"\b(once|einmal|une fois|una volta|una vez|weekly|wochentlich|monthly)\b", text
+        ):
             number = 1.0
         elif re.search(r"\b(twice|zweimal|deux fois|due volte|dos veces|tweemal)\b", text):
             number = 2.0

@@ -12,7 +12,7 @@ from dataclasses import dataclass, field, replace
 from datetime import date
 
 from solespan.api.clock import is_time_zone
-from solespan.api.services.importing.sheets.axis import month_and_year_in, text_of
+from solespan.api.services.importing.sheets.axis import is_year, month_and_year_in, text_of
 from solespan.api.services.importing.sheets.blocks import HEADING, Block
 from solespan.api.services.importing.sheets.columns import IGNORE, NOTE, TWO_VALUES, WORDS_OF, Use
 from solespan.api.services.importing.sheets.dates import DateStyle, Day, read_day, read_days
@@ -33,8 +33,9 @@ from solespan.api.services.importing.sheets.words import TARGETS, is_blank, plai
 from solespan.forecast.frames import MAX_THICKNESS_MM, TABLES
 from solespan.forecast.values import TEXT_LENGTH, TEXT_PATTERNS
 
-__all__ = ["CheckRead", "ConsentRead", "Record", "RecordReader"]
+__all__ = ["CheckRead", "WEAR_SINCE", "ConsentRead", "Record", "RecordReader"]
 
+WEAR_SINCE = "pairs.wear_since"  # the first year for which wears were counted
 KEEP_AS_NOTE = "keep as a note"
 USUAL_WORD = {"material": "veg_tan_leather", "construction": "goodyear_welted", "work": "full_sole"}
 ACCEPTED = {
@@ -108,7 +109,12 @@ class RecordReader:
     """Reads the rows of one block by the uses of its columns."""
 
     def __init__(
-        self, block: Block, uses: Sequence[Use], style: DateStyle, asker: Asker, units: dict[int, str]
+        self,
+        block: Block,
+        uses: Sequence[Use],
+        style: DateStyle,
+        asker: Asker,
+        units: dict[int, str],
     ) -> None:
         self.block = block
         self.uses = [use for use in uses if use.target != IGNORE]
@@ -224,7 +230,8 @@ class RecordReader:
 
     def _ask_word(self, column: str, header: str, text: str) -> str:
         words = next(
-            (c.words for t in TABLES.values() for c in t.columns if c.name == column and c.words), ()
+            (c.words for t in TABLES.values() for c in t.columns if c.name == column and c.words),
+            (),
         )
         usual = USUAL_WORD.get(column, "")
         choices = [*((word, say(word)) for word in words), ("", KEEP_AS_NOTE)]
@@ -239,7 +246,9 @@ class RecordReader:
     def _work(self, record: Record, use: Use, cell: Cell, text: str) -> bool:
         del cell
         whole, _ = word_of("work", text, near=False)
-        pieces = [text] if whole else re.split(r"[+,;/&\n]|\s(?:and|und|et|e|y|en|with|mit)\s", text)
+        pieces = (
+            [text] if whole else re.split(r"[+,;/&\n]|\s(?:and|und|et|e|y|en|with|mit)\s", text)
+        )
         for piece in pieces:
             if piece.strip():
                 word = word_of("work", piece)[0] or self._ask_word("work", use.name, piece.strip())
@@ -378,6 +387,11 @@ class RecordReader:
             return False
         if use.target == "pairs.earlier_resoles" and value > 30:
             return False
+        if use.target == "pairs.wear_count":
+            value += record.number(use.target) or 0.0
+            if is_year(use.header):
+                since = min(record.number(WEAR_SINCE) or 9999.0, float(use.header))
+                record.values[WEAR_SINCE] = since
         record.values[use.target] = float(value)
         return True
 
@@ -419,6 +433,7 @@ def _why(kind: str) -> str:
         "dates": "this is not a day, nor a list of days",
         "thickness": "this is not a thickness",
         "email": "this is not an e-mail address",
+        "size": "this is not a European size",
         "zone": "this is not a known time zone",
         "language": "this is not a language that is known here",
     }.get(kind, "this cannot be read here")

@@ -126,9 +126,7 @@ def _sole_id(pair: Pair, day: date) -> str:
     return f"{pair.pair_id}-{day.isoformat()}"
 
 
-def _sole(
-    pair: Pair, day: date, fact: SoleFact, following: date | None, assume: Assume
-) -> Sole:
+def _sole(pair: Pair, day: date, fact: SoleFact, following: date | None, assume: Assume) -> Sole:
     sole_id = fact.sole_id or _sole_id(pair, day)
 
     def default(column: str, value: str, words: str) -> None:

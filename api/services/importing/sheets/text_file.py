@@ -26,7 +26,9 @@ MARKS = (
     (codecs.BOM_UTF16_BE, "utf-16"),
 )
 SINGLE_BYTE = ("cp1252", "mac_roman", "cp850", "cp1250")
-USUAL = frozenset("äöüÄÖÜßéèêëàâçîïôûùœæñáíóúÁÉÍÓÚìòåøØÅÆ€£°½¼¾×–—’‘“”„…·«»²³µ§¿¡€ąćęłńśźżčďěňřšťůýž")
+USUAL = frozenset(
+    "äöüÄÖÜßéèêëàâçîïôûùœæñáíóúÁÉÍÓÚìòåøØÅÆ€£°½¼¾×–—’‘“”„…·«»²³µ§¿¡€ąćęłńśźżčďěňřšťůýž"
+)
 DOCUMENT = re.compile(r"\s*(%PDF|\{\\rtf|<!doctype|<html|<\?xml)", re.IGNORECASE)
 SEPARATORS = (",", ";", "\t", "|")
 SIGN_WEIGHT = 0.7  # letters are more frequent than signs

@@ -62,5 +62,7 @@ def turn_fates(sheet: Sheet, fates: Sequence[RowFate]) -> list[RowFate]:
         if all(cell is None for cell in row):
             out.append(RowFate(place, LEFT_OUT, "an empty row"))
         else:
-            out.append(RowFate(place, fate, why or "nothing was understood" * (not told), became, problems))
+            out.append(
+                RowFate(place, fate, why or "nothing was understood" * (not told), became, problems)
+            )
     return out

@@ -21,7 +21,23 @@ EXACT, NEARLY, CONTAINED, NEAR = 1.0, 0.97, 0.8, 0.7
 NEAR_ENOUGH = 86
 LONGEST_HEADER, LONGEST_PHRASE = 80, 5
 FILLERS = frozenset("am on le il el op the of in der die das du de la del vom im a".split())
-_FOLD = str.maketrans({"ß": "ss", "ø": "o", "æ": "ae", "œ": "oe", "ł": "l", "✓": "x", "✔": "x", "☑": "x", "✅": "x", "√": "x", "●": "x", "•": "x", "■": "x"})
+_FOLD = str.maketrans(
+    {
+        "ß": "ss",
+        "ø": "o",
+        "æ": "ae",
+        "œ": "oe",
+        "ł": "l",
+        "✓": "x",
+        "✔": "x",
+        "☑": "x",
+        "✅": "x",
+        "√": "x",
+        "●": "x",
+        "•": "x",
+        "■": "x",
+    }
+)
 
 
 @dataclass(frozen=True)
@@ -98,8 +114,10 @@ def word_of(column: str, text: str, *, near: bool = True) -> tuple[str, bool]:
 @lru_cache(maxsize=50_000)
 def is_blank(text: str) -> bool:
     """Whether a cell says that nothing is known."""
-    return not plain(text) and not re.search(r"[^\s\W]|[^\x00-\x7f–—]", text) or (
-        plain(text) in _values()["blank"]
+    return (
+        not plain(text)
+        and not re.search(r"[^\s\W]|[^\x00-\x7f–—]", text)
+        or (plain(text) in _values()["blank"])
     )
 
 
@@ -150,8 +168,9 @@ def header_scores(header: str) -> dict[str, float]:
     for begin in range(len(tokens)):
         for end in range(begin + 1, min(len(tokens), begin + LONGEST_PHRASE) + 1):
             phrase = " ".join(tokens[begin:end])
-            if len(phrase) > 3:
-                name(phrase, CONTAINED * (0.5 + 0.5 * min(1.0, (end - begin) / size)))
+            if len(phrase) > 2:
+                share = min(1.0, (end - begin) / size)
+                name(phrase, CONTAINED * (0.6 + 0.4 * share) * (1.0 if len(phrase) > 3 else 0.8))
     if len(bare) > 4 and max(scores.values(), default=0.0) < NEAR:
         for word, ratio, _ in process.extract(
             bare, index.keys(), scorer=fuzz.ratio, score_cutoff=NEAR_ENOUGH, limit=5

@@ -65,7 +65,15 @@ GERMAN_LIST = Habit(
         "Sammlung": [
             ["Schuh", None, "Kauf", None, "Sohle", None, None],
             ["Bezeichnung", "Machart", "Datum", "Preis", "Material", "Dicke", "neu besohlt am"],
-            ["Oxford schwarz", "rahmengenäht", "03.04.2019", "389,00 €", "Leder", "5,2 mm", "12.11.2022"],
+            [
+                "Oxford schwarz",
+                "rahmengenäht",
+                "03.04.2019",
+                "389,00 €",
+                "Leder",
+                "5,2 mm",
+                "12.11.2022",
+            ],
             ["Derby braun", "durchgenäht", "25.12.2020", "1.250,00 €", "Gummi", "5,0 mm", "-"],
             ["Stiefel", "zwiegenäht", "1. März 2021", "490 €", "Profilsohle", "9,5 mm", "?"],
             ["Summe", None, None, "2129 €"],
@@ -350,7 +358,14 @@ COUNTS = Habit(
     "counts of wears, and how often a week",
     {
         "Rack": [
-            ["Pair", "Purchase date", "Times worn", "Wears per month", "Number of resoles", "Last resole"],
+            [
+                "Pair",
+                "Purchase date",
+                "Times worn",
+                "Wears per month",
+                "Number of resoles",
+                "Last resole",
+            ],
             ["Oxford", date(2020, 1, 1), 150.0, None, 2.0, date(2024, 1, 1)],
             ["Derby", date(2021, 1, 1), None, 4.0, None, None],
         ]

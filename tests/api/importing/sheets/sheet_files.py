@@ -17,7 +17,11 @@ ZERO = date(1899, 12, 30)
 
 
 def as_csv(
-    rows: Rows, separator: str = ",", encoding: str = "utf-8", day: str = "%Y-%m-%d", decimal: str = "."
+    rows: Rows,
+    separator: str = ",",
+    encoding: str = "utf-8",
+    day: str = "%Y-%m-%d",
+    decimal: str = ".",
 ) -> bytes:
     """Write one page as text, dates and decimals as asked."""
 

@@ -126,4 +126,6 @@ def test_answers_are_kept_under_headers_and_not_under_rows():
     fewer = read_sheets("2025.csv", as_csv(rows[:3]))
 
     assert answers_for(sheets) == answers_for(fewer)
-    assert answers_for(sheets) != answers_for(read_sheets("a.csv", as_csv([["x", "y"], ["1", "2"]])))
+    assert answers_for(sheets) != answers_for(
+        read_sheets("a.csv", as_csv([["x", "y"], ["1", "2"]]))
+    )
