@@ -89,7 +89,7 @@ def _in_order(
     day_first: bool | None,
 ) -> tuple[ImportChoices, FileImport]:
     """Answer every question on the order of dates, where the command line says it."""
-    from solespan.api.services.importing.sheets.dates import DAY_FIRST, MONTH_FIRST
+    from solespan.api.services.importing.sheets.cells.dates import DAY_FIRST, MONTH_FIRST
 
     if day_first is None:
         return choices, read
@@ -158,7 +158,7 @@ def _show_assumed_and_left(read: FileImport) -> None:
 
 def _unanswered(questions: Sequence[Question]) -> Refused:
     """Say each question in words, and the flag that answers it."""
-    from solespan.api.services.importing.sheets.dates import DAY_FIRST
+    from solespan.api.services.importing.sheets.cells.dates import DAY_FIRST
 
     lines = []
     for one in questions:

@@ -1,7 +1,7 @@
 """Sheets service: how does a sheet that a person keeps become the interchange tables?
 
-The steps have this order. `sheet` reads files into rows of cells, `blocks` finds tables and their
-headers, and `columns` proposes what each column means. `grid` reads calendars with days across.
-`records` reads the cells of each row. `people`, `soles` and `events` make rows of the tables. The
+The steps have this order. `files` reads files into `sheet.Sheet`, rows of cells. `layout` finds the
+tables in them, their headers and what each column means. `cells` says what one cell means, with the
+words of its folder `register`. `assembly` makes people, pairs, soles and events of all rows. The
 door is `translate`. All functions are pure: a translation depends on sheets and answers only.
 """

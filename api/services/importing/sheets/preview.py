@@ -6,7 +6,7 @@ from collections.abc import Mapping
 
 import pandas as pd
 
-from solespan.api.services.importing.sheets.words import say
+from solespan.api.services.importing.sheets.cells.words import say
 
 __all__ = ["preview_of"]
 

@@ -10,19 +10,19 @@ import hashlib
 from collections.abc import Mapping, Sequence
 from datetime import date
 
-from solespan.api.services.importing.sheets.assembly import Assembly
-from solespan.api.services.importing.sheets.blocks import find_blocks
-from solespan.api.services.importing.sheets.dates import DateStyle
-from solespan.api.services.importing.sheets.interchange import table_of
-from solespan.api.services.importing.sheets.layout import find_style, lay_out
+from solespan.api.services.importing.sheets.assembly.assembly import Assembly
+from solespan.api.services.importing.sheets.cells.dates import DateStyle
+from solespan.api.services.importing.sheets.cells.words import plain
+from solespan.api.services.importing.sheets.files.text_file import read_text_file
+from solespan.api.services.importing.sheets.files.workbook import MAGICS, read_workbook
+from solespan.api.services.importing.sheets.layout.blocks import find_blocks
+from solespan.api.services.importing.sheets.layout.interchange import table_of
+from solespan.api.services.importing.sheets.layout.lists import find_style, lay_out
+from solespan.api.services.importing.sheets.layout.turning import turn, turn_fates
 from solespan.api.services.importing.sheets.preview import preview_of
 from solespan.api.services.importing.sheets.questions import Asker
 from solespan.api.services.importing.sheets.sheet import Sheet, bad_file
-from solespan.api.services.importing.sheets.text_file import read_text_file
 from solespan.api.services.importing.sheets.translation import KnownNames, Place, Translation
-from solespan.api.services.importing.sheets.turning import turn, turn_fates
-from solespan.api.services.importing.sheets.words import plain
-from solespan.api.services.importing.sheets.workbook import MAGICS, read_workbook
 
 __all__ = ["answers_for", "read_sheets", "translate"]
 

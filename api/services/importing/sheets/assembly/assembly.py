@@ -14,15 +14,15 @@ from dataclasses import replace
 from datetime import date
 from itertools import groupby
 
-from solespan.api.services.importing.sheets.consents import Consents
-from solespan.api.services.importing.sheets.details import (
+from solespan.api.services.importing.sheets.assembly.consents import Consents
+from solespan.api.services.importing.sheets.assembly.details import (
     add_pair_details,
     add_wearer_details,
     is_described,
     label_parts,
 )
-from solespan.api.services.importing.sheets.diary import read_diary
-from solespan.api.services.importing.sheets.events import (
+from solespan.api.services.importing.sheets.assembly.diary import read_diary
+from solespan.api.services.importing.sheets.assembly.events import (
     NO_EVENT,
     RESOLES,
     Rows,
@@ -31,15 +31,16 @@ from solespan.api.services.importing.sheets.events import (
     job_rows,
     wear_rows,
 )
-from solespan.api.services.importing.sheets.interchange import rows_of
-from solespan.api.services.importing.sheets.judgement import judge_days
-from solespan.api.services.importing.sheets.layout import List
-from solespan.api.services.importing.sheets.pair_rows import write_people
-from solespan.api.services.importing.sheets.people import Book, Pair, SoleFact, Wearer
+from solespan.api.services.importing.sheets.assembly.judgement import judge_days
+from solespan.api.services.importing.sheets.assembly.pair_rows import write_people
+from solespan.api.services.importing.sheets.assembly.people import Book, Pair, SoleFact, Wearer
+from solespan.api.services.importing.sheets.assembly.records import Record, RecordReader
+from solespan.api.services.importing.sheets.assembly.table_rows import TableRows
+from solespan.api.services.importing.sheets.cells.words import plain, say
+from solespan.api.services.importing.sheets.layout.interchange import rows_of
+from solespan.api.services.importing.sheets.layout.lists import List
 from solespan.api.services.importing.sheets.questions import Asker
-from solespan.api.services.importing.sheets.records import Record, RecordReader
 from solespan.api.services.importing.sheets.sheet import Sheet
-from solespan.api.services.importing.sheets.table_rows import TableRows
 from solespan.api.services.importing.sheets.translation import (
     LEFT_OUT,
     REFUSED,
@@ -52,7 +53,6 @@ from solespan.api.services.importing.sheets.translation import (
     RowFate,
     Translation,
 )
-from solespan.api.services.importing.sheets.words import plain, say
 from solespan.forecast.columns import Table
 
 __all__ = ["Assembly"]

@@ -5,9 +5,9 @@ from __future__ import annotations
 import re
 from collections.abc import Collection
 
-from solespan.api.services.importing.sheets.quantities import read_number
-from solespan.api.services.importing.sheets.records import CheckRead, Record
-from solespan.api.services.importing.sheets.words import plain, values_of, word_of
+from solespan.api.services.importing.sheets.assembly.records import CheckRead, Record
+from solespan.api.services.importing.sheets.cells.quantities import read_number
+from solespan.api.services.importing.sheets.cells.words import plain, values_of, word_of
 
 __all__ = ["read_diary"]
 

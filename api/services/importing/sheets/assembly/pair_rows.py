@@ -4,12 +4,16 @@ from __future__ import annotations
 
 from datetime import date
 
-from solespan.api.services.importing.sheets.people import Book, Pair
+from solespan.api.services.importing.sheets.assembly.people import Book, Pair
+from solespan.api.services.importing.sheets.assembly.sole_rows import (
+    USUAL_CONSTRUCTION,
+    Sole,
+    soles_of,
+)
+from solespan.api.services.importing.sheets.assembly.table_rows import TableRows, digits
+from solespan.api.services.importing.sheets.cells.words import say
 from solespan.api.services.importing.sheets.questions import Asker
-from solespan.api.services.importing.sheets.sole_rows import USUAL_CONSTRUCTION, Sole, soles_of
-from solespan.api.services.importing.sheets.table_rows import TableRows, digits
 from solespan.api.services.importing.sheets.translation import Assumption, KnownNames
-from solespan.api.services.importing.sheets.words import say
 
 __all__ = ["write_people"]
 

@@ -11,12 +11,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import date
 
-from solespan.api.services.importing.sheets.axis import axis_of, is_year, text_of
-from solespan.api.services.importing.sheets.dates import DateStyle, read_days
-from solespan.api.services.importing.sheets.quantities import read_number
+from solespan.api.services.importing.sheets.cells.axis import axis_of, is_year, text_of
+from solespan.api.services.importing.sheets.cells.dates import DateStyle, read_days
+from solespan.api.services.importing.sheets.cells.quantities import read_number
+from solespan.api.services.importing.sheets.cells.words import header_scores, plain, word_of
 from solespan.api.services.importing.sheets.sheet import Cell, Sheet
 from solespan.api.services.importing.sheets.translation import LEFT_OUT, Place, RowFate
-from solespan.api.services.importing.sheets.words import header_scores, plain, word_of
 
 __all__ = ["HEADING", "Block", "drop_columns", "find_blocks"]
 

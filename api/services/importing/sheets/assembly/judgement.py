@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from datetime import date
 
-from solespan.api.services.importing.sheets.records import Record
+from solespan.api.services.importing.sheets.assembly.records import Record
+from solespan.api.services.importing.sheets.cells.words import say
 from solespan.api.services.importing.sheets.translation import Problem
-from solespan.api.services.importing.sheets.words import say
 from solespan.forecast.values import EARLIEST
 
 __all__ = ["judge_days"]

@@ -14,8 +14,8 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from functools import lru_cache
 
+from solespan.api.services.importing.sheets.cells.words import plain, word_of
 from solespan.api.services.importing.sheets.sheet import Cell
-from solespan.api.services.importing.sheets.words import plain, word_of
 
 __all__ = ["DAY_FIRST", "MONTH_FIRST", "DateStyle", "Day", "order_of", "read_day", "read_days"]
 

@@ -11,11 +11,11 @@ from datetime import date
 
 from rapidfuzz import fuzz, process
 
-from solespan.api.services.importing.sheets.dates import Day
+from solespan.api.services.importing.sheets.assembly.records import Record
+from solespan.api.services.importing.sheets.cells.dates import Day
+from solespan.api.services.importing.sheets.cells.words import plain
 from solespan.api.services.importing.sheets.questions import Asker
-from solespan.api.services.importing.sheets.records import Record
 from solespan.api.services.importing.sheets.translation import KnownNames, Place, Problem
-from solespan.api.services.importing.sheets.words import plain
 from solespan.forecast.values import ID_LENGTH
 
 __all__ = ["Book", "Pair", "SoleFact", "Wearer"]

@@ -9,13 +9,13 @@ from __future__ import annotations
 from collections.abc import Callable
 from datetime import date, timedelta
 
-from solespan.api.services.importing.sheets.dates import Day
-from solespan.api.services.importing.sheets.people import Pair, SoleFact
+from solespan.api.services.importing.sheets.assembly.people import Pair, SoleFact
+from solespan.api.services.importing.sheets.assembly.records import CheckRead, Record
+from solespan.api.services.importing.sheets.assembly.table_rows import digits
+from solespan.api.services.importing.sheets.cells.dates import Day
+from solespan.api.services.importing.sheets.cells.words import say, word_of
 from solespan.api.services.importing.sheets.questions import Asker
-from solespan.api.services.importing.sheets.records import CheckRead, Record
-from solespan.api.services.importing.sheets.table_rows import digits
 from solespan.api.services.importing.sheets.translation import Problem
-from solespan.api.services.importing.sheets.words import say, word_of
 
 __all__ = ["NO_EVENT", "RESOLES", "Rows", "apply_events", "check_rows", "job_rows", "wear_rows"]
 

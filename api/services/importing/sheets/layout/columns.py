@@ -11,18 +11,18 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date
 
-from solespan.api.services.importing.sheets.axis import is_year, month_and_year_in, text_of
-from solespan.api.services.importing.sheets.blocks import HEADING, Block
-from solespan.api.services.importing.sheets.dates import DateStyle, read_day, read_days
-from solespan.api.services.importing.sheets.quantities import read_number, unit_in
-from solespan.api.services.importing.sheets.sheet import Cell
-from solespan.api.services.importing.sheets.words import (
+from solespan.api.services.importing.sheets.cells.axis import is_year, month_and_year_in, text_of
+from solespan.api.services.importing.sheets.cells.dates import DateStyle, read_day, read_days
+from solespan.api.services.importing.sheets.cells.quantities import read_number, unit_in
+from solespan.api.services.importing.sheets.cells.words import (
     TARGETS,
     header_scores,
     is_blank,
     plain,
     word_of,
 )
+from solespan.api.services.importing.sheets.layout.blocks import HEADING, Block
+from solespan.api.services.importing.sheets.sheet import Cell
 
 __all__ = ["IGNORE", "NOTE", "TWO_VALUES", "Use", "propose_uses", "says_day"]
 

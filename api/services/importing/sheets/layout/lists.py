@@ -1,4 +1,4 @@
-"""Layout of sheets: which blocks do they hold, as lists, and what does each column mean?
+"""Lists of sheets: which blocks do they hold, as lists, and what does each column mean?
 
 Calendars become lists here. A person's answers about columns come before proposals.
 """
@@ -11,18 +11,30 @@ from collections.abc import Collection, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date
 
-from solespan.api.services.importing.sheets.axis import month_and_year_in, text_of
-from solespan.api.services.importing.sheets.blocks import HEADING, Block, drop_columns, find_blocks
-from solespan.api.services.importing.sheets.columns import IGNORE, Use, propose_uses, says_day
-from solespan.api.services.importing.sheets.dates import (
+from solespan.api.services.importing.sheets.assembly.details import is_described
+from solespan.api.services.importing.sheets.cells.axis import month_and_year_in, text_of
+from solespan.api.services.importing.sheets.cells.dates import (
     DAY_FIRST,
     MONTH_FIRST,
     DateStyle,
     order_of,
     read_day,
 )
-from solespan.api.services.importing.sheets.details import is_described
-from solespan.api.services.importing.sheets.grid import (
+from solespan.api.services.importing.sheets.cells.quantities import read_number
+from solespan.api.services.importing.sheets.cells.words import TARGETS, is_blank, plain, word_of
+from solespan.api.services.importing.sheets.layout.blocks import (
+    HEADING,
+    Block,
+    drop_columns,
+    find_blocks,
+)
+from solespan.api.services.importing.sheets.layout.columns import (
+    IGNORE,
+    Use,
+    propose_uses,
+    says_day,
+)
+from solespan.api.services.importing.sheets.layout.grid import (
     CELL_COLUMN,
     LABELS,
     LEAVE,
@@ -33,11 +45,9 @@ from solespan.api.services.importing.sheets.grid import (
     melt,
     propose_mode,
 )
-from solespan.api.services.importing.sheets.quantities import read_number
 from solespan.api.services.importing.sheets.questions import Asker
 from solespan.api.services.importing.sheets.sheet import Cell, Sheet
 from solespan.api.services.importing.sheets.translation import ColumnUse, RowFate
-from solespan.api.services.importing.sheets.words import TARGETS, is_blank, plain, word_of
 
 __all__ = ["Layout", "List", "find_style", "lay_out"]
 

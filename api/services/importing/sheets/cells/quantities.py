@@ -7,8 +7,8 @@ from __future__ import annotations
 
 import re
 
+from solespan.api.services.importing.sheets.cells.words import plain
 from solespan.api.services.importing.sheets.sheet import Cell
-from solespan.api.services.importing.sheets.words import plain
 from solespan.forecast.units import MM_PER_INCH, iron_to_mm, ounce_to_mm
 
 __all__ = [

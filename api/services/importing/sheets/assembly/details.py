@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from datetime import date
 
-from solespan.api.services.importing.sheets.people import Pair, SoleFact, Wearer
-from solespan.api.services.importing.sheets.records import WEAR_SINCE, Record
-from solespan.api.services.importing.sheets.table_rows import digits
+from solespan.api.services.importing.sheets.assembly.people import Pair, SoleFact, Wearer
+from solespan.api.services.importing.sheets.assembly.records import WEAR_SINCE, Record
+from solespan.api.services.importing.sheets.assembly.table_rows import digits
 
 __all__ = ["add_pair_details", "add_wearer_details", "is_described", "label_parts"]
 

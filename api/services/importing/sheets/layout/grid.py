@@ -9,18 +9,27 @@ from __future__ import annotations
 from collections.abc import Collection, Iterable
 from dataclasses import dataclass, replace
 
-from solespan.api.services.importing.sheets.axis import (
+from solespan.api.services.importing.sheets.cells.axis import (
     Axis,
     axis_of,
     join_axes,
     month_and_year_in,
     text_of,
 )
-from solespan.api.services.importing.sheets.blocks import Block
-from solespan.api.services.importing.sheets.dates import DateStyle, read_day
-from solespan.api.services.importing.sheets.quantities import currency_in, read_number, unit_in
+from solespan.api.services.importing.sheets.cells.dates import DateStyle, read_day
+from solespan.api.services.importing.sheets.cells.quantities import (
+    currency_in,
+    read_number,
+    unit_in,
+)
+from solespan.api.services.importing.sheets.cells.words import (
+    header_scores,
+    is_blank,
+    plain,
+    word_of,
+)
+from solespan.api.services.importing.sheets.layout.blocks import Block
 from solespan.api.services.importing.sheets.sheet import Cell
-from solespan.api.services.importing.sheets.words import header_scores, is_blank, plain, word_of
 
 __all__ = ["LABELS", "LEAVE", "THICKNESS", "WEAR", "Grid", "find_grid", "melt", "propose_mode"]
 

@@ -6,9 +6,9 @@ import re
 from dataclasses import dataclass
 from datetime import date, timedelta
 
-from solespan.api.services.importing.sheets.dates import DateStyle, read_day
+from solespan.api.services.importing.sheets.cells.dates import DateStyle, read_day
+from solespan.api.services.importing.sheets.cells.words import plain, word_of
 from solespan.api.services.importing.sheets.sheet import Cell
-from solespan.api.services.importing.sheets.words import plain, word_of
 
 __all__ = ["Axis", "axis_of", "is_year", "join_axes", "month_and_year_in", "text_of"]
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
+from solespan.api.services.importing.sheets.cells.words import header_scores
 from solespan.api.services.importing.sheets.sheet import Cell, Sheet
 from solespan.api.services.importing.sheets.translation import (
     LEFT_OUT,
@@ -17,7 +18,6 @@ from solespan.api.services.importing.sheets.translation import (
     Place,
     RowFate,
 )
-from solespan.api.services.importing.sheets.words import header_scores
 
 __all__ = ["turn", "turn_fates"]
 

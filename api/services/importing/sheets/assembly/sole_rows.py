@@ -10,11 +10,11 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
-from solespan.api.services.importing.sheets.dates import Day
-from solespan.api.services.importing.sheets.people import Pair, SoleFact
+from solespan.api.services.importing.sheets.assembly.people import Pair, SoleFact
+from solespan.api.services.importing.sheets.cells.dates import Day
+from solespan.api.services.importing.sheets.cells.words import say
 from solespan.api.services.importing.sheets.questions import Asker
 from solespan.api.services.importing.sheets.translation import Assumption, Place
-from solespan.api.services.importing.sheets.words import say
 from solespan.forecast.sole_defaults import usual_thickness_mm
 
 __all__ = ["USUAL_CONSTRUCTION", "USUAL_MATERIAL", "Sole", "soles_of"]

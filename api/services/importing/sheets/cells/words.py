@@ -64,7 +64,7 @@ def plain(text: str) -> str:
 
 
 def _load(name: str) -> dict[str, dict[str, list[str]]]:
-    path = resources.files("solespan.api.services.importing.sheets") / "register" / name
+    path = resources.files("solespan.api.services.importing.sheets.cells") / "register" / name
     return tomllib.loads(path.read_text("utf-8"))
 
 

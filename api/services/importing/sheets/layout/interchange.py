@@ -7,8 +7,8 @@ from __future__ import annotations
 
 from datetime import date
 
+from solespan.api.services.importing.sheets.assembly.table_rows import digits
 from solespan.api.services.importing.sheets.sheet import Cell, Sheet
-from solespan.api.services.importing.sheets.table_rows import digits
 from solespan.forecast.columns import Table
 from solespan.forecast.frames import TABLES
 

@@ -12,11 +12,9 @@ from dataclasses import dataclass, field, replace
 from datetime import date
 
 from solespan.api.clock import is_time_zone
-from solespan.api.services.importing.sheets.axis import is_year, month_and_year_in, text_of
-from solespan.api.services.importing.sheets.blocks import HEADING, Block
-from solespan.api.services.importing.sheets.columns import IGNORE, NOTE, TWO_VALUES, WORDS_OF, Use
-from solespan.api.services.importing.sheets.dates import DateStyle, Day, read_day, read_days
-from solespan.api.services.importing.sheets.quantities import (
+from solespan.api.services.importing.sheets.cells.axis import is_year, month_and_year_in, text_of
+from solespan.api.services.importing.sheets.cells.dates import DateStyle, Day, read_day, read_days
+from solespan.api.services.importing.sheets.cells.quantities import (
     currency_in,
     read_frequency,
     read_hours,
@@ -26,10 +24,24 @@ from solespan.api.services.importing.sheets.quantities import (
     read_size,
     read_thickness_mm,
 )
+from solespan.api.services.importing.sheets.cells.words import (
+    TARGETS,
+    is_blank,
+    plain,
+    say,
+    word_of,
+)
+from solespan.api.services.importing.sheets.layout.blocks import HEADING, Block
+from solespan.api.services.importing.sheets.layout.columns import (
+    IGNORE,
+    NOTE,
+    TWO_VALUES,
+    WORDS_OF,
+    Use,
+)
 from solespan.api.services.importing.sheets.questions import Asker
 from solespan.api.services.importing.sheets.sheet import Cell
 from solespan.api.services.importing.sheets.translation import Place, Problem
-from solespan.api.services.importing.sheets.words import TARGETS, is_blank, plain, say, word_of
 from solespan.forecast.frames import MAX_THICKNESS_MM, TABLES
 from solespan.forecast.values import TEXT_LENGTH, TEXT_PATTERNS
 
