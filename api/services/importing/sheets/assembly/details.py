@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-from datetime import date
-
 from solespan.api.services.importing.sheets.assembly.people import Pair, SoleFact, Wearer
-from solespan.api.services.importing.sheets.assembly.records import WEAR_SINCE, Record
+from solespan.api.services.importing.sheets.assembly.records import Record
 from solespan.api.services.importing.sheets.assembly.table_rows import digits
 
 __all__ = ["add_pair_details", "add_wearer_details", "is_described", "label_parts"]
@@ -63,9 +61,7 @@ def add_pair_details(record: Record, pair: Pair) -> None:
     count, wears = record.number("pairs.earlier_resoles"), record.number("pairs.wear_count")
     pair.resoles_stated = int(count) if count is not None else pair.resoles_stated
     pair.wear_count = int(wears) if wears is not None else pair.wear_count
-    since = record.number(WEAR_SINCE)
-    if since is not None:
-        pair.counted_from = date(int(since), 1, 1)
+    pair.periods += record.periods
     pair.acquired = pair.acquired or record.day("pairs.acquired_on")
     in_use = record.day("pairs.in_use_on")
     if in_use and in_use.exact:

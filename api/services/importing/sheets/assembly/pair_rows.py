@@ -109,8 +109,9 @@ def _write_pair(
         row["earlier_resoles"] = str(min(30, max(0, pair.resoles_stated - resoled)))
     if pair.wear_count and not row.get("wears_per_week") and not pair.days:
         first = pair.acquired.day if pair.acquired else min(s.fitted_on for s in soles)
-        since = pair.counted_from or first
-        weeks = max(1.0, (today - since).days / 7)
+        since = min((start for start, _ in pair.periods), default=first)
+        until = min(today, max((end for _, end in pair.periods), default=today))
+        weeks = max(1.0, (until - since).days / 7)
         value = f"{min(MOST_PER_WEEK, pair.wear_count / weeks):.3g}"
         row["wears_per_week"] = value
         assume("wears_per_week", value, f"made from {pair.wear_count} wears since {since}")

@@ -66,7 +66,7 @@ class Pair:
     days: list[date] = field(default_factory=list)
     resoles_stated: int | None = None
     wear_count: int | None = None
-    counted_from: date | None = None
+    periods: list[tuple[date, date]] = field(default_factory=list)
 
 
 def slug(text: str, fallback: str) -> str:

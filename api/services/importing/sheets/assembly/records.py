@@ -12,7 +12,7 @@ from dataclasses import dataclass, field, replace
 from datetime import date
 
 from solespan.api.clock import is_time_zone
-from solespan.api.services.importing.sheets.cells.axis import is_year, month_and_year_in, text_of
+from solespan.api.services.importing.sheets.cells.axis import month_and_year_in, text_of
 from solespan.api.services.importing.sheets.cells.dates import DateStyle, Day, read_day, read_days
 from solespan.api.services.importing.sheets.cells.quantities import (
     currency_in,
@@ -23,6 +23,7 @@ from solespan.api.services.importing.sheets.cells.quantities import (
     read_number,
     read_size,
     read_thickness_mm,
+    unit_in,
 )
 from solespan.api.services.importing.sheets.cells.words import (
     TARGETS,
@@ -45,9 +46,9 @@ from solespan.api.services.importing.sheets.translation import Place, Problem
 from solespan.forecast.frames import MAX_THICKNESS_MM, TABLES
 from solespan.forecast.values import TEXT_LENGTH, TEXT_PATTERNS
 
-__all__ = ["CheckRead", "WEAR_SINCE", "ConsentRead", "Record", "RecordReader"]
+__all__ = ["CheckRead", "ConsentRead", "Record", "RecordReader"]
 
-WEAR_SINCE = "pairs.wear_since"  # the first year for which wears were counted
+UNIT = "checks.unit"
 KEEP_AS_NOTE = "keep as a note"
 USUAL_WORD = {"material": "veg_tan_leather", "construction": "goodyear_welted", "work": "full_sole"}
 ACCEPTED = {
@@ -98,6 +99,8 @@ class Record:
     events: list[str] = field(default_factory=list)
     guesses: dict[str, str] = field(default_factory=dict)
     worn: bool | None = None
+    unit: str = ""
+    periods: list[tuple[date, date]] = field(default_factory=list)
     problems: list[Problem] = field(default_factory=list)
     soft: list[Problem] = field(default_factory=list)
 
@@ -129,7 +132,9 @@ class RecordReader:
         units: dict[int, str],
     ) -> None:
         self.block = block
-        self.uses = [use for use in uses if use.target != IGNORE]
+        self.uses = sorted(
+            (use for use in uses if use.target != IGNORE), key=lambda use: use.target != UNIT
+        )
         self.style = style
         self.asker = asker
         self.units = units
@@ -286,7 +291,7 @@ class RecordReader:
 
     def _consent(self, record: Record, use: Use, cell: Cell, text: str) -> bool:
         channel = use.target.partition(".")[2]
-        pieces = [p for p in re.split(r"[,;(+&/]|\s(?:and|und|et|e|y|en)\s", text) if p.strip(" )")]
+        pieces = [p for p in re.split(r"[,;(+&/:]|\s(?:and|und|et|e|y|en)\s", text) if p.strip(" )")]
         day = read_day(cell, self.style)
         if day is not None:
             record.consents.append(ConsentRead(channel, day.day, f"{use.name}: {text}"))
@@ -294,10 +299,9 @@ class RecordReader:
         found: list[str] = []
         on = None
         for piece in pieces:
-            answer = word_of("yes_no", piece.strip(" )"), near=False)[0]
+            answer, way = _answer_and_way(piece)
             if answer == "no":
                 return True
-            way = word_of("consent_channel", piece, near=False)[0]
             dated = read_day(piece.strip(" )"), self.style)
             on = dated.day if dated else on
             if not (answer or way or dated):
@@ -321,14 +325,14 @@ class RecordReader:
             )
         if use.target == "checks.value":
             return self._add_value(record, use, cell, "")
-        value = read_thickness_mm(cell, self.units.get(use.at, ""))
+        value = read_thickness_mm(cell, record.unit or self.units.get(use.at, ""))
         if value is None or not 0 < value <= MAX_THICKNESS_MM:
             return False
         record.values[use.target] = value
         return True
 
     def _add_value(self, record: Record, use: Use, cell: Cell, foot: str) -> bool:
-        value = read_thickness_mm(cell, self.units.get(use.at, ""))
+        value = read_thickness_mm(cell, record.unit or self.units.get(use.at, ""))
         if value is None or not 0 <= value <= MAX_THICKNESS_MM:
             return False
         record.checks.append(self._check(use, value, "", foot))
@@ -375,6 +379,11 @@ class RecordReader:
             record.values["wear_days.wet"] = "true"
         return meaning != "bad"
 
+    def _unit(self, record: Record, use: Use, cell: Cell, text: str) -> bool:
+        del use, cell
+        record.unit = unit_in(text) or ("inch" if plain(text) == "in" else "")
+        return bool(record.unit)
+
     def _hours(self, record: Record, use: Use, cell: Cell, text: str) -> bool:
         del text
         value = read_hours(cell)
@@ -401,9 +410,7 @@ class RecordReader:
             return False
         if use.target == "pairs.wear_count":
             value += record.number(use.target) or 0.0
-            if is_year(use.header):
-                since = min(record.number(WEAR_SINCE) or 9999.0, float(use.header))
-                record.values[WEAR_SINCE] = since
+            record.periods += [use.period] if use.period else []
         record.values[use.target] = float(value)
         return True
 
@@ -437,6 +444,18 @@ class RecordReader:
         if amount[1]:
             record.values[f"{use.target}.currency"] = amount[1]
         return True
+
+
+def _answer_and_way(piece: str) -> tuple[str, str]:
+    """Read `yes`, `by letter` or `yes by e-mail`; both are empty where other words stand."""
+    tokens = plain(piece).split()
+    answer = word_of("yes_no", " ".join(tokens), near=False)[0]
+    if answer:
+        return answer, ""
+    first = word_of("yes_no", tokens[0], near=False)[0] if tokens else ""
+    rest = tokens[1:] if first else tokens
+    way = word_of("consent_channel", " ".join(rest), near=False)[0]
+    return (first or "yes", way) if way else ("", "")
 
 
 def _why(kind: str) -> str:

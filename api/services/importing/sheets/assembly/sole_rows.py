@@ -69,7 +69,7 @@ def _dated(pair: Pair) -> dict[date, SoleFact]:
                 fact,
                 days=(day,),
                 sole_id=fact.sole_id if single else "",
-                removed=fact.removed if single else None,
+                removed=fact.removed if day == max(fact.days, key=lambda d: d.day) else None,
             )
             out[day.day] = _merge(before, own) if before else own
     return out
@@ -99,7 +99,7 @@ def _add_first(
     pair: Pair, dated: dict[date, SoleFact], asker: Asker, today: date, assume: Assume
 ) -> None:
     """Add the sole that was on when the pair was first worn, where no row says of it."""
-    first_day = min(pair.days, default=None)
+    first_day = min([*pair.days, *(start for start, _ in pair.periods)], default=None)
     if dated and (first_day is None or first_day >= min(dated)):
         return
     if pair.acquired and (first_day is None or pair.acquired.day <= first_day):

@@ -24,6 +24,7 @@ SERIAL_ZERO = date(1899, 12, 30)
 SERIALS = (20_000, 80_000)  # 1954 to 2119
 YEARS = (1950, 2100)
 LONGEST = 60
+_WEEK = re.compile(r"(?:kw|wk|cw|week|weeks|woche|semaine|sem|settimana|semana|w)\s?(\d{1,2})(?: (\d{4}))?")
 _ANY_DIGIT = re.compile(r"\d")
 SPLITS = (r"[;\n|]", r"\s[&+]\s|\s(?:and|und|et|e|y|en)\s|,\s*", r"[,&+/]")
 _PARTS = re.compile(r"(\d{1,4})\s*[./\-\s]\s*(\d{1,2})\s*[./\-\s]\s*(\d{1,4})\.?")
@@ -98,8 +99,9 @@ def read_days(cell: Cell, style: DateStyle) -> list[Day] | None:
         return None
     for split in SPLITS:
         pieces = [piece.strip() for piece in re.split(split, cell) if piece and piece.strip()]
+        pieces = [p for p in pieces if not word_of("yes_no", p, near=False)[0]] or pieces
         days = [read_day(piece, style) for piece in pieces]
-        if len(days) > 1 and all(days):
+        if pieces != [cell.strip()] and days and all(days):
             return [day for day in days if day is not None]
     return None
 
@@ -151,7 +153,7 @@ def _words(text: str, style: DateStyle) -> Day | None:
     numbers = [int(t) for t in tokens if t.isdigit()]
     month = next((int(name) for name in names if name), 0)
     known = sum(bool(name) for name in names) + len(numbers)
-    if month and known == len(tokens) and len(numbers) <= 2:
+    if month and known == len(tokens) and len(numbers) <= 2 and sum(map(bool, names)) == 1:
         if len(numbers) == 2:
             day, year = (numbers[1], numbers[0]) if numbers[0] > 31 else (numbers[0], numbers[1])
             return _made(year, month, day)
@@ -163,6 +165,12 @@ def _words(text: str, style: DateStyle) -> Day | None:
     for middle, seasons in SEASONS.items():
         if len(tokens) == 2 and tokens[0] in seasons and len(numbers) == 1:
             return _made(numbers[0], middle, 15, exact=False)
+    if week := _WEEK.fullmatch(" ".join(plain(text).split())):
+        year = int(week[2] or style.year or 0)
+        try:
+            return Day(date.fromisocalendar(year, int(week[1]), 1), exact=False)
+        except ValueError:
+            return None
     quarter = re.fullmatch(r"q([1-4]) (\d{4})", " ".join(plain(text).split()))
     return _made(int(quarter[2]), 3 * int(quarter[1]) - 1, 15, exact=False) if quarter else None
 

@@ -224,12 +224,16 @@ def _is_second_line(upper: Row, lower: Row, score: float, style: DateStyle) -> b
     cells = [cell for cell in lower if cell is not None]
     if not cells:
         return False
-    if _axes(upper, style) or _axes(lower, style):
+    if not any(is_year(cell) for cell in upper) and (_axes(upper, style) or _axes(lower, style)):
         above = {a.kind for c in upper if (a := axis_of(c, style)) is not None}
         axes = [axis_of(c, style) for c in cells]
         wanted = {"weekday"} if "day" in above or "date" in above else {"day", "date", "short"}
         share = sum(a is not None and a.kind in wanted for a in axes) / len(cells)
         return share > 0.6 and len(cells) >= 5
+    below = [axis_of(c, style) for c in cells]
+    months = sum(a is not None and a.kind == "month" for a in below)
+    if months >= 4 and any(is_year(cell) for cell in upper):
+        return True
     if not all(isinstance(cell, str) for cell in cells) or _has_data(lower, style):
         return False
     units = sum(_is_unit(str(cell)) for cell in cells)

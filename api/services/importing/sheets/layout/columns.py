@@ -7,11 +7,12 @@ A person's choice comes before it.
 from __future__ import annotations
 
 import re
+from calendar import monthrange
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date
 
-from solespan.api.services.importing.sheets.cells.axis import is_year, month_and_year_in, text_of
+from solespan.api.services.importing.sheets.cells.axis import axis_of, is_year, month_and_year_in, text_of
 from solespan.api.services.importing.sheets.cells.dates import DateStyle, read_day, read_days
 from solespan.api.services.importing.sheets.cells.quantities import read_number, unit_in
 from solespan.api.services.importing.sheets.cells.words import (
@@ -34,6 +35,7 @@ LEAST = 0.45
 NUMBERS = ("count", "hours", "minutes", "thickness", "money", "size", "frequency")
 REPEATABLE = {NOTE, IGNORE, "soles.fitted_on", "checks.value", "checks.grade", "wear_days.worn_on"}
 REPEATABLE |= {"any.date", "bench_jobs.work", "pairs.wear_count"}
+PAIR_DETAILS = {"pairs.acquired_on", "pairs.construction", "soles.fitted_on", "pairs.price"}
 PERSONAL = {"wearers.email", "wearers.telephone", "wearers.first_name", "wearers.last_name"}
 PERSONAL |= {"consents.any", "consents.mail", "consents.print_list", "wearers.language"}
 WORDS_OF = {
@@ -75,6 +77,7 @@ class Use:
     sure: bool
     facets: Mapping[str, str] = field(default_factory=dict)
     day: date | None = None
+    period: tuple[date, date] | None = None
 
     @property
     def name(self) -> str:
@@ -176,7 +179,22 @@ def _use(block: Block, at: int, target: str, style: DateStyle, *, sure: bool) ->
         day = _day_in(header, style)
     if day is None and target.startswith("checks.") and isinstance(block.heads[at], date):
         day = block.heads[at]  # type: ignore[assignment]
-    return Use(at, header, target, sure, facets, day)
+    return Use(at, header, target, sure, facets, day, _period(block, header))
+
+
+def _period(block: Block, header: str) -> tuple[date, date] | None:
+    """Return the first and the last day of a year or a month that a header names alone."""
+    lines = header.split("\n")
+    year = next((int(line) for line in lines if is_year(line)), None)
+    if year and len(lines) == 1:
+        return date(year, 1, 1), date(year, 12, 31)
+    axis = axis_of(lines[-1], DateStyle())
+    if axis is None or axis.kind != "month":
+        return None
+    year = axis.day.year if axis.day else year or month_and_year_in(block.title)[1]
+    if year is None:
+        return None
+    return date(year, axis.value, 1), date(year, axis.value, monthrange(year, axis.value)[1])
 
 
 def _day_in(header: str, style: DateStyle) -> date | None:
@@ -201,14 +219,14 @@ def _scores(block: Block, at: int, look: Look, style: DateStyle) -> dict[str, fl
     if (facet or unit_in(header)) and measured and "hours" not in tokens:
         plain_mm = unit_in(header) and not facet
         named["checks.value"] = max(named.get("checks.value", 0.0), 0.6 if plain_mm else 1.0)
-    if is_year(header) and look.numbers > 0.6:
-        return {"pairs.wear_count": 0.8 * _suits("pairs.wear_count", look, header)}
+    if _period(block, block.headers[at]) is not None and look.numbers > 0.6:
+        return {"pairs.wear_count": 0.8 * _suits("pairs.wear_count", look)}
     if facet and look.words("grade") > 0.6:
         named["checks.grade"] = 1.0
     if _day_in(header, style) and look.numbers > 0.6:
         named["checks.value"] = max(named.get("checks.value", 0.0), 0.9)
     out = {
-        target: score * (0.3 + 0.7 * _suits(target, look, header))
+        target: score * (0.3 + 0.7 * _suits(target, look))
         for target, score in named.items()
     }
     for target, score in _by_look(block, at, look).items():
@@ -216,14 +234,15 @@ def _scores(block: Block, at: int, look: Look, style: DateStyle) -> dict[str, fl
     return out
 
 
-def _suits(target: str, look: Look, header: str) -> float:
+def _suits(target: str, look: Look) -> float:
     """Return how well the cells suit a target, 0 to 1."""
     if not look.cells:
         return 1.0
     kind = TARGETS[target].kind
     text = 1.0 - max(look.dates, look.numbers)
     if kind in ("date", "dates"):
-        return look.dates
+        refusals = sum(word_of("yes_no", text_of(c), near=False)[0] == "no" for c in look.cells)
+        return min(1.0, look.dates * len(look.cells) / max(1, len(look.cells) - refusals))
     if kind == "count":
         return look.numbers if look.dates < 0.5 or look.numbers > 0.9 else 0.0
     if kind in ("frequency", "hours"):
@@ -241,6 +260,10 @@ def _suits(target: str, look: Look, header: str) -> float:
         return max(look.flags, 0.4)
     if kind == "consent":
         return max(look.flags, look.dates, look.words("consent_channel"), 0.3)
+    if kind == "unit":
+        return sum(bool(unit_in(text_of(c)) or plain(text_of(c)) == "in") for c in look.cells) / len(
+            look.cells
+        )
     if kind in ("word", "work", "event", "language"):
         floor = 0.5 if target in SEEN_IN_CELLS else 0.1
         return max(floor * text, look.words(WORDS_OF[target]))
@@ -248,7 +271,6 @@ def _suits(target: str, look: Look, header: str) -> float:
         return 1.0 - max(look.dates, look.numbers)
     if kind in ("label", "name"):
         return max(0.15, text)
-    del header
     return 1.0
 
 
@@ -298,11 +320,15 @@ def _weigh_context(block: Block, scores: list[dict[str, float]]) -> None:
 def _settle(block: Block, uses: list[Use], looks: list[Look]) -> list[Use]:
     """Decide what only all columns together tell: bare dates, bare thickness."""
     targets = {use.target for use in uses}
+    described = bool(targets & PAIR_DETAILS)
     out = []
     for use in uses:
         target = use.target
         if target == "any.date" and "any.event" not in targets:
-            target = _meaning_of_date(block, use.at, targets)
+            named = header_scores(use.header).get("any.date", 0.0) > LEAST
+            bare = named or use.header.startswith("column ")
+            target = _meaning_of_date(block, targets) if bare or not described else NOTE
+            targets = targets | {target}
         if target == "checks.value" and use.header and not use.facets.get("foot"):
             target = _meaning_of_thickness(use, targets)
         if target == "soles.thickness" and "checks.checked_on" in targets | {_date_of(block, uses)}:
@@ -315,13 +341,12 @@ def _settle(block: Block, uses: list[Use], looks: list[Look]) -> list[Use]:
 def _date_of(block: Block, uses: list[Use]) -> str:
     targets = {use.target for use in uses}
     if any(use.target == "any.date" for use in uses) and "any.event" not in targets:
-        return _meaning_of_date(block, 0, targets)
+        return _meaning_of_date(block, targets)
     return ""
 
 
-def _meaning_of_date(block: Block, at: int, targets: set[str]) -> str:
+def _meaning_of_date(block: Block, targets: set[str]) -> str:
     """Tell of what a bare `Date` is the day, by the other columns of its row."""
-    del at
     tables = {target.partition(".")[0] for target in targets}
     titled = word_of("table", plain(block.title))[0]
     if {"checks.value", "checks.grade"} & targets and "checks.checked_on" not in targets:

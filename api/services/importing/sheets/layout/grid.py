@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterable
 from dataclasses import dataclass, replace
+from datetime import date
 
 from solespan.api.services.importing.sheets.cells.axis import (
     Axis,
@@ -52,6 +53,7 @@ class Grid:
     down: int
     month: int | None
     year: int | None
+    monday: date | None = None
 
     @property
     def pairs_across(self) -> bool:
@@ -82,13 +84,15 @@ def find_grid(block: Block, style: DateStyle, pairs: Collection[str]) -> Grid | 
         if kind == "short" and not _is_rising(across.values()):
             continue
         down = -1
+        monday = None
         if kind == "weekday":
-            down = _day_column(block, style, across)
+            down = _day_column(block, replace(style, year=year), across, weeks=True)
+            monday = _week_of(block.title, style) if down < 0 else None
         elif kind == "month":
             down = _number_column(block, across)
-        if kind in ("weekday", "month") and down < 0:
+        if kind in ("weekday", "month") and down < 0 and monday is None:
             continue
-        return Grid(dict(across), down, month, year)
+        return Grid(dict(across), down, month, year, monday)
     down = _day_column(block, style, ())
     if down < 0 or any(_names_pairs(header) for header in block.headers):
         return None
@@ -108,13 +112,27 @@ def _is_rising(axes: Iterable[Axis]) -> bool:
     return all(a < b for a, b in zip(days, days[1:], strict=False))
 
 
-def _day_column(block: Block, style: DateStyle, but: Collection[int]) -> int:
+def _week_of(title: str, style: DateStyle) -> date | None:
+    """Return the day that a title names for its week."""
+    words = title.split()
+    for size in (4, 3, 2, 1):
+        for begin in range(len(words) - size + 1):
+            text = " ".join(words[begin : begin + size])
+            day = read_day(text, style) if any(c.isdigit() for c in text) else None
+            if day is not None and (day.exact or text.lower()[0] in "kwsc"):
+                return day.day
+    return None
+
+
+def _day_column(
+    block: Block, style: DateStyle, but: Collection[int], *, weeks: bool = False
+) -> int:
     for n in range(len(block.headers)):
         cells = [cell for cell in block.column(n) if cell is not None]
         if n in but or not cells:
             continue
         days = [read_day(cell, replace(style, year=style.year or 2024)) for cell in cells]
-        if sum(day is not None and day.exact for day in days) >= MARKED * len(cells):
+        if sum(day is not None and (day.exact or weeks) for day in days) >= MARKED * len(cells):
             return n
     return -1
 
@@ -229,7 +247,7 @@ def _counts(cell: Cell, mode: str) -> bool:
 
 def _day_of(row: tuple[Cell, ...], grid: Grid, at: int, style: DateStyle) -> Cell:
     """Return the day of a cell, or what stands for it where there is no such day."""
-    down = None
+    down = Axis("date", day=grid.monday) if grid.monday else None
     if grid.down >= 0:
         found = read_day(row[grid.down], replace(style, year=style.year or grid.year))
         number = read_number(row[grid.down])

@@ -19,6 +19,7 @@ from solespan.api.services.importing.sheets.cells.dates import (
     DateStyle,
     order_of,
     read_day,
+    read_days,
 )
 from solespan.api.services.importing.sheets.cells.quantities import read_number
 from solespan.api.services.importing.sheets.cells.words import TARGETS, is_blank, plain, word_of
@@ -47,11 +48,16 @@ from solespan.api.services.importing.sheets.layout.grid import (
 )
 from solespan.api.services.importing.sheets.questions import Asker
 from solespan.api.services.importing.sheets.sheet import Cell, Sheet
-from solespan.api.services.importing.sheets.translation import ColumnUse, RowFate
+from solespan.api.services.importing.sheets.translation import LEFT_OUT, ColumnUse, RowFate
 
 __all__ = ["Layout", "List", "find_style", "lay_out"]
 
 EXAMPLES = 3
+DATE_PARTS = {
+    "year": {"year", "jahr", "annee", "anno", "ano", "jaar"},
+    "month": {"month", "monat", "mois", "mese", "mes", "maand"},
+    "day": {"day", "tag", "jour", "giorno", "dia", "dag"},
+}
 LOOKED_AT = 50_000
 YEARS_BACK = 8
 FILLED_DOWN = ("wearers.wearer_id", "wearers.name", "pairs.pair_id", "pairs.label")
@@ -134,7 +140,7 @@ def lay_out(
     blocks: list[Block] = []
     for sheet in sheets:
         found, fates = find_blocks(sheet, style)
-        blocks += [_split_diary(block, style) for block in found]
+        blocks += [_join_date_columns(_split_diary(block, style)) for block in found]
         layout.fates += fates
     names = set(pairs)
     for block in blocks:
@@ -144,9 +150,21 @@ def lay_out(
             names |= {plain(text_of(c)) for c in block.column(at)} if at >= 0 else set()
     seen: Counter[str] = Counter()
     for block in blocks:
+        if _is_remark(block, blocks):
+            layout.fates += [
+                RowFate(block.place(line), LEFT_OUT, "text beside the tables")
+                for line in block.lines
+            ]
+            continue
         layout.lists.append(_list(block, style, asker, names - {""}, seen, layout, today))
     layout.lists.sort(key=lambda one: _rank(one.targets))
     return layout
+
+
+def _is_remark(block: Block, blocks: Sequence[Block]) -> bool:
+    """Whether a block is free text in one column, while others hold the tables."""
+    alone = len(block.headers) == 1 and block.heads[0] is None and len(blocks) > 1
+    return alone and all(isinstance(cell, str) for cell in block.column(0))
 
 
 def _rank(targets: set[str]) -> int:
@@ -277,8 +295,8 @@ def _lacks_years(block: Block, style: DateStyle) -> bool:
             c
             for c in cells
             if (says_day(block.headers[n]) or re.search(r"\d\s*[./-]\s*\d+\.$|[A-Za-z]{3}", c))
-            and read_day(c, style) is None
-            and read_day(c, dated) is not None
+            and read_days(c, style) is None
+            and read_days(c, dated) is not None
         ]
         if len(short) > 0.6 * len(cells) and short:
             return True
@@ -366,7 +384,7 @@ def _find_units(found: List, asker: Asker) -> None:
             continue
         unit = use.facets.get("unit", "")
         values = [v for c in found.block.column(use.at) if (v := read_number(c)) is not None]
-        if not unit and values:
+        if not unit and values and "checks.unit" not in found.targets:
             middle = sorted(values)[len(values) // 2]
             halves = all((v * 2) % 1 == 0 for v in values)
             if middle > 6.9:
@@ -395,6 +413,30 @@ def _split_diary(block: Block, style: DateStyle) -> Block:
         return block
     second = "Event" if told >= 0.3 * len(cut) else "Shoe"
     return replace(block, headers=["Date", second], heads=[None, None], rows=rows)
+
+
+def _join_date_columns(block: Block) -> Block:
+    """Put year, month and day of a row together where each has a column of its own."""
+    places: dict[str, int] = {}
+    for n, header in enumerate(block.headers):
+        part = next((part for part, words in DATE_PARTS.items() if plain(header) in words), "")
+        numbers = [read_number(c) for c in block.column(n) if c is not None]
+        if part and numbers and all(v is not None and v <= 2100 for v in numbers):
+            places.setdefault(part, n)
+    if len(places) < 3:
+        return block
+    kept = [n for n in range(len(block.headers)) if n not in places.values()]
+    rows: list[tuple[Cell, ...]] = []
+    for row in block.rows:
+        parts = [text_of(row[places[part]]) for part in ("year", "month", "day")]
+        told = "-".join(part.zfill(2) for part in parts) if all(parts) else None
+        rows.append((told, *(row[n] for n in kept)))
+    return replace(
+        block,
+        headers=["Date", *(block.headers[n] for n in kept)],
+        heads=[None, *(block.heads[n] for n in kept)],
+        rows=rows,
+    )
 
 
 def _cut(text: str, style: DateStyle) -> tuple[str, str]:
