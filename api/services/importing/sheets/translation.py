@@ -139,7 +139,8 @@ class Note:
 class KnownNames:
     """What the database knows: names of wearers and pairs by id, the shop's time zone.
 
-    `one_wearer` is the id of the wearer whose rack this is, where there is only one. `soles` gives
+    A row of something known has the cells that a sheet states; the caller keeps what is stored where
+    it is silent. `one_wearer` is the id of the wearer whose rack this is, where there is only one. `soles` gives
     for each pair the days on which its soles were fitted; a sheet adds no sole on such a day.
     """
 

@@ -18,7 +18,7 @@ from solespan.api.services.importing.sheets.translation import Assumption, Known
 __all__ = ["write_people"]
 
 OFFERED = ("EUR", "GBP", "USD", "CHF", "SEK", "DKK")
-WEARER = ("name", "email", "phone", "language", "driving_foot")
+WEARER = ("name", "email", "phone", "language", "driving_foot", "time_zone")
 MOST_PER_WEEK = 7.0
 
 
@@ -41,8 +41,8 @@ def write_people(
         soles = soles_of(
             pair, known.soles.get(pair.pair_id, frozenset()), asker, today, assumed.append
         )
-        if not pair.known:
-            _complete_price(pair.values, currency)
+        _complete_price(pair.values, currency)
+        if not pair.known or _says_something(pair):
             _write_pair(pair, soles, rows, today, assumed)
         for sole in soles:
             _write_sole(sole, pair, rows)
@@ -50,11 +50,12 @@ def write_people(
 
 def _write_wearers(book: Book, rows: TableRows, known: KnownNames) -> None:
     for wearer in book.wearers.values():
-        if wearer.known:
+        if wearer.known and not set(WEARER[1:]) & set(wearer.values):
             continue
         row = {name: wearer.values.get(name, "") for name in WEARER}
         row["wearer_id"] = wearer.wearer_id
-        row["time_zone"] = wearer.values.get("time_zone", "") or known.shop_time_zone or ""
+        zone = "" if wearer.known else known.shop_time_zone or ""
+        row["time_zone"] = wearer.values.get("time_zone", "") or zone
         rows.add("wearers", row, wearer.place)
 
 
@@ -82,6 +83,12 @@ def _complete_price(row: dict[str, str], currency: str) -> None:
         row.pop("currency", None)
 
 
+def _says_something(pair: Pair) -> bool:
+    """Whether the sheets say more of a pair that the database knows than its name."""
+    details = {name for name in pair.values if "." not in name} - {"number"}
+    return bool(details) or pair.acquired is not None
+
+
 def _write_pair(
     pair: Pair, soles: list[Sole], rows: TableRows, today: date, assumed: list[Assumption]
 ) -> None:
@@ -97,7 +104,8 @@ def _write_pair(
         assume("construction", USUAL_CONSTRUCTION, words)
     elif guess:
         assume("construction", row["construction"], f"{guess!r} is read as this construction")
-    row |= {"pair_id": pair.pair_id, "wearer_id": pair.wearer.wearer_id, "label": pair.label}
+    owner = "" if pair.known else pair.wearer.wearer_id
+    row |= {"pair_id": pair.pair_id, "wearer_id": owner, "label": pair.label}
     if pair.acquired:
         row["acquired_on"] = pair.acquired.day.isoformat()
         if not pair.acquired.exact:
@@ -107,7 +115,8 @@ def _write_pair(
     if pair.resoles_stated is not None:
         resoled = sum(not pair.acquired or s.fitted_on > pair.acquired.day for s in soles)
         row["earlier_resoles"] = str(min(30, max(0, pair.resoles_stated - resoled)))
-    if pair.wear_count and not row.get("wears_per_week") and not pair.days:
+    dated = pair.acquired or soles
+    if pair.wear_count and not row.get("wears_per_week") and not pair.days and dated:
         first = pair.acquired.day if pair.acquired else min(s.fitted_on for s in soles)
         since = min((start for start, _ in pair.periods), default=first)
         until = min(today, max((end for _, end in pair.periods), default=today))

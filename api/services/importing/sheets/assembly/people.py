@@ -204,15 +204,17 @@ class Book:
             return None
         if plain(label) in self._known_labels or label in self.known.pairs or described:
             return None
-        return self._near(wearer, label)
+        return self._near(record, wearer, label)
 
     def _of(self, wearer: Wearer | None, pairs: list[Pair]) -> list[Pair]:
         return [p for p in pairs if wearer is None or p.wearer is wearer]
 
-    def _near(self, wearer: Wearer | None, label: str) -> Pair | None:
+    def _near(self, record: Record, wearer: Wearer | None, label: str) -> Pair | None:
         """Ask whether a name is meant for a pair of nearly the same name."""
-        pairs = {p.pair_id: p for p in self._of(wearer, list(self.pairs.values()))}
-        names = {pair_id: plain(p.label) for pair_id, p in pairs.items()}
+        labels = {p.pair_id: p.label for p in self._of(wearer, list(self.pairs.values()))}
+        stored = self.known.pairs if wearer is None else {}
+        labels |= {i: label for i, label in stored.items() if label and i not in self.pairs}
+        names = {pair_id: plain(label) for pair_id, label in labels.items()}
         wanted = plain(label)
         ranked = process.extract(wanted, names, scorer=fuzz.token_sort_ratio, limit=4)
         tokens = set(wanted.split())
@@ -223,35 +225,50 @@ class Book:
             return None
         best = ranked[0][2] if ranked and ranked[0][1] >= VERY_NEAR else ""
         proposed = within[0] if len(within) == 1 else best
-        choices = [*((i, pairs[i].label) for i in offered), (OWN, OWN)]
         answer = self.asker.ask(
             f"pair:{wanted[:60]}",
             f"Which pair is {label[:60]!r}?",
-            choices,
+            [*((i, labels[i]) for i in offered), (OWN, OWN)],
             proposed or OWN,
             most=5,
         )
-        return pairs.get(answer)
+        if answer in self.pairs or answer not in labels:
+            return self.pairs.get(answer)
+        return self._add_stored(record, wearer, answer)
+
+    def _add_stored(self, record: Record, wearer: Wearer | None, pair_id: str) -> Pair:
+        """Add a pair of the database; its wearer stays as it is there."""
+        owner = wearer or Wearer("", record.place, known=True)
+        label = self.known.pairs[pair_id] or pair_id
+        pair = Pair(pair_id, owner, label, record.place, known=True)
+        self.add(pair, pair_id)
+        return pair
+
+    def _stored_id(self, wearer: Wearer | None, label: str, number: str) -> str:
+        """Return the id under which the database knows a pair; empty = it does not."""
+        for wanted in (number, "" if number else label):
+            if wanted and wanted in self.known.pairs and wanted not in self.pairs:
+                return wanted
+        if number:
+            return ""
+        stored = self._known_labels.get(plain(label), [])
+        own = _pair_slug(wearer, label)
+        if own in stored and own not in self.pairs:
+            return own
+        if wearer is None and len(stored) == 1 and stored[0] not in self.pairs:
+            return stored[0]
+        one = self.known.one_wearer
+        alone = wearer is not None and one is not None and wearer.wearer_id == one
+        return stored[0] if alone and len(stored) == 1 and stored[0] not in self.pairs else ""
 
     def _add_pair(self, record: Record, wearer: Wearer | None, label: str, number: str) -> Pair:
+        stored = self._stored_id(wearer, label, number)
+        if stored:
+            return self._add_stored(record, wearer, stored)
         owner = wearer or self.one_wearer(record.place)
-        stored = self._known_labels.get(plain(label), [])
-        own = slug(label, "pair")
-        prefix = slug(owner.wearer_id, "customer")
-        several = wearer is not None
-        full = f"{prefix}-{own}" if several and not own.endswith(prefix) else own
-        if number and number in self.known.pairs:
-            pair = Pair(number, owner, label, record.place, known=True)
-        elif not number and label in self.known.pairs:
-            pair = Pair(label, owner, label, record.place, known=True)
-        elif not number and full in stored and full not in self.pairs:
-            pair = Pair(full, owner, label, record.place, known=True)
-        elif not number and len(stored) == 1 and not several and stored[0] not in self.pairs:
-            pair = Pair(stored[0], owner, label, record.place, known=True)
-        else:
-            wanted = number or full
-            taken = set(self.pairs) | (set() if number else set(self.known.pairs))
-            pair = Pair(_free(wanted[: ID_LENGTH - 20], taken), owner, label, record.place)
+        wanted = number or _pair_slug(wearer, label)
+        taken = set(self.pairs) | (set() if number else set(self.known.pairs))
+        pair = Pair(_free(wanted[: ID_LENGTH - 20], taken), owner, label, record.place)
         self.add(pair, number)
         return pair
 
@@ -265,6 +282,15 @@ class Book:
     def labels(self) -> list[str]:
         """Return the names of all pairs, those of the database too."""
         return [*(p.label for p in self.pairs.values()), *self.known.pairs.values()]
+
+
+def _pair_slug(wearer: Wearer | None, label: str) -> str:
+    """Make the id of a pair; that of its wearer stands before it where a sheet names one."""
+    own = slug(label, "pair")
+    if wearer is None:
+        return own
+    prefix = slug(wearer.wearer_id, "customer")
+    return own if own.endswith(prefix) else f"{prefix}-{own}"
 
 
 def _full_name(record: Record) -> str:
