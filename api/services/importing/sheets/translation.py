@@ -139,9 +139,10 @@ class Note:
 class KnownNames:
     """What the database knows: names of wearers and pairs by id, the shop's time zone.
 
-    A row of something known has the cells that a sheet states; the caller keeps what is stored where
-    it is silent. `one_wearer` is the id of the wearer whose rack this is, where there is only one. `soles` gives
-    for each pair the days on which its soles were fitted; a sheet adds no sole on such a day.
+    A row of something known has the cells that a sheet states. Where it is silent, the caller
+    keeps what is stored. `one_wearer` is the id of the wearer whose rack this is, where there is
+    only one. `soles` gives the days on which the soles of each pair were fitted. A sheet adds no
+    other sole on such a day.
     """
 
     wearers: Mapping[str, str] = field(default_factory=dict)

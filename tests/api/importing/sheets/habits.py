@@ -108,8 +108,8 @@ YEAR_OF_MONTHS = Habit(
     {
         f"{name} 2025": [
             ["Schuh", *(f"{n}." for n in range(1, 29))],
-            _grid_row("Oxford", {n: 8.0 for n in range(1, 29, 7)}, 28),
-            _grid_row("Derby", {n: "4,5" for n in range(3, 29, 7)}, 28),
+            _grid_row("Oxford", dict.fromkeys(range(1, 29, 7), 8.0), 28),
+            _grid_row("Derby", dict.fromkeys(range(3, 29, 7), "4,5"), 28),
         ]
         for name in ("Januar", "Februar", "März")
     },

@@ -18,7 +18,6 @@ from solespan.api.services.importing.sheets.assembly.consents import Consents
 from solespan.api.services.importing.sheets.assembly.details import (
     add_pair_details,
     add_wearer_details,
-    is_described,
     label_parts,
 )
 from solespan.api.services.importing.sheets.assembly.diary import read_diary
@@ -34,11 +33,13 @@ from solespan.api.services.importing.sheets.assembly.events import (
 from solespan.api.services.importing.sheets.assembly.judgement import judge_days
 from solespan.api.services.importing.sheets.assembly.pair_rows import write_people
 from solespan.api.services.importing.sheets.assembly.people import Book, Pair, SoleFact, Wearer
-from solespan.api.services.importing.sheets.assembly.records import Record, RecordReader
+from solespan.api.services.importing.sheets.assembly.record import Record
+from solespan.api.services.importing.sheets.assembly.records import RecordReader
 from solespan.api.services.importing.sheets.assembly.table_rows import TableRows
 from solespan.api.services.importing.sheets.cells.words import plain, say
+from solespan.api.services.importing.sheets.layout.completion import List
 from solespan.api.services.importing.sheets.layout.interchange import rows_of
-from solespan.api.services.importing.sheets.layout.lists import List
+from solespan.api.services.importing.sheets.layout.use import is_described
 from solespan.api.services.importing.sheets.questions import Asker
 from solespan.api.services.importing.sheets.sheet import Sheet
 from solespan.api.services.importing.sheets.translation import (

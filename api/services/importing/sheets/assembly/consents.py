@@ -7,7 +7,7 @@ is meant is asked where no cell says it; without an answer there is no consent.
 from __future__ import annotations
 
 from solespan.api.services.importing.sheets.assembly.people import Wearer
-from solespan.api.services.importing.sheets.assembly.records import ConsentRead, Record
+from solespan.api.services.importing.sheets.assembly.record import ConsentRead, Record
 from solespan.api.services.importing.sheets.questions import Asker
 from solespan.api.services.importing.sheets.translation import ConsentFound, Place
 

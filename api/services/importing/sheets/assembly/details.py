@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from solespan.api.services.importing.sheets.assembly.people import Pair, SoleFact, Wearer
-from solespan.api.services.importing.sheets.assembly.records import Record
+from solespan.api.services.importing.sheets.assembly.record import Record
 from solespan.api.services.importing.sheets.assembly.table_rows import digits
 
-__all__ = ["add_pair_details", "add_wearer_details", "is_described", "label_parts"]
+__all__ = ["add_pair_details", "add_wearer_details", "label_parts"]
 
 OF_WEARER = {
     "wearers.telephone": "phone",
@@ -25,14 +25,6 @@ def label_parts(record: Record) -> tuple[str, str]:
     parts = [record.text(name) for name in PARTS]
     joined = " ".join(part for part in parts if part)
     return (label, joined) if label else (joined, "")
-
-
-def is_described(targets: set[str]) -> bool:
-    """Whether a block describes pairs, so that a name it gives is a pair of its own."""
-    tables = {target.partition(".")[0] for target in targets}
-    own = {t for t in targets if t.startswith("pairs.")} - {"pairs.label", "pairs.pair_id"}
-    events = {"wear_days", "checks", "bench_jobs"} & tables or "any.event" in targets
-    return bool(own or "soles" in tables) and not (events and not own)
 
 
 def add_wearer_details(record: Record, wearer: Wearer) -> None:

@@ -5,23 +5,24 @@ from __future__ import annotations
 import re
 from collections.abc import Collection
 
-from solespan.api.services.importing.sheets.assembly.records import CheckRead, Record
+from solespan.api.services.importing.sheets.assembly.record import CheckRead, Record
 from solespan.api.services.importing.sheets.cells.quantities import read_number
 from solespan.api.services.importing.sheets.cells.words import plain, values_of, word_of
 
 __all__ = ["read_diary"]
 
-FILLERS = frozenset(
-    "the a an my our in on at to for with of and was were is today again all day new der die das "
-    "den dem mit im am zum und heute wieder le la les des du un une dans avec et il lo i gli con "
-    "el los las en con y de het een met en op new".split()
+FILLER_WORDS = (
+    "the a an my our in on at to for with of and was were is today again all day new "
+    "der die das den dem mit im am zum und heute wieder le la les des du un une dans "
+    "avec et il lo i gli con el los las en y de het een met op "
 )
+FILLERS = frozenset(FILLER_WORDS.split())
 WET = ("rain", "regen", "pluie", "pioggia", "lluvia", "wet", "nass", "mouille", "bagnato")
 _FOOT_VALUE = re.compile(
     r"\b([^\W\d_]+)\.?\s*[:=]?\s*(\d{1,2}[.,]\d+|\d{1,2})\s*(?:mm)?", re.IGNORECASE
 )
 _HOURS = re.compile(
-    r"\b(\d{1,2}(?:[.,]\d)?)\s*(?:h|hrs?|hours?|std|stunden|heures|ore|horas|uur)\b", re.I
+    r"\b(\d{1,2}(?:[.,]\d)?)\s*(?:h|hrs?|hours?|std|stunden|heures|ore|horas|uur)\b", re.IGNORECASE
 )
 
 
@@ -59,7 +60,7 @@ def _rest(text: str) -> str:
         text = re.sub(rf"(?i)\b{re.escape(phrase)}\b", " ", text)
     kept = [
         word
-        for word in re.findall(r"[^\W_][\w'’-]*", text)
+        for word in re.findall(r"[^\W_][\w'\u2019-]*", text)
         if plain(word) not in FILLERS | set(WET) and not word.isdigit() and plain(word) not in known
     ]
     return " ".join(kept[:6])

@@ -10,7 +10,7 @@ from collections.abc import Callable
 from datetime import date, timedelta
 
 from solespan.api.services.importing.sheets.assembly.people import Pair, SoleFact
-from solespan.api.services.importing.sheets.assembly.records import CheckRead, Record
+from solespan.api.services.importing.sheets.assembly.record import CheckRead, Record
 from solespan.api.services.importing.sheets.assembly.table_rows import digits
 from solespan.api.services.importing.sheets.cells.dates import Day
 from solespan.api.services.importing.sheets.cells.words import say, word_of

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from datetime import date
 
-from solespan.api.services.importing.sheets.assembly.records import Record
+from solespan.api.services.importing.sheets.assembly.record import Record
 from solespan.api.services.importing.sheets.cells.words import say
 from solespan.api.services.importing.sheets.translation import Problem
 from solespan.forecast.values import EARLIEST

@@ -11,7 +11,7 @@ from datetime import date
 
 from rapidfuzz import fuzz, process
 
-from solespan.api.services.importing.sheets.assembly.records import Record
+from solespan.api.services.importing.sheets.assembly.record import Record
 from solespan.api.services.importing.sheets.cells.dates import Day
 from solespan.api.services.importing.sheets.cells.words import plain
 from solespan.api.services.importing.sheets.questions import Asker

@@ -13,6 +13,10 @@ from solespan.api.services.importing.sheets.sheet import Cell
 __all__ = ["Axis", "axis_of", "is_year", "join_axes", "month_and_year_in", "text_of"]
 
 
+LONGEST = 40
+LEAP_YEAR = 2024  # every day is in it
+
+
 @dataclass(frozen=True)
 class Axis:
     """What a heading says of a day: kind `date`, `short` (no year), `day`, `weekday` or `month`."""
@@ -44,28 +48,35 @@ def axis_of(cell: Cell, style: DateStyle) -> Axis | None:
     if isinstance(cell, date):
         return Axis("date", day=cell)
     text = text_of(cell)
-    if not text or len(text) > 40:
+    if not text or len(text) > LONGEST:
         return None
-    if parts := re.fullmatch(r"(\d{1,2})\.?", text):
-        return Axis("day", int(parts[1])) if 1 <= int(parts[1]) <= 31 else None
+    return _part_of_day(text) or _whole_day(cell, text, style)
+
+
+def _part_of_day(text: str) -> Axis | None:
+    """Read a number of a day, a weekday, a month, or a weekday with a number."""
     tokens = plain(text).split()
-    if len(tokens) == 1:
-        if tokens[0] == "mar":
-            return Axis("month", 3)
-        if word := word_of("month", tokens[0], near=False)[0]:
-            return Axis("month", int(word)) if tokens[0].isalpha() else None
-        if word := word_of("weekday", tokens[0], near=False)[0]:
-            return Axis("weekday", int(word)) if tokens[0].isalpha() else None
-    if len(tokens) == 2 and tokens[0].isalpha() and word_of("weekday", tokens[0], near=False)[0]:
-        if tokens[1].isdigit() and 1 <= int(tokens[1]) <= 31:
-            return Axis("day", int(tokens[1]))
-    plainly = DateStyle(style.order, None)
-    found = read_day(cell, plainly)
+    if not tokens or len(tokens) > 2:
+        return None
+    first, last = tokens[0], tokens[-1]
+    weekday = word_of("weekday", first, near=False)[0] if first.isalpha() else ""
+    if last.isdigit() and len(last) <= 2 and (weekday or re.fullmatch(r"\d{1,2}\.?", text)):
+        return Axis("day", int(last)) if 1 <= int(last) <= 31 else None
+    if len(tokens) > 1 or not first.isalpha():
+        return None
+    month = word_of("month", first, near=False)[0]
+    if month:
+        return Axis("month", int(month))
+    return Axis("weekday", int(weekday)) if weekday else None
+
+
+def _whole_day(cell: Cell, text: str, style: DateStyle) -> Axis | None:
+    found = read_day(cell, DateStyle(style.order, None))
+    if found is not None and found.exact:
+        return Axis("date", day=found.day)
     if found is not None:
-        if found.exact:
-            return Axis("date", day=found.day)
-        return None if re.fullmatch(r"\d{4}", text) else Axis("month", found.day.month, found.day)
-    short = read_day(cell, DateStyle(style.order, 2024))  # a leap year: every day is in it
+        return None if is_year(text) else Axis("month", found.day.month, found.day)
+    short = read_day(cell, DateStyle(style.order, LEAP_YEAR))
     return Axis("short", day=short.day) if short is not None and short.exact else None
 
 

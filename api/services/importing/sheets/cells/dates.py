@@ -24,7 +24,9 @@ SERIAL_ZERO = date(1899, 12, 30)
 SERIALS = (20_000, 80_000)  # 1954 to 2119
 YEARS = (1950, 2100)
 LONGEST = 60
-_WEEK = re.compile(r"(?:kw|wk|cw|week|weeks|woche|semaine|sem|settimana|semana|w)\s?(\d{1,2})(?: (\d{4}))?")
+_WEEK = re.compile(
+    r"(?:kw|wk|cw|week|weeks|woche|semaine|sem|settimana|semana|w)\s?(\d{1,2})(?: (\d{4}))?"
+)
 _ANY_DIGIT = re.compile(r"\d")
 SPLITS = (r"[;\n|]", r"\s[&+]\s|\s(?:and|und|et|e|y|en)\s|,\s*", r"[,&+/]")
 _PARTS = re.compile(r"(\d{1,4})\s*[./\-\s]\s*(\d{1,2})\s*[./\-\s]\s*(\d{1,4})\.?")
@@ -34,11 +36,12 @@ _CLOCK = re.compile(
     r"[T\s,]+\d{1,2}:\d{2}(:\d{2}(\.\d+)?)?\s*([AaPp]\.?[Mm]\.?)?(Z|[+-]\d\d:?\d\d)?$"
 )
 _ABOUT = re.compile(
-    r"^(ca|circa|about|approx|around|etwa|um|env|environ|vers|circa|~)\b\.?\s*|^~\s*", re.I
+    r"^(ca|circa|about|approx|around|etwa|um|env|environ|vers|circa|~)\b\.?\s*|^~\s*", re.IGNORECASE
 )
-FILLERS = frozenset(
-    "de del of the le il el er th st nd rd early late mid anfang ende mitte debut fin inizio".split()
+FILLER_WORDS = (
+    "de del of the le il el er th st nd rd early late mid anfang ende mitte debut fin inizio "
 )
+FILLERS = frozenset(FILLER_WORDS.split())
 SEASONS = {
     4: ("spring", "fruhling", "fruhjahr", "printemps", "primavera", "lente"),
     7: ("summer", "sommer", "ete", "estate", "verano", "zomer"),
@@ -131,48 +134,58 @@ def _parts(text: str, style: DateStyle) -> Day | None:
         first, second, third = (int(part) for part in parts.groups())
         if len(parts[1]) >= 3:
             return _made(first, second, third)
-        if style.order == MONTH_FIRST:
-            return _made(third, first, second) or _made(third, second, first)
-        return _made(third, second, first) or _made(third, first, second)
+        return _in_order(third, first, second, style)
     if parts := _MONTH_YEAR.fullmatch(text):
         month, year = (parts[1], parts[2]) if parts[1] else (parts[4], parts[3])
         return _made(int(year), int(month), 15, exact=False)
     if style.year and (parts := _SHORT.fullmatch(text)):
-        first, second = int(parts[1]), int(parts[2])
-        if style.order == MONTH_FIRST:
-            return _made(style.year, first, second) or _made(style.year, second, first)
-        return _made(style.year, second, first) or _made(style.year, first, second)
+        return _in_order(style.year, int(parts[1]), int(parts[2]), style)
     return None
 
 
+def _in_order(year: int, first: int, second: int, style: DateStyle) -> Day | None:
+    """Read two numbers in the order of the style, or in the other where that is no day."""
+    ways = [_made(year, second, first), _made(year, first, second)]
+    ways = ways[::-1] if style.order == MONTH_FIRST else ways
+    return ways[0] or ways[1]
+
+
 def _words(text: str, style: DateStyle) -> Day | None:
-    """Read a date with the month or the season in words."""
-    tokens = re.findall(r"[a-z]+|\d+", plain(text))
-    tokens = [token for token in tokens if token not in FILLERS]
-    names = [word_of("month", t, near=False)[0] if t.isalpha() else "" for t in tokens]
-    numbers = [int(t) for t in tokens if t.isdigit()]
-    month = next((int(name) for name in names if name), 0)
-    known = sum(bool(name) for name in names) + len(numbers)
-    if month and known == len(tokens) and len(numbers) <= 2 and sum(map(bool, names)) == 1:
-        if len(numbers) == 2:
-            day, year = (numbers[1], numbers[0]) if numbers[0] > 31 else (numbers[0], numbers[1])
-            return _made(year, month, day)
-        if len(numbers) == 1:
-            if numbers[0] > 31 or re.fullmatch(r"[^\W\d]+\.?\s*[-'’/]\s*\d\d", text):
-                return _made(numbers[0], month, 15, exact=False)
-            return _made(style.year, month, numbers[0]) if style.year else None
-        return _made(style.year, month, 15, exact=False) if style.year else None
-    for middle, seasons in SEASONS.items():
-        if len(tokens) == 2 and tokens[0] in seasons and len(numbers) == 1:
-            return _made(numbers[0], middle, 15, exact=False)
-    if week := _WEEK.fullmatch(" ".join(plain(text).split())):
-        year = int(week[2] or style.year or 0)
-        try:
-            return Day(date.fromisocalendar(year, int(week[1]), 1), exact=False)
-        except ValueError:
-            return None
-    quarter = re.fullmatch(r"q([1-4]) (\d{4})", " ".join(plain(text).split()))
+    """Read a date with the month, the season, the week or the quarter in words."""
+    words = " ".join(plain(text).split())
+    tokens = [token for token in re.findall(r"[a-z]+|\d+", words) if token not in FILLERS]
+    numbers = [int(token) for token in tokens if token.isdigit()]
+    names = [token for token in tokens if token.isalpha()]
+    if len(names) != 1 or len(numbers) > 2:
+        return None
+    month = word_of("month", names[0], near=False)[0]
+    if month:
+        return _of_month(text, int(month), numbers, style)
+    middle = next((m for m, seasons in SEASONS.items() if names[0] in seasons), 0)
+    if middle and len(numbers) == 1:
+        return _made(numbers[0], middle, 15, exact=False)
+    if week := _WEEK.fullmatch(words):
+        return _of_week(int(week[2] or style.year or 0), int(week[1]))
+    quarter = re.fullmatch(r"q([1-4]) (\d{4})", words)
     return _made(int(quarter[2]), 3 * int(quarter[1]) - 1, 15, exact=False) if quarter else None
+
+
+def _of_month(text: str, month: int, numbers: list[int], style: DateStyle) -> Day | None:
+    if len(numbers) == 2:
+        day, year = numbers[::-1] if numbers[0] > 31 else numbers
+        return _made(year, month, day)
+    if numbers and (numbers[0] > 31 or re.fullmatch(r"[^\W\d]+\.?\s*[-'\u2019/]\s*\d\d", text)):
+        return _made(numbers[0], month, 15, exact=False)
+    if not style.year:
+        return None
+    return _made(style.year, month, numbers[0] if numbers else 15, exact=bool(numbers))
+
+
+def _of_week(year: int, week: int) -> Day | None:
+    try:
+        return Day(date.fromisocalendar(year, week, 1), exact=False)
+    except ValueError:
+        return None
 
 
 def order_of(cells: Iterable[Cell], today: date) -> tuple[str, str]:

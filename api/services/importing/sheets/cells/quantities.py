@@ -32,28 +32,30 @@ CURRENCIES = {
     "sek": "SEK", "dkk": "DKK", "nok": "NOK", "pln": "PLN", "cad": "CAD", "aud": "AUD",
 }  # fmt: skip
 WITHOUT_CENTS = {"JPY"}
-WEEKS = {"week": 1.0, "month": 365.25 / 12 / 7, "year": 365.25 / 7, "day": 1 / 7}
+WEEKS = {"week": 1.0, "month": 365.25 / 12 / 7, "year": 365.25 / 7}
 PERIODS = {
     "week": ("week", "woche", "wk", "semaine", "settimana", "semana", "weekly", "wochentlich"),
     "month": ("month", "monat", "mois", "mese", "mes", "maand", "monthly", "monatlich"),
     "year": ("year", "jahr", "an", "annee", "anno", "ano", "jaar", "yearly"),
-    "day": ("day", "daily", "taglich"),
 }
+EVERY_DAY = 7.0
+TIMES = {
+    EVERY_DAY: r"\b(daily|taglich|every day|jeden tag|dagelijks|quotidien|ogni giorno)\b",
+    1.0: r"\b(once|einmal|une fois|una volta|una vez|weekly|wochentlich|monthly|monatlich)\b",
+    2.0: r"\b(twice|zweimal|deux fois|due volte|dos veces|tweemal)\b",
+}
+MOST_PARTS = 64  # of an inch
 _FRACTIONS = {"½": 0.5, "¼": 0.25, "¾": 0.75, "⅛": 0.125, "⅓": 1 / 3, "⅔": 2 / 3}
 _SIMPLE = re.compile(r"\d{1,9}(\.\d{1,2})?")
 _DIGIT = re.compile(r"[\d½¼¾⅛⅓⅔]")
-_NUMBER = re.compile(r"[-+]?\d[\d.,'’\u00a0\u202f ]*")
+_NUMBER = re.compile(r"[-+]?\d[\d.,'\u2019\u00a0\u202f ]*")
 
 
 def read_number(cell: Cell, *, grouped: bool = False) -> float | None:
     """Read the one number of a cell; `grouped` = a sign before three digits groups thousands."""
-    if isinstance(cell, bool) or cell is None:
-        return None
     if isinstance(cell, float):
         return cell
-    if not isinstance(cell, str):
-        return None
-    text = cell.strip()
+    text = cell.strip() if isinstance(cell, str) else ""
     if _SIMPLE.fullmatch(text):
         return float(text)
     if not _DIGIT.search(text):
@@ -64,15 +66,15 @@ def read_number(cell: Cell, *, grouped: bool = False) -> float | None:
         text = "".join(" " if c in _FRACTIONS else c for c in text)
     if parts := re.search(r"(?:(\d+)\s+)?(\d+)\s*/\s*(\d+)", text):
         whole, over, under = int(parts[1] or 0), int(parts[2]), int(parts[3])
-        return whole + over / under if 0 < under <= 64 and over < under else None
+        return whole + over / under if over < under <= MOST_PARTS else None
     found = _NUMBER.findall(text)
     if len(found) != 1:
         return extra or None
-    return _plain_number(found[0].strip(" .,'’\u00a0\u202f"), grouped=grouped) + extra
+    return _plain_number(found[0].strip(" .,'\u2019\u00a0\u202f"), grouped=grouped) + extra
 
 
 def _plain_number(text: str, *, grouped: bool) -> float:
-    text = re.sub(r"['’\s\u00a0\u202f]", "", text)
+    text = re.sub(r"['\u2019\s\u00a0\u202f]", "", text)
     comma, point = text.rfind(","), text.rfind(".")
     if comma >= 0 and point >= 0:
         decimal, group = (",", ".") if comma > point else (".", ",")
@@ -180,29 +182,20 @@ def read_minutes(cell: Cell) -> float | None:
 
 def read_frequency(cell: Cell, header: str) -> float | None:
     """Read how often per week; a period in the cell comes before that of the header."""
-    number = read_number(cell)
     text = plain(cell) if isinstance(cell, str) else ""
-    if number is None and text:
-        span = re.findall(r"\d+(?:[.,]\d+)?", str(cell))
-        if len(span) == 2:
-            number = sum(float(n.replace(",", ".")) for n in span) / 2
-        elif re.search(
-            r"\b(daily|taglich|every day|jeden tag|dagelijks|quotidien|ogni giorno)\b", text
-        ):
-            number = 7.0
-        elif re.search(
-            r"\b(once|einmal|une fois|una volta|una vez|weekly|wochentlich|monthly)\b", text
-        ):
-            number = 1.0
-        elif re.search(r"\b(twice|zweimal|deux fois|due volte|dos veces|tweemal)\b", text):
-            number = 2.0
+    number = read_number(cell)
+    span = re.findall(r"\d+(?:[.,]\d+)?", str(cell))
+    if number is None and len(span) == 2:
+        number = sum(float(n.replace(",", ".")) for n in span) / 2
+    if number is None:
+        number = next((times for times, words in TIMES.items() if re.search(words, text)), None)
+        if number == EVERY_DAY:
+            return number
     if number is None:
         return None
-    if number == 7.0 and "daily" in text:
-        return 7.0
     for source in (text, plain(header)):
         for period, words in PERIODS.items():
-            if period != "day" and set(words) & set(source.split()):
+            if set(words) & set(source.split()):
                 return round(number / WEEKS[period], 4)
     return number
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 import re
 import tomllib
 import unicodedata
+from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cache, lru_cache
 from importlib import resources
@@ -20,7 +21,8 @@ __all__ = ["TARGETS", "Target", "header_scores", "is_blank", "plain", "say", "va
 EXACT, NEARLY, CONTAINED, NEAR = 1.0, 0.97, 0.8, 0.7
 NEAR_ENOUGH = 86
 LONGEST_HEADER, LONGEST_PHRASE = 80, 5
-FILLERS = frozenset("am on le il el op the of in der die das du de la del vom im a".split())
+FILLER_WORDS = "am on le il el op the of in der die das du de la del vom im a "
+FILLERS = frozenset(FILLER_WORDS.split())
 _FOLD = str.maketrans(
     {
         "ß": "ss",
@@ -114,10 +116,8 @@ def word_of(column: str, text: str, *, near: bool = True) -> tuple[str, bool]:
 @lru_cache(maxsize=50_000)
 def is_blank(text: str) -> bool:
     """Whether a cell says that nothing is known."""
-    return (
-        not plain(text)
-        and not re.search(r"[^\s\W]|[^\x00-\x7f–—]", text)
-        or (plain(text) in _values()["blank"])
+    return (not plain(text) and not re.search(r"[^\s\W]|[^\x00-\x7f\u2013\u2014]", text)) or (
+        plain(text) in _values()["blank"]
     )
 
 
@@ -163,17 +163,21 @@ def header_scores(header: str) -> dict[str, float]:
         name(word, EXACT)
     for word in (core, core.replace(" ", "")):
         name(word, NEARLY)
-    tokens = wanted.split()
-    size = max(1, len(core.split()))
-    for begin in range(len(tokens)):
-        for end in range(begin + 1, min(len(tokens), begin + LONGEST_PHRASE) + 1):
-            phrase = " ".join(tokens[begin:end])
-            if len(phrase) > 2:
-                share = min(1.0, (end - begin) / size)
-                name(phrase, CONTAINED * (0.6 + 0.4 * share) * (1.0 if len(phrase) > 3 else 0.8))
+    for phrase, share in _phrases(wanted, max(1, len(core.split()))):
+        name(phrase, CONTAINED * (0.6 + 0.4 * share) * (1.0 if len(phrase) > 3 else 0.8))
     if len(bare) > 4 and max(scores.values(), default=0.0) < NEAR:
         for word, ratio, _ in process.extract(
             bare, index.keys(), scorer=fuzz.ratio, score_cutoff=NEAR_ENOUGH, limit=5
         ):
             name(word, NEAR * ratio / 100)
     return scores
+
+
+def _phrases(text: str, size: int) -> Iterator[tuple[str, float]]:
+    """Give the phrases within a text, each with its share of the text's `size` words."""
+    tokens = text.split()
+    for begin in range(len(tokens)):
+        for end in range(begin + 1, min(len(tokens), begin + LONGEST_PHRASE) + 1):
+            phrase = " ".join(tokens[begin:end])
+            if len(phrase) > 2:
+                yield phrase, min(1.0, (end - begin) / size)

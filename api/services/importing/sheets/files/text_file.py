@@ -27,7 +27,8 @@ MARKS = (
 )
 SINGLE_BYTE = ("cp1252", "mac_roman", "cp850", "cp1250")
 USUAL = frozenset(
-    "äöüÄÖÜßéèêëàâçîïôûùœæñáíóúÁÉÍÓÚìòåøØÅÆ€£°½¼¾×–—’‘“”„…·«»²³µ§¿¡€ąćęłńśźżčďěňřšťůýž"
+    "äöüÄÖÜßéèêëàâçîïôûùœæñáíóúÁÉÍÓÚìòåøØÅÆ€£°½¼¾…·«»²³µ§¿¡ąćęłńśźżčďěňřšťůýž"
+    "\u00d7\u2013\u2014\u2018\u2019\u201c\u201d\u201e"
 )
 DOCUMENT = re.compile(r"\s*(%PDF|\{\\rtf|<!doctype|<html|<\?xml)", re.IGNORECASE)
 SEPARATORS = (",", ";", "\t", "|")
@@ -66,7 +67,7 @@ def _decode(file: str, data: bytes) -> str:
     if DOCUMENT.match(text[:200]):
         raise bad_file(file, "The file is a document or a web page, and no table.")
     control = sum(ord(c) < 32 and c not in "\t\n\r\f\v" for c in text[:SAMPLE_BYTES])
-    if not text and data or "\0" in text or control > len(text[:SAMPLE_BYTES]) // 200:
+    if (not text and data) or "\0" in text or control > len(text[:SAMPLE_BYTES]) // 200:
         raise bad_file(file, "The file holds no text and is no workbook.")
     return text
 

@@ -10,6 +10,7 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import date
+from itertools import pairwise
 
 from solespan.api.services.importing.sheets.cells.axis import axis_of, is_year, text_of
 from solespan.api.services.importing.sheets.cells.dates import DateStyle, read_days
@@ -33,7 +34,8 @@ Row = tuple[Cell, ...]
 class Block:
     """One table: `headers` as text, `heads` as the cells they came from, and rows with lines.
 
-    A header of two lines has a line break between them. `fixed` holds the targets of columns that the form of the table tells.
+    A header of two lines has a line break between them. `fixed` holds the targets of columns that
+    the form of the table tells.
     """
 
     file: str
@@ -87,10 +89,9 @@ def find_blocks(sheet: Sheet, style: DateStyle) -> tuple[list[Block], list[RowFa
             titles = []
             at += span
             continue
-        elif not blocks and (filled == 1 or _is_before_header(scores, at)) and len(row) > 1:
-            titles.append(" ".join(text_of(cell) for cell in row if cell is not None))
-            fates.append(RowFate(place, LEFT_OUT, "a title"))
-        elif blocks and filled == 1 and _header_follows(rows, scores, at, style):
+        elif (not blocks and (filled == 1 or _is_before_header(scores, at)) and len(row) > 1) or (
+            blocks and filled == 1 and _header_follows(rows, scores, at, style)
+        ):
             titles.append(" ".join(text_of(cell) for cell in row if cell is not None))
             fates.append(RowFate(place, LEFT_OUT, "a title"))
         else:
@@ -171,7 +172,7 @@ def _axes(row: Row, style: DateStyle) -> bool:
         kinds.setdefault(axis.kind, []).append(axis.day.toordinal() if axis.day else axis.value)
     for kind, values in kinds.items():
         least = {"day": 7, "weekday": 5, "month": 4}.get(kind, 3)
-        rising = all(a < b for a, b in zip(values, values[1:], strict=False))
+        rising = all(a < b for a, b in pairwise(values))
         if (
             len(values) >= least
             and len(axes) >= 0.5 * _filled(row)
@@ -204,8 +205,8 @@ def _header_span(
     if below < len(rows) and _filled(rows[at]) >= 2 and _filled(rows[at]) < _filled(rows[below]):
         texts = all(isinstance(c, str) for c in rows[at] if c is not None)
         if texts and not _has_data(rows[at], style):
-            if first and scores[below] >= max(ENOUGH, 0.6 * max(scores[:SEARCHED_ROWS])):
-                return 2
+            named = scores[below] >= max(ENOUGH, 0.6 * max(scores[:SEARCHED_ROWS]))
+            return 2 if first and named else 0
     return 0
 
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Collection, Iterable
 from dataclasses import dataclass, replace
 from datetime import date
+from itertools import pairwise
 
 from solespan.api.services.importing.sheets.cells.axis import (
     Axis,
@@ -109,7 +110,7 @@ def find_grid(block: Block, style: DateStyle, pairs: Collection[str]) -> Grid | 
 def _is_rising(axes: Iterable[Axis]) -> bool:
     """Whether days without a year stand in order; thicknesses that look like days fall."""
     days = [axis.day for axis in axes if axis.day is not None]
-    return all(a < b for a, b in zip(days, days[1:], strict=False))
+    return all(a < b for a, b in pairwise(days))
 
 
 def _week_of(title: str, style: DateStyle) -> date | None:

@@ -11,7 +11,6 @@ from collections.abc import Collection, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date
 
-from solespan.api.services.importing.sheets.assembly.details import is_described
 from solespan.api.services.importing.sheets.cells.axis import month_and_year_in, text_of
 from solespan.api.services.importing.sheets.cells.dates import (
     DAY_FIRST,
@@ -21,20 +20,15 @@ from solespan.api.services.importing.sheets.cells.dates import (
     read_day,
     read_days,
 )
-from solespan.api.services.importing.sheets.cells.quantities import read_number
-from solespan.api.services.importing.sheets.cells.words import TARGETS, is_blank, plain, word_of
+from solespan.api.services.importing.sheets.cells.words import TARGETS, is_blank, plain
 from solespan.api.services.importing.sheets.layout.blocks import (
     HEADING,
     Block,
     drop_columns,
     find_blocks,
 )
-from solespan.api.services.importing.sheets.layout.columns import (
-    IGNORE,
-    Use,
-    propose_uses,
-    says_day,
-)
+from solespan.api.services.importing.sheets.layout.columns import propose_uses
+from solespan.api.services.importing.sheets.layout.completion import List, fill_down, find_units
 from solespan.api.services.importing.sheets.layout.grid import (
     CELL_COLUMN,
     LABELS,
@@ -46,6 +40,9 @@ from solespan.api.services.importing.sheets.layout.grid import (
     melt,
     propose_mode,
 )
+from solespan.api.services.importing.sheets.layout.looks import IGNORE, says_day
+from solespan.api.services.importing.sheets.layout.reshaping import reshape
+from solespan.api.services.importing.sheets.layout.use import Use, is_described
 from solespan.api.services.importing.sheets.questions import Asker
 from solespan.api.services.importing.sheets.sheet import Cell, Sheet
 from solespan.api.services.importing.sheets.translation import LEFT_OUT, ColumnUse, RowFate
@@ -53,39 +50,19 @@ from solespan.api.services.importing.sheets.translation import LEFT_OUT, ColumnU
 __all__ = ["Layout", "List", "find_style", "lay_out"]
 
 EXAMPLES = 3
-DATE_PARTS = {
-    "year": {"year", "jahr", "annee", "anno", "ano", "jaar"},
-    "month": {"month", "monat", "mois", "mese", "mes", "maand"},
-    "day": {"day", "tag", "jour", "giorno", "dia", "dag"},
-}
 LOOKED_AT = 50_000
 YEARS_BACK = 8
-FILLED_DOWN = ("wearers.wearer_id", "wearers.name", "pairs.pair_id", "pairs.label")
 MONTHS = (
     "January", "February", "March", "April", "May", "June", "July", "August", "September",
     "October", "November", "December",
 )  # fmt: skip
+CHOICES = tuple((name, target.title) for name, target in TARGETS.items() if target.words)
 MODES = {
     WEAR: "the pair was worn: marks, or hours",
     THICKNESS: "thickness measured that day",
     LABELS: "the name of the pair worn",
     LEAVE: "leave the calendar out",
 }
-
-
-@dataclass
-class List:
-    """One block as a list, with the use of each column and the unit of each thickness."""
-
-    block: Block
-    uses: list[Use]
-    style: DateStyle
-    units: dict[int, str] = field(default_factory=dict)
-
-    @property
-    def targets(self) -> set[str]:
-        """What the block tells of."""
-        return {use.target for use in self.uses}
 
 
 @dataclass
@@ -140,7 +117,7 @@ def lay_out(
     blocks: list[Block] = []
     for sheet in sheets:
         found, fates = find_blocks(sheet, style)
-        blocks += [_join_date_columns(_split_diary(block, style)) for block in found]
+        blocks += [reshape(block, style) for block in found]
         layout.fates += fates
     names = set(pairs)
     for block in blocks:
@@ -183,49 +160,47 @@ def _list(
     layout: Layout,
     today: date,
 ) -> List:
-    month, year = month_and_year_in(block.title)
+    year = month_and_year_in(block.title)[1]
     own = replace(style, year=year)
     grid = find_grid(block, own, names)
-    if grid is None:
-        drop_columns(block, range(len(block.headers)))
     if grid is not None:
         block = _melted(block, grid, own, asker, seen, layout, today)
-    elif year is None and not heads_years(block) and _lacks_years(block, own):
-        own = replace(own, year=_ask_year(block, asker, today))
-    del month
-    uses = []
-    for use in propose_uses(block, own):
-        if use.at in block.fixed:
-            uses.append(use)
-            continue
-        key = _key(block, use.header, seen)
-        answer = asker.answers.get(key, use.target)
-        target = answer if answer in TARGETS else use.target
-        if target != use.target:
-            use = replace(use, target=target, sure=True)
-        uses.append(use)
-        layout.columns.append(
-            ColumnUse(
-                key,
-                block.file,
-                block.sheet,
-                use.header.replace("\n", " "),
-                _examples(block.column(use.at)),
-                use.target if key not in asker.answers else _proposed(block, own, use.at),
-                target,
-                TARGETS[target].title,
-                use.sure,
-                tuple((name, t.title) for name, t in TARGETS.items() if t.words),
-            )
-        )
-    found = List(block, uses, own)
-    _fill_down(found, asker)
-    _find_units(found, asker)
+    else:
+        drop_columns(block, range(len(block.headers)))
+        if year is None and not _heads_years(block) and _lacks_years(block, own):
+            own = replace(own, year=_ask_year(block, asker, today))
+    found = List(block, _choose(block, own, asker, seen, layout), own)
+    fill_down(found, asker)
+    find_units(found, asker)
     return found
 
 
-def _proposed(block: Block, style: DateStyle, at: int) -> str:
-    return propose_uses(block, style)[at].target
+def _choose(
+    block: Block, style: DateStyle, asker: Asker, seen: Counter[str], layout: Layout
+) -> list[Use]:
+    """Return the uses of the columns; those that a person chose count first."""
+    proposed = propose_uses(block, style)
+    keys = {u.at: _key(block, u.header, seen) for u in proposed if u.at not in block.fixed}
+    choices = {at: asker.answers[key] for at, key in keys.items() if key in asker.answers}
+    choices = {at: target for at, target in choices.items() if target in TARGETS}
+    uses = propose_uses(block, style, choices) if choices else proposed
+    for before, use in zip(proposed, uses, strict=True):
+        if use.at in keys:
+            layout.columns.append(
+                ColumnUse(
+                    keys[use.at],
+                    block.file,
+                    block.sheet,
+                    use.name,
+                    _examples(block.column(use.at)),
+                    before.target,
+                    use.target,
+                    TARGETS[use.target].title,
+                    use.sure,
+                    CHOICES,
+                )
+            )
+    return uses
 
 
 def _key(block: Block, header: str, seen: Counter[str]) -> str:
@@ -303,7 +278,7 @@ def _lacks_years(block: Block, style: DateStyle) -> bool:
     return False
 
 
-def heads_years(block: Block) -> bool:
+def _heads_years(block: Block) -> bool:
     """Whether the headings over the rows name years."""
     if HEADING not in block.headers:
         return False
@@ -321,128 +296,3 @@ def _ask_year(block: Block, asker: Asker, today: date) -> int:
         most=3,
     )
     return int(answer)
-
-
-def _fill_down(found: List, asker: Asker) -> None:
-    """Repeat names downward over blank cells, as merged cells and plain habit leave them."""
-    block = found.block
-    ats = [use.at for use in found.uses if use.target in FILLED_DOWN]
-    blank = [
-        n
-        for n, row in enumerate(block.rows)
-        if any(row[at] is None for at in ats) and any(row[n] is not None for n in range(len(row)))
-    ]
-    if not ats or not blank or all(block.rows[0][at] is None for at in ats):
-        return
-    gaps = [n for n in blank if any(_fills(block, n, at) for at in ats)]
-    if not gaps:
-        return
-    line = block.lines[gaps[0]]
-    answer = asker.ask(
-        f"repeat:{block.sheet}/{block.number}",
-        f"Line {line} names no {_what(found, gaps[0])}. Is it that of the row above?",
-        (("yes", "yes, names stand for the rows below them"), ("no", "no, it is not known")),
-        "yes",
-        most=2,
-    )
-    if answer != "yes":
-        return
-    rows: list[tuple[Cell, ...]] = []
-    for row in block.rows:
-        new = list(row)
-        named = [at for at in ats if row[at] is not None]
-        for at in ats:
-            outer = [o for o in named if _is_outer(found, o, at)]
-            if row[at] is None and rows and not outer:
-                new[at] = rows[-1][at]
-        rows.append(tuple(new))
-    block.rows = rows
-
-
-def _is_outer(found: List, other: int, at: int) -> bool:
-    """Whether a name in one column begins a new group, so that the other is not repeated."""
-    targets = {use.at: use.target for use in found.uses}
-    first, second = targets[other].partition(".")[0], targets[at].partition(".")[0]
-    return first == second or (first == "wearers" and second == "pairs")
-
-
-def _fills(block: Block, n: int, at: int) -> bool:
-    return n > 0 and block.rows[n][at] is None
-
-
-def _what(found: List, n: int) -> str:
-    for use in found.uses:
-        if use.target in FILLED_DOWN and found.block.rows[n][use.at] is None:
-            return "customer" if use.target.startswith("wearers") else "pair"
-    return "pair"
-
-
-def _find_units(found: List, asker: Asker) -> None:
-    """Find the unit of each thickness: the header's, else by size, and asked where it is open."""
-    for use in found.uses:
-        if use.target not in ("soles.thickness", "soles.limit", "checks.value"):
-            continue
-        unit = use.facets.get("unit", "")
-        values = [v for c in found.block.column(use.at) if (v := read_number(c)) is not None]
-        if not unit and values and "checks.unit" not in found.targets:
-            middle = sorted(values)[len(values) // 2]
-            halves = all((v * 2) % 1 == 0 for v in values)
-            if middle > 6.9:
-                unit = asker.ask(
-                    f"unit:{plain(use.header)}",
-                    f"Column {use.header} has values such as {middle:g}. In which unit?",
-                    (("iron", "iron (1/48 inch)"), ("mm", "millimetres")),
-                    "iron" if halves and middle <= 24 else "mm",
-                    most=2,
-                )
-        found.units[use.at] = unit or "mm"
-
-
-def _split_diary(block: Block, style: DateStyle) -> Block:
-    """Cut lines that begin with a day into day and text."""
-    if not all(head is None for head in block.heads[1:]):
-        return block
-    texts = [", ".join(text_of(c) for c in row if c is not None) for row in block.rows]
-    year = month_and_year_in(block.title)[1] or 2024
-    cut = [_cut(text, replace(style, year=year)) for text in texts]
-    if sum(day != "" for day, _ in cut) < 0.6 * len(cut):
-        return block
-    rows: list[tuple[Cell, ...]] = [(day or None, rest or None) for day, rest in cut]
-    told = sum(bool(word_of("event", rest)[0] or word_of("work", rest)[0]) for _, rest in cut)
-    if told < 0.3 * len(cut) and len(block.headers) > 1:
-        return block
-    second = "Event" if told >= 0.3 * len(cut) else "Shoe"
-    return replace(block, headers=["Date", second], heads=[None, None], rows=rows)
-
-
-def _join_date_columns(block: Block) -> Block:
-    """Put year, month and day of a row together where each has a column of its own."""
-    places: dict[str, int] = {}
-    for n, header in enumerate(block.headers):
-        part = next((part for part, words in DATE_PARTS.items() if plain(header) in words), "")
-        numbers = [read_number(c) for c in block.column(n) if c is not None]
-        if part and numbers and all(v is not None and v <= 2100 for v in numbers):
-            places.setdefault(part, n)
-    if len(places) < 3:
-        return block
-    kept = [n for n in range(len(block.headers)) if n not in places.values()]
-    rows: list[tuple[Cell, ...]] = []
-    for row in block.rows:
-        parts = [text_of(row[places[part]]) for part in ("year", "month", "day")]
-        told = "-".join(part.zfill(2) for part in parts) if all(parts) else None
-        rows.append((told, *(row[n] for n in kept)))
-    return replace(
-        block,
-        headers=["Date", *(block.headers[n] for n in kept)],
-        heads=[None, *(block.heads[n] for n in kept)],
-        rows=rows,
-    )
-
-
-def _cut(text: str, style: DateStyle) -> tuple[str, str]:
-    words = text.split()
-    for size in (4, 3, 2, 1):
-        head = " ".join(words[:size]).rstrip(":,-–")
-        if len(words) > size and any(c.isdigit() for c in head) and read_day(head, style):
-            return head, " ".join(words[size:]).lstrip(":,-– ")
-    return "", text
