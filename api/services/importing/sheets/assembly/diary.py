@@ -11,13 +11,6 @@ from solespan.api.services.importing.sheets.cells.words import plain, values_of,
 
 __all__ = ["read_diary"]
 
-FILLER_WORDS = (
-    "the a an my our in on at to for with of and was were is today again all day new "
-    "der die das den dem mit im am zum und heute wieder le la les des du un une dans "
-    "avec et il lo i gli con el los las en y de het een met op "
-)
-FILLERS = frozenset(FILLER_WORDS.split())
-WET = ("rain", "regen", "pluie", "pioggia", "lluvia", "wet", "nass", "mouille", "bagnato")
 _FOOT_VALUE = re.compile(
     r"\b([^\W\d_]+)\.?\s*[:=]?\s*(\d{1,2}[.,]\d+|\d{1,2})\s*(?:mm)?", re.IGNORECASE
 )
@@ -31,7 +24,7 @@ def read_diary(record: Record, labels: Collection[str]) -> str:
     text = " ".join(record.events)
     _read_values(record, text)
     words = plain(text)
-    if any(wet in words.split() for wet in WET):
+    if set(words.split()) & set(values_of("wet")):
         record.values.setdefault("wear_days.wet", "true")
     hours = _HOURS.search(text)
     if hours:
@@ -55,12 +48,10 @@ def _rest(text: str) -> str:
     text = _HOURS.sub(
         " ", _FOOT_VALUE.sub(lambda m: " " if word_of("foot", m[1], near=False)[0] else m[0], text)
     )
-    known = set(values_of("event"))
-    for phrase in sorted(known, key=len, reverse=True):
+    phrases = sorted(values_of("event"), key=len, reverse=True)
+    for phrase in phrases:
         text = re.sub(rf"(?i)\b{re.escape(phrase)}\b", " ", text)
-    kept = [
-        word
-        for word in re.findall(r"[^\W_][\w'\u2019-]*", text)
-        if plain(word) not in FILLERS | set(WET) and not word.isdigit() and plain(word) not in known
-    ]
+    known = {*phrases, *values_of("filler_text"), *values_of("wet")}
+    words = re.findall(r"[^\W_][\w'\u2019-]*", text)
+    kept = [word for word in words if plain(word) not in known and not word.isdigit()]
     return " ".join(kept[:6])

@@ -1,7 +1,7 @@
 """Record reader: what does each row of a block say, cell by cell?
 
 A cell that cannot be read is a problem. A problem with a day, a thickness or a word refuses the
-row; one with a price, a size or the like leaves the cell as a note.
+row. One with a price, a size or the like leaves the cell as a note.
 """
 
 from __future__ import annotations

@@ -1,7 +1,7 @@
 """Dates of sheets: which day does a cell name, in which order of day and month?
 
-The order is found by all cells of a sheet: a part over 12 is a day, no day lies in the future, and
-a diary is in order. What remains open is asked. A cell may name a month or a year alone: the middle
+All cells of a sheet tell the order. A part over 12 is a day, no day lies in the future, and a diary
+is in order. What remains open is asked. A cell may name a month or a year alone: the middle
 of it is taken and marked as assumed.
 """
 
@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from functools import lru_cache
 
-from solespan.api.services.importing.sheets.cells.words import plain, word_of
+from solespan.api.services.importing.sheets.cells.words import plain, values_of, word_of
 from solespan.api.services.importing.sheets.sheet import Cell
 
 __all__ = ["DAY_FIRST", "MONTH_FIRST", "DateStyle", "Day", "order_of", "read_day", "read_days"]
@@ -38,10 +38,6 @@ _CLOCK = re.compile(
 _ABOUT = re.compile(
     r"^(ca|circa|about|approx|around|etwa|um|env|environ|vers|circa|~)\b\.?\s*|^~\s*", re.IGNORECASE
 )
-FILLER_WORDS = (
-    "de del of the le il el er th st nd rd early late mid anfang ende mitte debut fin inizio "
-)
-FILLERS = frozenset(FILLER_WORDS.split())
 SEASONS = {
     4: ("spring", "fruhling", "fruhjahr", "printemps", "primavera", "lente"),
     7: ("summer", "sommer", "ete", "estate", "verano", "zomer"),
@@ -153,7 +149,8 @@ def _in_order(year: int, first: int, second: int, style: DateStyle) -> Day | Non
 def _words(text: str, style: DateStyle) -> Day | None:
     """Read a date with the month, the season, the week or the quarter in words."""
     words = " ".join(plain(text).split())
-    tokens = [token for token in re.findall(r"[a-z]+|\d+", words) if token not in FILLERS]
+    fillers = values_of("filler_date")
+    tokens = [token for token in re.findall(r"[a-z]+|\d+", words) if token not in fillers]
     numbers = [int(token) for token in tokens if token.isdigit()]
     names = [token for token in tokens if token.isalpha()]
     if len(names) != 1 or len(numbers) > 2:

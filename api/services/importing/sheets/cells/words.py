@@ -21,8 +21,6 @@ __all__ = ["TARGETS", "Target", "header_scores", "is_blank", "plain", "say", "va
 EXACT, NEARLY, CONTAINED, NEAR = 1.0, 0.97, 0.8, 0.7
 NEAR_ENOUGH = 86
 LONGEST_HEADER, LONGEST_PHRASE = 80, 5
-FILLER_WORDS = "am on le il el op the of in der die das du de la del vom im a "
-FILLERS = frozenset(FILLER_WORDS.split())
 _FOLD = str.maketrans(
     {
         "ß": "ss",
@@ -121,6 +119,7 @@ def is_blank(text: str) -> bool:
     )
 
 
+@cache
 def values_of(column: str) -> tuple[str, ...]:
     """Return all spellings that a column knows, in plain letters."""
     return tuple(_values()[column])
@@ -152,7 +151,7 @@ def header_scores(header: str) -> dict[str, float]:
         return {}
     index = _index()
     bare = plain(re.sub(r"\([^)]*\)|\[[^]]*\]|[€$£]", " ", header))[:LONGEST_HEADER]
-    core = " ".join(token for token in bare.split() if token not in FILLERS)
+    core = " ".join(token for token in bare.split() if token not in _values()["filler_header"])
     scores: dict[str, float] = {}
 
     def name(word: str, score: float) -> None:
