@@ -5,16 +5,17 @@ By which choices were sheets with the same headers read before, and which names 
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Callable
-from datetime import datetime
+from datetime import date, datetime
 
 import sqlalchemy as sa
 from sqlalchemy.orm import Session
 
-from solespan.api.storage.tables.rack import Pair, Wearer
+from solespan.api.storage.tables.rack import Pair, Sole, Wearer
 from solespan.api.storage.tables.results import ImportMapping
 
-__all__ = ["find_mapping", "forget_mappings", "known_labels", "put_mapping"]
+__all__ = ["find_mapping", "fitted_days", "forget_mappings", "known_labels", "put_mapping"]
 
 _MAPPINGS: sa.Table = ImportMapping.__table__  # type: ignore[assignment]
 
@@ -37,6 +38,15 @@ def forget_mappings(session: Session, quotes: Callable[[dict[str, str]], bool]) 
     for row in session.execute(sa.select(_MAPPINGS.c.id, _MAPPINGS.c.answers)).all():
         if quotes(row.answers):
             session.execute(sa.delete(_MAPPINGS).where(_MAPPINGS.c.id == row.id))
+
+
+def fitted_days(session: Session) -> dict[str, frozenset[date]]:
+    """Return the days on which the soles of each pair were fitted, by the pair's id."""
+    query = sa.select(Pair.pair_id, Sole.fitted_on).join(Sole, Sole.pair_pk == Pair.id)
+    days: dict[str, set[date]] = defaultdict(set)
+    for pair_id, day in session.execute(query):
+        days[pair_id].add(day)
+    return {pair_id: frozenset(of) for pair_id, of in days.items()}
 
 
 def known_labels(session: Session) -> tuple[dict[str, str], dict[str, str]]:

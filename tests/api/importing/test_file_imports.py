@@ -259,3 +259,11 @@ def test_sheets_that_are_too_large_are_refused_unread(desk, monkeypatch):
     monkeypatch.setattr(sheet_tables, "SHEET_LIMIT_BYTES", 1000)
     with pytest.raises(TooLarge):
         desk.take(("log.csv", FORMS["log.csv"]))
+
+
+def test_what_a_sheet_says_anew_of_a_customer_is_taken_and_the_rest_stays(desk):
+    desk.take(("shop.csv", text(SHOP)))
+    moved = changed(SHOP, (1, 3, "+43 1 9999"), (1, 4, ""))
+    assert desk.take(("shop.csv", text(moved))).report.changed == 1
+    ann = desk.stored()["wearers"][0]
+    assert (ann["phone"], ann["language"]) == ("+43 1 9999", "de")

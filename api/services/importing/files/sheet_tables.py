@@ -27,7 +27,7 @@ from solespan.api.services.importing.sheets.translation import KnownNames, Quest
 from solespan.api.services.importing.uploads import Given
 from solespan.api.services.shop_choices import read_shop_choices
 from solespan.api.storage.importing.bulk import stored_rows
-from solespan.api.storage.importing.mappings import find_mapping, known_labels
+from solespan.api.storage.importing.mappings import find_mapping, fitted_days, known_labels
 from solespan.api.storage.session import Database
 from solespan.forecast.frames import TABLES, Table
 
@@ -159,7 +159,8 @@ def _sheets_in(given: Given) -> list[Sheet]:
 def _known_names(session: Session) -> KnownNames:
     wearers, pairs = known_labels(session)
     zone = read_shop_choices(session)[0].time_zone
-    return KnownNames(wearers, pairs, zone, next(iter(wearers)) if len(wearers) == 1 else None)
+    one_wearer = next(iter(wearers)) if len(wearers) == 1 else None
+    return KnownNames(wearers, pairs, zone, one_wearer, fitted_days(session))
 
 
 def _refuse_unknown_choices(translation: Translation, answers: Mapping[str, str]) -> None:
