@@ -136,7 +136,7 @@ class Assembly:
             self.out.fates.append(RowFate(place, REFUSED, why, problems=(*problems, *soft)))
             return
         words = [*dict.fromkeys(named), *(_number(n, what) for what, n in became.items())]
-        if not words:
+        if not words or (doubles and not became):
             why = doubles[0] if doubles else "the row says nothing that has a place here"
             self.out.fates.append(RowFate(place, LEFT_OUT, why, problems=soft))
             return

@@ -13,7 +13,7 @@ from rapidfuzz import fuzz, process
 
 from solespan.api.services.importing.sheets.assembly.record import Record
 from solespan.api.services.importing.sheets.cells.dates import Day
-from solespan.api.services.importing.sheets.cells.words import plain
+from solespan.api.services.importing.sheets.cells.words import plain, word_of
 from solespan.api.services.importing.sheets.questions import Asker
 from solespan.api.services.importing.sheets.translation import KnownNames, Place, Problem
 from solespan.forecast.values import ID_LENGTH
@@ -98,6 +98,8 @@ class Book:
         """Find or add the wearer whom a row names; None = it names none."""
         number, mail = record.text("wearers.wearer_id"), record.text("wearers.email").lower()
         name = _full_name(record)
+        if name and not number and not mail and word_of("self", name, near=False)[0]:
+            return self.one_wearer(record.place)
         if not (number or name or mail):
             return None
         found = self._by_number.get(plain(number)) if number else None
@@ -296,6 +298,8 @@ def _pair_slug(wearer: Wearer | None, label: str) -> str:
 def _full_name(record: Record) -> str:
     name = record.text("wearers.name")
     first, last = record.text("wearers.first_name"), record.text("wearers.last_name")
+    if name and first and plain(first) not in plain(name):
+        return f"{first} {name}"
     return name or f"{first} {last}".strip()
 
 

@@ -14,7 +14,11 @@ from solespan.api.services.importing.sheets.assembly.plain_cells import PLAIN_RE
 from solespan.api.services.importing.sheets.assembly.record import CheckRead, ConsentRead, Record
 from solespan.api.services.importing.sheets.cells.axis import month_and_year_in, text_of
 from solespan.api.services.importing.sheets.cells.dates import DateStyle, read_day, read_days
-from solespan.api.services.importing.sheets.cells.quantities import read_hours, read_thickness_mm
+from solespan.api.services.importing.sheets.cells.quantities import (
+    read_hours,
+    read_number,
+    read_thickness_mm,
+)
 from solespan.api.services.importing.sheets.cells.words import (
     TARGETS,
     is_blank,
@@ -130,6 +134,8 @@ class RecordReader:
         return True
 
     def _word(self, record: Record, use: Use, _cell: Cell, text: str) -> bool:
+        if use.target == "checks.grade" and read_number(text) is not None:
+            return self._add_value(record, use, text, "")
         column = WORDS_OF[use.target]
         word, sure = word_of(column, text)
         if not word:

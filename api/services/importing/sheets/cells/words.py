@@ -156,6 +156,8 @@ def header_scores(header: str) -> dict[str, float]:
 
     def name(word: str, score: float) -> None:
         for target in index.get(word, ()):
+            if target == "ignore" and score < NEARLY:
+                continue
             scores[target] = max(scores.get(target, 0.0), score)
 
     for word in (wanted, bare, wanted.replace(" ", "")):

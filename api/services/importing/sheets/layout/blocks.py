@@ -24,6 +24,8 @@ __all__ = ["HEADING", "Block", "drop_columns", "find_blocks"]
 HEADING = "(heading above the rows)"
 SEARCHED_ROWS = 40
 ENOUGH = 1.2
+MARKS = {"x", "X", "\u2713", "\u2714"}
+LINE = re.compile(r"[-=_:+ ]+")
 REPEATED = 0.1
 YEAR = 0.6
 _DATED_TEXT = re.compile(r"\s*\d{1,4}[./-]\d{1,2}[./-]\d{0,4}\S*\s+\S")  # a line of a diary
@@ -89,6 +91,8 @@ def find_blocks(sheet: Sheet, style: DateStyle) -> tuple[list[Block], list[RowFa
             titles = []
             at += span
             continue
+        elif all(cell is None or LINE.fullmatch(text_of(cell)) for cell in row):
+            fates.append(RowFate(place, LEFT_OUT, "a line between rows"))
         elif (not blocks and (filled == 1 or _is_before_header(scores, at)) and len(row) > 1) or (
             blocks and filled == 1 and _header_follows(rows, scores, at, style)
         ):
@@ -189,7 +193,7 @@ def _header_span(
     if first:
         best = max(scores[:SEARCHED_ROWS], default=0.0)
         least = max(0.6 if len(rows[at]) < 3 else ENOUGH, 0.6 * best)
-        here = scores[at] >= least
+        here = scores[at] >= least or (best < ENOUGH and _heads_data(rows, at, style))
     else:
         share = scores[at] / max(1, _filled(rows[at]))
         here = scores[at] >= ENOUGH and share >= 0.6 and _filled(rows[at]) >= 2
@@ -208,6 +212,22 @@ def _header_span(
             named = scores[below] >= max(ENOUGH, 0.6 * max(scores[:SEARCHED_ROWS]))
             return 2 if first and named else 0
     return 0
+
+
+def _heads_data(rows: list[Row], at: int, style: DateStyle) -> bool:
+    """Whether a row of plain texts stands over rows with days, numbers or marks."""
+    row = rows[at]
+    texts = [cell for cell in row if isinstance(cell, str)]
+    if len(texts) < 2 or len(texts) < _filled(row) or len(set(texts)) < len(texts):
+        return False
+    if any(read_number(cell) is not None or _is_data(cell, style) for cell in texts):
+        return False
+    below = [other for other in rows[at + 1 : at + 6] if _filled(other) > 1]
+    told = sum(
+        any(_is_data(c, style) or read_number(c) is not None or text_of(c) in MARKS for c in other)
+        for other in below
+    )
+    return len(below) > 0 and told == len(below)
 
 
 def _is_data(cell: Cell, style: DateStyle) -> bool:
@@ -306,7 +326,9 @@ def _is_total(row: Row, block: Block) -> bool:
     others = [cell for cell in told if read_number(cell) is None]
     if len(others) == 1 and isinstance(others[0], str):
         name = plain(others[0])
-        return bool(word_of("total", name.split(" ")[0], near=False)[0]) and len(name.split()) <= 3
+        return len(name.split()) <= 3 and any(
+            word_of("total", text, near=False)[0] for text in (name, name.split(" ")[0])
+        )
     if not block.rows or row[0] is not None:
         return False
     cells = [(n, cell) for n, cell in enumerate(row) if cell is not None]

@@ -80,7 +80,10 @@ def _scores(block: Block, at: int, look: Look, style: DateStyle) -> dict[str, fl
         named["checks.value"] = max(named.get("checks.value", 0.0), 0.6 if plain_mm else 1.0)
     if period_of(block, block.headers[at]) is not None and look.numbers > 0.6:
         return {"pairs.wear_count": 0.8 * suits("pairs.wear_count", look)}
-    if facet and look.words("grade") > 0.6:
+    worn = named.get("wear_days.worn_on", 0.0)
+    if worn >= 0.8 and look.flags > 0.7 and look.dates < 0.2:
+        return {"wear_days.mark": 0.95}
+    if facet and look.words("grade") > 0.6 and look.numbers == 0:
         named["checks.grade"] = 1.0
     if day_in(header, style) and look.numbers > 0.6:
         named["checks.value"] = max(named.get("checks.value", 0.0), 0.9)

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
+from solespan.api.services.importing.sheets.cells.axis import text_of
 from solespan.api.services.importing.sheets.cells.dates import DateStyle
-from solespan.api.services.importing.sheets.cells.quantities import read_number
+from solespan.api.services.importing.sheets.cells.quantities import read_number, unit_in
 from solespan.api.services.importing.sheets.cells.words import plain
 from solespan.api.services.importing.sheets.layout.blocks import Block
 from solespan.api.services.importing.sheets.layout.use import Use
@@ -93,7 +94,8 @@ def find_units(found: List, asker: Asker) -> None:
         if use.target not in THICKNESSES:
             continue
         unit = use.facets.get("unit", "")
-        values = [v for c in found.block.column(use.at) if (v := read_number(c)) is not None]
+        cells = [c for c in found.block.column(use.at) if not unit_in(text_of(c))]
+        values = [v for c in cells if (v := read_number(c)) is not None]
         if not unit and values and "checks.unit" not in found.targets:
             middle = sorted(values)[len(values) // 2]
             halves = all((v * 2) % 1 == 0 for v in values)

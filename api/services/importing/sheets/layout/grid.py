@@ -6,8 +6,8 @@ cell holds a mark, hours, a thickness or the name of a pair. Each cell that is f
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable
-from dataclasses import dataclass, replace
+from collections.abc import Collection, Iterable, Mapping
+from dataclasses import dataclass, field, replace
 from datetime import date
 from itertools import pairwise
 
@@ -21,6 +21,7 @@ from solespan.api.services.importing.sheets.cells.axis import (
 from solespan.api.services.importing.sheets.cells.dates import DateStyle, read_day
 from solespan.api.services.importing.sheets.cells.quantities import (
     currency_in,
+    read_hours,
     read_number,
     unit_in,
 )
@@ -37,8 +38,11 @@ __all__ = ["LABELS", "LEAVE", "THICKNESS", "WEAR", "Grid", "find_grid", "melt", 
 
 WEAR, THICKNESS, LABELS, LEAVE = "marks of wear", "thickness", "names of pairs", "leave out"
 DAY_COLUMN, CELL_COLUMN, PAIR_COLUMN = "(day)", "(cell of the calendar)", "(pair)"
+FOOT_COLUMN, POINT_COLUMN = "(foot)", "(point)"
 LEAST = {"day": 7, "weekday": 5, "date": 2, "short": 3, "month": 4}
 MARKED = 0.9
+Entry = tuple[str, str, str]
+Row = tuple[Cell, ...]
 NAMED, HINTED = 0.9, 0.5  # scores of headers that name something else than a pair
 
 
@@ -47,7 +51,8 @@ class Grid:
     """The form of a calendar: which columns are cells, and what tells the day and the pair.
 
     `across` holds for each cell column its axis, None = the header names a pair. `down` is the
-    column whose cells tell the day or a part of it, -1 = none.
+    column whose cells tell the day or a part of it, -1 = none. It is `counted` where they number
+    the days of a month. `labels` holds pair, foot and point of headers such as `Oxford left`.
     """
 
     across: dict[int, Axis | None]
@@ -55,6 +60,8 @@ class Grid:
     month: int | None
     year: int | None
     monday: date | None = None
+    counted: bool = False
+    labels: Mapping[int, Entry] = field(default_factory=dict)
 
     @property
     def pairs_across(self) -> bool:
@@ -67,7 +74,7 @@ class Grid:
         kinds = {axis.kind for axis in self.across.values() if axis is not None}
         if "short" in kinds and not self.year:
             return "year"
-        if "day" in kinds and self.down < 0:
+        if ("day" in kinds and self.down < 0) or self.counted:
             return "" if self.month and self.year else "year" if self.month else "month"
         return ""
 
@@ -94,9 +101,23 @@ def find_grid(block: Block, style: DateStyle, pairs: Collection[str]) -> Grid | 
         if kind in ("weekday", "month") and down < 0 and monday is None:
             continue
         return Grid(dict(across), down, month, year, monday)
-    down = _day_column(block, style, ())
-    if down < 0 or any(_names_pairs(header) for header in block.headers):
+    return _pairs_across(block, style, pairs, month, year)
+
+
+def _pairs_across(
+    block: Block, style: DateStyle, pairs: Collection[str], month: int | None, year: int | None
+) -> Grid | None:
+    """Tell a calendar with days down and pairs across."""
+    if any(_names_pairs(header) for header in block.headers):
         return None
+    down = _day_column(block, style, ())
+    counted = down < 0
+    down = _number_column(block, (), named=True) if counted else down
+    if down < 0:
+        return None
+    feet = {n: found for n in range(len(block.headers)) if (found := _pair_and_foot(block, n))}
+    if len(feet) > 1 and not counted:
+        return Grid(dict.fromkeys(feet), down, month, year, labels=feet)
     across_pairs = [
         n
         for n in range(len(block.headers))
@@ -104,7 +125,28 @@ def find_grid(block: Block, style: DateStyle, pairs: Collection[str]) -> Grid | 
     ]
     if len(across_pairs) < 2:
         return None
-    return Grid(dict.fromkeys(across_pairs), down, month, year)
+    return Grid(dict.fromkeys(across_pairs), down, month, year, counted=counted)
+
+
+def _pair_and_foot(block: Block, at: int) -> Entry | None:
+    """Read a header such as `Oxford L` over thicknesses; None = it is no such header."""
+    words = block.headers[at].split()
+    facets: dict[str, str] = {}
+    rest = []
+    for word in words:
+        kind = next((k for k in ("foot", "point") if word_of(k, word, near=False)[0]), "")
+        if kind:
+            facets[kind] = word_of(kind, word, near=False)[0]
+        elif not unit_in(word):
+            rest.append(word)
+    label = " ".join(rest).strip(" -/,()")
+    cells = [cell for cell in block.column(at) if cell is not None]
+    measured = sum(read_number(cell) is not None for cell in cells)
+    if "foot" not in facets or not plain(label) or measured < MARKED * max(1, len(cells)):
+        return None
+    if max(header_scores(label).values(), default=0.0) >= HINTED:
+        return None
+    return label, facets["foot"], facets.get("point", "")
 
 
 def _is_rising(axes: Iterable[Axis]) -> bool:
@@ -138,10 +180,15 @@ def _day_column(
     return -1
 
 
-def _number_column(block: Block, but: Collection[int]) -> int:
-    for n in range(len(block.headers)):
+def _number_column(block: Block, but: Collection[int], *, named: bool = False) -> int:
+    """Find the column that numbers the days of a month, in order."""
+    for n, header in enumerate(block.headers):
         numbers = [read_number(cell) for cell in block.column(n) if cell is not None]
-        if n not in but and len(numbers) > 6 and all(v and 1 <= v <= 31 for v in numbers):
+        told = header_scores(header).get("any.date", 0.0) >= NAMED
+        days = [int(v) for v in numbers if v is not None and v in range(1, 32)]
+        if n in but or len(days) < max(2, len(numbers)) or (named and not told):
+            continue
+        if (told or len(days) > 6) and all(a < b for a, b in pairwise(days)):
             return n
     return -1
 
@@ -169,7 +216,7 @@ def _names_a_pair(block: Block, at: int, pairs: Collection[str]) -> bool:
 
 
 def _is_hours(cell: Cell) -> bool:
-    number = read_number(cell)
+    number = read_hours(cell)
     return number is not None and 0 <= number <= 24 and not currency_in(text_of(cell))
 
 
@@ -179,6 +226,8 @@ def _is_mark(cell: Cell) -> bool:
 
 def propose_mode(block: Block, grid: Grid, *, has_label: bool) -> str:
     """Propose what the cells of a calendar hold."""
+    if grid.labels:
+        return THICKNESS
     cells = [row[n] for row in block.rows for n in grid.across if row[n] is not None]
     texts = [c for c in cells if not _is_mark(c) and read_number(c) is None]
     if len(texts) > 0.5 * len(cells) and not has_label and not grid.pairs_across:
@@ -211,7 +260,8 @@ def melt(block: Block, grid: Grid, mode: str, style: DateStyle) -> Block:
         [block.headers[n] for n in kept],
         [block.heads[n] for n in kept],
     )
-    extra = [DAY_COLUMN, CELL_COLUMN, *([PAIR_COLUMN] if grid.pairs_across else [])]
+    extra = [DAY_COLUMN, CELL_COLUMN]
+    extra += [PAIR_COLUMN, FOOT_COLUMN, POINT_COLUMN] if grid.pairs_across else []
     out.headers += extra
     out.heads += [None] * len(extra)
     base = len(kept)
@@ -222,13 +272,15 @@ def melt(block: Block, grid: Grid, mode: str, style: DateStyle) -> Block:
         ),
     }
     if grid.pairs_across:
-        out.fixed[base + 2] = "pairs.label"
+        targets = ("pairs.label", "checks.foot", "checks.point")
+        out.fixed |= {base + 2 + n: target for n, target in enumerate(targets)}
     for row, line in zip(block.rows, block.lines, strict=True):
         own = tuple(row[n] for n in kept)
         filled = [n for n in grid.across if _counts(row[n], mode)] if mode != LEAVE else []
         for n in filled:
             day = _day_of(row, grid, n, style)
-            pair = (block.headers[n],) if grid.pairs_across else ()
+            pair: Row = grid.labels.get(n, (block.headers[n], "", ""))
+            pair = tuple(text or None for text in pair) if grid.pairs_across else ()
             out.rows.append((*own, day, row[n], *pair))
             out.lines.append(line)
         if not filled:

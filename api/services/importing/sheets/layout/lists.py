@@ -42,6 +42,7 @@ from solespan.api.services.importing.sheets.layout.grid import (
 )
 from solespan.api.services.importing.sheets.layout.looks import IGNORE, says_day
 from solespan.api.services.importing.sheets.layout.reshaping import reshape
+from solespan.api.services.importing.sheets.layout.text_lines import read_lines
 from solespan.api.services.importing.sheets.layout.use import Use, is_described
 from solespan.api.services.importing.sheets.questions import Asker
 from solespan.api.services.importing.sheets.sheet import Cell, Sheet
@@ -116,7 +117,7 @@ def lay_out(
     layout = Layout()
     blocks: list[Block] = []
     for sheet in sheets:
-        found, fates = find_blocks(sheet, style)
+        found, fates = read_lines(sheet, style) or find_blocks(sheet, style)
         blocks += [reshape(block, style) for block in found]
         layout.fates += fates
     names = set(pairs)

@@ -118,6 +118,8 @@ def _is_number(cell: Cell, is_day: bool) -> bool:
         return True
     if isinstance(cell, str) and re.search(r"\d[./-]\d+[./-]\d", cell):
         return False
+    if isinstance(cell, str) and unit_in(cell):
+        return read_number(cell) is not None
     plainly = isinstance(cell, float) or len(re.sub(r"[^\W\d_]", "", text_of(cell))) >= 0.4 * len(
         text_of(cell)
     )

@@ -15,6 +15,7 @@ from solespan.api.services.importing.sheets.layout.use import LEAST, NOTE, PERSO
 __all__ = ["settle"]
 
 PAIR_DETAILS = {"pairs.acquired_on", "pairs.construction", "soles.fitted_on", "pairs.price"}
+JOB_TELLS = {"bench_jobs.work", "bench_jobs.received_on", "bench_jobs.job_id"}
 DAY_BY_TITLE = {
     "wear_days": "wear_days.worn_on",
     "checks": "checks.checked_on",
@@ -34,6 +35,8 @@ def settle(block: Block, uses: list[Use], chosen: Collection[int]) -> list[Use]:
         if use.at in chosen:
             out.append(use)
             continue
+        if target == "bench_jobs.promised_on" and not JOB_TELLS & targets:
+            target = NOTE
         if target == "any.date" and "any.event" not in targets:
             named = header_scores(use.header).get("any.date", 0.0) > LEAST
             bare = named or use.header.startswith("column ")
@@ -41,7 +44,8 @@ def settle(block: Block, uses: list[Use], chosen: Collection[int]) -> list[Use]:
             targets = targets | {target}
         if target == "checks.value" and use.header and not use.facets.get("foot"):
             target = _meaning_of_thickness(use, targets)
-        if target == "soles.thickness" and "checks.checked_on" in targets | {_date_of(block, uses)}:
+        dated = "checks.checked_on" in targets | {_date_of(block, uses)}
+        if target == "soles.thickness" and dated and "checks.value" not in targets:
             target = "checks.value"
         out.append(replace(use, target=target))
     return out

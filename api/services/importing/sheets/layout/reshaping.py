@@ -5,15 +5,15 @@ from __future__ import annotations
 from dataclasses import replace
 
 from solespan.api.services.importing.sheets.cells.axis import month_and_year_in, text_of
-from solespan.api.services.importing.sheets.cells.dates import DateStyle, read_day
+from solespan.api.services.importing.sheets.cells.dates import DateStyle
 from solespan.api.services.importing.sheets.cells.quantities import read_number
-from solespan.api.services.importing.sheets.cells.words import plain, word_of
+from solespan.api.services.importing.sheets.cells.words import plain
 from solespan.api.services.importing.sheets.layout.blocks import Block
+from solespan.api.services.importing.sheets.layout.text_lines import cut, says_event
 from solespan.api.services.importing.sheets.sheet import Cell
 
 __all__ = ["reshape"]
 
-DASHES = ":,-\u2013"
 DATE_PARTS = {
     "year": {"year", "jahr", "annee", "anno", "ano", "jaar"},
     "month": {"month", "monat", "mois", "mese", "mes", "maand"},
@@ -32,15 +32,13 @@ def _split_diary(block: Block, style: DateStyle) -> Block:
         return block
     texts = [", ".join(text_of(c) for c in row if c is not None) for row in block.rows]
     year = month_and_year_in(block.title)[1] or 2024
-    cut = [_cut(text, replace(style, year=year)) for text in texts]
-    if sum(day != "" for day, _ in cut) < 0.6 * len(cut):
+    entries = [cut(text, replace(style, year=year)) for text in texts]
+    if sum(day != "" for day, _ in entries) < 0.6 * len(entries):
         return block
-    rows: list[tuple[Cell, ...]] = [(day or None, rest or None) for day, rest in cut]
-    told = sum(bool(word_of("event", rest)[0] or word_of("work", rest)[0]) for _, rest in cut)
-    if told < 0.3 * len(cut) and len(block.headers) > 1:
+    rows: list[tuple[Cell, ...]] = [(day or None, rest or None) for day, rest in entries]
+    if sum(says_event(rest) for _, rest in entries) < 0.3 * len(entries):
         return block
-    second = "Event" if told >= 0.3 * len(cut) else "Shoe"
-    return replace(block, headers=["Date", second], heads=[None, None], rows=rows)
+    return replace(block, headers=["Date", "Event"], heads=[None, None], rows=rows)
 
 
 def _join_date_columns(block: Block) -> Block:
@@ -65,12 +63,3 @@ def _join_date_columns(block: Block) -> Block:
         heads=[None, *(block.heads[n] for n in kept)],
         rows=rows,
     )
-
-
-def _cut(text: str, style: DateStyle) -> tuple[str, str]:
-    words = text.split()
-    for size in (4, 3, 2, 1):
-        head = " ".join(words[:size]).rstrip(DASHES)
-        if len(words) > size and any(c.isdigit() for c in head) and read_day(head, style):
-            return head, " ".join(words[size:]).lstrip(f"{DASHES} ")
-    return "", text
