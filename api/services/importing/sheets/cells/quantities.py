@@ -47,6 +47,7 @@ TIMES = {
 MOST_PARTS = 64  # of an inch
 _FRACTIONS = {"½": 0.5, "¼": 0.25, "¾": 0.75, "⅛": 0.125, "⅓": 1 / 3, "⅔": 2 / 3}
 _SIMPLE = re.compile(r"\d{1,9}(\.\d{1,2})?")
+_FRACTION = re.compile(r"(?<![\d.,])(?:(\d+)\s+)?(\d+)\s*/\s*(\d+)(?![\d.,])")
 _DIGIT = re.compile(r"[\d½¼¾⅛⅓⅔]")
 _NUMBER = re.compile(r"[-+]?\d[\d.,'\u2019\u00a0\u202f ]*")
 
@@ -64,7 +65,7 @@ def read_number(cell: Cell, *, grouped: bool = False) -> float | None:
     if not text.isascii():
         extra = sum(_FRACTIONS.get(c, 0.0) for c in text)
         text = "".join(" " if c in _FRACTIONS else c for c in text)
-    if parts := re.search(r"(?:(\d+)\s+)?(\d+)\s*/\s*(\d+)", text):
+    if parts := _FRACTION.search(text):
         whole, over, under = int(parts[1] or 0), int(parts[2]), int(parts[3])
         return whole + over / under if over < under <= MOST_PARTS else None
     found = _NUMBER.findall(text)

@@ -70,9 +70,12 @@ class Look:
     @property
     def thicknesses(self) -> float:
         """Share of numbers that can be a thickness, in mm or in irons."""
-        values = [read_number(cell) for cell in self.cells]
-        fitting = sum(v is not None and v <= LARGEST_THICKNESS for v in values)
-        return min(self.numbers, fitting / max(1, len(values))) if self.numbers else 0.0
+        fitting = 0
+        for cell in self.cells:
+            value = read_number(cell)
+            fitting += bool(TWO_VALUES.fullmatch(text_of(cell)))
+            fitting += value is not None and value <= LARGEST_THICKNESS
+        return min(self.numbers, fitting / max(1, len(self.cells)))
 
     @property
     def units(self) -> float:

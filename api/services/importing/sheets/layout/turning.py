@@ -23,12 +23,15 @@ __all__ = ["turn", "turn_fates"]
 
 NAMED = 0.9
 LEAST = 3
+UNTOLD = ("note", "ignore")  # targets whose names stand in cells as well
 MOST_ROWS = 60
 
 
 def _names(cells: Sequence[Cell]) -> int:
     told = {cell for cell in cells if isinstance(cell, str)}
-    return sum(max(header_scores(cell).values(), default=0.0) >= NAMED for cell in told)
+    return sum(
+        any(s >= NAMED and t not in UNTOLD for t, s in header_scores(cell).items()) for cell in told
+    )
 
 
 def turn(sheet: Sheet) -> Sheet:
@@ -38,7 +41,7 @@ def turn(sheet: Sheet) -> Sheet:
     first = [row[0] for row in sheet.rows]
     down, filled = _names(first), sum(cell is not None for cell in first)
     across = max(_names(row) for row in sheet.rows[:10])
-    if down < LEAST or down <= across + 1 or down < 0.5 * filled:
+    if down < LEAST or across > 1 or down < 0.5 * filled:
         return sheet
     kept = [row for row in sheet.rows if row[0] is not None or any(c is not None for c in row[1:])]
     rows = [list(column) for column in zip(*kept, strict=True)]
