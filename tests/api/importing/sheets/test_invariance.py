@@ -15,14 +15,15 @@ from hypothesis import strategies as st
 from solespan.api.services.importing.sheets.sheet import Sheet
 from solespan.api.services.importing.sheets.translate import answers_for, read_sheets, translate
 from solespan.api.services.importing.sheets.translation import KnownNames
-from tests.api.importing.sheets import habits
+from tests.api.importing.sheets import day_habits as days
+from tests.api.importing.sheets import list_habits as lists
 from tests.api.importing.sheets.habits import HABITS, TODAY, Habit
 from tests.api.importing.sheets.sheet_files import as_csv, as_ods, as_xlsx
 
-ONE_PAGE = [h for h in HABITS if len(h.pages) == 1 and h is not habits.DATED_COLUMNS]
+ONE_PAGE = [h for h in HABITS if len(h.pages) == 1 and h is not days.DATED_COLUMNS]
 PLAIN_LISTS = (
-    habits.LONG_LIST, habits.WEAR_LOG, habits.EVENT_LOG, habits.IRONS, habits.REPAIRS, habits.SHOP,
-    habits.COUNTS, habits.LIST_OF_DAYS, habits.DAYS_DOWN,
+    lists.LONG_LIST, days.WEAR_LOG, days.EVENT_LOG, lists.IRONS, lists.REPAIRS, lists.SHOP,
+    lists.COUNTS, lists.LIST_OF_DAYS, days.DAYS_DOWN,
 )  # fmt: skip
 
 
@@ -53,7 +54,7 @@ def test_a_sheet_means_the_same_as_csv_xlsx_and_ods(habit):
 
 @pytest.mark.parametrize("encoding", ["cp1252", "mac_roman", "cp850", "utf-8", "utf-16-le"])
 def test_letters_survive_every_usual_encoding(encoding):
-    name, rows = page(habits.GERMAN_LIST)
+    name, rows = page(lists.GERMAN_LIST)
     told = [[c.replace("€", "EUR") if isinstance(c, str) else c for c in row] for row in rows]
 
     expected = tables_of(read_sheets(f"{name}.csv", as_csv(told)))
@@ -121,7 +122,7 @@ def test_each_row_of_any_sheet_has_exactly_one_fate(rows):
 
 
 def test_answers_are_kept_under_headers_and_not_under_rows():
-    _, rows = page(habits.WEAR_LOG)
+    _, rows = page(days.WEAR_LOG)
     sheets = read_sheets("2024.csv", as_csv(rows))
     fewer = read_sheets("2025.csv", as_csv(rows[:3]))
 

@@ -46,8 +46,7 @@ ODD = {
         "wear_days: derby 2025-03-15",
     ),
     "headings of customers": (
-        "Shoe,Sole,Resoled\nANN EXAMPLE,,\nOxford,leather,2022-01-02\nDerby,rubber,2023-01-02\n"
-        "BOB EXAMPLE,,\nBoot,lug,2021-01-02\n",
+        "Shoe,Sole,Resoled\nANN EXAMPLE,,\nOxford,leather,2022-01-02\nBOB EXAMPLE,,\nBoot,lug,2021\n",
         "pairs: Boot wearer_id=bob-example",
     ),
     "a legend below": (
@@ -56,8 +55,7 @@ ODD = {
         "wear_days: derby 2024-02-01",
     ),
     "a form's questions": (
-        "Timestamp,Which shoes did you wear?,How many hours?,Was it wet?\n"
-        "2024-03-01 21:04:11,Oxford,8,No\n2024-03-02 20:01:00,Derby,6,Yes\n",
+        "Timestamp,Which shoes?,How many hours?,Was it wet?\n2024-03-02 20:01:00,Derby,6,Yes\n",
         "wear_days: derby 2024-03-02 hours=6 wet=true",
     ),
     "several pairs in a cell": (
@@ -77,8 +75,7 @@ ODD = {
         "checks: derby right value_mm=4.7",
     ),
     "a list with dashes": (
-        "Schuhtagebuch 2024\n- 3.3. braune Derbys getragen (Regen)\n"
-        "- 20.3. braune Derbys gemessen: links 4,5 rechts 4,4\n",
+        "Schuhe 2024\n- 3.3. braune Derbys getragen\n- 20.3. braune Derbys gemessen: links 4,5\n",
         "checks: braune-derbys left value_mm=4.5",
     ),
     "one line for each pair": (
