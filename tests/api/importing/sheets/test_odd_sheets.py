@@ -46,7 +46,7 @@ ODD = {
         "wear_days: derby 2025-03-15",
     ),
     "headings of customers": (
-        "Shoe,Sole,Resoled\nANN EXAMPLE,,\nOxford,leather,2022-01-02\nBOB EXAMPLE,,\nBoot,lug,2021\n",
+        "Shoe,Sole,Resoled\nANN EXAMPLE,,\nOxford,leather,2022\nBOB EXAMPLE,,\nBoot,lug,2021\n",
         "pairs: Boot wearer_id=bob-example",
     ),
     "a legend below": (

@@ -29,13 +29,15 @@ ZIP_MAGIC = b"PK\x03\x04"
 OLE_MAGIC = b"\xd0\xcf\x11\xe0"
 MAGICS = (ZIP_MAGIC, OLE_MAGIC)
 MAX_SHEETS = 100
-MAX_EXTENT = 4_000_000  # cells of a sheet, the empty ones between others too
+MAX_EXTENT = 2_000_000  # cells of a sheet, the empty ones between others too
 MAX_UNPACKED_BYTES = 128 * 1024 * 1024
 PIECE_BYTES = 1024 * 1024
-OVERLAP = 200
+LONGEST_TAG = 2000
 _PLACE = re.compile(rb'\br="([A-Z]{1,3})([0-9]{1,7})"')
-_REPEAT = re.compile(rb"<table:table-cell\b[^>]{0,150}?number-columns-repeated=\"(\d+)\"[^>/]*>")
-_ROW_REPEAT = re.compile(rb'number-rows-repeated="(\d+)"')
+_TAG = re.compile(
+    rb"<(table:table-row|table:table-cell|table:covered-table-cell|table:table)\b([^>]*)>"
+)
+_REPEAT = re.compile(rb'number-(?:rows|columns)-repeated="(\d{1,9})"')
 
 
 def read_workbook(file: str, data: bytes) -> list[Sheet]:
@@ -93,29 +95,59 @@ def _check_sizes(file: str, data: bytes) -> None:
             for entry in archive.infolist():
                 if entry.flag_bits & 1:
                     raise bad_file(file, "The workbook is locked by a password.")
+                extent = _Extent()
                 with archive.open(entry) as part:
-                    before, extent = b"", [0, 0, 0]
                     while piece := part.read(PIECE_BYTES):
                         unpacked += len(piece)
-                        if unpacked > MAX_UNPACKED_BYTES:
-                            raise _too_large(file)
                         if entry.filename.endswith(".xml"):
-                            _measure(before + piece, extent)
-                            before = piece[-OVERLAP:]
-                            if extent[0] * extent[1] > MAX_EXTENT or extent[2] > MAX_EXTENT:
-                                raise _too_large(file)
+                            extent.add(piece)
+                        if unpacked > MAX_UNPACKED_BYTES or extent.cells > MAX_EXTENT:
+                            raise _too_large(file)
     except (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, OSError) as cause:
         raise bad_file(file, "The workbook is damaged.") from cause
 
 
-def _measure(piece: bytes, extent: list[int]) -> None:
-    """Widen rows, columns and repeats by what a piece of XML names."""
-    for letters, row in _PLACE.findall(piece):
-        column = 0
-        for letter in letters:
-            column = column * 26 + letter - 64
-        extent[0] = max(extent[0], int(row))
-        extent[1] = max(extent[1], column)
+class _Extent:
+    """The cells that a sheet spans, counted from pieces of its XML as they come."""
+
+    def __init__(self) -> None:
+        self._tail = b""
+        self._rows = self._columns = 0  # what XLSX names
+        self._row = self._repeat = self._column = 0  # where ODS is
+        self._last_row = self._last_column = 0  # where ODS last had something
+
+    @property
+    def cells(self) -> int:
+        """How many cells the largest rectangle has so far."""
+        return max(self._rows * self._columns, self._last_row * self._last_column)
+
+    def add(self, piece: bytes) -> None:
+        """Count one more piece."""
+        text = self._tail + piece
+        end = text.rfind(b"<")
+        self._tail = text[end:][:LONGEST_TAG] if end >= 0 else b""
+        text = text[:end] if end >= 0 else text
+        for letters, row in _PLACE.findall(text):
+            column = 0
+            for letter in letters:
+                column = column * 26 + letter - 64
+            self._rows, self._columns = max(self._rows, int(row)), max(self._columns, column)
+        for tag, rest in _TAG.findall(text):
+            self._step(tag, rest)
+
+    def _step(self, tag: bytes, rest: bytes) -> None:
+        found = _REPEAT.search(rest)
+        times = int(found[1]) if found else 1
+        if tag == b"table:table":
+            self._row = self._repeat = 0
+        elif tag == b"table:table-row":
+            self._row += self._repeat
+            self._repeat, self._column = times, 0
+        else:
+            self._column += times
+            if not rest.endswith(b"/"):
+                self._last_row = max(self._last_row, self._row + self._repeat)
+                self._last_column = max(self._last_column, self._column)
 
 
 def _too_large(file: str) -> TooLarge:
