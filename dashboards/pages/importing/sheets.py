@@ -80,6 +80,7 @@ def sheet_page(report: Mapping[str, Any]) -> dict[str, Any]:
             f"{wording.plural(count, 'consent')} to notices by {channel.replace('_', ' ')}."
             for channel, count in reading["consents"].items()
         ],
+        "notes": reading["notes"],
         "good": good,
         "refused": counts["refused"],
         **_not_taken(report),

@@ -33,7 +33,7 @@ from solespan.forecast.frames import TABLES, Table
 
 __all__ = ["SHEET_LIMIT_BYTES", "Reading", "read_given", "write_tables"]
 
-SHEET_LIMIT_BYTES = 32 * 1024 * 1024
+SHEET_LIMIT_BYTES = 12 * 1024 * 1024
 KEPT_TABLES = ("wearers", "pairs", "soles", "wear_days", "bench_jobs")
 
 
