@@ -93,8 +93,13 @@ def _values() -> dict[str, dict[str, str]]:
 
 
 @lru_cache(maxsize=50_000)
-def word_of(column: str, text: str, *, near: bool = True) -> tuple[str, bool]:
-    """Return the word that a cell means, and whether it says so plainly; empty = unknown."""
+def word_of(
+    column: str, text: str, *, near: bool = True, misspelt: bool = True
+) -> tuple[str, bool]:
+    """Return the word that a cell means, and whether it says so plainly; empty = unknown.
+
+    `near` also finds a word within other words, and `misspelt` also one of nearly the same letters.
+    """
     known = _values()[column]
     wanted = plain(text)
     if wanted in known:
@@ -107,6 +112,8 @@ def word_of(column: str, text: str, *, near: bool = True) -> tuple[str, bool]:
         inside = [phrase for phrase in phrases if len(phrase) > 2 and phrase in known]
         if inside:
             return known[max(inside, key=len)], True
+    if not misspelt:
+        return "", False
     found = process.extractOne(wanted, known.keys(), scorer=fuzz.ratio, score_cutoff=80)
     return (known[found[0]], False) if found and len(wanted) > 3 else ("", False)
 
@@ -144,8 +151,11 @@ def _index() -> dict[str, tuple[str, ...]]:
 
 
 @lru_cache(maxsize=20_000)
-def header_scores(header: str) -> dict[str, float]:
-    """Score how well a header names each target, 0 to 1; targets that it does not name lack."""
+def header_scores(header: str, *, misspelt: bool = True) -> dict[str, float]:
+    """Score how well a header names each target, 0 to 1; targets that it does not name lack.
+
+    `misspelt` also finds words of nearly the same letters.
+    """
     wanted = plain(header)[:LONGEST_HEADER]
     if not wanted:
         return {}
@@ -166,7 +176,7 @@ def header_scores(header: str) -> dict[str, float]:
         name(word, NEARLY)
     for phrase, share in _phrases(wanted, max(1, len(core.split()))):
         name(phrase, CONTAINED * (0.6 + 0.4 * share) * (1.0 if len(phrase) > 3 else 0.8))
-    if len(bare) > 4 and max(scores.values(), default=0.0) < NEAR:
+    if misspelt and len(bare) > 4 and max(scores.values(), default=0.0) < NEAR:
         for word, ratio, _ in process.extract(
             bare, index.keys(), scorer=fuzz.ratio, score_cutoff=NEAR_ENOUGH, limit=5
         ):

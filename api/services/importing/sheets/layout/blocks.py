@@ -144,7 +144,7 @@ def _cell_score(cell: Cell) -> float:
         return 0.0
     if _DATED_TEXT.match(cell):
         return 0.0
-    best = max(header_scores(cell).values(), default=0.0)
+    best = max(header_scores(cell, misspelt=False).values(), default=0.0)
     tokens = plain(cell).split()[:4]
     facet = any(word_of(c, t, near=False)[0] for t in tokens for c in ("foot", "point"))
     return max(best, 0.8 if facet else 0.0)

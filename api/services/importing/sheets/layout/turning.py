@@ -30,7 +30,8 @@ MOST_ROWS = 60
 def _names(cells: Sequence[Cell]) -> int:
     told = {cell for cell in cells if isinstance(cell, str)}
     return sum(
-        any(s >= NAMED and t not in UNTOLD for t, s in header_scores(cell).items()) for cell in told
+        any(s >= NAMED and t not in UNTOLD for t, s in header_scores(cell, misspelt=False).items())
+        for cell in told
     )
 
 
