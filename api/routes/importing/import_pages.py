@@ -38,6 +38,7 @@ from solespan.api.services.importing.import_desk import (
     forget,
     report_of,
     rest_of,
+    rows_of,
     take,
     wait_for_decision,
 )
@@ -101,7 +102,16 @@ def read_rest(
     request: Request, ticket: str, number: Annotated[int, Path(ge=0, le=1000)]
 ) -> Response:
     """Send the rows of a sheet that were not taken, to be corrected."""
-    name, content = rest_of(ticket, _browser(request), number)
+    return _file(*rest_of(ticket, _browser(request), number))
+
+
+@router.get("/import/{ticket}/rows.csv")
+def read_rows(request: Request, ticket: str) -> Response:
+    """Send what becomes of every row of the sheets."""
+    return _file("every row.csv", rows_of(ticket, _browser(request)))
+
+
+def _file(name: str, content: bytes) -> Response:
     named = f"attachment; filename*=UTF-8''{quote(name, safe='')}"
     return Response(
         content,

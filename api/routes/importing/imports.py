@@ -13,7 +13,7 @@ from pathlib import Path as FolderPath
 from typing import Annotated, Any, BinaryIO
 from uuid import uuid4
 
-from fastapi import APIRouter, File, Form, Path, Query, Response, UploadFile
+from fastapi import APIRouter, File, Form, Path, Query, Request, Response, UploadFile
 
 from solespan.api.errors import NotFound, Refused
 from solespan.api.routes.http import (
@@ -33,6 +33,7 @@ from solespan.api.schemas.importing.imports import (
     ImportTaken,
     PastImport,
 )
+from solespan.api.services.accounts.identity import Identity
 from solespan.api.services.idempotency import Answered, fingerprint_of
 from solespan.api.services.importing.files.file_imports import ImportChoices, import_given
 from solespan.api.services.importing.imports import (
@@ -98,6 +99,7 @@ def read_import(
 @router.post("", response_model=None, status_code=201, responses={201: {"model": ImportTaken}})
 def import_uploads(
     ctx: Context,
+    request: Request,
     files: Annotated[
         list[UploadFile],
         File(
@@ -124,7 +126,10 @@ def import_uploads(
     ] = False,
 ) -> Response:
     """Import files of logs, all or nothing unless `keep_good_rows`; answer the report."""
-    choices = ImportChoices(_answers(answers), take_proposals, keep_good_rows)
+    who: Identity = request.state.identity
+    choices = ImportChoices(
+        _answers(answers), take_proposals, keep_good_rows, may_consent="notices" in who.may
+    )
 
     def work() -> Answered:
         source = f"upload-{uuid4().hex}"

@@ -126,9 +126,7 @@ def read_cells(raw: RawTable) -> Draft:
         draft.frame[column.name] = _empty(column, len(draft.lines)) if values is None else values
         if column.required and column.name in draft.given:
             missing = draft.frame[column.name].isna().to_numpy()
-            draft.refuse_cells(
-                missing, column.name, "this column is required and empty", "a value"
-            )
+            draft.refuse_cells(missing, column.name, "this column is required and empty", "a value")
     return draft
 
 

@@ -26,11 +26,11 @@ from solespan.api.services.importing.files.file_imports import (
     import_given,
     is_interchange,
 )
-from solespan.api.services.importing.files.reading_summary import reading_summary
+from solespan.api.services.importing.files.reading_summary import ROWS, reading_summary
 from solespan.api.services.importing.report import ImportReport
 from solespan.api.services.importing.uploads import Given, Upload, lay_out
 
-__all__ = ["choose", "forget", "report_of", "rest_of", "take", "wait_for_decision"]
+__all__ = ["choose", "forget", "report_of", "rest_of", "rows_of", "take", "wait_for_decision"]
 
 KEPT_S = 3600
 MOST_FINDINGS = 5000
@@ -112,6 +112,14 @@ def rest_of(ticket: str, browser: str, number: int) -> tuple[str, bytes]:
     if number >= len(rests):
         raise NotFound("There is no such file.", where="the address")
     return rests[number]["name"], (folder / rests[number]["path"]).read_bytes()
+
+
+def rows_of(ticket: str, browser: str) -> bytes:
+    """Return what becomes of every row of the sheets, as CSV. Raises `NotFound`."""
+    path = _known(ticket, browser) / ROWS
+    if not path.is_file():
+        raise NotFound("There is no such file.", where="the address")
+    return path.read_bytes()
 
 
 def forget(ticket: str, browser: str) -> None:

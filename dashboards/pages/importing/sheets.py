@@ -160,6 +160,7 @@ def _not_taken(report: Mapping[str, Any]) -> dict[str, Any]:
     )
     return {
         "counts": _counts(reading),
+        "all_rows": reading["rows"],
         "fates": fates[:ROWS_SHOWN],
         "fates_more": max(0, len(fates) - ROWS_SHOWN) + reading["fates_left_out"],
         "rests": list(enumerate(reading["rests"])),

@@ -59,7 +59,7 @@ class Desk:
         self.database = folder.database
         self.count = 0
 
-    def take(self, *files, rehearse=False, keep=False, proposals=True, **answers):
+    def take(self, *files, rehearse=False, keep=False, proposals=True, consent=True, answers=()):
         self.count += 1
         work = self.path / str(self.count)
         (work / "given").mkdir(parents=True)
@@ -70,7 +70,7 @@ class Desk:
             work,
             clock=CLOCK,
             source="a test",
-            choices=ImportChoices(answers.get("answers", {}), proposals, keep),
+            choices=ImportChoices(dict(answers), proposals, keep, may_consent=consent),
             limit_bytes=10**7,
             rehearse=rehearse,
         )
@@ -211,6 +211,14 @@ def test_consents_and_what_a_customer_says_come_along(desk):
     assert held.keys() == {ann["wearer_id"]}
     assert held["K1"].keys() == {"mail"}
     assert bob["language"] == "en"
+
+
+def test_a_sender_who_may_not_take_consents_brings_none_and_is_told(desk):
+    done = desk.take(("shop.csv", text(SHOP)), consent=False)
+    assert done.report.written
+    assert [one.column for one in done.report.rows] == ["consent"]
+    with desk.database.reading() as session:
+        assert held_consents(session, ["K1"]) == {}
 
 
 def test_a_consent_that_was_withdrawn_does_not_come_back(desk):

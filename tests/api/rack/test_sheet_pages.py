@@ -88,6 +88,9 @@ def test_the_good_half_is_taken_and_the_rest_is_a_file_to_correct(client):
     assert head[:3] == ["Date", "Shoe", "Hours"]
     assert row[:3] == ["2026-03-55", "Walnut", "99"]
     assert client.get(f"{waiting}/rest-1.csv").status_code == 404
+    every = [*csv.DictReader(io.StringIO(client.get(f"{waiting}/rows.csv").text))]
+    assert [(row["line"], row["fate"]) for row in every] == [("2", "taken"), ("3", "refused")]
+    assert every[0]["becomes"]
     post(client, waiting, choices(page) | {"decision": "all"})
     assert worn_on(client) == [], "all or nothing means nothing"
     post(client, waiting, choices(page) | {"decision": "good"})

@@ -51,11 +51,13 @@ class ImportChoices:
 
     `answers` are those to the questions and columns of sheets. With `take_proposals` the rest is
     taken as proposed. With `keep_good_rows` the good rows are taken though others are refused.
+    Without `may_consent` the sender may not write down consents, so that none is taken over.
     """
 
     answers: Mapping[str, str] = field(default_factory=dict)
     take_proposals: bool = False
     keep_good_rows: bool = False
+    may_consent: bool = True
 
 
 @dataclass(frozen=True)
@@ -122,7 +124,8 @@ def import_given(
             remedy="Look whether these are the right files, or say what the columns are.",
         )
     author = database.author
-    origin = SheetOrigin(reading, clock, author.actor if author else "this program")
+    by = author.actor if author else "this program"
+    origin = SheetOrigin(reading, clock, by, may_consent=choices.may_consent)
     report = take(write_tables(reading.translation, folder), origin)
     return FileImport(report, reading, origin.fates_after(report))
 

@@ -5,8 +5,9 @@ A page shows it before anything is written; a program gets it with the report.
 
 from __future__ import annotations
 
+import csv
 from collections import Counter
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict
 from pathlib import Path
 from typing import Any
@@ -15,12 +16,14 @@ import pandas as pd
 
 from solespan.api.services.importing.files.file_imports import FileImport
 from solespan.api.services.importing.files.rest_files import write_rest
+from solespan.api.services.importing.formulas import guard
 from solespan.api.services.importing.sheets.translation import LEFT_OUT, TAKEN, RowFate, Translation
 from solespan.forecast.frames import TABLES
 
-__all__ = ["no_row", "questions_of", "reading_summary"]
+__all__ = ["ROWS", "no_row", "questions_of", "reading_summary"]
 
 NO_ROWS = ("a header row", "an empty row")
+ROWS = "rows.csv"
 MOST_FATES = 5000
 MOST_PAIRS = 500
 PREVIEW_ROWS = 10
@@ -62,12 +65,25 @@ def reading_summary(done: FileImport, folder: Path) -> dict[str, Any] | None:
         "pairs": [[key, label or key] for key, label in list(labels.items())[:MOST_PAIRS]],
         "pair_of": {key: [pair, labels.get(pair) or pair] for key, pair in known.items()},
         "rests": write_rest(reading.sheets, done.fates, folder),
+        "rows": _write_rows(fates, folder / ROWS),
     }
 
 
 def no_row(fate: RowFate) -> bool:
     """Whether a line of a sheet is a heading or empty, so that nobody misses it."""
     return fate.fate == LEFT_OUT and fate.why in NO_ROWS
+
+
+def _write_rows(fates: Sequence[RowFate], path: Path) -> int:
+    """Write what becomes of every row, taken or not; return how many rows there are."""
+    with path.open("w", encoding="utf-8-sig", newline="") as stream:
+        out = csv.writer(stream)
+        out.writerow(["file", "sheet", "line", "fate", "becomes", "why"])
+        for fate in fates:
+            place, why = fate.place, "; ".join(p.words for p in fate.problems) or fate.why
+            texts = map(guard, (place.file, place.sheet, str(place.line), fate.fate))
+            out.writerow([*texts, guard(fate.became), guard(why)])
+    return len(fates)
 
 
 def questions_of(questions: list[Any], answers: dict[str, str]) -> list[dict[str, Any]]:

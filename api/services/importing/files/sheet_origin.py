@@ -46,8 +46,9 @@ _OWN_LINES = re.compile(r"on line (\d+(?:, \d+)*)")
 class SheetOrigin:
     """Where the rows of made-up tables came from; see `api.services.importing.imports.Origin`."""
 
-    def __init__(self, reading: Reading, clock: Clock, by: str) -> None:
+    def __init__(self, reading: Reading, clock: Clock, by: str, *, may_consent: bool) -> None:
         self._reading, self._clock, self._by = reading, clock, by
+        self._may_consent = may_consent
         self._headers = {
             (use.file, use.sheet, use.target): use.header for use in reading.translation.columns
         }
@@ -109,6 +110,8 @@ class SheetOrigin:
         channel = _CHANNELS.get(found.channel, found.channel)
         entry = CHANNELS.get(channel)
         why = "" if entry else f"this program does not write by {channel}"
+        if not self._may_consent:
+            why = "who sends this may not write down consents"
         today = self._clock.today()
         if found.on is not None and found.on > today:
             why = f"{found.on} lies in the future"
