@@ -44,7 +44,7 @@ def propose_uses(
 ) -> list[Use]:
     """Propose a target for each column of a block; `choices` holds those of a person."""
     choices = choices or {}
-    looks = [look_at(block.column(n), style, block.headers[n]) for n in range(len(block.headers))]
+    looks = [look_at(block, n, style) for n in range(len(block.headers))]
     scores = [_scores(block, n, looks[n], style) for n in range(len(block.headers))]
     _weigh_context(block, scores)
     fixed = {**choices, **block.fixed}

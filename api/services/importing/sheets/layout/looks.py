@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date
+from itertools import islice
 
 from solespan.api.services.importing.sheets.cells.axis import month_and_year_in, text_of
 from solespan.api.services.importing.sheets.cells.dates import DateStyle, read_days
@@ -23,7 +23,7 @@ from solespan.api.services.importing.sheets.sheet import Cell
 __all__ = ["IGNORE", "TWO_VALUES", "WORDS_OF", "Look", "by_look", "look_at", "says_day", "suits"]
 
 IGNORE = "ignore"
-SAMPLE, WORD_SAMPLE = 300, 60
+SAMPLE, WORD_SAMPLE, SAMPLED_CELLS = 300, 60, 20_000
 LARGEST_THICKNESS = 48  # in irons
 NUMBERS = ("count", "minutes", "money", "size")
 WORDS_OF = {
@@ -98,13 +98,14 @@ def says_day(header: str) -> bool:
     return any(s >= 0.6 and TARGETS[t].kind in ("date", "dates") for t, s in scores.items())
 
 
-def look_at(cells: Sequence[Cell], style: DateStyle, header: str) -> Look:
-    """Look at the cells of a column that say something.
+def look_at(block: Block, at: int, style: DateStyle) -> Look:
+    """Look at the first cells of a column that say something; fewer where there are many columns.
 
     Without a word for days in the header, 4.5 is a number and no day of May.
     """
-    style = style if says_day(header) else replace(style, year=None)
-    told = tuple(c for c in cells if c is not None and not is_blank(text_of(c)))[:SAMPLE]
+    style = style if says_day(block.headers[at]) else replace(style, year=None)
+    most = min(SAMPLE, max(WORD_SAMPLE, SAMPLED_CELLS // len(block.headers)))
+    told = tuple(islice((c for c in block.column(at) if not is_blank(text_of(c))), most))
     size = max(1, len(told))
     days = [read_days(cell, style) is not None for cell in told]
     return Look(
