@@ -158,8 +158,15 @@ _KINDS = (
         "bad-upload",
         422,
         "The files cannot be read",
-        "The upload is not the CSV files of an interchange folder, or one ZIP of them.",
+        "The upload holds no table that can be read: CSV, XLSX or ODS, or one ZIP of them.",
         "Correct the file named and send all files again; nothing was imported.",
+    ),
+    ProblemKind(
+        "import-questions",
+        422,
+        "The sheets leave questions open",
+        "The files are no interchange folder, and what they leave open was not answered.",
+        "Answer each key of `questions` in `answers`, or send take_proposals=true.",
     ),
     ProblemKind(
         "import-refused",

@@ -81,7 +81,15 @@ CHAPTERS: tuple[Chapter, ...] = (
             "planning/upkeep.html",
         ),
     ),
-    Chapter("collector/import", ("importing/import.html", "importing/import_report.html")),
+    Chapter(
+        "collector/import",
+        (
+            "importing/import.html",
+            "importing/import_report.html",
+            "importing/import_sheets.html",
+            "importing/import_taken.html",
+        ),
+    ),
     Chapter(
         "collector/corrections", ("rack/records.html", "rack/record.html", "rack/changes.html")
     ),

@@ -72,6 +72,8 @@ WEARERS = Table(
         Column("time_zone", "text", "IANA name of the wearer's time zone", default="UTC"),
         Column("driving_foot", "word", "foot that turns on the car's floor", words=DRIVING_FEET),
         Column("email", "text", "address for notices"),
+        Column("phone", "text", "telephone number, as the wearer wrote it"),
+        Column("language", "text", "ISO 639-1 code of the language for notices"),
         Column(
             "wears_per_week",
             "number",

@@ -39,11 +39,15 @@ TEXT_PATTERNS: dict[str, tuple[str, int, str]] = {
     "currency": ("^[A-Z]{3}$", 3, "an ISO 4217 code of three capitals, such as EUR"),
     "time_zone": ("^[A-Za-z0-9/_+-]+$", 40, "an IANA name, such as Europe/Vienna or UTC"),
     "email": (r"^[^@\s\x00]+@[^@\s\x00]+$", 320, "an address with one @, such as name@host"),
+    "phone": (r"^[+(]?[0-9][0-9 ()./-]*$", 40, "digits with spaces, such as +43 1 2345678"),
+    "language": ("^[a-z]{2}$", 2, "an ISO 639-1 code of two small letters, such as de"),
 }
 _WHAT = {
     "currency": "a currency code",
     "time_zone": "a known time zone",
     "email": "an e-mail address",
+    "phone": "a telephone number",
+    "language": "a language code",
 }
 _NUMBER = re.compile(r"[+-]?(\d+(\.\d*)?|\.\d+)([eE][+-]?\d+)?", re.ASCII)
 _ISO_DATE = re.compile(r"\d{4}-\d{2}-\d{2}", re.ASCII)

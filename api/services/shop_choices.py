@@ -8,9 +8,18 @@ from pydantic import BaseModel
 from sqlalchemy.orm import Session
 
 from solespan.api.errors import StaleVersion
-from solespan.api.storage.shop_settings import find_setting, put_setting
+from solespan.api.schemas.shop import ShopChoices
+from solespan.api.storage.shop_settings import find_setting, known_settings, put_setting
 
-__all__ = ["change_choices", "read_choices"]
+__all__ = [
+    "change_choices",
+    "change_shop_choices",
+    "read_choices",
+    "read_shop_choices",
+    "shop_time_zone",
+]
+
+SHOP = "shop"
 
 C = TypeVar("C", bound=BaseModel)
 
@@ -41,3 +50,24 @@ def change_choices(
             remedy="Read them again and decide again.",
         )
     return version + 1
+
+
+def read_shop_choices(session: Session) -> tuple[ShopChoices, int]:
+    """Return what customers inherit and its version; version 0 = the default."""
+    return read_choices(session, SHOP, ShopChoices())
+
+
+def change_shop_choices(
+    session: Session, choices: ShopChoices, versions: frozenset[int] | None
+) -> int:
+    """Replace it if it has one of `versions` (None = any); return the new version.
+
+    Customers who are there already keep their time zone. Raises `StaleVersion`.
+    """
+    return change_choices(session, SHOP, choices, versions)
+
+
+def shop_time_zone(session: Session) -> str:
+    """Return the time zone of customers who give none; UTC while the shop has chosen none."""
+    kept = known_settings(session, (SHOP,)).get(SHOP, {})
+    return ShopChoices.model_validate(kept).time_zone or "UTC"

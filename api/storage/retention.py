@@ -57,7 +57,7 @@ def empty_import_reports_before(session: Session, moment: datetime) -> int:
     query = sa.select(_IMPORTS.c.id, _IMPORTS.c.report).where(_IMPORTS.c.imported_at < moment)
     emptied = 0
     for row in session.execute(query).all():
-        if row.report.get("rows"):
+        if row.report.get("rows") or row.report.get("assumed"):
             change = sa.update(_IMPORTS).where(_IMPORTS.c.id == row.id)
             session.execute(change.values(report=emptied_report(row.report)))
             emptied += 1

@@ -12,7 +12,12 @@ import typer
 if TYPE_CHECKING:
     from rich.progress import TaskID
 
-    from solespan.api.services.importing.report import ImportReport
+    from solespan.api.clock import Clock
+    from solespan.api.services.importing.files.file_imports import FileImport, ImportChoices
+    from solespan.api.services.importing.uploads import Given
+    from solespan.api.services.interchange.report import ImportReport
+    from solespan.api.settings import Settings
+    from solespan.api.storage.session import Database
 
 __all__ = ["register"]
 
@@ -26,46 +31,117 @@ def register(app: typer.Typer) -> None:
 
     @app.command("import")
     def import_(
-        folder: Annotated[Path, typer.Argument(help="Folder with pairs.csv and soles.csv.")],
+        path: Annotated[
+            Path,
+            typer.Argument(
+                metavar="FILE_OR_FOLDER",
+                help="A table as CSV, XLSX or ODS, a ZIP, or a folder of files.",
+            ),
+        ],
+        mapping: Annotated[
+            Path | None, typer.Option(help="JSON file with answers: an object of key and choice.")
+        ] = None,
+        answer: Annotated[
+            list[str] | None,
+            typer.Option(metavar="KEY=CHOICE", help="Answer one question, or place one column."),
+        ] = None,
+        day_first: Annotated[
+            bool | None,
+            typer.Option("--day-first/--month-first", help="Order of dates such as 01.10.2025."),
+        ] = None,
+        dry_run: Annotated[
+            bool, typer.Option("--dry-run", help="Show what would be written, and write nothing.")
+        ] = False,
+        yes: Annotated[
+            bool, typer.Option("--yes", help="Take what is proposed, and write without asking.")
+        ] = False,
         keep_good_rows: Annotated[
             bool, typer.Option("--keep-good-rows", help="Take the rest when rows are refused.")
         ] = False,
         report: Annotated[
             Path | None, typer.Option(help="Write every refused and questioned row to this CSV.")
         ] = None,
+        rest: Annotated[
+            Path | None, typer.Option(help="Folder for the rows of your sheets to correct.")
+        ] = None,
     ) -> None:
-        """Read a folder of CSV files: all of it, or nothing and a list of errors."""
-        _import(folder, keep_good_rows=keep_good_rows, report_path=report)
+        """Read any table of shoes: all of it, or nothing and a list of errors.
+
+        A folder with pairs.csv and soles.csv is taken as it is. Anything else is shown as it is
+        read, and what is open is asked.
+        """
+        from solespan.api.cli.importing.import_dialogue import answers_given
+        from solespan.api.services.importing.files.file_imports import ImportChoices
+
+        answers = answers_given(mapping, answer or [])
+        choices = ImportChoices(answers, take_proposals=yes, keep_good_rows=keep_good_rows)
+        done = _import(path, choices, day_first=day_first, dry_run=dry_run)
+        _print(done.report, dry_run=dry_run)
+        if report:
+            _write(done.report, report)
+        if rest and done.reading:
+            _write_rest(done, rest)
+        if not done.report.written and (done.report.refused or not dry_run):
+            raise typer.Exit(NOTHING_WRITTEN)
 
 
-def _import(folder: Path, *, keep_good_rows: bool, report_path: Path | None) -> None:
-    from solespan.api.cli.opening import opened
+def _import(
+    path: Path, choices: ImportChoices, *, day_first: bool | None, dry_run: bool
+) -> FileImport:
+    from solespan.api.cli.importing.import_dialogue import agree
+    from solespan.api.cli.opening import by_terminal, opened
     from solespan.api.clock import Clock
-    from solespan.api.services.importing.imports import import_folder
+    from solespan.api.services.importing.files.file_imports import is_interchange
+    from solespan.api.services.importing.files.local_files import files_at
 
-    with opened() as (database, settings), _progress(folder) as progress:
-        report = import_folder(
+    with (
+        opened() as (database, settings),
+        files_at(path, limit_bytes=settings.upload_limit_bytes) as (given, folder),
+        _progress(given) as progress,
+    ):
+        take = _taker(
+            by_terminal(database, "import"), settings, Clock(), given, folder, str(path), progress
+        )
+        if is_interchange(given):
+            return take(choices, rehearse=dry_run)
+        agreed, read = agree(take, choices, day_first=day_first, dry_run=dry_run)
+        return read if agreed is None else take(agreed, rehearse=False)
+
+
+def _taker(
+    database: Database,
+    settings: Settings,
+    clock: Clock,
+    given: list[Given],
+    folder: Path,
+    source: str,
+    progress: Callable[[str, int], None] | None,
+) -> Callable[..., FileImport]:
+    from solespan.api.services.importing.files.file_imports import import_given
+
+    def take(choices: ImportChoices, *, rehearse: bool) -> FileImport:
+        return import_given(
             database,
+            given,
             folder,
-            today=Clock().today,
-            keep_good_rows=keep_good_rows,
+            clock=clock,
+            source=source,
+            choices=choices,
             limit_bytes=settings.upload_limit_bytes,
+            rehearse=rehearse,
             progress=progress,
         )
-    _print(report)
-    if report_path:
-        _write(report, report_path)
-    if not report.written:
-        raise typer.Exit(NOTHING_WRITTEN)
+
+    return take
 
 
 @contextmanager
-def _progress(folder: Path) -> Iterator[Callable[[str, int], None] | None]:
+def _progress(given: list[Given]) -> Iterator[Callable[[str, int], None] | None]:
     """Show a bar for long files, when someone is watching."""
     from rich.console import Console
     from rich.progress import Progress
 
-    sizes = {path.name: path.stat().st_size for path in folder.glob("*.csv") if path.is_file()}
+    sizes = {one.name: one.path.stat().st_size for one in given}
     console = Console(stderr=True)
     if sum(sizes.values()) < BAR_FROM_BYTES or not console.is_terminal:
         yield None
@@ -81,10 +157,12 @@ def _progress(folder: Path) -> Iterator[Callable[[str, int], None] | None]:
         yield show
 
 
-def _print(report: ImportReport) -> None:
+def _print(report: ImportReport, *, dry_run: bool) -> None:
     from rich.console import Console
     from rich.table import Table
     from rich.text import Text
+
+    from solespan.api.services.importing.imports import SHEETS
 
     console = Console()
     counts = Table()
@@ -93,7 +171,10 @@ def _print(report: ImportReport) -> None:
         counts.add_column(heading, justify="right")
     for name, c in report.counts.items():
         numbers = (c.rows, c.new, c.updated, c.unchanged, c.refused, c.questioned)
-        counts.add_row(f"{name}.csv", *(f"{number:,}" for number in numbers))
+        counts.add_row(
+            "rows not read" if name == SHEETS else f"{name}.csv",
+            *(f"{number:,}" for number in numbers),
+        )
     ranked = sorted(report.rows, key=lambda finding: finding.severity != "refused")
     for finding in ranked[:SHOWN_ROWS]:
         # As text, never as markup: the cells are someone else's.
@@ -108,10 +189,14 @@ def _print(report: ImportReport) -> None:
     if len(ranked) > SHOWN_ROWS:
         console.print(f"... and {len(ranked) - SHOWN_ROWS:,} more; --report FILE.csv has them all")
     console.print(counts)
-    console.print(Text(_verdict(report)))
+    console.print(Text(_verdict(report, dry_run=dry_run)))
 
 
-def _verdict(report: ImportReport) -> str:
+def _verdict(report: ImportReport, *, dry_run: bool) -> str:
+    if dry_run and not report.refused:
+        return f"Nothing was written, as you asked: {report.changed:,} rows would be."
+    if not report.written and not report.refused:
+        return "Nothing was written."
     if not report.written:
         return (
             f"Nothing was written: {report.refused:,} rows were refused. Correct them, or take the "
@@ -125,7 +210,7 @@ def _verdict(report: ImportReport) -> str:
 
 def _write(report: ImportReport, path: Path) -> None:
     from solespan.api.errors import Refused
-    from solespan.api.services.importing.report import write_report
+    from solespan.api.services.interchange.report import write_report
 
     try:
         with path.open("w", encoding="utf-8", newline="") as stream:
@@ -135,4 +220,21 @@ def _write(report: ImportReport, path: Path) -> None:
             f"The report cannot be written: {cause.strerror}.",
             where=str(path),
             remedy="Choose another file with --report; the import itself is done.",
+        ) from cause
+
+
+def _write_rest(done: FileImport, folder: Path) -> None:
+    from solespan.api.errors import Refused
+    from solespan.api.services.importing.files.rest_files import write_rest
+
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        sheets = done.reading.sheets if done.reading else []
+        for one in write_rest(sheets, done.fates, folder):
+            typer.echo(f"{folder / str(one['path'])}: {one['rows']} rows to correct")
+    except OSError as cause:
+        raise Refused(
+            f"The rows to correct cannot be written: {cause.strerror}.",
+            where=str(folder),
+            remedy="Choose another folder with --rest; the import itself is done.",
         ) from cause

@@ -165,6 +165,10 @@ TABLES = {
         unique=["tenant_pk route key"],
         indexes=["tenant_pk created_at"],
     ),
+    "import_mappings": Table(
+        "fingerprint id, answers json, used_at moment, tenant_pk >tenants",
+        unique=["tenant_pk fingerprint"],
+    ),
     "imports": Table(
         "import_id id, imported_at moment, source text, counts json, report json, "
         "tenant_pk >tenants",
@@ -222,7 +226,8 @@ TABLES = {
     ),
     "wearers": Table(
         "wearer_id id, name text?, time_zone word='UTC', driving_foot word?{left|right|both|"
-        "none}, email text?, wears_per_week number?[0..7], data_version int=0, version int=1, "
+        "none}, email text?, phone text?, language text?, wears_per_week number?[0..7], "
+        "data_version int=0, version int=1, "
         "created_at moment, updated_at moment, tenant_pk >tenants",
         unique=["tenant_pk wearer_id"],
     ),

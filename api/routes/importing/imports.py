@@ -6,13 +6,14 @@ How are files of logs handed in over HTTP, and what became of earlier ones?
 from __future__ import annotations
 
 import hashlib
+import json
 import tempfile
-from contextlib import ExitStack
+from dataclasses import asdict
 from pathlib import Path as FolderPath
 from typing import Annotated, Any, BinaryIO
 from uuid import uuid4
 
-from fastapi import APIRouter, File, Form, Path, Query, Response, UploadFile
+from fastapi import APIRouter, File, Form, Path, Query, Request, Response, UploadFile
 
 from solespan.api.errors import NotFound, Refused
 from solespan.api.routes.http.requests import (
@@ -32,10 +33,11 @@ from solespan.api.schemas.importing.imports import (
     ImportTaken,
     PastImport,
 )
+from solespan.api.services.accounts.identity import Identity
 from solespan.api.services.idempotency import Answered, fingerprint_of
+from solespan.api.services.importing.files.file_imports import ImportChoices, import_given
 from solespan.api.services.importing.imports import (
     find_import,
-    import_files,
     import_id_of,
     list_imports,
 )
@@ -97,53 +99,88 @@ def read_import(
 @router.post("", response_model=None, status_code=201, responses={201: {"model": ImportTaken}})
 def import_uploads(
     ctx: Context,
+    request: Request,
     files: Annotated[
         list[UploadFile],
         File(
             min_length=1,
             max_length=MAX_FILES,
-            description="CSV files named after their table, or one ZIP of them. Unit: none (files)",
+            description="CSV files named after their table, or any sheets as CSV, XLSX or ODS, or "
+            "one ZIP of either. Unit: none (files)",
         ),
     ],
     key: IdempotencyKey,
     keep_good_rows: Annotated[
         bool, Form(description="take the good rows although others fail. Unit: true or false")
     ] = False,
+    answers: Annotated[
+        str,
+        Form(
+            max_length=100_000,
+            description="answers to the questions of sheets: an object of key and choice. "
+            "Unit: none (JSON)",
+        ),
+    ] = "{}",
+    take_proposals: Annotated[
+        bool, Form(description="take what is proposed where it is open. Unit: true or false")
+    ] = False,
 ) -> Response:
     """Import files of logs, all or nothing unless `keep_good_rows`; answer the report."""
+    who: Identity = request.state.identity
+    choices = ImportChoices(
+        _answers(answers), take_proposals, keep_good_rows, may_consent="notices" in who.may
+    )
 
     def work() -> Answered:
         source = f"upload-{uuid4().hex}"
-        limit_bytes = ctx.settings.upload_limit_bytes
         with tempfile.TemporaryDirectory(prefix="solespan-") as name:
-            folder = FolderPath(name)
-            lay_out(
-                [(file.filename or "", file.file) for file in files],
-                folder,
-                limit_bytes=limit_bytes,
-            )
-            report = _import(ctx, folder, source, keep_good_rows)
+            report = _import(ctx, files, FolderPath(name), source, choices)
         with ctx.database.reading() as session:
             import_id = import_id_of(session, source)
         headers = {} if import_id is None else {"location": f"/v1/imports/{import_id}"}
         return Answered(201, {"import_id": import_id, "report": report}, headers)
 
     answer = ctx.idempotency.once_beside(
-        "POST /v1/imports", key, _fingerprint(files, keep_good_rows), work
+        "POST /v1/imports", key, _fingerprint(files, choices), work
     )
     return answer_of(answer)
 
 
-def _import(ctx: Context, folder: FolderPath, source: str, keep_good_rows: bool) -> dict[str, Any]:
-    with ExitStack() as stack:
-        report = import_files(
-            ctx.database,
-            {path.name: stack.enter_context(path.open("rb")) for path in folder.iterdir()},
-            source=source,
-            today=ctx.clock.today,
-            keep_good_rows=keep_good_rows,
-            limit_bytes=ctx.settings.upload_limit_bytes,
+def _answers(text: str) -> dict[str, str]:
+    try:
+        answers = json.loads(text)
+    except (ValueError, RecursionError):
+        answers = None
+    if not isinstance(answers, dict) or not all(isinstance(a, str) for a in answers.values()):
+        raise Refused(
+            "answers: this is no JSON object of texts.",
+            where="answers",
+            accepted='an object, such as {"key": "choice"}',
+            remedy="Take keys and choices from `questions` of the refusal.",
         )
+    return answers
+
+
+def _import(
+    ctx: Context,
+    files: list[UploadFile],
+    folder: FolderPath,
+    source: str,
+    choices: ImportChoices,
+) -> dict[str, Any]:
+    (folder / "given").mkdir()
+    limit_bytes = ctx.settings.upload_limit_bytes
+    uploads = [(file.filename or "", file.file) for file in files]
+    given = lay_out(uploads, folder / "given", limit_bytes=limit_bytes)
+    report = import_given(
+        ctx.database,
+        given,
+        folder,
+        clock=ctx.clock,
+        source=source,
+        choices=choices,
+        limit_bytes=limit_bytes,
+    ).report
     told = report.to_dict()
     if not report.written:
         raise ImportRefused(told)
@@ -160,8 +197,8 @@ def _digest(stream: BinaryIO) -> bytes:
     return digest.digest()
 
 
-def _fingerprint(files: list[UploadFile], keep_good_rows: bool) -> str:
-    parts = [b"imports", str(keep_good_rows).encode()]
+def _fingerprint(files: list[UploadFile], choices: ImportChoices) -> str:
+    parts = [b"imports", json.dumps(asdict(choices), sort_keys=True).encode()]
     for file in files:
         parts.append((file.filename or "").encode())
         parts.append(_digest(file.file))

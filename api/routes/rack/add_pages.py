@@ -22,6 +22,7 @@ from solespan.api.services.rack.pair_forms import (
 from solespan.api.services.rack.pair_page import pair_name
 from solespan.api.services.rack.record_forms import Overtaken, delete_record
 from solespan.api.services.rack.records import list_records
+from solespan.api.services.shop_choices import shop_time_zone
 from solespan.dashboards.navigation import NavEntry
 from solespan.dashboards.pages.rack.add import pair_choices
 from solespan.dashboards.pages.rack.pair import FormState
@@ -55,12 +56,13 @@ def post_add(ctx: Context, request: Request, typed: Typed, key: IdempotencyKey) 
 def _add_page(ctx: AppContext, request: Request, form: FormState) -> Response:
     with ctx.database.reading() as session:
         every = list_records(session, "wearers", equal={}, limit=MOST_WEARERS)
+        zone = shop_time_zone(session)
     wearers = [(row["wearer_id"], row["name"] or row["wearer_id"]) for row in every]
     context = pair_choices() | {
         "form": form,
         "wearers": [*wearers, (NEW_WEARER, "a new wearer")],
         "first_wearer": wearers[0][0] if wearers else NEW_WEARER,
-        "zone": every[0]["time_zone"] if every else "UTC",
+        "zone": every[0]["time_zone"] if every else zone,
         "today_iso": ctx.clock.today("UTC").isoformat(),
     }
     return page_answer(request, "rack/add.html", context, 422 if form.errors else 200)

@@ -42,6 +42,16 @@ class RowFinding(Answer):
     accepted: str = Field(description="what would be accepted. Unit: none (text)")
 
 
+class AssumedValue(Answer):
+    """One value that no file stated, so that it got a default."""
+
+    table: str = Field(description="the table. Unit: none (word)")
+    id: str = Field(description="the row. Unit: none (identifier)")
+    column: str = Field(description="the column. Unit: none (word)")
+    value: str = Field(description="the default. Unit: none (text)")
+    words: str = Field(description="what was assumed, as a sentence. Unit: none (text)")
+
+
 class ImportReport(Answer):
     """What an import took, refused and questioned."""
 
@@ -50,6 +60,9 @@ class ImportReport(Answer):
     counts: dict[str, TableCounts] = Field(description="by table. Unit: none (object)")
     rows: list[RowFinding] = Field(description="refused rows first. Unit: none (list)")
     rows_left_out: int = Field(description="findings that are not listed. Unit: rows")
+    assumed: list[AssumedValue] = Field(
+        default=[], description="values to look at and to correct. Unit: none (list)"
+    )
 
 
 class ImportTaken(Answer):

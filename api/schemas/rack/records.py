@@ -158,6 +158,9 @@ def _given(column: Column, *, optional: bool) -> Any:
     if optional:
         text = described(column, "; left out = the service makes one")
         return (kind | None, Field(default=None, description=text))
+    if column.name == "time_zone":
+        text = described(column, "; left out = the shop's")
+        return (kind | None, Field(default=None, description=text))
     if column.default is not None:
         return (kind, Field(default=column.default, description=described(column)))
     return (kind | None, Field(default=None, description=described(column)))

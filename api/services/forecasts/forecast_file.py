@@ -9,7 +9,7 @@ from pathlib import Path
 import pandas as pd
 
 from solespan.api.errors import BadSetting
-from solespan.api.services.formulas import guard
+from solespan.api.services.interchange.formulas import guard
 from solespan.forecast.frames import FORECAST
 
 __all__ = ["forecast_csv", "write_forecast_file"]

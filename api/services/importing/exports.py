@@ -17,12 +17,12 @@ import pandas as pd
 from sqlalchemy.orm import Session
 
 from solespan.api.errors import Conflict, Refused
-from solespan.api.services.formulas import guard
+from solespan.api.services.interchange.formulas import guard
 from solespan.api.storage.rack.frames import load_rows
 from solespan.api.storage.session import Database
 from solespan.forecast.frames import TABLES, Column, Table
 
-__all__ = ["export_folder", "write_table"]
+__all__ = ["cells_of", "export_folder", "write_table"]
 
 
 def export_folder(
@@ -78,11 +78,12 @@ def write_table(
     frame = load_rows(session, table.name, by="wearer_id", ids=wearer_ids)
     out = csv.writer(stream)
     out.writerow([column.name for column in table.stored])
-    out.writerows(zip(*(_cells(frame[c.name], c) for c in table.stored), strict=True))
+    out.writerows(zip(*(cells_of(frame[c.name], c) for c in table.stored), strict=True))
     return len(frame)
 
 
-def _cells(values: pd.Series[Any], column: Column) -> list[str]:
+def cells_of(values: pd.Series[Any], column: Column) -> list[str]:
+    """Write stored values as the cells of a file."""
     if column.kind == "date":
         days = values.to_numpy().astype("datetime64[D]").astype(str)
         return ["" if day == "NaT" else day for day in days.tolist()]

@@ -15,22 +15,28 @@ import secrets
 import shutil
 import tempfile
 import time
-from collections.abc import Sequence
-from contextlib import ExitStack
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
 from solespan.api.errors import BadUpload, NotFound
 from solespan.api.services.context import AppContext
-from solespan.api.services.importing.imports import import_files
-from solespan.api.services.importing.report import ImportReport
-from solespan.api.services.importing.uploads import Upload, lay_out
+from solespan.api.services.importing.files.file_imports import (
+    ImportChoices,
+    import_given,
+    is_interchange,
+)
+from solespan.api.services.importing.files.reading_summary import ROWS, reading_summary
+from solespan.api.services.importing.uploads import Given, Upload, lay_out
+from solespan.api.services.interchange.report import ImportReport
 
-__all__ = ["forget", "report_of", "take", "wait_for_decision"]
+__all__ = ["choose", "forget", "report_of", "rest_of", "rows_of", "take", "wait_for_decision"]
 
 KEPT_S = 3600
 MOST_FINDINGS = 5000
 REPORT = "report.json"
+NAMES = "names.json"
+GIVEN = "given"
 SOURCE = "upload by a form"
 
 
@@ -43,10 +49,12 @@ def wait_for_decision(ctx: AppContext, uploads: Sequence[Upload], browser: str) 
     ticket = secrets.token_urlsafe(18)
     folder = _folder(ticket, browser)
     _own_root()
-    folder.mkdir(mode=0o700)
+    (folder / GIVEN).mkdir(mode=0o700, parents=True)
     try:
-        lay_out(uploads, folder, limit_bytes=ctx.settings.upload_limit_bytes)
-        _keep(folder, _import(ctx, folder, keep_good_rows=False, rehearse=True))
+        given = lay_out(uploads, folder / GIVEN, limit_bytes=ctx.settings.upload_limit_bytes)
+        names = [[one.name, one.path.name] for one in given]
+        (folder / NAMES).write_text(json.dumps(names), "utf-8")
+        _import(ctx, folder, ImportChoices(), rehearse=True)
     except BaseException:
         shutil.rmtree(folder, ignore_errors=True)
         raise
@@ -54,29 +62,64 @@ def wait_for_decision(ctx: AppContext, uploads: Sequence[Upload], browser: str) 
 
 
 def report_of(ticket: str, browser: str) -> dict[str, Any]:
-    """Return the report that waits under a ticket. Raises `NotFound`."""
+    """Return the report that waits under a ticket, with `reading` for sheets. Raises `NotFound`."""
     folder = _known(ticket, browser)
     report: dict[str, Any] = json.loads((folder / REPORT).read_text("utf-8"))
     return report
 
 
+def choose(ctx: AppContext, ticket: str, browser: str, answers: Mapping[str, str]) -> bool:
+    """Read the sheets again under these answers; return whether that is another reading.
+
+    Raises `NotFound`, `Refused`.
+    """
+    folder = _known(ticket, browser)
+    told = report_of(ticket, browser)
+    reading = told["reading"]
+    if told["written"] or reading is None:
+        return False
+    if all(reading["choices"].get(key) == answer for key, answer in answers.items()):
+        return False
+    _import(ctx, folder, ImportChoices(reading["answers"] | dict(answers)), rehearse=True)
+    return True
+
+
 def take(ctx: AppContext, ticket: str, browser: str, *, keep_good_rows: bool) -> dict[str, Any]:
     """Import what waits under a ticket; return the report, whose `written` tells whether it was.
 
-    The files go once they are taken; the report stays for its hour. Raises `NotFound`.
+    What the page showed as proposed is taken so. The files go once they are taken; the report and
+    the rest to correct stay for their hour. Raises `NotFound`.
     """
     folder = _known(ticket, browser)
     told = report_of(ticket, browser)
     if told["written"]:
         return told
-    report = _import(ctx, folder, keep_good_rows=keep_good_rows, rehearse=False)
-    _keep(folder, report)
+    answers = told["reading"]["answers"] if told["reading"] else {}
+    choices = ImportChoices(answers, take_proposals=True, keep_good_rows=keep_good_rows)
+    report = _import(ctx, folder, choices, rehearse=False)
     if report.written:
-        for file in folder.glob("*.csv"):
-            file.unlink()
+        shutil.rmtree(folder / GIVEN)
         if report.changed:
             ctx.refitter.wake(refit=True)
     return report_of(ticket, browser)
+
+
+def rest_of(ticket: str, browser: str, number: int) -> tuple[str, bytes]:
+    """Return the name and content of a file with the rows to correct. Raises `NotFound`."""
+    folder = _known(ticket, browser)
+    reading = report_of(ticket, browser)["reading"]
+    rests = reading["rests"] if reading else []
+    if number >= len(rests):
+        raise NotFound("There is no such file.", where="the address")
+    return rests[number]["name"], (folder / rests[number]["path"]).read_bytes()
+
+
+def rows_of(ticket: str, browser: str) -> bytes:
+    """Return what becomes of every row of the sheets, as CSV. Raises `NotFound`."""
+    path = _known(ticket, browser) / ROWS
+    if not path.is_file():
+        raise NotFound("There is no such file.", where="the address")
+    return path.read_bytes()
 
 
 def forget(ticket: str, browser: str) -> None:
@@ -84,22 +127,30 @@ def forget(ticket: str, browser: str) -> None:
     shutil.rmtree(_known(ticket, browser), ignore_errors=True)
 
 
-def _import(ctx: AppContext, folder: Path, *, keep_good_rows: bool, rehearse: bool) -> ImportReport:
-    with ExitStack() as stack:
-        return import_files(
+def _import(
+    ctx: AppContext, folder: Path, choices: ImportChoices, *, rehearse: bool
+) -> ImportReport:
+    """Rehearse or take what lies in a folder, and keep what the page tells of it."""
+    names = json.loads((folder / NAMES).read_text("utf-8"))
+    given = [Given(name, folder / GIVEN / lies) for name, lies in names]
+    with tempfile.TemporaryDirectory(dir=folder) as tables:
+        done = import_given(
             ctx.database,
-            {path.name: stack.enter_context(path.open("rb")) for path in folder.glob("*.csv")},
-            source=SOURCE,
-            today=ctx.clock.today,
-            keep_good_rows=keep_good_rows,
-            rehearse=rehearse,
+            given,
+            Path(tables),
+            clock=ctx.clock,
+            source=SOURCE if is_interchange(given) else f"{SOURCE}: {_listed(given)}",
+            choices=choices,
             limit_bytes=ctx.settings.upload_limit_bytes,
+            rehearse=rehearse,
         )
+    kept = done.report.to_dict(MOST_FINDINGS) | {"reading": reading_summary(done, folder)}
+    (folder / REPORT).write_text(json.dumps(kept, ensure_ascii=False), "utf-8")
+    return done.report
 
 
-def _keep(folder: Path, report: ImportReport) -> None:
-    text = json.dumps(report.to_dict(MOST_FINDINGS), ensure_ascii=False)
-    (folder / REPORT).write_text(text, "utf-8")
+def _listed(given: Sequence[Given]) -> str:
+    return ", ".join(one.name for one in given)
 
 
 def _root() -> Path:

@@ -12,25 +12,32 @@ from collections.abc import Callable, Mapping
 from contextlib import ExitStack
 from datetime import date
 from pathlib import Path
-from typing import BinaryIO
+from typing import BinaryIO, Protocol
 
 import pandas as pd
+from sqlalchemy.orm import Session
 
 from solespan.api.errors import BadUpload, TooLarge
-from solespan.api.services.importing.drafts import Draft, read_cells
 from solespan.api.services.importing.planning import Plan, make_plan, write_plan
-from solespan.api.services.importing.plausibility import question_checks, question_soles
-from solespan.api.services.importing.reading import read_table
-from solespan.api.services.importing.reference_data import OF_PAIRS, KnownRecords, known_records
-from solespan.api.services.importing.references import (
+from solespan.api.services.interchange.drafts import Draft, read_cells
+from solespan.api.services.interchange.plausibility import question_checks, question_soles
+from solespan.api.services.interchange.reading import read_table
+from solespan.api.services.interchange.reference_data import OF_PAIRS, KnownRecords, known_records
+from solespan.api.services.interchange.references import (
     judge_dates,
     judge_doubles,
     judge_owner_kept,
     judge_pairs_known,
     judge_wearers_known,
 )
-from solespan.api.services.importing.report import QUESTIONED, Counts, Finding, ImportReport
-from solespan.api.services.importing.soles import judge_jobs, judge_on_a_sole, judge_soles
+from solespan.api.services.interchange.report import (
+    QUESTIONED,
+    REFUSED,
+    Counts,
+    Finding,
+    ImportReport,
+)
+from solespan.api.services.interchange.soles import judge_jobs, judge_on_a_sole, judge_soles
 from solespan.api.storage.importing.bulk import conflicts_told, first_logged_on
 from solespan.api.storage.importing.import_runs import find_import, import_id_of, list_imports
 from solespan.api.storage.scope import name_changed, name_import
@@ -40,6 +47,8 @@ from solespan.forecast.frames import TABLES
 
 __all__ = [
     "DEFAULT_LIMIT_BYTES",
+    "SHEETS",
+    "Origin",
     "find_import",
     "import_files",
     "import_folder",
@@ -50,7 +59,30 @@ __all__ = [
 DEFAULT_LIMIT_BYTES = 256 * 1024 * 1024
 Today = date | Callable[[str], date]
 Progress = Callable[[str, int], None]
+SHEETS = "sheets"
 WHEN = {"wear_days": "worn_on", "checks": "checked_on"}
+
+
+class Origin(Protocol):
+    """What the tables were made of, where a person wrote something else than these files."""
+
+    @property
+    def findings(self) -> list[Finding]:
+        """Rows of the person's files that became no row of a table."""
+        ...
+
+    @property
+    def assumed(self) -> list[dict[str, str]]:
+        """Values that the person's files do not state."""
+        ...
+
+    def place(self, finding: Finding) -> Finding:
+        """Tell a finding by the person's file and line."""
+        ...
+
+    def write_along(self, session: Session) -> None:
+        """Write what else the files state, in the transaction that takes the rows."""
+        ...
 
 
 def import_folder(
@@ -100,6 +132,7 @@ def import_files(
     rehearse: bool = False,
     limit_bytes: int = DEFAULT_LIMIT_BYTES,
     progress: Progress | None = None,
+    origin: Origin | None = None,
 ) -> ImportReport:
     """Import CSV files given as streams.
 
@@ -121,6 +154,8 @@ def import_files(
         Longest file.
     progress : callable, optional
         Called with a file's name and the bytes of it read so far.
+    origin : Origin, optional
+        What the files were made of, where a person wrote something else.
 
     Returns
     -------
@@ -150,11 +185,16 @@ def import_files(
             for name, draft in drafts.items()
         }
         _fill(report, drafts, plans)
+        if origin is not None:
+            _tell_by_origin(report, origin)
         if rehearse or (report.refused and not keep_good_rows):
             return report
         report.written = True
         if report.changed:
             report.wearer_ids = write_plan(session, plans, world)
+        if origin is not None:
+            origin.write_along(session)
+        if report.changed:
             kept = report.to_dict()
             taken = ImportRun(source=source[:2000], counts=kept["counts"], report=kept)
             session.add(taken)
@@ -279,3 +319,13 @@ def _fill(report: ImportReport, drafts: dict[str, Draft], plans: dict[str, Plan]
             questioned=len(asked),
         )
         report.rows += sorted(draft.findings, key=lambda finding: finding.line)
+
+
+def _tell_by_origin(report: ImportReport, origin: Origin) -> None:
+    """Name the person's own rows, and count those that became no row of a table."""
+    report.rows = [*origin.findings, *(origin.place(finding) for finding in report.rows)]
+    report.assumed = origin.assumed
+    refused = [finding for finding in origin.findings if finding.severity == REFUSED]
+    lines = {(finding.file, finding.line) for finding in refused}
+    if lines:
+        report.counts[SHEETS] = Counts(rows=len(lines), refused=len(lines))

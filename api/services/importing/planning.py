@@ -12,8 +12,8 @@ import numpy as np
 import pandas as pd
 from sqlalchemy.orm import Session
 
-from solespan.api.services.importing.drafts import Draft
-from solespan.api.services.importing.reference_data import KnownRecords
+from solespan.api.services.interchange.drafts import Draft
+from solespan.api.services.interchange.reference_data import KnownRecords
 from solespan.api.storage.importing.bulk import insert_rows, pks_by_id, update_rows
 from solespan.api.storage.rack.versions import raise_data_version
 from solespan.forecast.frames import TABLES, Column
@@ -109,7 +109,7 @@ def _insert_unnamed_wearers(session: Session, plans: dict[str, Plan], world: Kno
     insert_rows(
         session,
         "wearers",
-        [{"wearer_id": text, "time_zone": "UTC"} for text in sorted(named - known)],
+        [{"wearer_id": text, "time_zone": world.shop_zone} for text in sorted(named - known)],
     )
 
 

@@ -32,6 +32,7 @@ __all__ = [
     "lift_stop",
     "read_bounce",
     "report_bounce",
+    "take_over",
     "wearers_at",
     "withdraw",
 ]
@@ -59,6 +60,18 @@ def give(session: Session, given: ConsentGiven, clock: Clock) -> bool:
         given_by=given.by,
         address=given.address,
     )
+
+
+def take_over(session: Session, given: ConsentGiven, clock: Clock) -> bool:
+    """Write down a consent that a sheet states; return whether it is new.
+
+    A consent that was withdrawn since does not come back. Raises `NotFound`, `Refused`.
+    """
+    owner = _owner(session, given.wearer_id)
+    ended = stored.last_withdrawn_at(session, owner.wearer_pk, given.channel)
+    if ended is not None and (given.on is None or given.on <= ended.date()):
+        return False
+    return give(session, given, clock)
 
 
 def withdraw(session: Session, given: ConsentWithdrawn, clock: Clock) -> bool:

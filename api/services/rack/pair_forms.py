@@ -182,7 +182,9 @@ def _wearer(typed: Typed) -> Values:
     name = text_of(typed, "wearer_name")
     if not name:
         raise FormProblem({"wearer_name": "say who wears it"})
-    known = {"wearer_id": _new_id(), "name": name, "email": None, "in_use_on": None}
+    known: Values = {"wearer_id": _new_id(), "name": name, "email": None, "in_use_on": None}
+    if not text_of(typed, "time_zone"):
+        known["time_zone"] = None  # that of the shop
     return read_record("wearers", typed, known, {"wears_per_week": "rack_wears_per_week"})
 
 

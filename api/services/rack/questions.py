@@ -1,6 +1,6 @@
 """Questions service: which typed checks and soles are odd, though possible, and what may they be?
 
-The questions are those of an import (`api.services.importing.plausibility`), put to the one record
+The questions are those of `api.services.interchange.plausibility`, put to the one record
 that a form brings beside what is stored. The form takes it after a confirmation.
 """
 
@@ -15,12 +15,12 @@ from sqlalchemy.orm import Session
 
 from solespan.api.schemas.forms import FORM_FIELD, FormProblem, Typed, Values
 from solespan.api.services.context import AppContext
-from solespan.api.services.importing.drafts import Draft, read_cells
-from solespan.api.services.importing.plausibility import question_checks, question_soles
-from solespan.api.services.importing.reading import read_table
-from solespan.api.services.importing.reference_data import known_records
-from solespan.api.services.importing.report import QUESTIONED, Finding
-from solespan.api.services.importing.soles import timeline
+from solespan.api.services.interchange.drafts import Draft, read_cells
+from solespan.api.services.interchange.plausibility import question_checks, question_soles
+from solespan.api.services.interchange.reading import read_table
+from solespan.api.services.interchange.reference_data import known_records
+from solespan.api.services.interchange.report import QUESTIONED, Finding
+from solespan.api.services.interchange.soles import timeline
 from solespan.forecast.frames import TABLES
 from solespan.forecast.units import iron_to_mm
 

@@ -19,6 +19,7 @@ from sqlalchemy.orm import Session
 from solespan.api.clock import Clock
 from solespan.api.errors import Conflict, NotFound, Refused, StaleVersion
 from solespan.api.services.rack.record_validation import Fault, faults_of
+from solespan.api.services.shop_choices import shop_time_zone
 from solespan.api.services.unknown_id import unknown_id
 from solespan.api.storage.rack import records as stored
 from solespan.api.storage.rack.records import Owner, Row, find_record, list_records
@@ -82,7 +83,7 @@ def create(session: Session, name: str, values: Mapping[str, Any], clock: Clock)
     taken by other values, `RecordRefused` when it cannot be true.
     """
     table = TABLES[name]
-    values = dict(values)
+    values = _in_the_shop_zone(session, values)
     if values[table.key[0]] is None:
         values[table.key[0]] = uuid4().hex
     key = {column: values[column] for column in table.key}
@@ -124,7 +125,8 @@ def replace(
     owner = _owner(session, name, row, creating=False)
     if versions is not None and row["version"] not in versions:
         raise _stale(name)
-    whole = {column: value for column, value in row.items() if column != "version"} | dict(values)
+    values = _in_the_shop_zone(session, values)
+    whole = {column: value for column, value in row.items() if column != "version"} | values
     if whole == {column: row[column] for column in whole}:
         return Written(row, "unchanged", _wearer_id(owner))
     _refuse_faults(session, name, whole, owner, clock)
@@ -174,6 +176,13 @@ def delete(
     name_changed(**key)
     raise_data_version(session, [owner.wearer_pk])
     return Written(row, "deleted", owner.wearer_id)
+
+
+def _in_the_shop_zone(session: Session, values: Mapping[str, Any]) -> dict[str, Any]:
+    """Return values in which a wearer without a time zone has the shop's."""
+    if "time_zone" in values and values["time_zone"] is None:
+        return dict(values) | {"time_zone": shop_time_zone(session)}
+    return dict(values)
 
 
 def _end_earlier_sole(session: Session, pair_pk: int, new: Mapping[str, Any]) -> None:

@@ -18,6 +18,7 @@ import solespan.api.storage.tables.planning  # noqa: F401 - its tables hang belo
 from solespan.api.storage.change_capture import UNKEPT
 from solespan.api.storage.forecasts.forecasts import drop_unfinished
 from solespan.api.storage.importing.import_runs import emptied_report
+from solespan.api.storage.importing.mappings import forget_mappings
 from solespan.api.storage.notices.consents import address_hash
 from solespan.api.storage.rack.revisions import held_before
 from solespan.api.storage.tables.accounts import AuditEntry
@@ -34,7 +35,7 @@ SUBJECT_LENGTH = 200  # as `api.routes.http.requests` cuts what it notes in the 
 # By these a person, their shoes or their papers are named in other places.
 _NAMING = {
     *("wearer_id", "pair_id", "sole_id", "job_id", "order_id", "photo_id", "plan_id", "notice_id"),
-    *("message_id", "parcel_in", "parcel_out", "name", "email", "label"),
+    *("message_id", "parcel_in", "parcel_out", "name", "email", "phone", "label"),
 }
 _WEARERS: sa.Table = Wearer.__table__  # type: ignore[assignment]
 _AUDIT: sa.Table = AuditEntry.__table__  # type: ignore[assignment]
@@ -178,7 +179,9 @@ def forget_quotes(session: Session, wearer_pk: int, words: Collection[str]) -> N
     """
     session.execute(sa.delete(_KEYS))
     drop_unfinished(session)
-    _clean_imports(session, _quoting(words))
+    quoting = _quoting(words)
+    _clean_imports(session, quoting)
+    forget_mappings(session, lambda answers: _stands_in(quoting, answers))
     _clean_plans(session, words)
     _clean_audit(session, f"customer {wearer_pk}", words)
 

@@ -17,9 +17,9 @@ _SHORT = (_RUNS.c.import_id, _RUNS.c.imported_at, _RUNS.c.source, _RUNS.c.counts
 
 
 def emptied_report(report: dict[str, Any]) -> dict[str, Any]:
-    """Return a report with its counts, and none of the rows it quotes."""
+    """Return a report with its counts, and none of the rows it quotes or the values it lists."""
     left_out = report.get("rows_left_out", 0) + len(report.get("rows", ()))
-    return {**report, "rows": [], "rows_left_out": left_out}
+    return {**report, "rows": [], "assumed": [], "rows_left_out": left_out}
 
 
 def list_imports(

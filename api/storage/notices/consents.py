@@ -25,6 +25,7 @@ __all__ = [
     "give_consent",
     "held_consents",
     "is_stopped",
+    "last_withdrawn_at",
     "lift_stop",
     "load_consents",
     "load_stopped",
@@ -80,6 +81,15 @@ def give_consent(session: Session, wearer_pk: int, channel: str, **given: Any) -
         return False
     session.execute(sa.insert(_CONSENTS).values(wearer_pk=wearer_pk, channel=channel, **given))
     return True
+
+
+def last_withdrawn_at(session: Session, wearer_pk: int, channel: str) -> datetime | None:
+    """Return when a consent to this channel was last withdrawn, or None."""
+    query = sa.select(sa.func.max(_CONSENTS.c.withdrawn_at)).where(
+        _CONSENTS.c.wearer_pk == wearer_pk, _CONSENTS.c.channel == channel
+    )
+    moment: datetime | None = session.execute(query).scalar()
+    return moment
 
 
 def withdraw_consent(

@@ -157,6 +157,8 @@ class Wearer(Editable, Base):
     )
     driving_foot: Mapped[str | None] = mapped_column(String(WORD_LENGTH))
     email: Mapped[str | None] = mapped_column(String(TEXT_LENGTH))
+    phone: Mapped[str | None] = mapped_column(String(TEXT_LENGTH))
+    language: Mapped[str | None] = mapped_column(String(TEXT_LENGTH))
     wears_per_week: Mapped[float | None]
     data_version: Mapped[int] = mapped_column(Integer, default=0, server_default=text("0"))
 

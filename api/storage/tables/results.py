@@ -25,7 +25,7 @@ from solespan.api.storage.tables.types import BigId, UtcDateTime
 from solespan.forecast.frames import BANDS, CHANCE_DAYS, FEET, WEARING_POINTS
 from solespan.forecast.values import ID_LENGTH, TEXT_LENGTH
 
-__all__ = ["Fit", "ForecastRow", "IdempotencyKey", "ImportRun"]
+__all__ = ["Fit", "ForecastRow", "IdempotencyKey", "ImportMapping", "ImportRun"]
 
 
 def _public_id() -> str:
@@ -53,6 +53,19 @@ class ImportRun(Base):
         # Listed newest first.
         Index(None, "tenant_pk", "id"),
     )
+
+
+class ImportMapping(Base):
+    """The choices by which sheets with certain headers were read, kept for the next time."""
+
+    __tablename__ = "import_mappings"
+
+    id: Mapped[int] = mapped_column(BigId, primary_key=True)
+    fingerprint: Mapped[str] = mapped_column(String(ID_LENGTH))
+    answers: Mapped[dict[str, str]] = mapped_column(JSON)
+    used_at: Mapped[datetime] = mapped_column(UtcDateTime, default=_utc_now)
+
+    __table_args__ = (UniqueConstraint("tenant_pk", "fingerprint"),)
 
 
 class Fit(Base):

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import io
+import sys
 from collections.abc import Iterator
 from datetime import date
 
 import pytest
 
+from solespan.api.cli import main as cli
 from solespan.api.services.importing.imports import import_files
 from solespan.api.storage.rack.frames import load_frames
 from solespan.api.storage.session import open_database
@@ -74,6 +76,23 @@ def folder(new_address) -> Iterator[Folder]:
 @pytest.fixture
 def folder_on_both(database) -> Folder:
     return Folder(database)
+
+
+@pytest.fixture
+def run(monkeypatch, capsys, tmp_path):
+    """Run one command on a database of its own; give exit code, output and errors."""
+    monkeypatch.setenv("SOLESPAN_DATABASE_URL", f"sqlite:///{tmp_path}/own.sqlite3")
+    monkeypatch.setenv("COLUMNS", "200")
+
+    def command(*words: str) -> tuple[int, str, str]:
+        monkeypatch.setattr(sys, "argv", ["solespan", *words])
+        with pytest.raises(SystemExit) as ended:
+            cli.main()
+        seen = capsys.readouterr()
+        assert "Traceback" not in seen.out + seen.err
+        return int(ended.value.code or 0), seen.out, seen.err
+
+    return command
 
 
 def found(report, severity: str) -> list[tuple[str, int, str]]:

@@ -6,8 +6,8 @@ import io
 
 import pytest
 
-from solespan.api.services.importing.drafts import read_cells
-from solespan.api.services.importing.reading import read_table
+from solespan.api.services.interchange.drafts import read_cells
+from solespan.api.services.interchange.reading import read_table
 from solespan.forecast.frames import TABLES
 from solespan.forecast.units import iron_to_mm
 

@@ -18,23 +18,6 @@ from solespan.api.storage.session import open_database
 
 
 @pytest.fixture
-def run(monkeypatch, capsys, tmp_path):
-    """Run one command on a database of its own; give exit code, output and errors."""
-    monkeypatch.setenv("SOLESPAN_DATABASE_URL", f"sqlite:///{tmp_path}/own.sqlite3")
-    monkeypatch.setenv("COLUMNS", "200")
-
-    def command(*words: str) -> tuple[int, str, str]:
-        monkeypatch.setattr(sys, "argv", ["solespan", *words])
-        with pytest.raises(SystemExit) as ended:
-            cli.main()
-        seen = capsys.readouterr()
-        assert "Traceback" not in seen.out + seen.err
-        return int(ended.value.code or 0), seen.out, seen.err
-
-    return command
-
-
-@pytest.fixture
 def on_disk(folder, tmp_path):
     """Write the small right folder to disk."""
     path = tmp_path / "logs"
@@ -102,7 +85,7 @@ def test_migrate_tells_the_revision_before_and_after(run):
 def test_a_mistake_says_what_where_accepted_and_what_to_do(run, tmp_path):
     code, _, err = run("import", str(tmp_path / "nowhere"))
     assert code == 2
-    assert err.splitlines()[0] == "solespan: There is no such folder."
+    assert err.splitlines()[0] == "solespan: There is no such file or folder."
     assert [line.split(":")[0].strip() for line in err.splitlines()[1:]] == [
         "where",
         "accepted",

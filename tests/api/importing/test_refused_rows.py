@@ -7,6 +7,7 @@ from datetime import date, datetime
 import pytest
 
 from solespan.api.clock import Clock
+from tests.api.importing.conftest import found
 
 # file, its text, line, column, part of the reason
 TRUTHS = [
@@ -219,3 +220,16 @@ def test_wear_of_a_pair_without_any_sole_is_refused(folder):
     [finding] = folder.take().rows
     assert "no sole of this pair is known" in finding.why
     assert (finding.file, finding.line) == ("wear_days.csv", 2)
+
+
+def test_every_cell_of_a_row_that_cannot_be_read_is_named_at_once(folder):
+    bad = "pair_id,worn_on,hours,surface\noxford,1.2.2024,99,mud\n,,8,\n"
+    report = folder.only(wear_days=bad).take()
+    assert found(report, "refused") == [
+        ("wear_days.csv", 2, "worn_on"),
+        ("wear_days.csv", 2, "hours"),
+        ("wear_days.csv", 2, "surface"),
+        ("wear_days.csv", 3, "pair_id"),
+        ("wear_days.csv", 3, "worn_on"),
+    ]
+    assert report.counts["wear_days"].refused == 2

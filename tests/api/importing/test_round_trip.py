@@ -12,9 +12,9 @@ import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
-from solespan.api.services.formulas import guard, unguard
 from solespan.api.services.importing.exports import export_folder
 from solespan.api.services.importing.imports import import_files, import_folder
+from solespan.api.services.interchange.formulas import guard, unguard
 from solespan.api.storage.rack.frames import load_frames
 from solespan.api.storage.session import open_database
 from solespan.forecast.frames import TABLES

@@ -7,7 +7,7 @@ import io
 import pytest
 
 from solespan.api.errors import BadUpload, TooLarge
-from solespan.api.services.importing.reading import MAX_LINE_BYTES, read_table
+from solespan.api.services.interchange.reading import MAX_LINE_BYTES, read_table
 from solespan.forecast.frames import TABLES
 
 

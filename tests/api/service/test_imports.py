@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 import io
+import json
+import random
 import zipfile
 
 import pytest
 
 from solespan.api.services.importing.uploads import MAX_ZIP_ENTRIES
+from tests.api.importing.workbooks import text, xlsx
+from tests.api.importing.workbooks import zipped as pack
 
 PAIRS = b"pair_id,wearer_id,construction\nslipper,dora,stitchdown\n"
 SOLES = (
@@ -97,17 +101,23 @@ def test_the_same_key_replays_the_report(client):
     ("name", "content"),
     [
         ("notes.txt", b"x"),
-        ("pairs", PAIRS),
         ("../../etc/passwd", b"x"),
         ("pairs.csv.exe", b"x"),
         ("broken.zip", b"PK\x03\x04 and then nothing"),
         ("", PAIRS),
     ],
 )
-def test_other_files_are_refused_by_name(client, name, content):
+def test_files_without_a_table_are_refused(client, name, content):
     answer = send(client, (name, content))
     assert answer.status_code in (400, 422), answer.text
     assert answer.headers["content-type"] == "application/problem+json"
+
+
+@pytest.mark.parametrize("name", ["pairs", "my pairs.txt"])
+def test_a_table_is_known_by_its_headings_whatever_the_file_is_called(client, name):
+    answer = send(client, (name, PAIRS))
+    assert answer.status_code == 201, answer.text
+    assert [row["pair_id"] for row in client.get("/v1/pairs").json()["items"]] == ["slipper"]
 
 
 def test_only_the_last_part_of_a_name_counts(client):
@@ -144,3 +154,55 @@ def test_an_upload_that_says_it_is_too_large_is_refused_unread(client):
 
 def test_no_files_at_all_is_refused(client):
     assert client.post("/v1/imports").status_code in (400, 422)
+
+
+LOG = b"Date,Shoe,Hours\n03/04/2026,Derby,8\n05/06/2026,Derby,7.5\n"
+SHEET = ("log.csv", LOG)
+
+
+def test_an_open_question_is_a_problem_that_names_its_choices(client):
+    answer = send(client, SHEET)
+    assert (answer.status_code, answer.json()["type"]) == (422, "/problems/import-questions")
+    (question,) = answer.json()["questions"]
+    assert client.get("/v1/wear-days").json()["items"] == []
+    month_first = next(value for value, _ in question["choices"] if "month" in value)
+    given = json.dumps({question["key"]: month_first})
+    answer = send(client, SHEET, data={"answers": given})
+    assert answer.status_code == 201, answer.text
+    days = {row["worn_on"] for row in client.get("/v1/wear-days").json()["items"]}
+    assert days == {"2026-03-04", "2026-05-06"}
+    assert {one["column"] for one in answer.json()["report"]["assumed"]} >= {"material"}
+
+
+def test_what_is_proposed_is_taken_when_asked(client):
+    assert send(client, SHEET, data={"take_proposals": "true"}).status_code == 201
+
+
+@pytest.mark.parametrize("answers", ["[]", "{", '{"a": 1}', '{"a": {}}', "[" * 50_000])
+def test_answers_that_are_no_object_of_texts_are_refused(client, answers):
+    answer = send(client, SHEET, data={"answers": answers})
+    assert (answer.status_code, answer.json()["type"]) == (422, "/problems/invalid-input")
+
+
+@pytest.mark.slow
+def test_whatever_is_done_to_a_file_it_is_taken_whole_or_refused_and_nothing_is_half(client):
+    rng = random.Random(11)
+    rows = [["Date", "Shoe", "Hours"], *(["2026-03-04", f"Derby {n}", 8] for n in range(30))]
+    good = [text(rows), xlsx({"Log": rows}), pack({"log.csv": text(rows), "b.txt": LOG})]
+    before = 0
+    for _ in range(60):
+        mangled = bytearray(rng.choice(good))
+        for _ in range(rng.randint(1, 4)):
+            at = rng.randrange(len(mangled) - 1)
+            mangled[at : at + rng.randrange(3)] = rng.randbytes(rng.randrange(4))
+        name = f"{rng.choice(['log', 'büro', '../x'])}.{rng.choice(['csv', 'xlsx', 'zip', 'bin'])}"
+        answer = send(client, (name, bytes(mangled)), data={"take_proposals": "true"})
+        assert answer.status_code in (201, 413, 422), answer.text
+        count = sum(item["counts"]["wear_days"]["new"] for item in imports_of(client))
+        assert (count > before) <= (answer.status_code == 201)
+        before = count
+
+
+def imports_of(client):
+    items = client.get("/v1/imports?limit=200").json()["items"]
+    return [item for item in items if "wear_days" in item["counts"]]

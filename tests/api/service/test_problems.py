@@ -44,6 +44,7 @@ ELSEWHERE = {
     "too-fast": "accounts/test_access",
     "sign-in-refused": "accounts/test_sign_in",
     "too-many-tries": "accounts/test_sign_in",
+    "import-questions": "test_imports",
     "import-refused": "test_imports",
     "link-over": "notices/test_answers",
     "internal-error": "below",

@@ -15,9 +15,9 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from solespan.api.services.importing.drafts import Draft
-from solespan.api.services.importing.reference_data import KnownRecords
-from solespan.api.services.importing.soles import attach_soles, records
+from solespan.api.services.interchange.drafts import Draft
+from solespan.api.services.interchange.reference_data import KnownRecords
+from solespan.api.services.interchange.soles import attach_soles, records
 from solespan.forecast.priors import default_limit_mm
 from solespan.forecast.units import iron_to_mm
 

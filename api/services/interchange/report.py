@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from dataclasses import asdict, dataclass, field
 from typing import Any, TextIO
 
-from solespan.api.services.formulas import guard
+from solespan.api.services.interchange.formulas import guard
 
 __all__ = ["REFUSED", "Counts", "Finding", "ImportReport", "write_report"]
 
@@ -54,13 +54,14 @@ class ImportReport:
 
     `written` tells whether the good rows are in the database now: always with `keep_good_rows`,
     else only when nothing was refused. `new` and `updated` count what is, or would have been,
-    written.
+    written. `assumed` lists values that nothing stated, by table, id and column.
     """
 
     source: str
     written: bool = False
     counts: dict[str, Counts] = field(default_factory=dict)
     rows: list[Finding] = field(default_factory=list)
+    assumed: list[dict[str, str]] = field(default_factory=list)
     wearer_ids: list[str] = field(default_factory=list)
 
     def number(self, severity: str) -> int:
@@ -86,6 +87,7 @@ class ImportReport:
             "counts": {name: asdict(counts) for name, counts in self.counts.items()},
             "rows": [asdict(finding) for finding in ranked[:most_rows]],
             "rows_left_out": max(0, len(ranked) - most_rows),
+            "assumed": self.assumed[:most_rows],
         }
 
 

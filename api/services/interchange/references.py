@@ -10,8 +10,8 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from solespan.api.services.importing.drafts import Draft, Mask
-from solespan.api.services.importing.reference_data import KnownRecords
+from solespan.api.services.interchange.drafts import Draft, Mask
+from solespan.api.services.interchange.reference_data import KnownRecords
 
 __all__ = [
     "judge_dates",
@@ -83,7 +83,7 @@ def judge_wearers_known(world: KnownRecords) -> None:
     pairs.question(
         ~_among(owners, known),
         "wearer_id",
-        "this wearer is not in wearers.csv; added without a name, in UTC",
+        "this wearer is not in wearers.csv; added without a name, in the time zone of the shop",
         "a wearer_id of wearers.csv",
     )
 

@@ -17,7 +17,8 @@ import numpy.typing as npt
 import pandas as pd
 from sqlalchemy.orm import Session
 
-from solespan.api.services.importing.drafts import Draft
+from solespan.api.services.interchange.drafts import Draft
+from solespan.api.services.shop_choices import shop_time_zone
 from solespan.api.storage.importing.bulk import stored_rows
 from solespan.api.storage.rack.frames import frame_of_rows
 from solespan.forecast.frames import TABLES
@@ -38,6 +39,7 @@ class KnownRecords:
     drafts: dict[str, Draft]
     stored: dict[str, pd.DataFrame]
     today: Callable[[str], date]
+    shop_zone: str = "UTC"
 
     @cached_property
     def zone_of_wearer(self) -> dict[str, str]:
@@ -66,7 +68,7 @@ class KnownRecords:
         days: dict[str, np.datetime64] = {}
 
         def day_of(wearer_id: str | None) -> np.datetime64:
-            zone = self.zone_of_wearer.get(wearer_id or "", "UTC")
+            zone = self.zone_of_wearer.get(wearer_id or "", self.shop_zone)
             if zone not in days:
                 days[zone] = np.datetime64(self.today(zone), "s")
             return days[zone]
@@ -113,7 +115,11 @@ def known_records(
             stored[name] = frame_of_rows([], TABLES[name].stored).assign(pk=0)
     for name, draft in drafts.items():
         _complete(draft, stored[name])
-    return KnownRecords(drafts, stored, today)
+    shop_zone = shop_time_zone(session)
+    if "wearers" in drafts:
+        frame = drafts["wearers"].frame
+        frame["time_zone"] = frame["time_zone"].where(frame["time_zone"].notna(), shop_zone)
+    return KnownRecords(drafts, stored, today, shop_zone)
 
 
 def _complete(draft: Draft, stored: pd.DataFrame) -> None:

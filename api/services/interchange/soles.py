@@ -10,8 +10,8 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from solespan.api.services.importing.drafts import Draft
-from solespan.api.services.importing.reference_data import KnownRecords
+from solespan.api.services.interchange.drafts import Draft
+from solespan.api.services.interchange.reference_data import KnownRecords
 
 __all__ = ["attach_soles", "judge_jobs", "judge_on_a_sole", "judge_soles", "records", "timeline"]
 

@@ -16,7 +16,7 @@ from dataclasses import dataclass
 from typing import BinaryIO
 
 from solespan.api.errors import BadUpload, TooLarge
-from solespan.api.services.importing.report import REFUSED, Finding
+from solespan.api.services.interchange.report import REFUSED, Finding
 from solespan.forecast.frames import Column, Table
 
 __all__ = ["MAX_LINE_BYTES", "RawTable", "read_table"]

@@ -13,9 +13,9 @@ import numpy.typing as npt
 import pandas as pd
 
 from solespan.api.clock import is_time_zone
-from solespan.api.services.formulas import unguard
-from solespan.api.services.importing.reading import RawTable
-from solespan.api.services.importing.report import NOTED, QUESTIONED, REFUSED, Finding
+from solespan.api.services.interchange.formulas import unguard
+from solespan.api.services.interchange.reading import RawTable
+from solespan.api.services.interchange.report import NOTED, QUESTIONED, REFUSED, Finding
 from solespan.forecast.frames import MAX_THICKNESS_MM, Column, Table
 from solespan.forecast.units import iron_to_mm
 from solespan.forecast.values import TEXT_PATTERNS, BadValue, reader_of
@@ -44,6 +44,7 @@ class Draft:
         self.findings: list[Finding] = list(raw.findings)
         self.frame = pd.DataFrame(index=range(len(raw.lines)))
         self.given: set[str] = set()
+        self._unread: dict[str, Mask] = {}
 
     @property
     def rows(self) -> int:
@@ -67,6 +68,14 @@ class Draft:
     def refuse(self, mask: Mask, column: str, why: Why, accepted: str = "") -> None:
         """Refuse the rows in `mask` that are still good; `why` may depend on the row's place."""
         self._find(REFUSED, mask & self.good, column, why, accepted)
+        self.good &= ~mask
+
+    def refuse_cells(self, mask: Mask, column: str, why: Why, accepted: str = "") -> None:
+        """Refuse the rows in `mask` for one cell, so that all cells of a row are named at once."""
+        stored = self.table.by_name[column].iron_of or column
+        unread = self._unread.get(stored, np.zeros(len(self.lines), dtype=bool))
+        self._find(REFUSED, mask & ~unread, column, why, accepted)
+        self._unread[stored] = unread | mask
         self.good &= ~mask
 
     def question(self, mask: Mask, column: str, why: Why, accepted: str = "") -> None:
@@ -117,7 +126,7 @@ def read_cells(raw: RawTable) -> Draft:
         draft.frame[column.name] = _empty(column, len(draft.lines)) if values is None else values
         if column.required and column.name in draft.given:
             missing = draft.frame[column.name].isna().to_numpy()
-            draft.refuse(missing, column.name, "this column is required and empty", "a value")
+            draft.refuse_cells(missing, column.name, "this column is required and empty", "a value")
     return draft
 
 
@@ -126,7 +135,12 @@ def _empty(column: Column, rows: int) -> pd.Series[Any]:
         return pd.Series(np.full(rows, np.datetime64("NaT"), dtype="datetime64[s]"))
     if column.kind in ("number", "integer"):
         return pd.Series(np.full(rows, np.nan))
-    return pd.Series([column.default] * rows, dtype=object)
+    return pd.Series([_default(column)] * rows, dtype=object)
+
+
+def _default(column: Column) -> object:
+    """Return what an empty cell means; the zone that a wearer inherits is known later."""
+    return None if column.name == "time_zone" else column.default
 
 
 def _cell_reader(column: Column) -> Callable[[str], Any]:
@@ -150,12 +164,12 @@ def _read_column(draft: Draft, column: Column, cells: Sequence[str]) -> pd.Serie
     values: list[Any] = []
     for code, text in enumerate(texts):
         cell = text if verbatim else text.strip()
-        value = column.default
+        value = _default(column)
         if cell:
             try:
                 value = read(cell)
             except BadValue as bad:
-                draft.refuse(codes == code, column.name, bad.why, bad.accepted)
+                draft.refuse_cells(codes == code, column.name, bad.why, bad.accepted)
         values.append(value)
     if column.kind == "date":
         known = np.array(values, dtype="datetime64[D]").astype("datetime64[s]")

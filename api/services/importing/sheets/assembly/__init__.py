@@ -1,0 +1,1 @@
+"""Assembly of sheets: rows of lists become rows of the interchange tables."""

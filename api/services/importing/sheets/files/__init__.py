@@ -1,0 +1,1 @@
+"""Files of sheets: readers of text files and workbooks give sheets of cells."""

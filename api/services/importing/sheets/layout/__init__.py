@@ -1,0 +1,1 @@
+"""Layout of sheets: blocks, calendars and columns become lists whose columns have a meaning."""

@@ -1,0 +1,1 @@
+"""Interchange tables: cells read, and rows judged beside what is stored."""
