@@ -27,6 +27,7 @@ from solespan.api.routes.notices import consents, notices
 from solespan.api.routes.page_entry import navigation_of
 from solespan.api.routes.page_register import PAGES
 from solespan.api.routes.planning import calendar_feed, care, plans, resole_options
+from solespan.api.routes.rack import wear_batch
 from solespan.api.routes.rack.records import record_routers
 from solespan.api.schemas.service import Problem
 from solespan.api.services.notices.worker import NoticeWorker
@@ -95,6 +96,7 @@ def create_app(
     for router in (
         forecasts.router,
         *record_routers(),
+        wear_batch.router,
         imports.router,
         fit.router,
         health.router,
