@@ -23,6 +23,7 @@ from solespan.api.routes.planning import plan_page, what_if_page
 from solespan.api.routes.rack import (
     add_pages,
     home_page,
+    log_pages,
     pair_pages,
     rack_pages,
     sole_pages,
@@ -33,6 +34,7 @@ __all__ = ["PAGES"]
 
 PAGES: tuple[PageEntry, ...] = (
     home_page.PAGE,
+    log_pages.PAGE,
     plan_page.PAGE,
     what_if_page.PAGE,
     add_pages.PAGE,

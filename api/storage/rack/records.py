@@ -27,6 +27,7 @@ __all__ = [
     "change_record",
     "close_sole",
     "count_below",
+    "count_wear_days",
     "find_record",
     "insert_record",
     "list_records",
@@ -250,6 +251,13 @@ def count_below(session: Session, name: str, owner: Owner) -> dict[str, int]:
         for t, condition in below.items()
     }
     return {t: n for t, n in counts.items() if n}
+
+
+def count_wear_days(session: Session, owner: Owner) -> int:
+    """Count the wear days of a wearer's pairs."""
+    days = _shape("wear_days").table
+    query = sa.select(sa.func.count()).select_from(days.join(_PAIRS))
+    return session.execute(query.where(_PAIRS.c.wearer_pk == owner.wearer_pk)).scalar_one()
 
 
 def nearest_ids(session: Session, name: str, limit: int) -> list[str]:
