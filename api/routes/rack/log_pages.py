@@ -5,6 +5,7 @@ What does a browser get of a month's wears, and what happens to the ticks and pa
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Depends, Request, Response
@@ -28,6 +29,7 @@ from solespan.api.services.rack.rack_extras_page import whose
 from solespan.api.services.rack.wear_grid import GridProblem, grid_values, save_grid
 from solespan.dashboards import wording
 from solespan.dashboards.navigation import NavEntry
+from solespan.dashboards.pages.rack.pair import FormState
 from solespan.dashboards.pages.rack.wear_grid import wear_grid
 
 __all__ = ["PAGE"]
@@ -86,6 +88,7 @@ def save_log(ctx: Context, request: Request, fields: Fields, key: IdempotencyKey
 def save_pace(ctx: Context, request: Request, fields: Fields, key: IdempotencyKey) -> Response:
     """Keep what is stated about how often pairs are worn."""
     place = _place(fields)
+    stated: list[tuple[str, str, str, str]] = []
     try:
         ours(request, dict(fields))
         stated = read_paces(fields)
@@ -97,7 +100,8 @@ def save_pace(ctx: Context, request: Request, fields: Fields, key: IdempotencyKe
             lambda session: save_paces(ctx, session, stated),
         )
     except FormProblem as problem:
-        return _log_page(ctx, request, place, problem=problem)
+        typed = {record_id: text for _, record_id, _, text in stated}
+        return _log_page(ctx, request, place, problem=problem, paces=typed)
     if done["needs_fit"]:
         ctx.refitter.wake()
     return back_to("/log", **place, done="pace" if done["changed"] else "0-0-0")
@@ -135,10 +139,16 @@ def _log_page(
     *,
     done: str = "",
     problem: FormProblem | None = None,
+    paces: Mapping[str, str] | None = None,
 ) -> Response:
     wearer_id, wearers, zone = whose(ctx, place["wearer"])
     context: dict[str, Any] = {"wearer_id": wearer_id, "wearers": wearers, "done": done}
-    context |= {"grid": None, "problem": "" if problem is None else problem.errors.get("", "")}
+    errors = {} if problem is None else problem.errors
+    context |= {
+        "grid": None,
+        "problem": errors.get("", ""),
+        "paces": FormState(paces or {}, errors),
+    }
     if wearer_id:
         first = month_of(place["month"], ctx.clock.today(zone))
         tried = problem if isinstance(problem, GridProblem) else GridProblem({})

@@ -26,29 +26,36 @@ Stated = tuple[str, str, str, str]
 def save_paces(ctx: AppContext, session: Session, stated: Sequence[Stated]) -> dict[str, Any]:
     """Keep stated paces, each as table, id, what the page showed and what was typed.
 
-    Returns how many `changed`, and `needs_fit`. Raises `FormProblem`, `NotFound`.
+    Returns how many `changed`, and `needs_fit`. Raises `FormProblem` by id, `NotFound`.
     """
     wearer_ids = set()
     changed = 0
+    errors: dict[str, str] = {}
     for name, record_id, shown, typed in stated:
-        column = TABLES[name].by_name[PACE]
-        key = {TABLES[name].key[0]: record_id}
-        old, new = (read_column(column, {PACE: text}) for text in (shown, typed))
-        if old == new:
+        if typed == shown:
             continue
+        key = {TABLES[name].key[0]: record_id}
         stored = records.read(session, name, key)
-        if stored[PACE] not in (old, new):
-            raise FormProblem({"": "A pace was changed elsewhere meanwhile. Look at it again."})
+        try:
+            pace = read_column(TABLES[name].by_name[PACE], {PACE: typed})
+        except FormProblem as problem:
+            errors[record_id] = problem.errors[PACE]
+            continue
+        if stored[PACE] != pace and _text(stored[PACE]) != shown:
+            errors[record_id] = f"changed elsewhere meanwhile to {_text(stored[PACE]) or 'nothing'}"
+            continue
+        versions = frozenset({stored["version"]})
         written = records.replace(
-            session,
-            name,
-            key,
-            {PACE: new},
-            versions=frozenset({stored["version"]}),
-            clock=ctx.clock,
+            session, name, key, {PACE: pace}, versions=versions, clock=ctx.clock
         )
         if written.outcome != "unchanged":
             changed += 1
             wearer_ids.add(written.wearer_id)
+    if errors:
+        raise FormProblem(errors)
     wanted = [follow(ctx, session, wearer_id) for wearer_id in sorted(wearer_ids)]
     return {"changed": changed, "needs_fit": any(wanted)}
+
+
+def _text(pace: float | None) -> str:
+    return "" if pace is None else f"{pace:g}"

@@ -98,8 +98,10 @@ def wear_grid(
         ],
         "elsewhere": [f"{names.get(p, p)}, {_day(day)}" for p, day in elsewhere],
         "pace_sentence": _pace_sentence(logged_days),
-        "rack_pace": _number(wearer["wears_per_week"]),
-        "paces": [(p, names[p], _number(by_id[p]["wears_per_week"])) for p in shown],
+        "paces": [
+            (wearer["wearer_id"], "All pairs together", _number(wearer["wears_per_week"])),
+            *((p, names[p], _number(by_id[p]["wears_per_week"])) for p in shown),
+        ],
     }
 
 

@@ -252,7 +252,10 @@ class TestPace:
 
     @pytest.mark.parametrize("typed", ["often", "8", "-1", "nan"])
     def test_what_is_no_pace_changes_nothing(self, client, typed):
-        assert self.state(client, rack="5", one=typed).status_code == 422
+        answer = self.state(client, rack="5", one=typed)
+        assert answer.status_code == 422
+        assert f'value="{typed}" aria-invalid="true"' in answer.text.replace("\n", "")
+        assert 'id="p-pair-001-problem"' in answer.text
         assert self.pace(client, "wearers", wearer_id="ada") is None
 
     def test_a_pace_changed_elsewhere_is_not_overwritten(self, client):
