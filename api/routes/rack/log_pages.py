@@ -144,11 +144,8 @@ def _log_page(
     wearer_id, wearers, zone = whose(ctx, place["wearer"])
     context: dict[str, Any] = {"wearer_id": wearer_id, "wearers": wearers, "done": done}
     errors = {} if problem is None else problem.errors
-    context |= {
-        "grid": None,
-        "problem": errors.get("", ""),
-        "paces": FormState(paces or {}, errors),
-    }
+    context |= {"grid": None, "problem": "" if paces else errors.get("", "")}
+    context["paces"] = FormState(paces, errors) if paces else FormState()
     if wearer_id:
         first = month_of(place["month"], ctx.clock.today(zone))
         tried = problem if isinstance(problem, GridProblem) else GridProblem({})
