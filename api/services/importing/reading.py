@@ -22,7 +22,7 @@ from solespan.forecast.frames import Column, Table
 __all__ = ["MAX_LINE_BYTES", "RawTable", "joined", "read_chunks", "read_table"]
 
 MAX_LINE_BYTES = 64 * 1024
-CHUNK_ROWS = 50_000
+CHUNK_ROWS = 20_000
 BYTE_ORDER_MARK = b"\xef\xbb\xbf"
 
 
