@@ -36,11 +36,12 @@ __all__ = ["PAGE"]
 
 router = APIRouter(route_class=PageRoute)
 Items = list[tuple[str, str]]
+MOST_FIELDS = 4000  # 40 pairs of 31 days, each ticked and asked about, and their hidden fields
 
 
 async def _items(request: Request) -> Items:
     """Read every field in order: a grid has more of them than other forms, and names twice."""
-    form = await request.form(max_files=0)
+    form = await request.form(max_files=0, max_fields=MOST_FIELDS)
     return [(name, value) for name, value in form.multi_items() if isinstance(value, str)]
 
 

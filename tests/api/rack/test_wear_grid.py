@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import random
 import re
 from datetime import date
 
@@ -76,6 +77,28 @@ def test_thirty_days_are_logged_with_one_save_and_the_same_save_again_changes_no
     again = save(client, fields, ticks)
     assert "Nothing had changed." in client.get(again.headers["location"]).text
     assert stored(client) == after
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_whatever_is_ticked_the_stored_days_are_the_ticks(client, seed):
+    rng = random.Random(seed)
+    _, _, boxes = shown(client)
+    for _ in range(3):
+        fields, ticks, _ = shown(client)
+        wanted = {b for b in boxes if (b in ticks) != (rng.random() < 0.3)}
+        answer = save(client, fields, wanted)
+        if answer.status_code == 422:
+            answer = save(client, read(answer.text)[0], wanted, rich="delete")
+        assert answer.status_code == 303
+        assert {box(fields, p, d.day) for p, d in stored(client)} == wanted
+
+
+@pytest.mark.parametrize("client", ["200 pairs"], indirect=True)
+def test_a_page_of_boxes_that_are_all_ticked_is_saved(client):
+    fields, _, boxes = shown(client)
+    assert len(boxes) == 40 * 25
+    assert save(client, fields, boxes).status_code == 303
+    assert shown(client)[1] == boxes
 
 
 def test_two_pairs_may_be_worn_on_one_day(client):
