@@ -91,6 +91,7 @@ def pair_page(
     yesterday = today - pd.Timedelta(days=1)
     return {
         "pair_id": pair_id,
+        "wearer_id": record["wearer_id"],
         "label": label,
         "today_iso": f"{today:%Y-%m-%d}",
         "worn_today": bool((days["worn_on"] == today).any()),
