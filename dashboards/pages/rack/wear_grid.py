@@ -216,8 +216,9 @@ def _pace_sentence(logged_days: int) -> str:
 
 
 def _link(day: date, first: date) -> dict[str, str]:
-    words = wording.MONTHS[day.month - 1] if day.year == first.year else _month(day)
-    return {"value": f"{day:%Y-%m}", "words": words}
+    short = wording.MONTHS[day.month - 1][:3]
+    words = short if day.year == first.year else f"{short} {day.year}"
+    return {"value": f"{day:%Y-%m}", "words": words, "name": _month(day)}
 
 
 def _month(day: date) -> str:
