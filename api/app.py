@@ -28,7 +28,7 @@ from solespan.api.routes.importing import imports
 from solespan.api.routes.notices import consents, notices
 from solespan.api.routes.page_register import PAGES
 from solespan.api.routes.planning import calendar_feed, care, plans, resole_options
-from solespan.api.routes.rack import revisions
+from solespan.api.routes.rack import revisions, wear_batch
 from solespan.api.routes.rack.corrections import correction_routers
 from solespan.api.routes.rack.records import record_routers
 from solespan.api.schemas.service import Problem
@@ -99,6 +99,7 @@ def create_app(
         forecasts.router,
         *record_routers(),
         *correction_routers(),
+        wear_batch.router,
         imports.router,
         revisions.router,
         fit.router,

@@ -68,6 +68,7 @@ class Chapter:
 CHAPTERS: tuple[Chapter, ...] = (
     Chapter("collector/first-pair", ("rack/add.html", "rack/edit.html")),
     Chapter("collector/rack", ("rack/rack.html", "rack/found.html", "forecasts/spread.html")),
+    Chapter("collector/past-days", ("rack/log.html",)),
     Chapter("collector/pair", ("rack/pair.html",)),
     Chapter("collector/checks", ("rack/thumb.html",)),
     Chapter("collector/sole", ("rack/sole.html",)),

@@ -24,6 +24,7 @@ from solespan.api.routes.rack import (
     add_pages,
     change_pages,
     home_page,
+    log_pages,
     pair_pages,
     rack_pages,
     record_pages,
@@ -35,6 +36,7 @@ __all__ = ["PAGES"]
 
 PAGES: tuple[PageEntry, ...] = (
     home_page.PAGE,
+    log_pages.PAGE,
     plan_page.PAGE,
     what_if_page.PAGE,
     add_pages.PAGE,

@@ -33,9 +33,10 @@
   const account = () => document.body.dataset.account;
   const mine = (one) => [null, account()].includes(new URLSearchParams(one.body).get("account"));
 
-  /* The calendar day on this device: the page at hand may be days old. */
-  function today() {
+  /* The calendar day on this device, or the one before: the page at hand may be days old. */
+  function dayOf(word) {
     const now = new Date();
+    if (word === "yesterday") now.setDate(now.getDate() - 1);
     const two = (number) => String(number).padStart(2, "0");
     return `${now.getFullYear()}-${two(now.getMonth() + 1)}-${two(now.getDate())}`;
   }
@@ -47,12 +48,14 @@
 
   async function keep(form, attempt, submitter) {
     const body = new URLSearchParams(attempt.body);
-    if (!body.get("worn_on")) body.set("worn_on", today());
+    const before = body.get("day") === "yesterday";
+    if (!body.get("worn_on")) body.set("worn_on", dayOf(body.get("day")));
     body.delete("form_token");
     const same = (await waiting()).find((one) => one.body === body.toString());
     if (!same) {
       await inStore("readwrite", (store) => store.put({
-        key: attempt.key, body: body.toString(), label: label(submitter, form), at: Date.now(),
+        key: attempt.key, body: body.toString(), at: Date.now(),
+        label: label(submitter, form) + (before ? ` on ${body.get("worn_on")}` : ""),
       }));
     }
     await show();

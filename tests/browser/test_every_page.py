@@ -32,6 +32,9 @@ PAGES = [
     ("full", "/help/words"),
     ("full", "/help/operator/accounts"),
     ("full", "/docs"),
+    ("full", "/log?wearer=ada"),
+    ("no pair", "/log"),
+    ("long names", "/log?wearer=ada"),
     ("full", "/care?wearer=ada"),
     ("full", "/rotation"),
     ("full", "/spread?wearer=ada"),
@@ -68,6 +71,7 @@ SMALL_TARGETS = """
 () => [...document.querySelectorAll('a, button, input, select, summary, label.option')]
   .filter(e => !e.closest('.plot') && !(e.matches('input') && e.closest('label.option')))
   .filter(e => !(e.matches('a') && e.closest('p:not(.back):not(.none p)') && !e.matches('.button')))
+  .filter(e => !e.closest('.month td, .weeks'))
   .filter(e => e.type !== 'hidden' && e.checkVisibility() && !e.matches('.skip'))
   .map(e => [e.outerHTML.slice(0, 120), e.getBoundingClientRect()])
   .filter(([, box]) => box.height < 44 || box.width < 44)

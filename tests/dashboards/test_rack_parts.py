@@ -230,3 +230,22 @@ def test_care_is_gathered_by_pair_in_the_order_it_came():
         ("a", ["brush"]),
     ]
     assert said[0]["cares"][0]["what"] == "Brush it."
+
+
+class TestYesterday:
+    def test_without_a_log_of_it_the_pair_of_the_plan_comes_first_then_the_most_worn(self):
+        wears = [(PAIRS[2], ago, False) for ago in (3, 6, 9)] + [(PAIRS[1], 4, False)]
+        plan = {"days": [{"worn_on": "2026-11-24", "pair_id": PAIRS[3], "dress_code": "casual"}]}
+        said = panel(*wears, plan=plan)["yesterday"]
+        assert said["worn"] == []
+        assert [one["pair_id"] for one in said["likely"]] == [PAIRS[3], PAIRS[2], PAIRS[1]]
+
+    def test_a_pair_worn_the_day_before_is_less_likely(self):
+        wears = [(PAIRS[2], ago, False) for ago in (2, 6, 9)]
+        assert panel(*wears)["yesterday"]["likely"][0]["pair_id"] != PAIRS[2]
+
+    def test_what_is_logged_is_named_and_nothing_is_asked_where_no_pair_can_be_worn(self):
+        said = panel((PAIRS[0], 1, False))["yesterday"]
+        assert [one["pair_id"] for one in said["worn"]] == [PAIRS[0]]
+        away = with_band(all_sound(1), PAIRS[0], "away")
+        assert panel(situation=away)["yesterday"]["likely"] == []

@@ -9,7 +9,7 @@ taken. Repeating an import changes nothing.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from contextlib import ExitStack
+from contextlib import ExitStack, suppress
 from datetime import date
 from pathlib import Path
 from typing import BinaryIO, Protocol
@@ -18,10 +18,12 @@ import pandas as pd
 from sqlalchemy.orm import Session
 
 from solespan.api.errors import BadUpload, TooLarge
+from solespan.api.services.importing.pair_batches import PAIR_ROWS, Taken, counts_of, take_rows
 from solespan.api.services.importing.planning import Plan, make_plan, write_plan
 from solespan.api.services.interchange.drafts import Draft, read_cells
-from solespan.api.services.interchange.plausibility import question_checks, question_soles
-from solespan.api.services.interchange.reading import read_table
+from solespan.api.services.interchange.packed_rows import PackedRows
+from solespan.api.services.interchange.plausibility import question_soles
+from solespan.api.services.interchange.reading import joined, read_chunks
 from solespan.api.services.interchange.reference_data import OF_PAIRS, KnownRecords, known_records
 from solespan.api.services.interchange.references import (
     judge_dates,
@@ -37,9 +39,10 @@ from solespan.api.services.interchange.report import (
     Finding,
     ImportReport,
 )
-from solespan.api.services.interchange.soles import judge_jobs, judge_on_a_sole, judge_soles
-from solespan.api.storage.importing.bulk import conflicts_told, first_logged_on
+from solespan.api.services.interchange.soles import judge_jobs, judge_soles
+from solespan.api.storage.importing.bulk import conflicts_told, first_logged_on, pks_by_id
 from solespan.api.storage.importing.import_runs import find_import, import_id_of, list_imports
+from solespan.api.storage.rack.versions import raise_data_version
 from solespan.api.storage.scope import name_changed, name_import
 from solespan.api.storage.session import Database
 from solespan.api.storage.tables.results import ImportRun
@@ -60,7 +63,10 @@ DEFAULT_LIMIT_BYTES = 256 * 1024 * 1024
 Today = date | Callable[[str], date]
 Progress = Callable[[str, int], None]
 SHEETS = "sheets"
-WHEN = {"wear_days": "worn_on", "checks": "checked_on"}
+
+
+class _NotTaken(Exception):
+    """Nothing is to be written after all."""
 
 
 class Origin(Protocol):
@@ -165,42 +171,51 @@ def import_files(
     Raises `BadUpload` or `TooLarge` when a file as a whole cannot be read; nothing is written then.
     """
     _check_names(files)
-    drafts = {
-        name: read_cells(
-            read_table(files[f"{name}.csv"], table, limit_bytes=limit_bytes, progress=progress)
-        )
-        for name, table in TABLES.items()
-        if f"{name}.csv" in files
-    }
+    drafts: dict[str, Draft] = {}
+    packed: dict[str, PackedRows] = {}
+    for name, table in TABLES.items():
+        if f"{name}.csv" in files:
+            chunks = read_chunks(
+                files[f"{name}.csv"], table, limit_bytes=limit_bytes, progress=progress
+            )
+            if name in PAIR_ROWS:
+                packed[name] = PackedRows(table, chunks)
+            else:
+                drafts[name] = read_cells(joined(chunks))
     for draft in drafts.values():
         judge_doubles(draft)
     day_in = today if callable(today) else lambda _zone: today
     report = ImportReport(source)
-    with conflicts_told(), database.writing() as session:
-        world = known_records(session, drafts, day_in)
+    with suppress(_NotTaken), conflicts_told(), database.writing() as session:
+        named = set().union(*(rows.pair_ids for rows in packed.values()))
+        world = known_records(session, drafts, named, day_in)
         pair_ids = set(drafts["soles"].frame["pair_id"].dropna())
         line = _judge(world, first_logged_on(session, pair_ids))
         plans = {
             name: make_plan(world, draft, _closed(world, line) if name == "soles" else None)
             for name, draft in drafts.items()
         }
-        _fill(report, drafts, plans)
+        stopped = any(d.refused for d in drafts.values()) or bool(_refused_lines(origin))
+        writes = not rehearse and (keep_good_rows or not stopped)
+        touched = write_plan(session, plans, world) if writes else set()
+        found = {}
+        for name, rows in packed.items():
+            found[name] = take_rows(session, world, line, rows, writes=writes, keep=keep_good_rows)
+            writes &= keep_good_rows or not found[name].counts.refused
+            touched |= found[name].wearer_ids
+        _fill(report, drafts, plans, found)
         if origin is not None:
             _tell_by_origin(report, origin)
-        if rehearse or (report.refused and not keep_good_rows):
-            return report
+        if not writes:
+            raise _NotTaken
         report.written = True
         if report.changed:
-            report.wearer_ids = write_plan(session, plans, world)
+            report.wearer_ids = sorted(touched)
+            raise_data_version(session, set(pks_by_id(session, "wearers", touched).values()))
         if origin is not None:
             origin.write_along(session)
         if report.changed:
-            kept = report.to_dict()
-            taken = ImportRun(source=source[:2000], counts=kept["counts"], report=kept)
-            session.add(taken)
-            session.flush()
-            name_import(taken.id)
-            name_changed(import_id=taken.import_id)
+            _keep_run(session, source, report)
     return report
 
 
@@ -244,7 +259,7 @@ def _too_large(file: str, limit_bytes: int) -> TooLarge:
 
 
 def _judge(world: KnownRecords, first_worn: dict[str, date]) -> pd.DataFrame:
-    """Refuse and question rows, from wearers down to what depends on soles."""
+    """Refuse and question rows, from wearers down to soles and jobs."""
     drafts = world.drafts
     judge_wearers_known(world)
     judge_dates(world, "pairs")
@@ -257,28 +272,9 @@ def _judge(world: KnownRecords, first_worn: dict[str, date]) -> pd.DataFrame:
             judge_owner_kept(world, name)
     line = judge_soles(world, first_worn)
     question_soles(world)
-    for name, day in WHEN.items():
-        if name in drafts:
-            judge_on_a_sole(world, name, day, line)
     if "bench_jobs" in drafts:
         judge_jobs(world, line)
-    if "checks" in drafts:
-        judge_results(drafts["checks"])
-        question_checks(world, line)
     return line
-
-
-def judge_results(draft: Draft) -> None:
-    """Refuse checks without a result, or with two."""
-    frame = draft.frame
-    measured, graded = frame["value_mm"].notna(), frame["grade"].notna()
-    accepted = "exactly one of value_mm, value_iron and grade"
-    draft.refuse(
-        (measured & graded).to_numpy(), "grade", "both a thickness and a grade are given", accepted
-    )
-    draft.refuse(
-        (~measured & ~graded).to_numpy(), "value_mm", "neither thickness nor grade", accepted
-    )
 
 
 def _closed(world: KnownRecords, line: pd.DataFrame) -> pd.DataFrame:
@@ -305,27 +301,44 @@ def _closed(world: KnownRecords, line: pd.DataFrame) -> pd.DataFrame:
     return rows
 
 
-def _fill(report: ImportReport, drafts: dict[str, Draft], plans: dict[str, Plan]) -> None:
+def _fill(
+    report: ImportReport,
+    drafts: dict[str, Draft],
+    plans: dict[str, Plan],
+    found: dict[str, Taken],
+) -> None:
     """Put counts and findings into the report, in the order of files and lines."""
-    for name, draft in drafts.items():
-        plan = plans[name]
-        asked = {f.line for f in draft.findings if f.severity == QUESTIONED}
-        report.counts[name] = Counts(
-            rows=draft.rows,
-            new=len(plan.new),
-            updated=len(plan.updated),
-            unchanged=plan.unchanged,
-            refused=draft.refused,
-            questioned=len(asked),
-        )
-        report.rows += sorted(draft.findings, key=lambda finding: finding.line)
+    for name in TABLES:
+        if name in drafts:
+            counts, findings = counts_of(drafts[name], plans[name]), drafts[name].findings
+        elif name in found:
+            counts, findings = found[name].counts, found[name].findings
+        else:
+            continue
+        report.counts[name] = counts
+        report.rows += sorted(findings, key=lambda finding: finding.line)
+
+
+def _keep_run(session: Session, source: str, report: ImportReport) -> None:
+    """Keep that an import was taken, and name it to the history of records and the audit log."""
+    kept = report.to_dict()
+    taken = ImportRun(source=source[:2000], counts=kept["counts"], report=kept)
+    session.add(taken)
+    session.flush()
+    name_import(taken.id)
+    name_changed(import_id=taken.import_id)
+
+
+def _refused_lines(origin: Origin | None) -> set[tuple[str, int]]:
+    """Rows of the person's own file that became no row of a table."""
+    found = origin.findings if origin is not None else ()
+    return {(one.file, one.line) for one in found if one.severity == REFUSED}
 
 
 def _tell_by_origin(report: ImportReport, origin: Origin) -> None:
     """Name the person's own rows, and count those that became no row of a table."""
     report.rows = [*origin.findings, *(origin.place(finding) for finding in report.rows)]
     report.assumed = origin.assumed
-    refused = [finding for finding in origin.findings if finding.severity == REFUSED]
-    lines = {(finding.file, finding.line) for finding in refused}
+    lines = _refused_lines(origin)
     if lines:
         report.counts[SHEETS] = Counts(rows=len(lines), refused=len(lines))

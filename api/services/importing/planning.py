@@ -15,7 +15,6 @@ from sqlalchemy.orm import Session
 from solespan.api.services.interchange.drafts import Draft
 from solespan.api.services.interchange.reference_data import KnownRecords
 from solespan.api.storage.importing.bulk import insert_rows, pks_by_id, update_rows
-from solespan.api.storage.rack.versions import raise_data_version
 from solespan.forecast.frames import TABLES, Column
 
 __all__ = ["Plan", "make_plan", "write_plan"]
@@ -71,16 +70,17 @@ def _differ(ours: pd.Series[Any], theirs: pd.Series[Any], column: Column) -> Any
     return (a != b) & ~(pd.isna(a) & pd.isna(b))
 
 
-def write_plan(session: Session, plans: dict[str, Plan], world: KnownRecords) -> list[str]:
-    """Insert and update everything, wearers first; return the wearers whose data changed."""
+def write_plan(session: Session, plans: dict[str, Plan], world: KnownRecords) -> set[str]:
+    """Insert and update everything, wearers first; return the wearers whose data change.
+
+    The caller gives them a new data version when all is written.
+    """
     touched = _touched_wearers(plans, world)
     _insert_unnamed_wearers(session, plans, world)
     for name in TABLES:
         if name in plans:
             _write_table(session, plans[name])
-    pks = pks_by_id(session, "wearers", touched)
-    raise_data_version(session, set(pks.values()))
-    return sorted(touched)
+    return touched
 
 
 def _touched_wearers(plans: dict[str, Plan], world: KnownRecords) -> set[str]:

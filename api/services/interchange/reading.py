@@ -2,8 +2,8 @@
 
 Which columns of text does a stream of CSV hold, and on which line does each row begin?
 
-It works line by line. So it stops early at a stream that is too long, has a giant line or is no
-text. Nothing is interpreted here. See `cells`.
+It works line by line and gives a chunk of rows at a time. So it stops early at a stream that is
+too long, has a giant line or is no text. Nothing is interpreted here. See `cells`.
 """
 
 from __future__ import annotations
@@ -11,7 +11,7 @@ from __future__ import annotations
 import csv
 import difflib
 from collections import Counter
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from typing import BinaryIO
 
@@ -19,9 +19,10 @@ from solespan.api.errors import BadUpload, TooLarge
 from solespan.api.services.interchange.report import REFUSED, Finding
 from solespan.forecast.frames import Column, Table
 
-__all__ = ["MAX_LINE_BYTES", "RawTable", "read_table"]
+__all__ = ["MAX_LINE_BYTES", "RawTable", "joined", "read_chunks", "read_table"]
 
 MAX_LINE_BYTES = 64 * 1024
+CHUNK_ROWS = 20_000
 BYTE_ORDER_MARK = b"\xef\xbb\xbf"
 
 
@@ -43,7 +44,29 @@ def read_table(
     limit_bytes: int,
     progress: Callable[[str, int], None] | None = None,
 ) -> RawTable:
-    """Read one file.
+    """Read one file as a whole; see `read_chunks`."""
+    return joined(read_chunks(stream, table, limit_bytes=limit_bytes, progress=progress))
+
+
+def joined(chunks: Iterable[RawTable]) -> RawTable:
+    """Put the chunks of one file together."""
+    whole, *others = chunks
+    for part in others:
+        whole.lines.extend(part.lines)
+        whole.findings.extend(part.findings)
+        for name, cells in part.columns.items():
+            whole.columns[name].extend(cells)
+    return whole
+
+
+def read_chunks(
+    stream: BinaryIO,
+    table: Table,
+    *,
+    limit_bytes: int,
+    progress: Callable[[str, int], None] | None = None,
+) -> Iterator[RawTable]:
+    """Read one file a chunk at a time; at least one comes, without rows where there are none.
 
     Parameters
     ----------
@@ -69,19 +92,24 @@ def read_table(
     try:
         for row in reader:
             line, begin = begin, reader.line_num + 1
-            if len(row) == width:
-                rows.append(row)
-                lines.append(line)
-            elif any(row):
+            if not any(row):
+                continue
+            if len(row) != width:
                 findings.append(_wrong_width(file, line, row, width))
+                continue
+            rows.append(row)
+            lines.append(line)
+            if len(rows) == CHUNK_ROWS:
+                yield RawTable(table, file, lines, _columns(header, rows), findings)
+                findings, lines, rows = [], [], []
     except csv.Error as cause:
         raise _malformed(file, begin, cause) from None
-    if findings or not all(any(row) for row in rows):
-        kept = [any(row) for row in rows]
-        lines = [line for line, keep in zip(lines, kept, strict=True) if keep]
-        rows = [row for row, keep in zip(rows, kept, strict=True) if keep]
+    yield RawTable(table, file, lines, _columns(header, rows), findings)
+
+
+def _columns(header: list[str], rows: list[list[str]]) -> dict[str, list[str]]:
     columns = [list(column) for column in zip(*rows, strict=True)] or [[] for _ in header]
-    return RawTable(table, file, lines, dict(zip(header, columns, strict=True)), findings)
+    return dict(zip(header, columns, strict=True))
 
 
 def _lines(

@@ -7,8 +7,8 @@ Read once before the rows are judged, and only for the ids that the files name.
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Callable, Collection
+from dataclasses import dataclass, replace
 from datetime import date
 from functools import cached_property
 
@@ -20,10 +20,9 @@ from sqlalchemy.orm import Session
 from solespan.api.services.interchange.drafts import Draft
 from solespan.api.services.shop_choices import shop_time_zone
 from solespan.api.storage.importing.bulk import stored_rows
-from solespan.api.storage.rack.frames import frame_of_rows
 from solespan.forecast.frames import TABLES
 
-__all__ = ["KnownRecords", "known_records"]
+__all__ = ["KnownRecords", "complete", "known_records"]
 
 OF_PAIRS = ("soles", "wear_days", "checks", "bench_jobs")
 
@@ -63,6 +62,15 @@ class KnownRecords:
             owners |= dict(zip(taken["pair_id"], taken["wearer_id"], strict=True))
         return owners
 
+    def beside(self, draft: Draft, stored: pd.DataFrame) -> KnownRecords:
+        """Return the same records with some rows of one more file and what is stored of them."""
+        name = draft.table.name
+        more = replace(
+            self, drafts=self.drafts | {name: draft}, stored=self.stored | {name: stored}
+        )
+        more.zone_of_wearer, more.wearer_of_pair = self.zone_of_wearer, self.wearer_of_pair
+        return more
+
     def todays(self, draft: Draft) -> npt.NDArray[np.datetime64]:
         """Return for each row of a file which day it is now where its wearer lives."""
         days: dict[str, np.datetime64] = {}
@@ -83,15 +91,17 @@ class KnownRecords:
 
 
 def known_records(
-    session: Session, drafts: dict[str, Draft], today: Callable[[str], date]
+    session: Session,
+    drafts: dict[str, Draft],
+    pair_ids: Collection[str],
+    today: Callable[[str], date],
 ) -> KnownRecords:
-    """Read what the database knows of everything that the files name."""
-    named = {
-        name: set(draft.frame["pair_id"].dropna())
-        for name, draft in drafts.items()
-        if name != "wearers"
-    }
-    pair_ids = set().union(*named.values()) if named else set()
+    """Read what the database knows of everything that the files name.
+
+    `pair_ids` are those that files beside the drafts name.
+    """
+    named = [set(d.frame["pair_id"].dropna()) for name, d in drafts.items() if name != "wearers"]
+    pair_ids = set(pair_ids).union(*named)
     stored = {"pairs": stored_rows(session, "pairs", "pair_id", pair_ids)}
     wearer_ids = set(stored["pairs"]["wearer_id"])
     for name in ("wearers", "pairs"):
@@ -108,13 +118,8 @@ def known_records(
             others = stored_rows(session, name, key, elsewhere)
             rows = pd.concat([rows, others], ignore_index=True) if len(others) else rows
         stored[name] = rows
-    for name in ("wear_days", "checks"):
-        if name in drafts:
-            stored[name] = stored_rows(session, name, "pair_id", named[name] & of_pairs)
-        else:
-            stored[name] = frame_of_rows([], TABLES[name].stored).assign(pk=0)
     for name, draft in drafts.items():
-        _complete(draft, stored[name])
+        complete(draft, stored[name])
     shop_zone = shop_time_zone(session)
     if "wearers" in drafts:
         frame = drafts["wearers"].frame
@@ -122,7 +127,7 @@ def known_records(
     return KnownRecords(drafts, stored, today, shop_zone)
 
 
-def _complete(draft: Draft, stored: pd.DataFrame) -> None:
+def complete(draft: Draft, stored: pd.DataFrame) -> None:
     """Give columns that the file does not have what is stored; an empty cell stays empty."""
     key = list(draft.table.key)
     lacking = [

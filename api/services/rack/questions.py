@@ -21,6 +21,7 @@ from solespan.api.services.interchange.reading import read_table
 from solespan.api.services.interchange.reference_data import known_records
 from solespan.api.services.interchange.report import QUESTIONED, Finding
 from solespan.api.services.interchange.soles import timeline
+from solespan.api.storage.importing.bulk import stored_rows
 from solespan.forecast.frames import TABLES
 from solespan.forecast.units import iron_to_mm
 
@@ -43,8 +44,12 @@ def questions_of(
     """
     if name not in ("checks", "soles"):
         return []
-    drafts = {table: _draft(table, rows if table == name else []) for table in (name, "soles")}
-    world = known_records(session, drafts, ctx.clock.today)
+    draft = _draft(name, rows)
+    drafts = {"soles": draft if name == "soles" else _draft("soles", [])}
+    pair_ids = set(draft.frame["pair_id"].dropna())
+    world = known_records(session, drafts, pair_ids, ctx.clock.today)
+    if name == "checks":
+        world = world.beside(draft, stored_rows(session, name, "pair_id", pair_ids))
     if instead_of is not None:
         old = world.stored[name]
         key = list(TABLES[name].key)
@@ -54,7 +59,7 @@ def questions_of(
         question_soles(world)
     else:
         question_checks(world, timeline(world))
-    return [one for one in drafts[name].findings if one.severity == QUESTIONED and one.line]
+    return [one for one in draft.findings if one.severity == QUESTIONED and one.line]
 
 
 def ask(

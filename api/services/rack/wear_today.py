@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from datetime import date, timedelta
 from typing import Any
 
 from sqlalchemy.orm import Session
@@ -20,10 +21,11 @@ __all__ = ["change_wear", "log_tap", "undo_wear"]
 
 
 def log_tap(ctx: AppContext, session: Session, typed: Typed) -> dict[str, Any]:
-    """Log a wear of `pair`, today where its wearer lives unless `worn_on` is given.
+    """Log a wear of `pair` on the day that `worn_on` or `day` says, else today.
 
-    Where the day is logged already, with whatever values, nothing changes. Returns `pair`,
-    `worn_on`, `done` and `needs_fit`. Raises `NotFound`, `Refused`.
+    `day` is `yesterday`, as it is where the wearer lives. Where the day is logged already, with
+    whatever values, nothing changes. Returns `pair`, `worn_on`, `done` and `needs_fit`. Raises
+    `NotFound`, `Refused`.
     """
     pair_id = typed.get("pair", "")
     whose = forecast_reads.wearer_of_pair(session, pair_id)
@@ -32,7 +34,7 @@ def log_tap(ctx: AppContext, session: Session, typed: Typed) -> dict[str, Any]:
     today = ctx.clock.today(whose["time_zone"])
     try:
         values = read_wear(
-            pair_id, {"worn_on": today.isoformat(), "surface": "pavement", **_said(typed)}
+            pair_id, {"worn_on": _day(typed, today), "surface": "pavement", **_said(typed)}
         )
         said = {"pair": pair_id, "worn_on": values["worn_on"].isoformat()}
         key = {"pair_id": pair_id, "worn_on": values["worn_on"]}
@@ -42,6 +44,11 @@ def log_tap(ctx: AppContext, session: Session, typed: Typed) -> dict[str, Any]:
     except FormProblem as problem:
         raise _refused(problem.errors) from problem
     return said | {"done": "wear", "needs_fit": logged["needs_fit"]}
+
+
+def _day(typed: Typed, today: date) -> str:
+    back = 1 if typed.get("day") == "yesterday" else 0
+    return (today - timedelta(days=back)).isoformat()
 
 
 def _said(typed: Typed) -> dict[str, str]:

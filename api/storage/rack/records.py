@@ -28,6 +28,7 @@ __all__ = [
     "close_sole",
     "count_all_below",
     "count_below",
+    "count_wear_days",
     "find_record",
     "insert_record",
     "list_records",
@@ -264,6 +265,13 @@ def count_all_below(session: Session, name: str, owner: Owner) -> dict[str, int]
         query = sa.select(sa.func.count()).select_from(rows).where(rows.c.pair_pk.in_(mine))
         counts[table] = session.execute(query).scalar_one()
     return {table: n for table, n in counts.items() if n}
+
+
+def count_wear_days(session: Session, owner: Owner) -> int:
+    """Count the wear days of a wearer's pairs."""
+    days = _shape("wear_days").table
+    query = sa.select(sa.func.count()).select_from(days.join(_PAIRS))
+    return session.execute(query.where(_PAIRS.c.wearer_pk == owner.wearer_pk)).scalar_one()
 
 
 def nearest_ids(session: Session, name: str, limit: int) -> list[str]:

@@ -91,11 +91,15 @@ def pair_page(
     label = label_of(pairs)[pair_id]
     days = log.wear_days[log.wear_days["pair_id"] == pair_id]
     soles = log.soles[log.soles["pair_id"] == pair_id]
+    yesterday = today - pd.Timedelta(days=1)
     return {
         "pair_id": pair_id,
+        "wearer_id": record["wearer_id"],
         "label": label,
         "today_iso": f"{today:%Y-%m-%d}",
         "worn_today": bool((days["worn_on"] == today).any()),
+        "ask_yesterday": (soles["fitted_on"] <= yesterday).any()
+        and not (days["worn_on"] == yesterday).any(),
         "logged": None if logged is None else {**logged, "label": label},
         "facts": _facts(record),
         "due": due[0],

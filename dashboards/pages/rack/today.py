@@ -12,7 +12,7 @@ from typing import Any
 import pandas as pd
 
 from solespan.dashboards import wording
-from solespan.dashboards.order import label_of, pair_rows
+from solespan.dashboards.order import AT_REST, label_of, pair_rows
 
 __all__ = ["REST_DAYS", "REST_DAYS_WET", "today_panel"]
 
@@ -20,6 +20,7 @@ __all__ = ["REST_DAYS", "REST_DAYS_WET", "today_panel"]
 REST_DAYS, REST_DAYS_WET = 1, 2
 WEARABLE = ("sound", "watch", "book in")
 OTHERS_SHOWN = 3
+LIKELY_SHOWN = 3
 NEVER_DAYS = 10_000
 
 
@@ -48,7 +49,8 @@ def today_panel(
     labels = label_of(pairs)
     rows = pair_rows(forecast)
     band = dict(zip(rows["pair_id"], rows["band"], strict=True))
-    on_day = {day["worn_on"]: day for day in (plan or {}).get("days", ())}.get(wording.iso(today))
+    planned_days = {day["worn_on"]: day for day in (plan or {}).get("days", ())}
+    on_day = planned_days.get(wording.iso(today))
     ranked = _ranked(rows, wear_days, today)
     worn = [str(p) for p in wear_days.loc[wear_days["worn_on"] == today, "pair_id"]]
     pick, others = None, ranked
@@ -67,6 +69,32 @@ def today_panel(
         "others": [one | {"label": labels[one["pair_id"]]} for one in others[:OTHERS_SHOWN]],
         "worn": [{"pair_id": p, "label": labels[p]} for p in worn if p in labels],
         "no_pair": on_day is not None and on_day["pair_id"] is None,
+        "yesterday": _yesterday(rows, wear_days, labels, today, planned_days),
+    }
+
+
+def _yesterday(
+    rows: pd.DataFrame,
+    wear_days: pd.DataFrame,
+    labels: Mapping[str, str],
+    today: pd.Timestamp,
+    planned_days: Mapping[str, Mapping[str, Any]],
+) -> dict[str, Any]:
+    """Say which pairs were logged yesterday; where none was, name the likely ones.
+
+    The pair of the plan comes first, then those worn most often that had a day of rest.
+    """
+    day = today - pd.Timedelta(days=1)
+    worn = [p for p in wear_days.loc[wear_days["worn_on"] == day, "pair_id"] if p in labels]
+    near = wear_days["worn_on"].between(day - pd.Timedelta(days=REST_DAYS), today)
+    tired = set(wear_days.loc[near, "pair_id"])
+    times = wear_days["pair_id"].value_counts()
+    planned = planned_days.get(wording.iso(day), {}).get("pair_id")
+    wearable = [str(p) for p in rows.loc[~rows["band"].isin(AT_REST), "pair_id"] if p in labels]
+    ranked = sorted(wearable, key=lambda p: (p != planned, p in tired, -int(times.get(p, 0))))
+    return {
+        "worn": [{"pair_id": p, "label": labels[p]} for p in worn],
+        "likely": [{"pair_id": p, "label": labels[p]} for p in ranked[:LIKELY_SHOWN]],
     }
 
 

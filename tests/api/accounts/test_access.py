@@ -226,3 +226,23 @@ def test_who_let_somebody_in_is_signed_as_well_and_no_secret_with_it(client, ent
     assert ("PUT /v1/invitations", {"email": "new@example.org"}) in said
     assert ("PUT /v1/tokens/{name}", {"name": "till"}) in said
     assert made["path"].removeprefix("/join/") not in log.text
+
+
+def test_ticks_of_days_reach_the_own_shop_only(client, enter, services):
+    """Both shops call a wearer `carl` and his pair `oxford`."""
+    sole = {"sole_id": "s", "pair_id": "oxford", "fitted_on": "2026-01-01"}
+    sole |= {"material": "rubber", "nominal_thickness_mm": 6}
+    days = {}
+    for email in ("eve@example.org", OWNER):
+        client.cookies.clear()
+        enter(client, email)
+        own = {"origin": "http://127.0.0.1:8000"}
+        assert client.post("/v1/soles", json=sole, headers=own).status_code == 201
+        typed = {"wearer": "carl", "month": "2026-06", "pair": "oxford", "seen": ""}
+        typed |= {"worn": "0.3" if email == OWNER else "0.4"}
+        typed |= {"form_token": client.cookies["form_token"]}
+        assert client.post("/log", data=typed, follow_redirects=False).status_code == 303
+        listed = client.get("/v1/wear-days").json()["items"]
+        days[email] = [row["worn_on"] for row in listed]
+    assert days == {"eve@example.org": ["2026-06-04"], OWNER: ["2026-06-03"]}
+    del services

@@ -118,7 +118,7 @@ def test_a_failure_while_writing_leaves_the_database_as_it_was(folder_on_both, m
     def fail(*_args):
         raise RuntimeError("the power went")
 
-    monkeypatch.setattr("solespan.api.services.importing.planning.raise_data_version", fail)
+    monkeypatch.setattr("solespan.api.services.importing.imports.raise_data_version", fail)
     with pytest.raises(RuntimeError):
         folder.take()
     with folder.database.reading() as session:

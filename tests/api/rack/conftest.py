@@ -74,10 +74,17 @@ def _writing(databases: Databases) -> Iterator[TestClient]:
 
 @pytest.fixture
 def client(
-    _writing: TestClient, stored: Callable[[str], str], own_database: Callable[..., str]
+    request: pytest.FixtureRequest,
+    _writing: TestClient,
+    stored: Callable[[str], str],
+    own_database: Callable[..., str],
 ) -> Iterator[TestClient]:
-    """Serve six pairs from a database that this test may change: it begins as it was stored."""
-    settings = Settings(database_url=own_database(stored("6 pairs")))
+    """Serve a database that this test may change: it begins as it was stored, with six pairs.
+
+    An indirect parameter names another situation.
+    """
+    situation = getattr(request, "param", "6 pairs")
+    settings = Settings(database_url=own_database(stored(situation)))
     services = build_services(settings, Clock(lambda: NOW))
     _writing.app.state.services = services
     _writing.cookies.clear()
