@@ -171,19 +171,7 @@ def import_files(
     Raises `BadUpload` or `TooLarge` when a file as a whole cannot be read; nothing is written then.
     """
     _check_names(files)
-    drafts: dict[str, Draft] = {}
-    packed: dict[str, PackedRows] = {}
-    for name, table in TABLES.items():
-        if f"{name}.csv" in files:
-            chunks = read_chunks(
-                files[f"{name}.csv"], table, limit_bytes=limit_bytes, progress=progress
-            )
-            if name in PAIR_ROWS:
-                packed[name] = PackedRows(table, chunks)
-            else:
-                drafts[name] = read_cells(joined(chunks))
-    for draft in drafts.values():
-        judge_doubles(draft)
+    drafts, packed = _read(files, limit_bytes, progress)
     day_in = today if callable(today) else lambda _zone: today
     report = ImportReport(source)
     with suppress(_NotTaken), conflicts_told(), database.writing() as session:
@@ -317,6 +305,25 @@ def _fill(
             continue
         report.counts[name] = counts
         report.rows += sorted(findings, key=lambda finding: finding.line)
+
+
+def _read(
+    files: Mapping[str, BinaryIO], limit_bytes: int, progress: Progress | None
+) -> tuple[dict[str, Draft], dict[str, PackedRows]]:
+    """Read small tables as drafts, and those of wear days and checks packed."""
+    drafts: dict[str, Draft] = {}
+    packed: dict[str, PackedRows] = {}
+    for name, table in TABLES.items():
+        if f"{name}.csv" not in files:
+            continue
+        file = files[f"{name}.csv"]
+        chunks = read_chunks(file, table, limit_bytes=limit_bytes, progress=progress)
+        if name in PAIR_ROWS:
+            packed[name] = PackedRows(table, chunks)
+        else:
+            drafts[name] = read_cells(joined(chunks))
+            judge_doubles(drafts[name])
+    return drafts, packed
 
 
 def _keep_run(session: Session, source: str, report: ImportReport) -> None:

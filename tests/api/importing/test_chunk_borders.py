@@ -9,7 +9,8 @@ from datetime import date, timedelta
 import numpy as np
 import pytest
 
-from solespan.api.services.importing import packed_rows, pair_batches, reading
+from solespan.api.services.importing import pair_batches
+from solespan.api.services.interchange import packed_rows, reading
 from solespan.api.storage.session import open_database
 from tests.api.importing.conftest import Folder
 
