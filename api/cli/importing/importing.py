@@ -2,12 +2,18 @@
 
 from __future__ import annotations
 
+import io
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
+from rich.console import RenderableType
+
+from solespan.api.cli.files import PIPE, write_file
+from solespan.api.cli.grid import grid
+from solespan.api.cli.output import Format, Out, OutputFormat, show
 
 if TYPE_CHECKING:
     from rich.progress import TaskID
@@ -31,30 +37,45 @@ def register(app: typer.Typer) -> None:
             bool, typer.Option("--keep-good-rows", help="Take the rest when rows are refused.")
         ] = False,
         report: Annotated[
-            Path | None, typer.Option(help="Write every refused and questioned row to this CSV.")
+            Path | None,
+            typer.Option(
+                "--report",
+                help="Write every refused and questioned row to this CSV; - = standard output.",
+            ),
         ] = None,
+        form: Format = OutputFormat.TABLE,
+        out: Out = PIPE,
     ) -> None:
         """Read a folder of CSV files: all of it, or nothing and a list of errors."""
-        _import(folder, keep_good_rows=keep_good_rows, report_path=report)
+        _import(folder, keep_good_rows, report, form, out)
 
 
-def _import(folder: Path, *, keep_good_rows: bool, report_path: Path | None) -> None:
+def _import(
+    folder: Path, keep_good_rows: bool, report_path: Path | None, form: OutputFormat, out: Path
+) -> None:
     from solespan.api.cli.opening import opened
     from solespan.api.clock import Clock
-    from solespan.api.services.importing.imports import import_folder
+    from solespan.api.schemas.importing.imports import ImportTaken
+    from solespan.api.services.importing.imports import import_folder, import_id_of
 
-    with opened() as (database, settings), _progress(folder) as progress:
-        report = import_folder(
-            database,
-            folder,
-            today=Clock().today,
-            keep_good_rows=keep_good_rows,
-            limit_bytes=settings.upload_limit_bytes,
-            progress=progress,
-        )
-    _print(report)
+    with opened() as (database, settings):
+        with _progress(folder) as progress:
+            report = import_folder(
+                database,
+                folder,
+                today=Clock().today,
+                keep_good_rows=keep_good_rows,
+                limit_bytes=settings.upload_limit_bytes,
+                progress=progress,
+            )
+        with database.reading() as session:
+            known = report.written and report.changed
+            import_id = import_id_of(session, str(folder)[:2000]) if known else None
     if report_path:
         _write(report, report_path)
+    if report_path != PIPE:
+        taken = {"import_id": import_id, "report": report.to_dict()}
+        show(taken, ImportTaken, form=form, out=out, table=lambda: _tables(report))
     if not report.written:
         raise typer.Exit(NOTHING_WRITTEN)
 
@@ -81,22 +102,11 @@ def _progress(folder: Path) -> Iterator[Callable[[str, int], None] | None]:
         yield show
 
 
-def _print(report: ImportReport) -> None:
-    from rich.console import Console
-    from rich.table import Table
+def _tables(report: ImportReport) -> Iterator[RenderableType]:
     from rich.text import Text
 
-    console = Console()
-    counts = Table()
-    counts.add_column("file", no_wrap=True)
-    for heading in ("rows", "new", "updated", "unchanged", "refused", "questioned"):
-        counts.add_column(heading, justify="right")
-    for name, c in report.counts.items():
-        numbers = (c.rows, c.new, c.updated, c.unchanged, c.refused, c.questioned)
-        counts.add_row(f"{name}.csv", *(f"{number:,}" for number in numbers))
     ranked = sorted(report.rows, key=lambda finding: finding.severity != "refused")
     for finding in ranked[:SHOWN_ROWS]:
-        # As text, never as markup: the cells are someone else's.
         colour = {"refused": "red", "questioned": "yellow"}.get(finding.severity, "dim")
         value = f" {finding.value!r}" if finding.value else ""
         place = f"{finding.file}, line {finding.line}" if finding.line else finding.file
@@ -104,11 +114,16 @@ def _print(report: ImportReport) -> None:
         line = Text.assemble((finding.severity, colour), f" {place}{column}{value}: {finding.why}")
         if finding.accepted:
             line.append(f" (accepted: {finding.accepted})", style="dim")
-        console.print(line, soft_wrap=True)
+        yield line
     if len(ranked) > SHOWN_ROWS:
-        console.print(f"... and {len(ranked) - SHOWN_ROWS:,} more; --report FILE.csv has them all")
-    console.print(counts)
-    console.print(Text(_verdict(report)))
+        yield f"... and {len(ranked) - SHOWN_ROWS:,} more; --report FILE.csv has them all"
+    rows = []
+    for name, c in report.counts.items():
+        numbers = (c.rows, c.new, c.updated, c.unchanged, c.refused, c.questioned)
+        rows.append((f"{name}.csv", *(f"{number:,}" for number in numbers)))
+    headings = ("rows", "new", "updated", "unchanged", "refused", "questioned")
+    yield grid(("file", *headings), rows, right=headings)
+    yield _verdict(report)
 
 
 def _verdict(report: ImportReport) -> str:
@@ -124,15 +139,8 @@ def _verdict(report: ImportReport) -> str:
 
 
 def _write(report: ImportReport, path: Path) -> None:
-    from solespan.api.errors import Refused
     from solespan.api.services.importing.report import write_report
 
-    try:
-        with path.open("w", encoding="utf-8", newline="") as stream:
-            write_report(report.rows, stream)
-    except OSError as cause:
-        raise Refused(
-            f"The report cannot be written: {cause.strerror}.",
-            where=str(path),
-            remedy="Choose another file with --report; the import itself is done.",
-        ) from cause
+    stream = io.StringIO(newline="")
+    write_report(report.rows, stream)
+    write_file(path, stream.getvalue(), "--report; the import itself is done")
