@@ -81,8 +81,12 @@ CHAPTERS: tuple[Chapter, ...] = (
             "planning/upkeep.html",
         ),
     ),
-    Chapter("collector/import", ("importing/import.html", "importing/import_report.html")),
+    Chapter(
+        "collector/import",
+        ("importing/import.html", "importing/import_report.html", "importing/export.html"),
+    ),
     Chapter("collector/phone"),
+    Chapter("collector/terminal"),
     Chapter("shop/bench", ("bench/bench.html", "bench/job.html", "bench/job_paper.html")),
     Chapter(
         "shop/work-ahead", ("bench/workload.html", "bench/workload_none.html", "bench/stock.html")

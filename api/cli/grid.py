@@ -1,7 +1,7 @@
 """Grid: how does a table fit a terminal without cutting a date, a number or a name?
 
-Text wraps between words. Where the longest words of a row do not fit side by side, spare columns
-are left out; without any, each row is written as lines of `heading: value`.
+Text wraps between words. Where the longest words do not fit side by side, spare columns are left
+out. Without any, each row is written as lines of `heading: value`.
 """
 
 from __future__ import annotations

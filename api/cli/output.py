@@ -103,8 +103,8 @@ def show_rows(
 ) -> None:
     """Write the rows of a list; `columns` are headings and the fields that a table shows.
 
-    A narrow terminal leaves out headings of `spare`. Where there are more rows than `limit`, the
-    rest is left out and a remark says so; `key` names the fields by which the next page goes on.
+    A narrow terminal leaves out headings of `spare`. Where there are more rows than `limit`, a
+    remark says so. `key` names the fields by which the next page goes on.
     """
     from solespan.api.schemas.cursor import cursor_of
 

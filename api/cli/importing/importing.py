@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import tempfile
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -32,7 +33,9 @@ def register(app: typer.Typer) -> None:
 
     @app.command("import")
     def import_(
-        folder: Annotated[Path, typer.Argument(help="Folder with pairs.csv and soles.csv.")],
+        folder: Annotated[
+            Path, typer.Argument(help="Folder with pairs.csv and soles.csv, or one ZIP of them.")
+        ],
         keep_good_rows: Annotated[
             bool, typer.Option("--keep-good-rows", help="Take the rest when rows are refused.")
         ] = False,
@@ -46,7 +49,7 @@ def register(app: typer.Typer) -> None:
         form: Format = OutputFormat.TABLE,
         out: Out = PIPE,
     ) -> None:
-        """Read a folder of CSV files: all of it, or nothing and a list of errors."""
+        """Read a folder or ZIP of CSV files: all of it, or nothing and a list of errors."""
         _import(folder, keep_good_rows, report, form, out)
 
 
@@ -59,10 +62,11 @@ def _import(
     from solespan.api.services.importing.imports import import_folder, import_id_of
 
     with opened() as (database, settings):
-        with _progress(folder) as progress:
+        with _unpacked(folder, settings.upload_limit_bytes) as files, _progress(files) as progress:
             report = import_folder(
                 database,
-                folder,
+                files,
+                source=str(folder),
                 today=Clock().today,
                 keep_good_rows=keep_good_rows,
                 limit_bytes=settings.upload_limit_bytes,
@@ -78,6 +82,19 @@ def _import(
         show(taken, ImportTaken, form=form, out=out, table=lambda: _tables(report))
     if not report.written:
         raise typer.Exit(NOTHING_WRITTEN)
+
+
+@contextmanager
+def _unpacked(path: Path, limit_bytes: int) -> Iterator[Path]:
+    """Give the folder itself, or one with what a ZIP holds."""
+    from solespan.api.services.importing.uploads import lay_out
+
+    if not path.is_file():
+        yield path
+        return
+    with tempfile.TemporaryDirectory(prefix="solespan-") as name, path.open("rb") as stream:
+        lay_out([(path.name, stream)], Path(name), limit_bytes=limit_bytes)
+        yield Path(name)
 
 
 @contextmanager

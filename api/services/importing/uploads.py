@@ -15,6 +15,7 @@ from pathlib import Path, PurePosixPath
 from typing import IO, BinaryIO
 
 from solespan.api.errors import BadUpload, TooLarge
+from solespan.api.services.importing.data_package import DESCRIPTOR
 from solespan.forecast.frames import TABLES
 
 __all__ = ["Upload", "lay_out"]
@@ -43,6 +44,8 @@ def lay_out(uploads: Sequence[Upload], folder: Path, *, limit_bytes: int) -> Non
     """
     left = limit_bytes
     for sent_name, stream in uploads:
+        if PurePosixPath(sent_name.replace("\\", "/")).name == DESCRIPTOR:
+            continue  # a whole folder was sent; its description holds no rows
         magic = stream.read(len(ZIP_MAGIC))
         stream.seek(0)
         if magic == ZIP_MAGIC:
@@ -72,8 +75,8 @@ def _unpack(stream: BinaryIO, folder: Path, limit_bytes: int) -> None:
 
 
 def _is_clutter(name: str) -> bool:
-    """Tell folders, and what file managers add on their own, from files."""
-    return name.endswith(("/", ".DS_Store")) or name.startswith("__MACOSX/")
+    """Tell folders, what file managers add, and an export's own description from tables."""
+    return name.endswith(("/", ".DS_Store", DESCRIPTOR)) or name.startswith("__MACOSX/")
 
 
 def _target(folder: Path, sent_name: str) -> Path:
