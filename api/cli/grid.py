@@ -6,7 +6,7 @@ out. Without any, each row is written as lines of `heading: value`.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence, Sized
 from dataclasses import dataclass
 from typing import Any
 
@@ -36,7 +36,7 @@ class Grid:
         """Render as a table, or as lines."""
         floors = {place: self._floor(place) for place in range(len(self.headings))}
         gone: list[str] = []
-        while sum(floors.values()) + 3 * len(floors) + 1 > options.max_width:
+        while sum(floors.values()) + _between(floors) > options.max_width:
             if len(gone) == len(self.spare):
                 yield from self._lines()
                 return
@@ -59,13 +59,20 @@ class Grid:
             for place, floor in floors.items()
         }
         widths = {place: min(width, room) for place, width in longest.items()}
-        while sum(widths.values()) + 3 * len(widths) + 1 > room:
+        while sum(widths.values()) + _between(widths) > room:
             place = max(widths, key=lambda one: (widths[one] > floors[one], widths[one]))
             widths[place] -= 1
         return widths
 
     def _table(self, widths: Mapping[int, int]) -> Table:
-        table = Table(title=self.title or None, title_justify="left", caption=self.caption or None)
+        table = Table(
+            title=self.title or None,
+            title_justify="left",
+            caption=self.caption or None,
+            caption_justify="left",
+            show_edge=False,
+            pad_edge=False,
+        )
         for place, width in widths.items():
             side: JustifyMethod = "right" if self.headings[place] in self.right else "left"
             table.add_column(self.headings[place], width=width, overflow="fold", justify=side)
@@ -82,6 +89,11 @@ class Grid:
             yield Text("")
         if self.caption:
             yield Text(self.caption, "dim italic")
+
+
+def _between(columns: Sized) -> int:
+    """Count the characters between columns."""
+    return 3 * (len(columns) - 1)
 
 
 def grid(

@@ -11,7 +11,7 @@ from solespan.api.cli.options import MOST_LISTED, Limit, find_lists
 from solespan.api.cli.output import Format, Out, OutputFormat, show_rows
 from solespan.api.errors import Refused
 
-__all__ = ["ORDER_COLUMNS", "register"]
+__all__ = ["ORDER_COLUMNS", "ORDER_SPARE", "register"]
 
 ORDER_COLUMNS = {
     "stage": "stage",
@@ -21,6 +21,7 @@ ORDER_COLUMNS = {
     "expected": "expected_on",
     "worker": "worker",
 }
+ORDER_SPARE = ("expected", "worker")
 
 
 def register(app: typer.Typer) -> None:
@@ -59,7 +60,7 @@ def orders(
     with serving() as services, services.database.reading() as session:
         pair_id = None if pair is None else pair_named(session, pair)
         rows = list_orders(session, stage=stage, pair_id=pair_id, below_id=None, limit=limit + 1)
-    show_rows(OrderPage, rows, ORDER_COLUMNS, form=form, out=out, limit=limit)
+    show_rows(OrderPage, rows, ORDER_COLUMNS, form=form, out=out, limit=limit, spare=ORDER_SPARE)
 
 
 def stock(form: Format = OutputFormat.TABLE, out: Out = PIPE) -> None:

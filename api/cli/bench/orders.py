@@ -10,7 +10,7 @@ import typer
 from rich.console import RenderableType
 
 from solespan.api.bench_words import OPEN_STAGES
-from solespan.api.cli.bench.lists import ORDER_COLUMNS
+from solespan.api.cli.bench.lists import ORDER_COLUMNS, ORDER_SPARE
 from solespan.api.cli.files import PIPE
 from solespan.api.cli.grid import grid
 from solespan.api.cli.options import Pair
@@ -56,7 +56,7 @@ def bench(form: Format = OutputFormat.TABLE, out: Out = PIPE) -> None:
             )
         ]
     empty = "Nothing is booked: solespan book PAIR WORK"
-    show_rows(OrderPage, rows, ORDER_COLUMNS, form=form, out=out, empty=empty)
+    show_rows(OrderPage, rows, ORDER_COLUMNS, form=form, out=out, spare=ORDER_SPARE, empty=empty)
 
 
 def order(order: OrderId, form: Format = OutputFormat.TABLE, out: Out = PIPE) -> None:

@@ -56,7 +56,7 @@ def due_table(frame: pd.DataFrame, log: WearLog, as_of: date) -> Grid:
         rows,
         title=f"New soles due, as of {as_of}",
         caption="due between: from the 10 % to the 90 % quantile; - = beyond the horizon",
-        spare=("wearer", "why"),
+        spare=("why", "wearer"),
     )
 
 

@@ -143,7 +143,7 @@ def what_if(
         for one in answer["items"]
     ]
     table = grid(
-        ("pair", "send by", "then", "due", "then ", "wears", " then"),
+        ("pair", "send by", "send by then", "due", "due then", "wears", "wears then"),
         rows,
         title=f"Today's habit and the new habit, as of {answer['as_of']}",
         caption="due: middle estimate; wears: a year; - = beyond the horizon",

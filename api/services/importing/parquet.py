@@ -17,7 +17,7 @@ __all__ = ["can_write_parquet", "write_parquet"]
 def can_write_parquet() -> bool:
     """Whether the library that writes Parquet is installed."""
     try:
-        import pyarrow  # noqa: F401, PLC0415
+        import pyarrow as pa  # noqa: F401, PLC0415
     except ImportError:
         return False
     return True

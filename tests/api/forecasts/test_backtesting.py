@@ -37,7 +37,7 @@ def test_an_empty_log_cannot_be_looked_back_over(run):
 @pytest.mark.slow
 def test_a_day_that_is_none_is_refused_by_the_name_of_its_option(run):
     with pytest.raises(Refused) as refused:
-        run("backtest", "--from", "yesterday")
+        run("backtest", "--from", "someday")
     assert "--from" in " ".join(refused.value.lines())
 
 
