@@ -25,6 +25,7 @@ PAGES = [
     ("full", "/pairs/pair-001/sole"),
     ("full", "/add"),
     ("full", "/import"),
+    ("full", "/export"),
     ("full", "/help"),
     ("full", "/help/words"),
     ("full", "/help/operator/accounts"),
