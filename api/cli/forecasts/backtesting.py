@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
+from rich.console import RenderableType
 
 from solespan.api.cli.files import PIPE, write_file
 from solespan.api.cli.grid import Grid, grid
 from solespan.api.cli.options import read_day
-from solespan.api.cli.output import note, terminal
+from solespan.api.cli.output import Format, Out, OutputFormat, note, show
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -42,13 +44,20 @@ def register(app: typer.Typer) -> None:
     app.command("backtest")(backtest)
 
 
-def backtest(first: From = None, every: Every = USUAL_EVERY_DAYS, figure: Figure = None) -> None:
+def backtest(
+    first: From = None,
+    every: Every = USUAL_EVERY_DAYS,
+    figure: Figure = None,
+    form: Format = OutputFormat.TABLE,
+    out: Out = PIPE,
+) -> None:
     """Look back: how good would the forecasts have been on what has happened since?"""
     import pandas as pd
 
     from solespan.api.cli.forecasts.forecasting import shown_progress
     from solespan.api.cli.opening import serving
-    from solespan.api.services.forecasts.look_back import keep, log_to_look_back_on
+    from solespan.api.schemas.forecasts.look_back import PastForecasts
+    from solespan.api.services.forecasts.look_back import keep, kept, log_to_look_back_on
     from solespan.forecast import backtest
 
     with serving() as services:
@@ -63,13 +72,17 @@ def backtest(first: From = None, every: Every = USUAL_EVERY_DAYS, figure: Figure
             back = backtest(log, days, settings=settings, progress=tell)
         with services.database.writing() as session:
             keep(session, back, days, today)
-    if figure != PIPE:
-        console = terminal()
-        for sentence in back.sentences():
-            console.print(sentence, markup=False)
+        with services.database.reading() as session:
+            found = kept(session)
+
+    def tables() -> Iterator[RenderableType]:
+        yield from back.sentences()
         for table in _tables(back):
-            console.print()
-            console.print(table)
+            yield ""
+            yield table
+
+    if figure != PIPE:
+        show(found, PastForecasts, form=form, out=out, table=tables, rows="scores")
     if figure is not None:
         _write(back, figure, pd.Timestamp(today))
 
