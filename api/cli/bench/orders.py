@@ -13,7 +13,7 @@ from solespan.api.bench_words import OPEN_STAGES
 from solespan.api.cli.bench.lists import ORDER_COLUMNS, ORDER_SPARE
 from solespan.api.cli.files import PIPE
 from solespan.api.cli.grid import grid
-from solespan.api.cli.options import Pair
+from solespan.api.cli.options import Pair, read_day
 from solespan.api.cli.output import Format, Out, OutputFormat, note, page_of, say, show, show_rows
 from solespan.api.errors import NothingForecast, Refused
 
@@ -104,8 +104,9 @@ def book(
     from solespan.api.services.rack.pair_names import pair_named
 
     with serving("book") as services, services.database.writing() as session:
+        day = None if on is None else read_day(on, services.clock.today())
         given = {"pair_id": pair_named(session, pair), "work": work, "by_post": by_post}
-        asked = read_message(lambda: NewOrder.model_validate(given | {"expected_on": on}))
+        asked = read_message(lambda: NewOrder.model_validate(given | {"expected_on": day}))
         made = bench_orders.book(session, asked, services.clock)
     said = f"Booked: {made['work']} on {made['pair_id']}, order {made['order_id']}"
     _show_order(made, form, out, lambda: [said])
@@ -138,9 +139,8 @@ def move(
     from solespan.api.services.bench import orders as bench_orders
     from solespan.api.services.bench.found_orders import describe, forecast_anew
 
-    given = {
+    given: dict[str, Any] = {
         "to": to,
-        "on": on,
         "worker": worker,
         "bench_minutes": minutes,
         "parcel_number": parcel,
@@ -149,7 +149,9 @@ def move(
     }
     with serving("move") as services, services.database.writing() as session:
         before = describe(session, order)
-        move = read_message(lambda: Move.model_validate(given | {"version": before["version"]}))
+        day = None if on is None else read_day(on, services.clock.today(), past=True)
+        given |= {"version": before["version"], "on": day}
+        move = read_message(lambda: Move.model_validate(given))
         after = bench_orders.step(session, order, move, services.clock)
         forecast_anew(services.forecaster, session, after["pair_id"])
     said = f"Order {order}: {before['stage']} -> {after['stage']}"

@@ -14,6 +14,7 @@ from rich.console import RenderableType
 from solespan.api.cli.files import PIPE
 from solespan.api.cli.grid import grid
 from solespan.api.cli.notices.lists import notices as list_notices
+from solespan.api.cli.options import read_day
 from solespan.api.cli.output import Format, Out, OutputFormat, note, show
 
 if TYPE_CHECKING:
@@ -248,7 +249,7 @@ def consent(
                     "channel": channel,
                     "how": how,
                     "by": by,
-                    "on": on,
+                    "on": None if on is None else read_day(on, services.clock.today(), past=True),
                     "address": address,
                 }
             )
