@@ -21,7 +21,7 @@ from solespan.api.routes.edge.access import Access
 from solespan.api.routes.edge.gate import Gate
 from solespan.api.routes.edge.headers import SecurityHeaders
 from solespan.api.routes.edge.record import RequestRecord
-from solespan.api.routes.forecasts import fit, forecasts
+from solespan.api.routes.forecasts import fit, forecasts, look_back
 from solespan.api.routes.http import problems
 from solespan.api.routes.http.page_entry import navigation_of
 from solespan.api.routes.importing import imports
@@ -97,6 +97,7 @@ def create_app(
     # it at every request. Forecasts first: they are read most, and routes are asked in turn.
     for router in (
         forecasts.router,
+        look_back.router,
         *record_routers(),
         *correction_routers(),
         wear_batch.router,

@@ -6,7 +6,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
-__all__ = ["Author"]
+__all__ = ["TERMINAL", "Author"]
+
+TERMINAL = "the terminal"  # whoever runs a command
 
 
 @dataclass(frozen=True)

@@ -89,12 +89,14 @@ CHAPTERS: tuple[Chapter, ...] = (
             "importing/import_report.html",
             "importing/import_sheets.html",
             "importing/import_taken.html",
+            "importing/export.html",
         ),
     ),
     Chapter(
         "collector/corrections", ("rack/records.html", "rack/record.html", "rack/changes.html")
     ),
     Chapter("collector/phone"),
+    Chapter("collector/terminal"),
     Chapter("shop/bench", ("bench/bench.html", "bench/job.html", "bench/job_paper.html")),
     Chapter(
         "shop/work-ahead", ("bench/workload.html", "bench/workload_none.html", "bench/stock.html")

@@ -42,9 +42,9 @@ def register(app: typer.Typer) -> None:
 def run_demo(folder: Path) -> None:
     """Go through the main job on the shipped examples; a second run changes nothing."""
     import pandas as pd
-    from rich.console import Console
 
     from solespan.api.cli.forecasts.due_table import due_table
+    from solespan.api.cli.output import terminal
     from solespan.api.services.importing.imports import import_folder
     from solespan.api.storage.forecasts.forecasts import replace_forecasts, save_fit
     from solespan.api.storage.rack.frames import load_wear_log
@@ -55,7 +55,7 @@ def run_demo(folder: Path) -> None:
     from solespan.forecast.frames import PROBABLY_GONE
     from solespan.forecast.model.wear_fit import MODEL_VERSION
 
-    console = Console()
+    console = terminal()
     folder.mkdir(parents=True, exist_ok=True)
     address = f"sqlite:///{folder / DATABASE}"
     database = open_database(address, wait_s=10.0)
@@ -82,7 +82,7 @@ def run_demo(folder: Path) -> None:
         gone = main["chance_in_use"] < PROBABLY_GONE
         soonest = main[~gone].dropna(subset=["send_by"]).sort_values("send_by")
         shown = frame[frame["pair_id"].isin(soonest["pair_id"][:ROWS_SHOWN])]
-        console.print(due_table(shown, log, AS_OF, width=console.width))
+        console.print(due_table(shown, log, AS_OF))
         console.print(
             f"The {min(ROWS_SHOWN, len(soonest))} soonest of {len(main)} pairs. Most owners log "
             f"nothing: {gone.sum()} pairs are probably no longer in use and stand aside."

@@ -10,8 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from contextlib import contextmanager
 
-from solespan.api.author import Author
-from solespan.api.clock import Clock
+from solespan.api.author import TERMINAL, Author
 from solespan.api.errors import BadSetting
 from solespan.api.settings import Settings, load_settings
 from solespan.api.storage.accounts.accounts import find_tenant, list_tenants
@@ -37,20 +36,24 @@ def opened(*, ready: bool = True) -> Iterator[tuple[Database, Settings]]:
 
 
 @contextmanager
-def serving(clock: Clock | None = None) -> Iterator[Services]:
-    """Build the tenant's services on a database that is ready, and close it at the end."""
+def serving(command: str = "", **subject: str) -> Iterator[Services]:
+    """Build the tenant's services on a database that is ready, and close it at the end.
+
+    A `command` that changes something signs its changes, and may say of whom or what they are.
+    """
     settings = load_settings()
-    services = build_services(settings, clock)
+    services = build_services(settings)
+    author = Author(TERMINAL, f"solespan {command}", subject) if command else None
     try:
         prepare(services.database)
-        yield services.for_tenant(_number_of(services.database, settings.tenant))
+        yield services.for_tenant(_number_of(services.database, settings.tenant), author)
     finally:
         services.database.close()
 
 
 def by_terminal(database: Database, command: str, **subject: str) -> Database:
     """Give the same door, whose changes the audit log says were made by this command."""
-    author = Author("the terminal", f"solespan {command}", subject)
+    author = Author(TERMINAL, f"solespan {command}", subject)
     return database.for_tenant(database.tenant_pk, author)
 
 

@@ -8,14 +8,15 @@ from typing import TYPE_CHECKING, Annotated
 from urllib.parse import urlsplit
 
 import typer
-from rich.console import Console
 
+from solespan.api.cli.output import note
 from solespan.api.errors import BadSetting
-from solespan.api.settings import Settings, load_settings
 
 if TYPE_CHECKING:
     import uvicorn
     from fastapi import FastAPI
+
+    from solespan.api.settings import Settings
 
 __all__ = ["register"]
 
@@ -44,6 +45,7 @@ def run(host: str | None, port: int | None) -> None:
 
     from solespan.api.app import LOOPBACK_HOSTS, create_app
     from solespan.api.logs import configure_logs
+    from solespan.api.settings import load_settings
     from solespan.api.storage.schema import prepare, refuse_unbound_role
     from solespan.api.storage.session import open_database
 
@@ -62,11 +64,7 @@ def run(host: str | None, port: int | None) -> None:
     public = urlsplit(settings.public_address or "").hostname
     app = create_app(settings, allowed_hosts={*LOOPBACK_HOSTS, host, *filter(None, [public])})
     name = f"[{host}]" if ":" in host else host
-    Console(stderr=True).print(
-        f"solespan serves http://{name}:{listening.getsockname()[1]}/ (end with Ctrl-C)",
-        markup=False,
-        highlight=False,
-    )
+    note(f"solespan serves http://{name}:{listening.getsockname()[1]}/ (end with Ctrl-C)")
     uvicorn.Server(server_config(app, settings)).run(sockets=[listening])
 
 

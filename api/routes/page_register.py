@@ -17,7 +17,7 @@ from solespan.api.routes.accounts import (
 from solespan.api.routes.bench import order_forms, order_pages, stock_page, workload_page
 from solespan.api.routes.forecasts import look_back_pages, settings_page
 from solespan.api.routes.http.page_entry import PageEntry
-from solespan.api.routes.importing import import_pages
+from solespan.api.routes.importing import export_pages, import_pages
 from solespan.api.routes.notices import choice_pages, link_pages, notice_pages
 from solespan.api.routes.planning import plan_page, what_if_page
 from solespan.api.routes.rack import (
@@ -42,6 +42,7 @@ PAGES: tuple[PageEntry, ...] = (
     add_pages.PAGE,
     import_pages.PAGE,
     change_pages.PAGE,
+    export_pages.PAGE,
     order_pages.PAGE,
     order_forms.PAGE,
     workload_page.PAGE,

@@ -99,7 +99,8 @@ def _overdue_days(frame: pd.DataFrame, age: pd.Series) -> np.ndarray:
     at_ball = frame[(frame["point"] == "ball")].assign(age=age)
     worn_mm = at_ball["nominal_thickness_mm"] - at_ball["thickness_mm_p50"]
     per_day = worn_mm.clip(lower=0.05) / at_ball["rate_mm_per_wear_day_p50"] / at_ball["age"]
-    pace = frame["pair_id"].map(dict(zip(at_ball["pair_id"], per_day, strict=True)))
+    paces = dict(zip(at_ball["pair_id"], per_day, strict=True))
+    pace = frame["pair_id"].map(paces).astype(float)  # without rows, pyarrow would keep text
     limit = frame["limit_mm"].where(frame["point"] == "ball").fillna(DEFAULT_LIMIT_MM)
     past_mm = limit - frame["thickness_mm_p50"]
     days = past_mm / frame["rate_mm_per_wear_day_p50"] / pace

@@ -28,6 +28,7 @@ PAGES = [
     ("full", "/records/wearers/ada"),
     ("full", "/add"),
     ("full", "/import"),
+    ("full", "/export"),
     ("full", "/help"),
     ("full", "/help/words"),
     ("full", "/help/operator/accounts"),

@@ -185,7 +185,8 @@ def run(folder: Path) -> LaserScores:
     database, answer = folder / "laser.sqlite3", folder / "forecast.csv"
     as_of = day_of(KNOWN_HOURS)
     solespan("import", str(folder / "laser"), database=database)
-    solespan("forecast", "--as-of", f"{as_of:%Y-%m-%d}", "--csv", str(answer), database=database)
+    file = ("--format", "csv", "--out", str(answer))
+    solespan("forecast", "--as-of", f"{as_of:%Y-%m-%d}", *file, database=database)
     return score(rows, pd.read_csv(answer), as_of)
 
 

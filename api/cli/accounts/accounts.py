@@ -5,13 +5,15 @@ from __future__ import annotations
 from typing import Annotated
 
 import typer
-from rich.console import Console
 
+from solespan.api.cli.files import PIPE
+from solespan.api.cli.output import Format, Out, OutputFormat, say, show
 from solespan.api.clock import Clock
 
 __all__ = ["register"]
 
 Email = Annotated[str, typer.Argument(help="E-mail address of the person.")]
+Customer = Annotated[str, typer.Argument(metavar="WEARER", help="Id of the customer (wearer).")]
 
 
 def register(app: typer.Typer) -> None:
@@ -23,6 +25,10 @@ def register(app: typer.Typer) -> None:
     accounts.command("invite")(invite)
     accounts.command("list")(list_all)
     accounts.command("remove")(remove)
+    accounts.command("withdraw")(withdraw)
+    accounts.command("end-token")(end_token)
+    accounts.command("link")(link)
+    accounts.command("end-link")(end_link)
 
 
 def new_tenant(
@@ -38,7 +44,7 @@ def new_tenant(
         signed = by_terminal(database, "accounts new-tenant", tenant_id=tenant_id)
         with signed.writing() as session:
             people.new_tenant(session, tenant_id=tenant_id, name=(name or tenant_id), kind=kind)
-    _say(f"Made {tenant_id}. Commands work in it with SOLESPAN_TENANT={tenant_id}.")
+    say(f"Made {tenant_id}. Commands work in it with SOLESPAN_TENANT={tenant_id}.")
 
 
 def rename(name: Annotated[str, typer.Argument(help="What people call it.")]) -> None:
@@ -51,7 +57,7 @@ def rename(name: Annotated[str, typer.Argument(help="What people call it.")]) ->
         by_terminal(database, "accounts rename", name=name).writing() as session,
     ):
         people.rename(session, tenant_pk=database.tenant_pk, name=name)
-    _say(f"{settings.tenant} is called {name.strip()} now.")
+    say(f"{settings.tenant} is called {name.strip()} now.")
 
 
 def invite(
@@ -75,22 +81,27 @@ def invite(
                 new_password=True,
             )
         start = services.settings.public_address or "(the address of the service)"
-    _say(f"{start}/join/{secret}")
-    _say("It works once, within three days. Pass it on by a way you trust.")
+    say(f"{start}/join/{secret}")
+    say("It works once, within three days. Pass it on by a way you trust.")
 
 
-def list_all() -> None:
+def list_all(form: Format = OutputFormat.TABLE, out: Out = PIPE) -> None:
     """Show the tenants, and the members of the tenant that commands use."""
     from solespan.api.cli.opening import opened
+    from solespan.api.cli.output import page_of
+    from solespan.api.schemas.accounts.accounts import Member
     from solespan.api.services.accounts import people
     from solespan.api.storage.accounts.accounts import list_tenants
 
     with opened() as (database, _), database.reading() as session:
-        for tenant in list_tenants(session):
-            here = "  (commands work here)" if tenant["pk"] == database.tenant_pk else ""
-            _say(f"{tenant['tenant_id']}: {tenant['name']}, a {tenant['kind']}{here}")
-        for member in people.members_of(session, database.tenant_pk):
-            _say(f"  {member['email']}  {member['role']}")
+        tenants = list_tenants(session)
+        members = people.members_of(session, database.tenant_pk)
+    lines = []
+    for tenant in tenants:
+        here = "  (commands work here)" if tenant["pk"] == database.tenant_pk else ""
+        lines.append(f"{tenant['tenant_id']}: {tenant['name']}, a {tenant['kind']}{here}")
+    lines += [f"  {member['email']}  {member['role']}" for member in members]
+    show(page_of(list[Member], members), list[Member], form=form, out=out, table=lambda: lines)
 
 
 def remove(email: Email) -> None:
@@ -105,8 +116,62 @@ def remove(email: Email) -> None:
             people.remove_member(
                 session, tenant_pk=signed.tenant_pk, member=email, now=Clock().now()
             )
-    _say(f"{email} is no member any more.")
+    say(f"{email} is no member any more.")
 
 
-def _say(text: str) -> None:
-    Console(soft_wrap=True).print(text, markup=False, highlight=False)
+def withdraw(
+    invitation: Annotated[str, typer.Argument(help="As `solespan list invitations` shows it.")],
+) -> None:
+    """End an unused invitation."""
+    from solespan.api.cli.opening import serving
+    from solespan.api.services.accounts import people
+
+    with serving("accounts withdraw") as services, services.database.writing() as session:
+        people.withdraw(session, tenant_pk=services.database.tenant_pk, invitation_id=invitation)
+    say("The invitation is ended.")
+
+
+def end_token(
+    token: Annotated[str, typer.Argument(help="As `solespan list tokens` shows it.")],
+) -> None:
+    """End a program's key for good; a person who is signed in makes keys."""
+    from solespan.api.cli.opening import serving
+    from solespan.api.services.accounts import tokens
+
+    with serving("accounts end-token", token_id=token) as services:
+        now, tenant_pk = services.clock.now(), services.database.tenant_pk
+        with services.database.writing() as session:
+            tokens.revoke(session, tenant_pk, token, now)
+    say("The key is ended.")
+
+
+def link(wearer: Customer, form: Format = OutputFormat.TABLE, out: Out = PIPE) -> None:
+    """Print a customer's own link, only this once; an older one ends."""
+    from solespan.api.cli.opening import serving
+    from solespan.api.schemas.accounts.accounts import Link
+    from solespan.api.services.accounts import tokens
+
+    with serving("accounts link", wearer_id=wearer) as services:
+        with services.database.writing() as session:
+            secret = tokens.new_link(
+                session,
+                tenant_pk=services.database.tenant_pk,
+                wearer_id=wearer,
+                now=services.clock.now(),
+            )
+        start = services.settings.public_address or "(the address of the service)"
+    path = f"/open/{secret}"
+    show({"path": path}, Link, form=form, out=out, table=lambda: [f"{start}{path}"])
+
+
+def end_link(wearer: Customer) -> None:
+    """End a customer's link, and every browser session it opened."""
+    from solespan.api.cli.opening import serving
+    from solespan.api.services.accounts import tokens
+
+    with (
+        serving("accounts end-link", wearer_id=wearer) as services,
+        services.database.writing() as session,
+    ):
+        tokens.end_link(session, wearer)
+    say("The link is ended.")

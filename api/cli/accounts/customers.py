@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 import json
-import os
 from dataclasses import replace
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
-from solespan.api.errors import Conflict, Refused
+from solespan.api.cli.files import PIPE
+from solespan.api.cli.options import Yes
+from solespan.api.cli.output import note
 
 __all__ = ["register"]
 
@@ -25,43 +26,28 @@ def register(app: typer.Typer) -> None:
 
 def customer_export(
     wearer: Wearer,
-    to: Annotated[
-        Path | None, typer.Option(help="File to write; it must not be there yet.")
-    ] = None,
+    out: Annotated[
+        Path,
+        typer.Option(
+            "--out", "-o", help="File to write; it must not be there yet; - = standard output."
+        ),
+    ] = PIPE,
 ) -> None:
     """Write all records of a customer as JSON, to a file or the terminal."""
+    from solespan.api.cli.files import write_file
     from solespan.api.cli.opening import by_terminal, serving
     from solespan.api.services.accounts.customer_record import hand_out
 
     with serving() as services:
         signed = by_terminal(services.database, "customer-export", wearer_id=wearer)
         record = hand_out(replace(services, database=signed), wearer)
-    text = json.dumps(record, ensure_ascii=False, indent=1)
-    if to is None:
-        typer.echo(text)
-        return
-    try:
-        # Nobody but the account that runs this may read what is personal.
-        number = os.open(to, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
-    except FileExistsError:
-        raise Conflict(
-            f"{to} is there already.", where="--to", remedy="Name a file that is not there."
-        ) from None
-    except OSError as cause:
-        raise Refused(
-            f"{to} cannot be written: {cause.strerror}.",
-            where="--to",
-            remedy="Name a file in a folder that is there.",
-        ) from cause
-    with os.fdopen(number, "w", encoding="utf-8") as file:
-        file.write(text + "\n")
-    typer.echo(f"Written to {to}.")
+    # Nobody but the account that runs this may read what is personal.
+    write_file(out, json.dumps(record, ensure_ascii=False, indent=1) + "\n", private=True)
+    if out != PIPE:
+        note(f"Written to {out}.")
 
 
-def customer_erase(
-    wearer: Wearer,
-    yes: Annotated[bool, typer.Option("--yes", help="Do not ask.")] = False,
-) -> None:
+def customer_erase(wearer: Wearer, yes: Yes = False) -> None:
     """Erase a customer and all their records, for good."""
     from solespan.api.cli.opening import by_terminal, serving
     from solespan.api.services.accounts.customer_record import (

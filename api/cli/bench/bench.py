@@ -2,30 +2,26 @@
 
 from __future__ import annotations
 
-import csv as csv_files
-import sys
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import replace
-from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
-from rich.console import Console
-from rich.table import Table
+from rich.console import RenderableType
 
+from solespan.api.cli.files import PIPE
+from solespan.api.cli.grid import grid
+from solespan.api.cli.output import Format, Out, OutputFormat, show
 from solespan.api.clock import Clock
 from solespan.api.errors import Refused
 
 if TYPE_CHECKING:
-    import pandas as pd
+    from solespan.api.services.bench.workload import YearAhead
 
 __all__ = ["register"]
 
 Months = Annotated[int, typer.Option("--months", min=1, max=36, help="How many months ahead.")]
 By = Annotated[str, typer.Option("--by", help="week or month.")]
-Csv = Annotated[
-    Path | None, typer.Option("--csv", help="Write the periods here; - = standard output.")
-]
 Benches = Annotated[
     int | None, typer.Option("--benches", min=1, max=50, help="Compare with so many benches.")
 ]
@@ -47,14 +43,13 @@ def register(app: typer.Typer) -> None:
 _NAMES = {"jobs": "jobs", "bench_hours": "bench hours", "revenue_minor": "revenue"}
 
 
-def workload(months: Months = 12, by: By = "month", csv: Csv = None) -> None:
+def workload(
+    months: Months = 12, by: By = "month", form: Format = OutputFormat.TABLE, out: Out = PIPE
+) -> None:
     """Show jobs, bench hours, revenue and materials to come, with 50, 80 and 95 % intervals."""
-    import pandas as pd
-
     from solespan.api.cli.opening import opened
-    from solespan.api.services.bench.workload import year_ahead
-    from solespan.dashboards.pages.bench.workload import come_sentence
-    from solespan.forecast.workload import summarise
+    from solespan.api.schemas.bench.workload import Workload
+    from solespan.api.services.bench.workload import workload_body, year_ahead
 
     if by not in ("week", "month"):
         raise Refused(
@@ -65,31 +60,38 @@ def workload(months: Months = 12, by: By = "month", csv: Csv = None) -> None:
         )
     with opened() as (database, _):
         ahead = year_ahead(database, Clock().today(), months)
-    periods = summarise(ahead.simulated, ahead.by_day, by)
-    total = summarise(ahead.simulated, ahead.by_day, "total")
-    if csv is not None:
-        _write(pd.concat([total, periods], ignore_index=True), csv)
-    if csv == Path("-"):
-        return
-    currency = ahead.books.settings.currency
-    console = Console()
-    for measure, name in _NAMES.items():
-        table = Table(title=f"{name}, by {by}" + _unit(measure, currency), title_justify="left")
-        for heading in (f"{by} from", "expected", "50 %", "80 %", "95 %"):
-            table.add_column(heading, justify="left" if heading.endswith("from") else "right")
-        for row in periods[periods["measure"] == measure].to_dict("records"):
-            table.add_row(f"{row['begins_on']:%Y-%m-%d}", *_cells(row, measure))
-        whole = total[total["measure"] == measure].to_dict("records")[0]
-        table.add_section()
-        table.add_row(f"{months} months", *_cells(whole, measure))
-        console.print(table)
+    body = workload_body(ahead, months, by)
+    show(
+        body,
+        Workload,
+        form=form,
+        out=out,
+        table=lambda: _workload_tables(ahead, body, by),
+        rows="periods",
+    )
+
+
+def _workload_tables(
+    ahead: YearAhead, body: Mapping[str, Any], by: str
+) -> Iterator[RenderableType]:
+    from solespan.dashboards.pages.bench.workload import come_sentence
+
     habits = ahead.books.habits
-    console.print(
-        f"{ahead.simulated.counts.shape[0]} simulated years. "
-        f"{come_sentence(habits.come, habits.n_outcomes)} It comes {habits.median_delay_days:.0f} "
-        "days after it is due, in the middle. The first and the last period may be cut. "
-        "Materials are in the file of --csv.",
-        highlight=False,
+    for measure, name in _NAMES.items():
+        headings = (f"{by} from", "expected", "50 %", "80 %", "95 %")
+        rows = [
+            (row["begins_on"], *_cells(row, measure))
+            for row in body["periods"]
+            if row["measure"] == measure
+        ]
+        whole = next(row for row in body["total"] if row["measure"] == measure)
+        rows.append((f"{body['months']} months", *_cells(whole, measure)))
+        title = f"{name}, by {by}{_unit(measure, body['currency'])}"
+        yield grid(headings, rows, title=title, right=headings[1:])
+    yield (
+        f"{body['years']} simulated years. {come_sentence(habits.come, habits.n_outcomes)} "
+        f"It comes {habits.median_delay_days:.0f} days after it is due, in the middle. "
+        "The first and the last period may be cut. --format csv has the materials too."
     )
 
 
@@ -98,9 +100,12 @@ def bench_plan(
     benches: Benches = None,
     price_factor: Price = 1.0,
     demand_factor: Demand = 1.0,
+    form: Format = OutputFormat.TABLE,
+    out: Out = PIPE,
 ) -> None:
     """Simulate the bench's year with and without levelling, and keep the plan."""
     from solespan.api.cli.opening import opened
+    from solespan.api.schemas.bench.workload import Plan
     from solespan.api.services.bench.bench_plan import make_plan
     from solespan.api.services.bench.bench_settings import read_bench_settings
 
@@ -117,36 +122,46 @@ def bench_plan(
             price_factor=price_factor,
             demand_factor=demand_factor,
         )
-    table = Table("", title="mean (80 % interval) over simulated years", title_justify="left")
-    for scenario in plan["scenarios"]:
-        table.add_column(scenario["name"], justify="right")
-    for name, words, scale in (
-        ("jobs", "jobs", 1),
-        ("worn_past_limit", "brought after their limit", 1),
-        ("longest_wait_days", "longest wait (days)", 1),
-        ("wait_days_p90", "nine in ten wait less than (days)", 1),
-        ("idle_hours", "idle hours", 1),
-        ("worked_hours", "hours worked", 1),
-        ("revenue_minor", "revenue", 100),
-    ):
-        cells = [
-            f"{s[name]['mean'] / scale:,.0f} "
-            f"({s[name]['p10'] / scale:,.0f} to {s[name]['p90'] / scale:,.0f})"
-            for s in plan["scenarios"]
-        ]
-        table.add_row(words, *cells)
-    console = Console()
-    console.print(table)
-    leads = Table("week from", "wait, median", "wait, 9 in 10", "back after, 80 %")
-    for row in plan["lead_times"][::4]:
-        leads.add_row(
+    show(plan, Plan, form=form, out=out, table=lambda: _plan_tables(plan), rows="lead_times")
+
+
+def _plan_tables(plan: Mapping[str, Any]) -> Iterator[RenderableType]:
+    rows = [
+        (
+            words,
+            *(
+                f"{s[name]['mean'] / scale:,.0f} "
+                f"({s[name]['p10'] / scale:,.0f} to {s[name]['p90'] / scale:,.0f})"
+                for s in plan["scenarios"]
+            ),
+        )
+        for name, words, scale in _MEASURES
+    ]
+    names = [scenario["name"] for scenario in plan["scenarios"]]
+    title = "mean (80 % interval) over simulated years"
+    yield grid(("", *names), rows, title=title, right=names)
+    leads = [
+        (
             row["week_begins_on"],
             f"{row['wait_days_p50']:.0f} d",
             f"{row['wait_days_p90']:.0f} d",
             f"{row['lead_days_p10']:.0f} to {row['lead_days_p90']:.0f} d",
         )
-    console.print(leads)
-    console.print(f"The plan is kept: {len(plan['pairs'])} pairs with a day to ask, book, expect.")
+        for row in plan["lead_times"][::4]
+    ]
+    yield grid(("week from", "wait, median", "wait, 9 in 10", "back after, 80 %"), leads)
+    yield f"The plan is kept: {len(plan['pairs'])} pairs with a day to ask, book, expect."
+
+
+_MEASURES = (
+    ("jobs", "jobs", 1),
+    ("worn_past_limit", "brought after their limit", 1),
+    ("longest_wait_days", "longest wait (days)", 1),
+    ("wait_days_p90", "nine in ten wait less than (days)", 1),
+    ("idle_hours", "idle hours", 1),
+    ("worked_hours", "hours worked", 1),
+    ("revenue_minor", "revenue", 100),
+)
 
 
 def _unit(measure: str, currency: str) -> str:
@@ -165,18 +180,3 @@ def _cells(row: Mapping[Any, Any], measure: str) -> list[str]:
         span("p10", "p90"),
         span("p025", "p975"),
     ]
-
-
-def _write(frame: pd.DataFrame, path: Path) -> None:
-    from solespan.api.cli.files import writing_to
-    from solespan.forecast.workload import QUANTILES
-
-    columns = ["period", "begins_on", "measure", "mean", *QUANTILES]
-    rows = frame.assign(begins_on=frame["begins_on"].dt.strftime("%Y-%m-%d"))[columns].round(3)
-    if path == Path("-"):
-        writer = csv_files.writer(sys.stdout, lineterminator="\n")
-        writer.writerows([columns, *rows.itertuples(index=False)])
-        return
-    with writing_to(path, "--csv"):
-        rows.to_csv(path, index=False)
-    typer.echo(f"{len(rows)} rows written to {path}")

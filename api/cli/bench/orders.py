@@ -2,21 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Annotated, Any
 
 import typer
-from rich.console import Console
-from rich.table import Table
-from rich.text import Text
+from rich.console import RenderableType
 
 from solespan.api.bench_words import OPEN_STAGES
+from solespan.api.cli.bench.lists import ORDER_COLUMNS, ORDER_SPARE
+from solespan.api.cli.files import PIPE
+from solespan.api.cli.grid import grid
+from solespan.api.cli.options import Pair, read_day
+from solespan.api.cli.output import Format, Out, OutputFormat, note, page_of, say, show, show_rows
 from solespan.api.errors import NothingForecast, Refused
 
 __all__ = ["register"]
 
-Pair = Annotated[str, typer.Argument(help="The pair's id.")]
 OrderId = Annotated[str, typer.Argument(help="The order's id, as `solespan bench` shows it.")]
 Worker = Annotated[str | None, typer.Option("--worker", help="Who does it.")]
 
@@ -24,57 +26,90 @@ Worker = Annotated[str | None, typer.Option("--worker", help="Who does it.")]
 def register(app: typer.Typer) -> None:
     """Add the commands."""
     app.command("bench")(bench)
+    app.command("order")(order)
     app.command("book")(book)
     app.command("move")(move)
     app.command("file-paper")(file_paper)
+    app.command("photo")(photo)
+    app.command("remove-photo")(remove_photo)
     app.command("quote")(quote)
     app.command("stock")(stock)
+    app.command("keep-item")(keep_item)
+    app.command("bench-settings")(bench_settings)
 
 
 MOST_SHOWN = 500
 
 
-def bench() -> None:
+def bench(form: Format = OutputFormat.TABLE, out: Out = PIPE) -> None:
     """List the open orders of the bench by stage."""
     from solespan.api.cli.opening import serving
-    from solespan.api.storage.bench.orders import list_orders
+    from solespan.api.schemas.bench.orders import OrderPage
+    from solespan.api.services.bench.orders import list_orders
 
     with serving() as services, services.database.reading() as session:
-        orders = [
-            order
+        rows = [
+            row
             for stage in OPEN_STAGES
-            for order in list_orders(
+            for row in list_orders(
                 session, stage=stage, pair_id=None, below_id=None, limit=MOST_SHOWN
             )
         ]
-    table = Table("stage", "order", "pair", "work", "expected", "worker")
-    table.columns[1].overflow = "fold"  # an id that is cut off cannot be typed again
-    for order in orders:
-        cells = (order["stage"], order["order_id"], order["pair_id"], order["work"])
-        named = [Text(str(cell)) for cell in cells]
-        table.add_row(*named, str(order["expected_on"] or ""), Text(order["worker"] or ""))
-    Console().print(table if orders else "Nothing is booked: solespan book PAIR WORK")
+    empty = "Nothing is booked: solespan book PAIR WORK"
+    show_rows(OrderPage, rows, ORDER_COLUMNS, form=form, out=out, spare=ORDER_SPARE, empty=empty)
+
+
+def order(order: OrderId, form: Format = OutputFormat.TABLE, out: Out = PIPE) -> None:
+    """Show an order with what happened to it, its papers and photographs."""
+    from solespan.api.cli.opening import serving
+    from solespan.api.services.bench.found_orders import describe
+
+    with serving() as services, services.database.reading() as session:
+        found = describe(session, order)
+    _show_order(found, form, out, lambda: _order_tables(found))
+
+
+def _order_tables(found: Mapping[str, Any]) -> Iterator[RenderableType]:
+    lists = ("events", "papers", "photos")
+    known = [(k.replace("_", " "), v) for k, v in found.items() if k not in lists and v is not None]
+    yield grid(("what", "value"), known)
+    moves = [(e["at"][:16], e["from_stage"], e["to_stage"], e["worker"]) for e in found["events"]]
+    yield grid(("at (UTC)", "from", "to", "worker"), moves, title="What happened")
+    if found["papers"]:
+        yield f"Papers: {', '.join(found['papers'])}."
+    if found["photos"]:
+        shots = [(one["photo_id"], one["caption"]) for one in found["photos"]]
+        yield grid(("photograph", "caption"), shots)
+
+
+def _show_order(found: Mapping[str, Any], form: OutputFormat, out: Path, table: Any) -> None:
+    from solespan.api.schemas.bench.orders import Order
+
+    show(found, Order, form=form, out=out, table=table)
 
 
 def book(
     pair: Pair,
     work: Annotated[str, typer.Argument(help="full_sole, half_sole, top_piece, ...")],
-    expected_on: Annotated[
-        str | None, typer.Option("--expected-on", help="Day it should come, YYYY-MM-DD.")
-    ] = None,
+    on: Annotated[str | None, typer.Option("--on", help="Day it should come, YYYY-MM-DD.")] = None,
     by_post: Annotated[bool, typer.Option("--by-post", help="It comes by post.")] = False,
+    form: Format = OutputFormat.TABLE,
+    out: Out = PIPE,
 ) -> None:
     """Book a piece of work on a pair."""
     from solespan.api.cli.messages import read_message
     from solespan.api.cli.opening import serving
     from solespan.api.schemas.bench.orders import NewOrder
     from solespan.api.services.bench import orders as bench_orders
+    from solespan.api.services.rack.pair_names import pair_named
 
-    given = {"pair_id": pair, "work": work, "expected_on": expected_on, "by_post": by_post}
-    order = read_message(lambda: NewOrder.model_validate(given))
-    with serving() as services, services.database.writing() as session:
-        made = bench_orders.book(session, order, services.clock)
-    typer.echo(f"Booked: {made['work']} on {made['pair_id']}, order {made['order_id']}")
+    with serving("book") as services, services.database.writing() as session:
+        day = None if on is None else read_day(on, services.clock.today())
+        given = {"pair_id": pair_named(session, pair), "work": work, "by_post": by_post}
+        asked = read_message(lambda: NewOrder.model_validate(given | {"expected_on": day}))
+        made = bench_orders.book(session, asked, services.clock)
+    said = f"Booked: {made['work']} on {made['pair_id']}, order {made['order_id']}"
+    _show_order(made, form, out, lambda: [said])
 
 
 def move(
@@ -93,6 +128,9 @@ def move(
         list[str] | None,
         typer.Option("--reason", metavar="MEASURE=WHY", help="Why a measure may stay out."),
     ] = None,
+    on: Annotated[str | None, typer.Option("--on", help="Day of the step. Default today.")] = None,
+    form: Format = OutputFormat.TABLE,
+    out: Out = PIPE,
 ) -> None:
     """Take an order to its next stage."""
     from solespan.api.cli.messages import read_message
@@ -101,7 +139,7 @@ def move(
     from solespan.api.services.bench import orders as bench_orders
     from solespan.api.services.bench.found_orders import describe
 
-    given = {
+    given: dict[str, Any] = {
         "to": to,
         "worker": worker,
         "bench_minutes": minutes,
@@ -109,21 +147,28 @@ def move(
         "new_sole": None if material is None else {"material": material, "cover": cover},
         "reasons": dict(one.partition("=")[::2] for one in reason or []),
     }
-    with serving() as services, services.database.writing() as session:
+    with serving("move") as services, services.database.writing() as session:
         before = describe(session, order)
-        move = read_message(lambda: Move.model_validate(given | {"version": before["version"]}))
+        day = None if on is None else read_day(on, services.clock.today(), past=True)
+        given |= {"version": before["version"], "on": day}
+        move = read_message(lambda: Move.model_validate(given))
         after = bench_orders.step(session, order, move, services.clock)
         services.forecaster.update_owner(session, after["pair_id"])
-    typer.echo(f"Order {order}: {before['stage']} -> {after['stage']}")
+    said = f"Order {order}: {before['stage']} -> {after['stage']}"
+    _show_order(after, form, out, lambda: [said])
 
 
 def file_paper(
     order: OrderId,
     kind: Annotated[str, typer.Argument(help="condition, before or after.")],
-    file: Annotated[Path, typer.Argument(help="The paper as JSON, as the service takes it.")],
+    file: Annotated[
+        Path, typer.Argument(help="The paper as JSON, as the service takes it; - = from a pipe.")
+    ],
+    form: Format = OutputFormat.TABLE,
+    out: Out = PIPE,
 ) -> None:
     """File a condition report, or the shoe's record before or after."""
-    from solespan.api.cli.files import read_json
+    from solespan.api.cli.files import read_file
     from solespan.api.cli.messages import read_message
     from solespan.api.cli.opening import serving
     from solespan.api.schemas.bench.orders import Condition, Record
@@ -141,78 +186,127 @@ def file_paper(
             accepted=", ".join(kinds),
             remedy="Choose one of these.",
         )
-    content = read_json(file)
+    content = read_file(file)
     paper = read_message(lambda: kinds[kind].model_validate_json(content))
-    with serving() as services, services.database.writing() as session:
+    with serving("file-paper") as services, services.database.writing() as session:
         filed = papers.file_paper(session, order, kind, paper, services.clock)
         services.forecaster.update_owner(session, filed["pair_id"])
-    typer.echo(f"Order {order}: the {kind} paper is filed.")
+    _show_order(filed, form, out, lambda: [f"Order {order}: the {kind} paper is filed."])
 
 
-def quote(pair: Pair, worker: Worker = None) -> None:
+def photo(
+    order: OrderId,
+    file: Annotated[Path, typer.Argument(help="A JPEG or PNG; - = from a pipe.")],
+    caption: Annotated[str, typer.Option("--caption", help="What it shows.")] = "",
+    form: Format = OutputFormat.TABLE,
+    out: Out = PIPE,
+) -> None:
+    """Attach a photograph to an order, without its metadata."""
+    from solespan.api.cli.files import read_file
+    from solespan.api.cli.opening import serving
+    from solespan.api.schemas.bench.orders import BenchPhotoTaken
+    from solespan.api.services.bench.photographs import keep_photograph
+
+    content = read_file(file)
+    with serving("photo") as services, services.database.writing() as session:
+        kept = keep_photograph(session, order, content, caption.strip())
+    said = f"Order {order}: the photograph {kept['photo_id']} is kept."
+    show(kept, BenchPhotoTaken, form=form, out=out, table=lambda: [said])
+
+
+def remove_photo(
+    photo: Annotated[
+        str, typer.Argument(help="The photograph's id, as `solespan order` shows it.")
+    ],
+) -> None:
+    """Take a photograph away; the order keeps that it was there."""
+    from solespan.api.cli.opening import serving
+    from solespan.api.services.bench.photographs import remove_photograph
+
+    with serving("remove-photo") as services, services.database.writing() as session:
+        order_id = remove_photograph(session, photo)
+    say(f"Order {order_id}: the photograph is taken away.")
+
+
+def quote(
+    pair: Pair, worker: Worker = None, form: Format = OutputFormat.TABLE, out: Out = PIPE
+) -> None:
     """Say what a pair needs, what it costs, and the wear days each way buys."""
     from solespan.api.cli.opening import serving
+    from solespan.api.schemas.bench.quotes import Quote
     from solespan.api.services.bench.quotes import quote_pair
+    from solespan.api.services.rack.pair_names import pair_named
 
     with serving() as services, services.database.reading() as session:
-        told = quote_pair(session, pair, worker)
-    console = Console()
+        told = quote_pair(session, pair_named(session, pair), worker)
+    tables = lambda: _quote_tables(told)  # noqa: E731
+    show(told, Quote, form=form, out=out, table=tables, rows="alternatives")
+
+
+def _quote_tables(told: Mapping[str, Any]) -> Iterator[RenderableType]:
     for need in told["needed"]:
-        line = f"{need['work'].replace('_', ' ')}: {need['why']}"
-        console.print(line, markup=False, highlight=False)
+        yield f"{need['work'].replace('_', ' ')}: {need['why']}"
     if not told["needed"]:
         left = told["wear_days_left"].get("ball")
         rest = "" if left is None else f" About {left:.0f} wear days are left at the ball."
-        console.print(f"Nothing is needed yet.{rest}", highlight=False)
+        yield f"Nothing is needed yet.{rest}"
         return
-    table = Table("way", f"price ({told['currency']})", "minutes, 80 %", "wear days bought")
-    for way in told["alternatives"]:
-        table.add_row(
+    ways = [
+        (
             ", ".join(way["works"]).replace("_", " "),
             f"{way['price_minor'] / 100:.2f}",
             f"{way['minutes_low']:.0f} to {way['minutes_high']:.0f}",
             f"{way['wear_days_bought']:.0f}",
         )
-    table.caption = f"minutes from {told['minutes_from']}"
-    console.print(table)
+        for way in told["alternatives"]
+    ]
+    headings = ("way", f"price ({told['currency']})", "minutes, 80 %", "wear days bought")
+    yield grid(headings, ways, caption=f"minutes from {told['minutes_from']}")
 
 
 def stock(
     item: Annotated[str | None, typer.Argument(help="An item to write a line for.")] = None,
     reason: Annotated[str | None, typer.Argument(help="receipt, use or count.")] = None,
     quantity: Annotated[float | None, typer.Argument(help="How much.")] = None,
+    form: Format = OutputFormat.TABLE,
+    out: Out = PIPE,
 ) -> None:
     """Show what is in stock and what to order, or write a line of the stock book."""
     from solespan.api.cli.messages import read_message
     from solespan.api.cli.opening import serving
-    from solespan.api.schemas.bench.stock import StockLine
+    from solespan.api.schemas.bench.stock import Items, ItemStored, StockLine
     from solespan.api.services.bench import stock
-    from solespan.api.storage.bench.stock import list_items
 
-    with serving() as services:
-        if item is not None:
-            line = read_message(lambda: StockLine(reason=reason, quantity=quantity))  # type: ignore[arg-type]
-            with services.database.writing() as session:
-                made = stock.move_stock(session, item, line)
-            typer.echo(f"{item}: {made['quantity']:g} are there now.")
-            return
-        with services.database.reading() as session:
-            items = list_items(session)
-        try:
-            told = stock.advice(services.database, services.clock.today())
-            note = "order points from the simulated year"
-        except NothingForecast as missing:
-            told, note = [], f"no order points: {missing.what}"
-    _show_stock(items, {row["item_id"]: row for row in told}, note)
-
-
-def _show_stock(
-    items: Sequence[Mapping[str, Any]], told: Mapping[str, Mapping[str, Any]], note: str
-) -> None:
-    if not items:
-        typer.echo("No item is kept yet; the page /stock of solespan serve keeps one.")
+    if item is not None:
+        line = read_message(lambda: StockLine(reason=reason, quantity=quantity))  # type: ignore[arg-type]
+        with serving("stock") as services, services.database.writing() as session:
+            made = stock.move_stock(session, item, line)
+        said = f"{item}: {made['quantity']:g} are there now."
+        show(made, ItemStored, form=form, out=out, table=lambda: [said])
         return
-    table = Table("item", "there", "order at", "order now", "days until", "runs out", caption=note)
+    with serving() as services:
+        with services.database.reading() as session:
+            items = stock.list_items(session)
+        told: Sequence[Mapping[str, Any]] = []
+        remark = ""
+        if form == OutputFormat.TABLE and items:
+            try:
+                told = stock.advice(services.database, services.clock.today())
+                remark = "order points from the simulated year"
+            except NothingForecast as missing:
+                remark = f"no order points: {missing.what}"
+    advised = {row["item_id"]: row for row in told}
+    tables = lambda: _stock_tables(items, advised, remark)  # noqa: E731
+    show(page_of(Items, items), Items, form=form, out=out, table=tables)
+
+
+def _stock_tables(
+    items: Sequence[Mapping[str, Any]], told: Mapping[str, Mapping[str, Any]], remark: str
+) -> Iterator[RenderableType]:
+    if not items:
+        yield "No item is kept yet: solespan keep-item ITEM --use USE"
+        return
+    rows = []
     for item in items:
         row = told.get(item["item_id"])
         cells = ("", "", "", "")
@@ -224,5 +318,78 @@ def _show_stock(
                 "later" if days is None else str(days),
                 f"{row['runs_out_chance']:.0%}",
             )
-        table.add_row(Text(item["item_id"]), f"{item['quantity']:g}", *cells)
-    Console().print(table)
+        rows.append((item["item_id"], f"{item['quantity']:g}", *cells))
+    headings = ("item", "there", "order at", "order now", "days until", "runs out")
+    yield grid(headings, rows, caption=remark)
+
+
+def keep_item(
+    item: Annotated[str, typer.Argument(help="Short name of the item, such as oak-5mm.")],
+    use: Annotated[str, typer.Option("--use", help="sole, half_sole, top_piece, welt, ...")],
+    material: Annotated[str | None, typer.Option("--material", help="Left out = any.")] = None,
+    mm: Annotated[float | None, typer.Option("--mm", help="Thickness; left out = any.")] = None,
+    size_from: Annotated[float | None, typer.Option("--size-from", help="European size.")] = None,
+    size_to: Annotated[float | None, typer.Option("--size-to", help="European size.")] = None,
+    supply_days: Annotated[
+        float | None, typer.Option("--supply-days", help="Supply time. Default 14.")
+    ] = None,
+    minimum_order: Annotated[
+        float | None, typer.Option("--minimum-order", help="Least that is sold at once.")
+    ] = None,
+    form: Format = OutputFormat.TABLE,
+    out: Out = PIPE,
+) -> None:
+    """Keep an item in the stock book, or change how it is supplied."""
+    from solespan.api.cli.messages import typed_options
+    from solespan.api.cli.opening import serving
+    from solespan.api.schemas.bench.stock import ItemStored
+    from solespan.api.services.bench import stock
+    from solespan.api.services.bench.stock_forms import as_supplied, read_item_form
+
+    values = {
+        "item_id": item,
+        "use": use,
+        "material": material,
+        "thickness_mm": mm,
+        "size_eu_from": size_from,
+        "size_eu_to": size_to,
+        "supply_days": supply_days,
+        "minimum_order": minimum_order,
+    }
+    options = {"item_id": "ITEM", "thickness_mm": "--mm"}
+    options |= {"size_eu_from": "--size-from", "size_eu_to": "--size-to"}
+    with typed_options(options):
+        item_id, asked = read_item_form({k: str(v) for k, v in values.items() if v is not None})
+    with serving("keep-item") as services, services.database.writing() as session:
+        stock.put_item(session, item_id, as_supplied(asked, stock.find_item(session, item_id)))
+        kept = stock.describe_item(session, item_id)
+    show(kept, ItemStored, form=form, out=out, table=lambda: [f"The item {item_id} is kept."])
+
+
+def bench_settings(
+    file: Annotated[
+        Path | None,
+        typer.Argument(help="JSON file to take them from, - = a pipe; left out = show them."),
+    ] = None,
+    out: Out = PIPE,
+) -> None:
+    """Show the bench's hours, prices and tolerances as JSON, or change them."""
+    from solespan.api.cli.files import read_file
+    from solespan.api.cli.messages import read_message
+    from solespan.api.cli.opening import serving
+    from solespan.api.schemas.bench.shop import BenchSettings
+    from solespan.api.services.bench.bench_settings import (
+        change_bench_settings,
+        read_bench_settings,
+    )
+
+    if file is None:
+        with serving() as services, services.database.reading() as session:
+            settings, _ = read_bench_settings(session)
+        show(settings, BenchSettings, form=OutputFormat.JSON, out=out, table=list)
+        return
+    content = read_file(file)
+    settings = read_message(lambda: BenchSettings.model_validate_json(content))
+    with serving("bench-settings") as services, services.database.writing() as session:
+        change_bench_settings(session, settings, None)
+    note("The settings are kept.")

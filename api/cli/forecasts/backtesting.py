@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
-from rich.console import Console
-from rich.table import Table
+from rich.console import RenderableType
+
+from solespan.api.cli.files import PIPE, write_file
+from solespan.api.cli.grid import Grid, grid
+from solespan.api.cli.options import read_day
+from solespan.api.cli.output import Format, Out, OutputFormat, note, show
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -27,7 +32,10 @@ Every = Annotated[
 ]
 Figure = Annotated[
     Path | None,
-    typer.Option("--figure", help="Write forecast chances beside outcomes, as one HTML file."),
+    typer.Option(
+        "--figure",
+        help="Write forecast chances beside outcomes, as one HTML file; - = standard output.",
+    ),
 ]
 
 
@@ -36,18 +44,26 @@ def register(app: typer.Typer) -> None:
     app.command("backtest")(backtest)
 
 
-def backtest(first: From = None, every: Every = USUAL_EVERY_DAYS, figure: Figure = None) -> None:
+def backtest(
+    first: From = None,
+    every: Every = USUAL_EVERY_DAYS,
+    figure: Figure = None,
+    form: Format = OutputFormat.TABLE,
+    out: Out = PIPE,
+) -> None:
     """Look back: how good would the forecasts have been on what has happened since?"""
     import pandas as pd
 
-    from solespan.api.cli.forecasts.forecasting import read_day, shown_progress
+    from solespan.api.cli.forecasts.forecasting import shown_progress
     from solespan.api.cli.opening import serving
-    from solespan.api.services.forecasts.look_back import keep, log_to_look_back_on
+    from solespan.api.schemas.forecasts.look_back import PastForecasts
+    from solespan.api.services.forecasts.look_back import keep, kept, log_to_look_back_on
     from solespan.forecast import backtest
 
     with serving() as services:
-        start = None if first is None else pd.Timestamp(read_day(first, services.clock, "--from"))
         today = services.clock.today()
+        day = None if first is None else read_day(first, today, "--from", past=True)
+        start = None if day is None else pd.Timestamp(day)
         with services.database.reading() as session:
             log = log_to_look_back_on(session, today)
             settings = services.forecaster.settings_on(session)
@@ -56,15 +72,19 @@ def backtest(first: From = None, every: Every = USUAL_EVERY_DAYS, figure: Figure
             back = backtest(log, days, settings=settings, progress=tell)
         with services.database.writing() as session:
             keep(session, back, days, today)
-    console = Console()
-    for sentence in back.sentences():
-        console.print(sentence, markup=False, highlight=False)
-    for table in _tables(back):
-        console.print()
-        console.print(table)
+        with services.database.reading() as session:
+            found = kept(session)
+
+    def tables() -> Iterator[RenderableType]:
+        yield from back.sentences()
+        for table in _tables(back):
+            yield ""
+            yield table
+
+    if figure != PIPE:
+        show(found, PastForecasts, form=form, out=out, table=tables, rows="scores")
     if figure is not None:
         _write(back, figure, pd.Timestamp(today))
-        typer.echo(f"Figure written to {figure}")
 
 
 def _days(log: WearLog, start: pd.Timestamp | None, every: int) -> list[pd.Timestamp]:
@@ -80,35 +100,48 @@ def _days(log: WearLog, start: pd.Timestamp | None, every: int) -> list[pd.Times
     return list(pd.date_range(start, last, freq=f"{every}D"))
 
 
-def _tables(back: Backtest) -> list[Table]:
+def _tables(back: Backtest) -> list[Grid]:
     import pandas as pd
 
-    scores = Table("forecaster", "forecasts", "days off", "times this model", title="Scores")
-    for name, count, days, times in back.scores.itertuples(index=False):
-        off = "-" if pd.isna(days) else f"{days:.1f}"
-        scores.add_row(name, str(count), off, "-" if pd.isna(times) else f"{times:.2f}")
-    bands = Table(
-        "band", "forecasts", "said", "happened", title=f"Due within {back.settings.sound_days} days"
-    )
-    for band, count, said, happened in back.bands.itertuples(index=False):
-        bands.add_row(band, str(count), f"{100 * said:.0f} %", f"{100 * happened:.0f} %")
-    chances = Table(
-        "within", "forecasts", "said", "happened", "80 % interval", title="Chances said"
-    )
-    for days, count, said, happened, low, high in back.calibration.itertuples(index=False):
-        chances.add_row(
+    scores = [
+        (
+            name,
+            count,
+            None if pd.isna(days) else f"{days:.1f}",
+            None if pd.isna(times) else f"{times:.2f}",
+        )
+        for name, count, days, times in back.scores.itertuples(index=False)
+    ]
+    bands = [
+        (band, count, f"{100 * said:.0f} %", f"{100 * happened:.0f} %")
+        for band, count, said, happened in back.bands.itertuples(index=False)
+    ]
+    chances = [
+        (
             f"{days} days",
-            str(count),
+            count,
             f"{100 * said:.0f} %",
             f"{100 * happened:.0f} %",
             f"{100 * low:.0f} to {100 * high:.0f} %",
         )
-    return [table for table in (scores, bands, chances) if table.row_count]
+        for days, count, said, happened, low, high in back.calibration.itertuples(index=False)
+    ]
+    within = f"Due within {back.settings.sound_days} days"
+    tables = (
+        grid(("forecaster", "forecasts", "days off", "times this model"), scores, title="Scores"),
+        grid(("band", "forecasts", "said", "happened"), bands, title=within),
+        grid(
+            ("within", "forecasts", "said", "happened", "80 % interval"),
+            chances,
+            title="Chances said",
+        ),
+    )
+    return [table for table in tables if table.rows]
 
 
 def _write(back: Backtest, path: Path, today: pd.Timestamp) -> None:
-    from solespan.api.cli.files import writing_to
     from solespan.dashboards.figures.calibration import calibration
 
-    with writing_to(path, "--figure"):
-        calibration(back.calibration, today=today).write_html(path)
+    write_file(path, str(calibration(back.calibration, today=today).to_html()), "--figure")
+    if path != PIPE:
+        note(f"Figure written to {path}.")

@@ -7,9 +7,9 @@ from datetime import date
 from typing import Any
 
 import pandas as pd
-from rich.table import Table
 from rich.text import Text
 
+from solespan.api.cli.grid import Grid, grid
 from solespan.dashboards.order import AT_REST
 from solespan.forecast import Explanation
 from solespan.forecast.frames import PROBABLY_GONE
@@ -20,79 +20,71 @@ __all__ = ["due_table", "explanation_tables"]
 # Band -> style; the word itself is always shown.
 BAND_STYLES = {"stop wearing": "bold red", "book in": "bold yellow", "watch": "cyan"}
 UNKNOWN = "-"
-WIDE = 120  # characters from which a terminal shows every column
-_WIDE_ONLY = (3, 7)
 
 
-def due_table(frame: pd.DataFrame, log: WearLog, as_of: date, *, width: int = WIDE) -> Table:
+def due_table(frame: pd.DataFrame, log: WearLog, as_of: date) -> Grid:
     """Return one line per pair, by send-by date: `frame` has the columns `frames.FORECAST`.
 
-    Pairs that are probably no longer in use stand last. On a narrow terminal the wearer and what
-    the forecast is based on are left out.
-
+    Pairs that are probably no longer in use stand last. A narrow terminal leaves out the wearer and
+    what the forecast is based on.
     """
-    wide = width >= WIDE
-    table = Table(title=f"New soles due, as of {as_of}", title_justify="left", pad_edge=False)
-    table.add_column("send by", no_wrap=True)
-    table.add_column("book by", no_wrap=True)
-    table.add_column("pair", overflow="fold", ratio=None if wide else 1)
-    if wide:
-        table.add_column("wearer", no_wrap=True)
-    table.add_column("band", no_wrap=True)
-    table.add_column("due between", no_wrap=wide, min_width=13)
-    table.add_column("first", no_wrap=True)
-    if wide:
-        table.add_column("why", overflow="fold", ratio=1)
     resoles = frame[(frame["foot"] == "pair") & (frame["point"] == "ball")]
     pairs = log.pairs.set_index("pair_id")
     resoles = resoles.assign(gone=resoles["chance_in_use"].astype(float) < PROBABLY_GONE)
     order = ["gone", "send_by", "pair_id"]
     ordered: list[Any] = list(resoles.sort_values(order, na_position="last").itertuples())
+    rows = []
     for row in ordered:
         pair = pairs.loc[row.pair_id] if row.pair_id in pairs.index else None
         label = None if pair is None else pair["label"]
-        named = row.pair_id if pd.isna(label) else f"{row.pair_id} {label}"
-        cells: list[str | Text] = [
-            _day(row.send_by),
-            _day(row.book_by),
-            Text(named),
-            Text("" if pair is None else str(pair["wearer_id"])),
-            Text("probably gone")
-            if row.gone and row.band not in AT_REST
-            else Text(_word(row.band), BAND_STYLES.get(str(row.band), "")),
-            Text(_between(row.due_p10, row.due_p90)),
-            Text(_word(row.first_foot)),
-            Text(_word(row.reason)),
-        ]
-        table.add_row(*(c for i, c in enumerate(cells) if wide or i not in _WIDE_ONLY))
-    table.caption = "due between: from the 10 % to the 90 % quantile; - = beyond the horizon"
-    return table
+        rows.append(
+            (
+                _day(row.send_by),
+                _day(row.book_by),
+                row.pair_id if pd.isna(label) else f"{row.pair_id} {label}",
+                "" if pair is None else str(pair["wearer_id"]),
+                Text("probably gone")
+                if row.gone and row.band not in AT_REST
+                else Text(_word(row.band), BAND_STYLES.get(str(row.band), "")),
+                _between(row.due_p10, row.due_p90),
+                _word(row.first_foot),
+                _word(row.reason),
+            )
+        )
+    return grid(
+        ("send by", "book by", "pair", "wearer", "band", "due between", "first", "why"),
+        rows,
+        title=f"New soles due, as of {as_of}",
+        caption="due between: from the 10 % to the 90 % quantile; - = beyond the horizon",
+        spare=("why", "wearer"),
+    )
 
 
-def explanation_tables(told: Explanation) -> Iterator[Table]:
+def explanation_tables(told: Explanation) -> Iterator[Grid]:
     """Yield what drives the date, and which check would narrow it, the best one first."""
     if len(told.drivers):
-        table = Table("driver", "effect on wear", "80 % interval", "note", title_justify="left")
-        for row in _rows(told.drivers):
-            table.add_row(
-                Text(str(row.driver)),
+        drivers = [
+            (
+                str(row.driver),
                 _percent(row.effect_percent),
                 f"{_percent(row.low_percent)} to {_percent(row.high_percent)}",
-                Text(_word(row.note)),
+                _word(row.note),
             )
-        yield table
+            for row in _rows(told.drivers)
+        ]
+        yield grid(("driver", "effect on wear", "80 % interval", "note"), drivers)
     if len(told.next_checks):
-        table = Table(
-            "check", "interval now", "after it", title="Which check would narrow the date most"
-        )
         best_first = told.next_checks.sort_values("interval_days_after", kind="stable")
-        for row in _rows(best_first):
-            table.add_row(
-                Text(f"{row.foot} {row.point}, {str(row.method).replace('_', ' ')}"),
+        checks = [
+            (
+                f"{row.foot} {row.point}, {str(row.method).replace('_', ' ')}",
                 _days(row.interval_days_now),
                 _days(row.interval_days_after),
             )
-        yield table
+            for row in _rows(best_first)
+        ]
+        title = "Which check would narrow the date most"
+        yield grid(("check", "interval now", "after it"), checks, title=title)
 
 
 def _rows(frame: pd.DataFrame) -> Iterator[Any]:

@@ -9,10 +9,12 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
-from rich.console import Console
+from rich.console import Console, RenderableType
 from rich.progress import Progress, SpinnerColumn, TextColumn, TimeElapsedColumn
 
-from solespan.api.clock import Clock
+from solespan.api.cli.files import PIPE, write_file
+from solespan.api.cli.options import Wearer, read_day
+from solespan.api.cli.output import Format, Out, OutputFormat, note, page_of, show
 from solespan.api.errors import NothingForecast, Refused
 
 if TYPE_CHECKING:
@@ -25,16 +27,11 @@ if TYPE_CHECKING:
     from solespan.forecast.dates.models import DueModel
     from solespan.forecast.log import WearLog
 
-__all__ = ["read_day", "register", "shown_progress"]
+__all__ = ["register", "shown_progress"]
 
 AsOf = Annotated[
     str | None, typer.Option("--as-of", help="Day to look from, YYYY-MM-DD. Default today.")
 ]
-Csv = Annotated[
-    Path | None,
-    typer.Option("--csv", help="Write the forecast file here; - = standard output."),
-]
-Wearer = Annotated[str | None, typer.Option("--wearer", help="Only this wearer's pairs.")]
 Dask = Annotated[
     str | None,
     typer.Option("--dask", metavar="ADDRESS", help="Split the fit over this Dask scheduler."),
@@ -79,7 +76,7 @@ def fit(as_of: AsOf = None, dask: Dask = None) -> None:
     from solespan.forecast import diagnose
 
     with serving() as services:
-        day = read_day(as_of, services.clock)
+        day = read_day(as_of, services.clock.today(), "--as-of", past=True)
         today = day == services.clock.today()
         with shown_progress() as tell:
             if today:
@@ -103,20 +100,21 @@ def fit(as_of: AsOf = None, dask: Dask = None) -> None:
 
 def forecast(
     as_of: AsOf = None,
-    csv: Csv = None,
     wearer: Wearer = None,
     explain: Explained = None,
     model: Model = None,
     keep: Kept = None,
+    form: Format = OutputFormat.TABLE,
+    out: Out = PIPE,
 ) -> None:
     """Forecast when each pair needs a new sole; fit first if that is due."""
     other = None if model is None else _other_model(model, explain)
     if keep:
         _keep(keep)
     if explain is not None:
-        _explain(explain, as_of)
+        _explain(explain, as_of, form, out)
     else:
-        _show_forecast(as_of, csv, wearer, other)
+        _show_forecast(as_of, wearer, other, form, out)
 
 
 def _other_model(name: str, explain: str | None) -> DueModel | None:
@@ -153,26 +151,30 @@ def _keep(pairs: list[str]) -> None:
     )
 
     given = {name.strip(): value.strip() for name, _, value in (p.partition("=") for p in pairs)}
-    with serving() as services, services.database.writing() as session:
+    with serving("forecast --set") as services, services.database.writing() as session:
         known, version = read_forecast_choices(session)
         values = known.model_dump(exclude_unset=True) | given
         chosen = {name: value for name, value in values.items() if value != ""}
         choices = read_message(lambda: ForecastChoices.model_validate(chosen))
         change_forecast_choices(session, choices, frozenset({version}))
-    typer.echo(f"Kept: {', '.join(pairs)}.")
+    note(f"Kept: {', '.join(pairs)}.")
 
 
-def _explain(pair: str, as_of: str | None) -> None:
+def _explain(pair: str, as_of: str | None, form: OutputFormat, out: Path) -> None:
     """Tell in sentences and tables what drives one pair's date."""
     import pandas as pd
 
     from solespan.api.cli.forecasts.due_table import explanation_tables
     from solespan.api.cli.opening import serving
+    from solespan.api.schemas.forecasts.forecasts import PairForecast
+    from solespan.api.services.forecasts.forecast_file import explanation_body, forecast_rows
+    from solespan.api.services.rack.pair_names import pair_named
     from solespan.forecast import explain
 
     with serving() as services:
-        day = read_day(as_of, services.clock)
-        _refuse_unknown(services, "pairs", "pair_id", pair)
+        day = read_day(as_of, services.clock.today(), "--as-of", past=True)
+        with services.database.reading() as session:
+            pair = pair_named(session, pair)
         with shown_progress() as tell:
             fitted, log = _prepared(services, day, tell)
         if pair not in set(log.soles["pair_id"]):
@@ -184,25 +186,34 @@ def _explain(pair: str, as_of: str | None) -> None:
         with services.database.reading() as session:
             settings = services.forecaster.settings_on(session)
         told = explain(fitted, log, pair, pd.Timestamp(day), settings)
-    console = Console()
-    for sentence in told.sentences:
-        console.print(sentence, markup=False, highlight=False)
-    for table in explanation_tables(told):
-        console.print()
-        console.print(table)
+        frame = _frame(services, fitted, log, day, None)
+    rows = forecast_rows(frame[frame["pair_id"] == pair])
+
+    def tables() -> Iterator[RenderableType]:
+        yield from told.sentences
+        for table in explanation_tables(told):
+            yield ""
+            yield table
+
+    body = {"pair_id": pair, "state": "ready", "rows": rows, **explanation_body(told)}
+    show(body, PairForecast, form=form, out=out, table=tables, rows="drivers")
 
 
 def _show_forecast(
-    as_of: str | None, csv: Path | None, wearer: str | None, other: DueModel | None
+    as_of: str | None, wearer: str | None, other: DueModel | None, form: OutputFormat, out: Path
 ) -> None:
-    """Fit if that is due, then show the due list, or write the forecast file, or both."""
+    """Fit if that is due, then write the due list, or all rows as JSON or as the forecast file."""
     from solespan.api.cli.forecasts.due_table import due_table
     from solespan.api.cli.opening import serving
-    from solespan.api.services.forecasts.forecast_file import write_forecast_file
+    from solespan.api.schemas.forecasts.forecasts import ForecastPage
+    from solespan.api.services.forecasts.forecast_file import forecast_csv, forecast_rows
+    from solespan.api.services.planning.rack import known_wearer
 
     with serving() as services:
-        day = read_day(as_of, services.clock)
-        _refuse_unknown(services, "wearers", "wearer_id", wearer)
+        day = read_day(as_of, services.clock.today(), "--as-of", past=True)
+        if wearer is not None:
+            with services.database.reading() as session:
+                known_wearer(session, wearer)
         with shown_progress() as tell:
             if other is None:
                 fitted, log = _prepared(services, day, tell)
@@ -211,33 +222,20 @@ def _show_forecast(
             else:
                 tell(f"judging by the {other.name} model", 0.0)
                 log, frame = _judged_by(services, other, day, wearer)
-    if csv is not None:
-        write_forecast_file(frame, csv)
-    if csv != Path("-"):
-        console = Console()
-        console.print(due_table(frame, log, day, width=console.width))
-        if csv is not None:
-            typer.echo(f"{len(frame)} rows written to {csv}")
-
-
-def read_day(text: str | None, clock: Clock, option: str = "--as-of") -> date:
-    """Read a day not after today. Raises `Refused`."""
-    today = clock.today()
-    if text is None:
-        return today
-    try:
-        day = date.fromisoformat(text)
-        readable = len(text) == len("YYYY-MM-DD")
-    except ValueError:
-        readable = False
-    if not readable or not date(1900, 1, 1) <= day <= today:
-        raise Refused(
-            f"{text!r} is no day to look from.",
-            where=option,
-            accepted=f"YYYY-MM-DD, up to today, {today}",
-            remedy=f"Write for example {option} {today}",
-        )
-    return day
+    if form == OutputFormat.CSV:
+        write_file(out, forecast_csv(frame))
+        if out != PIPE:
+            note(f"{len(frame)} rows written to {out}.")
+        return
+    by_day = frame.sort_values(["send_by", "pair_id", "foot", "point"], na_position="last")
+    rows = forecast_rows(by_day) if form == OutputFormat.JSON else []
+    show(
+        page_of(ForecastPage, rows),
+        ForecastPage,
+        form=form,
+        out=out,
+        table=lambda: [due_table(frame, log, day)],
+    )
 
 
 @contextmanager
@@ -272,17 +270,6 @@ def shown_progress() -> Iterator[service.Progress]:
             shown.update(task, description=step, completed=fraction)
 
         yield tell
-
-
-def _refuse_unknown(services: Services, name: str, column: str, given: str | None) -> None:
-    from solespan.api.services.unknown_id import unknown_id
-    from solespan.api.storage.rack.records import find_record
-
-    if given is None:
-        return
-    with services.database.reading() as session:
-        if find_record(session, name, {column: given}) is None:
-            raise unknown_id(session, name, column, given)
 
 
 def _prepared(services: Services, day: date, tell: service.Progress) -> tuple[WearFit, WearLog]:

@@ -2,12 +2,19 @@
 
 from __future__ import annotations
 
+import io
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
+from rich.console import RenderableType
+
+from solespan.api.cli.files import PIPE, write_file
+from solespan.api.cli.grid import grid
+from solespan.api.cli.output import Format, Out, OutputFormat, show
 
 if TYPE_CHECKING:
     from rich.progress import TaskID
@@ -59,11 +66,17 @@ def register(app: typer.Typer) -> None:
             bool, typer.Option("--keep-good-rows", help="Take the rest when rows are refused.")
         ] = False,
         report: Annotated[
-            Path | None, typer.Option(help="Write every refused and questioned row to this CSV.")
+            Path | None,
+            typer.Option(
+                "--report",
+                help="Write every refused and questioned row to this CSV; - = standard output.",
+            ),
         ] = None,
         rest: Annotated[
             Path | None, typer.Option(help="Folder for the rows of your sheets to correct.")
         ] = None,
+        form: Format = OutputFormat.TABLE,
+        out: Out = PIPE,
     ) -> None:
         """Read any table of shoes: all of it, or nothing and a list of errors.
 
@@ -71,28 +84,34 @@ def register(app: typer.Typer) -> None:
         read, and what is open is asked.
         """
         from solespan.api.cli.importing.import_dialogue import answers_given
+        from solespan.api.schemas.importing.imports import ImportTaken
         from solespan.api.services.importing.files.file_imports import ImportChoices
 
         answers = answers_given(mapping, answer or [])
         choices = ImportChoices(answers, take_proposals=yes, keep_good_rows=keep_good_rows)
-        done = _import(path, choices, day_first=day_first, dry_run=dry_run)
-        _print(done.report, dry_run=dry_run)
+        done, import_id = _import(path, choices, day_first=day_first, dry_run=dry_run)
         if report:
             _write(done.report, report)
         if rest and done.reading:
             _write_rest(done, rest)
+        if report != PIPE:
+            taken = {"import_id": import_id, "report": done.report.to_dict()}
+            lines = partial(_tables, done.report, dry_run=dry_run)
+            show(taken, ImportTaken, form=form, out=out, table=lines)
         if not done.report.written and (done.report.refused or not dry_run):
             raise typer.Exit(NOTHING_WRITTEN)
 
 
 def _import(
     path: Path, choices: ImportChoices, *, day_first: bool | None, dry_run: bool
-) -> FileImport:
+) -> tuple[FileImport, str | None]:
+    """Take the files; return what became of them, and the id of the import that was kept."""
     from solespan.api.cli.importing.import_dialogue import agree
     from solespan.api.cli.opening import by_terminal, opened
     from solespan.api.clock import Clock
     from solespan.api.services.importing.files.file_imports import is_interchange
     from solespan.api.services.importing.files.local_files import files_at
+    from solespan.api.services.importing.imports import import_id_of
 
     with (
         opened() as (database, settings),
@@ -103,9 +122,14 @@ def _import(
             by_terminal(database, "import"), settings, Clock(), given, folder, str(path), progress
         )
         if is_interchange(given):
-            return take(choices, rehearse=dry_run)
-        agreed, read = agree(take, choices, day_first=day_first, dry_run=dry_run)
-        return read if agreed is None else take(agreed, rehearse=False)
+            done = take(choices, rehearse=dry_run)
+        else:
+            agreed, done = agree(take, choices, day_first=day_first, dry_run=dry_run)
+            done = done if agreed is None else take(agreed, rehearse=False)
+        if not (done.report.written and done.report.changed):
+            return done, None
+        with database.reading() as session:
+            return done, import_id_of(session, str(path)[:2000])
 
 
 def _taker(
@@ -157,27 +181,13 @@ def _progress(given: list[Given]) -> Iterator[Callable[[str, int], None] | None]
         yield show
 
 
-def _print(report: ImportReport, *, dry_run: bool) -> None:
-    from rich.console import Console
-    from rich.table import Table
+def _tables(report: ImportReport, *, dry_run: bool) -> Iterator[RenderableType]:
     from rich.text import Text
 
     from solespan.api.services.importing.imports import SHEETS
 
-    console = Console()
-    counts = Table()
-    counts.add_column("file", no_wrap=True)
-    for heading in ("rows", "new", "updated", "unchanged", "refused", "questioned"):
-        counts.add_column(heading, justify="right")
-    for name, c in report.counts.items():
-        numbers = (c.rows, c.new, c.updated, c.unchanged, c.refused, c.questioned)
-        counts.add_row(
-            "rows not read" if name == SHEETS else f"{name}.csv",
-            *(f"{number:,}" for number in numbers),
-        )
     ranked = sorted(report.rows, key=lambda finding: finding.severity != "refused")
     for finding in ranked[:SHOWN_ROWS]:
-        # As text, never as markup: the cells are someone else's.
         colour = {"refused": "red", "questioned": "yellow"}.get(finding.severity, "dim")
         value = f" {finding.value!r}" if finding.value else ""
         place = f"{finding.file}, line {finding.line}" if finding.line else finding.file
@@ -185,11 +195,17 @@ def _print(report: ImportReport, *, dry_run: bool) -> None:
         line = Text.assemble((finding.severity, colour), f" {place}{column}{value}: {finding.why}")
         if finding.accepted:
             line.append(f" (accepted: {finding.accepted})", style="dim")
-        console.print(line, soft_wrap=True)
+        yield line
     if len(ranked) > SHOWN_ROWS:
-        console.print(f"... and {len(ranked) - SHOWN_ROWS:,} more; --report FILE.csv has them all")
-    console.print(counts)
-    console.print(Text(_verdict(report, dry_run=dry_run)))
+        yield f"... and {len(ranked) - SHOWN_ROWS:,} more; --report FILE.csv has them all"
+    rows = []
+    for name, c in report.counts.items():
+        numbers = (c.rows, c.new, c.updated, c.unchanged, c.refused, c.questioned)
+        label = "rows not read" if name == SHEETS else f"{name}.csv"
+        rows.append((label, *(f"{number:,}" for number in numbers)))
+    headings = ("rows", "new", "updated", "unchanged", "refused", "questioned")
+    yield grid(("file", *headings), rows, right=headings)
+    yield Text(_verdict(report, dry_run=dry_run))
 
 
 def _verdict(report: ImportReport, *, dry_run: bool) -> str:
@@ -209,18 +225,11 @@ def _verdict(report: ImportReport, *, dry_run: bool) -> str:
 
 
 def _write(report: ImportReport, path: Path) -> None:
-    from solespan.api.errors import Refused
     from solespan.api.services.interchange.report import write_report
 
-    try:
-        with path.open("w", encoding="utf-8", newline="") as stream:
-            write_report(report.rows, stream)
-    except OSError as cause:
-        raise Refused(
-            f"The report cannot be written: {cause.strerror}.",
-            where=str(path),
-            remedy="Choose another file with --report; the import itself is done.",
-        ) from cause
+    stream = io.StringIO(newline="")
+    write_report(report.rows, stream)
+    write_file(path, stream.getvalue(), "--report; the import itself is done")
 
 
 def _write_rest(done: FileImport, folder: Path) -> None:

@@ -2,18 +2,20 @@
 
 from __future__ import annotations
 
-import json
 import random
+from collections.abc import Iterator
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 from uuid import uuid4
 
 import typer
-from rich.console import Console
-from rich.table import Table
-from rich.text import Text
+from rich.console import RenderableType
 
-from solespan.api.errors import Refused
+from solespan.api.cli.files import PIPE
+from solespan.api.cli.grid import grid
+from solespan.api.cli.notices.lists import notices as list_notices
+from solespan.api.cli.options import read_day
+from solespan.api.cli.output import Format, Out, OutputFormat, note, show
 
 if TYPE_CHECKING:
     from solespan.api.services.notices.deciding import DecisionSnapshot
@@ -34,9 +36,11 @@ def register(app: typer.Typer) -> None:
     notices.command("preview")(preview)
     notices.command("gone")(gone)
     notices.command("send")(send)
-    notices.command("list")(list_them)
+    notices.command("list")(list_notices)
     notices.command("retry")(retry)
     notices.command("rules")(rules)
+    notices.command("wording")(wording)
+    notices.command("letters")(letters)
     notices.command("consent")(consent)
     notices.command("bounced")(bounced)
     notices.command("read-bounces")(read_bounces)
@@ -58,9 +62,11 @@ def preview(
     words: Annotated[
         bool, typer.Option("--words", help="Also what each would be written.")
     ] = False,
+    form: Format = OutputFormat.TABLE,
+    out: Out = PIPE,
 ) -> None:
     """Show who would get a notice now, and why; change nothing."""
-    _preview(everyone=everyone, words=words)
+    _preview(everyone=everyone, words=words, form=form, out=out)
 
 
 def gone(
@@ -70,29 +76,36 @@ def gone(
     retire: Annotated[
         list[str] | None, typer.Option("--retire", help="A pair that is no longer in use.")
     ] = None,
+    form: Format = OutputFormat.TABLE,
+    out: Out = PIPE,
 ) -> None:
     """List pairs that are probably no longer in use, or keep what is true of some."""
     from solespan.api.cli.opening import serving
+    from solespan.api.schemas.notices.notices import DecisionPage
     from solespan.api.services.notices.deciding import preview as decisions
-    from solespan.api.services.notices.reading import gone_pairs
+    from solespan.api.services.notices.reading import decision_rows, gone_pairs, reason_counts
+    from solespan.api.services.rack.pair_names import pair_named
     from solespan.api.services.rack.sole_forms import give_up, say_in_use
-    from solespan.dashboards import wording
+    from solespan.dashboards.wording import chance
 
+    if in_use or retire:
+        with serving("notices gone") as services, services.database.writing() as session:
+            for pair in in_use or []:
+                say_in_use(services, session, pair_named(session, pair), {})
+            for pair in retire or []:
+                give_up(services, session, pair_named(session, pair), {})
+        typer.echo(f"{len(in_use or [])} still in use, {len(retire or [])} retired.")
+        return
     with serving() as services:
-        if in_use or retire:
-            with services.database.writing() as session:
-                for pair_id in in_use or []:
-                    say_in_use(services, session, pair_id, {})
-                for pair_id in retire or []:
-                    give_up(services, session, pair_id, {})
-            typer.echo(f"{len(in_use or [])} still in use, {len(retire or [])} retired.")
-            return
-        rows = gone_pairs(decisions(services), MOST_SHOWN)
-    table = Table("pair", "name", "customer", "chance in use")
-    for row in rows:
-        named = (Text(str(row[name])) for name in ("pair_id", "pair", "customer"))
-        table.add_row(*named, wording.chance(row["chance"]))
-    Console().print(table if rows else "No pair is probably gone.")
+        seen = decisions(services)
+    rows = gone_pairs(seen, MOST_SHOWN)
+    cells = [(row["pair_id"], row["pair"], row["customer"], chance(row["chance"])) for row in rows]
+    table = grid(("pair", "name", "customer", "chance in use"), cells)
+    told = decision_rows(seen, verdict="no", limit=len(seen.decisions))[0]
+    items = [row for row in told if row["why"] == "gone"]
+    body = {"counts": reason_counts(seen), "items": items, "total": len(items)}
+    empty = "No pair is probably gone."
+    show(body, DecisionPage, form=form, out=out, table=lambda: [table if rows else empty])
 
 
 def send(
@@ -101,37 +114,9 @@ def send(
 ) -> None:
     """Write the notices that are due, and send all that may go now."""
     if dry_run:
-        _preview(everyone=False, words=True)
+        _preview(everyone=False, words=True, form=OutputFormat.TABLE, out=PIPE)
     else:
         _send(yes=yes)
-
-
-def list_them(
-    state: Annotated[
-        str | None, typer.Option("--state", help="pending, sent, failed or cancelled.")
-    ] = None,
-) -> None:
-    """List notices, newest first, and where each is."""
-    from solespan.api.cli.opening import serving
-    from solespan.api.storage.notices.notices import list_notices
-    from solespan.api.storage.tables.notices import STATES
-
-    if state is not None and state not in STATES:
-        raise Refused(
-            f"{state!r} is no state.",
-            where="--state",
-            accepted=", ".join(STATES),
-            remedy="Choose one of these.",
-        )
-    with serving() as services, services.database.reading() as session:
-        rows = list_notices(session, state=state, limit=MOST_SHOWN)
-    table = Table("notice", "customer", "decided (UTC)", "by", "state", "tries", "why")
-    table.columns[0].overflow = "fold"  # an id that is cut off cannot be typed again
-    for row in rows:
-        decided = f"{row['decided_at']:%Y-%m-%d %H:%M}"
-        last = (row["channel"], row["state"], str(row["attempts"]), Text(row["problem"] or ""))
-        table.add_row(row["notice_id"], Text(row["wearer_id"]), decided, *last)
-    Console().print(table if rows else "No notice yet.")
 
 
 def retry(notice: Annotated[str, typer.Argument(help="The notice's id.")]) -> None:
@@ -139,34 +124,91 @@ def retry(notice: Annotated[str, typer.Argument(help="The notice's id.")]) -> No
     from solespan.api.cli.opening import serving
     from solespan.api.services.notices.reading import retry
 
-    with serving() as services, services.database.writing() as session:
+    with serving("notices retry") as services, services.database.writing() as session:
         retry(services, session, notice)
     typer.echo("It will be tried again.")
 
 
 def rules(
     file: Annotated[
-        Path | None, typer.Argument(help="JSON file to take them from; left out = show them.")
+        Path | None,
+        typer.Argument(help="JSON file to take them from, - = a pipe; left out = show them."),
     ] = None,
+    out: Out = PIPE,
 ) -> None:
-    """Show the rules of notices, or change them."""
-    from solespan.api.cli.files import read_json
-    from solespan.api.cli.messages import read_message
-    from solespan.api.cli.opening import serving
+    """Show the rules of notices as JSON, or change them."""
     from solespan.api.schemas.notices.notices import NoticeRules
     from solespan.api.services.notices import choices
 
-    with serving() as services:
-        if file is None:
-            with services.database.reading() as session:
-                rules, _ = choices.read_rules(session)
-            typer.echo(json.dumps(rules.model_dump(mode="json"), indent=2))
-            return
-        content = read_json(file)
-        rules = read_message(lambda: NoticeRules.model_validate_json(content))
-        with services.database.writing() as session:
-            choices.change_rules(session, rules, None)
-        typer.echo("The rules are kept.")
+    _choose(file, out, NoticeRules, choices.read_rules, choices.change_rules, "The rules are kept.")
+
+
+def wording(
+    file: Annotated[
+        Path | None,
+        typer.Argument(help="JSON file to take it from, - = a pipe; left out = show it."),
+    ] = None,
+    out: Out = PIPE,
+) -> None:
+    """Show the wording of notices as JSON, or change it."""
+    from solespan.api.schemas.notices.notices import NoticeTemplate
+    from solespan.api.services.notices import choices
+
+    _choose(
+        file,
+        out,
+        NoticeTemplate,
+        choices.read_template,
+        choices.change_template,
+        "The wording is kept.",
+    )
+
+
+def _choose(file: Path | None, out: Path, model: Any, read: Any, change: Any, said: str) -> None:
+    from solespan.api.cli.files import read_file
+    from solespan.api.cli.messages import read_message
+    from solespan.api.cli.opening import serving
+
+    if file is None:
+        with serving() as services, services.database.reading() as session:
+            chosen, _ = read(session)
+        show(chosen, model, form=OutputFormat.JSON, out=out, table=list)
+        return
+    content = read_file(file)
+    chosen = read_message(lambda: model.model_validate_json(content))
+    with serving("notices") as services, services.database.writing() as session:
+        change(session, chosen, None)
+    note(said)
+
+
+def letters(
+    printed: Annotated[
+        bool, typer.Option("--printed", help="They are printed; take them off the list.")
+    ] = False,
+    out: Out = PIPE,
+) -> None:
+    """Write the letters that wait to be printed, one page each."""
+    from solespan.api.cli.files import write_file
+    from solespan.api.cli.opening import serving
+    from solespan.api.services.notices.reading import letters, mark_printed
+
+    with serving("notices letters") as services, services.database.writing() as session:
+        rows = letters(session, MOST_SHOWN)
+        if printed:
+            count = mark_printed(
+                session, max((row["id"] for row in rows), default=0), services.clock.now()
+            )
+    if printed:
+        note(f"{count} letters are off the list.")
+        return
+    pages = [
+        f"{row['address'] or row['name']}\n\n{row['made_at']:%Y-%m-%d}\n\n"
+        f"{row['payload']['subject']}\n\n{row['payload']['text']}\n"
+        for row in rows
+    ]
+    if pages:
+        write_file(out, "\f".join(pages))
+    note(f"{len(rows)} letters wait; --printed takes them off the list.")
 
 
 def consent(
@@ -189,7 +231,7 @@ def consent(
     from solespan.api.schemas.notices.notices import ConsentGiven, ConsentWithdrawn
     from solespan.api.services.notices import consents
 
-    with serving() as services:
+    with serving("notices consent") as services:
         if withdraw:
             ended = read_message(
                 lambda: ConsentWithdrawn.model_validate(
@@ -207,7 +249,7 @@ def consent(
                     "channel": channel,
                     "how": how,
                     "by": by,
-                    "on": on,
+                    "on": None if on is None else read_day(on, services.clock.today(), past=True),
                     "address": address,
                 }
             )
@@ -230,7 +272,7 @@ def bounced(
     from solespan.api.storage.notices.consents import lift_stop
 
     given = read_message(lambda: BounceGiven(address=address, reason=reason or "it bounced"))
-    with serving() as services:
+    with serving("notices bounced") as services:
         with services.database.writing() as session:
             if lift:
                 lifted = lift_stop(session, given.address)
@@ -255,7 +297,7 @@ def _read_bounces(mails: list[bytes]) -> None:
     from solespan.api.cli.opening import serving
     from solespan.api.services.notices import consents
 
-    with serving() as services, services.database.writing() as session:
+    with serving("notices read-bounces") as services, services.database.writing() as session:
         stopped = [consents.read_bounce(session, raw, services.clock) for raw in mails]
     typer.echo(
         f"{stopped.count(True)} of {len(mails)} said that an address we wrote to takes no mail; "
@@ -269,7 +311,7 @@ def _send(*, yes: bool) -> None:
     from solespan.api.services.notices.deciding import run
     from solespan.api.services.notices.sending import Sender
 
-    with serving() as services:
+    with serving("notices send") as services:
         customers = _due_customers(services)
         if customers and not yes:
             typer.confirm(f"Write to {customers} customers?", abort=True)
@@ -283,12 +325,13 @@ def _send(*, yes: bool) -> None:
         typer.echo("What waits for quiet hours to end goes out by: solespan work")
 
 
-def _preview(*, everyone: bool, words: bool) -> None:
+def _preview(*, everyone: bool, words: bool, form: OutputFormat, out: Path) -> None:
     """Show decisions, and perhaps the words of each notice."""
     from solespan.api.cli.opening import serving
+    from solespan.api.schemas.notices.notices import DecisionPage
     from solespan.api.services.notices.deciding import preview, sample
     from solespan.api.services.notices.delivery_config import problems_of
-    from solespan.api.services.notices.reading import decision_rows, quiet_words, reason_counts
+    from solespan.api.services.notices.reading import decision_rows, reason_counts
     from solespan.api.services.notices.template_failure import stuck_words
 
     with serving() as services:
@@ -298,28 +341,40 @@ def _preview(*, everyone: bool, words: bool) -> None:
             stuck = stuck_words(session)
         who = sorted(_written_to(seen)) if words and not problems else []
         samples = [sample(services, seen, wearer_id) for wearer_id in who]
+    every = form != OutputFormat.TABLE
+    rows, total = decision_rows(seen, limit=len(seen.decisions) if every else MOST_SHOWN)
+    shown = [row for row in rows if everyone or row["verdict"] != "no"]
+    counts = reason_counts(seen)
+
+    def tables() -> Iterator[RenderableType]:
+        if shown:
+            yield _decision_table(seen, shown)
+        if everyone and total > len(rows):
+            yield f"... and {total - len(rows)} more pairs: --format csv has them all"
+        yield ", ".join(f"{why}: {n}" for why, n in counts.items()) or "There is no pair yet."
+        for problem in filter(None, [*problems, stuck]):
+            yield f"! {problem}"
+        for each in filter(None, samples):
+            yield f"\n--- {each['wearer_id']}, by {each['channel']}: {each['subject']}\n"
+            yield str(each["text"])
+
+    body = {"counts": counts, "items": shown, "total": len(shown)}
+    show(body, DecisionPage, form=form, out=out, table=tables)
+
+
+def _decision_table(seen: DecisionSnapshot, shown: list[dict[str, Any]]) -> RenderableType:
+    from solespan.api.services.notices.reading import quiet_words
+
     names = dict(zip(seen.customers["wearer_id"], seen.customers["name"], strict=True))
     zones = dict(zip(seen.customers["wearer_id"], seen.customers["time_zone"], strict=True))
-    table = Table("customer", "name", "pair", "verdict", "why", "by")
-    rows, total = decision_rows(seen, limit=MOST_SHOWN)
-    shown = [row for row in rows if everyone or row["verdict"] != "no"]
+    cells = []
     for row in shown:
         customer = row["wearer_id"]
-        named = [Text(str(n or "")) for n in (customer, names[customer], row["pair_id"])]
         by = ", ".join(filter(None, [row["channel"], quiet_words(seen, zones[customer])]))
-        table.add_row(*named, row["verdict"], row["reason"], by if row["channel"] else "")
-    console = Console()
-    if shown:
-        console.print(table)
-    if everyone and total > len(rows):
-        console.print(f"... and {total - len(rows)} more pairs: GET /v1/notices/preview")
-    counts = reason_counts(seen)
-    console.print(", ".join(f"{why}: {n}" for why, n in counts.items()) or "There is no pair yet.")
-    for problem in filter(None, [*problems, stuck]):
-        console.print(f"! {problem}", markup=False)
-    for each in filter(None, samples):
-        headed = f"\n--- {each['wearer_id']}, by {each['channel']}: {each['subject']}\n"
-        console.print(Text(f"{headed}\n{each['text']}"), soft_wrap=True)
+        name = names[customer] if isinstance(names[customer], str) else ""
+        last = (row["verdict"], row["reason"], by if row["channel"] else "")
+        cells.append((customer, name, row["pair_id"], *last))
+    return grid(("customer", "name", "pair", "verdict", "why", "by"), cells)
 
 
 def _due_customers(services: Services) -> int:

@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from datetime import date
-from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
-from rich.console import Console
-from rich.table import Table
-from rich.text import Text
+from rich.console import RenderableType
 
+from solespan.api.cli.files import PIPE
+from solespan.api.cli.grid import Grid, grid
+from solespan.api.cli.options import Whose, read_day
+from solespan.api.cli.output import Format, Out, OutputFormat, show
 from solespan.api.errors import Conflict, Refused
 
 if TYPE_CHECKING:
@@ -19,7 +20,6 @@ if TYPE_CHECKING:
 
 __all__ = ["register"]
 
-Whose = Annotated[str | None, typer.Option("--wearer", help="Whose rack; needed with several.")]
 Days = Annotated[int | None, typer.Option("--rest", help="Full days of rest after wear.")]
 
 
@@ -56,18 +56,16 @@ def plan(
     again: Annotated[
         bool, typer.Option("--again", help="Keep the newest plan where it can be kept.")
     ] = False,
-    csv: Annotated[Path | None, typer.Option(help="Also write the days to this file.")] = None,
+    form: Format = OutputFormat.TABLE,
+    out: Out = PIPE,
 ) -> None:
     """Plan which pair is worn on which day, and when each goes to the bench."""
-    import pandas as pd
-
-    from solespan.api.cli.files import writing_to
     from solespan.api.cli.opening import serving
-    from solespan.api.cli.planning.rack_tools import bring_up_to_date, named, whose
+    from solespan.api.cli.planning.rack_tools import bring_up_to_date, whose
+    from solespan.api.schemas.planning.planning import PlanShown
     from solespan.api.services.planning import plans
-    from solespan.dashboards.pages.planning.plan import how_good
 
-    values = {
+    values: dict[str, Any] = {
         "weeks": weeks,
         "most_away": away,
         "budget_minor_per_quarter": None if budget is None else round(100 * budget),
@@ -75,10 +73,10 @@ def plan(
         "week": None if week is None else [code.strip() for code in week.split(",")],
         "rest_days": rest,
         "rest_days_wet": max(rest, rest_wet),
-        "occasions": [_occasion(text) for text in occasion or []],
     }
-    with serving() as services:
+    with serving("plan") as services:
         wearer_id = whose(services, wearer)
+        values["occasions"] = [_occasion(services, text) for text in occasion or []]
         bring_up_to_date(services)
         earlier = None
         if again:
@@ -86,24 +84,23 @@ def plan(
         asked = plans.plan_rack(services, wearer_id, values, earlier=earlier)
         with services.database.writing() as session:
             shown = plans.keep(services, session, asked)
+    show(shown, PlanShown, form=form, out=out, table=lambda: _plan_tables(shown), rows="days")
+
+
+def _plan_tables(shown: Mapping[str, Any]) -> Iterator[RenderableType]:
+    from solespan.api.cli.planning.rack_tools import named
+    from solespan.dashboards.pages.planning.plan import how_good
+
     labels = {p["pair_id"]: p["label"] for p in shown["pairs"]}
-    _print_days(shown["days"][:DAYS_SHOWN], labels)
-    _print_sends(shown["sends"], labels)
-    pairs = Table("pair", "wears", "share", "why", title="Every pair", title_justify="left")
-    for one in shown["pairs"]:
-        pairs.add_row(
-            Text(named(one["pair_id"], labels)),
-            str(one["wears"]),
-            str(one["share"]),
-            Text(one["reason"]),
-        )
-    Console().print(pairs)
-    _print_given_up(shown)
-    typer.echo(f"{how_good(shown['gap'])} Kept as plan {shown['plan_id']}.")
-    if csv is not None:
-        with writing_to(csv, "--csv"):
-            pd.DataFrame(shown["days"]).to_csv(csv, index=False)
-        typer.echo(f"{len(shown['days'])} days written to {csv}")
+    yield _days_table(shown["days"][:DAYS_SHOWN], labels)
+    yield _sends_table(shown["sends"], labels)
+    pairs = [
+        (named(one["pair_id"], labels), one["wears"], one["share"], one["reason"])
+        for one in shown["pairs"]
+    ]
+    yield grid(("pair", "wears", "share", "why"), pairs, title="Every pair")
+    yield from _given_up(shown)
+    yield f"{how_good(shown['gap'])} Kept as plan {shown['plan_id']}."
 
 
 def what_if(
@@ -118,35 +115,51 @@ def what_if(
     ] = None,
     rest: Days = None,
     plan: Annotated[bool, typer.Option("--plan", help="The newest plan is followed.")] = False,
+    form: Format = OutputFormat.TABLE,
+    out: Out = PIPE,
 ) -> None:
     """Forecast every pair under other habits, beside today's."""
     from solespan.api.cli.opening import serving
     from solespan.api.cli.planning.rack_tools import bring_up_to_date, named, whose
+    from solespan.api.schemas.planning.planning import WhatIfAnswer
     from solespan.api.services.planning.habits import forecasts_if
 
-    habits: list[dict[str, Any]] = [_pace(text) for text in (pace or [])]
-    habits += [{"kind": "retire", "pair_id": pair} for pair in (retire or [])]
-    habits += [_trip(text) for text in (trip or [])]
     with serving() as services:
+        name = _namer(services)
+        habits: list[dict[str, Any]] = [_pace(text, name) for text in (pace or [])]
+        habits += [{"kind": "retire", "pair_id": name(pair)} for pair in (retire or [])]
+        habits += [_trip(services, text, name) for text in (trip or [])]
         wearer_id = whose(services, wearer)
         bring_up_to_date(services)
         plan_id = _newest_plan(services, wearer_id)["plan_id"] if plan else None
         answer = forecasts_if(services, wearer_id, habits, rest_days=rest, plan_id=plan_id)
     labels = {one["pair_id"]: one["label"] for one in answer["items"]}
-    table = Table(
-        title=f"Today's habit and the new habit, as of {answer['as_of']}",
-        title_justify="left",
-        caption="due: middle estimate; wears: a year; - = beyond the horizon",
-    )
-    for name in ("pair", "send by", "then", "due", "then", "wears", "then"):
-        table.add_column(name, no_wrap=name != "pair")
-    for one in answer["items"]:
-        table.add_row(
-            Text(named(one["pair_id"], labels)),
-            *(one[f"{name}_{when}"] or "-" for name in ("send_by", "due_p50") for when in _WHEN),
+    rows = [
+        (
+            named(one["pair_id"], labels),
+            *(one[f"{column}_{when}"] for column in ("send_by", "due_p50") for when in _WHEN),
             *(f"{one[f'wear_days_365d_{when}']:.0f}" for when in _WHEN),
         )
-    Console().print(table)
+        for one in answer["items"]
+    ]
+    table = grid(
+        ("pair", "send by", "send by then", "due", "due then", "wears", "wears then"),
+        rows,
+        title=f"Today's habit and the new habit, as of {answer['as_of']}",
+        caption="due: middle estimate; wears: a year; - = beyond the horizon",
+    )
+    show(answer, WhatIfAnswer, form=form, out=out, table=lambda: [table])
+
+
+def _namer(services: Services) -> Callable[[str], str]:
+    """Return what finds the id of a pair by its id or its name."""
+    from solespan.api.services.rack.pair_names import pair_named
+
+    def find(text: str) -> str:
+        with services.database.reading() as session:
+            return pair_named(session, text.strip())
+
+    return find
 
 
 def _newest_plan(services: Services, wearer_id: str) -> dict[str, Any]:
@@ -159,22 +172,20 @@ def _newest_plan(services: Services, wearer_id: str) -> dict[str, Any]:
     return newest[0]
 
 
-def _occasion(text: str) -> dict[str, Any]:
-    from solespan.api.cli.planning.rack_tools import day_of
-
+def _occasion(services: Services, text: str) -> dict[str, Any]:
     on, _, rest = text.partition(":")
     code, _, pair = rest.partition(":")
     return {
-        "on": day_of(on, "--occasion"),
+        "on": read_day(on, services.clock.today(), "--occasion"),
         "dress_code": code or None,
-        "pair_id": pair or None,
+        "pair_id": _namer(services)(pair) if pair else None,
     }
 
 
-def _pace(text: str) -> dict[str, Any]:
+def _pace(text: str, name: Callable[[str], str]) -> dict[str, Any]:
     pair, _, wears = text.rpartition("=")
     try:
-        return {"kind": "pace", "pair_id": pair, "wears_per_week": float(wears)}
+        return {"kind": "pace", "wears_per_week": float(wears), "pair_id": name(pair)}
     except ValueError:
         raise Refused(
             f"{text!r} is no pace.",
@@ -184,9 +195,7 @@ def _pace(text: str) -> dict[str, Any]:
         ) from None
 
 
-def _trip(text: str) -> dict[str, Any]:
-    from solespan.api.cli.planning.rack_tools import day_of
-
+def _trip(services: Services, text: str, name: Callable[[str], str]) -> dict[str, Any]:
     span, _, pairs = text.partition("=")
     first, dots, last = span.partition("..")
     if not dots or not pairs:
@@ -198,45 +207,48 @@ def _trip(text: str) -> dict[str, Any]:
         )
     return {
         "kind": "trip",
-        "since": day_of(first, "--trip"),
-        "until": day_of(last, "--trip"),
-        "pair_ids": [pair.strip() for pair in pairs.split(",")],
+        "since": read_day(first, services.clock.today(), "--trip"),
+        "until": read_day(last, services.clock.today(), "--trip"),
+        "pair_ids": [name(pair) for pair in pairs.split(",")],
     }
 
 
-def _print_days(days: Sequence[dict[str, Any]], labels: dict[str, str | None]) -> None:
+def _days_table(days: Sequence[dict[str, Any]], labels: dict[str, str | None]) -> Grid:
     from solespan.api.cli.planning.rack_tools import named
 
-    table = Table("day", "for", "pair", title="The next two weeks", title_justify="left")
+    rows = []
     for day in days:
         weekday = date.fromisoformat(day["worn_on"]).strftime("%a")
-        pair = "-" if day["pair_id"] is None else named(day["pair_id"], labels)
-        table.add_row(f"{day['worn_on']} {weekday}", day["dress_code"], Text(pair))
-    Console().print(table)
+        pair = None if day["pair_id"] is None else named(day["pair_id"], labels)
+        rows.append((f"{day['worn_on']} {weekday}", day["dress_code"], pair))
+    return grid(("day", "for", "pair"), rows, title="The next two weeks")
 
 
-def _print_sends(sends: Sequence[dict[str, Any]], labels: dict[str, str | None]) -> None:
+def _sends_table(sends: Sequence[dict[str, Any]], labels: dict[str, str | None]) -> RenderableType:
     from solespan.api.cli.planning.rack_tools import named
 
     if not sends:
-        typer.echo("No pair goes to the bench in this plan.")
-        return
-    table = Table("hand over", "back", "pair", "price", title="To the bench", title_justify="left")
-    for send in sends:
-        price = f"{send['price_minor'] / 100:.2f}"
-        pair = Text(named(send["pair_id"], labels))
-        table.add_row(send["send_on"], send["back_on"], pair, price)
-    Console().print(table)
+        return "No pair goes to the bench in this plan."
+    rows = [
+        (
+            send["send_on"],
+            send["back_on"],
+            named(send["pair_id"], labels),
+            f"{send['price_minor'] / 100:.2f}",
+        )
+        for send in sends
+    ]
+    return grid(("hand over", "back", "pair", "price"), rows, title="To the bench")
 
 
-def _print_given_up(shown: dict[str, Any]) -> None:
+def _given_up(shown: Mapping[str, Any]) -> Iterator[str]:
     given_up = shown["given_up"]
     if not given_up:
         return
     known = "No plan gives up fewer" if shown["fewest_proven"] else "Perhaps fewer would do"
     wishes = "1 wish" if len(given_up) == 1 else f"{len(given_up)} wishes"
-    typer.echo(f"{wishes} cannot be kept. {known}:")
+    yield f"{wishes} cannot be kept. {known}:"
     for one in given_up[:20]:
-        typer.echo(f"  {one['sentence']}")
+        yield f"  {one['sentence']}"
     if len(given_up) > 20:
-        typer.echo(f"  and {len(given_up) - 20} more")
+        yield f"  and {len(given_up) - 20} more"

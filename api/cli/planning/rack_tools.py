@@ -1,15 +1,14 @@
-"""Rack tools of commands: which services, rack and days do the commands about a rack share?"""
+"""Rack tools of commands: which services and rack do the commands about a rack share?"""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from datetime import date
 
 from solespan.api.errors import NothingForecast, Refused
 from solespan.api.storage.rack.records import list_records
 from solespan.api.wiring import Services
 
-__all__ = ["bring_up_to_date", "day_of", "named", "whose"]
+__all__ = ["bring_up_to_date", "named", "whose"]
 
 
 def bring_up_to_date(services: Services) -> None:
@@ -40,19 +39,6 @@ def whose(services: Services, wearer: str | None) -> str:
             remedy="Say whose rack is meant: --wearer ID",
         )
     return str(known[0])
-
-
-def day_of(text: str, where: str) -> date:
-    """Read a day. Raises `Refused`."""
-    try:
-        return date.fromisoformat(text)
-    except ValueError:
-        raise Refused(
-            f"{text!r} is no day.",
-            where=where,
-            accepted="YYYY-MM-DD",
-            remedy="Write the day as 2027-02-14.",
-        ) from None
 
 
 def named(pair_id: str, labels: Mapping[str, str | None]) -> str:

@@ -2,19 +2,21 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Mapping
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Any
 
 import typer
-from rich.console import Console
-from rich.table import Table
-from rich.text import Text
+from rich.console import RenderableType
 
+from solespan.api.cli.files import PIPE
+from solespan.api.cli.grid import grid
+from solespan.api.cli.options import Whose, read_day
+from solespan.api.cli.output import Format, Out, OutputFormat, note, show
+from solespan.api.cli.planning import lists
 from solespan.api.errors import Refused
 
 __all__ = ["register"]
-
-Whose = Annotated[str | None, typer.Option("--wearer", help="Whose rack; needed with several.")]
 
 
 def register(app: typer.Typer) -> None:
@@ -36,49 +38,63 @@ def routes(
         str | None,
         typer.Option(help="ROUTE to take away; a default comes back."),
     ] = None,
+    form: Format = OutputFormat.TABLE,
+    out: Out = PIPE,
 ) -> None:
     """List the ways to a new sole, compare them for one pair, or take one away."""
     if forget is not None:
         _forget(wearer, forget)
     if pair is None:
-        _list(wearer)
+        lists.routes(wearer, form, out)
     else:
-        _compare(pair, occasion, chance)
+        _compare(pair, occasion, chance, form, out)
 
 
 def care(
     wearer: Whose = None,
-    done: Annotated[list[str] | None, typer.Option(help="PAIR:CARE that was done today.")] = None,
+    done: Annotated[list[str] | None, typer.Option(help="PAIR:CARE that was done.")] = None,
+    on: Annotated[
+        str | None, typer.Option("--on", help="The day of --done. Default today.")
+    ] = None,
+    form: Format = OutputFormat.TABLE,
+    out: Out = PIPE,
 ) -> None:
     """List the care that is due, or log that it was done."""
     from solespan.api.cli.opening import serving
     from solespan.api.cli.planning.rack_tools import named, whose
+    from solespan.api.schemas.planning.care import CareDue
     from solespan.api.services.planning import care as cares
+    from solespan.api.services.rack.pair_names import pair_named
 
-    with serving() as services:
+    with serving("care") as services:
         for text in done or []:
-            pair_id, _, care = text.rpartition(":")
-            if not pair_id:
+            pair, _, care = text.rpartition(":")
+            if not pair:
                 raise Refused(
                     f"{text!r} does not say which care was done on which pair.",
                     where="--done",
                     accepted="PAIR:CARE, as the list of care due says it",
                     remedy="Write for example --done oxford:brush",
                 )
+            day = None if on is None else read_day(on, services.clock.today(), past=True)
             with services.database.writing() as session:
-                logged = cares.log_care(services, session, pair_id, care, None)
-            typer.echo(f"Logged: {logged['care']} on {logged['pair_id']}, {logged['done_on']}.")
-        wearer_id = whose(services, wearer)
-        answer = cares.care_due(services, wearer_id)
-    if not answer["items"]:
-        typer.echo("No care is due.")
-        return
-    table = Table("pair", "due since", "what", "log it as", "why", title="Care that is due")
-    for one in answer["items"]:
-        pair = named(one["pair_id"], {one["pair_id"]: one["label"]})
-        code = f"{one['pair_id']}:{one['care']}"
-        table.add_row(Text(pair), one["since"], one["what"], Text(code), Text(one["reason"]))
-    Console().print(table)
+                logged = cares.log_care(services, session, pair_named(session, pair), care, day)
+            note(f"Logged: {logged['care']} on {logged['pair_id']}, {logged['done_on']}.")
+        answer = cares.care_due(services, whose(services, wearer))
+    rows = [
+        (
+            named(one["pair_id"], {one["pair_id"]: one["label"]}),
+            one["since"],
+            one["what"],
+            f"{one['pair_id']}:{one['care']}",
+            one["reason"],
+        )
+        for one in answer["items"]
+    ]
+    headings = ("pair", "due since", "what", "log it as", "why")
+    table = grid(headings, rows, title="Care that is due", spare=["why"])
+    empty = "No care is due."
+    show(answer, CareDue, form=form, out=out, table=lambda: [table if rows else empty])
 
 
 def life(
@@ -87,11 +103,13 @@ def life(
         list[str] | None,
         typer.Option(help="CONSTRUCTION=RESOLES it stands in all, kept from now on."),
     ] = None,
+    form: Format = OutputFormat.TABLE,
+    out: Out = PIPE,
 ) -> None:
     """Say what each pair costs per wear, and whether its next sole is worth it."""
     from solespan.api.cli.opening import serving
-    from solespan.api.cli.planning.rack_tools import bring_up_to_date, named, whose
-    from solespan.api.schemas.planning.resole_options import LifeSettingsAsked
+    from solespan.api.cli.planning.rack_tools import bring_up_to_date, whose
+    from solespan.api.schemas.planning.resole_options import LifeOfRack, LifeSettingsAsked
     from solespan.api.services.planning.cost_of_ownership import (
         change_stood,
         life_of_rack,
@@ -99,7 +117,7 @@ def life(
     )
 
     edited = dict(_stood(text) for text in (stands or []))
-    with serving() as services:
+    with serving("life") as services:
         wearer_id = whose(services, wearer)
         if edited:
             with services.database.writing() as session:
@@ -108,45 +126,49 @@ def life(
                 choices = LifeSettingsAsked(resoles_stood=kept | edited)
                 change_stood(session, choices, frozenset({known["version"]}))
             told = ", ".join(f"{name} {count}" for name, count in edited.items())
-            typer.echo(f"Kept: resoles stood by {told}.")
+            note(f"Kept: resoles stood by {told}.")
         bring_up_to_date(services)
         answer = life_of_rack(services, wearer_id)
-    table = Table("pair", "wears", "a wear", "resoles left", "soles a year", "advice")
+    show(answer, LifeOfRack, form=form, out=out, table=lambda: _life_tables(answer))
+
+
+def _life_tables(answer: Mapping[str, Any]) -> Iterator[RenderableType]:
+    from solespan.api.cli.planning.rack_tools import named
+
+    rows = []
     for one in answer["items"]:
-        cost = one["cost_per_wear_minor"]
-        soles = one["soles_per_year"]
-        table.add_row(
-            Text(named(one["pair_id"], {one["pair_id"]: one["label"]})),
-            str(one["wears"]),
-            "-" if cost is None else f"{cost / 100:.2f}",
-            str(one["resoles_left"]),
-            "-" if soles is None else f"{soles:.2f}",
-            one["advice"],
+        cost, soles = one["cost_per_wear_minor"], one["soles_per_year"]
+        rows.append(
+            (
+                named(one["pair_id"], {one["pair_id"]: one["label"]}),
+                one["wears"],
+                None if cost is None else f"{cost / 100:.2f}",
+                one["resoles_left"],
+                None if soles is None else f"{soles:.2f}",
+                one["advice"],
+            )
         )
-    console = Console()
-    console.print(table)
+    yield grid(("pair", "wears", "a wear", "resoles left", "soles a year", "advice"), rows)
     for one in answer["items"]:
-        console.print(f"{one['pair_id']}: {one['arithmetic']}", markup=False, highlight=False)
-    typer.echo(f"New soles of the rack: {answer['cost_per_year_minor'] / 100:.2f} a year.")
-    typer.echo(answer["source"])
+        yield f"{one['pair_id']}: {one['arithmetic']}"
+    yield f"New soles of the rack: {answer['cost_per_year_minor'] / 100:.2f} a year."
+    yield str(answer["source"])
 
 
 def calendar(
     wearer: Whose = None,
-    out: Annotated[
-        Path | None, typer.Option("--out", "-o", help="Write the calendar to this file.")
-    ] = None,
+    out: Out = PIPE,
     address: Annotated[
         bool, typer.Option("--new-address", help="Make a secret address; the old one ends.")
     ] = False,
 ) -> None:
     """Write send-by dates, returns and planned wears as a calendar, or give its address."""
-    from solespan.api.cli.files import writing_to
+    from solespan.api.cli.files import write_file
     from solespan.api.cli.opening import serving
     from solespan.api.cli.planning.rack_tools import bring_up_to_date, whose
     from solespan.api.services.planning import calendar as calendars
 
-    with serving() as services:
+    with serving("calendar") as services:
         wearer_id = whose(services, wearer)
         if address:
             with services.database.writing() as session:
@@ -156,67 +178,50 @@ def calendar(
             return
         bring_up_to_date(services)
         body = calendars.calendar_of(services, wearer_id)
-    if out is None:
-        typer.echo(body.decode(), nl=False)
-        return
-    with writing_to(out, "--out"):
-        out.write_bytes(body)
-    typer.echo(f"Calendar written to {out}")
+    write_file(out, body)
+    if out != PIPE:
+        note(f"Calendar written to {out}.")
 
 
-def _compare(pair: str, occasion: str | None, chance: float) -> None:
+def _compare(pair: str, occasion: str | None, chance: float, form: OutputFormat, out: Path) -> None:
     """Show the routes compared, and each in a sentence."""
     from solespan.api.cli.opening import serving
-    from solespan.api.cli.planning.rack_tools import bring_up_to_date, day_of
+    from solespan.api.cli.planning.rack_tools import bring_up_to_date
+    from solespan.api.schemas.planning.resole_options import RoutesForPair
     from solespan.api.services.planning.resole_options import routes_for_pair
+    from solespan.api.services.rack.pair_names import pair_named
 
-    day = None if occasion is None else day_of(occasion, "--occasion")
     with serving() as services:
+        today = services.clock.today()
+        day = None if occasion is None else read_day(occasion, today, "--occasion")
+        with services.database.reading() as session:
+            pair_id = pair_named(session, pair)
         bring_up_to_date(services)
-        answer = routes_for_pair(services, pair, occasion=day, chance=chance)
-    table = Table("route", "can do it", "price", "book by", "hand over", "back", "chance")
-    for one in answer["items"]:
-        back = f"{one['back_on_p50']} to {one['back_on_p90']}"
-        there = "-" if one["chance_back"] is None else f"{one['chance_back']:.0%}"
-        price = f"{one['price_minor'] / 100:.2f} {one['currency']}"
-        table.add_row(
-            Text(one["name"]),
-            "yes" if one["can_do"] else "no",
-            price,
+        answer = routes_for_pair(services, pair_id, occasion=day, chance=chance)
+    show(answer, RoutesForPair, form=form, out=out, table=lambda: _compared(answer))
+
+
+def _compared(answer: Mapping[str, Any]) -> Iterator[RenderableType]:
+    rows = [
+        (
+            one["name"],
+            one["can_do"],
+            f"{one['price_minor'] / 100:.2f} {one['currency']}",
             one["book_by"],
             one["hand_over_on"],
-            back,
-            there,
+            f"{one['back_on_p50']} to {one['back_on_p90']}",
+            None if one["chance_back"] is None else f"{one['chance_back']:.0%}",
         )
-    console = Console()
-    console.print(table)
+        for one in answer["items"]
+    ]
+    headings = ("route", "can do it", "price", "book by", "hand over", "back", "chance")
+    yield grid(headings, rows)
     for one in answer["items"]:
         said = f"{one['name']}: {one['sentence']}"
         lost = f" Lost by it: {one['loses']}." if one["loses"] else ""
         lacks = f" It {one['lacks']}." if one["lacks"] else ""
         source = "" if one["edited"] else " (Numbers: common practice; edit them.)"
-        console.print(f"{said}{lacks}{lost}{source}", markup=False, highlight=False)
-
-
-def _list(wearer: str | None) -> None:
-    """List the owner's routes."""
-    from solespan.api.cli.opening import serving
-    from solespan.api.cli.planning.rack_tools import whose
-    from solespan.api.services.planning.resole_options import routes_of
-
-    with serving() as services:
-        routes = routes_of(services, whose(services, wearer))
-    table = Table("route", "name", "wait", "away, 5 and 9 in 10", "price", "numbers from")
-    for one in routes:
-        table.add_row(
-            Text(one["route_id"]),
-            Text(one["name"]),
-            f"{one['wait_days']} d",
-            f"{one['lead_days_p50']} to {one['lead_days_p90']} d",
-            f"{one['price_minor'] / 100:.2f} {one['currency']}",
-            "the owner" if one["edited"] else "common practice",
-        )
-    Console().print(table)
+        yield f"{said}{lacks}{lost}{source}"
 
 
 def _forget(wearer: str | None, route_id: str) -> None:
@@ -225,11 +230,11 @@ def _forget(wearer: str | None, route_id: str) -> None:
     from solespan.api.cli.planning.rack_tools import whose
     from solespan.api.services.planning.resole_options import forget_route
 
-    with serving() as services:
+    with serving("routes --forget") as services:
         wearer_id = whose(services, wearer)
         with services.database.writing() as session:
             forget_route(session, wearer_id, route_id)
-    typer.echo(f"The route {route_id} of {wearer_id} is taken away.")
+    note(f"The route {route_id} of {wearer_id} is taken away.")
 
 
 def _stood(text: str) -> tuple[str, int]:

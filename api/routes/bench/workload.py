@@ -8,7 +8,6 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Annotated, Any
 
-import pandas as pd
 from fastapi import APIRouter, Depends, Query, Response
 
 from solespan.api.errors import NothingForecast, Refused
@@ -34,45 +33,13 @@ from solespan.api.schemas.bench.workload import (
 from solespan.api.services.bench.bench_plan import make_plan, newest_plan
 from solespan.api.services.bench.bench_settings import change_bench_settings, read_bench_settings
 from solespan.api.services.bench.outcomes import keep_outcome
-from solespan.api.services.bench.workload import YearAhead, year_ahead
+from solespan.api.services.bench.workload import workload_body, year_ahead
 from solespan.api.services.idempotency import Answered, fingerprint_of
-from solespan.forecast.workload import summarise
 
-__all__ = ["router", "workload_body"]
+__all__ = ["router"]
 
 router = APIRouter(prefix="/v1", tags=["bench"], responses=PROBLEM_ANSWERS)
 _AS_JSON = [Depends(needs_json)]
-
-
-def workload_body(ahead: YearAhead, months: int, by: str) -> dict[str, Any]:
-    """Say the work to come as JSON values."""
-    books = ahead.books
-    return {
-        "as_of": books.as_of.date().isoformat(),
-        "months": months,
-        "years": ahead.simulated.counts.shape[0],
-        "currency": books.settings.currency,
-        "total": _periods(summarise(ahead.simulated, ahead.by_day, "total")),
-        "periods": _periods(summarise(ahead.simulated, ahead.by_day, by)),
-        "learnt": {
-            "come": round(books.habits.come, 4),
-            "no_show": round(books.habits.no_show, 4),
-            "median_delay_days": round(books.habits.median_delay_days, 1),
-            "outcomes": books.habits.n_outcomes,
-            "newcomer_months": books.newcomers.months_known,
-            "timed_jobs": sum(books.minutes.jobs.values()),
-            "pairs": int(books.due.rows["pair_id"].nunique()),
-        },
-    }
-
-
-def _periods(frame: pd.DataFrame) -> list[dict[str, Any]]:
-    rows = frame.drop(columns="period").to_dict("records")
-    return [
-        {str(k): round(v, 3) if isinstance(v, float) else v for k, v in row.items()}
-        | {"begins_on": row["begins_on"].date().isoformat()}
-        for row in rows
-    ]
 
 
 @router.get("/workload", response_model=None, responses={200: {"model": Workload}})

@@ -29,6 +29,7 @@ from solespan.api.schemas.forecasts.forecasts import (
     PathFilters,
     WearPath,
 )
+from solespan.api.services.forecasts.forecast_file import explanation_body
 from solespan.api.services.forecasts.forecasting import (
     DueFilter,
     forecast_of_pair,
@@ -36,7 +37,6 @@ from solespan.api.services.forecasts.forecasting import (
     wearer_of_pair,
 )
 from solespan.api.services.unknown_id import unknown_id
-from solespan.forecast import Explanation
 
 __all__ = ["router"]
 
@@ -74,7 +74,7 @@ def read_forecast(ctx: Context, request: Request, pair_id: PairId) -> Response:
     with ctx.database.reading() as session:
         rows = forecast_of_pair(session, pair_id)
         if rows:
-            told = _told(ctx.forecaster.explanation(session, pair_id))
+            told = explanation_body(ctx.forecaster.explanation(session, pair_id))
         elif wearer_of_pair(session, pair_id) is None:
             raise unknown_id(session, "pairs", "pair_id", pair_id)
         else:
@@ -103,25 +103,6 @@ def read_path(
             frame = frame[frame[column] == word]
     body = {"pair_id": pair_id, "as_of": as_of.isoformat(), "series": _series(frame)}
     return unless_same(request, content_etag(body), body)
-
-
-def _told(explanation: Explanation) -> dict[str, Any]:
-    return {
-        "sentences": list(explanation.sentences),
-        "drivers": _records(explanation.drivers, "driver", "note"),
-        "next_checks": _records(explanation.next_checks, "foot", "point", "method"),
-    }
-
-
-def _records(frame: pd.DataFrame, *texts: str) -> list[dict[str, Any]]:
-    """Return rows as JSON values: NaN is null, numbers are floats, `texts` are text."""
-    return [
-        {
-            str(name): None if pd.isna(value) else str(value) if name in texts else float(value)
-            for name, value in row.items()
-        }
-        for row in frame.to_dict(orient="records")
-    ]
 
 
 def _series(frame: pd.DataFrame) -> list[dict[str, Any]]:

@@ -22,6 +22,7 @@ from starlette.exceptions import HTTPException
 from solespan.api.author import Author
 from solespan.api.errors import SolespanError, StaleVersion
 from solespan.api.routes.http.problem_document import MEDIA_TYPE
+from solespan.api.schemas.cursor import cursor_of
 from solespan.api.services.accounts.identity import Identity
 from solespan.api.services.context import AppContext
 from solespan.api.services.idempotency import Answered, read_key
@@ -200,12 +201,6 @@ async def versions_in(
 def _tags(header: str) -> list[str]:
     # A weak tag keeps its W/, so it never equals a strong one (RFC 9110, section 8.8.3.2).
     return re.findall(r'(?:W/)?"[^"]*"', header)
-
-
-def cursor_of(parts: Sequence[Any]) -> str:
-    """Pack the sort key of a page's last row into the text that `after` takes."""
-    text = json.dumps([p.isoformat() if isinstance(p, date) else p for p in parts])
-    return base64.urlsafe_b64encode(text.encode()).decode().rstrip("=")
 
 
 def after_of(cursor: str | None, kinds: Sequence[Any]) -> list[Any] | None:

@@ -45,9 +45,10 @@ from solespan.forecast.workload import (
     fit_newcomers,
     measures,
     simulate_years,
+    summarise,
 )
 
-__all__ = ["Books", "YearAhead", "gather", "year_ahead"]
+__all__ = ["Books", "YearAhead", "gather", "workload_body", "year_ahead"]
 
 KEPT_YEARS = 4
 _GONE = ("declined", "no_show")
@@ -210,3 +211,34 @@ def uses(simulated: SimulatedYears) -> dict[str, np.ndarray]:
         each = np.array([dict(STANDARDS[w].uses).get(name, 0.0) for w in WORKS])
         out[f"use_{name}"] = simulated.counts @ each
     return out
+
+
+def workload_body(ahead: YearAhead, months: int, by: str) -> dict[str, Any]:
+    """Say the work to come as JSON values."""
+    books = ahead.books
+    return {
+        "as_of": books.as_of.date().isoformat(),
+        "months": months,
+        "years": ahead.simulated.counts.shape[0],
+        "currency": books.settings.currency,
+        "total": _periods(summarise(ahead.simulated, ahead.by_day, "total")),
+        "periods": _periods(summarise(ahead.simulated, ahead.by_day, by)),
+        "learnt": {
+            "come": round(books.habits.come, 4),
+            "no_show": round(books.habits.no_show, 4),
+            "median_delay_days": round(books.habits.median_delay_days, 1),
+            "outcomes": books.habits.n_outcomes,
+            "newcomer_months": books.newcomers.months_known,
+            "timed_jobs": sum(books.minutes.jobs.values()),
+            "pairs": int(books.due.rows["pair_id"].nunique()),
+        },
+    }
+
+
+def _periods(frame: pd.DataFrame) -> list[dict[str, Any]]:
+    rows = frame.drop(columns="period").to_dict("records")
+    return [
+        {str(k): round(v, 3) if isinstance(v, float) else v for k, v in row.items()}
+        | {"begins_on": row["begins_on"].date().isoformat()}
+        for row in rows
+    ]

@@ -1,18 +1,16 @@
-"""Forecast file service: how is a forecast frame written as the forecast file?"""
+"""Forecast file service: how do a forecast and its explanation become a file or a document?"""
 
 from __future__ import annotations
 
-import os
-import sys
-from pathlib import Path
+from typing import Any
 
 import pandas as pd
 
-from solespan.api.errors import BadSetting
 from solespan.api.services.interchange.formulas import guard
+from solespan.forecast import Explanation
 from solespan.forecast.frames import FORECAST
 
-__all__ = ["forecast_csv", "write_forecast_file"]
+__all__ = ["explanation_body", "forecast_csv", "forecast_rows"]
 
 TEXT_KINDS = ("id", "text", "word")
 
@@ -36,24 +34,34 @@ def forecast_csv(frame: pd.DataFrame) -> str:
     return str(out.to_csv(index=False, lineterminator="\n"))
 
 
-def write_forecast_file(frame: pd.DataFrame, path: Path) -> None:
-    """Write the forecast file to `path` in one step; `-` is standard output.
+def forecast_rows(frame: pd.DataFrame) -> list[dict[str, Any]]:
+    """Return forecast rows as plain values: days as dates, what is not known as None."""
+    rows = frame[[column.name for column in FORECAST]].astype(object)
+    days = {column.name for column in FORECAST if column.kind == "date"}
+    return [
+        {
+            str(name): None if pd.isna(value) else value.date() if name in days else value
+            for name, value in row.items()
+        }
+        for row in rows.to_dict("records")
+    ]
 
-    Raises `BadSetting` when the file cannot be written.
-    """
-    text = forecast_csv(frame)
-    if path == Path("-"):
-        sys.stdout.write(text)
-        return
-    unfinished = path.with_name(f".{path.name}.{os.getpid()}")
-    try:
-        unfinished.write_text(text, encoding="utf-8", newline="")
-        unfinished.replace(path)
-    except OSError as cause:
-        unfinished.unlink(missing_ok=True)
-        raise BadSetting(
-            f"The forecast file cannot be written: {cause.strerror}.",
-            where=str(path),
-            accepted="a file in a folder that exists and can be written to",
-            remedy="Give another path with --csv.",
-        ) from cause
+
+def explanation_body(explanation: Explanation) -> dict[str, Any]:
+    """Return what drives a pair's date as JSON values."""
+    return {
+        "sentences": list(explanation.sentences),
+        "drivers": _records(explanation.drivers, "driver", "note"),
+        "next_checks": _records(explanation.next_checks, "foot", "point", "method"),
+    }
+
+
+def _records(frame: pd.DataFrame, *texts: str) -> list[dict[str, Any]]:
+    """Return rows as JSON values: NaN is null, numbers are floats, `texts` are text."""
+    return [
+        {
+            str(name): None if pd.isna(value) else str(value) if name in texts else float(value)
+            for name, value in row.items()
+        }
+        for row in frame.to_dict(orient="records")
+    ]

@@ -96,11 +96,12 @@ def import_folder(
     folder: Path,
     *,
     today: Today,
+    source: str = "",
     keep_good_rows: bool = False,
     limit_bytes: int = DEFAULT_LIMIT_BYTES,
     progress: Progress | None = None,
 ) -> ImportReport:
-    """Import the CSV files of a folder; see `import_files`.
+    """Import the CSV files of a folder; see `import_files`. The source is the folder by itself.
 
     Raises `BadUpload` when the folder is not there or lacks a file that must be.
     """
@@ -120,7 +121,7 @@ def import_folder(
         return import_files(
             database,
             files,
-            source=str(folder),
+            source=source or str(folder),
             today=today,
             keep_good_rows=keep_good_rows,
             limit_bytes=limit_bytes,

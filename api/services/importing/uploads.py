@@ -17,6 +17,7 @@ from pathlib import Path, PurePosixPath
 from typing import IO, BinaryIO
 
 from solespan.api.errors import BadUpload, TooLarge
+from solespan.api.services.importing.data_package import DESCRIPTOR
 from solespan.forecast.frames import TABLES
 
 __all__ = ["Given", "Upload", "is_archive", "lay_out", "table_named"]
@@ -41,6 +42,7 @@ RECORD_64_BYTES = 76  # the record of large archives and its locator, before the
 MAX_DIRECTORY_BYTES = 1024 * 1024
 MAX_ZIP_ENTRIES = 100
 NAME_LENGTH = 120
+CLUTTER = ("thumbs.db", "desktop.ini", DESCRIPTOR)
 PIECE_BYTES = 256 * 1024
 ACCEPTED = "CSV, XLSX or ODS files, or one ZIP of them"
 
@@ -70,6 +72,8 @@ def lay_out(uploads: Sequence[Upload], folder: Path, *, limit_bytes: int) -> lis
     given: list[Given] = []
     left = limit_bytes
     for sent_name, stream in uploads:
+        if PurePosixPath(sent_name.replace("\\", "/")).name == DESCRIPTOR:
+            continue  # a whole folder was sent; its description holds no rows
         if is_archive(stream, sent_name):
             if len(uploads) > 1:
                 raise _bad("A ZIP file comes alone.", sent_name)
@@ -159,9 +163,13 @@ def _check_directory(stream: BinaryIO, name: str) -> None:
 
 
 def _is_clutter(name: str) -> bool:
-    """Tell folders, and what file managers add on their own, from files."""
+    """Tell folders, what file managers add, and an export's own description from tables."""
     last = PurePosixPath(name.replace("\\", "/")).name
-    hidden = last.startswith((".", "~$")) or last.lower() in ("thumbs.db", "desktop.ini")
+    hidden = last.startswith((".", "~$")) or last.lower() in (
+        "thumbs.db",
+        "desktop.ini",
+        DESCRIPTOR,
+    )
     return name.endswith("/") or name.startswith("__MACOSX/") or hidden
 
 

@@ -34,8 +34,10 @@ __all__ = [
     "list_records",
     "nearest_ids",
     "owner_of",
+    "pairs_labelled",
     "remove_record",
     "soles_of",
+    "some_labels",
     "wearer_id_of",
 ]
 
@@ -278,3 +280,18 @@ def nearest_ids(session: Session, name: str, limit: int) -> list[str]:
     """Return the first ids of a table in their order, to suggest one for a misspelt id."""
     column = _shape(name).order[0]
     return list(session.execute(sa.select(column).order_by(column).limit(limit)).scalars())
+
+
+def pairs_labelled(session: Session, label: str, limit: int) -> list[tuple[str, str]]:
+    """Return pair and wearer of the pairs with a label, whatever its capital letters."""
+    same = sa.or_(_PAIRS.c.label == label, sa.func.lower(_PAIRS.c.label) == label.lower())
+    query = sa.select(_PAIRS.c.pair_id, _WEARERS.c.wearer_id).select_from(_PAIRS.join(_WEARERS))
+    rows = session.execute(query.where(same).order_by(_PAIRS.c.pair_id).limit(limit))
+    return [(pair_id, wearer_id) for pair_id, wearer_id in rows]
+
+
+def some_labels(session: Session, limit: int) -> list[str]:
+    """Return the first labels of pairs, to suggest one for a misspelt name."""
+    column = _PAIRS.c.label
+    query = sa.select(column).where(column.is_not(None)).distinct().order_by(column).limit(limit)
+    return list(session.execute(query).scalars())

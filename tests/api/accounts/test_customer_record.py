@@ -298,11 +298,11 @@ class TestCommands:
     def test_the_record_goes_to_the_terminal_or_to_a_new_file(self, run, tmp_path):
         assert json.loads(run("customer-export", "carl"))["wearer_id"] == "carl"
         path = tmp_path / "carl.json"
-        run("customer-export", "carl", "--to", str(path))
+        run("customer-export", "carl", "--out", str(path))
         assert json.loads(path.read_text("utf-8"))["held"]["pairs"][0]["label"] == "mine"
         assert path.stat().st_mode & 0o077 == 0
         with pytest.raises(Exception, match="there already"):
-            run("customer-export", "carl", "--to", str(path))
+            run("customer-export", "carl", "--out", str(path))
 
     def test_erasing_asks_for_the_id_unless_told_yes(self, run):
         with pytest.raises(Refused, match="Nothing was erased"):

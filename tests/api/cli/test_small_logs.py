@@ -51,7 +51,10 @@ def run(monkeypatch: pytest.MonkeyPatch, new_address: str) -> Run:
 def commands(log: WearLog, folder: Path) -> Iterator[tuple[str, ...]]:
     """Every command that reads a fit, for every wearer and pair."""
     yield from [("fit",), ("fit", "--as-of", EARLIER), ("forecast",)]
-    yield from [("forecast", "--csv", str(folder / "due.csv")), ("forecast", "--as-of", EARLIER)]
+    yield from [
+        ("forecast", "--format", "csv", "--out", str(folder / "due.csv")),
+        ("forecast", "--as-of", EARLIER),
+    ]
     pairs = log.pairs["pair_id"].tolist()
     for wearer in log.wearers["wearer_id"].head(2):
         whose = ("--wearer", wearer)

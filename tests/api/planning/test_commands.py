@@ -37,11 +37,12 @@ def run(rack_address, monkeypatch, capsys):
 @pytest.mark.slow
 def test_a_plan_is_shown_kept_written_and_made_again(run, tmp_path):
     file = tmp_path / "days.csv"
-    code, out, _ = run("plan", "--wearer", "ada", "--weeks", "3", "--csv", str(file))
+    plan = ("plan", "--wearer", "ada", "--weeks", "3")
+    assert run(*plan, "--format", "csv", "--out", str(file))[0] == 0
+    assert len(pd.read_csv(file)) == 21
+    code, out, _ = run(*plan, "--again")
     assert code == 0
     assert "The next two weeks" in out
-    assert len(pd.read_csv(file)) == 21
-    assert run("plan", "--wearer", "ada", "--weeks", "3", "--again")[0] == 0
 
 
 def test_what_if_shows_both_sides(run):
@@ -53,7 +54,7 @@ def test_what_if_shows_both_sides(run):
 @pytest.mark.slow
 def test_routes_care_life_and_calendar_answer(run, tmp_path):
     assert "common practice" in run("routes", "ada-0")[1]
-    assert "Logged: brush on ada-0" in run("care", "--wearer", "ada", "--done", "ada-0:brush")[1]
+    assert "Logged: brush on ada-0" in run("care", "--wearer", "ada", "--done", "ada-0:brush")[2]
     assert "a year" in run("life", "--wearer", "ada")[1]
     file = tmp_path / "shoes.ics"
     assert run("calendar", "--wearer", "ada", "-o", str(file))[0] == 0
@@ -75,8 +76,8 @@ def test_routes_are_listed_and_an_edited_one_is_taken_away(run, rack_address):
 
 def test_resoles_that_a_construction_stands_are_kept_from_now_on(run):
     before = run("life", "--wearer", "ada")[1]
-    assert "goodyear_welted 9" in run("life", "--wearer", "ada", "--stands", "goodyear_welted=9")[1]
-    assert "blake 3" in run("life", "--wearer", "ada", "--stands", "blake=3")[1]
+    assert "goodyear_welted 9" in run("life", "--wearer", "ada", "--stands", "goodyear_welted=9")[2]
+    assert "blake 3" in run("life", "--wearer", "ada", "--stands", "blake=3")[2]
     after = run("life", "--wearer", "ada")[1]
     assert after != before
     assert "stand 0 more" not in after
@@ -99,7 +100,7 @@ def test_resoles_that_a_construction_stands_are_kept_from_now_on(run):
         (("plan", "--wearer", "ada", "--week", "formal"), "seven dress codes"),
         (("plan", "--wearer", "ada", "--budget", "-5"), "--budget"),
         (
-            ("plan", "--wearer", "ada", "--weeks", "4", "--csv", "nowhere/x.csv"),
+            ("plan", "--wearer", "ada", "--weeks", "4", "--out", "nowhere/x.csv"),
             "cannot be written",
         ),
         (("calendar", "--wearer", "ada", "-o", "nowhere/x.ics"), "cannot be written"),

@@ -1,0 +1,90 @@
+"""Commands of the bench: `list orders`, `list stock` and `list stock-advice`."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+import typer
+
+from solespan.api.cli.files import PIPE
+from solespan.api.cli.options import MOST_LISTED, Limit, find_lists
+from solespan.api.cli.output import Format, Out, OutputFormat, show_rows
+from solespan.api.errors import Refused
+
+__all__ = ["ORDER_COLUMNS", "ORDER_SPARE", "register"]
+
+ORDER_COLUMNS = {
+    "stage": "stage",
+    "order": "order_id",
+    "pair": "pair_id",
+    "work": "work",
+    "expected": "expected_on",
+    "worker": "worker",
+}
+ORDER_SPARE = ("expected", "worker")
+
+
+def register(app: typer.Typer) -> None:
+    """Add the commands."""
+    group = find_lists(app)
+    group.command("orders")(orders)
+    group.command("stock")(stock)
+    group.command("stock-advice")(stock_advice)
+
+
+def orders(
+    stage: Annotated[
+        str | None, typer.Option("--stage", help="Only this stage, such as received.")
+    ] = None,
+    pair: Annotated[
+        str | None, typer.Option("--pair", help="Only this pair: its id or its name.")
+    ] = None,
+    limit: Limit = MOST_LISTED,
+    form: Format = OutputFormat.TABLE,
+    out: Out = PIPE,
+) -> None:
+    """List orders of every stage, newest booked first."""
+    from solespan.api.bench_words import STAGES
+    from solespan.api.cli.opening import serving
+    from solespan.api.schemas.bench.orders import OrderPage
+    from solespan.api.services.bench.orders import list_orders
+    from solespan.api.services.rack.pair_names import pair_named
+
+    if stage is not None and stage not in STAGES:
+        raise Refused(
+            f"{stage!r} is no stage.",
+            where="--stage",
+            accepted=", ".join(STAGES),
+            remedy="Choose one of these.",
+        )
+    with serving() as services, services.database.reading() as session:
+        pair_id = None if pair is None else pair_named(session, pair)
+        rows = list_orders(session, stage=stage, pair_id=pair_id, below_id=None, limit=limit + 1)
+    show_rows(OrderPage, rows, ORDER_COLUMNS, form=form, out=out, limit=limit, spare=ORDER_SPARE)
+
+
+def stock(form: Format = OutputFormat.TABLE, out: Out = PIPE) -> None:
+    """List every item that is kept and what is there."""
+    from solespan.api.cli.opening import serving
+    from solespan.api.schemas.bench.stock import Items
+    from solespan.api.services.bench.stock import list_items
+
+    with serving() as services, services.database.reading() as session:
+        rows = list_items(session)
+    columns = {"item": "item_id", "use": "use", "material": "material", "mm": "thickness_mm"}
+    columns |= {"there": "quantity", "supply days": "supply_days"}
+    show_rows(Items, rows, columns, form=form, out=out)
+
+
+def stock_advice(form: Format = OutputFormat.TABLE, out: Out = PIPE) -> None:
+    """List when to order how much of each item, from the simulated year."""
+    from solespan.api.cli.opening import serving
+    from solespan.api.schemas.bench.stock import AdvisedItems
+    from solespan.api.services.bench.stock import advice
+
+    with serving() as services:
+        rows = advice(services.database, services.clock.today())
+    columns = {"item": "item_id", "there": "quantity", "order at": "reorder_point"}
+    columns |= {"order now": "order_now", "days until": "order_in_days"}
+    columns |= {"chance of running out": "runs_out_chance"}
+    show_rows(AdvisedItems, rows, columns, form=form, out=out)

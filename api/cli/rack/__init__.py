@@ -1,0 +1,1 @@
+"""The rack: wearers, pairs, soles, wear days and checks."""

@@ -1,0 +1,378 @@
+"""Commands of pairs: `add`, `edit`, `delete`, `hand-over`, `receive`, `retire` and `in-use`.
+
+They fill in the forms of the pages, so that both accept the same and say the same.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Annotated, Any
+
+import typer
+
+from solespan.api.cli.files import PIPE
+from solespan.api.cli.options import On, Pair, Whose, Yes, find_group
+from solespan.api.cli.output import Format, Out, OutputFormat, say
+
+__all__ = ["register"]
+
+OPTIONS = {
+    "": "",
+    "thickness": "--mm or --iron",
+    "fitted_on": "--on",
+    "received_on": "--on",
+    "returned_on": "--on",
+    "removed_on": "--on",
+    "promised_on": "--promised",
+    "acquired_on": "--acquired",
+    "size_eu": "--size",
+    "limit": "--limit-mm",
+    "wearer": "--wearer",
+}
+Construction = Annotated[
+    str | None, typer.Option("--construction", help="goodyear_welted, hand_welted, blake, ...")
+]
+Material = Annotated[
+    str | None, typer.Option("--material", help="Of the sole: oak_bark_leather, rubber, ...")
+]
+Mm = Annotated[
+    float | None, typer.Option("--mm", help="Thickness when new. Default: usual for the material.")
+]
+Iron = Annotated[float | None, typer.Option("--iron", help="The same in irons.")]
+LimitMm = Annotated[
+    float | None, typer.Option("--limit-mm", help="Thickness at which the ball is resoled.")
+]
+DressCode = Annotated[
+    str | None, typer.Option("--dress-code", help="formal, business, casual or outdoor.")
+]
+Size = Annotated[float | None, typer.Option("--size", help="European size.")]
+Acquired = Annotated[str | None, typer.Option("--acquired", help="Day it was acquired.")]
+Price = Annotated[float | None, typer.Option("--price", help="Price paid, in whole currency.")]
+Currency = Annotated[str | None, typer.Option("--currency", help="ISO 4217 code, such as EUR.")]
+Earlier = Annotated[
+    int | None, typer.Option("--earlier-resoles", help="Resoles before the sole that is on it.")
+]
+Pace = Annotated[float | None, typer.Option("--wears-per-week", help="How often it is worn.")]
+Upper = Annotated[str | None, typer.Option("--upper", help="Upper leather: calf, suede, ...")]
+Name = Annotated[str | None, typer.Option("--name", help="What its owner calls it.")]
+
+
+def register(app: typer.Typer) -> None:
+    """Add the commands."""
+    add = find_group(app, "add", "Add a wearer, a pair or a new sole.")
+    add.command("wearer")(add_wearer)
+    add.command("pair")(add_pair)
+    add.command("sole")(add_sole)
+    add.command("example")(add_example)
+    edit = find_group(app, "edit", "Change what is kept of a pair.")
+    edit.command("pair")(edit_pair)
+    delete = find_group(app, "delete", "Delete a pair, or the example.")
+    delete.command("pair")(delete_pair)
+    delete.command("example")(delete_example)
+    app.command("hand-over")(hand_over)
+    app.command("receive")(receive)
+    app.command("retire")(retire)
+    app.command("in-use")(in_use)
+
+
+def add_wearer(
+    name: Annotated[str, typer.Argument(help="What the wearer is called.")],
+    wearer_id: Annotated[
+        str | None, typer.Option("--id", help="Id of the wearer. Default: the service makes one.")
+    ] = None,
+    time_zone: Annotated[
+        str, typer.Option("--time-zone", help="Where the wearer lives, such as Europe/Vienna.")
+    ] = "",
+    driving_foot: Annotated[
+        str, typer.Option("--driving-foot", help="left, right, both or none.")
+    ] = "",
+    email: Annotated[str, typer.Option("--email", help="Where notices go.")] = "",
+    form: Format = OutputFormat.TABLE,
+    out: Out = PIPE,
+) -> None:
+    """Add a person who wears the shoes."""
+    from solespan.api.cli.messages import read_message
+    from solespan.api.cli.opening import serving
+    from solespan.api.cli.rack.records import show_records
+    from solespan.api.schemas.rack.records import RECORDS
+    from solespan.api.services.rack import records
+
+    given = {"name": name, "time_zone": time_zone, "driving_foot": driving_foot, "email": email}
+    typed = {key: value for key, value in given.items() if value}
+    typed |= {} if wearer_id is None else {"wearer_id": wearer_id}
+    made = read_message(lambda: RECORDS["wearers"].created.model_validate(typed))
+    with serving("add wearer") as services, services.database.writing() as session:
+        row = records.create(session, "wearers", made.model_dump(), services.clock).row
+    said = f"Added: {name}, wearer {row['wearer_id']}."
+    show_records("wearers", [row], form, out, said)
+
+
+def add_pair(
+    name: Annotated[str, typer.Argument(help="What its owner calls it, such as brown derby.")],
+    construction: Annotated[
+        str, typer.Option("--construction", help="goodyear_welted, hand_welted, blake, ...")
+    ],
+    material: Annotated[
+        str, typer.Option("--material", help="Of the sole: oak_bark_leather, rubber, ...")
+    ],
+    wearer: Whose = None,
+    on: Annotated[
+        str | None, typer.Option("--on", help="Day its sole was fitted. Default today.")
+    ] = None,
+    mm: Mm = None,
+    iron: Iron = None,
+    limit_mm: LimitMm = None,
+    dress_code: DressCode = None,
+    size: Size = None,
+    acquired: Acquired = None,
+    price: Price = None,
+    currency: Currency = None,
+    earlier_resoles: Earlier = None,
+    wears_per_week: Pace = None,
+    upper: Upper = None,
+    form: Format = OutputFormat.TABLE,
+    out: Out = PIPE,
+) -> None:
+    """Add a pair with the sole that is on it."""
+    from solespan.api.cli.messages import typed_options
+    from solespan.api.cli.opening import serving
+    from solespan.api.cli.planning.rack_tools import whose
+    from solespan.api.cli.rack.records import show_records
+    from solespan.api.services.rack import pair_forms, records
+
+    typed = _filled(
+        label=name,
+        construction=construction,
+        dress_code=dress_code,
+        size_eu=size,
+        acquired_on=acquired,
+        price=price,
+        currency=currency,
+        earlier_resoles=earlier_resoles,
+        wears_per_week=wears_per_week,
+        upper=upper,
+        **_sole(material, mm, iron, limit_mm),
+    )
+    with serving("add pair") as services:
+        wearer_id = whose(services, wearer)
+        with services.database.writing() as session, typed_options(OPTIONS):
+            typed |= {"wearer": wearer_id, "fitted_on": _day(services, session, on, wearer_id)}
+            made = pair_forms.add_pair(services, session, typed)
+            row = records.read(session, "pairs", {"pair_id": made["pair_id"]})
+    show_records("pairs", [row], form, out, f"Added: {name}, pair {row['pair_id']}.")
+
+
+def add_sole(
+    pair: Pair,
+    material: Annotated[
+        str, typer.Option("--material", help="Of the sole: oak_bark_leather, rubber, ...")
+    ],
+    on: On = None,
+    mm: Mm = None,
+    iron: Iron = None,
+    limit_mm: LimitMm = None,
+    form: Format = OutputFormat.TABLE,
+    out: Out = PIPE,
+) -> None:
+    """Log that a new sole is on a pair; the one before ends that day."""
+    from solespan.api.cli.rack.records import show_records
+    from solespan.api.services.rack.sole_forms import fit_sole, sole_on
+
+    typed = _filled(**_sole(material, mm, iron, limit_mm))
+
+    def step(services: Any, session: Any, pair_id: str, day: str) -> Any:
+        fit_sole(services, session, pair_id, typed | {"fitted_on": day})
+        return pair_id, sole_on(session, pair_id)
+
+    pair_id, sole = _do("add sole", pair, on, step)
+    show_records("soles", [sole], form, out, f"The new sole is on {pair_id}: {sole['sole_id']}.")
+
+
+def add_example() -> None:
+    """Add the example rack, which is invented."""
+    from solespan.api.cli.opening import serving
+    from solespan.api.services.importing import example_rack
+
+    with serving("add example") as services:
+        example_rack.add_example(services)
+    say("The example rack is added; solespan delete example takes it away.")
+
+
+def edit_pair(
+    pair: Pair,
+    name: Name = None,
+    construction: Construction = None,
+    material: Material = None,
+    mm: Mm = None,
+    iron: Iron = None,
+    limit_mm: LimitMm = None,
+    dress_code: DressCode = None,
+    size: Size = None,
+    acquired: Acquired = None,
+    price: Price = None,
+    currency: Currency = None,
+    earlier_resoles: Earlier = None,
+    wears_per_week: Pace = None,
+    upper: Upper = None,
+    on: Annotated[str | None, typer.Option("--on", help="Day its sole was fitted.")] = None,
+    form: Format = OutputFormat.TABLE,
+    out: Out = PIPE,
+) -> None:
+    """Change a pair and the sole that is on it; what no option names stays."""
+    from solespan.api.cli.messages import typed_options
+    from solespan.api.cli.opening import serving
+    from solespan.api.cli.rack.records import show_records
+    from solespan.api.services.rack import pair_forms, records
+    from solespan.api.services.rack.pair_names import pair_named
+
+    given = _filled(
+        label=name,
+        construction=construction,
+        dress_code=dress_code,
+        size_eu=size,
+        acquired_on=acquired,
+        price=price,
+        currency=currency,
+        earlier_resoles=earlier_resoles,
+        wears_per_week=wears_per_week,
+        upper=upper,
+        fitted_on=on,
+        **_sole(material, mm, iron, limit_mm),
+    )
+    with serving("edit pair") as services, services.database.writing() as session:
+        pair_id = pair_named(session, pair)
+        with typed_options(OPTIONS):
+            values = pair_forms.values_of_pair(session, pair_id) | given
+            pair_forms.edit_pair(services, session, pair_id, values)
+        row = records.read(session, "pairs", {"pair_id": pair_id})
+    show_records("pairs", [row], form, out, f"The changes of {pair_id} are kept.")
+
+
+def delete_pair(pair: Pair, yes: Yes = False) -> None:
+    """Delete a pair and all that is logged of it; it can be restored for 30 days."""
+    from solespan.api.cli.opening import serving
+    from solespan.api.services.rack.pair_names import pair_named
+    from solespan.api.services.rack.record_forms import delete_record, record_seen
+
+    with serving("delete pair") as services:
+        with services.database.reading() as session:
+            pair_id = pair_named(session, pair)
+        if not yes:
+            typer.confirm(f"Delete {pair_id} and all that is logged of it?", abort=True)
+        with services.database.writing() as session:
+            key = {"pair_id": pair_id}
+            version = str(record_seen(session, "pairs", key)["row"]["version"])
+            delete_record(services, session, "pairs", key, {"sure": "true", "version": version})
+    say(f"Deleted: {pair_id}. To bring it back within 30 days: solespan undo")
+
+
+def delete_example() -> None:
+    """Take the example rack away again; nothing else is touched."""
+    from solespan.api.cli.opening import serving
+    from solespan.api.services.importing import example_rack
+
+    with serving("delete example") as services, services.database.writing() as session:
+        there = example_rack.example_is_there(session)
+        example_rack.remove_example(services, session)
+    say("The example rack is taken away." if there else "The example rack is not here.")
+
+
+def hand_over(
+    pair: Pair,
+    work: Annotated[str, typer.Option("--work", help="full_sole, half_sole, top_piece, ...")],
+    on: On = None,
+    promised: Annotated[
+        str | None, typer.Option("--promised", help="Day promised back, YYYY-MM-DD.")
+    ] = None,
+) -> None:
+    """Log that a pair was handed over to a shop; it is away until it is received."""
+    from solespan.api.services.rack.sole_forms import send_pair
+
+    def step(services: Any, session: Any, pair_id: str, day: str) -> str:
+        typed = _filled(work=work, received_on=day, promised_on=promised)
+        send_pair(services, session, pair_id, typed)
+        return pair_id
+
+    say(f"Handed over: {_do('hand-over', pair, on, step)}.")
+
+
+def receive(
+    pair: Pair,
+    on: On = None,
+    keep_sole: Annotated[
+        bool, typer.Option("--keep-sole", help="It came back without a new sole.")
+    ] = False,
+    material: Material = None,
+    mm: Mm = None,
+    iron: Iron = None,
+    limit_mm: LimitMm = None,
+) -> None:
+    """Log that a pair is back from a shop, with its new sole where it got one."""
+    from solespan.api.services.rack.sole_forms import receive_pair
+
+    typed = _filled(keep_sole="true" if keep_sole else None, **_sole(material, mm, iron, limit_mm))
+
+    def step(services: Any, session: Any, pair_id: str, day: str) -> str:
+        soled = receive_pair(services, session, pair_id, typed | {"returned_on": day})["soled"]
+        return f"{pair_id} is back{' with a new sole' if soled else ''}."
+
+    say(_do("receive", pair, on, step))
+
+
+def retire(pair: Pair, on: On = None) -> None:
+    """Let the sole on a pair end, which retires the pair until a new one is on."""
+    from solespan.api.services.rack.sole_forms import end_sole
+
+    def step(services: Any, session: Any, pair_id: str, day: str) -> str:
+        end_sole(services, session, pair_id, {"removed_on": day})
+        return pair_id
+
+    say(f"Retired: {_do('retire', pair, on, step)}.")
+
+
+def in_use(pair: Pair) -> None:
+    """Keep that a pair is still worn, so that it does not count as probably gone."""
+    from solespan.api.services.rack.sole_forms import say_in_use
+
+    def step(services: Any, session: Any, pair_id: str, _day: str) -> str:
+        say_in_use(services, session, pair_id, {})
+        return pair_id
+
+    say(f"Noted: {_do('in-use', pair, None, step)} is still in use.")
+
+
+def _do(command: str, pair: str, on: str | None, step: Any) -> Any:
+    """Do one step of a pair on a day, in one transaction."""
+    from solespan.api.cli.messages import typed_options
+    from solespan.api.cli.opening import serving
+    from solespan.api.services.rack.pair_names import pair_named
+    from solespan.api.services.rack.records import read
+
+    with serving(command) as services, services.database.writing() as session:
+        pair_id = pair_named(session, pair)
+        wearer_id = read(session, "pairs", {"pair_id": pair_id})["wearer_id"]
+        with typed_options(OPTIONS):
+            return step(services, session, pair_id, _day(services, session, on, wearer_id))
+
+
+def _day(services: Any, session: Any, on: str | None, wearer_id: str) -> str:
+    """Read a day up to today where the wearer lives."""
+    from solespan.api.cli.options import read_day
+    from solespan.api.services.planning.rack import known_wearer
+
+    zone = known_wearer(session, wearer_id)["time_zone"]
+    return read_day(on, services.clock.today(zone), past=True).isoformat()
+
+
+def _sole(
+    material: str | None, mm: float | None, iron: float | None, limit_mm: float | None
+) -> Mapping[str, Any]:
+    """Return the fields of a sole; a limit is in millimetres whatever the thickness is in."""
+    from solespan.forecast.units import iron_to_mm
+
+    thickness = mm if iron is None else iron_to_mm(iron)
+    return {"material": material, "thickness": thickness, "limit": limit_mm}
+
+
+def _filled(**values: Any) -> dict[str, str]:
+    return {name: str(value) for name, value in values.items() if value is not None}

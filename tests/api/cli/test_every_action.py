@@ -1,0 +1,111 @@
+"""Has each action of a page a command, or a reason why not?"""
+
+from __future__ import annotations
+
+import pytest
+from fastapi.routing import APIRoute
+from typer.main import get_command
+
+from solespan.api.cli.main import build_app
+from solespan.api.routes.page_register import PAGES
+
+SESSION = "a browser signs in and out; a command works without"
+LINK = "the customer's own answer, which only the link in a letter opens"
+SEARCH = "it changes nothing; every command finds a pair by its name"
+SIGNED_IN = "only a person who is signed in makes keys; the rest is: accounts"
+COMMANDS = {
+    "/plan": "plan",
+    "/wear": "wear",
+    "/wear/change": "wear",
+    "/wear/undo": "undo",
+    "/my/wear": "wear",
+    "/pairs/{pair_id:path}/thumb": "check",
+    "/pairs/{pair_id:path}/checks": "check",
+    "/pairs/{pair_id:path}/wear-days": "wear",
+    "/pairs/{pair_id:path}/send": "hand-over",
+    "/pairs/{pair_id:path}/back": "receive",
+    "/pairs/{pair_id:path}/fit": "add sole",
+    "/pairs/{pair_id:path}/end": "retire",
+    "/pairs/{pair_id:path}/gone": "retire",
+    "/pairs/{pair_id:path}/in-use": "in-use",
+    "/pairs/{pair_id:path}/edit": "edit pair",
+    "/pairs/{pair_id:path}/delete": "delete pair",
+    "/add": "add pair",
+    "/care": "care",
+    "/import": "import",
+    "/import/{ticket}": "import",
+    "/example": "add example",
+    "/bench": "book",
+    "/bench/{order_id}/moves": "move",
+    "/bench/{order_id}/{kind}": "file-paper",
+    "/bench-photographs": "photo",
+    "/bench-photographs/{photo_id}/taken-away": "remove-photo",
+    "/workload/plan": "bench-plan",
+    "/stock": "keep-item",
+    "/stock/line": "stock",
+    "/past-forecasts": "backtest",
+    "/notices/send": "notices send",
+    "/notices/customers": "notices consent",
+    "/notices/letters": "notices letters",
+    "/notices/rules": "notices rules",
+    "/notices/wording": "notices wording",
+    "/notices/{notice_id}/retry": "notices retry",
+    "/customers/{wearer_id}/erase": "customer-erase",
+    "/people/{what}": "accounts invite",
+    "/forecast-settings": "forecast",
+}
+NONE = {
+    "/find": SEARCH,
+    "/answers/{token}": LINK,
+    "/unsubscribe/{token}": LINK,
+    "/sign-in": SESSION,
+    "/sign-out": SESSION,
+    "/join/{secret}": SESSION,
+    "/open/{secret}": SESSION,
+    "/account/password": SESSION,
+    "/account/enter": SESSION,
+}
+
+
+def actions(routers) -> set[str]:
+    """Every address of a page that takes a form, also of the routers that a router includes."""
+    found = set()
+    for router in routers:
+        for route in router.routes:
+            if isinstance(route, APIRoute):
+                found |= {route.path} if "POST" in route.methods else set()
+            else:
+                found |= actions([route.original_router])
+    return found
+
+
+ACTIONS = actions(page.router for page in PAGES)
+
+
+@pytest.mark.parametrize("action", sorted(ACTIONS - set(NONE)))
+def test_an_action_has_a_command(action):
+    found = get_command(build_app())
+    for word in COMMANDS[action].split():
+        found = found.commands[word]
+
+
+def test_nothing_is_listed_that_no_page_does():
+    assert {*COMMANDS, *NONE} == ACTIONS
+
+
+def test_an_option_means_the_same_everywhere():
+    """One short form for each name, and no option that others name otherwise."""
+    seen: dict[str, set[tuple[str, ...]]] = {}
+
+    def walk(command, name):
+        for option in command.params:
+            for word in option.opts:
+                if word.startswith("--"):
+                    short = tuple(sorted(o for o in option.opts if not o.startswith("--")))
+                    seen.setdefault(word, set()).add(short)
+        for word, one in getattr(command, "commands", {}).items():
+            walk(one, f"{name} {word}")
+
+    walk(get_command(build_app()), "solespan")
+    assert {word for word, shorts in seen.items() if len(shorts) > 1} == set()
+    assert not {"--csv", "--to", "--expected-on", "--output", "--file", "--date"} & set(seen)
