@@ -37,7 +37,7 @@ def many_entries(count: int) -> bytes:
     packed = io.BytesIO()
     with zipfile.ZipFile(packed, "w") as archive:
         for number in range(count):
-            archive.writestr(f"{number}.csv", b"")
+            archive.writestr(zipfile.ZipInfo(f"{number}.csv"), b"")
     return packed.getvalue()
 
 
@@ -74,6 +74,21 @@ def test_two_years_may_have_a_log_each(tmp_path):
         (b"Rar!\x1a\x07\x00", "RAR"),
         (b"7z\xbc\xaf\x27\x1c\x00", "7z"),
         (zipped({}), "empty ZIP"),
+    ],
+    ids=[
+        "lzma",
+        "bzip2",
+        "name",
+        "zip",
+        "gzip inside",
+        "cut",
+        "short",
+        "empty folder",
+        "many",
+        "gzip",
+        "rar",
+        "7z",
+        "empty",
     ],
 )
 def test_an_archive_that_cannot_be_read_is_refused_in_words(tmp_path, archive, words):

@@ -60,7 +60,7 @@ def zipped(files: Mapping[str, str | bytes], compression: int = zipfile.ZIP_DEFL
     packed = io.BytesIO()
     with zipfile.ZipFile(packed, "w", compression) as archive:
         for name, content in files.items():
-            archive.writestr(name, content)
+            archive.writestr(zipfile.ZipInfo(name), content, compression)  # of one day, always
     return packed.getvalue()
 
 

@@ -36,9 +36,10 @@ from solespan.api.services.importing.sheets.assembly.people import Book, Pair, S
 from solespan.api.services.importing.sheets.assembly.record import Record
 from solespan.api.services.importing.sheets.assembly.records import RecordReader
 from solespan.api.services.importing.sheets.assembly.table_rows import TableRows
-from solespan.api.services.importing.sheets.cells.words import plain, say
+from solespan.api.services.importing.sheets.cells.words import TARGETS, plain, say
 from solespan.api.services.importing.sheets.layout.completion import List
 from solespan.api.services.importing.sheets.layout.interchange import rows_of
+from solespan.api.services.importing.sheets.layout.text_lines import split_caption
 from solespan.api.services.importing.sheets.layout.use import is_described
 from solespan.api.services.importing.sheets.questions import Asker
 from solespan.api.services.importing.sheets.sheet import Sheet
@@ -195,7 +196,12 @@ class Assembly:
         return self.book.pair(record, wearer, label, described=described)
 
     def _unnamed(self, one: List, record: Record, wearer: Wearer | None) -> str:
-        """Name the pair of a row that names none: by its wearer, where there is one."""
+        """Name the pair of a row that names none: by its wearer, or by the table's caption."""
+        if wearer is None and not is_described(one.targets):
+            label, day = split_caption(one.block.caption, one.style)
+            if day is not None:
+                record.days.setdefault("checks.checked_on", [day])
+            return label
         if wearer is None:
             return ""
         own = [p for p in self.book.pairs.values() if p.wearer is wearer]
@@ -240,6 +246,9 @@ class Assembly:
             return
         self._counted += counted
         pair.facts += facts
+        for table in ("wear_days", "bench_jobs"):
+            if not found[table] and record.worn is None:
+                record.notes += _unused(record, table)
         for table, rows in fresh.items():
             for row in rows:
                 self.rows.add(table, row, record.place)
@@ -303,6 +312,15 @@ class Assembly:
         self.out.tables = self.rows.frames()
         self.out.origin = self.rows.origin()
         return self.out
+
+
+def _unused(record: Record, table: str) -> list[str]:
+    """Write what a row says of an event that it does not state, so that nothing is lost."""
+    told = {t: v for t, v in record.values.items() if t.startswith(f"{table}.") and t in TARGETS}
+    return [
+        f"{TARGETS[t].title}: {v:g}" if isinstance(v, float) else f"{TARGETS[t].title}: {v}"
+        for t, v in told.items()
+    ]
 
 
 def _parts(record: Record, alone: set[str]) -> list[Record]:

@@ -140,4 +140,6 @@ def _write_sole(sole: Sole, pair: Pair, rows: TableRows) -> None:
         "channel": sole.channel,
         "removed_on": sole.removed_on.isoformat() if sole.removed_on else "",
     }
+    if rows.find("soles", row) is not None:  # a number that the sheet gives to several soles
+        row["sole_id"] = f"{pair.pair_id}-{row['fitted_on']}"
     rows.add("soles", row, sole.place)

@@ -120,7 +120,7 @@ def _currency(record: Record, use: Use, _cell: Cell, text: str) -> bool:
 
 
 def _money(record: Record, use: Use, cell: Cell, _text: str) -> bool:
-    amount = read_money(cell, currency_in(use.header))
+    amount = read_money(cell, currency_in(use.header) or use.facets.get("currency", ""))
     if amount is None:
         return False
     if amount[1]:

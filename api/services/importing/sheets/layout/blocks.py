@@ -37,7 +37,7 @@ class Block:
     """One table: `headers` as text, `heads` as the cells they came from, and rows with lines.
 
     A header of two lines has a line break between them. `fixed` holds the targets of columns that
-    the form of the table tells.
+    the form of the table tells, and `caption` the lines above the table.
     """
 
     file: str
@@ -49,6 +49,7 @@ class Block:
     rows: list[Row] = field(default_factory=list)
     lines: list[int] = field(default_factory=list)
     fixed: dict[int, str] = field(default_factory=dict)
+    caption: str = ""
 
     def place(self, line: int) -> Place:
         """Return the place of a line."""
@@ -88,6 +89,7 @@ def find_blocks(sheet: Sheet, style: DateStyle) -> tuple[list[Block], list[RowFa
                 at += span
                 continue
             blocks.append(Block(sheet.file, sheet.name, len(blocks), title, headers, heads))
+            blocks[-1].caption = " ".join(titles)
             titles = []
             at += span
             continue

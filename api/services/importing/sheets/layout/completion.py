@@ -2,18 +2,22 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from solespan.api.services.importing.sheets.cells.axis import text_of
 from solespan.api.services.importing.sheets.cells.dates import DateStyle
-from solespan.api.services.importing.sheets.cells.quantities import read_number, unit_in
-from solespan.api.services.importing.sheets.cells.words import plain
+from solespan.api.services.importing.sheets.cells.quantities import (
+    currency_in,
+    read_number,
+    unit_in,
+)
+from solespan.api.services.importing.sheets.cells.words import TARGETS, plain
 from solespan.api.services.importing.sheets.layout.blocks import Block
 from solespan.api.services.importing.sheets.layout.use import Use
 from solespan.api.services.importing.sheets.questions import Asker
 from solespan.api.services.importing.sheets.sheet import Cell
 
-__all__ = ["List", "fill_down", "find_units"]
+__all__ = ["List", "fill_down", "find_currencies", "find_units"]
 
 FILLED_DOWN = ("wearers.wearer_id", "wearers.name", "pairs.pair_id", "pairs.label")
 THICKNESSES = ("soles.thickness", "soles.limit", "checks.value")
@@ -86,6 +90,15 @@ def _what(found: List, n: int) -> str:
         if use.target in FILLED_DOWN and found.block.rows[n][use.at] is None:
             return "customer" if use.target.startswith("wearers") else "pair"
     return "pair"
+
+
+def find_currencies(found: List) -> None:
+    """Give each column of money the one currency that its cells name."""
+    for n, use in enumerate(found.uses):
+        if TARGETS[use.target].kind == "money" and not currency_in(use.header):
+            codes = {currency_in(text_of(cell)) for cell in found.block.column(use.at)} - {""}
+            if len(codes) == 1:
+                found.uses[n] = replace(use, facets={**use.facets, "currency": codes.pop()})
 
 
 def find_units(found: List, asker: Asker) -> None:

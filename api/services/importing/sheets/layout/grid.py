@@ -83,7 +83,8 @@ def find_grid(block: Block, style: DateStyle, pairs: Collection[str]) -> Grid | 
     """Tell a calendar from a list; `pairs` holds names of pairs in plain letters."""
     axes = [axis_of(head, style) for head in block.heads]
     kinds = [axis.kind for axis in axes if axis is not None]
-    month, year = month_and_year_in(block.title)
+    corner = block.headers[0] if axes and axes[0] is None else ""
+    month, year = month_and_year_in(f"{block.title} {corner} {_corner_month(block)}")
     year = year or style.year
     for kind in ("date", "day", "weekday", "short", "month"):
         if kinds.count(kind) < LEAST[kind]:
@@ -124,8 +125,27 @@ def _pairs_across(
         if n != down and block.heads[n] is not None and _names_a_pair(block, n, pairs)
     ]
     if len(across_pairs) < 2:
-        return None
+        named = _columns_of_names(block, down)
+        if counted or len(named) < 2:
+            return None
+        return Grid(dict.fromkeys(named, Axis("name")), down, month, year)
     return Grid(dict.fromkeys(across_pairs), down, month, year, counted=counted)
+
+
+def _columns_of_names(block: Block, down: int) -> list[int]:
+    """Find columns without a known header that share their texts: morning and evening, say."""
+    texts: dict[int, set[str]] = {}
+    for n, header in enumerate(block.headers):
+        cells = [text_of(cell) for cell in block.column(n) if cell is not None]
+        named = max(header_scores(header).values(), default=0.0) >= HINTED
+        if n != down and cells and not named and all(read_number(cell) is None for cell in cells):
+            texts[n] = {plain(cell) for cell in cells}
+    return [n for n, own in texts.items() if any(_share(own, texts[m]) for m in texts if m != n)]
+
+
+def _share(own: set[str], other: set[str]) -> bool:
+    """Whether half of the texts of one column stand in another."""
+    return len(own & other) >= 0.5 * min(len(own), len(other))
 
 
 def _pair_and_foot(block: Block, at: int) -> Entry | None:
@@ -147,6 +167,13 @@ def _pair_and_foot(block: Block, at: int) -> Entry | None:
     if max(header_scores(label).values(), default=0.0) >= HINTED:
         return None
     return label, facets["foot"], facets.get("point", "")
+
+
+def _corner_month(block: Block) -> str:
+    """Return the heading of the first column where it names a month with its year."""
+    head = block.heads[0] if block.heads else None
+    day = read_day(head, DateStyle()) if isinstance(head, str) else None
+    return f"{day.day.year}-{day.day.month:02d}" if day is not None and not day.exact else ""
 
 
 def _is_rising(axes: Iterable[Axis]) -> bool:

@@ -28,7 +28,12 @@ from solespan.api.services.importing.sheets.layout.blocks import (
     find_blocks,
 )
 from solespan.api.services.importing.sheets.layout.columns import propose_uses
-from solespan.api.services.importing.sheets.layout.completion import List, fill_down, find_units
+from solespan.api.services.importing.sheets.layout.completion import (
+    List,
+    fill_down,
+    find_currencies,
+    find_units,
+)
 from solespan.api.services.importing.sheets.layout.grid import (
     CELL_COLUMN,
     LABELS,
@@ -173,6 +178,7 @@ def _list(
     found = List(block, _choose(block, own, asker, seen, layout), own)
     fill_down(found, asker)
     find_units(found, asker)
+    find_currencies(found)
     return found
 
 

@@ -45,6 +45,7 @@ WORDS_OF = {
     "bench_jobs.advised": "yes_no",
 }
 SEEN_IN_CELLS = ("soles.material", "pairs.construction", "bench_jobs.work", "any.event")
+PLACES = ("checks.foot", "checks.point")
 TWO_VALUES = re.compile(
     r"\s*\D{0,3}(\d{1,2}[.,]\d+)\s*(?:mm)?\s*[/|;-]\s*\D{0,3}(\d{1,2}[.,]\d+)\s*(?:mm)?\s*"
 )
@@ -176,6 +177,7 @@ def by_look(block: Block, at: int, look: Look) -> dict[str, float]:
     ):
         return {IGNORE: 0.6}
     out = {t: 0.55 for t in SEEN_IN_CELLS if look.words(WORDS_OF[t]) > 0.7}
+    out |= {t: 0.5 for t in PLACES if look.words(WORDS_OF[t]) == 1.0 and len(look.cells) > 1}
     text = 1.0 - max(look.dates, look.numbers, look.mails, look.phones, look.flags)
     lengths = sorted(len(text_of(cell)) for cell in look.cells)
     if text > 0.8 and 2 < lengths[len(lengths) // 2] <= 40:

@@ -10,13 +10,13 @@ import re
 from dataclasses import replace
 
 from solespan.api.services.importing.sheets.cells.axis import month_and_year_in, text_of
-from solespan.api.services.importing.sheets.cells.dates import DateStyle, read_day
+from solespan.api.services.importing.sheets.cells.dates import DateStyle, Day, read_day
 from solespan.api.services.importing.sheets.cells.words import word_of
 from solespan.api.services.importing.sheets.layout.blocks import Block
 from solespan.api.services.importing.sheets.sheet import Cell, Sheet
 from solespan.api.services.importing.sheets.translation import LEFT_OUT, Place, RowFate
 
-__all__ = ["cut", "read_lines", "says_event"]
+__all__ = ["cut", "read_lines", "says_event", "split_caption"]
 
 ENOUGH = 0.6
 ANY_YEAR = 2024  # a leap year: every day is in it
@@ -36,6 +36,19 @@ def cut(text: str, style: DateStyle) -> Entry:
         if len(words) > size and any(c.isdigit() for c in head) and read_day(head, style):
             return head, " ".join(words[size:]).lstrip(f"{DASHES} ")
     return "", text
+
+
+def split_caption(text: str, style: DateStyle) -> tuple[str, Day | None]:
+    """Split the lines above a table into a name and a day."""
+    words = text.split()
+    for size in (4, 3, 2, 1):
+        for begin in range(len(words) - size + 1):
+            piece = " ".join(words[begin : begin + size]).strip(DASHES)
+            day = read_day(piece, style) if any(c.isdigit() for c in piece) else None
+            if day is not None:
+                rest = [*words[:begin], *words[begin + size :]]
+                return " ".join(rest).strip(f"{DASHES} "), day
+    return text.strip(f"{DASHES} "), None
 
 
 def says_event(text: str) -> bool:
