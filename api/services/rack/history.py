@@ -93,9 +93,10 @@ def undo(ctx: AppContext, session: Session, revision_id: str) -> dict[str, Any]:
             where="revision_id",
             remedy="Look at the record as it is now.",
         )
+    touched = revisions.wearers_touched(session, revision["id"])
+    stored.lock_wearers(session, touched)
     if later := _standing_on(session, revision["id"]):
         raise ChangedSince(later)
-    touched = revisions.wearers_touched(session, revision["id"])
     lines = revisions.kept_lines(session, revision["id"], MOST_CHECKED)
     try:
         take_back(session, revision, ctx.clock.now())
@@ -282,10 +283,11 @@ def _refuse_untrue(ctx: AppContext, session: Session, lines: Iterable[Mapping[st
 
 def _follow(ctx: AppContext, session: Session, touched: set[int]) -> bool:
     """Mark the data of these wearers as changed; bring few of them up to date at once."""
+    if len(touched) > MOST_WEARERS:
+        raise_data_version(session, touched)
+        return True
     there = {pk: wearer_id for pk in touched if (wearer_id := stored.wearer_id_of(session, pk))}
     raise_data_version(session, list(there))
-    if len(there) > MOST_WEARERS:
-        return True
     for wearer_id in there.values():
         ctx.forecaster.update_wearer(session, wearer_id)
     return bool(there) and ctx.forecaster.newest_fit(session) is None

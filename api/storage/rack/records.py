@@ -7,7 +7,7 @@ record are built once and given values: these are the reads and writes that must
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from functools import cache
@@ -32,6 +32,7 @@ __all__ = [
     "find_record",
     "insert_record",
     "list_records",
+    "lock_wearers",
     "nearest_ids",
     "owner_of",
     "pairs_labelled",
@@ -42,6 +43,7 @@ __all__ = [
 ]
 
 Row = dict[str, Any]
+IDS_PER_QUERY = 500
 
 _WEARERS: sa.Table = LOGGED["wearers"].__table__  # type: ignore[assignment]
 _PAIRS: sa.Table = LOGGED["pairs"].__table__  # type: ignore[assignment]
@@ -158,6 +160,15 @@ def _owner_query(column: str, lock: bool) -> sa.Select[Any]:
             .where(_PAIRS.c.pair_id == sa.bindparam("of"))
         )
     return query.with_for_update(of=_WEARERS) if lock else query
+
+
+def lock_wearers(session: Session, wearer_pks: Collection[int]) -> None:
+    """Let nobody else change these wearers' records until the transaction ends (PostgreSQL)."""
+    pks = sorted(wearer_pks)
+    for start in range(0, len(pks), IDS_PER_QUERY):
+        some = _WEARERS.c.id.in_(pks[start : start + IDS_PER_QUERY])
+        query = sa.select(_WEARERS.c.id).where(some).order_by(_WEARERS.c.id)
+        session.execute(query.with_for_update()).all()
 
 
 def wearer_id_of(session: Session, wearer_pk: int) -> str | None:
