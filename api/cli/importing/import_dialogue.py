@@ -145,6 +145,8 @@ def _show_assumed_and_left(read: FileImport) -> None:
         typer.echo("\nAssumed")
     for words, times in counted.items():
         typer.echo(f"  {words} ({times})")
+    if reading.notes:
+        typer.echo(f"\nNot taken over: {len(reading.notes)} cells of free text")
     left = [fate for fate in read.fates if fate.fate != TAKEN and not no_row(fate)]
     if left:
         typer.echo("\nNot taken")
