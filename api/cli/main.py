@@ -19,7 +19,7 @@ import typer
 from solespan.api.cli import copying, demo, migrating, serve, work
 from solespan.api.cli.accounts import accounts, customers
 from solespan.api.cli.accounts import lists as account_lists
-from solespan.api.cli.bench import bench, orders
+from solespan.api.cli.bench import bench, orders, stock
 from solespan.api.cli.bench import lists as bench_lists
 from solespan.api.cli.forecasts import backtesting, forecasting
 from solespan.api.cli.importing import exporting, importing
@@ -28,7 +28,7 @@ from solespan.api.cli.notices import lists as notice_lists
 from solespan.api.cli.notices import notices
 from solespan.api.cli.planning import lists as planning_lists
 from solespan.api.cli.planning import planning, upkeep
-from solespan.api.cli.rack import log, pairs, records
+from solespan.api.cli.rack import log, pair_steps, pairs, records
 from solespan.api.errors import SolespanError
 
 __all__ = ["build_app", "main", "tell"]
@@ -37,6 +37,7 @@ MODULES = (
     demo,
     log,
     pairs,
+    pair_steps,
     records,
     bench_lists,
     notice_lists,
@@ -48,6 +49,7 @@ MODULES = (
     forecasting,
     bench,
     orders,
+    stock,
     backtesting,
     planning,
     upkeep,

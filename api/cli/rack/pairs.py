@@ -1,11 +1,10 @@
-"""Commands of pairs: `add`, `edit`, `delete`, `hand-over`, `receive`, `retire` and `in-use`.
+"""Commands of pairs: `add`, `edit` and `delete`.
 
 They fill in the forms of the pages, so that both accept the same and say the same.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from typing import Annotated, Any
 
 import typer
@@ -13,34 +12,22 @@ import typer
 from solespan.api.cli.files import PIPE
 from solespan.api.cli.options import On, Pair, Whose, Yes, find_group
 from solespan.api.cli.output import Format, Out, OutputFormat, say
+from solespan.api.cli.rack.pair_forms import (
+    OPTIONS,
+    Iron,
+    LimitMm,
+    Material,
+    Mm,
+    day_of,
+    do_step,
+    filled,
+    sole_of,
+)
 
 __all__ = ["register"]
 
-OPTIONS = {
-    "": "",
-    "thickness": "--mm or --iron",
-    "fitted_on": "--on",
-    "received_on": "--on",
-    "returned_on": "--on",
-    "removed_on": "--on",
-    "promised_on": "--promised",
-    "acquired_on": "--acquired",
-    "size_eu": "--size",
-    "limit": "--limit-mm",
-    "wearer": "--wearer",
-}
 Construction = Annotated[
     str | None, typer.Option("--construction", help="goodyear_welted, hand_welted, blake, ...")
-]
-Material = Annotated[
-    str | None, typer.Option("--material", help="Of the sole: oak_bark_leather, rubber, ...")
-]
-Mm = Annotated[
-    float | None, typer.Option("--mm", help="Thickness when new. Default: usual for the material.")
-]
-Iron = Annotated[float | None, typer.Option("--iron", help="The same in irons.")]
-LimitMm = Annotated[
-    float | None, typer.Option("--limit-mm", help="Thickness at which the ball is resoled.")
 ]
 DressCode = Annotated[
     str | None, typer.Option("--dress-code", help="formal, business, casual or outdoor.")
@@ -69,10 +56,6 @@ def register(app: typer.Typer) -> None:
     delete = find_group(app, "delete", "Delete a pair, or the example.")
     delete.command("pair")(delete_pair)
     delete.command("example")(delete_example)
-    app.command("hand-over")(hand_over)
-    app.command("receive")(receive)
-    app.command("retire")(retire)
-    app.command("in-use")(in_use)
 
 
 def add_wearer(
@@ -140,7 +123,7 @@ def add_pair(
     from solespan.api.cli.rack.records import show_records
     from solespan.api.services.rack import pair_forms, records
 
-    typed = _filled(
+    typed = filled(
         label=name,
         construction=construction,
         dress_code=dress_code,
@@ -151,12 +134,12 @@ def add_pair(
         earlier_resoles=earlier_resoles,
         wears_per_week=wears_per_week,
         upper=upper,
-        **_sole(material, mm, iron, limit_mm),
+        **sole_of(material, mm, iron, limit_mm),
     )
     with serving("add pair") as services:
         wearer_id = whose(services, wearer)
         with services.database.writing() as session, typed_options(OPTIONS):
-            typed |= {"wearer": wearer_id, "fitted_on": _day(services, session, on, wearer_id)}
+            typed |= {"wearer": wearer_id, "fitted_on": day_of(services, session, on, wearer_id)}
             made = pair_forms.add_pair(services, session, typed)
             row = records.read(session, "pairs", {"pair_id": made["pair_id"]})
     show_records("pairs", [row], form, out, f"Added: {name}, pair {row['pair_id']}.")
@@ -178,13 +161,13 @@ def add_sole(
     from solespan.api.cli.rack.records import show_records
     from solespan.api.services.rack.sole_forms import fit_sole, sole_on
 
-    typed = _filled(**_sole(material, mm, iron, limit_mm))
+    typed = filled(**sole_of(material, mm, iron, limit_mm))
 
     def step(services: Any, session: Any, pair_id: str, day: str) -> Any:
         fit_sole(services, session, pair_id, typed | {"fitted_on": day})
         return pair_id, sole_on(session, pair_id)
 
-    pair_id, sole = _do("add sole", pair, on, step)
+    pair_id, sole = do_step("add sole", pair, on, step)
     show_records("soles", [sole], form, out, f"The new sole is on {pair_id}: {sole['sole_id']}.")
 
 
@@ -225,7 +208,7 @@ def edit_pair(
     from solespan.api.services.rack import pair_forms, records
     from solespan.api.services.rack.pair_names import pair_named
 
-    given = _filled(
+    given = filled(
         label=name,
         construction=construction,
         dress_code=dress_code,
@@ -237,7 +220,7 @@ def edit_pair(
         wears_per_week=wears_per_week,
         upper=upper,
         fitted_on=on,
-        **_sole(material, mm, iron, limit_mm),
+        **sole_of(material, mm, iron, limit_mm),
     )
     with serving("edit pair") as services, services.database.writing() as session:
         pair_id = pair_named(session, pair)
@@ -275,104 +258,3 @@ def delete_example() -> None:
         there = example_rack.example_is_there(session)
         example_rack.remove_example(services, session)
     say("The example rack is taken away." if there else "The example rack is not here.")
-
-
-def hand_over(
-    pair: Pair,
-    work: Annotated[str, typer.Option("--work", help="full_sole, half_sole, top_piece, ...")],
-    on: On = None,
-    promised: Annotated[
-        str | None, typer.Option("--promised", help="Day promised back, YYYY-MM-DD.")
-    ] = None,
-) -> None:
-    """Log that a pair was handed over to a shop; it is away until it is received."""
-    from solespan.api.services.rack.sole_forms import send_pair
-
-    def step(services: Any, session: Any, pair_id: str, day: str) -> str:
-        typed = _filled(work=work, received_on=day, promised_on=promised)
-        send_pair(services, session, pair_id, typed)
-        return pair_id
-
-    say(f"Handed over: {_do('hand-over', pair, on, step)}.")
-
-
-def receive(
-    pair: Pair,
-    on: On = None,
-    keep_sole: Annotated[
-        bool, typer.Option("--keep-sole", help="It came back without a new sole.")
-    ] = False,
-    material: Material = None,
-    mm: Mm = None,
-    iron: Iron = None,
-    limit_mm: LimitMm = None,
-) -> None:
-    """Log that a pair is back from a shop, with its new sole where it got one."""
-    from solespan.api.services.rack.sole_forms import receive_pair
-
-    typed = _filled(keep_sole="true" if keep_sole else None, **_sole(material, mm, iron, limit_mm))
-
-    def step(services: Any, session: Any, pair_id: str, day: str) -> str:
-        soled = receive_pair(services, session, pair_id, typed | {"returned_on": day})["soled"]
-        return f"{pair_id} is back{' with a new sole' if soled else ''}."
-
-    say(_do("receive", pair, on, step))
-
-
-def retire(pair: Pair, on: On = None) -> None:
-    """Let the sole on a pair end, which retires the pair until a new one is on."""
-    from solespan.api.services.rack.sole_forms import end_sole
-
-    def step(services: Any, session: Any, pair_id: str, day: str) -> str:
-        end_sole(services, session, pair_id, {"removed_on": day})
-        return pair_id
-
-    say(f"Retired: {_do('retire', pair, on, step)}.")
-
-
-def in_use(pair: Pair) -> None:
-    """Keep that a pair is still worn, so that it does not count as probably gone."""
-    from solespan.api.services.rack.sole_forms import say_in_use
-
-    def step(services: Any, session: Any, pair_id: str, _day: str) -> str:
-        say_in_use(services, session, pair_id, {})
-        return pair_id
-
-    say(f"Noted: {_do('in-use', pair, None, step)} is still in use.")
-
-
-def _do(command: str, pair: str, on: str | None, step: Any) -> Any:
-    """Do one step of a pair on a day, in one transaction."""
-    from solespan.api.cli.messages import typed_options
-    from solespan.api.cli.opening import serving
-    from solespan.api.services.rack.pair_names import pair_named
-    from solespan.api.services.rack.records import read
-
-    with serving(command) as services, services.database.writing() as session:
-        pair_id = pair_named(session, pair)
-        wearer_id = read(session, "pairs", {"pair_id": pair_id})["wearer_id"]
-        with typed_options(OPTIONS):
-            return step(services, session, pair_id, _day(services, session, on, wearer_id))
-
-
-def _day(services: Any, session: Any, on: str | None, wearer_id: str) -> str:
-    """Read a day up to today where the wearer lives."""
-    from solespan.api.cli.options import read_day
-    from solespan.api.services.planning.rack import known_wearer
-
-    zone = known_wearer(session, wearer_id)["time_zone"]
-    return read_day(on, services.clock.today(zone), past=True).isoformat()
-
-
-def _sole(
-    material: str | None, mm: float | None, iron: float | None, limit_mm: float | None
-) -> Mapping[str, Any]:
-    """Return the fields of a sole; a limit is in millimetres whatever the thickness is in."""
-    from solespan.forecast.units import iron_to_mm
-
-    thickness = mm if iron is None else iron_to_mm(iron)
-    return {"material": material, "thickness": thickness, "limit": limit_mm}
-
-
-def _filled(**values: Any) -> dict[str, str]:
-    return {name: str(value) for name, value in values.items() if value is not None}
