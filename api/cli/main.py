@@ -17,7 +17,7 @@ from typing import Annotated
 import typer
 
 from solespan.api.cli import copying, demo, migrating, serve, work
-from solespan.api.cli.accounts import accounts, customers
+from solespan.api.cli.accounts import accounts, customers, shop
 from solespan.api.cli.accounts import lists as account_lists
 from solespan.api.cli.bench import bench, orders, stock
 from solespan.api.cli.bench import lists as bench_lists
@@ -28,7 +28,7 @@ from solespan.api.cli.notices import lists as notice_lists
 from solespan.api.cli.notices import notices
 from solespan.api.cli.planning import lists as planning_lists
 from solespan.api.cli.planning import planning, upkeep
-from solespan.api.cli.rack import log, pair_steps, pairs, records
+from solespan.api.cli.rack import log, pair_steps, pairs, record_changes, records
 from solespan.api.errors import SolespanError
 
 __all__ = ["build_app", "main", "tell"]
@@ -38,6 +38,7 @@ MODULES = (
     log,
     pairs,
     pair_steps,
+    record_changes,
     records,
     bench_lists,
     notice_lists,
@@ -57,6 +58,7 @@ MODULES = (
     work,
     accounts,
     customers,
+    shop,
     serve,
     migrating,
     copying,

@@ -33,7 +33,9 @@ def forecast_from(folder: Path) -> None:
         "two_years",
         "--as-of",
         "2026-11-23",
-        "--csv",
+        "--format",
+        "csv",
+        "--out",
         str(folder / "due.csv"),
     )
     said = pd.read_csv(folder / "due.csv", parse_dates=["due_p50"])

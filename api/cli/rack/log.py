@@ -132,13 +132,12 @@ def undo(
     """Undo a change of the last 30 days: the one named, or the last that a command made."""
     from solespan.api.cli.opening import serving
     from solespan.api.services.rack import history
-    from solespan.api.services.rack.last_change import undo_last
+    from solespan.api.services.rack.last_change import undo_last, words_of_change
 
     with serving("undo") as services:
         with services.database.writing() as session:
             if revision is None:
-                change = undo_last(services, session)
-                what = f"{change['action']}, {change['at']:%Y-%m-%d %H:%M} UTC"
+                what = words_of_change(undo_last(services, session))
             else:
                 history.undo(services, session, revision)
                 what = f"change {revision}"
@@ -154,7 +153,12 @@ def changes(limit: Limit = MOST_LISTED, form: Format = OutputFormat.TABLE, out: 
 
     with serving() as services, services.database.reading() as session:
         rows = list_changes(session, below_id=None, limit=limit + 1)
-    shown = [row | {"records": sum(part["rows"] for part in row["parts"])} for row in rows]
+    shown = [
+        row
+        | {"parts": [{k: v for k, v in part.items() if k != "row"} for part in row["parts"]]}
+        | {"records": sum(part["rows"] for part in row["parts"])}
+        for row in rows
+    ]
     columns = {"change": "revision_id", "at (UTC)": "at", "who": "actor", "how": "action"}
     columns |= {"records": "records", "undone (UTC)": "undone_at"}
     show_rows(

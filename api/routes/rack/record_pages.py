@@ -36,6 +36,7 @@ from solespan.api.services.rack.record_forms import (
     delete_record,
     edit_record,
     fields_of,
+    key_of,
     record_seen,
 )
 from solespan.api.services.rack.records import list_records
@@ -48,8 +49,6 @@ from solespan.dashboards.pages.rack.record import (
 )
 from solespan.dashboards.pages.rack.record_list import month_page
 from solespan.forecast.columns import Column
-from solespan.forecast.frames import TABLES
-from solespan.forecast.values import BadValue, reader_of
 
 __all__ = ["PAGE"]
 
@@ -61,25 +60,7 @@ Key = dict[str, Any]
 
 def _key(table: str, text: str) -> Key:
     """Read the key of a record from its address. Raises `NotFound`."""
-    columns = ("order_id",) if table == ORDERS else TABLES[table].key if table in TABLES else ()
-    parts = text.rsplit("/", len(columns) - 1) if len(columns) > 1 else [text]
-    unknown = NotFound(
-        "There is no such record.",
-        where="the address",
-        remedy="Open the pair and choose the record there.",
-    )
-    if len(parts) != len(columns):
-        raise unknown
-    if table == ORDERS:
-        return {"order_id": text}
-    try:
-        by_name = TABLES[table].by_name
-        return {
-            c: reader_of(by_name[c])(p) if by_name[c].kind != "id" else p
-            for c, p in zip(columns, parts, strict=True)
-        }
-    except BadValue as bad:
-        raise unknown from bad
+    return {"order_id": text} if table == ORDERS else key_of(table, text)
 
 
 def _address(table: str, key: Mapping[str, Any]) -> str:

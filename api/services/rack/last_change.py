@@ -9,9 +9,9 @@ from sqlalchemy.orm import Session
 from solespan.api.author import TERMINAL
 from solespan.api.errors import Conflict
 from solespan.api.services.context import AppContext
-from solespan.api.services.rack.history import list_changes, undo
+from solespan.api.services.rack.history import list_changes, thing, undo
 
-__all__ = ["undo_last"]
+__all__ = ["undo_last", "words_of_change"]
 
 LOOKED_AT = 1000
 
@@ -31,3 +31,12 @@ def undo_last(ctx: AppContext, session: Session) -> dict[str, Any]:
         where="the history of records",
         remedy="See the changes: solespan list changes",
     )
+
+
+def words_of_change(change: dict[str, Any]) -> str:
+    """Say what a change was: its command, and the record or how many of each table."""
+    parts = (
+        f"{thing(p['table'])} {p['record_key']}" if p["record_key"] else f"{p['rows']} {p['table']}"
+        for p in change["parts"]
+    )
+    return f"{change['action']} ({', '.join(parts)})"

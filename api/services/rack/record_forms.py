@@ -13,7 +13,7 @@ from typing import Any
 
 from sqlalchemy.orm import Session
 
-from solespan.api.errors import StaleVersion
+from solespan.api.errors import NotFound, StaleVersion
 from solespan.api.schemas.forms import (
     FORM_FIELD,
     FormProblem,
@@ -31,6 +31,7 @@ from solespan.api.services.rack.log_forms import follow, telling
 from solespan.api.services.rack.questions import ask
 from solespan.api.storage.rack import records as stored
 from solespan.forecast.frames import TABLES, Column
+from solespan.forecast.values import BadValue, reader_of
 
 __all__ = [
     "OWNING",
@@ -38,6 +39,7 @@ __all__ = [
     "delete_record",
     "edit_record",
     "fields_of",
+    "key_of",
     "record_seen",
     "refuse_stale",
 ]
@@ -68,6 +70,29 @@ def fields_of(name: str) -> dict[str, Column]:
         for c in TABLES[name].stored
         if c.kind != "id" and c.name not in _UNASKED
     }
+
+
+def key_of(name: str, text: str) -> dict[str, Any]:
+    """Read a record's key as the history writes it, its parts divided by `/`. Raises `NotFound`."""
+    table = TABLES.get(name)
+    columns = table.key if table is not None else ()
+    parts = text.rsplit("/", len(columns) - 1) if len(columns) > 1 else [text]
+    unknown = NotFound(
+        "There is no such record.",
+        where=f"{name} {text}",
+        accepted=f"one of {', '.join(TABLES)}, and a key such as {'/'.join(columns) or 'its id'}",
+        remedy="Choose the record on its pair's page, or see: solespan list",
+    )
+    if table is None or len(parts) != len(columns):
+        raise unknown
+    read = {}
+    try:
+        for column, part in zip(columns, parts, strict=True):
+            kind = table.by_name[column]
+            read[column] = part if kind.kind == "id" else reader_of(kind)(part)
+    except BadValue as bad:
+        raise unknown from bad
+    return read
 
 
 def record_seen(session: Session, name: str, key: Mapping[str, Any]) -> dict[str, Any]:

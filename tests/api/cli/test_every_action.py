@@ -53,6 +53,13 @@ COMMANDS = {
     "/customers/{wearer_id}/erase": "customer-erase",
     "/people/{what}": "accounts invite",
     "/forecast-settings": "forecast",
+    "/forecast-settings/shop": "shop",
+    "/history/{revision_id}/undo": "undo",
+    "/log": "wear",
+    "/log/pace": "edit pair",
+    "/records/{table}/{text:path}/edit": "edit record",
+    "/records/{table}/{text:path}/delete": "delete record",
+    "/records/{table}/{text:path}/put-back": "undo",
 }
 NONE = {
     "/find": SEARCH,

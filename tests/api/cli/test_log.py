@@ -7,7 +7,7 @@ import re
 
 import pytest
 
-from solespan.api.errors import Conflict, NotFound, Refused, SolespanError, StaleVersion
+from solespan.api.errors import Conflict, NotFound, Refused, SolespanError
 
 
 def listed(typed, *words: str) -> list[dict]:
@@ -24,25 +24,51 @@ def test_a_wear_is_logged_once_and_taken_back(typed):
     assert listed(typed, "wears", "--pair", "oxford") == before
 
 
-def test_undo_goes_back_wear_by_wear_and_refuses_the_rest(typed):
+def test_undo_goes_back_change_by_change(typed):
     for day in ("2026-06-10", "2026-06-11"):
         typed("wear", "oxford", "--on", day)
+    typed("check", "oxford", "--foot", "left", "--thumb", "give")
+    assert "solespan check" in typed("undo")
     assert "2026-06-11" in typed("undo")
     assert "2026-06-10" in typed("undo")
     with pytest.raises(Conflict, match="No command"):
-        typed("undo")
-    typed("wear", "oxford", "--on", "2026-06-10")
-    typed("check", "oxford", "--foot", "left", "--thumb", "give")
-    with pytest.raises(Conflict, match="solespan check"):
         typed("undo")
 
 
 def test_undo_leaves_a_wear_that_a_page_changed_since(typed, fitted):
     typed("wear", "oxford", "--on", "2026-06-10")
     fitted.put("/v1/wear-days/oxford/2026-06-10", json={"hours": 3}, headers={"if-match": "*"})
-    with pytest.raises(StaleVersion):
+    with pytest.raises(Conflict, match="Later changes stand on this one"):
         typed("undo")
     assert listed(typed, "wears", "--since", "2026-06-10")[0]["hours"] == 3
+
+
+def test_any_record_is_edited_deleted_and_brought_back(typed):
+    typed("wear", "oxford", "--on", "2026-06-10")
+    before = listed(typed, "wears", "--pair", "oxford")
+    typed("edit", "record", "wear_days", "oxford/2026-06-10", "--set", "hours=3")
+    assert listed(typed, "wears", "--since", "2026-06-10")[0]["hours"] == 3
+    with pytest.raises(Refused, match="no column 'hour'"):
+        typed("edit", "record", "wear_days", "oxford/2026-06-10", "--set", "hour=3")
+    with pytest.raises(NotFound, match="no such record"):
+        typed("delete", "record", "wear_days", "oxford")
+    typed("delete", "record", "wear_days", "oxford/2026-06-10", "--yes")
+    assert len(listed(typed, "wears", "--pair", "oxford")) == len(before) - 1
+    deleted = listed(typed, "changes")[0]
+    typed("undo", deleted["revision_id"])
+    typed("undo")
+    back = listed(typed, "wears", "--pair", "oxford")
+    assert [(r["worn_on"], r["hours"]) for r in back] == [
+        (r["worn_on"], r["hours"]) for r in before
+    ]
+
+
+def test_new_customers_inherit_the_time_zone_of_the_shop(typed):
+    assert "Europe/Vienna" in typed("shop", "--time-zone", "Europe/Vienna")
+    typed("add", "wearer", "Bo", "--id", "bo")
+    assert [w["time_zone"] for w in listed(typed, "wearers") if w["wearer_id"] == "bo"] == [
+        "Europe/Vienna"
+    ]
 
 
 def test_a_day_that_is_logged_otherwise_asks_before_it_is_replaced(typed):
@@ -52,8 +78,8 @@ def test_a_day_that_is_logged_otherwise_asks_before_it_is_replaced(typed):
     assert "--replace" in caught.value.remedy
     typed("wear", "oxford", "--hours", "5", "--replace")
     assert listed(typed, "wears", "--since", "2026-06-15")[0]["hours"] == 5
-    with pytest.raises(Conflict):
-        typed("undo")  # the earlier values are not kept
+    typed("undo")
+    assert listed(typed, "wears", "--since", "2026-06-15")[0]["hours"] == 4
 
 
 def test_a_check_is_a_grade_or_a_thickness(typed):

@@ -9,6 +9,7 @@ import sys
 import zipfile
 from datetime import date, datetime
 from itertools import zip_longest
+from pathlib import Path
 
 import openpyxl
 import pandas as pd
@@ -95,9 +96,9 @@ def test_a_backup_is_taken_back_and_changes_nothing_where_it_came_from(folder, t
     stream = io.BytesIO()
     export_file(folder.database, "zip", stream)
     stream.seek(0)
-    lay_out([("backup.zip", stream)], tmp_path, limit_bytes=10**7)
+    given = lay_out([("backup.zip", stream)], tmp_path, limit_bytes=10**7)
     other = Folder(open_database(databases.copy()))
-    texts = {path.stem: path.read_bytes() for path in tmp_path.iterdir()}
+    texts = {Path(one.name).stem: one.path.read_bytes() for one in given}
     folder.texts = other.texts = texts
     assert folder.take().changed == 0
     assert other.take().changed == sum(map(len, folder.stored().values()))

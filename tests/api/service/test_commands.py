@@ -61,7 +61,9 @@ def test_the_forecast_file_has_the_columns_of_the_dictionary_and_parses(run, tmp
 def test_the_renewal_forecast_has_the_days_that_the_look_back_scores(run):
     rows = {
         row["pair_id"]: row
-        for row in csv.DictReader(io.StringIO(run("forecast", "--model", "renewal", "--csv", "-")))
+        for row in csv.DictReader(
+            io.StringIO(run("forecast", "--model", "renewal", "--format", "csv"))
+        )
         if (row["foot"], row["point"]) == ("pair", "ball")
     }
     database = open_database(os.environ["SOLESPAN_DATABASE_URL"])
