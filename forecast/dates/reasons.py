@@ -9,10 +9,19 @@ from solespan.forecast.frames import PROBABLY_GONE
 from solespan.forecast.model.wear_model import Conditioned
 from solespan.forecast.panel.panel import HOLE, THUMB, Panel
 
-__all__ = ["BASES", "UNLOGGED", "basis", "counts_by_path", "long_silent", "reasons"]
+__all__ = ["BASES", "FEW_LOGGED", "UNLOGGED", "basis", "counts_by_path", "long_silent", "reasons"]
 
 BASES = ("", "this pair's earlier soles", "the wearer's other pairs", "other owners' soles")
-UNLOGGED = "no wear logged"  # how the reason of a row begins that is judged by days
+# how the reason of a row begins that is judged by days
+UNLOGGED, FEW_LOGGED = "no wear logged", "few wears logged"
+
+
+_BY_CALENDAR = (
+    f"{UNLOGGED}: judged by the calendar",
+    f"{UNLOGGED}: judged by the pace that the owner stated",
+    f"{FEW_LOGGED}: judged by the calendar",
+    f"{FEW_LOGGED}: judged by the pace that they and the owner tell",
+)
 
 
 def counts_by_path(known: Conditioned) -> pd.DataFrame:
@@ -74,6 +83,7 @@ def reasons(known: Conditioned, path: np.ndarray, other: np.ndarray) -> list[str
     pair = panel.path_pair[path]
     lean = np.where(both[:, 0] + both[:, 1] < 2, basis(panel)[pair], 0)
     judged = np.where(panel.unlogged[pair], np.where(np.isnan(panel.pace_sd[pair]), 1, 2), 0)
+    judged = np.where((judged > 0) & (panel.pair_wears[pair] > 0), judged + 2, judged)
     gone = known.in_use[pair] < PROBABLY_GONE
     days = {int(day): str(np.datetime64(int(day), "D")) for day in np.unique(both[:, 4])}
     rows = zip(
@@ -99,10 +109,8 @@ def _text(
     readings, thumbs, holes, slips, last = seen
     parts = [_seen(readings, thumbs, holes, days[last])]
     also = f" and {BASES[leaning]}" if leaning else ""
-    if by_calendar == 1:
-        parts.append(f"{UNLOGGED}: judged by the calendar{also}")
-    elif by_calendar:
-        parts.append(f"{UNLOGGED}: judged by the pace that the owner stated{also}")
+    if by_calendar:
+        parts.append(f"{_BY_CALENDAR[by_calendar - 1]}{also}")
     elif leaning:
         parts.append(f"based mostly on {BASES[leaning]}")
     if is_gone:

@@ -210,7 +210,8 @@ def _leaning(mine: OnePair) -> list[str]:
         what = "1 reading is" if many == 1 else f"{many} readings are"
         out.append(f"{what} ignored as a likely misreading.")
     if panel.unlogged[mine.pair] and not np.isnan(panel.pace_sd[mine.pair]):
-        out.append("The owner stated how often the pair is worn; the forecast uses that.")
+        who = "The few wears logged, and the owner," if panel.pair_wears[mine.pair] else "The owner"
+        out.append(f"{who} told how often the pair is worn; the forecast uses that.")
     in_use = float(known.in_use[mine.pair])
     if in_use < PROBABLY_GONE:
         out.append(

@@ -48,6 +48,7 @@ _OF_PAIR = (
     "pair_group",
     "unlogged",
     "gap_weight",
+    "pair_wears",
     "pace_log",
     "pace_sd",
     "pair_contact",
@@ -66,10 +67,10 @@ class Panel:
     the path is to be known: as_of, or the day the sole was taken off), `path_begin` (target from
     which it wears: of a heel's newest top piece; -1 from the fitting), `current` (sole still on).
     Pairs: `pair_wearer`, `pair_ids`, `pair_group` (dress code; 0: none), `unlogged` (its wearer
-    logs no wear), `gap_weight` (of the pair's own share of silent stretches), `pace_log` and
-    `pace_sd` (a stated pace over one wear day a week, log, and its SD; NaN: none), `pair_contact`
-    (day on which its wearer was last seen or logged), `pair_said` (last day on which the owner
-    said that it is still worn; 0: never). Wearers:
+    logs no wear, or too little), `gap_weight` (of the pair's own share of silent stretches),
+    `pair_wears` (wear days logged), `pace_log` and `pace_sd` (a told pace over one wear day a week,
+    log, and its SD; NaN: none), `pair_contact` (day on which its wearer was last seen or logged),
+    `pair_said` (last day on which the owner said that it is still worn; 0: never). Wearers:
     `wearer_ids`. Soles: `sole_ids`, `sole_pair`.
     Observations (sorted by path, target): `obs_path`, `obs_target`, `obs_kind` (gauge code, THUMB,
     HOLE, SENT, STILL_ON or KNOWN_SINCE), `obs_mm` (NaN for grades), `obs_grade` (code or -1),
@@ -83,6 +84,7 @@ class Panel:
     pair_group: np.ndarray
     unlogged: np.ndarray
     gap_weight: np.ndarray
+    pair_wears: np.ndarray
     pace_log: np.ndarray
     pace_sd: np.ndarray
     pair_contact: np.ndarray

@@ -61,7 +61,7 @@ def told_paces(log: LogArrays) -> dict[str, np.ndarray]:
     Returns
     -------
     dict
-        `pace_log`, `pace_sd` and `gap_weight`, each of shape (pairs,).
+        `pace_log`, `pace_sd`, `gap_weight` and `pair_wears`, each of shape (pairs,).
     """
     n_pairs = len(log.pair_ids)
     many = np.bincount(log.day_pair, minlength=n_pairs).astype(float)
@@ -88,6 +88,7 @@ def told_paces(log: LogArrays) -> dict[str, np.ndarray]:
         "pace_log": np.where(known, weighted / scale, np.nan),
         "pace_sd": np.where(known, 1.0 / np.sqrt(scale), np.nan),
         "gap_weight": weight,
+        "pair_wears": many,
     }
 
 

@@ -13,7 +13,7 @@ from solespan.dashboards.order import foot_rows, label_of, pair_rows
 from solespan.dashboards.pages.rack.sentences import is_gone, pair_sentences
 from solespan.dashboards.tables import due_list, readings_table, sole_sentences
 from solespan.forecast.covariates import LOGGED, REGISTER, Logged
-from solespan.forecast.dates.reasons import UNLOGGED
+from solespan.forecast.dates.reasons import FEW_LOGGED, UNLOGGED
 from solespan.forecast.frames import FEET, POINTS
 from solespan.forecast.log import WearLog
 
@@ -176,7 +176,9 @@ def _facts(pair: dict[str, Any]) -> list[str]:
 
 def _follows_log(row: Mapping[str, Any] | None) -> bool:
     """Whether a forecast reckons with logged wear, so that a stated pace says nothing more."""
-    return row is not None and isinstance(row["reason"], str) and UNLOGGED not in row["reason"]
+    if row is None or not isinstance(row["reason"], str):
+        return False
+    return not any(words in row["reason"] for words in (UNLOGGED, FEW_LOGGED))
 
 
 def _article(words: str) -> str:

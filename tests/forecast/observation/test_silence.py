@@ -75,6 +75,15 @@ class TestCalendar:
         told = "no check yet; no wear logged: judged by the calendar and this pair's earlier soles"
         assert (by_age["reason"] == told).all()
 
+    def test_a_few_wears_are_not_called_none(self):
+        frames = customers()
+        frames["wear_days"] = pd.DataFrame(
+            [{"pair_id": "p0", "worn_on": day(-k, TODAY), "hours": 8.0} for k in (2, 9, 20)]
+        )
+        reasons = resoles(frames)["reason"]
+        assert "few wears logged: judged by" in reasons["p0"]
+        assert "no wear logged: judged by the calendar" in reasons["p1"]
+
 
 class TestLoggersStayApart:
     def test_who_does_not_log_moves_no_date_of_who_does(self):
