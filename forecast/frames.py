@@ -154,6 +154,12 @@ SOLES = Table(
         ),
         Column("cover", "word", "how much of the bottom it covers", words=("full", "half")),
         Column("channel", "word", "how the stitch lies", words=("closed", "open", "none")),
+        Column(
+            "assumed",
+            "flag",
+            "material, thickness when new or day of fitting is assumed, not known",
+            default=False,
+        ),
         Column("removed_on", "date", "day the sole was taken off"),
     ),
     must_exist=True,

@@ -13,6 +13,7 @@ from dataclasses import dataclass, field, replace
 from math import log
 
 __all__ = [
+    "ASSUMED_SPREAD",
     "DEFAULT_LIMIT_MM",
     "HEEL_NOMINAL_MM",
     "LEATHERS",
@@ -86,6 +87,8 @@ POPULATION_SD: dict[str, tuple[float, float]] = {
     "pace_casual": (0.1, 0.35),
     "pace_outdoor": (-0.1, 0.35),
 }
+# of an assumed sole's own start and rate over a known sole's; common practice, no source
+ASSUMED_SPREAD = 4.0
 UNLOGGED_WEAR_DAYS_PER_DAY = 1.0 / 7.0  # at which `pace` is 0; common practice, no source
 USUAL_LIMIT_MM = 2.0  # of leather: where thumb_limit makes no difference
 

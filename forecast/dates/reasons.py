@@ -88,13 +88,13 @@ def reasons(known: Conditioned, path: np.ndarray, other: np.ndarray) -> list[str
     days = {int(day): str(np.datetime64(int(day), "D")) for day in np.unique(both[:, 4])}
     rows = zip(
         path.tolist(), both.tolist(), lean.tolist(), quiet[path].tolist(), judged.tolist(),
-        gone.tolist(), strict=True,
+        gone.tolist(), panel.assumed[path].tolist(), strict=True,
     )  # fmt: skip
     return [
-        _text(seen, days, leaning, is_quiet, by_calendar, is_gone)
+        _text(seen, days, leaning, is_quiet, by_calendar, is_gone, is_assumed)
         if at >= 0
         else "no sole on it now"
-        for at, seen, leaning, is_quiet, by_calendar, is_gone in rows
+        for at, seen, leaning, is_quiet, by_calendar, is_gone, is_assumed in rows
     ]
 
 
@@ -105,6 +105,7 @@ def _text(
     is_quiet: bool,
     by_calendar: int,
     is_gone: bool,
+    is_assumed: bool,
 ) -> str:
     readings, thumbs, holes, slips, last = seen
     parts = [_seen(readings, thumbs, holes, days[last])]
@@ -119,6 +120,8 @@ def _text(
         parts.append(f"{slips} reading{'s' * (slips > 1)} ignored as a likely misreading")
     if is_quiet:
         parts.append("nothing was logged for a long time, so the forecast is wider")
+    if is_assumed:
+        parts.append("what the sole is was assumed, so the forecast is wider")
     return "; ".join(parts)
 
 

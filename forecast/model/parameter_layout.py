@@ -19,6 +19,7 @@ from solespan.forecast.covariates import COVARIATES, REGISTER
 from solespan.forecast.frames import DRESS_CODES, MATERIALS
 from solespan.forecast.panel.panel import SENT, THUMB, Panel
 from solespan.forecast.priors import (
+    ASSUMED_SPREAD,
     MATERIAL_LOG_SD,
     MATERIAL_RATE,
     POPULATION_SD,
@@ -247,14 +248,15 @@ def _effects(panel: Panel) -> tuple[Effects, Effects]:
         "thumb": ("thumb", one),
     }
     packs = sole * panel.packs
+    own = sole * np.where(panel.assumed, ASSUMED_SPREAD, 1.0)
     unlogged = panel.unlogged[panel.path_pair].astype(float)
     logged = 1.0 - unlogged
     local = {
         "start": ("start", one),
         "packing": ("packing", packs),
         "shoe": ("log_rate", one),
-        "sole_start": ("start", sole),
-        "sole": ("log_rate", sole),
+        "sole_start": ("start", own),
+        "sole": ("log_rate", own),
         "pair": ("log_rate", one),
         "pair_foot": ("log_rate", side),
         "gap": ("silent", logged * panel.gap_weight[panel.path_pair]),

@@ -33,7 +33,7 @@ __all__ = ["LOGGED_DAYS_AT_LEAST", "Checks", "Jobs", "LogArrays", "Soles", "log_
 
 @dataclass(frozen=True)
 class Soles:
-    """Soles, sorted by pair and day fitted: ids, pair, days, material code, mm.
+    """Soles, sorted by pair and day fitted: ids, pair, days, material code, mm, whether assumed.
 
     `end` is the day taken off, or the day the next was fitted; `NEVER` where it is still on.
     """
@@ -43,6 +43,7 @@ class Soles:
     fitted: np.ndarray
     end: np.ndarray
     material: np.ndarray
+    assumed: np.ndarray
     nominal_mm: np.ndarray
     limit_mm: np.ndarray
 
@@ -262,6 +263,7 @@ def _soles(
         fitted=fitted,
         end=np.minimum(removed, following),
         material=_codes(frame, "material", MATERIALS)[known][order],
+        assumed=frame["assumed"].to_numpy(bool)[known][order],
         nominal_mm=frame["nominal_thickness_mm"].to_numpy(float)[known][order],
         limit_mm=frame["limit_mm"].to_numpy(float)[known][order],
     )

@@ -41,7 +41,7 @@ STILL_ON = 6  # the sole had not come off yet, so it is not likely to be far bel
 KNOWN_SINCE = 7  # the shop began to know the pair: an earlier removal would not have been seen
 _HEEL = WEARING_POINTS.index("heel")
 _OF_PATH = (
-    "path_foot", "path_point", "current", "nominal_mm", "limit_mm", "material", "drives",
+    "path_foot", "path_point", "current", "nominal_mm", "limit_mm", "material", "assumed", "drives",
 )  # fmt: skip
 _OF_PAIR = (
     "pair_ids",
@@ -63,9 +63,10 @@ class Panel:
 
     Paths (sorted by wearer, pair, sole, foot, point): `path_pair`, `path_sole`, `path_foot` (0
     left, 1 right), `path_point` (0 ball, 1 toe, 2 heel), `nominal_mm`, `limit_mm`, `material`
-    (code), `drives` (1 where the foot is the wearer's driving foot), `path_end` (target at which
-    the path is to be known: as_of, or the day the sole was taken off), `path_begin` (target from
-    which it wears: of a heel's newest top piece; -1 from the fitting), `current` (sole still on).
+    (code), `assumed` (its sole's material, thickness or day of fitting is a guess), `drives` (1
+    where the foot is the wearer's driving foot), `path_end` (target at which the path is to be
+    known: as_of, or the day the sole was taken off), `path_begin` (target from which it wears: of
+    a heel's newest top piece; -1 from the fitting), `current` (sole still on).
     Pairs: `pair_wearer`, `pair_ids`, `pair_group` (dress code; 0: none), `unlogged` (its wearer
     logs no wear, or too little), `gap_weight` (of the pair's own share of silent stretches),
     `pair_wears` (wear days logged), `pace_log` and `pace_sd` (a told pace over one wear day a week,
@@ -102,6 +103,7 @@ class Panel:
     nominal_mm: np.ndarray
     limit_mm: np.ndarray
     material: np.ndarray
+    assumed: np.ndarray
     drives: np.ndarray
     obs_path: np.ndarray
     obs_target: np.ndarray
@@ -193,6 +195,7 @@ def panel_part(panel: Panel, wearer: np.ndarray) -> Panel:
         nominal_mm=panel.nominal_mm[path],
         limit_mm=panel.limit_mm[path],
         material=panel.material[path],
+        assumed=panel.assumed[path],
         drives=panel.drives[path],
         obs_path=renumber(path)[panel.obs_path[seen]],
         obs_target=new_target[panel.obs_target[seen]],

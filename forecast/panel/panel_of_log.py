@@ -102,6 +102,7 @@ def panel_of(log: LogArrays, records_begin: int | None = None) -> Panel:
         nominal_mm=np.where(path_point == _HEEL, HEEL_NOMINAL_MM, soles.nominal_mm[path_sole]),
         limit_mm=np.where(np.isnan(own) | (path_point != _BALL), default, own),
         material=soles.material[path_sole],
+        assumed=soles.assumed[path_sole],
         drives=(log.driving_foot[wearer] == path_foot).astype(float),
         target_sole=target_sole,
         target_day=target_day,

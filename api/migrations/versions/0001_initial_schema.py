@@ -355,8 +355,8 @@ TABLES = {
         "sole_id id, pair_pk >pairs, fitted_on day, material word{oak_bark_leather|"
         "veg_tan_leather|flexible_leather|rubber|studded_rubber|lug_rubber|crepe|"
         "microcellular}, nominal_thickness_mm number[0..40], limit_mm number?[0..40], "
-        "cover word?{full|half}, channel word?{closed|open|none}, removed_on day?, "
-        "version int=1, created_at moment, updated_at moment, tenant_pk >tenants",
+        "cover word?{full|half}, channel word?{closed|open|none}, assumed flag=false, "
+        "removed_on day?, version int=1, created_at moment, updated_at moment, tenant_pk >tenants",
         checks={
             "limit_under_nominal": "limit_mm < nominal_thickness_mm",
             "removed_after_fitted": "removed_on >= fitted_on",

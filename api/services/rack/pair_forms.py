@@ -153,7 +153,7 @@ def values_of_pair(session: Session, pair_id: str) -> dict[str, str]:
 def read_sole(typed: Typed, pair_id: str, on: Values | None = None) -> Values:
     """Read a sole's fields; `on` is the sole that is changed. Raises `FormProblem`."""
     unit, material = typed.get("unit", "mm"), typed.get("material", "")
-    known: Values = {"pair_id": pair_id, "sole_id": _new_id()}
+    known: Values = {"pair_id": pair_id, "sole_id": _new_id(), "assumed": False}
     if on is not None:
         kept = ("sole_id", *(n for n in ("cover", "channel") if not typed.get(n)), "removed_on")
         known |= {name: on[name] for name in kept}
@@ -161,7 +161,11 @@ def read_sole(typed: Typed, pair_id: str, on: Values | None = None) -> Values:
     if not fields["thickness"] and material in MATERIALS:
         usual = usual_thickness_mm(material, typed.get("construction", ""))
         fields["thickness"] = str(usual)
+        known["assumed"] = True
     read = read_record("soles", {**typed, **fields}, known)
+    if on is not None and on["assumed"]:  # what it is taken for is as it was
+        same = ("material", "nominal_thickness_mm", "fitted_on")
+        read["assumed"] = read["assumed"] or all(read[name] == on[name] for name in same)
     limit_mm = default_limit_mm(material, "ball")
     if read["limit_mm"] is None and limit_mm >= read["nominal_thickness_mm"]:
         raise FormProblem({"thickness": f"the limit of this material is {limit_mm:g} mm"})

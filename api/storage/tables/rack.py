@@ -217,6 +217,7 @@ class Sole(Editable, Base):
     limit_mm: Mapped[float | None]
     cover: Mapped[str | None] = mapped_column(String(WORD_LENGTH))
     channel: Mapped[str | None] = mapped_column(String(WORD_LENGTH))
+    assumed: Mapped[bool] = mapped_column(default=False, server_default=text("false"))
     removed_on: Mapped[date | None]
 
     pair: Mapped[Pair] = relationship(back_populates="soles")

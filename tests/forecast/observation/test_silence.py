@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from solespan.forecast import WearModel, forecast, wear_log, wear_path
+from solespan.forecast import ForecastSettings, WearModel, forecast, wear_log, wear_path
 from solespan.forecast.frames import DUE_QUANTILES
 from solespan.forecast.observation.attrition import (
     Leaving,
@@ -83,6 +83,36 @@ class TestCalendar:
         reasons = resoles(frames)["reason"]
         assert "few wears logged: judged by" in reasons["p0"]
         assert "no wear logged: judged by the calendar" in reasons["p1"]
+
+
+class TestAssumedSole:
+    @pytest.mark.parametrize("logged", [True, False])
+    def test_what_is_assumed_widens_the_forecast_and_is_named(self, logged):
+        frames = rack(2, seed=5) if logged else customers()
+        pair_id = str(frames["soles"]["pair_id"].iloc[-1])
+        frames["checks"] = frames.get("checks", pd.DataFrame(columns=["pair_id"]))
+        frames["checks"] = frames["checks"][frames["checks"]["pair_id"] != pair_id]
+        log = log_of(
+            frames if len(frames["checks"]) else {k: frames[k] for k in ("pairs", "soles")}
+        )
+        fit = WearModel(log, TODAY).fit()
+        guess = log_of(
+            {name: frames[name] for name in frames if len(frames[name])}
+            | {"soles": frames["soles"].assign(assumed=frames["soles"]["pair_id"] == pair_id)}
+        )
+        known, assumed = (
+            forecast(fit, one, TODAY, ForecastSettings(horizon_days=9000))
+            .query("foot == 'pair' and point == 'ball'")
+            .set_index("pair_id")
+            for one in (log, guess)
+        )
+        widths = [
+            (rows.loc[pair_id, "due_p90"] - rows.loc[pair_id, "due_p10"]).days
+            for rows in (known, assumed)
+        ]
+        assert widths[1] > 1.02 * widths[0]
+        assert "assumed" in assumed.loc[pair_id, "reason"]
+        assert "assumed" not in known.loc[pair_id, "reason"]
 
 
 class TestLoggersStayApart:

@@ -39,14 +39,16 @@ def write_people(
     for row in rows.rows["bench_jobs"].values():
         _complete_price(row, currency)
     for pair in book.pairs.values():
+        before = len(assumed)
         soles = soles_of(
             pair, known.soles.get(pair.pair_id, frozenset()), asker, today, assumed.append
         )
+        guessed = {one.id for one in assumed[before:]}
         _complete_price(pair.values, currency)
         if not pair.known or _says_something(pair):
             _write_pair(pair, soles, rows, today, assumed)
         for sole in soles:
-            _write_sole(sole, pair, rows)
+            _write_sole(sole, pair, rows, guessed)
 
 
 def _write_wearers(book: Book, rows: TableRows, known: KnownNames) -> None:
@@ -128,7 +130,7 @@ def _write_pair(
     rows.add("pairs", row, pair.place)
 
 
-def _write_sole(sole: Sole, pair: Pair, rows: TableRows) -> None:
+def _write_sole(sole: Sole, pair: Pair, rows: TableRows, guessed: set[str]) -> None:
     row = {
         "sole_id": sole.sole_id,
         "pair_id": pair.pair_id,
@@ -138,6 +140,7 @@ def _write_sole(sole: Sole, pair: Pair, rows: TableRows) -> None:
         "limit_mm": digits(sole.limit_mm),
         "cover": sole.cover,
         "channel": sole.channel,
+        "assumed": "true" if sole.sole_id in guessed else "",
         "removed_on": sole.removed_on.isoformat() if sole.removed_on else "",
     }
     if rows.find("soles", row) is not None:  # a number that the sheet gives to several soles
