@@ -9,9 +9,10 @@ from typing import Annotated, Any
 import typer
 from rich.console import RenderableType
 
+from solespan.api.cli.choices import choose
 from solespan.api.cli.files import PIPE
 from solespan.api.cli.grid import grid
-from solespan.api.cli.output import Format, Out, OutputFormat, note, page_of, show
+from solespan.api.cli.output import Format, Out, OutputFormat, page_of, show
 from solespan.api.errors import NothingForecast
 
 __all__ = ["register"]
@@ -134,22 +135,11 @@ def bench_settings(
     out: Out = PIPE,
 ) -> None:
     """Show the bench's hours, prices and tolerances as JSON, or change them."""
-    from solespan.api.cli.files import read_file
-    from solespan.api.cli.messages import read_message
-    from solespan.api.cli.opening import serving
     from solespan.api.schemas.bench.shop import BenchSettings
     from solespan.api.services.bench.bench_settings import (
         change_bench_settings,
         read_bench_settings,
     )
 
-    if file is None:
-        with serving() as services, services.database.reading() as session:
-            settings, _ = read_bench_settings(session)
-        show(settings, BenchSettings, form=OutputFormat.JSON, out=out, table=list)
-        return
-    content = read_file(file)
-    settings = read_message(lambda: BenchSettings.model_validate_json(content))
-    with serving("bench-settings") as services, services.database.writing() as session:
-        change_bench_settings(session, settings, None)
-    note("The settings are kept.")
+    read, change = read_bench_settings, change_bench_settings
+    choose("bench-settings", file, out, BenchSettings, read, change, "The settings are kept.")

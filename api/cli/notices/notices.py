@@ -11,6 +11,7 @@ from uuid import uuid4
 import typer
 from rich.console import RenderableType
 
+from solespan.api.cli.choices import choose
 from solespan.api.cli.files import PIPE
 from solespan.api.cli.grid import grid
 from solespan.api.cli.notices.lists import notices as list_notices
@@ -140,7 +141,8 @@ def rules(
     from solespan.api.schemas.notices.notices import NoticeRules
     from solespan.api.services.notices import choices
 
-    _choose(file, out, NoticeRules, choices.read_rules, choices.change_rules, "The rules are kept.")
+    read, change = choices.read_rules, choices.change_rules
+    choose("notices", file, out, NoticeRules, read, change, "The rules are kept.")
 
 
 def wording(
@@ -154,31 +156,8 @@ def wording(
     from solespan.api.schemas.notices.notices import NoticeTemplate
     from solespan.api.services.notices import choices
 
-    _choose(
-        file,
-        out,
-        NoticeTemplate,
-        choices.read_template,
-        choices.change_template,
-        "The wording is kept.",
-    )
-
-
-def _choose(file: Path | None, out: Path, model: Any, read: Any, change: Any, said: str) -> None:
-    from solespan.api.cli.files import read_file
-    from solespan.api.cli.messages import read_message
-    from solespan.api.cli.opening import serving
-
-    if file is None:
-        with serving() as services, services.database.reading() as session:
-            chosen, _ = read(session)
-        show(chosen, model, form=OutputFormat.JSON, out=out, table=list)
-        return
-    content = read_file(file)
-    chosen = read_message(lambda: model.model_validate_json(content))
-    with serving("notices") as services, services.database.writing() as session:
-        change(session, chosen, None)
-    note(said)
+    read, change = choices.read_template, choices.change_template
+    choose("notices", file, out, NoticeTemplate, read, change, "The wording is kept.")
 
 
 def letters(

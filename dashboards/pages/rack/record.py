@@ -42,6 +42,7 @@ LABELS = {
     "limit": "Limit at the ball, empty = usual",
     "cover": "What it covers",
     "channel": "How the stitch lies",
+    "assumed": "Material, thickness or day is assumed, not known",
     "removed_on": "Day it came off, empty = still on",
     "worn_on": "Day",
     "hours": "Hours worn (h), empty = 8",
