@@ -1,1 +1,1 @@
-"""Notices to customers: rules, consents, decisions, delivery."""
+"""Commands of notices to customers: rules, consents, decisions, delivery."""

@@ -1,1 +1,1 @@
-"""The rack: wearers, pairs, soles, wear days and checks."""
+"""Commands of the rack: wearers, pairs, soles, wear days and checks."""

@@ -1,1 +1,1 @@
-"""Accounts: tenants, members, tokens, sessions, customers' records."""
+"""Routes of accounts: tenants, members, tokens, sessions, customers' records."""

@@ -1,1 +1,1 @@
-"""The bench: orders, papers, quotes, stock, workload, shop settings."""
+"""Routes of the bench: orders, papers, quotes, stock, workload, shop settings."""

@@ -1,1 +1,1 @@
-"""Forecasts, fits and the look back at past forecasts."""
+"""Routes of forecasts, fits and the look back at past forecasts."""

@@ -1,1 +1,1 @@
-"""Importing and exporting files of logs."""
+"""Routes of import and export: files of logs."""

@@ -1,1 +1,1 @@
-"""Notices to customers: rules, consents, decisions, delivery."""
+"""Routes of notices to customers: rules, consents, decisions, delivery."""

@@ -1,1 +1,1 @@
-"""The bench: orders, papers, quotes, stock, workload, shop settings."""
+"""Schemas of the bench: orders, papers, quotes, stock, workload, shop settings."""

@@ -1,1 +1,1 @@
-"""Importing and exporting files of logs."""
+"""Schemas of import and export: files of logs."""

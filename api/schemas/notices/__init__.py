@@ -1,1 +1,1 @@
-"""Notices to customers: rules, consents, decisions, delivery."""
+"""Schemas of notices to customers: rules, consents, decisions, delivery."""

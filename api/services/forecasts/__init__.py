@@ -1,1 +1,1 @@
-"""Forecasts, fits and the look back at past forecasts."""
+"""Services of forecasts, fits and the look back at past forecasts."""

@@ -1,1 +1,1 @@
-"""Accounts: tenants, members, tokens, sessions, customers' records."""
+"""Storage of accounts: tenants, members, tokens, sessions, customers' records."""

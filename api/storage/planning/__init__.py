@@ -1,1 +1,1 @@
-"""Planning: plans, what-if, resole options, care, cost of ownership, calendar."""
+"""Storage of planning: plans, what-if, resole options, care, cost of ownership, calendar."""

@@ -1,1 +1,1 @@
-"""Accounts: tenants, members, tokens, sessions, customers' records."""
+"""Pages of accounts: tenants, members, tokens, sessions, customers' records."""

@@ -1,1 +1,1 @@
-"""Importing and exporting files of logs."""
+"""Pages of import and export: files of logs."""

@@ -1,1 +1,1 @@
-"""The rack: wearers, pairs, soles, wear days, checks."""
+"""Pages of the rack: wearers, pairs, soles, wear days, checks."""
