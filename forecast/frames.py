@@ -82,6 +82,7 @@ WEARERS = Table(
             low=0,
             high=MAX_WEARS_PER_WEEK,
         ),
+        Column("notes", "text", "free text about the wearer"),
     ),
 )
 
@@ -114,6 +115,7 @@ PAIRS = Table(
             high=MAX_WEARS_PER_WEEK,
         ),
         Column("in_use_on", "date", "last day on which the owner said that it is still worn"),
+        Column("notes", "text", "free text about the pair"),
     ),
     must_exist=True,
 )

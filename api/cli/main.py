@@ -28,7 +28,7 @@ from solespan.api.cli.notices import lists as notice_lists
 from solespan.api.cli.notices import notices
 from solespan.api.cli.planning import lists as planning_lists
 from solespan.api.cli.planning import planning, upkeep
-from solespan.api.cli.rack import log, pair_steps, pairs, record_changes, records
+from solespan.api.cli.rack import log, pair_steps, pairs, record_changes, records, wearers
 from solespan.api.errors import SolespanError
 
 __all__ = ["build_app", "main", "tell"]
@@ -36,6 +36,7 @@ __all__ = ["build_app", "main", "tell"]
 MODULES = (
     demo,
     log,
+    wearers,
     pairs,
     pair_steps,
     record_changes,

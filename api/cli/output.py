@@ -41,6 +41,7 @@ __all__ = [
 ]
 
 UNWATCHED_WIDTH = 200  # characters of a line that goes to a pipe or a file
+LONGEST_CELL = 200  # characters of a text in a table
 
 
 class OutputFormat(StrEnum):
@@ -122,11 +123,14 @@ def show_rows(
 
 
 def table_cell(value: Any) -> Any:
-    """Write a value as a table shows it: an instant to the minute, a list with commas."""
+    """Write a value as a table shows it: an instant to the minute, a long text on one line."""
     if isinstance(value, datetime):
         return f"{value:%Y-%m-%d %H:%M}"
     if isinstance(value, list | tuple):
         return ", ".join(str(one) for one in value)
+    if isinstance(value, str) and ("\n" in value or len(value) > LONGEST_CELL):
+        line = value.replace("\n", " / ")
+        return line if len(line) <= LONGEST_CELL else f"{line[:LONGEST_CELL]} …"
     if isinstance(value, dict):
         return ", ".join(f"{name} {table_cell(one)}" for name, one in value.items())
     return value

@@ -18,15 +18,17 @@ from pydantic import BaseModel, ValidationError
 
 from solespan.forecast.frames import TABLES, Column
 from solespan.forecast.units import iron_to_mm
-from solespan.forecast.values import BadValue, accepted, reader_of
+from solespan.forecast.values import TEXT_LENGTH, BadValue, accepted, reader_of
 
 __all__ = [
     "FORM_FIELD",
+    "LONG_TEXTS",
     "MOST_CHARACTERS",
     "FormProblem",
     "Typed",
     "Values",
     "as_columns",
+    "cut",
     "given",
     "millimetres",
     "minor_units",
@@ -43,6 +45,7 @@ __all__ = [
 ]
 
 MOST_CHARACTERS = 500  # of one field; a longer text is cut
+LONG_TEXTS = frozenset({"notes"})  # shown as a whole; one that is too long is refused
 Typed = Mapping[str, str]
 Values = dict[str, Any]
 Place = tuple[int | str, ...]
@@ -81,7 +84,13 @@ class FormProblem(Exception):  # what a person corrects, not a failure
 
 def text_of(typed: Typed, name: str) -> str:
     """Return what was typed into a field, without spaces around it."""
-    return typed.get(name, "").strip().replace("\r\n", "\n")  # browsers send CR LF
+    return typed.get(name, "").strip().replace("\r\n", "\n")
+
+
+def cut(name: str, text: str) -> str:
+    """Return a field's text, of the length that is read; browsers send CR LF."""
+    longest = TEXT_LENGTH + 1 if name in LONG_TEXTS else MOST_CHARACTERS
+    return text.replace("\r\n", "\n")[:longest]
 
 
 def uncut(text: str | None, stored: str | None) -> str | None:

@@ -135,6 +135,7 @@ def _show(read: FileImport) -> None:
 
 def _show_assumed_and_left(read: FileImport) -> None:
     from solespan.api.services.importing.files.reading_summary import no_row
+    from solespan.api.services.importing.files.sheet_notes import NOTES_CUT
     from solespan.api.services.importing.sheets.translation import TAKEN
 
     reading = _reading(read).translation
@@ -146,7 +147,9 @@ def _show_assumed_and_left(read: FileImport) -> None:
     for words, times in counted.items():
         typer.echo(f"  {words} ({times})")
     if reading.notes:
-        typer.echo(f"\nNot taken over: {len(reading.notes)} cells of free text")
+        typer.echo(f"\nNotes: {len(reading.notes)} cells of free text go to the notes")
+    if reading.notes_cut:
+        typer.echo(f"  {NOTES_CUT.format(reading.notes_cut)}")
     left = [fate for fate in read.fates if fate.fate != TAKEN and not no_row(fate)]
     if left:
         typer.echo("\nNot taken")

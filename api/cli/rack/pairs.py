@@ -41,13 +41,13 @@ Earlier = Annotated[
 ]
 Pace = Annotated[float | None, typer.Option("--wears-per-week", help="How often it is worn.")]
 Upper = Annotated[str | None, typer.Option("--upper", help="Upper leather: calf, suede, ...")]
+Notes = Annotated[str | None, typer.Option("--notes", help="Free text, up to 2,000 characters.")]
 Name = Annotated[str | None, typer.Option("--name", help="What its owner calls it.")]
 
 
 def register(app: typer.Typer) -> None:
     """Add the commands."""
     add = find_group(app, "add", "Add a wearer, a pair or a new sole.")
-    add.command("wearer")(add_wearer)
     add.command("pair")(add_pair)
     add.command("sole")(add_sole)
     add.command("example")(add_example)
@@ -56,38 +56,6 @@ def register(app: typer.Typer) -> None:
     delete = find_group(app, "delete", "Delete a pair, or the example.")
     delete.command("pair")(delete_pair)
     delete.command("example")(delete_example)
-
-
-def add_wearer(
-    name: Annotated[str, typer.Argument(help="What the wearer is called.")],
-    wearer_id: Annotated[
-        str | None, typer.Option("--id", help="Id of the wearer. Default: the service makes one.")
-    ] = None,
-    time_zone: Annotated[
-        str, typer.Option("--time-zone", help="Where the wearer lives, such as Europe/Vienna.")
-    ] = "",
-    driving_foot: Annotated[
-        str, typer.Option("--driving-foot", help="left, right, both or none.")
-    ] = "",
-    email: Annotated[str, typer.Option("--email", help="Where notices go.")] = "",
-    form: Format = OutputFormat.TABLE,
-    out: Out = PIPE,
-) -> None:
-    """Add a person who wears the shoes."""
-    from solespan.api.cli.messages import read_message
-    from solespan.api.cli.opening import serving
-    from solespan.api.cli.rack.records import show_records
-    from solespan.api.schemas.rack.records import RECORDS
-    from solespan.api.services.rack import records
-
-    given = {"name": name, "time_zone": time_zone, "driving_foot": driving_foot, "email": email}
-    typed = {key: value for key, value in given.items() if value}
-    typed |= {} if wearer_id is None else {"wearer_id": wearer_id}
-    made = read_message(lambda: RECORDS["wearers"].created.model_validate(typed))
-    with serving("add wearer") as services, services.database.writing() as session:
-        row = records.create(session, "wearers", made.model_dump(), services.clock).row
-    said = f"Added: {name}, wearer {row['wearer_id']}."
-    show_records("wearers", [row], form, out, said)
 
 
 def add_pair(
@@ -113,6 +81,7 @@ def add_pair(
     earlier_resoles: Earlier = None,
     wears_per_week: Pace = None,
     upper: Upper = None,
+    notes: Notes = None,
     form: Format = OutputFormat.TABLE,
     out: Out = PIPE,
 ) -> None:
@@ -134,6 +103,7 @@ def add_pair(
         earlier_resoles=earlier_resoles,
         wears_per_week=wears_per_week,
         upper=upper,
+        notes=notes,
         **sole_of(material, mm, iron, limit_mm),
     )
     with serving("add pair") as services:
@@ -197,6 +167,7 @@ def edit_pair(
     earlier_resoles: Earlier = None,
     wears_per_week: Pace = None,
     upper: Upper = None,
+    notes: Notes = None,
     on: Annotated[str | None, typer.Option("--on", help="Day its sole was fitted.")] = None,
     form: Format = OutputFormat.TABLE,
     out: Out = PIPE,
@@ -219,6 +190,7 @@ def edit_pair(
         earlier_resoles=earlier_resoles,
         wears_per_week=wears_per_week,
         upper=upper,
+        notes=notes,
         fitted_on=on,
         **sole_of(material, mm, iron, limit_mm),
     )

@@ -24,7 +24,7 @@ from starlette.datastructures import FormData
 from starlette.exceptions import HTTPException
 
 from solespan.api.errors import Conflict, Refused, SolespanError
-from solespan.api.schemas.forms import MOST_CHARACTERS
+from solespan.api.schemas.forms import MOST_CHARACTERS, cut
 from solespan.api.services.accounts.identity import Identity
 from solespan.api.services.context import AppContext
 from solespan.api.services.idempotency import Answered, fingerprint_of
@@ -91,7 +91,7 @@ Words = Annotated[str, Query(max_length=MOST_CHARACTERS)]
 
 async def _typed(request: Request) -> dict[str, str]:
     form: FormData = await request.form(max_files=0, max_fields=MOST_FIELDS)
-    return {name: value[:MOST_CHARACTERS] for name, value in form.items() if isinstance(value, str)}
+    return {name: cut(name, text) for name, text in form.items() if isinstance(text, str)}
 
 
 Typed = Annotated[dict[str, str], Depends(_typed)]

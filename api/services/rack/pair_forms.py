@@ -56,6 +56,7 @@ PAIR_FIELDS = (
     "currency",
     "earlier_resoles",
     "wears_per_week",
+    "notes",
 )
 MINOR = 100
 
@@ -186,7 +187,7 @@ def _wearer(typed: Typed) -> Values:
     name = text_of(typed, "wearer_name")
     if not name:
         raise FormProblem({"wearer_name": "say who wears it"})
-    known: Values = {"wearer_id": _new_id(), "name": name, "email": None, "in_use_on": None}
+    known: Values = {"wearer_id": _new_id(), "name": name, "email": None, "notes": None}
     if not text_of(typed, "time_zone"):
         known["time_zone"] = None  # that of the shop
     return read_record("wearers", typed, known, {"wears_per_week": "rack_wears_per_week"})

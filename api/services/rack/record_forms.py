@@ -16,6 +16,7 @@ from sqlalchemy.orm import Session
 from solespan.api.errors import NotFound, StaleVersion
 from solespan.api.schemas.forms import (
     FORM_FIELD,
+    LONG_TEXTS,
     FormProblem,
     Typed,
     Values,
@@ -174,7 +175,7 @@ def _read(name: str, row: Mapping[str, Any], typed: Typed) -> Values:
     if price := typed.get("price", "").strip():
         texts["price"] = str(minor_units(price))
     read = read_record(name, texts, known)
-    texts_of = (c.name for c in fields.values() if c.kind == "text")
+    texts_of = (c.name for c in fields.values() if c.kind == "text" and c.name not in LONG_TEXTS)
     return read | {column: uncut(read[column], row[column]) for column in texts_of}
 
 

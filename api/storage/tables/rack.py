@@ -160,6 +160,7 @@ class Wearer(Editable, Base):
     phone: Mapped[str | None] = mapped_column(String(TEXT_LENGTH))
     language: Mapped[str | None] = mapped_column(String(TEXT_LENGTH))
     wears_per_week: Mapped[float | None]
+    notes: Mapped[str | None] = mapped_column(String(TEXT_LENGTH))
     data_version: Mapped[int] = mapped_column(Integer, default=0, server_default=text("0"))
 
     pairs: Mapped[list[Pair]] = relationship(back_populates="wearer", passive_deletes=True)
@@ -189,6 +190,7 @@ class Pair(Editable, Base):
     earlier_resoles: Mapped[int | None]
     wears_per_week: Mapped[float | None]
     in_use_on: Mapped[date | None]
+    notes: Mapped[str | None] = mapped_column(String(TEXT_LENGTH))
 
     wearer: Mapped[Wearer] = relationship(back_populates="pairs")
     soles: Mapped[list[Sole]] = relationship(

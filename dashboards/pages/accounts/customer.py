@@ -26,7 +26,7 @@ _WORDS = {
 
 
 def customer_page(record: Mapping[str, Any]) -> dict[str, Any]:
-    """Return `wearer_id`, `name`, `email`, and `kept`: words and numbers, the rest as one."""
+    """Return the wearer's own texts, and `kept`: words and numbers, the rest as one."""
     held: Mapping[str, list[dict[str, Any]]] = record["held"]
     wearer = held["wearers"][0]
     kept = [(word, len(held[table])) for table, word in _WORDS.items() if table in held]
@@ -35,5 +35,6 @@ def customer_page(record: Mapping[str, Any]) -> dict[str, Any]:
         "wearer_id": record["wearer_id"],
         "name": wearer["name"],
         "email": wearer["email"],
+        "notes": wearer["notes"] or "",
         "kept": [*kept, ("other entries", rest)] if rest else kept,
     }

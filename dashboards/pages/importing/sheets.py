@@ -81,6 +81,7 @@ def sheet_page(report: Mapping[str, Any]) -> dict[str, Any]:
             for channel, count in reading["consents"].items()
         ],
         "notes": reading["notes"],
+        "notes_cut": reading["notes_cut"],
         "good": good,
         "refused": counts["refused"],
         **_not_taken(report),

@@ -102,6 +102,7 @@ def pair_page(
         and not (days["worn_on"] == yesterday).any(),
         "logged": None if logged is None else {**logged, "label": label},
         "facts": _facts(record),
+        "notes": record["notes"] if pd.notna(record["notes"]) else "",
         "due": due[0],
         "sentences": pair_sentences(
             row,

@@ -77,7 +77,10 @@ LABELS = {
     "acquired_on": "Day you got it",
     "earlier_resoles": "Resoles before",
     "construction": "Construction",
+    "notes": "Notes",
 }
+LONG_TEXTS = ("notes",)
+MOST_SHOWN = 200  # characters of a text in the history
 LABELS |= {one.logged.column.name: one.logged.label for one in REGISTER}
 VERBS = {"created": "Added", "changed": "Changed", "deleted": "Deleted"}
 UNDOING_VERBS = {"created": "Restored", "changed": "Put back", "deleted": "Taken out again"}
@@ -128,7 +131,7 @@ def _field(name: str, column: Column) -> dict[str, Any]:
         mode = "decimal"
     return {
         "name": name,
-        "kind": "select" if options else column.kind,
+        "kind": "select" if options else "long" if name in LONG_TEXTS else column.kind,
         "label": LABELS.get(name, wording.spaced(name)),
         "options": options,
         "mode": mode,
@@ -247,6 +250,8 @@ def _value(name: str, value: Any) -> str:
         return f"{value / 100:.2f}"
     if isinstance(value, bool):
         return "yes" if value else "no"
+    if name in LONG_TEXTS:
+        return value if len(value) <= MOST_SHOWN else f"{value[:MOST_SHOWN]} …"
     if isinstance(value, date):
         return value.isoformat()
     return f"{value:g}" if isinstance(value, float) else wording.spaced(str(value))

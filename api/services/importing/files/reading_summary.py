@@ -61,6 +61,7 @@ def reading_summary(done: FileImport, folder: Path) -> dict[str, Any] | None:
             if len(frame)
         ],
         "notes": len(translation.notes),
+        "notes_cut": translation.notes_cut,
         "consents": dict(Counter(one.channel for one in translation.consents)),
         "pairs": [[key, label or key] for key, label in list(labels.items())[:MOST_PAIRS]],
         "pair_of": {key: [pair, labels.get(pair) or pair] for key, pair in known.items()},

@@ -9,9 +9,11 @@ line. Consents are written by the service of consents, in the transaction that t
 from __future__ import annotations
 
 import re
+from bisect import bisect_right
 from collections.abc import Callable
 from dataclasses import asdict, replace
 from functools import cached_property
+from itertools import accumulate
 
 from pydantic import ValidationError
 from sqlalchemy.orm import Session
@@ -20,7 +22,7 @@ from solespan.api.channels import CHANNELS
 from solespan.api.clock import Clock
 from solespan.api.errors import NotFound
 from solespan.api.schemas.notices.notices import ConsentGiven
-from solespan.api.services.importing.files.sheet_tables import Reading
+from solespan.api.services.importing.files.sheet_tables import NOTES, Reading
 from solespan.api.services.importing.sheets import translation as sheets
 from solespan.api.services.importing.sheets.translation import ConsentFound, Place, RowFate
 from solespan.api.services.interchange.report import QUESTIONED, REFUSED, Finding, ImportReport
@@ -52,6 +54,7 @@ class SheetOrigin:
         self._headers = {
             (use.file, use.sheet, use.target): use.header for use in reading.translation.columns
         }
+        self._lines: dict[str, list[int]] = {}
         self._consents: list[ConsentGiven] = []
         self._unusable: list[Finding] = []
         for found in reading.translation.consents:
@@ -145,8 +148,17 @@ class SheetOrigin:
             )
 
     def _place(self, table: str, line: int) -> Place | None:
-        places = self._reading.translation.origin.get(table, [])
-        return places[line - 2] if 2 <= line < len(places) + 2 else None
+        places, first = self._reading.translation.origin.get(table, []), self._first_lines(table)
+        row = bisect_right(first, line) - 1
+        return places[row] if 0 <= row < len(places) and line < first[-1] else None
+
+    def _first_lines(self, table: str) -> list[int]:
+        """Return the line of a table's file on which each row begins, and the line after all."""
+        if table not in self._lines:
+            frame = self._reading.translation.tables.get(table)
+            notes = [] if frame is None else frame[NOTES] if NOTES in frame else [""] * len(frame)
+            self._lines[table] = [*accumulate((1 + str(n).count("\n") for n in notes), initial=2)]
+        return self._lines[table]
 
     def _words(self, table: str, line: int, as_told: str) -> str:
         place = self._place(table, line)

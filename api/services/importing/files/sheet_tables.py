@@ -20,6 +20,8 @@ from solespan.api.clock import Clock
 from solespan.api.errors import BadUpload, Refused, TooLarge
 from solespan.api.services.importing.exports import cells_of
 from solespan.api.services.importing.files.rest_files import without_reasons
+from solespan.api.services.importing.files.sheet_notes import put_notes
+from solespan.api.services.importing.sheets.preview import preview_of
 from solespan.api.services.importing.sheets.sheet import MAX_CELLS, Sheet
 from solespan.api.services.importing.sheets.translate import answers_for, read_sheets, translate
 from solespan.api.services.importing.sheets.translation import KnownNames, Question, Translation
@@ -31,9 +33,10 @@ from solespan.api.storage.importing.mappings import find_mapping, fitted_days, k
 from solespan.api.storage.session import Database
 from solespan.forecast.frames import TABLES, Table
 
-__all__ = ["SHEET_LIMIT_BYTES", "Reading", "read_given", "write_tables"]
+__all__ = ["NOTES", "SHEET_LIMIT_BYTES", "Reading", "read_given", "write_tables"]
 
 SHEET_LIMIT_BYTES = 12 * 1024 * 1024
+NOTES = "notes"
 KEPT_TABLES = ("wearers", "pairs", "soles", "wear_days", "bench_jobs")
 
 
@@ -82,6 +85,8 @@ def read_given(
         translation = translate(sheets, chosen, known, today)
         _refuse_unknown_choices(translation, answers)
         _keep_stored(session, translation)
+        put_notes(session, translation)
+        translation.preview = preview_of(translation.tables)
     return Reading(sheets, translation, fingerprint, chosen, bool(kept))
 
 
@@ -101,14 +106,15 @@ def write_tables(translation: Translation, folder: Path) -> dict[str, Path]:
             out.writerow(frame.columns)
             for row in frame.itertuples(index=False):
                 cells = zip(frame.columns, row, strict=True)
-                out.writerow(_cell(cell, as_text=column in texts) for column, cell in cells)
+                out.writerow(_cell(cell, column, as_text=column in texts) for column, cell in cells)
         paths[path.name] = path
     return paths
 
 
-def _cell(cell: object, *, as_text: bool) -> str:
-    """Write a cell on one line, so that each row of a table is one line of its file."""
-    text = "" if cell is None or cell != cell else " ".join(str(cell).split())  # noqa: PLR0124
+def _cell(cell: object, column: str, *, as_text: bool) -> str:
+    """Write a cell; only notes keep their lines, so that any other row is one line of its file."""
+    text = "" if cell is None or cell != cell else str(cell)  # noqa: PLR0124
+    text = text if column == NOTES else " ".join(text.split())
     return guard(text) if as_text else text
 
 

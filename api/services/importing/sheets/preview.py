@@ -30,4 +30,4 @@ def _title(column: object) -> str:
 
 
 def _value(text: str) -> str:
-    return say(text) if text.replace("_", "").isalpha() else text
+    return say(text) if text.replace("_", "").isalpha() else text.replace("\n", " / ")

@@ -127,7 +127,7 @@ class ConsentFound:
 
 @dataclass(frozen=True)
 class Note:
-    """Free text about a wearer or a pair that has no column of its own."""
+    """Free text about a wearer or a pair, on one line; it goes to the notes."""
 
     table: str
     id: str
@@ -157,7 +157,8 @@ class Translation:
     """The result: interchange tables as text, and an account of every row of every sheet.
 
     `origin` gives for each row of each table the place it came from, in the order of the rows.
-    `preview` gives the first ten rows of each table in words.
+    `preview` gives the first ten rows of each table in words. `notes_cut` counts pairs and wearers
+    whose notes have no room for all the text.
     """
 
     tables: dict[str, pd.DataFrame] = field(default_factory=dict)
@@ -168,4 +169,5 @@ class Translation:
     fates: list[RowFate] = field(default_factory=list)
     consents: list[ConsentFound] = field(default_factory=list)
     notes: list[Note] = field(default_factory=list)
+    notes_cut: int = 0
     preview: dict[str, list[str]] = field(default_factory=dict)

@@ -35,6 +35,7 @@ from solespan.api.services.importing.sheets.assembly.pair_rows import write_peop
 from solespan.api.services.importing.sheets.assembly.people import Book, Pair, SoleFact, Wearer
 from solespan.api.services.importing.sheets.assembly.record import Record
 from solespan.api.services.importing.sheets.assembly.records import RecordReader
+from solespan.api.services.importing.sheets.assembly.remarks import lines_of
 from solespan.api.services.importing.sheets.assembly.table_rows import TableRows
 from solespan.api.services.importing.sheets.cells.words import TARGETS, plain, say
 from solespan.api.services.importing.sheets.layout.completion import List
@@ -171,14 +172,14 @@ class Assembly:
             if record.problems:
                 return
             add_pair_details(record, pair)
-        elif wearer is None and record.notes:
+        elif wearer is None and (record.notes or record.remarks):
             became["note"] += 0
         if more:
             record.notes.append(more)
         if wearer is not None:
             add_wearer_details(record, wearer)
             self.consents.take(record, wearer)
-        self._take_notes(record, pair, wearer, became)
+        self._take_notes(one, record, pair, wearer, became)
 
     def _pair_of(self, one: List, record: Record, wearer: Wearer | None, label: str) -> Pair | None:
         about = {t.partition(".")[0] for t in (*record.values, *record.days)}
@@ -289,9 +290,14 @@ class Assembly:
         return fresh
 
     def _take_notes(
-        self, record: Record, pair: Pair | None, wearer: Wearer | None, became: Counter[str]
+        self,
+        one: List,
+        record: Record,
+        pair: Pair | None,
+        wearer: Wearer | None,
+        became: Counter[str],
     ) -> None:
-        for text in record.notes:
+        for text in lines_of(record, dated=not is_described(one.targets)):
             if pair is not None:
                 self.out.notes.append(Note("pairs", pair.pair_id, text, record.place))
             elif wearer is not None:

@@ -34,7 +34,10 @@ class ConsentRead:
 
 @dataclass
 class Record:
-    """All that one row says. `values` holds single values by target."""
+    """All that one row says. `values` holds single values by target.
+
+    `remarks` are free text about the row itself, `notes` are lines that name what they tell.
+    """
 
     place: Place
     values: dict[str, object] = field(default_factory=dict)
@@ -43,6 +46,7 @@ class Record:
     works: list[str] = field(default_factory=list)
     consents: list[ConsentRead] = field(default_factory=list)
     notes: list[str] = field(default_factory=list)
+    remarks: list[str] = field(default_factory=list)
     events: list[str] = field(default_factory=list)
     guesses: dict[str, str] = field(default_factory=dict)
     worn: bool | None = None

@@ -12,6 +12,7 @@ from dataclasses import replace
 
 from solespan.api.services.importing.sheets.assembly.plain_cells import PLAIN_READERS, Reader
 from solespan.api.services.importing.sheets.assembly.record import CheckRead, ConsentRead, Record
+from solespan.api.services.importing.sheets.assembly.remarks import add_text
 from solespan.api.services.importing.sheets.cells.axis import month_and_year_in, text_of
 from solespan.api.services.importing.sheets.cells.dates import DateStyle, read_day, read_days
 from solespan.api.services.importing.sheets.cells.quantities import (
@@ -33,7 +34,6 @@ from solespan.api.services.importing.sheets.questions import Asker
 from solespan.api.services.importing.sheets.sheet import Cell
 from solespan.api.services.importing.sheets.translation import Problem
 from solespan.forecast.frames import MAX_THICKNESS_MM, TABLES
-from solespan.forecast.values import TEXT_LENGTH
 
 __all__ = ["RecordReader"]
 
@@ -107,7 +107,7 @@ class RecordReader:
     def _read_cell(self, record: Record, use: Use, cell: Cell, text: str) -> None:
         kind = TARGETS[use.target].kind
         if use.target == NOTE:
-            record.notes.append(f"{use.name}: {text}"[:TEXT_LENGTH])
+            add_text(record, use.name, text)
             return
         if not self._readers[kind](record, use, cell, text):
             why = WHY.get(kind, "this cannot be read here")
@@ -116,7 +116,7 @@ class RecordReader:
                 record.problems.append(problem)
             else:
                 record.soft.append(problem)
-                record.notes.append(f"{use.name}: {text}"[:TEXT_LENGTH])
+                record.notes.append(f"{use.name}: {text}")
 
     def _date(self, record: Record, use: Use, cell: Cell, _text: str) -> bool:
         day = read_day(cell, self.style)
@@ -141,7 +141,7 @@ class RecordReader:
         if not word:
             word, sure = self._ask_word(column, use.name, text), False
         if not word:
-            record.notes.append(f"{use.name}: {text}"[:TEXT_LENGTH])
+            record.notes.append(f"{use.name}: {text}")
             return True
         if use.target == "checks.grade":
             record.checks.append(self._check(use, None, word))
