@@ -64,6 +64,7 @@ OPEN = (
     "api_tokens",
     "invitations",
     "sign_in_tries",
+    "known_devices",
 )
 
 
@@ -145,6 +146,11 @@ TABLES = {
         "token_hash hash, made_at moment, used_at moment?, revoked_at moment?",
         unique=["token_hash", "token_id"],
         indexes=["tenant_pk", "user_pk"],
+    ),
+    "known_devices": Table(
+        "device_hash hash, user_pk >users, seen_at moment",
+        unique=["device_hash user_pk"],
+        indexes=["seen_at", "user_pk"],
     ),
     "audit_entries": Table(
         "at moment, actor id, action id, subject json, tenant_pk >tenants",

@@ -159,7 +159,8 @@ def accept(
 
 
 def _with_password(session: Session, email: str, password: str) -> int:
-    kept = secrets.hash_password(password)
+    with secrets.turn():
+        kept = secrets.hash_password(password)
     person = accounts.find_person(session, email)
     if person is None:
         return accounts.add_person(session, email=email, password_hash=kept)
