@@ -172,6 +172,39 @@ def test_3_3_over_tls_the_cookies_are_secure_and_bound_to_this_host(services, en
     app.state.services.database.close()
 
 
+@pytest.mark.parametrize(
+    ("public", "peer", "forwarded", "secure"),
+    [
+        (None, "10.0.0.1", "https", True),
+        (None, "192.0.2.1", "https", False),
+        (None, "10.0.0.1", "http", False),
+        ("https://127.0.0.1", "192.0.2.1", "", True),
+    ],
+)
+def test_3_3_1_3_4_1_over_tls_every_cookie_is_secure_and_the_browser_keeps_to_it(
+    services, enter, public, peer, forwarded, secure
+):
+    settings = Settings(
+        database_url=services.settings.database_url, accounts=True, public_address=public
+    )
+    app = create_app(settings, clock=services.clock, background=False)
+    proxied = reached_from(peer, TestClient(app, base_url="http://127.0.0.1:8000"))
+    if forwarded:
+        proxied.headers["x-forwarded-proto"] = forwarded
+    page = proxied.get("/sign-in")
+    proxied.cookies.set("form_token", cookies_of(page)["form_token"].value)
+    typed = {"form_token": cookies_of(page)["form_token"].value, "email": OWNER}
+    entered = proxied.post("/sign-in", data=typed | {"password": PASSWORD}, follow_redirects=False)
+    gone = proxied.get("/nowhere")
+    cookies = [*cookies_of(page).values(), *cookies_of(entered).values()]
+    assert len(cookies) == 3
+    assert [bool(cookie["secure"]) for cookie in cookies] == [secure] * 3
+    for answer in (page, entered, gone):
+        told = answer.headers.get("strict-transport-security")
+        assert told == ("max-age=31536000; includeSubDomains" if secure else None)
+    app.state.services.database.close()
+
+
 def test_7_3_an_unused_session_ends_and_so_does_every_one_in_the_end(client, enter, clock):
     enter(client, OWNER)
     for _ in range(10):
