@@ -199,7 +199,7 @@ TABLES = {
         ],
     ),
     "invitations": Table(
-        "invitation_id id, tenant_pk >tenants, email id, role word{owner|staff}, "
+        "invitation_id id, tenant_pk >tenants, email id, role word?{owner|staff}, "
         "secret_hash hash, expires_at moment, new_password flag",
         unique=["invitation_id", "secret_hash", "tenant_pk email"],
         indexes=["expires_at"],

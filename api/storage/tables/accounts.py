@@ -167,7 +167,8 @@ class Invitation(Root):
     invitation_id: Mapped[str] = mapped_column(String(ID_LENGTH), unique=True, default=_public_id)
     tenant_pk: Mapped[int] = mapped_column(ForeignKey("tenants.id", ondelete="CASCADE"))
     email: Mapped[str] = mapped_column(String(ID_LENGTH))
-    role: Mapped[str] = mapped_column(String(WORD_LENGTH))
+    # NULL = the one that the member has.
+    role: Mapped[str | None] = mapped_column(String(WORD_LENGTH))
     secret_hash: Mapped[str] = mapped_column(String(HASH_LENGTH), unique=True)
     expires_at: Mapped[datetime] = mapped_column(UtcDateTime)
     # Whether somebody who belongs to another tenant as well may choose a new password with it.
