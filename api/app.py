@@ -138,7 +138,7 @@ def create_app(
         max_upload_bytes=settings.upload_limit_bytes + FORM_OVERHEAD_BYTES,
     )
     app.add_middleware(Access, writes_per_minute=settings.writes_per_minute)
-    app.add_middleware(SecurityHeaders)
+    app.add_middleware(SecurityHeaders, over_tls=settings.over_tls)
     app.add_middleware(RequestRecord)
     return app
 

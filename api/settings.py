@@ -154,6 +154,11 @@ class Settings(BaseSettings):
         Field(description="Whether a shop's webhook may lie inside the operator's network."),
     ] = False
 
+    @property
+    def over_tls(self) -> bool:
+        """Whether others reach the service by an address that begins with https."""
+        return (self.public_address or "").startswith("https://")
+
 
 def load_settings() -> Settings:
     """Read the settings from the environment.

@@ -7,13 +7,13 @@ from datetime import datetime, timedelta
 import structlog
 
 from solespan.api.clock import Clock
-from solespan.api.services.accounts.sign_in import FORGOTTEN_AFTER
+from solespan.api.services.accounts import attempts
 from solespan.api.services.idempotency import KEPT
 from solespan.api.services.rack.history import HISTORY_DAYS
 from solespan.api.settings import Settings
 from solespan.api.storage import retention
 from solespan.api.storage.accounts.accounts import sweep_invitations
-from solespan.api.storage.accounts.credentials import sweep_keys
+from solespan.api.storage.accounts.credentials import sweep_sessions
 from solespan.api.storage.audit import forget_audit_before
 from solespan.api.storage.idempotency_keys import forget_answers_before
 from solespan.api.storage.rack.revisions import forget_history_before
@@ -63,11 +63,8 @@ class Sweeper:
                 ),
             }
             forget_answers_before(session, now - KEPT)
-            sweep_keys(
-                session,
-                sessions_before=now - timedelta(hours=kept.session_idle_hours),
-                tries_before=now - FORGOTTEN_AFTER,
-            )
+            sweep_sessions(session, now - timedelta(hours=kept.session_idle_hours))
+            attempts.sweep(session, now)
             sweep_invitations(session, now)
         if any(gone.values()):
             log.info("swept", **gone)

@@ -62,7 +62,13 @@ def rename(name: Annotated[str, typer.Argument(help="What people call it.")]) ->
 
 def invite(
     email: Email,
-    role: Annotated[str, typer.Option(help="`owner` or `staff`.")] = "owner",
+    role: Annotated[
+        str | None,
+        typer.Option(
+            help="`owner` or `staff`. Default: what a member is already; a new person is staff, "
+            "the first one an owner."
+        ),
+    ] = None,
 ) -> None:
     """Print a link with which a person joins, or chooses a new password."""
     from solespan.api.cli.opening import by_terminal, serving
@@ -80,8 +86,10 @@ def invite(
                 now=services.clock.now(),
                 new_password=True,
             )
+            invited = people.invitation_of(session, secret, services.clock.now())
         start = services.settings.public_address or "(the address of the service)"
     say(f"{start}/join/{secret}")
+    say(f"It is for {invited['email']}, as {invited['role']}.")
     say("It works once, within three days. Pass it on by a way you trust.")
 
 

@@ -64,6 +64,7 @@ OPEN = (
     "api_tokens",
     "invitations",
     "sign_in_tries",
+    "known_devices",
 )
 
 
@@ -146,6 +147,11 @@ TABLES = {
         unique=["token_hash", "token_id"],
         indexes=["tenant_pk", "user_pk"],
     ),
+    "known_devices": Table(
+        "device_hash hash, user_pk >users, seen_at moment",
+        unique=["device_hash user_pk"],
+        indexes=["seen_at", "user_pk"],
+    ),
     "audit_entries": Table(
         "at moment, actor id, action id, subject json, tenant_pk >tenants",
         indexes=["tenant_pk at", "tenant_pk id"],
@@ -193,7 +199,7 @@ TABLES = {
         ],
     ),
     "invitations": Table(
-        "invitation_id id, tenant_pk >tenants, email id, role word{owner|staff}, "
+        "invitation_id id, tenant_pk >tenants, email id, role word?{owner|staff}, "
         "secret_hash hash, expires_at moment, new_password flag",
         unique=["invitation_id", "secret_hash", "tenant_pk email"],
         indexes=["expires_at"],

@@ -9,6 +9,7 @@ its button does.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Path, Request, Response
@@ -21,16 +22,18 @@ from solespan.api.routes.http.pages import (
     Typed,
     Words,
     back_to,
+    over_tls,
     page_answer,
     refuse_foreign_form,
 )
 from solespan.api.routes.http.requests import Context, Sender
-from solespan.api.services.accounts import people, sign_in, tokens
+from solespan.api.services.accounts import attempts, people, sign_in, tokens
 from solespan.api.services.accounts.identity import Identity
 from solespan.api.services.accounts.people import list_tenants, tenants_of
 from solespan.api.services.accounts.secrets import SHORTEST
-from solespan.api.services.accounts.sessions import session_cookie_name
+from solespan.api.services.accounts.sessions import device_cookie_name, session_cookie_name
 from solespan.api.services.context import AppContext
+from solespan.api.settings import Settings
 from solespan.dashboards.cautions import FOR_WEARERS
 from solespan.dashboards.navigation import NavEntry
 from solespan.dashboards.pages.rack.pair import FormState
@@ -41,18 +44,28 @@ router = APIRouter(route_class=PageRoute)
 Secret = Annotated[str, Path(max_length=100, pattern=r"^[A-Za-z0-9_-]+$")]
 
 
-def _let_in(ctx: AppContext, answer: Response, secret: str) -> Response:
-    name = session_cookie_name(ctx.settings)
+def _let_in(ctx: AppContext, request: Request, answer: Response, secret: str) -> Response:
+    _keep(ctx, request, answer, session_cookie_name, secret, ctx.settings.session_days)
+    return answer
+
+
+def _keep(
+    ctx: AppContext,
+    request: Request,
+    answer: Response,
+    name_of: Callable[[Settings], str],
+    secret: str,
+    days: float,
+) -> None:
     answer.set_cookie(
-        name,
+        name_of(ctx.settings),
         secret,
-        max_age=round(ctx.settings.session_days * 86400),
+        max_age=round(days * 86400),
         path="/",
-        secure=name.startswith("__Host-"),
+        secure=over_tls(request),
         httponly=True,
         samesite="lax",
     )
-    return answer
 
 
 def _outside(
@@ -85,12 +98,13 @@ def sign_in_by_form(ctx: Context, request: Request, typed: Typed) -> Response:
     to = _inside(typed.get("to", ""))
     try:
         refuse_foreign_form(request, typed)
-        secret = sign_in.sign_in(
+        entered = sign_in.sign_in(
             ctx.database,
             email=typed.get("email", ""),
             password=typed.get("password", ""),
             address=request.client.host if request.client else "",
             now=ctx.clock.now(),
+            device=request.cookies.get(device_cookie_name(ctx.settings), ""),
         )
     except SolespanError as error:
         form = FormState({"email": typed.get("email", "")}, {"": f"{error.what} {error.remedy}"})
@@ -98,7 +112,9 @@ def sign_in_by_form(ctx: Context, request: Request, typed: Typed) -> Response:
         if isinstance(error, sign_in.TooManyTries):
             answer.headers["retry-after"] = str(error.wait_s)
         return answer
-    return _let_in(ctx, back_to(to), secret)
+    answer = back_to(to)
+    _keep(ctx, request, answer, device_cookie_name, entered.device, attempts.DEVICE_KEPT.days)
+    return _let_in(ctx, request, answer, entered.session)
 
 
 @router.post("/sign-out")
@@ -108,7 +124,7 @@ def sign_out_by_form(ctx: Context, request: Request, typed: Typed) -> Response:
     name = session_cookie_name(ctx.settings)
     sign_in.sign_out(ctx.database, request.cookies.get(name, ""))
     answer = back_to("/sign-in")
-    answer.delete_cookie(name, secure=name.startswith("__Host-"), httponly=True, samesite="lax")
+    answer.delete_cookie(name, secure=over_tls(request), httponly=True, samesite="lax")
     # Not "storage": wears that wait there for a network may be of others on this device.
     answer.headers["clear-site-data"] = '"cache"'
     return answer
@@ -182,7 +198,7 @@ def open_link(ctx: Context, request: Request, secret: Secret, typed: Typed) -> R
     refuse_foreign_form(request, typed)
     with ctx.database.writing() as session:
         mine, _ = tokens.open_link(session, secret, ctx.clock.now())
-    return _let_in(ctx, back_to("/my"), mine)
+    return _let_in(ctx, request, back_to("/my"), mine)
 
 
 @router.get("/account")
@@ -207,7 +223,7 @@ def change_password(ctx: Context, request: Request, who: Sender, typed: Typed) -
     except SolespanError as error:
         form = FormState({}, {"": error.what})
         return _account_page(ctx, request, who.user_pk, who.actor, form, status=error.status)
-    return _let_in(ctx, back_to("/account", done="password"), secret)
+    return _let_in(ctx, request, back_to("/account", done="password"), secret)
 
 
 @router.post("/account/enter")
@@ -221,7 +237,7 @@ def enter_tenant(ctx: Context, request: Request, who: Sender, typed: Typed) -> R
         now=ctx.clock.now(),
     )
     sign_in.sign_out(ctx.database, request.cookies.get(session_cookie_name(ctx.settings), ""))
-    return _let_in(ctx, back_to("/"), secret)
+    return _let_in(ctx, request, back_to("/"), secret)
 
 
 def _account_page(

@@ -21,6 +21,7 @@ from starlette.responses import RedirectResponse, Response
 from starlette.types import ASGIApp, Receive, Scope, Send
 
 from solespan.api.problems import PROBLEMS
+from solespan.api.routes.edge.proxy_watch import ProxyWatch
 from solespan.api.routes.http.page_entry import Need
 from solespan.api.routes.http.pages import failure_page
 from solespan.api.routes.http.problem_document import problem_response
@@ -32,6 +33,8 @@ from solespan.api.services.context import AppContext
 __all__ = ["Access", "need_of"]
 
 SAFE_METHODS = frozenset({"GET", "HEAD", "OPTIONS"})
+# Signing in has limits of its own, so that one address does not lock out the others behind it.
+OWN_LIMITS = frozenset({"/sign-in"})
 OPEN, SIGNED_IN = "open", "signed in"
 NEEDS: tuple[Need, ...] = (
     Need(r"/v1/health/.*|/problems(/.*)?", OPEN, OPEN),
@@ -77,6 +80,7 @@ class Access:
     def __init__(self, app: ASGIApp, *, writes_per_minute: int) -> None:
         self.app = app
         self._pace = _Pace(writes_per_minute)
+        self._proxies = ProxyWatch()
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Refuse, or pass the request on with its sender in the state."""
@@ -91,6 +95,7 @@ class Access:
             return
         need = need_of(scope["method"], scope["path"])
         headers = Headers(scope=scope)
+        self._proxies.look(scope, headers)
         who = await run_in_threadpool(_who, services, headers)
         state["identity"] = who
         kind = self._refusal(need, who, scope)
@@ -121,7 +126,8 @@ class Access:
             return "not-allowed"
         # Who is not signed in is known by the network address.
         sender = f"{who.tenant_pk} {who.actor}" if who else f"at {(scope['client'] or ['?'])[0]}"
-        if scope["method"] not in SAFE_METHODS and self._pace.too_fast(sender):
+        changes = scope["method"] not in SAFE_METHODS and scope["path"] not in OWN_LIMITS
+        if changes and self._pace.too_fast(sender):
             return "too-fast"
         return None
 

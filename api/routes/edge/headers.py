@@ -3,7 +3,7 @@
 Which headers stand on every answer, so that a browser cannot be turned against the reader?
 
 The Content-Security-Policy lets pages load scripts, styles and data from this service only, and
-nothing may frame them.
+nothing may frame them. Over https a browser is told to use nothing else for this host (RFC 6797).
 """
 
 from __future__ import annotations
@@ -27,15 +27,20 @@ SECURITY_HEADERS = {
     "cross-origin-opener-policy": "same-origin",
     "cross-origin-resource-policy": "same-origin",
 }
+TLS_ONLY = "max-age=31536000; includeSubDomains"  # a year
 # Answers are somebody's records: no shared cache may keep them, and a private one must ask again.
 DEFAULT_CACHE_CONTROL = "private, no-cache"
 
 
 class SecurityHeaders:
-    """Middleware that sets `SECURITY_HEADERS` on every answer, errors and files included."""
+    """Middleware that sets `SECURITY_HEADERS` on every answer, errors and files included.
 
-    def __init__(self, app: ASGIApp) -> None:
+    With `over_tls` others reach the service by https, whichever way the proxy speaks to it.
+    """
+
+    def __init__(self, app: ASGIApp, *, over_tls: bool) -> None:
         self.app = app
+        self.over_tls = over_tls
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Answer one request with the headers added."""
@@ -43,10 +48,14 @@ class SecurityHeaders:
             await self.app(scope, receive, send)
             return
 
+        over_tls = self.over_tls or scope["scheme"] == "https"
+
         async def send_with_headers(message: Message) -> None:
             if message["type"] == "http.response.start":
                 headers = MutableHeaders(scope=message)
                 headers.update(SECURITY_HEADERS)
+                if over_tls:
+                    headers["strict-transport-security"] = TLS_ONLY
                 headers.setdefault("cache-control", DEFAULT_CACHE_CONTROL)
             await send(message)
 

@@ -41,6 +41,7 @@ __all__ = [
     "back_to",
     "do_once",
     "failure_page",
+    "over_tls",
     "page_answer",
     "refuse_foreign_form",
     "refuse_other_account",
@@ -176,10 +177,20 @@ def set_cookie(
     request: Request, answer: Response, name: str, value: str, *, max_age_s: int | None = None
 ) -> None:
     """Set a cookie that no script reads and no other site sends."""
-    secure = request.url.scheme == "https"
     answer.set_cookie(
-        name, value, max_age=max_age_s, httponly=True, samesite="strict", secure=secure
+        name,
+        value,
+        max_age=max_age_s,
+        httponly=True,
+        samesite="strict",
+        secure=over_tls(request),
     )
+
+
+def over_tls(request: Request) -> bool:
+    """Return whether the browser came by https, also where a proxy handles TLS."""
+    ctx: AppContext = request.app.state.services
+    return request.url.scheme == "https" or ctx.settings.over_tls
 
 
 def back_to(address: str, **query: str) -> RedirectResponse:

@@ -44,7 +44,13 @@ class NewInvitation(_Given):
     email: Annotated[
         str, Field(max_length=200, description="address they will sign in with. Unit: none (text)")
     ]
-    role: Annotated[Role, Field(description="what they may do. Unit: none (word)")] = "staff"
+    role: Annotated[
+        Role | None,
+        Field(
+            description="what they may do; null = what a member may already, staff for anybody "
+            "else. Unit: none (word)"
+        ),
+    ] = None
 
 
 class Invited(BaseModel):

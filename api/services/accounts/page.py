@@ -97,7 +97,8 @@ def subject_of(what: str, typed: Typed) -> dict[str, str]:
         "revoke": ("token_id",),
         "link": ("do", "wearer"),
     }[what]
-    return {"what": what} | {name: typed.get(name, "").strip()[:200] for name in named}
+    given = {name: typed.get(name, "").strip()[:200] for name in named}
+    return {"what": what} | {name: value for name, value in given.items() if value}
 
 
 def _day(moment: datetime | None) -> str:
@@ -119,7 +120,7 @@ def do_form(
             session,
             tenant_pk=tenant_pk,
             email=typed.get("email", ""),
-            role=typed.get("role", ""),
+            role=typed.get("role") or None,
             now=now,
         )
         return {"what": "The invitation.", "secret": f"{start}/join/{secret}"}

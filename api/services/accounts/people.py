@@ -82,14 +82,16 @@ def invite(
     *,
     tenant_pk: int,
     email: str,
-    role: str,
+    role: str | None,
     now: datetime,
     new_password: bool = False,
 ) -> str:
     """Make an invitation in the place of an older one, and return its secret.
 
-    With `new_password` the person chooses one whichever tenants they belong to. Raises `Refused`
-    for what is no address or no role, `Conflict` where no owner would be left.
+    A member invited with no `role` keeps the one they have when they accept. Anybody else is staff
+    then, but for the first member. With `new_password` the person chooses one whichever tenants
+    they belong to. Raises `Refused` for what is no address or no role, `Conflict` where no owner
+    would be left.
     """
     email = tidy_email(email)
     if not _EMAIL.fullmatch(email):
@@ -99,9 +101,14 @@ def invite(
             accepted="one address, as in name@example.org",
             remedy="Correct it.",
         )
-    if role not in ROLES:
+    if role is None:
+        members = accounts.list_members(session, tenant_pk)
+        if all(member["email"] != email for member in members):
+            role = "staff" if members else "owner"
+    elif role not in ROLES:
         raise Refused(f"There is no role {role!r}.", where="role", accepted=", ".join(ROLES))
-    _refuse_without_owner(session, tenant_pk, email, role)
+    else:
+        _refuse_without_owner(session, tenant_pk, email, role)
     secret = secrets.new_secret()
     accounts.put_invitation(
         session,
@@ -118,12 +125,18 @@ def invite(
 def invitation_of(session: Session, secret: str, now: datetime) -> dict[str, Any]:
     """Return `tenant_pk`, `email`, `role` of an invitation and `person_pk`, without using it.
 
-    `person_pk` is whoever must be signed in to use it; None where a password is chosen. Raises
+    The role of an invitation without one is the member's. `person_pk` is whoever must be signed in to use it; None where a password is chosen. Raises
     `NotFound`.
     """
     found = accounts.take_invitation(session, secrets.hash_of(secret), now, keep=True)
     if found is None:
         raise _over()
+    if found["role"] is None:
+        members = accounts.list_members(session, found["tenant_pk"])
+        roles = [m["role"] for m in members if m["email"] == found["email"]]
+        if not roles:
+            raise _over()
+        found["role"] = roles[0]
     person = accounts.find_person(session, found["email"])
     elsewhere = person is not None and any(
         tenant["pk"] != found["tenant_pk"]
@@ -159,7 +172,8 @@ def accept(
 
 
 def _with_password(session: Session, email: str, password: str) -> int:
-    kept = secrets.hash_password(password)
+    with secrets.turn():
+        kept = secrets.hash_password(password)
     person = accounts.find_person(session, email)
     if person is None:
         return accounts.add_person(session, email=email, password_hash=kept)
@@ -174,7 +188,9 @@ def members_of(session: Session, tenant_pk: int) -> list[dict[str, Any]]:
 
 
 def remove_member(session: Session, *, tenant_pk: int, member: str, now: datetime) -> None:
-    """End a membership, its sessions and tokens at once; `member` is an id or an e-mail address.
+    """End a membership with its sessions, tokens and invitations at once.
+
+    `member` is an id or an e-mail address.
 
     Who belongs nowhere any more is forgotten, but for their name in the log of changes.
     Raises `NotFound`, or `Conflict` for the last owner.
@@ -189,6 +205,7 @@ def remove_member(session: Session, *, tenant_pk: int, member: str, now: datetim
         raise NotFound("There is no such member.", where="member", remedy="Look at the list.")
     _refuse_without_owner(session, tenant_pk, mine[0]["email"], "")
     accounts.leave(session, user_pk=mine[0]["user_pk"], tenant_pk=tenant_pk)
+    accounts.withdraw_invitations(session, tenant_pk, mine[0]["email"])
     credentials.end_sessions(session, mine[0]["user_pk"], tenant_pk)
     credentials.end_tokens_of(session, mine[0]["user_pk"], tenant_pk, now)
     if not accounts.tenants_of(session, mine[0]["user_pk"]):

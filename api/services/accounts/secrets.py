@@ -4,13 +4,18 @@ Keys have 256 random bits and are kept as SHA-256, which suffices for what canno
 Passwords are kept as argon2id (RFC 9106) with the library's parameters, which each hash records. At
 sign-in an older one is replaced. The rules are those of the OWASP Application Security Verification
 Standard 5.0, 6.2. A password has 12 to 256 characters of any kind and is not a commonly used one.
+One hash takes 64 MiB and a processor, so few are made at once. Strangers have a queue of their own,
+and never hold up a member.
 """
 
 from __future__ import annotations
 
 import hashlib
 import secrets
+from collections.abc import Iterator
+from contextlib import contextmanager
 from functools import cache
+from threading import BoundedSemaphore
 
 from argon2 import PasswordHasher
 from argon2.exceptions import InvalidHashError, VerificationError
@@ -23,10 +28,14 @@ __all__ = [
     "new_secret",
     "outdated",
     "same_password",
+    "turn",
 ]
 
 SHORTEST, LONGEST = 12, 256
 _HASHER = PasswordHasher()
+AT_ONCE, WAITING_STRANGERS = 2, 8
+_MEMBERS, _STRANGERS = BoundedSemaphore(AT_ONCE), BoundedSemaphore(AT_ONCE)
+_QUEUE = BoundedSemaphore(AT_ONCE + WAITING_STRANGERS)
 
 
 def new_secret() -> str:
@@ -65,6 +74,22 @@ def hash_password(password: str) -> str:
     return _HASHER.hash(password)
 
 
+@contextmanager
+def turn(*, stranger: bool = False) -> Iterator[bool]:
+    """Wait for a turn to hash, and say whether there is one: a full queue has none."""
+    if not stranger:
+        with _MEMBERS:
+            yield True
+    elif not _QUEUE.acquire(blocking=False):
+        yield False
+    else:
+        try:
+            with _STRANGERS:
+                yield True
+        finally:
+            _QUEUE.release()
+
+
 @cache
 def _nobody() -> str:
     return _HASHER.hash(new_secret())
@@ -79,6 +104,6 @@ def same_password(kept: str | None, password: str) -> bool:
     return matches and kept is not None
 
 
-def outdated(kept: str) -> bool:
+def outdated(kept: str | None) -> bool:
     """Return whether a hash was made with other parameters than those of today."""
-    return _HASHER.check_needs_rehash(kept)
+    return kept is not None and _HASHER.check_needs_rehash(kept)

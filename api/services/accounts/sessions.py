@@ -7,7 +7,7 @@ from datetime import timedelta
 from solespan.api.services.accounts.identity import Limits
 from solespan.api.settings import Settings
 
-__all__ = ["session_cookie_name", "session_limits"]
+__all__ = ["device_cookie_name", "session_cookie_name", "session_limits"]
 
 
 def session_limits(settings: Settings) -> Limits:
@@ -19,5 +19,9 @@ def session_limits(settings: Settings) -> Limits:
 
 def session_cookie_name(settings: Settings) -> str:
     """Return the name of the session's cookie; over TLS one that browsers bind to this host."""
-    secure = (settings.public_address or "").startswith("https://")
-    return "__Host-solespan" if secure else "solespan_session"
+    return "__Host-solespan" if settings.over_tls else "solespan_session"
+
+
+def device_cookie_name(settings: Settings) -> str:
+    """Return the name of the cookie by which a person's device is known at the next sign-in."""
+    return "__Host-solespan-device" if settings.over_tls else "solespan_device"

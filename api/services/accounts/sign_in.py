@@ -1,24 +1,26 @@
 """Sign in service.
 
-May this person come in: is it their password, and have they not guessed too often?
+May this person come in: is it their password, and did they not guess too often?
 
-Failures are counted for the pair of e-mail and network address, and for the network address alone.
-So a stranger's guesses slow the stranger down and never lock the owner out. After five failures
-each further one doubles the wait, up to a quarter of an hour. An unknown address gets the same
-answer in the same time as a wrong password.
+`attempts` says who must wait. An unknown address gets the same answer in the same time as a wrong
+password.
 """
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from solespan.api.errors import Refused, SolespanError
-from solespan.api.services.accounts import secrets
+from solespan.api.errors import Refused
+from solespan.api.services.accounts import attempts, secrets
+from solespan.api.services.accounts.attempts import Lane, TooManyTries
 from solespan.api.services.accounts.people import tidy_email
 from solespan.api.storage.accounts import accounts, credentials
+from solespan.api.storage.accounts.attempts import is_known_device, note_device
 from solespan.api.storage.session import Database
 
 __all__ = [
+    "Entered",
     "SignInRefused",
     "TooManyTries",
     "change_password",
@@ -27,9 +29,7 @@ __all__ = [
     "sign_out",
 ]
 
-FREE_TRIES, FREE_TRIES_OF_ADDRESS = 5, 50
-LONGEST_WAIT = timedelta(minutes=15)
-FORGOTTEN_AFTER = timedelta(hours=1)
+SESSION_KEPT = timedelta(days=400)
 
 
 class SignInRefused(Refused):
@@ -38,68 +38,58 @@ class SignInRefused(Refused):
     code = "sign-in-refused"
 
 
-class TooManyTries(SolespanError):
-    """The sender guessed too often; `wait_s` seconds must pass."""
+@dataclass(frozen=True)
+class Entered:
+    """What a browser keeps that was let in: its session's secret and its device's."""
 
-    code = "too-many-tries"
-
-    def __init__(self, wait: timedelta) -> None:
-        self.wait_s = max(1, round(wait.total_seconds()))
-        super().__init__(
-            "Too many passwords were wrong.",
-            remedy=f"Wait {self.wait_s} seconds, then try again.",
-        )
+    session: str
+    device: str
 
 
-def sign_in(database: Database, *, email: str, password: str, address: str, now: datetime) -> str:
+def sign_in(
+    database: Database, *, email: str, password: str, address: str, now: datetime, device: str = ""
+) -> Entered:
     """Check a password, begin a session in the person's first tenant, and return its secret.
 
-    Raises `TooManyTries`, or `SignInRefused` with the same words for every reason.
+    `device` is the secret that a browser was given at an earlier sign-in. Raises `TooManyTries`, or
+    `SignInRefused` with the same words for every reason.
     """
     email = tidy_email(email)
-    tried = {
-        secrets.hash_of(f"{email} {address}"): FREE_TRIES,
-        secrets.hash_of(address): FREE_TRIES_OF_ADDRESS,
-    }
+    device_hash = secrets.hash_of(device)
     with database.reading() as session:
-        for key, free in tried.items():
-            _refuse_while_waiting(credentials.tries_of(session, key), free, now)
         person = accounts.find_person(session, email)
+        known = bool(device) and is_known_device(session, device_hash, email)
+        kept_device = known or (bool(device) and is_known_device(session, device_hash))
+    lane = Lane.of(email, address, device_hash if known else None)
     kept = None if person is None or person.disabled else person.password_hash
-    matches = secrets.same_password(kept, password)
+    with secrets.turn(stranger=not known) as is_my_turn:
+        if not is_my_turn:
+            raise TooManyTries(timedelta(seconds=1), "Too many people sign in at this moment.")
+        attempts.begin_try(database, lane, now)
+        matches = secrets.same_password(kept, password)
+        renewed = secrets.hash_password(password) if matches and secrets.outdated(kept) else None
     with database.writing() as session:
-        credentials.sweep_keys(
-            session, sessions_before=now - timedelta(days=400), tries_before=now - FORGOTTEN_AFTER
-        )
+        credentials.sweep_sessions(session, now - SESSION_KEPT)
+        attempts.sweep(session, now)
         mine = accounts.tenants_of(session, person.user_pk) if matches and person else []
         if mine and person:
-            credentials.clear_tries(session, next(iter(tried)))
-            if secrets.outdated(person.password_hash):
-                accounts.set_password(session, person.user_pk, secrets.hash_password(password))
-            secret = secrets.new_secret()
+            attempts.forget_tries(session, lane)
+            if renewed:
+                accounts.set_password(session, person.user_pk, renewed)
+            entered = Entered(secrets.new_secret(), device if kept_device else secrets.new_secret())
+            note_device(session, secrets.hash_of(entered.device), person.user_pk, now)
             credentials.add_session(
                 session,
-                token_hash=secrets.hash_of(secret),
+                token_hash=secrets.hash_of(entered.session),
                 tenant_pk=mine[0]["pk"],
                 user_pk=person.user_pk,
                 now=now,
             )
-            return secret
-        for key in tried:
-            credentials.count_try(session, key, now)
+            return entered
     raise SignInRefused(
         "The e-mail address or the password is wrong.",
         remedy="Try again, or ask an owner for a new invitation.",
     )
-
-
-def _refuse_while_waiting(tries: tuple[int, datetime] | None, free: int, now: datetime) -> None:
-    if tries is None or tries[0] < free:
-        return
-    failures, last = tries
-    wait = min(timedelta(seconds=2.0 ** min(failures - free, 20)), LONGEST_WAIT)
-    if now < last + wait:
-        raise TooManyTries(last + wait - now)
 
 
 def sign_out(database: Database, secret: str) -> None:
@@ -139,17 +129,16 @@ def change_password(
     fault = secrets.fault_of_password(new, email=email)
     if fault:
         raise Refused(fault, where="new password", remedy="Choose another; a sentence is good.")
-    tried = secrets.hash_of(f"{email} old password")
     with database.reading() as session:
-        _refuse_while_waiting(credentials.tries_of(session, tried), FREE_TRIES, now)
         person = accounts.find_person(session, email)
-    if person is None or not secrets.same_password(person.password_hash, old):
-        with database.writing() as session:
-            credentials.count_try(session, tried, now)
-        raise SignInRefused("The password is wrong.", where="password")
-    kept = secrets.hash_password(new)
+    lane = Lane.one(f"{email} old password")
+    with secrets.turn():
+        attempts.begin_try(database, lane, now)
+        if person is None or not secrets.same_password(person.password_hash, old):
+            raise SignInRefused("The password is wrong.", where="password")
+        kept = secrets.hash_password(new)
     with database.writing() as session:
-        credentials.clear_tries(session, tried)
+        attempts.forget_tries(session, lane)
         accounts.set_password(session, person.user_pk, kept)
         credentials.end_sessions(session, person.user_pk)
         secret = secrets.new_secret()

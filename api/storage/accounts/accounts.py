@@ -34,6 +34,7 @@ __all__ = [
     "sweep_invitations",
     "take_invitation",
     "tenants_of",
+    "withdraw_invitations",
 ]
 
 _TENANTS: sa.Table = Tenant.__table__  # type: ignore[assignment]
@@ -154,15 +155,13 @@ def put_invitation(
     *,
     tenant_pk: int,
     email: str,
-    role: str,
+    role: str | None,
     secret_hash: str,
     expires_at: datetime,
     new_password: bool,
 ) -> None:
     """Keep an invitation in the place of an older one to the same address."""
-    session.execute(
-        sa.delete(_INVITED).where(_INVITED.c.tenant_pk == tenant_pk, _INVITED.c.email == email)
-    )
+    withdraw_invitations(session, tenant_pk, email)
     session.execute(
         sa.insert(_INVITED).values(
             tenant_pk=tenant_pk,
@@ -177,10 +176,24 @@ def put_invitation(
 
 def list_invitations(session: Session, tenant_pk: int, now: datetime) -> list[dict[str, Any]]:
     """Return `invitation_id`, `email`, `role` and `expires_at` of those still open, by address."""
-    query = sa.select(
-        _INVITED.c.invitation_id, _INVITED.c.email, _INVITED.c.role, _INVITED.c.expires_at
-    ).where(_INVITED.c.tenant_pk == tenant_pk, _INVITED.c.expires_at > now)
+    role = sa.func.coalesce(_INVITED.c.role, _MEMBERS.c.role).label("role")
+    query = (
+        sa.select(_INVITED.c.invitation_id, _INVITED.c.email, role, _INVITED.c.expires_at)
+        .outerjoin(_USERS, _USERS.c.email == _INVITED.c.email)
+        .outerjoin(
+            _MEMBERS,
+            (_MEMBERS.c.user_pk == _USERS.c.id) & (_MEMBERS.c.tenant_pk == _INVITED.c.tenant_pk),
+        )
+        .where(_INVITED.c.tenant_pk == tenant_pk, _INVITED.c.expires_at > now)
+    )
     return [dict(row) for row in session.execute(query.order_by(_INVITED.c.email)).mappings()]
+
+
+def withdraw_invitations(session: Session, tenant_pk: int, email: str) -> None:
+    """End what is open for an address."""
+    session.execute(
+        sa.delete(_INVITED).where(_INVITED.c.tenant_pk == tenant_pk, _INVITED.c.email == email)
+    )
 
 
 def remove_invitation(session: Session, tenant_pk: int, invitation_id: str) -> bool:

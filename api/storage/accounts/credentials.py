@@ -1,6 +1,6 @@
 """Credential storage.
 
-Who holds which key: browser sessions, API tokens, customers' links, and failed sign-ins?
+Who holds which key: browser sessions, API tokens and customers' links?
 
 Only hashes of keys are kept. These tables stand outside the tenants, as a tenant is found by them.
 """
@@ -11,7 +11,6 @@ from datetime import datetime
 from typing import Any
 
 import sqlalchemy as sa
-from sqlalchemy.dialects import postgresql, sqlite
 from sqlalchemy.orm import Session
 
 from solespan.api.storage.tables.accounts import (
@@ -19,15 +18,12 @@ from solespan.api.storage.tables.accounts import (
     BrowserSession,
     Membership,
     PersonalLink,
-    SignInTry,
     User,
 )
 
 __all__ = [
     "add_session",
     "add_token",
-    "clear_tries",
-    "count_try",
     "end_session",
     "end_sessions",
     "end_tokens_named",
@@ -39,15 +35,13 @@ __all__ = [
     "put_link",
     "remove_link",
     "revoke_token",
-    "sweep_keys",
+    "sweep_sessions",
     "touch",
-    "tries_of",
 ]
 
 _SESSIONS: sa.Table = BrowserSession.__table__  # type: ignore[assignment]
 _TOKENS: sa.Table = ApiToken.__table__  # type: ignore[assignment]
 _LINKS: sa.Table = PersonalLink.__table__  # type: ignore[assignment]
-_TRIES: sa.Table = SignInTry.__table__  # type: ignore[assignment]
 _USERS: sa.Table = User.__table__  # type: ignore[assignment]
 _MEMBERS: sa.Table = Membership.__table__  # type: ignore[assignment]
 _TOUCHED = {"session": _SESSIONS, "token": _TOKENS, "link": _LINKS}
@@ -234,32 +228,6 @@ def find_link(session: Session, secret_hash: str) -> dict[str, Any] | None:
     return None if row is None else dict(row)
 
 
-def tries_of(session: Session, key_hash: str) -> tuple[int, datetime] | None:
-    """Return how often a key failed in a row, and when last; None if it did not."""
-    query = sa.select(_TRIES.c.failures, _TRIES.c.last_at).where(_TRIES.c.key_hash == key_hash)
-    row = session.execute(query).one_or_none()
-    return None if row is None else (row[0], row[1])
-
-
-def count_try(session: Session, key_hash: str, now: datetime) -> None:
-    """Count one more failure of a key, whoever else counts one at the same moment."""
-    insert = postgresql.insert if session.get_bind().dialect.name == "postgresql" else sqlite.insert
-    session.execute(
-        insert(_TRIES)
-        .values(key_hash=key_hash, failures=1, last_at=now)
-        .on_conflict_do_update(
-            index_elements=[_TRIES.c.key_hash],
-            set_={"failures": _TRIES.c.failures + 1, "last_at": now},
-        )
-    )
-
-
-def clear_tries(session: Session, key_hash: str) -> None:
-    """Forget a key's failures."""
-    session.execute(sa.delete(_TRIES).where(_TRIES.c.key_hash == key_hash))
-
-
-def sweep_keys(session: Session, *, sessions_before: datetime, tries_before: datetime) -> None:
-    """Delete sessions and failed sign-ins that are too old to matter."""
-    session.execute(sa.delete(_SESSIONS).where(_SESSIONS.c.used_at < sessions_before))
-    session.execute(sa.delete(_TRIES).where(_TRIES.c.last_at < tries_before))
+def sweep_sessions(session: Session, before: datetime) -> None:
+    """Delete sessions that nobody used since that moment."""
+    session.execute(sa.delete(_SESSIONS).where(_SESSIONS.c.used_at < before))

@@ -40,6 +40,7 @@ __all__ = [
     "AuditEntry",
     "BrowserSession",
     "Invitation",
+    "KnownDevice",
     "Membership",
     "PersonalLink",
     "SignInTry",
@@ -166,7 +167,8 @@ class Invitation(Root):
     invitation_id: Mapped[str] = mapped_column(String(ID_LENGTH), unique=True, default=_public_id)
     tenant_pk: Mapped[int] = mapped_column(ForeignKey("tenants.id", ondelete="CASCADE"))
     email: Mapped[str] = mapped_column(String(ID_LENGTH))
-    role: Mapped[str] = mapped_column(String(WORD_LENGTH))
+    # NULL = the one that the member has.
+    role: Mapped[str | None] = mapped_column(String(WORD_LENGTH))
     secret_hash: Mapped[str] = mapped_column(String(HASH_LENGTH), unique=True)
     expires_at: Mapped[datetime] = mapped_column(UtcDateTime)
     # Whether somebody who belongs to another tenant as well may choose a new password with it.
@@ -181,7 +183,7 @@ class Invitation(Root):
 
 
 class SignInTry(Root):
-    """Failed sign-ins of one key (a hash of address and e-mail, or of the address alone)."""
+    """Failed sign-ins of one key: a hash of the account, network address or device they are of."""
 
     __tablename__ = "sign_in_tries"
 
@@ -193,6 +195,24 @@ class SignInTry(Root):
     __table_args__ = (
         # Old ones are swept by age.
         Index(None, "last_at"),
+    )
+
+
+class KnownDevice(Root):
+    """A browser that a person signed in with before: strangers' guesses do not slow it down."""
+
+    __tablename__ = "known_devices"
+
+    id: Mapped[int] = mapped_column(BigId, primary_key=True)
+    device_hash: Mapped[str] = mapped_column(String(HASH_LENGTH))
+    user_pk: Mapped[int] = mapped_column(ForeignKey("users.id", ondelete="CASCADE"))
+    seen_at: Mapped[datetime] = mapped_column(UtcDateTime)
+
+    __table_args__ = (
+        UniqueConstraint("device_hash", "user_pk"),
+        Index(None, "user_pk"),
+        # Old ones are swept by age.
+        Index(None, "seen_at"),
     )
 
 

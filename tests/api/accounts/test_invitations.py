@@ -81,6 +81,63 @@ def test_at_the_terminal_anybody_may_be_let_choose_a_new_password(
     assert ("the terminal", "solespan accounts invite") in said
 
 
+@pytest.mark.parametrize("way", ["command", "page", "program"])
+@pytest.mark.parametrize(("email", "role"), [(OWNER, "owner"), (STAFF, "staff")])
+def test_who_lost_a_password_keeps_the_role(client, enter, services, monkeypatch, email, role, way):
+    if way == "command":
+        monkeypatch.setenv("SOLESPAN_DATABASE_URL", services.settings.database_url)
+        monkeypatch.setattr("solespan.api.clock.Clock.now", services.clock.now)
+        said = CliRunner().invoke(command_line.build_app(), ["accounts", "invite", email]).stdout
+        assert f"as {role}" in said
+    else:
+        enter(client, OWNER)
+        typed = {"form_token": token_in(client.get("/people")), "email": email}
+        said = (
+            client.post("/people/invite", data=typed).text
+            if way == "page"
+            else client.put("/v1/invitations", json={"email": email}).text
+        )
+        (listed,) = client.get("/v1/invitations").json()
+        assert listed["role"] == role
+    path = re.search(r"/join/[\w-]+", said)[0]
+    client.cookies.clear()
+    assert accept(client, path).headers["location"] == "/sign-in"
+    with services.database.reading() as session:
+        roles = {m["email"]: m["role"] for m in people.members_of(session, 1)}
+    assert roles == {OWNER: "owner", STAFF: "staff"}
+    assert enter(client, email, SENTENCE).status_code == 303
+
+
+def test_a_role_given_since_the_password_was_lost_is_kept(client, enter, services):
+    enter(client, OWNER)
+    path = client.put("/v1/invitations", json={"email": STAFF}).json()["path"]
+    with services.database.writing() as session:
+        ben = accounts.find_person(session, STAFF).user_pk
+        accounts.join(session, user_pk=ben, tenant_pk=1, role="owner")
+    assert accept(client, path).status_code == 303
+    with services.database.reading() as session:
+        assert [m["role"] for m in people.members_of(session, 1)] == ["owner", "owner"]
+
+
+def test_who_was_removed_does_not_come_back_by_an_open_invitation(client, enter, services):
+    enter(client, OWNER)
+    path = client.put("/v1/invitations", json={"email": STAFF}).json()["path"]
+    with services.database.writing() as session:
+        people.remove_member(session, tenant_pk=1, member=STAFF, now=services.clock.now())
+    client.cookies.clear()
+    assert accept(client, path).status_code == 404
+
+
+def test_of_new_people_only_the_first_is_an_owner(services, clock):
+    database = services.database
+    with database.writing() as session:
+        new = people.new_tenant(session, tenant_id="new", name="New", kind="shop")
+        for email, role in (("fay@example.org", "owner"), ("gus@example.org", "staff")):
+            secret = people.invite(session, tenant_pk=new, email=email, role=None, now=clock.now())
+            assert people.invitation_of(session, secret, clock.now())["role"] == role
+            people.accept(session, secret=secret, password=SENTENCE, now=clock.now())
+
+
 def test_the_last_owner_cannot_be_made_staff(client, enter, services):
     enter(client, OWNER)
     refused = client.put("/v1/invitations", json={"email": OWNER, "role": "staff"})

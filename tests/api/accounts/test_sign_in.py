@@ -6,7 +6,6 @@ The names begin with the requirement of the OWASP Application Security Verificat
 from __future__ import annotations
 
 import re
-from concurrent.futures import ThreadPoolExecutor
 from http.cookies import SimpleCookie
 from pathlib import Path
 
@@ -16,7 +15,7 @@ from fastapi.testclient import TestClient
 from solespan.api.app import create_app
 from solespan.api.cli.serve import server_config
 from solespan.api.errors import BadSetting
-from solespan.api.services.accounts import people, secrets, sign_in
+from solespan.api.services.accounts import people, secrets
 from solespan.api.settings import Settings, load_settings
 from solespan.api.storage.accounts import accounts, credentials
 
@@ -26,6 +25,14 @@ PASSWORD = "the last on the left is mine"
 
 def token_in(page) -> str:
     return re.search(r'name="form_token" value="([^"]+)"', page.text)[1]
+
+
+def cookies_of(answer) -> SimpleCookie:
+    """The cookies of an answer, each of which has a header of its own."""
+    jar: SimpleCookie = SimpleCookie()
+    for header in answer.headers.get_list("set-cookie"):
+        jar.load(header)
+    return jar
 
 
 def test_6_3_8_an_unknown_address_and_a_wrong_password_look_alike(client, enter):
@@ -87,24 +94,6 @@ def test_a_trusted_proxy_that_is_no_address_is_refused_by_name(monkeypatch):
     assert "'*'" in refused.value.accepted
 
 
-def test_6_3_1_guesses_at_the_same_moment_are_all_counted(services, clock):
-    def guess(number: int) -> None:
-        sign_in.sign_in(
-            services.database,
-            email=OWNER,
-            password=f"guess {number}",
-            address="203.0.113.9",
-            now=clock.now(),
-        )
-
-    with ThreadPoolExecutor(4) as guessers:
-        started = [guessers.submit(guess, number) for number in range(4)]
-        told = [each.exception() for each in started]
-    assert {type(each) for each in told} == {sign_in.SignInRefused}
-    with services.database.reading() as session:
-        assert credentials.tries_of(session, secrets.hash_of(f"{OWNER} 203.0.113.9"))[0] == 4
-
-
 def test_a_right_password_forgets_the_wrong_ones(client, enter):
     for _ in range(2):
         for _ in range(4):
@@ -152,8 +141,7 @@ def test_7_2_and_3_3_the_session_is_a_new_random_cookie_that_no_script_reads(cli
     first, second = enter(client, OWNER), enter(client, OWNER)
     cookies = []
     for answer in (first, second):
-        jar: SimpleCookie = SimpleCookie(answer.headers["set-cookie"])
-        cookie = jar["solespan_session"]
+        cookie = cookies_of(answer)["solespan_session"]
         assert cookie["httponly"]
         assert cookie["samesite"] == "lax"
         assert len(cookie.value) >= 43, "256 bits"
@@ -170,17 +158,50 @@ def test_3_3_over_tls_the_cookies_are_secure_and_bound_to_this_host(services, en
     app = create_app(settings, clock=services.clock, background=False)
     client = TestClient(app, base_url="https://shop.example")
     answer = enter(client, OWNER)
-    jar: SimpleCookie = SimpleCookie(answer.headers["set-cookie"])
-    cookie = jar["__Host-solespan"]
-    assert cookie["secure"]
-    assert cookie["httponly"]
-    assert (cookie["path"], cookie["domain"]) == ("/", "")
+    for name in ("__Host-solespan", "__Host-solespan-device"):
+        cookie = cookies_of(answer)[name]
+        assert cookie["secure"]
+        assert cookie["httponly"]
+        assert (cookie["path"], cookie["domain"]) == ("/", "")
     assert client.get("/v1/pairs").status_code == 200
     client.cookies.clear()
     page = client.get("/sign-in")
     form: SimpleCookie = SimpleCookie(page.headers["set-cookie"])
     assert form["form_token"]["secure"]
     assert form["form_token"]["samesite"] == "strict"
+    app.state.services.database.close()
+
+
+@pytest.mark.parametrize(
+    ("public", "peer", "forwarded", "secure"),
+    [
+        (None, "10.0.0.1", "https", True),
+        (None, "192.0.2.1", "https", False),
+        (None, "10.0.0.1", "http", False),
+        ("https://127.0.0.1", "192.0.2.1", "", True),
+    ],
+)
+def test_3_3_1_3_4_1_over_tls_every_cookie_is_secure_and_the_browser_keeps_to_it(
+    services, enter, public, peer, forwarded, secure
+):
+    settings = Settings(
+        database_url=services.settings.database_url, accounts=True, public_address=public
+    )
+    app = create_app(settings, clock=services.clock, background=False)
+    proxied = reached_from(peer, TestClient(app, base_url="http://127.0.0.1:8000"))
+    if forwarded:
+        proxied.headers["x-forwarded-proto"] = forwarded
+    page = proxied.get("/sign-in")
+    proxied.cookies.set("form_token", cookies_of(page)["form_token"].value)
+    typed = {"form_token": cookies_of(page)["form_token"].value, "email": OWNER}
+    entered = proxied.post("/sign-in", data=typed | {"password": PASSWORD}, follow_redirects=False)
+    gone = proxied.get("/nowhere")
+    cookies = [*cookies_of(page).values(), *cookies_of(entered).values()]
+    assert len(cookies) == 3
+    assert [bool(cookie["secure"]) for cookie in cookies] == [secure] * 3
+    for answer in (page, entered, gone):
+        told = answer.headers.get("strict-transport-security")
+        assert told == ("max-age=31536000; includeSubDomains" if secure else None)
     app.state.services.database.close()
 
 

@@ -49,6 +49,7 @@ def test_every_table_is_one_of_a_tenant_or_one_that_a_tenant_is_found_by():
         "browser_sessions",
         "api_tokens",
         "invitations",
+        "known_devices",
         "sign_in_tries",
     }
     for table in Root.metadata.tables.values():
