@@ -89,7 +89,7 @@ def read_forecast(ctx: Context, request: Request, pair_id: PairId) -> Response:
 
 
 @router.get("/{pair_id}/path", response_model=None, responses={200: {"model": WearPath}})
-def read_path(
+def read_wear_path(
     ctx: Context,
     request: Request,
     pair_id: PairId,

@@ -21,7 +21,7 @@ from solespan.api.services.rack.records import RecordRefused
 
 __all__ = ["add_problem_handlers", "router"]
 
-router = APIRouter(prefix="/problems", tags=["problems"], responses=PROBLEM_ANSWERS)
+router = APIRouter(prefix="/problems", tags=["service"], responses=PROBLEM_ANSWERS)
 MAX_FIELD_ERRORS = 50
 METHODS = ("GET", "HEAD", "POST", "PUT", "PATCH", "DELETE")
 _TEXT = {"content": {"text/plain": {"schema": {"type": "string"}}}}

@@ -28,6 +28,7 @@ from solespan.api.services.context import AppContext
 from solespan.api.services.idempotency import Answered, read_key
 
 __all__ = [
+    "FILE",
     "PROBLEM_ANSWERS",
     "Context",
     "IdempotencyKey",
@@ -50,8 +51,7 @@ PROBLEM_ANSWERS: dict[int | str, dict[str, Any]] = {
         "content": {MEDIA_TYPE: {"schema": {"$ref": "#/components/schemas/Problem"}}},
     }
 }
-
-
+FILE = {"type": "string", "format": "binary"}  # the schema of a file
 SECRET_PARTS = ("secret", "token")  # parts of addresses that open something
 
 

@@ -45,7 +45,7 @@ from solespan.api.services.importing.uploads import lay_out
 
 __all__ = ["router"]
 
-router = APIRouter(prefix="/v1/imports", tags=["imports"], responses=PROBLEM_ANSWERS)
+router = APIRouter(prefix="/v1/imports", tags=["importing"], responses=PROBLEM_ANSWERS)
 
 MAX_FILES = 12
 PIECE_BYTES = 256 * 1024
@@ -97,7 +97,7 @@ def read_import(
 
 
 @router.post("", response_model=None, status_code=201, responses={201: {"model": ImportTaken}})
-def import_uploads(
+def import_files(
     ctx: Context,
     request: Request,
     files: Annotated[

@@ -52,7 +52,9 @@ def record_routers() -> list[APIRouter]:
 
 
 def _router(record: Record) -> APIRouter:  # noqa: PLR0915 - five short routes of one table
-    router = APIRouter(prefix=f"/v1/{record.path}", tags=[record.path], responses=PROBLEM_ANSWERS)
+    router = APIRouter(
+        prefix=f"/v1/{record.path}", tags=[record.subject], responses=PROBLEM_ANSWERS
+    )
     one = "/" + "/".join(f"{{{column}}}" for column in record.table.key)
     filters = Annotated[record.filters, Query()]  # type: ignore[name-defined]
     key_of = Annotated[dict[str, Any], Depends(key_reader(record.table))]
@@ -168,8 +170,7 @@ def _router(record: Record) -> APIRouter:  # noqa: PLR0915 - five short routes o
             path,
             endpoint,
             methods=[method],
-            name=f"{verb}_{record.name}",
-            operation_id=f"{verb}_{record.name}",
+            name=record.operation(verb),
             summary=f"{verb.title()} {record.one}" + ("s" if verb == "list" else ""),
             response_model=None,
             **more,

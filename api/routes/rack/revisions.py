@@ -26,7 +26,7 @@ from solespan.api.services.rack.history import list_changes, undo, undo_import
 
 __all__ = ["history_answer", "router", "undone_answer"]
 
-router = APIRouter(prefix="/v1", tags=["revisions"], responses=PROBLEM_ANSWERS)
+router = APIRouter(prefix="/v1", tags=["rack"], responses=PROBLEM_ANSWERS)
 UNDONE: dict[str, Any] = {"response_model": None, "responses": {200: {"model": Undone}}}
 
 
