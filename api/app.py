@@ -20,6 +20,7 @@ from solespan.api.routes.bench import materials, orders, quotes, workload
 from solespan.api.routes.edge.access import Access
 from solespan.api.routes.edge.description import describe, operation_id
 from solespan.api.routes.edge.gate import Gate
+from solespan.api.routes.edge.head import HeadAsGet
 from solespan.api.routes.edge.headers import SecurityHeaders
 from solespan.api.routes.edge.record import RequestRecord
 from solespan.api.routes.forecasts import fit, forecasts, look_back
@@ -144,6 +145,7 @@ def create_app(
     )
     app.add_middleware(Access, writes_per_minute=settings.writes_per_minute)
     app.add_middleware(SecurityHeaders)
+    app.add_middleware(HeadAsGet)
     app.add_middleware(RequestRecord)
     return app
 

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from typing import Annotated
 
-from fastapi import APIRouter, Depends, Path, Query, Response
+from fastapi import APIRouter, Depends, Path, Query, Request, Response
 
 from solespan.api.routes.http.requests import (
     PROBLEM_ANSWERS,
@@ -18,6 +18,7 @@ from solespan.api.routes.http.requests import (
     json_answer,
     needs_json,
     plain,
+    rows_answer,
 )
 from solespan.api.schemas.accounts.accounts import (
     AuditPage,
@@ -184,6 +185,7 @@ def end_customer_link(
 @router.get("/audit", response_model=None, responses={200: {"model": AuditPage}})
 def list_audit_entries(
     ctx: Context,
+    request: Request,
     after: Annotated[
         str | None, Query(max_length=200, description="`next` of a page. Unit: none (opaque text)")
     ] = None,
@@ -195,4 +197,4 @@ def list_audit_entries(
         rows = list_audit(session, after=known, limit=limit)
     items = [plain({k: v for k, v in row.items() if k != "id"}) for row in rows]
     following = cursor_of((rows[-1]["id"],)) if len(rows) == limit else None
-    return json_answer({"items": items, "next": following})
+    return rows_answer(request, items, following)

@@ -23,6 +23,7 @@ from solespan.api.routes.http.requests import (
     json_answer,
     needs_json,
     plain,
+    rows_answer,
     versions_in,
 )
 from solespan.api.routes.rack.revisions import history_answer, undone_answer
@@ -88,7 +89,9 @@ def create_order(ctx: Context, body: NewOrder, key: IdempotencyKey) -> Response:
 
 
 @router.get("/bench-orders", response_model=None, responses={200: {"model": OrderPage}})
-def list_orders(ctx: Context, chosen: Annotated[OrderFilters, Query()]) -> Response:
+def list_orders(
+    ctx: Context, request: Request, chosen: Annotated[OrderFilters, Query()]
+) -> Response:
     """List orders, newest booked first."""
     after = after_of(chosen.after, [int])
     with ctx.database.reading() as session:
@@ -102,7 +105,7 @@ def list_orders(ctx: Context, chosen: Annotated[OrderFilters, Query()]) -> Respo
     more = len(rows) > chosen.limit
     rows = rows[: chosen.limit]
     items = [plain({k: v for k, v in r.items() if k not in ("id", "pair_pk")}) for r in rows]
-    return json_answer({"items": items, "next": cursor_of([rows[-1]["id"]]) if more else None})
+    return rows_answer(request, items, cursor_of([rows[-1]["id"]]) if more else None)
 
 
 @router.get("/bench-orders/{order_id}", response_model=None, responses={200: {"model": Order}})

@@ -26,6 +26,7 @@ from solespan.api.routes.http.requests import (
     json_answer,
     needs_json,
     plain,
+    rows_answer,
     unless_same,
     versions_in,
 )
@@ -61,7 +62,7 @@ def _router(record: Record) -> APIRouter:  # noqa: PLR0915 - five short routes o
     key_kinds = [column_type(record.table.by_name[column]) for column in record.table.key]
     answered = {"model": record.answered, "headers": _ETAG}
 
-    def list_all(ctx: Context, chosen: filters) -> Response:
+    def list_all(ctx: Context, request: Request, chosen: filters) -> Response:
         given: dict[str, Any] = chosen.model_dump(exclude_none=True)
         limit = given.pop("limit")
         after = after_of(given.pop("after", None), key_kinds)
@@ -79,11 +80,7 @@ def _router(record: Record) -> APIRouter:  # noqa: PLR0915 - five short routes o
         more = len(rows) > limit
         rows = rows[:limit]
         last = [rows[-1][column] for column in record.table.key] if more else []
-        body = {
-            "items": [plain(row) for row in rows],
-            "next": cursor_of(last) if more else None,
-        }
-        return json_answer(body)
+        return rows_answer(request, rows, cursor_of(last) if more else None)
 
     def create(
         ctx: Context,
