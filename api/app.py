@@ -8,30 +8,31 @@ from __future__ import annotations
 from collections.abc import AsyncIterator, Collection
 from contextlib import asynccontextmanager
 from importlib.metadata import version
-from typing import Any
 from urllib.parse import urlsplit
 
 from fastapi import FastAPI
+from fastapi.routing import APIRoute
 
 from solespan.api.clock import Clock
 from solespan.api.routes import health
 from solespan.api.routes.accounts import accounts, customer_record
 from solespan.api.routes.bench import materials, orders, quotes, workload
 from solespan.api.routes.edge.access import Access
+from solespan.api.routes.edge.description import describe, operation_id
 from solespan.api.routes.edge.gate import Gate
+from solespan.api.routes.edge.head import HeadAsGet
 from solespan.api.routes.edge.headers import SecurityHeaders
 from solespan.api.routes.edge.record import RequestRecord
 from solespan.api.routes.forecasts import fit, forecasts, look_back
 from solespan.api.routes.http import problems
 from solespan.api.routes.http.page_entry import navigation_of
 from solespan.api.routes.importing import imports
-from solespan.api.routes.notices import consents, notices
+from solespan.api.routes.notices import consents, hooks, notices
 from solespan.api.routes.page_register import PAGES
 from solespan.api.routes.planning import calendar_feed, care, plans, resole_options
 from solespan.api.routes.rack import revisions, wear_batch
 from solespan.api.routes.rack.corrections import correction_routers
 from solespan.api.routes.rack.records import record_routers
-from solespan.api.schemas.service import Problem
 from solespan.api.services.notices.worker import NoticeWorker
 from solespan.api.settings import Settings
 from solespan.api.storage.schema import prepare, refuse_unbound_role
@@ -89,6 +90,7 @@ def create_app(
         docs_url=None,  # those pages load scripts from elsewhere
         redoc_url=None,
         redirect_slashes=False,
+        generate_unique_id_function=operation_id,
         lifespan=lifespan,
     )
     app.state.services = build_services(settings, clock)
@@ -119,12 +121,16 @@ def create_app(
         consents.router,
     ):
         app.router.routes.extend(router.routes)
+    for route in (*app.router.routes, *hooks.router.routes):
+        if isinstance(route, APIRoute):
+            route.unique_id = operation_id(route)
     app.include_router(problems.router)
     app.include_router(calendar_feed.feed)
     for page in PAGES:
         app.include_router(page.router, include_in_schema=False)
     problems.add_problem_handlers(app)
-    _describe_problems(app)
+    app.webhooks.routes.extend(hooks.router.routes)
+    describe(app, settings)
     # Added last = outermost: every answer is recorded and has its headers, refusals too.
     app.add_middleware(
         Gate,
@@ -139,6 +145,7 @@ def create_app(
     )
     app.add_middleware(Access, writes_per_minute=settings.writes_per_minute)
     app.add_middleware(SecurityHeaders, over_tls=settings.over_tls)
+    app.add_middleware(HeadAsGet)
     app.add_middleware(RequestRecord)
     return app
 
@@ -147,20 +154,3 @@ def _public_host(settings: Settings) -> set[str]:
     """Give the name that customers reach this service by, if it has one."""
     host = urlsplit(settings.public_address or "").hostname
     return {host} if host else set()
-
-
-def _describe_problems(app: FastAPI) -> None:
-    """Put the problem document's schema where the routes' default answers point."""
-    make = app.openapi
-
-    def openapi() -> dict[str, Any]:
-        document = make()
-        schemas = document.setdefault("components", {}).setdefault("schemas", {})
-        if "Problem" not in schemas:
-            template = "#/components/schemas/{model}"
-            own = Problem.model_json_schema(ref_template=template)
-            schemas |= own.pop("$defs", {})
-            schemas["Problem"] = own
-        return document
-
-    app.openapi = openapi  # type: ignore[method-assign]

@@ -12,17 +12,17 @@ from solespan.api.services.readiness import has_our_schema
 
 __all__ = ["router"]
 
-router = APIRouter(prefix="/v1/health", tags=["health"], responses=PROBLEM_ANSWERS)
+router = APIRouter(prefix="/v1/health", tags=["service"], responses=PROBLEM_ANSWERS)
 
 
 @router.get("/live", response_model=None, responses={200: {"model": Alive}})
-def read_live() -> Response:
+def read_liveness() -> Response:
     """Answer as long as the process runs; nothing else is checked."""
     return json_answer({"status": "alive"})
 
 
 @router.get("/ready", response_model=None, responses={200: {"model": Ready}})
-def read_ready(ctx: Context) -> Response:
+def read_readiness(ctx: Context) -> Response:
     """Answer 200 when the database answers and has this program's schema, else 503."""
     if not has_our_schema(ctx.database):
         raise DatabaseUnavailable(

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from typing import Annotated
 
-from fastapi import APIRouter, Depends, Path, Query, Response
+from fastapi import APIRouter, Depends, Path, Query, Request, Response
 
 from solespan.api.routes.http.requests import (
     PROBLEM_ANSWERS,
@@ -18,6 +18,7 @@ from solespan.api.routes.http.requests import (
     json_answer,
     needs_json,
     plain,
+    rows_answer,
 )
 from solespan.api.schemas.accounts.accounts import (
     AuditPage,
@@ -43,7 +44,7 @@ _AS_JSON = [Depends(needs_json)]
 
 
 @router.get("/members", response_model=None, responses={200: {"model": list[Member]}})
-def read_members(ctx: Context) -> Response:
+def list_members(ctx: Context) -> Response:
     """List the members."""
     with ctx.database.reading() as session:
         rows = people.members_of(session, ctx.database.tenant_pk)
@@ -67,7 +68,7 @@ def remove_member(
 
 
 @router.get("/invitations", response_model=None, responses={200: {"model": list[Invitation]}})
-def read_invitations(ctx: Context) -> Response:
+def list_all_invitations(ctx: Context) -> Response:
     """List unused invitations, without their secret addresses."""
     with ctx.database.reading() as session:
         rows = list_invitations(session, ctx.database.tenant_pk, ctx.clock.now())
@@ -77,7 +78,7 @@ def read_invitations(ctx: Context) -> Response:
 @router.put(
     "/invitations", response_model=None, responses={200: {"model": Invited}}, dependencies=_AS_JSON
 )
-def invite(ctx: Context, new: NewInvitation) -> Response:
+def make_invitation(ctx: Context, new: NewInvitation) -> Response:
     """Make an invitation; it replaces an older one to the same person.
 
     Its address is shown this once, works once, and for three days.
@@ -107,7 +108,7 @@ def withdraw_invitation(
 
 
 @router.get("/tokens", response_model=None, responses={200: {"model": list[Token]}})
-def read_tokens(ctx: Context) -> Response:
+def list_keys(ctx: Context) -> Response:
     """List the keys of programs, without the keys."""
     with ctx.database.reading() as session:
         rows = list_tokens(session, ctx.database.tenant_pk)
@@ -120,11 +121,16 @@ def read_tokens(ctx: Context) -> Response:
     responses={200: {"model": TokenMade}},
     dependencies=_AS_JSON,
 )
-def make_token(
+def make_key(
     ctx: Context,
     who: Sender,
     name: Annotated[
-        str, Path(min_length=1, max_length=100, description="what it is for. Unit: none (text)")
+        str,
+        Path(
+            min_length=1,
+            max_length=100,
+            description="what it is for. Unit: none (text)",
+        ),
     ],
     new: NewToken,
 ) -> Response:
@@ -136,10 +142,12 @@ def make_token(
     return json_answer({"token_id": token_id, "token": token})
 
 
-@router.delete("/tokens/{token_id}", response_model=None, status_code=204)
-def revoke_token(
+@router.delete("/tokens/{name}", response_model=None, status_code=204)
+def revoke_key(
     ctx: Context,
-    token_id: Annotated[KnownId, Path(description="which key. Unit: none (identifier)")],
+    token_id: Annotated[
+        KnownId, Path(alias="name", description="the token_id of the key. Unit: none (identifier)")
+    ],
 ) -> Response:
     """End a key for good, at once."""
     with ctx.database.writing() as session:
@@ -148,7 +156,7 @@ def revoke_token(
 
 
 @router.put("/customers/{wearer_id}/link", response_model=None, responses={200: {"model": Link}})
-def make_link(
+def make_customer_link(
     ctx: Context,
     wearer_id: Annotated[KnownId, Path(description="which customer. Unit: none (identifier)")],
 ) -> Response:
@@ -164,7 +172,7 @@ def make_link(
 
 
 @router.delete("/customers/{wearer_id}/link", response_model=None, status_code=204)
-def end_link(
+def end_customer_link(
     ctx: Context,
     wearer_id: Annotated[KnownId, Path(description="which customer. Unit: none (identifier)")],
 ) -> Response:
@@ -175,8 +183,9 @@ def end_link(
 
 
 @router.get("/audit", response_model=None, responses={200: {"model": AuditPage}})
-def read_audit(
+def list_audit_entries(
     ctx: Context,
+    request: Request,
     after: Annotated[
         str | None, Query(max_length=200, description="`next` of a page. Unit: none (opaque text)")
     ] = None,
@@ -188,4 +197,4 @@ def read_audit(
         rows = list_audit(session, after=known, limit=limit)
     items = [plain({k: v for k, v in row.items() if k != "id"}) for row in rows]
     following = cursor_of((rows[-1]["id"],)) if len(rows) == limit else None
-    return json_answer({"items": items, "next": following})
+    return rows_answer(request, items, following)

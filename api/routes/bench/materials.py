@@ -40,7 +40,7 @@ def list_stock(ctx: Context) -> Response:
 
 
 @router.get("/stock/{item_id}", response_model=None, responses={200: {"model": ItemStored}})
-def read_item(ctx: Context, item_id: ItemId) -> Response:
+def read_stock_item(ctx: Context, item_id: ItemId) -> Response:
     """Read an item and its newest lines."""
     with ctx.database.reading() as session:
         return json_answer(stock.describe_item(session, item_id))
@@ -52,7 +52,7 @@ def read_item(ctx: Context, item_id: ItemId) -> Response:
     responses={200: {"model": ItemStored}},
     dependencies=_AS_JSON,
 )
-def replace_item(ctx: Context, item_id: ItemId, body: Item) -> Response:
+def replace_stock_item(ctx: Context, item_id: ItemId, body: Item) -> Response:
     """Keep an item, or change its supply; its stock stays."""
     with ctx.database.writing() as session:
         stock.put_item(session, item_id, body)
@@ -66,7 +66,9 @@ def replace_item(ctx: Context, item_id: ItemId, body: Item) -> Response:
     responses={201: {"model": ItemStored}},
     dependencies=_AS_JSON,
 )
-def create_line(ctx: Context, item_id: ItemId, body: StockLine, key: IdempotencyKey) -> Response:
+def create_stock_line(
+    ctx: Context, item_id: ItemId, body: StockLine, key: IdempotencyKey
+) -> Response:
     """Write a receipt, a use or a count into the book; it never goes below zero."""
 
     def work(session: Session) -> Answered:
@@ -78,7 +80,7 @@ def create_line(ctx: Context, item_id: ItemId, body: StockLine, key: Idempotency
 
 
 @router.get("/stock-advice", response_model=None, responses={200: {"model": AdvisedItems}})
-def read_advice(
+def read_stock_advice(
     ctx: Context,
     months: Annotated[int, Query(ge=1, le=36, description="how far to look. Unit: months")] = 12,
 ) -> Response:

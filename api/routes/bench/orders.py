@@ -7,11 +7,12 @@ from __future__ import annotations
 
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Depends, File, Form, Path, Query, Response, UploadFile
+from fastapi import APIRouter, Depends, File, Form, Path, Query, Request, Response, UploadFile
 from sqlalchemy.orm import Session
 
 from solespan.api.errors import NotFound
 from solespan.api.routes.http.requests import (
+    FILE,
     PROBLEM_ANSWERS,
     Context,
     IdempotencyKey,
@@ -22,6 +23,7 @@ from solespan.api.routes.http.requests import (
     json_answer,
     needs_json,
     plain,
+    rows_answer,
     versions_in,
 )
 from solespan.api.routes.rack.revisions import history_answer, undone_answer
@@ -56,8 +58,12 @@ ORDERS = "bench_orders"
 OrderId = Annotated[KnownId, Path(description="the order. Unit: none (identifier)")]
 PhotoId = Annotated[KnownId, Path(description="the photograph. Unit: none (identifier)")]
 Versions = Annotated[frozenset[int] | None, Depends(versions_in)]
+_BYTES = "application/octet-stream"
 _AS_JSON = [Depends(needs_json)]
-_IMAGE = {"content": {"image/jpeg": {}, "image/png": {}}, "description": "The photograph"}
+_IMAGE = {
+    "content": {name: {"schema": FILE} for name in ("image/jpeg", "image/png", _BYTES)},
+    "description": "The photograph; as plain bytes where only those are accepted",
+}
 
 
 @router.post(
@@ -83,7 +89,9 @@ def create_order(ctx: Context, body: NewOrder, key: IdempotencyKey) -> Response:
 
 
 @router.get("/bench-orders", response_model=None, responses={200: {"model": OrderPage}})
-def list_all_orders(ctx: Context, chosen: Annotated[OrderFilters, Query()]) -> Response:
+def list_orders(
+    ctx: Context, request: Request, chosen: Annotated[OrderFilters, Query()]
+) -> Response:
     """List orders, newest booked first."""
     after = after_of(chosen.after, [int])
     with ctx.database.reading() as session:
@@ -97,7 +105,7 @@ def list_all_orders(ctx: Context, chosen: Annotated[OrderFilters, Query()]) -> R
     more = len(rows) > chosen.limit
     rows = rows[: chosen.limit]
     items = [plain({k: v for k, v in r.items() if k not in ("id", "pair_pk")}) for r in rows]
-    return json_answer({"items": items, "next": cursor_of([rows[-1]["id"]]) if more else None})
+    return rows_answer(request, items, cursor_of([rows[-1]["id"]]) if more else None)
 
 
 @router.get("/bench-orders/{order_id}", response_model=None, responses={200: {"model": Order}})
@@ -157,7 +165,7 @@ def delete_order(ctx: Context, order_id: OrderId, versions: Versions) -> Respons
     response_model=None,
     responses={200: {"model": RecordHistory}},
 )
-def trace_order(ctx: Context, order_id: OrderId) -> Response:
+def read_order_history(ctx: Context, order_id: OrderId) -> Response:
     """Read how an order was changed in the last 30 days, also a deleted one."""
     with ctx.database.reading() as session:
         return history_answer(record_history(session, ORDERS, {"order_id": order_id}))
@@ -190,19 +198,19 @@ _PAPER: dict[str, Any] = {
 
 
 @router.put("/bench-orders/{order_id}/condition", **_PAPER)
-def file_condition(ctx: Context, order_id: OrderId, body: Condition) -> Response:
+def file_condition_report(ctx: Context, order_id: OrderId, body: Condition) -> Response:
     """File the condition report at reception; its readings become checks of the log."""
     return _file(ctx, order_id, "condition", body)
 
 
 @router.put("/bench-orders/{order_id}/before", **_PAPER)
-def file_before(ctx: Context, order_id: OrderId, body: Record) -> Response:
+def file_measures_before(ctx: Context, order_id: OrderId, body: Record) -> Response:
     """File the shoe's record before stripping."""
     return _file(ctx, order_id, "before", body)
 
 
 @router.put("/bench-orders/{order_id}/after", **_PAPER)
-def file_after(ctx: Context, order_id: OrderId, body: Record) -> Response:
+def file_measures_after(ctx: Context, order_id: OrderId, body: Record) -> Response:
     """File the measures of the finished pair."""
     return _file(ctx, order_id, "after", body)
 
@@ -239,13 +247,14 @@ def create_photo(
 
 
 @router.get("/bench-photos/{photo_id}", response_class=Response, responses={200: _IMAGE})
-def read_photo(ctx: Context, photo_id: PhotoId) -> Response:
+def read_photo(ctx: Context, request: Request, photo_id: PhotoId) -> Response:
     """Read a photograph."""
     with ctx.database.reading() as session:
         found = find_photo(session, photo_id)
     if found is None:
         raise NotFound("There is no such photograph.", where="photo_id")
-    return Response(found[1], media_type=found[0])
+    kind = _BYTES if request.headers.get("accept") == _BYTES else found[0]
+    return Response(found[1], media_type=kind)
 
 
 @router.delete("/bench-photos/{photo_id}", status_code=204, response_class=Response)

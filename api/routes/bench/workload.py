@@ -30,8 +30,8 @@ from solespan.api.schemas.bench.workload import (
     Workload,
     WorkloadFilters,
 )
+from solespan.api.services.bench import bench_settings
 from solespan.api.services.bench.bench_plan import make_plan, newest_plan
-from solespan.api.services.bench.bench_settings import change_bench_settings, read_bench_settings
 from solespan.api.services.bench.outcomes import keep_outcome
 from solespan.api.services.bench.workload import workload_body, year_ahead
 from solespan.api.services.idempotency import Answered, fingerprint_of
@@ -62,7 +62,7 @@ def create_bench_plan(ctx: Context, body: BenchPlanAsked, key: IdempotencyKey) -
     def work() -> Answered:
         tried = None
         with ctx.database.reading() as session:
-            hours = read_bench_settings(session)[0].bench_hours()
+            hours = bench_settings.read_bench_settings(session)[0].bench_hours()
         changed = (body.benches, body.hours_by_weekday) != (None, None)
         if changed or body.price_factor != 1.0 or body.demand_factor != 1.0:
             tried = replace(
@@ -98,10 +98,10 @@ def read_bench_plan(ctx: Context) -> Response:
 
 
 @router.get("/bench-settings", response_model=None, responses={200: {"model": BenchSettingsStored}})
-def read_settings(ctx: Context) -> Response:
+def read_bench_settings(ctx: Context) -> Response:
     """Read the bench's hours, prices and tolerances."""
     with ctx.database.reading() as session:
-        settings, version = read_bench_settings(session)
+        settings, version = bench_settings.read_bench_settings(session)
     body = {"version": version, "settings": settings.model_dump(mode="json")}
     return json_answer(body, headers={"etag": etag_of(version)})
 
@@ -112,14 +112,14 @@ def read_settings(ctx: Context) -> Response:
     responses={200: {"model": BenchSettingsStored}},
     dependencies=_AS_JSON,
 )
-def replace_settings(
+def replace_bench_settings(
     ctx: Context,
     body: BenchSettings,
     versions: Annotated[frozenset[int] | None, Depends(versions_in)],
 ) -> Response:
     """Replace them."""
     with ctx.database.writing() as session:
-        version = change_bench_settings(session, body, versions)
+        version = bench_settings.change_bench_settings(session, body, versions)
     answer = {"version": version, "settings": body.model_dump(mode="json")}
     return json_answer(answer, headers={"etag": etag_of(version)})
 

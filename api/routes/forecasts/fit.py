@@ -21,7 +21,7 @@ from solespan.api.services.idempotency import Answered, fingerprint_of
 
 __all__ = ["fit_state", "router"]
 
-router = APIRouter(prefix="/v1/fit", tags=["fit"], responses=PROBLEM_ANSWERS)
+router = APIRouter(prefix="/v1/fit", tags=["forecasts"], responses=PROBLEM_ANSWERS)
 
 
 @router.get("", response_model=None, responses={200: {"model": FitState}})

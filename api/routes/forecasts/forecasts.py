@@ -54,6 +54,7 @@ _SORT_KEY = (PlainDate | None, KnownId, str, str)
 )
 def list_forecasts(
     ctx: Context,
+    request: Request,
     chosen: Annotated[ForecastFilters, Depends(query_reader(ForecastFilters))],  # type: ignore[valid-type]
 ) -> Response:
     """List stored forecast rows by send-by date; those without one come last."""
@@ -65,7 +66,7 @@ def list_forecasts(
     more = len(rows) > limit
     rows = rows[:limit]
     last = [rows[-1][name] for name in ("send_by", "pair_id", "foot", "point")] if more else []
-    return rows_answer(rows, cursor_of(last) if more else None)
+    return rows_answer(request, rows, cursor_of(last) if more else None)
 
 
 @router.get("/{pair_id}", response_model=None, responses={200: {"model": PairForecast}})
@@ -89,7 +90,7 @@ def read_forecast(ctx: Context, request: Request, pair_id: PairId) -> Response:
 
 
 @router.get("/{pair_id}/path", response_model=None, responses={200: {"model": WearPath}})
-def read_path(
+def read_wear_path(
     ctx: Context,
     request: Request,
     pair_id: PairId,

@@ -16,12 +16,12 @@ from starlette.routing import Match
 from solespan.api.errors import SolespanError
 from solespan.api.problems import PROBLEMS, ProblemKind, kind_of_status
 from solespan.api.routes.http.problem_document import problem_response
-from solespan.api.routes.http.requests import PROBLEM_ANSWERS
+from solespan.api.routes.http.requests import MERGE_PATCH, PROBLEM_ANSWERS
 from solespan.api.services.rack.records import RecordRefused
 
 __all__ = ["add_problem_handlers", "router"]
 
-router = APIRouter(prefix="/problems", tags=["problems"], responses=PROBLEM_ANSWERS)
+router = APIRouter(prefix="/problems", tags=["service"], responses=PROBLEM_ANSWERS)
 MAX_FIELD_ERRORS = 50
 METHODS = ("GET", "HEAD", "POST", "PUT", "PATCH", "DELETE")
 _TEXT = {"content": {"text/plain": {"schema": {"type": "string"}}}}
@@ -133,18 +133,24 @@ def _framework(request: Request, error: Exception) -> Response:
     if error.status_code == 404 and error.detail != "Not Found":
         detail = error.detail
     if error.status_code == 405:
-        headers["allow"] = ", ".join(_methods_at(request))
+        methods = _methods_at(request)
+        headers["allow"] = ", ".join(methods)
+        if request.method == "OPTIONS":
+            patch = {"accept-patch": MERGE_PATCH} if "PATCH" in methods else {}
+            return Response(status_code=204, headers=headers | patch)
     return _answer(request, kind, detail, headers=headers)
 
 
 def _methods_at(request: Request) -> list[str]:
     """Return every method of this address: the framework names only those of its first route."""
     scope = dict(request.scope)
-    return [
+    taken = {
         method
         for method in METHODS
         if any(
             route.matches(scope | {"method": method})[0] is Match.FULL
             for route in request.app.routes
         )
-    ]
+    }
+    also = {"OPTIONS"} | ({"HEAD"} if "GET" in taken else set())
+    return [method for method in (*METHODS, "OPTIONS") if method in taken | also]

@@ -12,6 +12,7 @@ import re
 from collections.abc import Mapping, Sequence
 from datetime import date
 from typing import Annotated, Any
+from urllib.parse import parse_qsl, urlencode
 
 from fastapi import Depends, Header, Request, Response
 from fastapi.exceptions import RequestValidationError
@@ -28,6 +29,8 @@ from solespan.api.services.context import AppContext
 from solespan.api.services.idempotency import Answered, read_key
 
 __all__ = [
+    "FILE",
+    "MERGE_PATCH",
     "PROBLEM_ANSWERS",
     "Context",
     "IdempotencyKey",
@@ -50,8 +53,8 @@ PROBLEM_ANSWERS: dict[int | str, dict[str, Any]] = {
         "content": {MEDIA_TYPE: {"schema": {"$ref": "#/components/schemas/Problem"}}},
     }
 }
-
-
+FILE = {"type": "string", "format": "binary"}  # the schema of a file
+MERGE_PATCH = "application/merge-patch+json"  # RFC 7396
 SECRET_PARTS = ("secret", "token")  # parts of addresses that open something
 
 
@@ -128,13 +131,19 @@ def json_answer(
     return Response(text.encode(), status_code, dict(headers or {}), "application/json")
 
 
-def rows_answer(rows: Sequence[Mapping[str, Any]], after: str | None) -> Response:
+def rows_answer(request: Request, rows: Sequence[Mapping[str, Any]], after: str | None) -> Response:
     """Answer a page of rows as they are stored, for a sixth of what `plain` and `json_answer` cost.
 
-    Days become ISO 8601 text; what is not a finite number becomes null.
+    Days become ISO 8601 text; what is not a finite number becomes null. `after` is the cursor of
+    the next page, which stands in `next` and in the header Link (RFC 8288).
     """
     body = {"items": rows, "next": after}
-    return Response(to_json(body, inf_nan_mode="null"), media_type="application/json")
+    answer = Response(to_json(body, inf_nan_mode="null"), media_type="application/json")
+    if after is not None:
+        asked = parse_qsl(request.scope["query_string"].decode("latin-1"), keep_blank_values=True)
+        query = urlencode([*((k, v) for k, v in asked if k != "after"), ("after", after)])
+        answer.headers["link"] = f'<?{query}>; rel="next"'
+    return answer
 
 
 def answer_of(answered: Answered) -> Response:

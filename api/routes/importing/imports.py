@@ -25,6 +25,7 @@ from solespan.api.routes.http.requests import (
     cursor_of,
     json_answer,
     plain,
+    rows_answer,
 )
 from solespan.api.schemas.fields import KnownId
 from solespan.api.schemas.importing.imports import (
@@ -45,7 +46,7 @@ from solespan.api.services.importing.uploads import lay_out
 
 __all__ = ["router"]
 
-router = APIRouter(prefix="/v1/imports", tags=["imports"], responses=PROBLEM_ANSWERS)
+router = APIRouter(prefix="/v1/imports", tags=["importing"], responses=PROBLEM_ANSWERS)
 
 MAX_FILES = 12
 PIECE_BYTES = 256 * 1024
@@ -69,6 +70,7 @@ class ImportRefused(Refused):
 @router.get("", response_model=None, responses={200: {"model": ImportPage}})
 def list_past_imports(
     ctx: Context,
+    request: Request,
     chosen: Annotated[ImportFilters, Query()],  # type: ignore[valid-type]
 ) -> Response:
     """List the imports that were taken, newest first."""
@@ -80,7 +82,7 @@ def list_past_imports(
     more = len(rows) > limit
     last = rows[limit - 1]["id"] if more else None
     items = [{k: v for k, v in plain(row).items() if k != "id"} for row in rows[:limit]]
-    return json_answer({"items": items, "next": cursor_of([last]) if more else None})
+    return rows_answer(request, items, cursor_of([last]) if more else None)
 
 
 @router.get("/{import_id}", response_model=None, responses={200: {"model": PastImport}})
@@ -97,7 +99,7 @@ def read_import(
 
 
 @router.post("", response_model=None, status_code=201, responses={201: {"model": ImportTaken}})
-def import_uploads(
+def import_files(
     ctx: Context,
     request: Request,
     files: Annotated[

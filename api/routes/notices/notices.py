@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Annotated
 
-from fastapi import APIRouter, Depends, Path, Query, Response
+from fastapi import APIRouter, Depends, Path, Query, Request, Response
 from sqlalchemy.orm import Session
 
 from solespan.api.routes.http.requests import (
@@ -18,6 +18,7 @@ from solespan.api.routes.http.requests import (
     json_answer,
     needs_json,
     plain,
+    rows_answer,
     versions_in,
 )
 from solespan.api.schemas.fields import KnownId
@@ -132,7 +133,9 @@ def create_notice_run(ctx: Context, key: IdempotencyKey) -> Response:
 
 
 @router.get("", response_model=None, responses={200: {"model": NoticePage}})
-def list_all_notices(ctx: Context, chosen: Annotated[NoticeFilters, Query()]) -> Response:
+def list_all_notices(
+    ctx: Context, request: Request, chosen: Annotated[NoticeFilters, Query()]
+) -> Response:
     """List notices, newest first, with where each is."""
     after = after_of(chosen.after, [int])
     with ctx.database.reading() as session:
@@ -146,7 +149,7 @@ def list_all_notices(ctx: Context, chosen: Annotated[NoticeFilters, Query()]) ->
     more = len(rows) > chosen.limit
     rows = rows[: chosen.limit]
     items = [plain(notice_row(row)) for row in rows]
-    return json_answer({"items": items, "next": cursor_of([rows[-1]["id"]]) if more else None})
+    return rows_answer(request, items, cursor_of([rows[-1]["id"]]) if more else None)
 
 
 @router.get("/{notice_id}", response_model=None, responses={200: {"model": NoticeDetail}})

@@ -25,21 +25,21 @@ WearerId = Annotated[KnownId, Path(description="whose calendar. Unit: none (iden
 
 
 @router.get("/{wearer_id}", response_model=None, responses={200: {"model": FeedState}})
-def read_address(ctx: Context, wearer_id: WearerId) -> Response:
+def read_calendar_address(ctx: Context, wearer_id: WearerId) -> Response:
     """Read whether an owner has a calendar address; the address itself is not kept."""
     with ctx.database.reading() as session:
         return json_answer(calendar.feed_state(session, wearer_id))
 
 
 @router.put("/{wearer_id}", response_model=None, responses={200: {"model": FeedState}})
-def make_address(ctx: Context, wearer_id: WearerId) -> Response:
+def make_calendar_address(ctx: Context, wearer_id: WearerId) -> Response:
     """Make a new secret calendar address; the old one ends. It is shown only once."""
     with ctx.database.writing() as session:
         return json_answer(calendar.new_address(ctx, session, wearer_id))
 
 
 @router.delete("/{wearer_id}", response_model=None, status_code=204)
-def end_address(ctx: Context, wearer_id: WearerId) -> Response:
+def end_calendar_address(ctx: Context, wearer_id: WearerId) -> Response:
     """End an owner's calendar address."""
     with ctx.database.writing() as session:
         calendar.end_address(session, wearer_id)

@@ -63,7 +63,7 @@ def log_care(ctx: Context, body: CareAsked, key: IdempotencyKey) -> Response:
 
 
 @router.get("/care-rules", response_model=None, responses={200: {"model": CareRules}})
-def list_rules(ctx: Context, wearer_id: WearerId) -> Response:
+def list_care_rules(ctx: Context, wearer_id: WearerId) -> Response:
     """List an owner's care rules; those not edited are common practice."""
     with ctx.database.reading() as session:
         return json_answer({"items": care.rules_of(session, wearer_id)})
@@ -75,7 +75,7 @@ def list_rules(ctx: Context, wearer_id: WearerId) -> Response:
     dependencies=_AS_JSON,
     responses={200: {"model": CareRuleAnswer}},
 )
-def put_rule(
+def replace_care_rule(
     ctx: Context,
     wearer_id: Annotated[KnownId, Path(description="whose. Unit: none (identifier)")],
     upper: Annotated[_Upper, Path(description="upper leather. Unit: none (word)")],

@@ -65,7 +65,7 @@ def ask_what_if(ctx: Context, body: WhatIfAsked, key: IdempotencyKey) -> Respons
     dependencies=_AS_JSON,
     responses={201: {"model": PlanShown}},
 )
-def make_plan(ctx: Context, body: PlanAsked, key: IdempotencyKey) -> Response:
+def make_rack_plan(ctx: Context, body: PlanAsked, key: IdempotencyKey) -> Response:
     """Plan a rack, and keep the plan."""
     wishes = body.model_dump(exclude={"wearer_id", "starts_on", "again"})
 
@@ -87,7 +87,7 @@ def make_plan(ctx: Context, body: PlanAsked, key: IdempotencyKey) -> Response:
 
 
 @router.get("/rack-plans", response_model=None, responses={200: {"model": PlanPage}})
-def list_plans(
+def list_rack_plans(
     ctx: Context,
     wearer_id: WearerId,
     limit: Annotated[
@@ -103,7 +103,7 @@ def list_plans(
 
 
 @router.get("/rack-plans/{plan_id}", response_model=None, responses={200: {"model": PlanShown}})
-def read_plan(ctx: Context, request: Request, plan_id: PlanId) -> Response:
+def read_rack_plan(ctx: Context, request: Request, plan_id: PlanId) -> Response:
     """Read one plan: days, hand-overs, and why each pair is or is not proposed."""
     with ctx.database.reading() as session:
         body = plans.shown_plan(_row(session, plan_id))
@@ -115,7 +115,7 @@ def read_plan(ctx: Context, request: Request, plan_id: PlanId) -> Response:
     response_model=None,
     responses={200: {"model": DayReasons}},
 )
-def read_day(
+def read_rack_plan_day(
     ctx: Context,
     plan_id: PlanId,
     on: Annotated[PlainDate, Path(description="the day. Unit: calendar date, ISO 8601")],

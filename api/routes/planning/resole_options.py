@@ -41,7 +41,7 @@ _AS_JSON = [Depends(needs_json)]
 
 
 @router.get("/resole-routes", response_model=None, responses={200: {"model": RoutesOfOwner}})
-def list_routes(ctx: Context, wearer_id: WearerId) -> Response:
+def list_resole_routes(ctx: Context, wearer_id: WearerId) -> Response:
     """List an owner's ways to a new sole; those not edited are common practice."""
     return json_answer({"items": resole_options.routes_of(ctx, wearer_id)})
 
@@ -52,7 +52,7 @@ def list_routes(ctx: Context, wearer_id: WearerId) -> Response:
     dependencies=_AS_JSON,
     responses={200: {"model": RouteAnswer}},
 )
-def put_route(
+def replace_resole_route(
     ctx: Context,
     wearer_id: Annotated[KnownId, Path(description="whose. Unit: none (identifier)")],
     route_id: Annotated[NewId, Path(description="the route. Unit: none (identifier)")],
@@ -65,7 +65,7 @@ def put_route(
 
 
 @router.delete("/resole-routes/{wearer_id}/{route_id}", status_code=204, response_class=Response)
-def delete_route(
+def delete_resole_route(
     ctx: Context,
     wearer_id: Annotated[KnownId, Path(description="whose. Unit: none (identifier)")],
     route_id: Annotated[KnownId, Path(description="the route. Unit: none (identifier)")],
@@ -79,7 +79,7 @@ def delete_route(
 @router.get(
     "/routes-to-sole/{pair_id}", response_model=None, responses={200: {"model": RoutesForPair}}
 )
-def compare_routes(
+def compare_resole_routes(
     ctx: Context,
     pair_id: PairId,
     occasion: Annotated[
@@ -98,7 +98,7 @@ def compare_routes(
 
 
 @router.get("/pair-traits/{pair_id}", response_model=None, responses={200: {"model": TraitsAnswer}})
-def read_traits(ctx: Context, pair_id: PairId) -> Response:
+def read_pair_traits(ctx: Context, pair_id: PairId) -> Response:
     """Read what planning knows of a pair."""
     with ctx.database.reading() as session:
         return json_answer(resole_options.traits_of(session, pair_id))
@@ -110,14 +110,14 @@ def read_traits(ctx: Context, pair_id: PairId) -> Response:
     dependencies=_AS_JSON,
     responses={200: {"model": TraitsAnswer}},
 )
-def put_traits(ctx: Context, pair_id: PairId, body: TraitsAsked) -> Response:
+def replace_pair_traits(ctx: Context, pair_id: PairId, body: TraitsAsked) -> Response:
     """Say what planning should know of a pair."""
     with ctx.database.writing() as session:
         return json_answer(resole_options.keep_traits(session, pair_id, body.model_dump()))
 
 
 @router.get("/life", response_model=None, responses={200: {"model": LifeOfRack}})
-def read_life(
+def read_rack_life(
     ctx: Context,
     wearer_id: WearerId,
     replace_price_minor: Annotated[

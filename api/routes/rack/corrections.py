@@ -37,7 +37,9 @@ def correction_routers() -> list[APIRouter]:
 
 
 def _router(record: Record) -> APIRouter:
-    router = APIRouter(prefix=f"/v1/{record.path}", tags=[record.path], responses=PROBLEM_ANSWERS)
+    router = APIRouter(
+        prefix=f"/v1/{record.path}", tags=[record.subject], responses=PROBLEM_ANSWERS
+    )
     one = "/" + "/".join(f"{{{column}}}" for column in record.table.key)
     key_of = Annotated[dict[str, Any], Depends(key_reader(record.table))]
 
@@ -83,8 +85,7 @@ def _router(record: Record) -> APIRouter:
             path,
             endpoint,
             methods=[method],
-            name=f"{verb}_{record.name}",
-            operation_id=f"{verb}_{record.name}",
+            name=record.operation(verb),
             summary=f"{verb.title()} {record.one}",
             response_model=None,
             dependencies=[Depends(needs_json)] if method == "PATCH" else [],

@@ -26,6 +26,7 @@ from solespan.api.routes.http.requests import (
     json_answer,
     needs_json,
     plain,
+    rows_answer,
     unless_same,
     versions_in,
 )
@@ -52,14 +53,16 @@ def record_routers() -> list[APIRouter]:
 
 
 def _router(record: Record) -> APIRouter:  # noqa: PLR0915 - five short routes of one table
-    router = APIRouter(prefix=f"/v1/{record.path}", tags=[record.path], responses=PROBLEM_ANSWERS)
+    router = APIRouter(
+        prefix=f"/v1/{record.path}", tags=[record.subject], responses=PROBLEM_ANSWERS
+    )
     one = "/" + "/".join(f"{{{column}}}" for column in record.table.key)
     filters = Annotated[record.filters, Query()]  # type: ignore[name-defined]
     key_of = Annotated[dict[str, Any], Depends(key_reader(record.table))]
     key_kinds = [column_type(record.table.by_name[column]) for column in record.table.key]
     answered = {"model": record.answered, "headers": _ETAG}
 
-    def list_all(ctx: Context, chosen: filters) -> Response:
+    def list_all(ctx: Context, request: Request, chosen: filters) -> Response:
         given: dict[str, Any] = chosen.model_dump(exclude_none=True)
         limit = given.pop("limit")
         after = after_of(given.pop("after", None), key_kinds)
@@ -77,11 +80,7 @@ def _router(record: Record) -> APIRouter:  # noqa: PLR0915 - five short routes o
         more = len(rows) > limit
         rows = rows[:limit]
         last = [rows[-1][column] for column in record.table.key] if more else []
-        body = {
-            "items": [plain(row) for row in rows],
-            "next": cursor_of(last) if more else None,
-        }
-        return json_answer(body)
+        return rows_answer(request, rows, cursor_of(last) if more else None)
 
     def create(
         ctx: Context,
@@ -168,8 +167,7 @@ def _router(record: Record) -> APIRouter:  # noqa: PLR0915 - five short routes o
             path,
             endpoint,
             methods=[method],
-            name=f"{verb}_{record.name}",
-            operation_id=f"{verb}_{record.name}",
+            name=record.operation(verb),
             summary=f"{verb.title()} {record.one}" + ("s" if verb == "list" else ""),
             response_model=None,
             **more,

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Path, Query, Response
+from fastapi import APIRouter, Path, Query, Request, Response
 from sqlalchemy.orm import Session
 
 from solespan.api.routes.http.requests import (
@@ -17,6 +17,7 @@ from solespan.api.routes.http.requests import (
     cursor_of,
     json_answer,
     plain,
+    rows_answer,
 )
 from solespan.api.schemas.fields import KnownId
 from solespan.api.schemas.rack.revisions import RevisionFilters, RevisionPage, Undone
@@ -26,13 +27,14 @@ from solespan.api.services.rack.history import list_changes, undo, undo_import
 
 __all__ = ["history_answer", "router", "undone_answer"]
 
-router = APIRouter(prefix="/v1", tags=["revisions"], responses=PROBLEM_ANSWERS)
+router = APIRouter(prefix="/v1", tags=["rack"], responses=PROBLEM_ANSWERS)
 UNDONE: dict[str, Any] = {"response_model": None, "responses": {200: {"model": Undone}}}
 
 
 @router.get("/revisions", response_model=None, responses={200: {"model": RevisionPage}})
 def list_revisions(
     ctx: Context,
+    request: Request,
     chosen: Annotated[RevisionFilters, Query()],  # type: ignore[valid-type]
 ) -> Response:
     """List what was changed in the last 30 days, newest first."""
@@ -48,7 +50,7 @@ def list_revisions(
     more = len(found) > limit
     items = [_answer(one) for one in found[:limit]]
     last = found[limit - 1]["id"] if more else None
-    return json_answer({"items": items, "next": cursor_of([last]) if more else None})
+    return rows_answer(request, items, cursor_of([last]) if more else None)
 
 
 def history_answer(told: dict[str, Any]) -> Response:

@@ -20,13 +20,12 @@ from solespan.api.services.rack.wear_batch import write_batch
 
 __all__ = ["router"]
 
-router = APIRouter(prefix="/v1/wear-days", tags=["wear-days"], responses=PROBLEM_ANSWERS)
+router = APIRouter(prefix="/v1/wear-days", tags=["rack"], responses=PROBLEM_ANSWERS)
 ROUTE = "POST /v1/wear-days/batch"
 
 
 @router.post(
     "/batch",
-    operation_id="write_wear_batch",
     response_model=None,
     dependencies=[Depends(needs_json)],
     responses={200: {"model": WearBatchDone}},

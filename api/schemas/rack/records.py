@@ -95,6 +95,16 @@ class Record:
         return required[0] if required else ""
 
     @property
+    def subject(self) -> str:
+        """The subject that its operations belong to."""
+        return "bench" if self.name == "bench_jobs" else "rack"
+
+    def operation(self, verb: str) -> str:
+        """Name an operation on it: a verb and a noun."""
+        noun = self.name if verb == "list" else self.one.replace(" ", "_")
+        return f"read_{noun}_history" if verb == "trace" else f"{verb}_{noun}"
+
+    @property
     def name(self) -> str:
         """The name of the table."""
         return self.table.name
