@@ -3,8 +3,8 @@
 An `Idempotency-Key` names one attempt to create something, as the internet draft
 draft-ietf-httpapi-idempotency-key-header (not an RFC yet) describes. Its answer is kept for 24
 hours, in the transaction that made the row: the same key with the same request gets the same
-answer. With another request it is refused. While the first is running in this process it is refused
-for now. Between processes the database's unique index makes the second wait for the first.
+answer. With another request it is refused. While the first is running the second waits for it, in
+this process or another, as long as writers wait for the database. Then it is told to come again.
 """
 
 from __future__ import annotations
@@ -24,8 +24,10 @@ from sqlalchemy.orm import Session
 from solespan.api.errors import Conflict, SolespanError
 from solespan.api.storage.idempotency_keys import (
     AnsweredMeanwhile,
+    KeyHeld,
     find_answer,
     forget_answers_before,
+    hold_key,
     keep_answer,
 )
 from solespan.api.storage.session import Database
@@ -55,6 +57,14 @@ class RequestRunning(Conflict):
     """The same request is being worked on; the caller should ask again in a moment."""
 
     code = "request-running"
+    retry_after_s = 1
+
+    def __init__(self) -> None:
+        super().__init__(
+            "A request with this Idempotency-Key is still running.",
+            where="header Idempotency-Key",
+            remedy="Wait a moment and send the same request again.",
+        )
 
 
 @dataclass(frozen=True)
@@ -103,7 +113,8 @@ class IdempotencyStore:
         self._database = database
         self._now = now
         self._running: set[tuple[str, str]] = set()
-        self._lock = threading.Lock()
+        self._ended = threading.Condition()
+        self.wait_s = database.wait_s
 
     def over(self, database: Database) -> IdempotencyStore:
         """Give the same keyring over another door to the same tenant's data."""
@@ -129,6 +140,8 @@ class IdempotencyStore:
             try:
                 with self._database.writing() as session:
                     return self._first_or_again(session, route, key, fingerprint, create)
+            except KeyHeld as cause:
+                raise RequestRunning from cause
             except AnsweredMeanwhile:
                 # Another process answered this key meanwhile: what it answered stands.
                 with self._database.reading() as session:
@@ -168,6 +181,7 @@ class IdempotencyStore:
         fingerprint: str,
         create: Callable[[Session], Answered],
     ) -> Answered:
+        hold_key(session, route, key)
         now = self._now()
         forget_answers_before(session, now - KEPT)
         kept = find_answer(session, route, key)
@@ -187,19 +201,17 @@ class IdempotencyStore:
 
     @contextmanager
     def _working_on(self, route: str, key: str) -> Iterator[None]:
-        with self._lock:
-            if (route, key) in self._running:
-                raise RequestRunning(
-                    "A request with this Idempotency-Key is still running.",
-                    where="header Idempotency-Key",
-                    remedy="Wait a moment and send the same request again.",
-                )
+        """Let one request of this process at a time work on a key. Raises `RequestRunning`."""
+        with self._ended:
+            if not self._ended.wait_for(lambda: (route, key) not in self._running, self.wait_s):
+                raise RequestRunning
             self._running.add((route, key))
         try:
             yield
         finally:
-            with self._lock:
+            with self._ended:
                 self._running.discard((route, key))
+                self._ended.notify_all()
 
 
 def _again(kept: dict[str, Any], fingerprint: str) -> Answered:
