@@ -12,6 +12,7 @@ from __future__ import annotations
 import hashlib
 import re
 import threading
+import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from copy import copy
@@ -22,6 +23,7 @@ from typing import Any
 from sqlalchemy.orm import Session
 
 from solespan.api.errors import Conflict, SolespanError
+from solespan.api.services.periodic_loop import alone
 from solespan.api.storage.idempotency_keys import (
     AnsweredMeanwhile,
     KeyHeld,
@@ -35,6 +37,7 @@ from solespan.api.storage.session import Database
 __all__ = ["Answered", "IdempotencyStore", "MalformedKey", "fingerprint_of", "read_key"]
 
 KEPT = timedelta(hours=24)
+LOOK_EVERY_S = 0.1
 MAX_KEY_LENGTH = 128
 # A Structured Field string (RFC 8941, section 3.3.3): printable ASCII in quotes, \" and \\ escaped.
 _QUOTED = re.compile(r'"((?:[\x20-\x21\x23-\x5b\x5d-\x7e]|\\["\\])*)"(?:\s*;.*)?')
@@ -156,18 +159,35 @@ class IdempotencyStore:
         """Run a `create` that has its own transaction, or give the kept answer of this key.
 
         Only for what may be repeated without harm: a crash before the answer is kept repeats it.
-        Raises as `once` does.
+        A lease keeps other processes off the key. Raises as `once` does.
         """
         if key is None:
             return create()
+        name = f"key {fingerprint_of(route.encode(), key.encode())[:32]}"
+        until = time.monotonic() + self.wait_s
         with self._working_on(route, key):
-            with self._database.reading() as session:
-                kept = self._kept(session, route, key)
-            if kept is not None:
-                return _again(kept, fingerprint)
-            answer = create()
-            with self._database.writing() as session:
-                return self._first_or_again(session, route, key, fingerprint, lambda _: answer)
+            while True:
+                with self._database.reading() as session:
+                    kept = self._kept(session, route, key)
+                if kept is not None:
+                    return _again(kept, fingerprint)
+                with alone(self._database, self._now, name) as mine:
+                    if mine:
+                        return self._first(route, key, fingerprint, create)
+                if time.monotonic() >= until:
+                    raise RequestRunning
+                time.sleep(LOOK_EVERY_S)
+
+    def _first(
+        self, route: str, key: str, fingerprint: str, create: Callable[[], Answered]
+    ) -> Answered:
+        with self._database.reading() as session:
+            kept = self._kept(session, route, key)
+        if kept is not None:  # the process that had the lease has just answered
+            return _again(kept, fingerprint)
+        answer = create()
+        with self._database.writing() as session:
+            return self._first_or_again(session, route, key, fingerprint, lambda _: answer)
 
     def _kept(self, session: Session, route: str, key: str) -> dict[str, Any] | None:
         kept = find_answer(session, route, key)
