@@ -133,7 +133,7 @@ class Fitter:
                 progress(step, fraction)
 
         tell("reading", 0.0)
-        with self._forecaster.database.reading() as session:
+        with self._forecaster.database.reading(one_state=True) as session:
             seen = newest_data_version(session)
             wear_log = load_wear_log(session)
         moment = pd.Timestamp(as_of)
