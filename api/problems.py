@@ -102,8 +102,8 @@ _KINDS = (
         "request-running",
         409,
         "A request with this Idempotency-Key is still running",
-        "The same key came a second time before the first request was answered.",
-        "Wait a moment and send the same request again.",
+        "The same key came again, and the first request was not answered in the time we wait.",
+        "Wait as long as Retry-After says and send the same request again.",
     ),
     ProblemKind(
         "nothing-forecast",

@@ -3,8 +3,8 @@
 An `Idempotency-Key` names one attempt to create something, as the internet draft
 draft-ietf-httpapi-idempotency-key-header (not an RFC yet) describes. Its answer is kept for 24
 hours, in the transaction that made the row: the same key with the same request gets the same
-answer. With another request it is refused. While the first is running in this process it is refused
-for now. Between processes the database's unique index makes the second wait for the first.
+answer. With another request it is refused. While the first is running the second waits for it, in
+this process or another, as long as writers wait for the database. Then it is told to come again.
 """
 
 from __future__ import annotations
@@ -12,6 +12,7 @@ from __future__ import annotations
 import hashlib
 import re
 import threading
+import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from copy import copy
@@ -22,10 +23,13 @@ from typing import Any
 from sqlalchemy.orm import Session
 
 from solespan.api.errors import Conflict, SolespanError
+from solespan.api.services.periodic_loop import alone
 from solespan.api.storage.idempotency_keys import (
     AnsweredMeanwhile,
+    KeyHeld,
     find_answer,
     forget_answers_before,
+    hold_key,
     keep_answer,
 )
 from solespan.api.storage.session import Database
@@ -33,6 +37,7 @@ from solespan.api.storage.session import Database
 __all__ = ["Answered", "IdempotencyStore", "MalformedKey", "fingerprint_of", "read_key"]
 
 KEPT = timedelta(hours=24)
+LOOK_EVERY_S = 0.1
 MAX_KEY_LENGTH = 128
 # A Structured Field string (RFC 8941, section 3.3.3): printable ASCII in quotes, \" and \\ escaped.
 _QUOTED = re.compile(r'"((?:[\x20-\x21\x23-\x5b\x5d-\x7e]|\\["\\])*)"(?:\s*;.*)?')
@@ -55,6 +60,14 @@ class RequestRunning(Conflict):
     """The same request is being worked on; the caller should ask again in a moment."""
 
     code = "request-running"
+    retry_after_s = 1
+
+    def __init__(self) -> None:
+        super().__init__(
+            "A request with this Idempotency-Key is still running.",
+            where="header Idempotency-Key",
+            remedy="Wait a moment and send the same request again.",
+        )
 
 
 @dataclass(frozen=True)
@@ -103,7 +116,8 @@ class IdempotencyStore:
         self._database = database
         self._now = now
         self._running: set[tuple[str, str]] = set()
-        self._lock = threading.Lock()
+        self._ended = threading.Condition()
+        self.wait_s = database.wait_s
 
     def over(self, database: Database) -> IdempotencyStore:
         """Give the same keyring over another door to the same tenant's data."""
@@ -129,6 +143,8 @@ class IdempotencyStore:
             try:
                 with self._database.writing() as session:
                     return self._first_or_again(session, route, key, fingerprint, create)
+            except KeyHeld as cause:
+                raise RequestRunning from cause
             except AnsweredMeanwhile:
                 # Another process answered this key meanwhile: what it answered stands.
                 with self._database.reading() as session:
@@ -143,18 +159,35 @@ class IdempotencyStore:
         """Run a `create` that has its own transaction, or give the kept answer of this key.
 
         Only for what may be repeated without harm: a crash before the answer is kept repeats it.
-        Raises as `once` does.
+        A lease keeps other processes off the key. Raises as `once` does.
         """
         if key is None:
             return create()
+        name = f"key {fingerprint_of(route.encode(), key.encode())[:32]}"
+        until = time.monotonic() + self.wait_s
         with self._working_on(route, key):
-            with self._database.reading() as session:
-                kept = self._kept(session, route, key)
-            if kept is not None:
-                return _again(kept, fingerprint)
-            answer = create()
-            with self._database.writing() as session:
-                return self._first_or_again(session, route, key, fingerprint, lambda _: answer)
+            while True:
+                with self._database.reading() as session:
+                    kept = self._kept(session, route, key)
+                if kept is not None:
+                    return _again(kept, fingerprint)
+                with alone(self._database, self._now, name) as mine:
+                    if mine:
+                        return self._first(route, key, fingerprint, create)
+                if time.monotonic() >= until:
+                    raise RequestRunning
+                time.sleep(LOOK_EVERY_S)
+
+    def _first(
+        self, route: str, key: str, fingerprint: str, create: Callable[[], Answered]
+    ) -> Answered:
+        with self._database.reading() as session:
+            kept = self._kept(session, route, key)
+        if kept is not None:  # the process that had the lease has just answered
+            return _again(kept, fingerprint)
+        answer = create()
+        with self._database.writing() as session:
+            return self._first_or_again(session, route, key, fingerprint, lambda _: answer)
 
     def _kept(self, session: Session, route: str, key: str) -> dict[str, Any] | None:
         kept = find_answer(session, route, key)
@@ -168,6 +201,7 @@ class IdempotencyStore:
         fingerprint: str,
         create: Callable[[Session], Answered],
     ) -> Answered:
+        hold_key(session, route, key)
         now = self._now()
         forget_answers_before(session, now - KEPT)
         kept = find_answer(session, route, key)
@@ -187,19 +221,17 @@ class IdempotencyStore:
 
     @contextmanager
     def _working_on(self, route: str, key: str) -> Iterator[None]:
-        with self._lock:
-            if (route, key) in self._running:
-                raise RequestRunning(
-                    "A request with this Idempotency-Key is still running.",
-                    where="header Idempotency-Key",
-                    remedy="Wait a moment and send the same request again.",
-                )
+        """Let one request of this process at a time work on a key. Raises `RequestRunning`."""
+        with self._ended:
+            if not self._ended.wait_for(lambda: (route, key) not in self._running, self.wait_s):
+                raise RequestRunning
             self._running.add((route, key))
         try:
             yield
         finally:
-            with self._lock:
+            with self._ended:
                 self._running.discard((route, key))
+                self._ended.notify_all()
 
 
 def _again(kept: dict[str, Any], fingerprint: str) -> Answered:

@@ -1,18 +1,74 @@
-"""Periodic loop: work that comes round again in a thread of its own, until it is stopped."""
+"""Periodic loop: work that comes round again in a thread of its own, until it is stopped.
+
+Several processes may run the same loop over one database. `alone` lets one of them do a kind of
+work of a tenant at a time; another takes it over when that one dies.
+"""
 
 from __future__ import annotations
 
 import threading
 from abc import ABC, abstractmethod
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
+from datetime import datetime, timedelta
 from typing import ClassVar
+from uuid import uuid4
 
 import structlog
 
+from solespan.api.errors import SolespanError
 from solespan.api.logs import places_of
+from solespan.api.storage.leases import end_lease, renew_lease, take_lease
+from solespan.api.storage.session import Database
 
-__all__ = ["PeriodicLoop"]
+__all__ = ["LEASE", "PeriodicLoop", "alone"]
 
 log = structlog.get_logger("solespan.loops")
+
+LEASE = timedelta(seconds=60)
+RENEW_EVERY_S = 15.0
+
+
+@contextmanager
+def alone(
+    database: Database,
+    now: Callable[[], datetime],
+    name: str,
+    *,
+    rest: timedelta | None = None,
+    over_rest: bool = False,
+) -> Iterator[bool]:
+    """Hold the lease of a kind of work in this block; give whether no other process has it.
+
+    The lease is renewed while the block runs. After it the work is not due for the time of `rest`.
+    With `over_rest` it is done even if it is not due.
+    """
+    owner = uuid4().hex
+    with database.writing() as session:
+        moment = now()
+        mine = take_lease(
+            session, name, owner=owner, now=moment, until=moment + LEASE, over_rest=over_rest
+        )
+    if not mine:
+        yield False
+        return
+    ended = threading.Event()
+
+    def renew() -> None:
+        while not ended.wait(RENEW_EVERY_S):
+            with suppress(SolespanError), database.writing() as session:  # else at the next time
+                renew_lease(session, name, owner=owner, until=now() + LEASE)
+
+    renewal = threading.Thread(target=renew, name=f"lease {name}", daemon=True)
+    renewal.start()
+    try:
+        yield True
+    finally:
+        ended.set()
+        renewal.join()
+        with suppress(SolespanError), database.writing() as session:  # else its time ends it
+            until = None if rest is None else now() + rest
+            end_lease(session, name, owner=owner, rest_until=until)
 
 
 class PeriodicLoop(ABC):

@@ -16,6 +16,7 @@ from solespan.api.storage.accounts.accounts import sweep_invitations
 from solespan.api.storage.accounts.credentials import sweep_sessions
 from solespan.api.storage.audit import forget_audit_before
 from solespan.api.storage.idempotency_keys import forget_answers_before
+from solespan.api.storage.leases import NOBODY, forget_leases_before, take_lease
 from solespan.api.storage.rack.revisions import forget_history_before
 from solespan.api.storage.session import Database
 
@@ -34,20 +35,27 @@ class Sweeper:
         self._swept_at: datetime | None = None
 
     def sweep_if_due(self) -> None:
-        """Sweep unless that was done within a day by this program."""
+        """Sweep unless that was done within a day, by this process or another."""
         now = self._clock.now()
         if self._swept_at is None or now - self._swept_at >= SWEEP_EVERY:
-            self.sweep()
+            self.sweep(if_due=True)
             self._swept_at = now
 
-    def sweep(self) -> dict[str, int]:
-        """Sweep in one transaction; return how many entries went, by what they are."""
+    def sweep(self, *, if_due: bool = False) -> dict[str, int]:
+        """Sweep in one transaction; return how many entries went, by what they are.
+
+        With `if_due` nothing is swept where another process did it within a day.
+        """
         now, kept = self._clock.now(), self._settings
 
         def days(count: int) -> datetime:
             return now - timedelta(days=count)
 
         with self._database.writing() as session:
+            until = now + SWEEP_EVERY
+            due = take_lease(session, "sweep", owner=NOBODY, now=now, until=until)
+            if if_due and not due:
+                return {}
             gone = {
                 "audit": forget_audit_before(session, days(kept.keep_audit_days)),
                 "notices": retention.empty_notices_before(
@@ -65,6 +73,7 @@ class Sweeper:
             forget_answers_before(session, now - KEPT)
             sweep_sessions(session, now - timedelta(hours=kept.session_idle_hours))
             attempts.sweep(session, now)
+            forget_leases_before(session, now - SWEEP_EVERY)
             sweep_invitations(session, now)
         if any(gone.values()):
             log.info("swept", **gone)

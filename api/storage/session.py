@@ -59,9 +59,14 @@ class Database:
         return self.for_tenant(self.tenant_pk, replace(self.author, subject=subject))
 
     @contextmanager
-    def reading(self) -> Iterator[Session]:
-        """Give a session on one state of the database; whatever it changed is rolled back."""
+    def reading(self, *, one_state: bool = False) -> Iterator[Session]:
+        """Give a session; whatever it changed is rolled back.
+
+        With `one_state` all its statements see one state of the database, as on SQLite always.
+        """
         with within(self.tenant_pk), clear_errors(), self._sessions() as session:
+            if one_state and self.engine.dialect.name == "postgresql":
+                session.connection(execution_options={"isolation_level": "REPEATABLE READ"})
             tell_tenant(session, self.tenant_pk)
             yield session
 

@@ -204,6 +204,9 @@ TABLES = {
         unique=["invitation_id", "secret_hash", "tenant_pk email"],
         indexes=["expires_at"],
     ),
+    "leases": Table(
+        "name word, owner hex, until moment, tenant_pk >tenants", unique=["tenant_pk name"]
+    ),
     "memberships": Table(
         "user_pk >users, tenant_pk >tenants, role word{owner|staff}",
         unique=["user_pk tenant_pk"],

@@ -84,6 +84,8 @@ def _own(request: Request, error: Exception) -> Response:
         more["remedy"] = error.remedy
     if error.accepted and "errors" not in more:
         more["accepted"] = error.accepted
+    if hasattr(error, "retry_after_s"):
+        more["headers"] = {"retry-after": str(error.retry_after_s)}
     return _answer(request, kind, error.what, **more)
 
 

@@ -23,7 +23,7 @@ from solespan.api.logs import places_of
 from solespan.api.services.forecasts.dask_runner import DaskRunner
 from solespan.api.services.forecasts.forecasting import Forecaster, Progress
 from solespan.api.services.forecasts.supposed_outcomes import keep_supposed
-from solespan.api.services.periodic_loop import PeriodicLoop
+from solespan.api.services.periodic_loop import PeriodicLoop, alone
 from solespan.api.storage.forecasts.forecasts import (
     drop_unfinished,
     keep_unfinished,
@@ -44,6 +44,7 @@ log = structlog.get_logger("solespan.fitting")
 
 REFIT_AFTER = timedelta(days=1)  # one wearer's forecasts follow their log without a refit
 UPKEEP_EVERY_S = 600.0
+OTHERS_WORK_S = 5.0
 SETTLE_S = 0.5
 LONGEST_SETTLE_S = 10.0
 
@@ -132,7 +133,7 @@ class Fitter:
                 progress(step, fraction)
 
         tell("reading", 0.0)
-        with self._forecaster.database.reading() as session:
+        with self._forecaster.database.reading(one_state=True) as session:
             seen = newest_data_version(session)
             wear_log = load_wear_log(session)
         moment = pd.Timestamp(as_of)
@@ -210,6 +211,8 @@ class BackgroundRefitter(PeriodicLoop):
         self._settle_s = settle_s
         self._longest_settle_s = longest_settle_s
         self._refit_asked = threading.Event()
+        self._is_anothers = False
+        self._pause_s = UPKEEP_EVERY_S
 
     def wake(self, *, refit: bool = False) -> None:
         """Look at once what is behind; with `refit`, fit first."""
@@ -224,13 +227,19 @@ class BackgroundRefitter(PeriodicLoop):
 
     def turn(self) -> None:
         """Do a round of each tenant."""
+        self._pause_s = UPKEEP_EVERY_S
         for upkeep in self._everyone():
             if not self._stop.is_set():
                 upkeep.round()
+                if upkeep._is_anothers:  # noqa: SLF001 - of its own kind
+                    self._pause_s = OTHERS_WORK_S
 
     def pause(self) -> None:
-        """Wait ten minutes or until woken, and then until the writes pause."""
-        self._wake.wait(UPKEEP_EVERY_S)
+        """Wait ten minutes or until woken, and then until the writes pause.
+
+        While another process works for a tenant, look again soon: it may have passed what is new.
+        """
+        self._wake.wait(self._pause_s)
         self._settle()
 
     def _settle(self) -> None:
@@ -267,12 +276,27 @@ class BackgroundRefitter(PeriodicLoop):
 
         Raises `NothingForecast` when a fit was asked for and nothing can be fitted.
         """
+        self._is_anothers = False
+        asked = self._refit_asked.is_set()
+        if not asked and not self._is_due():
+            return
+        clock = self._forecaster.clock
+        with alone(self._forecaster.database, clock.now, self.name) as mine:
+            if mine:
+                self._do_alone()
+            else:
+                self._is_anothers = True
+
+    def _is_due(self) -> bool:
+        return self._forecaster.has_soles() and (
+            self._fitter.is_stale(at_once=False) or self._forecaster.is_behind()
+        )
+
+    def _do_alone(self) -> None:
         asked = self._refit_asked.is_set()
         if asked:  # else one that is asked for just now would be dropped
             self._refit_asked.clear()
-        if not asked and not self._forecaster.has_soles():
-            return
-        fitted = asked or self._fitter.is_stale(at_once=False)
+        fitted = asked or self._fitter.is_stale(at_once=False)  # another may have fitted just now
         if fitted:
             self._fitter.refit()
         count = self._forecaster.update_behind(everyone=fitted)

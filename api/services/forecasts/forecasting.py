@@ -159,6 +159,11 @@ class Forecaster:
         with self.database.reading() as session:
             return bool(forecast_reads.forecast_days(session))
 
+    def is_behind(self) -> bool:
+        """Whether anyone's forecasts are missing or old."""
+        with self.database.reading() as session:
+            return next(self._behind(session), None) is not None
+
     def count_behind(self, session: Session) -> int:
         """Count the wearers whose forecasts are missing or old."""
         return sum(1 for _ in self._behind(session))

@@ -19,13 +19,15 @@ from solespan.api.services.notices.choices import read_rules
 from solespan.api.services.notices.deciding import run
 from solespan.api.services.notices.sending import Sender, Sent
 from solespan.api.services.notices.template_failure import keep_stuck
-from solespan.api.services.periodic_loop import PeriodicLoop
+from solespan.api.services.periodic_loop import PeriodicLoop, alone
+from solespan.api.storage.leases import is_free
 from solespan.api.storage.notices.outbox import next_due
 
 __all__ = ["NoticeWorker"]
 
 log = structlog.get_logger("solespan.notices")
 
+LEASE_NAME = "notices"
 DECIDE_EVERY = timedelta(hours=1)
 LOOK_EVERY_S = 30.0
 
@@ -43,21 +45,24 @@ class NoticeWorker(PeriodicLoop):
         self._decided: dict[int, datetime] = {}
 
     def turn(self) -> None:
-        """Do one round."""
-        self.once()
+        """Do one round; a shop where another process decided within the hour has to wait."""
+        self.once(decide_anyway=False)
 
     def pause(self) -> None:
         """Wait until something is due, at most half a minute."""
         self._wake.wait(self._pause_s())
         self._wake.clear()
 
-    def once(self) -> Sent:
-        """Do one round over all shops: decide where a shop wants it, send all that is due."""
+    def once(self, *, decide_anyway: bool = True) -> Sent:
+        """Do one round over all shops: decide where a shop wants it, send all that is due.
+
+        Where another process decided within the hour, nothing is decided unless `decide_anyway`.
+        """
         sent = failed = later = cancelled = 0
         for shop in self._ctx.each_tenant():
             if self._stop.is_set():
                 break
-            self._decide(shop)
+            self._decide(shop, anyway=decide_anyway)
             with shop.database.reading() as session:
                 due_at = next_due(session)
             if due_at is None or due_at > shop.clock.now():
@@ -68,26 +73,22 @@ class NoticeWorker(PeriodicLoop):
             later, cancelled = later + did.later, cancelled + did.cancelled
         return Sent(sent, failed, later, cancelled)
 
-    def _decide(self, shop: AppContext) -> None:
+    def _decide(self, shop: AppContext, *, anyway: bool) -> None:
         now, number = shop.clock.now(), shop.database.tenant_pk
         last = self._decided.get(number)
         if last is not None and now - last < DECIDE_EVERY:
             return
         with shop.database.reading() as session:
             rules, _ = read_rules(session)
-        if not rules.automatic:
+            free = is_free(session, LEASE_NAME, now, over_rest=anyway)
+        if not rules.automatic or not free:
             return
-        self._decided[number] = now
-        try:
-            shop.forecaster.update_behind()
-            report = run(shop)
-        except SolespanError as problem:
-            log.warning("notices_not_decided", code=problem.code, where=problem.where)
-            if isinstance(problem, TemplateRefused):
-                keep_stuck(shop, problem)
-            return
-        keep_stuck(shop, None)
-        log.info("notices_decided", notices=report.notices, pairs=report.pairs)
+        with alone(
+            shop.database, shop.clock.now, LEASE_NAME, rest=DECIDE_EVERY, over_rest=anyway
+        ) as mine:
+            if mine:
+                self._decided[number] = now
+                _decide_alone(shop)
 
     def _pause_s(self) -> float:
         """Return how long nothing is due, at most half a minute."""
@@ -101,3 +102,16 @@ class NoticeWorker(PeriodicLoop):
         except SolespanError:
             return LOOK_EVERY_S  # the round itself says what is wrong
         return max(soonest, 0.2)
+
+
+def _decide_alone(shop: AppContext) -> None:
+    try:
+        shop.forecaster.update_behind()
+        report = run(shop)
+    except SolespanError as problem:
+        log.warning("notices_not_decided", code=problem.code, where=problem.where)
+        if isinstance(problem, TemplateRefused):
+            keep_stuck(shop, problem)
+        return
+    keep_stuck(shop, None)
+    log.info("notices_decided", notices=report.notices, pairs=report.pairs)

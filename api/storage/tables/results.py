@@ -25,7 +25,7 @@ from solespan.api.storage.tables.types import BigId, UtcDateTime
 from solespan.forecast.frames import BANDS, CHANCE_DAYS, FEET, WEARING_POINTS
 from solespan.forecast.values import ID_LENGTH, TEXT_LENGTH
 
-__all__ = ["Fit", "ForecastRow", "IdempotencyKey", "ImportMapping", "ImportRun"]
+__all__ = ["Fit", "ForecastRow", "IdempotencyKey", "ImportMapping", "ImportRun", "Lease"]
 
 
 def _public_id() -> str:
@@ -162,3 +162,16 @@ class IdempotencyKey(Base):
         # Old keys are swept by age.
         Index(None, "tenant_pk", "created_at"),
     )
+
+
+class Lease(Base):
+    """A kind of work that one process at a time does for a tenant; see `api.storage.leases`."""
+
+    __tablename__ = "leases"
+
+    id: Mapped[int] = mapped_column(BigId, primary_key=True)
+    name: Mapped[str] = mapped_column(String(WORD_LENGTH))
+    owner: Mapped[str] = mapped_column(String(32))
+    until: Mapped[datetime] = mapped_column(UtcDateTime)
+
+    __table_args__ = (UniqueConstraint("tenant_pk", "name"),)

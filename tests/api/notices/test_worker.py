@@ -64,6 +64,23 @@ def test_a_shop_that_wants_it_is_decided_for_once_an_hour(mailing, mailbox, cloc
     assert len({m["Message-ID"] for m in mailbox.mails}) == 3
 
 
+def test_of_two_workers_one_decides_and_the_other_waits_an_hour(mailing, monkeypatch, clock):
+    automatic(mailing)
+    decided = []
+
+    def note(shop):
+        decided.append(shop)
+        return run(shop)
+
+    monkeypatch.setattr("solespan.api.services.notices.worker.run", note)
+    workers = [NoticeWorker(mailing) for _ in range(2)]
+    for count in (1, 2):
+        for worker in workers:
+            worker.turn()
+        assert len(decided) == count
+        clock.move(hours=1)
+
+
 def test_what_is_missing_keeps_one_shop_quiet_and_is_no_failure(mailing, mailbox):
     automatic(mailing, shop_name="")
     assert NoticeWorker(mailing).once().handled == 0
