@@ -60,6 +60,10 @@ class SolespanError(Exception):
         self.accepted = accepted
         self.remedy = remedy
 
+    def told(self) -> list[str]:
+        """Say to whoever sent a request what is wrong and what to do."""
+        return [self.what, self.remedy]
+
     def lines(self) -> list[str]:
         """Return the error as the lines that a person reads, most important first."""
         labelled = (
@@ -120,9 +124,16 @@ class Busy(SolespanError):
 
 
 class DatabaseUnavailable(SolespanError):
-    """The database cannot be opened; the operator must look at the address or the server."""
+    """The database cannot be opened; the operator must look at the address or the server.
+
+    The operator reads the driver's reason in the terminal and in the log; senders do not.
+    """
 
     code = "unavailable"
+
+    def told(self) -> list[str]:
+        """Say what a sender may know: nothing of the address, the server or the driver."""
+        return [PROBLEMS[self.code].meaning, PROBLEMS[self.code].remedy]
 
 
 class DatabaseTooNew(DatabaseUnavailable):

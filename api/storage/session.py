@@ -7,6 +7,7 @@ at one lock, which keeps the slowest write short; the database's own lock keeps 
 
 from __future__ import annotations
 
+import logging
 import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -14,18 +15,37 @@ from copy import copy
 from dataclasses import replace
 
 from sqlalchemy import Connection, Engine
-from sqlalchemy.exc import DatabaseError, OperationalError, ProgrammingError
+from sqlalchemy.exc import (
+    DatabaseError,
+    DBAPIError,
+    IntegrityError,
+    InterfaceError,
+    InternalError,
+    OperationalError,
+    ProgrammingError,
+)
 from sqlalchemy.exc import TimeoutError as PoolTimeout
 from sqlalchemy.orm import Session, sessionmaker
 
 from solespan.api.author import Author
-from solespan.api.errors import Busy, DatabaseUnavailable
+from solespan.api.errors import Busy, Conflict, DatabaseUnavailable
 from solespan.api.storage.audit import note_change
 from solespan.api.storage.change_capture import write_history
-from solespan.api.storage.engine import DATABASE_SETTING, WRITES, make_engine, tell_tenant
+from solespan.api.storage.engine import (
+    AT_ONCE,
+    DATABASE_SETTING,
+    WRITES,
+    make_engine,
+    tell_tenant,
+)
 from solespan.api.storage.scope import FIRST_TENANT, within
 
 __all__ = ["Database", "clear_errors", "open_database"]
+
+LOG = logging.getLogger("solespan.storage")
+# What the drivers say when others hold the rows: trying again is safe.
+_HELD = ("database is locked", "lock timeout", "deadlock detected", "could not serialize")
+_DOUBLED = ("UNIQUE constraint failed", "duplicate key value")
 
 
 class Database:
@@ -78,16 +98,18 @@ class Database:
             yield connection
 
     @contextmanager
-    def writing(self) -> Iterator[Session]:
+    def writing(self, *, at_once: bool = False) -> Iterator[Session]:
         """Give a session that commits when the block ends well and rolls back when it does not.
 
-        Raises `Busy` when other writers did not finish in time.
+        With `at_once` it waits for no other writer. Raises `Busy` when others did not finish in
+        time.
         """
-        if self._write_lock and not self._write_lock.acquire(timeout=self.wait_s):
+        wait_s = 0.0 if at_once else self.wait_s
+        if self._write_lock and not self._write_lock.acquire(timeout=wait_s):
             raise _busy()
         try:
             with within(self.tenant_pk), clear_errors(), self._sessions() as session:
-                session.connection(execution_options={WRITES: True})
+                session.connection(execution_options={WRITES: True, AT_ONCE: at_once})
                 tell_tenant(session, self.tenant_pk)
                 yield session
                 write_history(session, self.author)
@@ -120,10 +142,11 @@ def clear_errors() -> Iterator[None]:
     """Turn a failure of the database itself into an error that says what to do."""
     try:
         yield
-    except OperationalError as cause:
-        reason = str(cause.orig).splitlines()[0] if cause.orig else "no reason given"
-        if "database is locked" in reason or "lock timeout" in reason:
+    except (OperationalError, InternalError, InterfaceError) as cause:
+        reason = _reason(cause)
+        if any(words in reason for words in _HELD):
             raise _busy() from cause
+        LOG.warning("the database could not be used: %s", reason)
         raise DatabaseUnavailable(
             f"The database could not be used: {reason}.",
             where=DATABASE_SETTING,
@@ -135,10 +158,18 @@ def clear_errors() -> Iterator[None]:
             "Every connection to the database is in use.",
             remedy="Try again in a moment; if it stays so, run another server process.",
         ) from cause
+    except IntegrityError as cause:
+        if not any(words in _reason(cause) for words in _DOUBLED):
+            raise
+        raise Conflict(
+            "Another request wrote the same record at the same moment.",
+            remedy="Read it and decide again; nothing was changed.",
+        ) from cause
     except ProgrammingError as cause:
-        reason = str(cause.orig).splitlines()[0]
+        reason = _reason(cause)
         if not reason.startswith("permission denied"):
             raise
+        LOG.warning("the database refuses its role: %s", reason)
         raise DatabaseUnavailable(
             f"The database's role may not do this: {reason}.",
             where=DATABASE_SETTING,
@@ -148,9 +179,15 @@ def clear_errors() -> Iterator[None]:
     except DatabaseError as cause:
         if type(cause) is not DatabaseError:  # what the statement did, not what the file is
             raise
+        LOG.error("the database cannot be read: %s", _reason(cause))  # noqa: TRY400 - told once
         raise DatabaseUnavailable(
-            f"The database cannot be read: {str(cause.orig).splitlines()[0]}.",
+            f"The database cannot be read: {_reason(cause)}.",
             where=DATABASE_SETTING,
             accepted="a file that solespan made, or one that is not there yet",
             remedy="Give the right address; if it was this file, put back your last backup of it.",
         ) from cause
+
+
+def _reason(cause: DBAPIError) -> str:
+    """Return the first line of what the driver says; those after it may quote rows."""
+    return str(cause.orig).splitlines()[0] if str(cause.orig or "") else "no reason given"

@@ -20,6 +20,7 @@ from starlette.datastructures import Headers
 from starlette.responses import RedirectResponse, Response
 from starlette.types import ASGIApp, Receive, Scope, Send
 
+from solespan.api.errors import SolespanError
 from solespan.api.problems import PROBLEMS
 from solespan.api.routes.edge.proxy_watch import ProxyWatch
 from solespan.api.routes.http.page_entry import Need
@@ -96,7 +97,11 @@ class Access:
         need = need_of(scope["method"], scope["path"])
         headers = Headers(scope=scope)
         self._proxies.look(scope, headers)
-        who = await run_in_threadpool(_who, services, headers)
+        try:
+            who = await run_in_threadpool(_who, services, headers)
+        except SolespanError as error:  # no database, so nobody can be told from a stranger
+            await _failure(error, scope, headers)(scope, receive, send)
+            return
         state["identity"] = who
         kind = self._refusal(need, who, scope)
         if kind is None:
@@ -130,6 +135,15 @@ class Access:
         if changes and self._pace.too_fast(sender):
             return "too-fast"
         return None
+
+
+def _failure(error: SolespanError, scope: Scope, headers: Headers) -> Response:
+    if "text/html" in headers.get("accept", ""):
+        entries = scope["app"].state.navigation
+        return failure_page(entries, error.status, error.title, error.told())
+    request_id = scope["state"].get("request_id", "")
+    kind = PROBLEMS[error.code]
+    return problem_response(kind, error.told()[0], instance=scope["path"], request_id=request_id)
 
 
 _PAGES = {

@@ -24,6 +24,7 @@ from starlette.datastructures import FormData
 from starlette.exceptions import HTTPException
 
 from solespan.api.errors import Conflict, Refused, SolespanError
+from solespan.api.routes.http.problem_document import retry_header
 from solespan.api.schemas.forms import MOST_CHARACTERS, cut
 from solespan.api.services.accounts.identity import Identity
 from solespan.api.services.context import AppContext
@@ -74,7 +75,7 @@ class PageRoute(APIRoute):
             try:
                 return await handler(request)
             except SolespanError as error:
-                return failure_page(entries, error.status, error.title, [error.what, error.remedy])
+                return failure_page(entries, error.status, error.title, error.told())
             except RequestValidationError:
                 return failure_page(
                     entries, 422, "This address cannot be read", ["A part of it is too long."]
@@ -103,7 +104,8 @@ def failure_page(
 ) -> HTMLResponse:
     """Answer a page that says what went wrong, with the navigation's entries."""
     said = {"heading": title, "lines": [*filter(None, lines)]}
-    return HTMLResponse(render("failure.html", said, entries), status)
+    page = render("failure.html", said, entries)
+    return HTMLResponse(page, status, retry_header(status))
 
 
 def told(error: SolespanError) -> str:

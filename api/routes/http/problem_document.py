@@ -12,9 +12,15 @@ from starlette.responses import JSONResponse
 
 from solespan.api.problems import ProblemKind
 
-__all__ = ["MEDIA_TYPE", "problem_response"]
+__all__ = ["MEDIA_TYPE", "problem_response", "retry_header"]
 
 MEDIA_TYPE = "application/problem+json"
+RETRY_AFTER_S = 5
+
+
+def retry_header(status: int) -> dict[str, str]:
+    """Say when to come again, where the service cannot answer for now."""
+    return {"retry-after": str(RETRY_AFTER_S)} if status == 503 else {}
 
 
 def problem_response(
@@ -37,4 +43,5 @@ def problem_response(
         "request_id": request_id,
     }
     body = {name: value for name, value in body.items() if value != ""} | extensions
-    return JSONResponse(body, kind.status, dict(headers or {}), MEDIA_TYPE)
+    sent = retry_header(kind.status) | dict(headers or {})
+    return JSONResponse(body, kind.status, sent, MEDIA_TYPE)

@@ -13,7 +13,7 @@ from fastapi.exceptions import RequestValidationError
 from starlette.exceptions import HTTPException
 from starlette.routing import Match
 
-from solespan.api.errors import SolespanError
+from solespan.api.errors import DatabaseUnavailable, SolespanError
 from solespan.api.problems import PROBLEMS, ProblemKind, kind_of_status
 from solespan.api.routes.http.problem_document import problem_response
 from solespan.api.routes.http.requests import MERGE_PATCH, PROBLEM_ANSWERS
@@ -71,6 +71,8 @@ def _own(request: Request, error: Exception) -> Response:
     if not isinstance(error, SolespanError):
         raise error
     kind = PROBLEMS[error.code]
+    if isinstance(error, DatabaseUnavailable):
+        return _answer(request, kind, error.told()[0])
     more: dict[str, Any] = {}
     if isinstance(error, RecordRefused):
         more["errors"] = [

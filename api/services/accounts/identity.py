@@ -12,10 +12,12 @@ An owner may do all but `own`, staff all but `manage`; a token what its scopes a
 
 from __future__ import annotations
 
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
 
+from solespan.api.errors import Busy, DatabaseUnavailable
 from solespan.api.services.accounts.secrets import hash_of
 from solespan.api.storage.accounts.credentials import find_session, find_token, touch
 from solespan.api.storage.scope import FIRST_TENANT
@@ -103,7 +105,8 @@ def _by_session(database: Database, cookie: str, now: datetime, limits: Limits) 
 
 
 def _note_use(database: Database, kind: str, found: dict[str, Any], now: datetime) -> None:
-    # Once a minute is enough to know by, and spares the hot reads a write each.
+    # Once a minute is enough to know by, and spares the hot reads a write each. Where nothing can
+    # be written at once the next request notes it: nobody waits, and nobody is kept out.
     if found["used_at"] is None or now - found["used_at"] >= TOUCH_EVERY:
-        with database.writing() as session:
+        with suppress(Busy, DatabaseUnavailable), database.writing(at_once=True) as session:
             touch(session, kind, found["pk"], now)

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import pytest
 from sqlalchemy import delete, exists, func, insert, make_url, select, text, update
-from sqlalchemy.exc import IntegrityError, ProgrammingError, StatementError
+from sqlalchemy.exc import ProgrammingError, StatementError
 from sqlalchemy.orm import aliased
 
 from solespan.api.author import Author
+from solespan.api.errors import Conflict
 from solespan.api.cli import serve, work
 from solespan.api.errors import BadSetting, DatabaseUnavailable
 from solespan.api.storage import scope
@@ -198,7 +199,7 @@ def test_a_change_is_signed_in_its_own_transaction_and_a_look_is_not(database):
         session.scalars(select(Pair.label)).all()
     with door.writing() as session:
         session.add(Wearer(wearer_id="ann"))
-    with pytest.raises(IntegrityError), door.writing() as session:
+    with pytest.raises(Conflict), door.writing() as session:
         session.add_all([Wearer(wearer_id="bob"), Wearer(wearer_id="ann")])
     with database.reading() as session:
         (entry,) = list_audit(session, after=None, limit=10)
