@@ -18,7 +18,7 @@ from tests.api.notices.people import RULES, SECRET, add_customers
 from tests.databases import Databases
 
 NOW = datetime(2026, 11, 25, 12, tzinfo=UTC)
-BASE = "http://127.0.0.1:8000"
+BASE = "https://127.0.0.1:8000"  # the public address of its shops begins with https
 
 
 class MovableClock(Clock):
