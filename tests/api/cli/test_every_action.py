@@ -35,6 +35,7 @@ COMMANDS = {
     "/import": "import",
     "/import/{ticket}": "import",
     "/example": "add example",
+    "/export/restore": "import",
     "/bench": "book",
     "/bench/{order_id}/moves": "move",
     "/bench/{order_id}/{kind}": "file-paper",
