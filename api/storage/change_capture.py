@@ -30,11 +30,13 @@ from solespan.api.storage.tables.types import UtcDateTime
 __all__ = [
     "CHANGED_PKS",
     "KEPT",
+    "KEPT_TOO",
     "RECOMPUTED",
     "UNKEPT",
     "below",
     "capture_changes",
     "decoded",
+    "encoded",
     "note_created",
     "owned",
     "record_key_of",
@@ -52,9 +54,10 @@ KEPT = frozenset(
 )
 # What is computed again, or ends with its owner, is not kept.
 RECOMPUTED = frozenset({"forecasts", "browser_sessions"})
-# Execution options: this statement is no change that anybody takes back; and the numbers of the
-# rows that a statement with many parameter sets changes.
+# Execution options: this statement is no change that anybody takes back; it is one although its
+# table is not in `KEPT`; and the numbers of the rows that many parameter sets change.
 UNKEPT = "solespan_unkept"
+KEPT_TOO = "solespan_kept_too"
 CHANGED_PKS = "solespan_changed_pks"
 PKS_PER_QUERY = 500
 ROWS_PER_STATEMENT = 2000
@@ -122,7 +125,7 @@ def _capture_created(
 def _is_kept(statement: Any, options: Mapping[str, Any]) -> bool:
     return (
         isinstance(statement.table, sa.Table)
-        and statement.table.name in KEPT
+        and (statement.table.name in KEPT or bool(options.get(KEPT_TOO)))
         and not options.get(UNKEPT)
         and history_draft() is not None
     )
@@ -188,7 +191,7 @@ def _keep(
                 "wearer_pk": row["wearer"],
                 "record_key": record_key_of(table.name, own, row["pair"]),
                 "before": {
-                    name: _encoded(value)
+                    name: encoded(value)
                     for name, value in own.items()
                     if name != "tenant_pk" or not isinstance(table, TenantTable)
                 },
@@ -238,7 +241,8 @@ def _keep_below(
             _keep(connection, other, which, params, deleted=rule == "CASCADE")
 
 
-def _encoded(value: Any) -> Any:
+def encoded(value: Any) -> Any:
+    """Turn a value of the database into one of JSON."""
     if isinstance(value, date | datetime):
         return value.isoformat()
     if isinstance(value, bytes):

@@ -26,6 +26,7 @@ def register(app: typer.Typer) -> None:
     accounts.command("list")(list_all)
     accounts.command("remove")(remove)
     accounts.command("withdraw")(withdraw)
+    accounts.command("make-token")(make_token)
     accounts.command("end-token")(end_token)
     accounts.command("link")(link)
     accounts.command("end-link")(end_link)
@@ -139,10 +140,38 @@ def withdraw(
     say("The invitation is ended.")
 
 
+def make_token(
+    name: Annotated[str, typer.Argument(help="What the key is for, such as the till.")],
+    member: Annotated[
+        str, typer.Option("--member", help="E-mail address of the member in whose name it works.")
+    ],
+    scope: Annotated[
+        list[str], typer.Option("--scope", help="read, write, notices or manage; several times.")
+    ],
+    form: Format = OutputFormat.TABLE,
+    out: Out = PIPE,
+) -> None:
+    """Make a program's key, and print it only this once; an older one of the name ends."""
+    from solespan.api.cli.opening import serving
+    from solespan.api.schemas.accounts.accounts import TokenMade
+    from solespan.api.services.accounts import tokens
+
+    with (
+        serving("accounts make-token", name=name) as services,
+        services.database.writing() as session,
+    ):
+        who = tokens.member_identity(session, services.database.tenant_pk, member)
+        token_id, token = tokens.make_token(
+            session, who, name=name, scopes=scope, now=services.clock.now()
+        )
+    made = {"token_id": token_id, "token": token}
+    show(made, TokenMade, form=form, out=out, table=lambda: [token])
+
+
 def end_token(
     token: Annotated[str, typer.Argument(help="As `solespan list tokens` shows it.")],
 ) -> None:
-    """End a program's key for good; a person who is signed in makes keys."""
+    """End a program's key for good."""
     from solespan.api.cli.opening import serving
     from solespan.api.services.accounts import tokens
 

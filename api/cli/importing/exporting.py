@@ -34,14 +34,24 @@ def export(
     replace: Annotated[
         bool, typer.Option("--replace", help="Replace files that are already there.")
     ] = False,
+    backup: Annotated[
+        bool, typer.Option("--backup", help="Write the backup: plans, orders and settings too.")
+    ] = False,
 ) -> None:
-    """Write everything that was logged: CSV files, one ZIP as a backup, a workbook, or Parquet."""
-    from solespan.api.cli.opening import serving
-    from solespan.api.services.importing import exports
+    """Write everything that was logged: CSV files, one ZIP of them, a workbook, or Parquet.
 
+    With --backup all that was entered goes into one ZIP, which solespan import --backup restores.
+    """
+    from solespan.api.cli.opening import serving
+    from solespan.api.services.importing import backups, exports
+
+    if backup and form not in (None, "zip"):
+        raise Refused("A backup is a ZIP.", where="--format", remedy="Leave --format away.")
     known = ("csv", "zip", "xlsx", "parquet")
     ending = to.suffix.lower().removeprefix(".")
-    form = form or (ending if ending in ("zip", "xlsx") else "zip" if to == PIPE else "csv")
+    if form is None:
+        of_name = ending if ending in ("zip", "xlsx") else "csv"
+        form = "zip" if backup or to == PIPE else of_name
     if form not in known or (to == PIPE and form not in exports.FILE_FORMATS):
         raise Refused(
             f"{form!r} is no format of an export{' to a pipe' if to == PIPE else ''}.",
@@ -61,7 +71,10 @@ def export(
                 f"{to} is there already.", where="TO", remedy="Name another, or add --replace."
             )
         content = io.BytesIO()
-        exports.export_file(services.database, form, content)
+        if backup:
+            backups.write_backup(services, content)
+        else:
+            exports.export_file(services.database, form, content)
         exports.note_export(services)
     write_file(to, content.getvalue(), "TO")
     if to != PIPE:

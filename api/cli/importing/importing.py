@@ -10,10 +10,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
-from rich.console import RenderableType
 
 from solespan.api.cli.files import PIPE, write_file
-from solespan.api.cli.grid import grid
 from solespan.api.cli.output import Format, Out, OutputFormat, show
 
 if TYPE_CHECKING:
@@ -28,7 +26,6 @@ if TYPE_CHECKING:
 
 __all__ = ["register"]
 
-SHOWN_ROWS = 40
 NOTHING_WRITTEN = 1
 BAR_FROM_BYTES = 1_000_000
 
@@ -75,15 +72,25 @@ def register(app: typer.Typer) -> None:
         rest: Annotated[
             Path | None, typer.Option(help="Folder for the rows of your sheets to correct.")
         ] = None,
+        backup: Annotated[
+            bool, typer.Option("--backup", help="Restore a backup that solespan export wrote.")
+        ] = False,
         form: Format = OutputFormat.TABLE,
         out: Out = PIPE,
     ) -> None:
         """Read any table of shoes: all of it, or nothing and a list of errors.
 
         A folder with pairs.csv and soles.csv is taken as it is. Anything else is shown as it is
-        read, and what is open is asked.
+        read, and what is open is asked. With --backup the file is a backup, which comes back as a
+        whole; --yes replaces records that differ.
         """
+        if backup:
+            from solespan.api.cli.importing.restoring import restore
+
+            restore(path, yes=yes, dry_run=dry_run, form=form, out=out)
+            return
         from solespan.api.cli.importing.import_dialogue import answers_given
+        from solespan.api.cli.importing.import_report import report_lines
         from solespan.api.schemas.importing.imports import ImportTaken
         from solespan.api.services.importing.files.file_imports import ImportChoices
 
@@ -96,7 +103,7 @@ def register(app: typer.Typer) -> None:
             _write_rest(done, rest)
         if report != PIPE:
             taken = {"import_id": import_id, "report": done.report.to_dict()}
-            lines = partial(_tables, done.report, dry_run=dry_run)
+            lines = partial(report_lines, done.report, dry_run=dry_run)
             show(taken, ImportTaken, form=form, out=out, table=lines)
         if not done.report.written and (done.report.refused or not dry_run):
             raise typer.Exit(NOTHING_WRITTEN)
@@ -179,49 +186,6 @@ def _progress(given: list[Given]) -> Iterator[Callable[[str, int], None] | None]
             bar.update(tasks[file], completed=read_bytes)
 
         yield show
-
-
-def _tables(report: ImportReport, *, dry_run: bool) -> Iterator[RenderableType]:
-    from rich.text import Text
-
-    from solespan.api.services.importing.imports import SHEETS
-
-    ranked = sorted(report.rows, key=lambda finding: finding.severity != "refused")
-    for finding in ranked[:SHOWN_ROWS]:
-        colour = {"refused": "red", "questioned": "yellow"}.get(finding.severity, "dim")
-        value = f" {finding.value!r}" if finding.value else ""
-        place = f"{finding.file}, line {finding.line}" if finding.line else finding.file
-        column = f", {finding.column}" if finding.column else ""
-        line = Text.assemble((finding.severity, colour), f" {place}{column}{value}: {finding.why}")
-        if finding.accepted:
-            line.append(f" (accepted: {finding.accepted})", style="dim")
-        yield line
-    if len(ranked) > SHOWN_ROWS:
-        yield f"... and {len(ranked) - SHOWN_ROWS:,} more; --report FILE.csv has them all"
-    rows = []
-    for name, c in report.counts.items():
-        numbers = (c.rows, c.new, c.updated, c.unchanged, c.refused, c.questioned)
-        label = "rows not read" if name == SHEETS else f"{name}.csv"
-        rows.append((label, *(f"{number:,}" for number in numbers)))
-    headings = ("rows", "new", "updated", "unchanged", "refused", "questioned")
-    yield grid(("file", *headings), rows, right=headings)
-    yield Text(_verdict(report, dry_run=dry_run))
-
-
-def _verdict(report: ImportReport, *, dry_run: bool) -> str:
-    if dry_run and not report.refused:
-        return f"Nothing was written, as you asked: {report.changed:,} rows would be."
-    if not report.written and not report.refused:
-        return "Nothing was written."
-    if not report.written:
-        return (
-            f"Nothing was written: {report.refused:,} rows were refused. Correct them, or take the "
-            "rest with --keep-good-rows."
-        )
-    if not report.changed:
-        return "Nothing to change: the database already holds these rows."
-    left = f" {report.refused:,} refused rows were left out." if report.refused else ""
-    return f"{report.changed:,} rows were written.{left}"
 
 
 def _write(report: ImportReport, path: Path) -> None:

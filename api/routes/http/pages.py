@@ -57,6 +57,7 @@ SAID = {
     "changed": "The changes are kept.",
     "same": "Nothing was changed.",
     "deleted": "Deleted.",
+    "moved": "Moved. This is its pair now.",
     "back": "It is as it was before.",
     "undone": "Undone.",
 }

@@ -4,6 +4,7 @@ One function makes the three routes of a table, so all six behave alike.
 """
 # Annotations are not postponed here: each table's models are known only when its routes are made.
 
+from dataclasses import replace
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Depends, Response
@@ -22,7 +23,7 @@ from solespan.api.routes.http.requests import (
 from solespan.api.routes.rack.records import follow, key_reader, record_address
 from solespan.api.routes.rack.revisions import history_answer, undone_answer
 from solespan.api.schemas.rack.records import RECORDS, Record
-from solespan.api.schemas.rack.revisions import RecordHistory, Undone
+from solespan.api.schemas.rack.revisions import Move, RecordHistory, Undone
 from solespan.api.services.rack import records
 from solespan.api.services.rack.history import key_text, record_history, restore
 
@@ -76,7 +77,22 @@ def _router(record: Record) -> APIRouter:
 
         return undone_answer(ctx, once, f"{record.name}/{text}", work)
 
+    def move(ctx: Context, key: key_of, body: Move, versions: Versions) -> Response:
+        """Move it to the pair on which it was to be logged."""
+        with ctx.database.writing() as session:
+            written, wearers = records.move(
+                session, record.name, key, body.pair_id, versions=versions, clock=ctx.clock
+            )
+            left = [follow(ctx, session, replace(written, wearer_id=one)) for one in wearers]
+        if any(left):
+            ctx.refitter.wake()
+        row = written.row
+        headers = {"etag": etag_of(row["version"]), "location": record_address(record, row)}
+        return json_answer(plain(row), headers=headers)
+
+    moving = ((f"{one}/pair", "PUT", move, "move", record.answered),)
     for path, method, endpoint, verb, model in (
+        *(moving if record.name in records.MOVABLE else ()),
         (one, "PATCH", amend, "amend", record.answered),
         (f"{one}/history", "GET", history, "trace", RecordHistory),
         (f"{one}/restore", "POST", bring_back, "restore", Undone),
@@ -88,7 +104,7 @@ def _router(record: Record) -> APIRouter:
             name=record.operation(verb),
             summary=f"{verb.title()} {record.one}",
             response_model=None,
-            dependencies=[Depends(needs_json)] if method == "PATCH" else [],
+            dependencies=[Depends(needs_json)] if verb in ("amend", "move") else [],
             responses={200: {"model": model}},
         )
     return router

@@ -37,9 +37,10 @@ from solespan.api.services.rack.record_forms import (
     edit_record,
     fields_of,
     key_of,
+    move_record,
     record_seen,
 )
-from solespan.api.services.rack.records import list_records
+from solespan.api.services.rack.records import MOVABLE, list_records
 from solespan.dashboards.pages.rack.pair import FormState
 from solespan.dashboards.pages.rack.record import (
     history_lines,
@@ -55,6 +56,7 @@ __all__ = ["PAGE"]
 router = APIRouter(route_class=PageRoute)
 ORDERS = "bench_orders"
 MOST_ROWS = 20_000
+MOST_OTHERS = 200
 Key = dict[str, Any]
 
 
@@ -118,6 +120,31 @@ def post_delete(
     if isinstance(done, Response):
         return done
     return back_to(home, said="deleted", undo=done["undo"])
+
+
+@router.post("/records/{table}/{text:path}/move")
+def post_move(
+    ctx: Context, request: Request, table: str, text: str, typed: Typed, once: IdempotencyKey
+) -> Response:
+    """Move a wear day or a check to the pair where it belongs."""
+    refuse_foreign_form(request, typed)
+    key = _key(table, text)
+    try:
+        done = do_once(
+            ctx,
+            once,
+            f"POST {_address(table, key)}/move",
+            typed,
+            lambda session: move_record(ctx, session, table, key, typed),
+        )
+    except Overtaken:
+        return _page(ctx, request, table, key, form=None, problem=_STALE, status=409)
+    except SolespanError as error:
+        return _page(ctx, request, table, key, form=None, problem=told(error), status=error.status)
+    if done["needs_fit"]:
+        ctx.refitter.wake()
+    said = "moved" if done["undo"] else "same"
+    return back_to(_address(table, done["key"]), said=said, undo=done["undo"])
 
 
 @router.post("/records/{table}/{text:path}/put-back")
@@ -212,6 +239,7 @@ def _page(
             )
         pair_id = seen["row"].get("pair_id") or key.get("pair_id") or ""
         pairs = list_records(session, "pairs", equal={"pair_id": pair_id}, limit=1)
+        others = _others(session, pairs[0]) if there and pairs and table in MOVABLE else []
     pair = (pairs[0]["label"] or pair_id) if pairs and table != "pairs" else ""
     row = {**seen["row"], **key}
     title = record_title(table, row, pair) if table != "pairs" else row.get("label") or pair_id
@@ -232,10 +260,20 @@ def _page(
         "below": [(table_word(name, n), n) for name, n in seen["below"].items()],
         "must_confirm": table in OWNING,
         "can_put_back": table != ORDERS,
+        "can_move": there and table in MOVABLE,
+        "others": others,
         "problem": problem,
         "entries": history_lines(kept["entries"], list(key)),
     }
     return page_answer(request, "rack/record.html", context, status)
+
+
+def _others(session: Session, pair: Mapping[str, Any]) -> list[tuple[str, str]]:
+    """Return the other pairs of the same wearer: id and name."""
+    same = {"wearer_id": pair["wearer_id"]}
+    rows = list_records(session, "pairs", equal=same, limit=MOST_OTHERS)
+    others = (row for row in rows if row["pair_id"] != pair["pair_id"])
+    return [(row["pair_id"], row["label"] or row["pair_id"]) for row in others]
 
 
 def _last(kept: Mapping[str, Any]) -> dict[str, Any]:

@@ -7,9 +7,10 @@ from typing import Any, Literal
 
 from pydantic import Field, create_model
 
+from solespan.api.schemas.fields import KnownId
 from solespan.api.schemas.rack.records import Answer, Message, page_fields
 
-__all__ = ["RecordHistory", "RevisionFilters", "RevisionPage", "Undone"]
+__all__ = ["Move", "RecordHistory", "RevisionFilters", "RevisionPage", "Undone"]
 
 _filters: dict[str, Any] = page_fields() | {
     "deletions": (
@@ -20,6 +21,14 @@ _filters: dict[str, Any] = page_fields() | {
 RevisionFilters: type[Message] = create_model(
     "RevisionFilters", __base__=Message, __doc__="Which page of the list.", **_filters
 )
+
+
+class Move(Message):
+    """Where a record belongs."""
+
+    pair_id: KnownId = Field(description="the pair. Unit: none (identifier)")
+
+
 Kind = Literal["created", "changed", "deleted"]
 
 

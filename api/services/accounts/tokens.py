@@ -13,12 +13,22 @@ from sqlalchemy.orm import Session
 
 from solespan.api.errors import NotFound, Refused
 from solespan.api.services.accounts import secrets
-from solespan.api.services.accounts.identity import SCOPES, TOKEN_START, Identity
+from solespan.api.services.accounts.identity import MAY, SCOPES, TOKEN_START, Identity
+from solespan.api.services.accounts.people import tidy_email
 from solespan.api.storage.accounts import credentials
+from solespan.api.storage.accounts.accounts import list_members
 from solespan.api.storage.accounts.credentials import list_tokens
 from solespan.api.storage.rack.records import owner_of
 
-__all__ = ["end_link", "list_tokens", "make_token", "new_link", "open_link", "revoke"]
+__all__ = [
+    "end_link",
+    "list_tokens",
+    "make_token",
+    "member_identity",
+    "new_link",
+    "open_link",
+    "revoke",
+]
 
 
 def make_token(
@@ -51,6 +61,18 @@ def make_token(
         "made_at": now,
     }
     return credentials.add_token(session, values), token
+
+
+def member_identity(session: Session, tenant_pk: int, email: str) -> Identity:
+    """Return a member as a sender, for whom a key is made. Raises `NotFound`."""
+    for member in list_members(session, tenant_pk):
+        if member["email"] == tidy_email(email):
+            return Identity(tenant_pk, email, MAY[member["role"]], user_pk=member["user_pk"])
+    raise NotFound(
+        f"There is no member {email!r}.",
+        where="--member",
+        remedy="See the members: solespan list members. Invite one: solespan accounts invite",
+    )
 
 
 def revoke(session: Session, tenant_pk: int, token_id: str, now: datetime) -> None:

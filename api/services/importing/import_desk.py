@@ -17,7 +17,7 @@ import tempfile
 import time
 from collections.abc import Mapping, Sequence
 from pathlib import Path
-from typing import Any
+from typing import Any, BinaryIO
 
 from solespan.api.errors import BadUpload, NotFound
 from solespan.api.services.context import AppContext
@@ -30,13 +30,25 @@ from solespan.api.services.importing.files.reading_summary import ROWS, reading_
 from solespan.api.services.importing.uploads import Given, Upload, lay_out
 from solespan.api.services.interchange.report import ImportReport
 
-__all__ = ["choose", "forget", "report_of", "rest_of", "rows_of", "take", "wait_for_decision"]
+__all__ = [
+    "choose",
+    "forget",
+    "forget_file",
+    "keep_file",
+    "kept_file",
+    "report_of",
+    "rest_of",
+    "rows_of",
+    "take",
+    "wait_for_decision",
+]
 
 KEPT_S = 3600
 MOST_FINDINGS = 5000
 REPORT = "report.json"
 NAMES = "names.json"
 GIVEN = "given"
+ONE_FILE = "backup.zip"
 SOURCE = "upload by a form"
 
 
@@ -125,6 +137,35 @@ def rows_of(ticket: str, browser: str) -> bytes:
 def forget(ticket: str, browser: str) -> None:
     """Throw away what waits under a ticket. Raises `NotFound`."""
     shutil.rmtree(_known(ticket, browser), ignore_errors=True)
+
+
+def keep_file(stream: BinaryIO, browser: str) -> str:
+    """Keep one file, as it is, until somebody decides; return the ticket."""
+    _forget_old()
+    ticket = secrets.token_urlsafe(18)
+    folder = _folder(ticket, browser)
+    _own_root()
+    folder.mkdir(mode=0o700, parents=True)
+    with (folder / ONE_FILE).open("wb") as out:
+        shutil.copyfileobj(stream, out)
+    return ticket
+
+
+def kept_file(ticket: str, browser: str) -> Path:
+    """Return where the file under a ticket lies. Raises `NotFound`."""
+    path = _folder(ticket, browser) / ONE_FILE
+    if not path.is_file():
+        raise NotFound(
+            "This file waits here no more.",
+            where="the address",
+            remedy="Send it again; it is kept for an hour.",
+        )
+    return path
+
+
+def forget_file(ticket: str, browser: str) -> None:
+    """Throw away the file under a ticket."""
+    shutil.rmtree(_folder(ticket, browser), ignore_errors=True)
 
 
 def _import(

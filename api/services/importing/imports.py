@@ -86,7 +86,7 @@ class Origin(Protocol):
         """Tell a finding by the person's file and line."""
         ...
 
-    def write_along(self, session: Session) -> None:
+    def write_along(self, session: Session, report: ImportReport) -> None:
         """Write what else the files state, in the transaction that takes the rows."""
         ...
 
@@ -202,7 +202,7 @@ def import_files(
             report.wearer_ids = sorted(touched)
             raise_data_version(session, set(pks_by_id(session, "wearers", touched).values()))
         if origin is not None:
-            origin.write_along(session)
+            origin.write_along(session, report)
         if report.changed:
             _keep_run(session, source, report)
     return report

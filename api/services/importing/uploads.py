@@ -20,7 +20,7 @@ from solespan.api.errors import BadUpload, TooLarge
 from solespan.api.services.importing.data_package import DESCRIPTOR
 from solespan.forecast.frames import TABLES
 
-__all__ = ["Given", "Upload", "is_archive", "lay_out", "table_named"]
+__all__ = ["BACKUP", "DAMAGED", "Given", "Upload", "is_archive", "lay_out", "table_named"]
 
 Upload = tuple[str, BinaryIO]
 
@@ -44,6 +44,19 @@ MAX_ZIP_ENTRIES = 100
 NAME_LENGTH = 120
 CLUTTER = ("thumbs.db", "desktop.ini", DESCRIPTOR)
 PIECE_BYTES = 256 * 1024
+BACKUP = "backup.json"  # by this file a ZIP is known as the backup of a rack
+# A damaged or odd archive fails in each of these ways: no directory, a broken stream, one cut
+# short, a name that is no text, a feature unknown here, or an offset outside of the file.
+DAMAGED = (
+    zipfile.BadZipFile,
+    zlib.error,
+    EOFError,
+    NotImplementedError,
+    OSError,
+    OverflowError,
+    RuntimeError,
+    ValueError,
+)
 ACCEPTED = "CSV, XLSX or ODS files, or one ZIP of them"
 
 
@@ -93,6 +106,14 @@ def _unpack(stream: BinaryIO, sent_name: str, folder: Path, left: int) -> list[G
     try:
         with zipfile.ZipFile(stream) as archive:
             entries = [entry for entry in archive.infolist() if not _is_clutter(entry.filename)]
+            if BACKUP in archive.namelist():
+                raise BadUpload(
+                    "This ZIP is the backup of a rack.",
+                    where=_tidy(sent_name),
+                    accepted=ACCEPTED,
+                    remedy="Restore it on the page Export and backup, or with: solespan import "
+                    "--backup",
+                )
             if len(entries) > MAX_ZIP_ENTRIES:
                 raise _bad(f"The ZIP holds more than {MAX_ZIP_ENTRIES} files.", sent_name)
             for entry in entries:
@@ -106,18 +127,7 @@ def _unpack(stream: BinaryIO, sent_name: str, folder: Path, left: int) -> list[G
                 with given[-1].path.open("rb") as inner:
                     if is_archive(inner, where):
                         raise _bad("The ZIP holds another archive.", where)
-    # A damaged or odd archive fails in each of these ways: no directory, a broken stream, one cut
-    # short, a name that is no text, a feature unknown here, or an offset outside of the file.
-    except (
-        zipfile.BadZipFile,
-        zlib.error,
-        EOFError,
-        NotImplementedError,
-        OSError,
-        OverflowError,
-        RuntimeError,
-        ValueError,
-    ) as cause:
+    except DAMAGED as cause:
         raise _bad("The ZIP cannot be read.", sent_name) from cause
     if not given:
         raise _bad("The ZIP holds no file.", sent_name)

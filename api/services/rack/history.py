@@ -163,11 +163,20 @@ def put_back(
             where="line",
             remedy=f"States are kept for {HISTORY_DAYS} days.",
         )
+    earlier_pair = earlier["before"].get("pair_id")
+    left: set[str] = set()
+    if earlier_pair and name in records.MOVABLE and earlier_pair != key["pair_id"]:
+        moved, left = records.move(
+            session, name, key, earlier_pair, versions=versions, clock=ctx.clock
+        )
+        key, versions = {**key, "pair_id": earlier_pair}, frozenset({moved.row["version"]})
     columns = {c.name for c in TABLES[name].stored if c.kind != "id"}
     values = {k: v for k, v in earlier["before"].items() if k in columns}
     written = records.replace(session, name, key, values, versions=versions, clock=ctx.clock)
     if written.outcome != "unchanged":
-        ctx.forecaster.update_wearer(session, written.wearer_id)
+        left.add(written.wearer_id)
+    for wearer_id in sorted(left):
+        ctx.forecaster.update_wearer(session, wearer_id)
     return written
 
 
@@ -191,7 +200,9 @@ def record_history(session: Session, name: str, key: Mapping[str, Any]) -> dict[
         row_pk = deletion["row_pk"]
     now = revisions.row_with_pair(session, name, row_pk)
     entries, after = [], now
-    for line in revisions.changes_of_row(session, name, row_pk):
+    lines = revisions.changes_of_row(session, name, row_pk)
+    _name_pairs(session, now, [line["before"] for line in lines if line["before"]])
+    for line in lines:
         entries.append(
             {
                 "line": line["id"],
@@ -207,6 +218,18 @@ def record_history(session: Session, name: str, key: Mapping[str, Any]) -> dict[
         )
         after = line["before"]
     return {"key": record_key, "now": _told(now), "entries": entries}
+
+
+def _name_pairs(
+    session: Session, now: Mapping[str, Any] | None, befores: Sequence[dict[str, Any]]
+) -> None:
+    """Give rows that belonged to several pairs the id of their pair."""
+    rows = [*([now] if now else []), *befores]
+    pks = {row["pair_pk"] for row in rows if row.get("pair_pk") is not None}
+    if len(pks) > 1:
+        ids = revisions.pair_ids_of(session, pks)
+        for row in befores:
+            row["pair_id"] = ids.get(row["pair_pk"])
 
 
 def _told(row: Mapping[str, Any] | None) -> dict[str, Any] | None:

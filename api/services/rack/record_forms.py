@@ -29,6 +29,7 @@ from solespan.api.services.context import AppContext
 from solespan.api.services.rack import records
 from solespan.api.services.rack.history import current_revision_id
 from solespan.api.services.rack.log_forms import follow, telling
+from solespan.api.services.rack.pair_names import pair_named
 from solespan.api.services.rack.questions import ask
 from solespan.api.storage.rack import records as stored
 from solespan.forecast.frames import TABLES, Column
@@ -41,6 +42,7 @@ __all__ = [
     "edit_record",
     "fields_of",
     "key_of",
+    "move_record",
     "record_seen",
     "refuse_stale",
 ]
@@ -136,6 +138,23 @@ def edit_record(
     needs_fit = follow(ctx, session, written.wearer_id)
     new_key = {column: written.row[column] for column in key}
     return {"key": _plain(new_key), "undo": current_revision_id(), "needs_fit": needs_fit}
+
+
+def move_record(
+    ctx: AppContext, session: Session, name: str, key: Mapping[str, Any], typed: Typed
+) -> dict[str, Any]:
+    """Move a record to the pair named in `pair`; return its new `key` and `undo`.
+
+    Raises `NotFound`, `Refused`, `Conflict`, `RecordRefused`, and `Overtaken`.
+    """
+    refuse_stale(records.read(session, name, key), typed)
+    pair_id = pair_named(session, typed.get("pair", "").strip())
+    written, wearers = records.move(session, name, key, pair_id, versions=None, clock=ctx.clock)
+    new_key = {column: written.row[column] for column in key}
+    if written.outcome == "unchanged":
+        return {"key": _plain(new_key), "undo": "", "needs_fit": False}
+    left = [follow(ctx, session, wearer_id) for wearer_id in sorted(wearers)]
+    return {"key": _plain(new_key), "undo": current_revision_id(), "needs_fit": any(left)}
 
 
 def delete_record(

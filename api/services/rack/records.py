@@ -28,15 +28,19 @@ from solespan.api.storage.scope import name_changed
 from solespan.forecast.frames import TABLES
 
 __all__ = [
+    "MOVABLE",
     "RecordRefused",
     "Written",
     "create",
     "delete",
     "find_record",
     "list_records",
+    "move",
     "read",
     "replace",
 ]
+
+MOVABLE = ("wear_days", "checks")  # what can be logged on the wrong pair
 
 
 @dataclass(frozen=True)
@@ -144,6 +148,55 @@ def replace(
     if not changed:
         raise _stale(name)
     return _written(session, name, new_key, owner, "replaced")
+
+
+def move(
+    session: Session,
+    name: str,
+    key: Mapping[str, Any],
+    pair_id: str,
+    *,
+    versions: frozenset[int] | None,
+    clock: Clock,
+) -> tuple[Written, set[str]]:
+    """Move a wear day or a check to another pair; return it, and the ids of both wearers.
+
+    Raises `NotFound`, `Refused` for another table, `StaleVersion`, `RecordRefused`, and `Conflict`
+    where that pair has such a record already.
+    """
+    row = read(session, name, key)
+    if name not in MOVABLE:
+        raise Refused(
+            f"A record of {name} stays with its pair.",
+            where="table",
+            accepted=", ".join(MOVABLE),
+            remedy="Delete it there, and add it to the other pair.",
+        )
+    target = stored.owner_of(session, "pair_id", pair_id, lock=False)
+    if target is None:
+        raise unknown_id(session, "pairs", "pair_id", pair_id)
+    source = _there(stored.owner_of(session, "pair_id", row["pair_id"], lock=False))
+    stored.lock_wearers(session, {source.wearer_pk, target.wearer_pk})
+    if versions is not None and row["version"] not in versions:
+        raise _stale(name)
+    if pair_id == row["pair_id"]:
+        return Written(row, "unchanged", source.wearer_id), {source.wearer_id}
+    whole = {column: value for column, value in row.items() if column != "version"}
+    _refuse_faults(session, name, whole | {"pair_id": pair_id}, target, clock)
+    new_key = {**key, "pair_id": pair_id}
+    if stored.find_record(session, name, new_key) is not None:
+        raise Conflict(
+            "The other pair has such a record already.",
+            where=", ".join(key),
+            accepted="a pair without this record",
+            remedy="Change or delete the record there first, or delete this one.",
+        )
+    values = {"pair_pk": target.pair_pk}
+    if not stored.change_record(session, name, key, values, owner=source, version=row["version"]):
+        raise _stale(name)
+    raise_data_version(session, [source.wearer_pk])
+    written = _written(session, name, new_key, target, "replaced")
+    return written, {source.wearer_id, target.wearer_id}
 
 
 def delete(

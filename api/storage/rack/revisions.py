@@ -31,6 +31,7 @@ __all__ = [
     "later_changes",
     "list_revisions",
     "newest_deletion",
+    "pair_ids_of",
     "pk_of_record",
     "revision_of_import",
     "row_with_pair",
@@ -148,6 +149,12 @@ def _name_single(session: Session, parts: list[dict[str, Any]]) -> None:
 def row_with_pair(session: Session, name: str, row_pk: int) -> dict[str, Any] | None:
     """Return a stored row with its pair's id, or None."""
     return _rows_with_pair(session, name, [row_pk]).get(row_pk)
+
+
+def pair_ids_of(session: Session, pair_pks: Collection[int]) -> dict[int, str]:
+    """Return the ids of pairs by their numbers, of those that are there."""
+    query = sa.select(_PAIRS.c.id, _PAIRS.c.pair_id).where(_PAIRS.c.id.in_(pair_pks))
+    return {row[0]: row[1] for row in session.execute(query)}
 
 
 def _rows_with_pair(

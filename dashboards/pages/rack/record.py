@@ -31,6 +31,7 @@ WORDS = {
     "stock_moves": "stock line",
 }
 LABELS = {
+    "pair_id": "Pair",
     "name": "Name",
     "time_zone": "Time zone",
     "driving_foot": "Foot that turns at the wheel",

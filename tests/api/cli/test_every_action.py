@@ -12,7 +12,6 @@ from solespan.api.routes.page_register import PAGES
 SESSION = "a browser signs in and out; a command works without"
 LINK = "the customer's own answer, which only the link in a letter opens"
 SEARCH = "it changes nothing; every command finds a pair by its name"
-SIGNED_IN = "only a person who is signed in makes keys; the rest is: accounts"
 COMMANDS = {
     "/plan": "plan",
     "/wear": "wear",
@@ -35,6 +34,7 @@ COMMANDS = {
     "/import": "import",
     "/import/{ticket}": "import",
     "/example": "add example",
+    "/export/restore": "import",
     "/bench": "book",
     "/bench/{order_id}/moves": "move",
     "/bench/{order_id}/{kind}": "file-paper",
@@ -59,7 +59,8 @@ COMMANDS = {
     "/log/pace": "edit pair",
     "/records/{table}/{text:path}/edit": "edit record",
     "/records/{table}/{text:path}/delete": "delete record",
-    "/records/{table}/{text:path}/put-back": "undo",
+    "/records/{table}/{text:path}/put-back": "put-back",
+    "/records/{table}/{text:path}/move": "edit record",
 }
 NONE = {
     "/find": SEARCH,

@@ -179,3 +179,51 @@ def test_papers_and_settings_come_from_a_pipe(typed):
     assert json.loads(typed("bench-settings"))["benches"] == 3
     with pytest.raises(SolespanError, match="cannot be read"):
         typed("bench-settings", "nowhere.json")
+
+
+def test_a_booking_is_edited_deleted_and_brought_back(typed):
+    order = json.loads(typed("book", "oxford", "full_sole", "-f", "json"))["order_id"]
+    typed("edit", "booking", order, "--set", "worker=Eva", "--set", "note=a long one")
+    before = json.loads(typed("order", order, "-f", "json"))
+    assert (before["worker"], before["note"]) == ("Eva", "a long one")
+    with pytest.raises(Refused, match="no column 'wroker'"):
+        typed("edit", "booking", order, "--set", "wroker=Eva")
+    typed("delete", "booking", order, "--yes")
+    with pytest.raises(NotFound):
+        typed("order", order)
+    typed("put-back", "bench_orders", order)
+    assert json.loads(typed("order", order, "-f", "json"))["note"] == "a long one"
+    kept = json.loads(typed("list", "history", "bench_orders", order, "-f", "json"))
+    assert {"deleted", "changed"} <= {entry["kind"] for entry in kept["entries"]}
+
+
+def test_a_record_moves_to_another_pair_and_is_put_back(typed):
+    typed("wear", "oxford", "--on", "2026-06-10")
+    before = listed(typed, "wears")
+    typed("edit", "record", "wear_days", "oxford/2026-06-10", "--pair", "derby")
+    moved = [row for row in listed(typed, "wears") if row not in before]
+    assert [(row["pair_id"], row["worn_on"]) for row in moved] == [("derby", "2026-06-10")]
+    kept = json.loads(typed("list", "history", "wear_days", "derby/2026-06-10", "-f", "json"))
+    line = str(kept["entries"][0]["line"])
+    typed("put-back", "wear_days", "derby/2026-06-10", "--line", line)
+    assert {(r["pair_id"], r["worn_on"]) for r in listed(typed, "wears")} == {
+        (r["pair_id"], r["worn_on"]) for r in before
+    }
+    sole = listed(typed, "soles", "--pair", "oxford")[0]["sole_id"]
+    with pytest.raises(Refused, match="stays with its pair"):
+        typed("edit", "record", "soles", sole, "--pair", "derby")
+
+
+def test_notes_are_written_and_emptied(typed):
+    typed("edit", "pair", "oxford", "--name", "Oxford", "--notes", "left is tight")
+    typed("edit", "wearer", "ada", "--notes", "x" * 2000)
+    assert {r["notes"] for r in listed(typed, "pairs")} >= {"left is tight"}
+    with pytest.raises(Refused, match="2000 characters"):
+        typed("edit", "wearer", "ada", "--notes", "x" * 2001)
+    typed("edit", "wearer", "ada", "--notes", "")
+    assert {r["notes"] for r in listed(typed, "wearers")} == {None}
+
+
+def test_a_key_is_made_for_a_member_only_and_ended(typed):
+    with pytest.raises(NotFound, match="no member"):
+        typed("accounts", "make-token", "till", "--member", "a@example.org", "--scope", "read")

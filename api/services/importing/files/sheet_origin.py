@@ -84,7 +84,7 @@ class SheetOrigin:
         column = self._headers.get((place.file, place.sheet, target)) or finding.column
         return replace(finding, file=_label(place), line=place.line, column=column, why=why)
 
-    def write_along(self, session: Session) -> None:
+    def write_along(self, session: Session, _report: ImportReport) -> None:
         """Write consents, and keep the choices for sheets with the same headers."""
         for given in self._consents:
             try:
