@@ -15,7 +15,7 @@ from solespan.api.routes.http.requests import (
     IdempotencyKey,
     etag_of,
     json_answer,
-    needs_json,
+    needs_patch,
     plain,
     versions_in,
 )
@@ -49,8 +49,13 @@ def _router(record: Record) -> APIRouter:
         body: record.amended,  # type: ignore[name-defined]
         versions: Versions,
     ) -> Response:
-        """Correct some values; a day, foot, point or method of the key may change."""
-        values = body.model_dump(exclude_unset=True)
+        """Correct some values by a JSON merge patch (RFC 7396); null = the default.
+
+        A day, foot, point or method of the key may change.
+        """
+        given = body.model_dump(exclude_unset=True)
+        defaults = {name: record.table.by_name[name].default for name in given}
+        values = {name: defaults[name] if v is None else v for name, v in given.items()}
         with ctx.database.writing() as session:
             written = records.replace(
                 session, record.name, key, values, versions=versions, clock=ctx.clock
@@ -88,7 +93,7 @@ def _router(record: Record) -> APIRouter:
             name=record.operation(verb),
             summary=f"{verb.title()} {record.one}",
             response_model=None,
-            dependencies=[Depends(needs_json)] if method == "PATCH" else [],
+            dependencies=[Depends(needs_patch)] if method == "PATCH" else [],
             responses={200: {"model": model}},
         )
     return router

@@ -177,11 +177,10 @@ def _given(column: Column, *, optional: bool) -> Any:
 
 
 def _amended(column: Column) -> Any:
-    """Describe a field that may be left out; only what may be unknown takes null."""
+    """Describe a field that may be left out; only what need not be given takes null."""
     kind = column_type(column)
-    known = column.required or column.default is not None
     text = described(column, "; left out = as it is")
-    return (kind if known else kind | None, Field(default=None, description=text))
+    return (kind if column.required else kind | None, Field(default=None, description=text))
 
 
 def _answered(column: Column) -> Any:
