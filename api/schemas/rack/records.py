@@ -51,7 +51,7 @@ class Record:
 
     def __post_init__(self) -> None:
         """Make the models from the table's columns."""
-        stem = "".join(word.title() for word in self.one.split())
+        stem = self.stem
         own_id = self.table.key[0] if len(self.table.key) == 1 else ""
         columns = self.table.stored
         rest = [c for c in columns if c.name not in self.table.key and c.kind != "id"]
@@ -93,6 +93,11 @@ class Record:
         """The date column that `since` and `until` narrow, empty where there is none."""
         required = [c.name for c in self.table.stored if c.kind == "date" and c.required]
         return required[0] if required else ""
+
+    @property
+    def stem(self) -> str:
+        """What the names of its models begin with."""
+        return "".join(word.title() for word in self.one.split())
 
     @property
     def subject(self) -> str:
