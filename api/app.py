@@ -30,7 +30,8 @@ from solespan.api.routes.importing import imports
 from solespan.api.routes.notices import consents, hooks, notices
 from solespan.api.routes.page_register import PAGES
 from solespan.api.routes.planning import calendar_feed, care, plans, resole_options
-from solespan.api.routes.rack import revisions, wear_batch
+from solespan.api.routes.rack import revisions
+from solespan.api.routes.rack.batches import batch_routers
 from solespan.api.routes.rack.corrections import correction_routers
 from solespan.api.routes.rack.records import record_routers
 from solespan.api.services.notices.worker import NoticeWorker
@@ -102,7 +103,7 @@ def create_app(
         look_back.router,
         *record_routers(),
         *correction_routers(),
-        wear_batch.router,
+        *batch_routers(),
         imports.router,
         revisions.router,
         fit.router,

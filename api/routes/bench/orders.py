@@ -22,6 +22,7 @@ from solespan.api.routes.http.requests import (
     etag_of,
     json_answer,
     needs_json,
+    needs_patch,
     plain,
     rows_answer,
     versions_in,
@@ -142,10 +143,10 @@ def create_move(ctx: Context, order_id: OrderId, body: Move, key: IdempotencyKey
     "/bench-orders/{order_id}",
     response_model=None,
     responses={200: {"model": Order}},
-    dependencies=_AS_JSON,
+    dependencies=[Depends(needs_patch)],
 )
 def amend_order(ctx: Context, order_id: OrderId, body: OrderChange, versions: Versions) -> Response:
-    """Correct an order; its stage changes only by a move."""
+    """Correct an order by a JSON merge patch (RFC 7396); its stage changes only by a move."""
     with ctx.database.writing() as session:
         values = body.model_dump(exclude_unset=True)
         order = orders.amend(session, order_id, values, versions)

@@ -19,10 +19,11 @@ from solespan.api.routes.http.requests import (
     etag_of,
     json_answer,
     needs_json,
+    needs_patch,
     plain,
     versions_in,
 )
-from solespan.api.schemas.bench.shop import BenchSettings, BenchSettingsStored
+from solespan.api.schemas.bench.shop import BenchSettings, BenchSettingsPatch, BenchSettingsStored
 from solespan.api.schemas.bench.workload import (
     BenchPlanAsked,
     DueOutcomeGiven,
@@ -30,6 +31,7 @@ from solespan.api.schemas.bench.workload import (
     Workload,
     WorkloadFilters,
 )
+from solespan.api.schemas.merge_patch import patched
 from solespan.api.services.bench import bench_settings
 from solespan.api.services.bench.bench_plan import make_plan, newest_plan
 from solespan.api.services.bench.outcomes import keep_outcome
@@ -39,6 +41,7 @@ from solespan.api.services.idempotency import Answered, fingerprint_of
 __all__ = ["router"]
 
 router = APIRouter(prefix="/v1", tags=["bench"], responses=PROBLEM_ANSWERS)
+Versions = Annotated[frozenset[int] | None, Depends(versions_in)]
 _AS_JSON = [Depends(needs_json)]
 
 
@@ -102,8 +105,7 @@ def read_bench_settings(ctx: Context) -> Response:
     """Read the bench's hours, prices and tolerances."""
     with ctx.database.reading() as session:
         settings, version = bench_settings.read_bench_settings(session)
-    body = {"version": version, "settings": settings.model_dump(mode="json")}
-    return json_answer(body, headers={"etag": etag_of(version)})
+    return _settings_answer(settings, version)
 
 
 @router.put(
@@ -115,11 +117,33 @@ def read_bench_settings(ctx: Context) -> Response:
 def replace_bench_settings(
     ctx: Context,
     body: BenchSettings,
-    versions: Annotated[frozenset[int] | None, Depends(versions_in)],
+    versions: Versions,
 ) -> Response:
     """Replace them."""
     with ctx.database.writing() as session:
         version = bench_settings.change_bench_settings(session, body, versions)
+    return _settings_answer(body, version)
+
+
+@router.patch(
+    "/bench-settings",
+    response_model=None,
+    responses={200: {"model": BenchSettingsStored}},
+    dependencies=[Depends(needs_patch)],
+)
+def amend_bench_settings(
+    ctx: Context,
+    patch: BenchSettingsPatch,
+    versions: Versions,
+) -> Response:
+    """Change some of them by a JSON merge patch (RFC 7396); null = the default."""
+    with ctx.database.writing() as session:
+        body = patched(bench_settings.read_bench_settings(session)[0], patch)
+        version = bench_settings.change_bench_settings(session, body, versions)
+    return _settings_answer(body, version)
+
+
+def _settings_answer(body: BenchSettings, version: int) -> Response:
     answer = {"version": version, "settings": body.model_dump(mode="json")}
     return json_answer(answer, headers={"etag": etag_of(version)})
 

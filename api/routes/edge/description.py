@@ -18,7 +18,7 @@ from solespan.api.problems import PROBLEMS
 from solespan.api.routes.edge.access import OPEN, SAFE_METHODS, SIGNED_IN, need_of
 from solespan.api.routes.edge.description_words import ABOUT, LICENCE, TAGS
 from solespan.api.routes.http.problem_document import MEDIA_TYPE
-from solespan.api.routes.http.requests import FILE
+from solespan.api.routes.http.requests import FILE, MERGE_PATCH
 from solespan.api.schemas.service import Problem
 from solespan.api.services.accounts.sessions import session_cookie_name
 from solespan.api.settings import Settings
@@ -72,11 +72,15 @@ def _complete(document: dict[str, Any], settings: Settings) -> None:
         operation["security"] = _security(method, path, settings)
         known = list(_problem_statuses(method, operation))
         used |= {*known}
+        _state_headers(operation)
         answers = {str(s): {"$ref": f"#/components/responses/Problem{s}"} for s in known}
         operation["responses"] = dict(sorted((answers | operation["responses"]).items()))
         if any(p["name"] == "after" for p in operation.get("parameters", ())):
             headers = operation["responses"]["200"].setdefault("headers", {})
             headers["Link"] = {"$ref": "#/components/headers/Link"}
+        if method == "PATCH":
+            media = operation["requestBody"]["content"]
+            operation["requestBody"]["content"] = {MERGE_PATCH: media["application/json"]}
         _name_form(schemas, operation)
     for status in {*_STATUSES} - used:
         del components["responses"][f"Problem{status}"]
@@ -164,6 +168,14 @@ def _problem(status: int) -> dict[str, Any]:
             }
         },
     }
+
+
+def _state_headers(operation: Mapping[str, Any]) -> None:
+    """Say of each header that it is text, and that a change needs If-Match."""
+    for parameter in operation.get("parameters", ()):
+        if parameter["in"] == "header":
+            parameter["schema"] = {"type": "string"}
+            parameter["required"] = parameter["name"].lower() == "if-match"
 
 
 def _name_form(schemas: dict[str, Any], operation: Mapping[str, Any]) -> None:

@@ -41,6 +41,7 @@ __all__ = [
     "etag_of",
     "json_answer",
     "needs_json",
+    "needs_patch",
     "plain",
     "rows_answer",
     "unless_same",
@@ -111,9 +112,20 @@ IdempotencyKey = Annotated[str | None, Depends(_key)]
 
 async def needs_json(request: Request) -> None:
     """Refuse a body that is not called JSON, before anything is read from it."""
-    kind = request.headers.get("content-type", "").partition(";")[0].strip().lower()
-    if kind != "application/json":
+    if _media_type(request) != "application/json":
         raise HTTPException(415, "a record is sent with Content-Type: application/json")
+
+
+async def needs_patch(request: Request) -> None:
+    """Refuse a body that is called neither a merge patch nor JSON."""
+    if _media_type(request) not in (MERGE_PATCH, "application/json"):
+        raise HTTPException(
+            415, f"a patch is sent with Content-Type: {MERGE_PATCH}", {"accept-patch": MERGE_PATCH}
+        )
+
+
+def _media_type(request: Request) -> str:
+    return request.headers.get("content-type", "").partition(";")[0].strip().lower()
 
 
 def plain(row: Mapping[str, Any]) -> dict[str, Any]:

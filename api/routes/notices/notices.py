@@ -17,11 +17,13 @@ from solespan.api.routes.http.requests import (
     etag_of,
     json_answer,
     needs_json,
+    needs_patch,
     plain,
     rows_answer,
     versions_in,
 )
 from solespan.api.schemas.fields import KnownId
+from solespan.api.schemas.merge_patch import patched
 from solespan.api.schemas.notices.notices import (
     DecisionFilters,
     DecisionPage,
@@ -29,9 +31,11 @@ from solespan.api.schemas.notices.notices import (
     NoticeFilters,
     NoticePage,
     NoticeRules,
+    NoticeRulesPatch,
     NoticeRulesStored,
     NoticeRun,
     NoticeTemplate,
+    NoticeTemplatePatch,
     NoticeTemplateStored,
 )
 from solespan.api.services.idempotency import Answered, fingerprint_of
@@ -49,9 +53,14 @@ from solespan.api.services.notices.reading import (
 __all__ = ["router"]
 
 router = APIRouter(prefix="/v1/notices", tags=["notices"], responses=PROBLEM_ANSWERS)
-_AS_JSON = [Depends(needs_json)]
+_AS_JSON, _AS_PATCH = [Depends(needs_json)], [Depends(needs_patch)]
 Versions = Annotated[frozenset[int] | None, Depends(versions_in)]
 NoticeId = Annotated[KnownId, Path(description="the notice. Unit: none (identifier)")]
+
+
+def _choices_answer(name: str, chosen: NoticeRules | NoticeTemplate, version: int) -> Response:
+    body = {"version": version, name: chosen.model_dump(mode="json")}
+    return json_answer(body, headers={"etag": etag_of(version)})
 
 
 @router.get("/rules", response_model=None, responses={200: {"model": NoticeRulesStored}})
@@ -59,8 +68,7 @@ def read_notice_rules(ctx: Context) -> Response:
     """Read when the shop writes to a customer, and how."""
     with ctx.database.reading() as session:
         rules, version = choices.read_rules(session)
-    body = {"version": version, "rules": rules.model_dump(mode="json")}
-    return json_answer(body, headers={"etag": etag_of(version)})
+    return _choices_answer("rules", rules, version)
 
 
 @router.put(
@@ -73,8 +81,25 @@ def replace_notice_rules(ctx: Context, body: NoticeRules, versions: Versions) ->
     """Replace them."""
     with ctx.database.writing() as session:
         version = choices.change_rules(session, body, versions)
-    answer = {"version": version, "rules": body.model_dump(mode="json")}
-    return json_answer(answer, headers={"etag": etag_of(version)})
+    return _choices_answer("rules", body, version)
+
+
+@router.patch(
+    "/rules",
+    response_model=None,
+    responses={200: {"model": NoticeRulesStored}},
+    dependencies=_AS_PATCH,
+)
+def amend_notice_rules(
+    ctx: Context,
+    patch: NoticeRulesPatch,
+    versions: Versions,
+) -> Response:
+    """Change some of them by a JSON merge patch (RFC 7396)."""
+    with ctx.database.writing() as session:
+        body = patched(choices.read_rules(session)[0], patch)
+        version = choices.change_rules(session, body, versions)
+    return _choices_answer("rules", body, version)
 
 
 @router.get("/template", response_model=None, responses={200: {"model": NoticeTemplateStored}})
@@ -82,8 +107,7 @@ def read_notice_template(ctx: Context) -> Response:
     """Read the wording."""
     with ctx.database.reading() as session:
         template, version = choices.read_template(session)
-    body = {"version": version, "template": template.model_dump(mode="json")}
-    return json_answer(body, headers={"etag": etag_of(version)})
+    return _choices_answer("template", template, version)
 
 
 @router.put(
@@ -96,8 +120,25 @@ def replace_notice_template(ctx: Context, body: NoticeTemplate, versions: Versio
     """Replace the wording; one that cannot be filled in is refused, with part, line and reason."""
     with ctx.database.writing() as session:
         version = choices.change_template(session, body, versions)
-    answer = {"version": version, "template": body.model_dump(mode="json")}
-    return json_answer(answer, headers={"etag": etag_of(version)})
+    return _choices_answer("template", body, version)
+
+
+@router.patch(
+    "/template",
+    response_model=None,
+    responses={200: {"model": NoticeTemplateStored}},
+    dependencies=_AS_PATCH,
+)
+def amend_notice_template(
+    ctx: Context,
+    patch: NoticeTemplatePatch,
+    versions: Versions,
+) -> Response:
+    """Change a part of the wording by a JSON merge patch (RFC 7396)."""
+    with ctx.database.writing() as session:
+        body = patched(choices.read_template(session)[0], patch)
+        version = choices.change_template(session, body, versions)
+    return _choices_answer("template", body, version)
 
 
 @router.get("/preview", response_model=None, responses={200: {"model": DecisionPage}})

@@ -15,12 +15,15 @@ from solespan.api.routes.http.requests import (
     etag_of,
     json_answer,
     needs_json,
+    needs_patch,
     versions_in,
 )
 from solespan.api.schemas.fields import KnownId, NewId, PlainDate
+from solespan.api.schemas.merge_patch import patched
 from solespan.api.schemas.planning.resole_options import (
     LifeOfRack,
     LifeSettingsAsked,
+    LifeSettingsPatch,
     LifeSettingsStored,
     RouteAnswer,
     RouteAsked,
@@ -30,13 +33,19 @@ from solespan.api.schemas.planning.resole_options import (
     TraitsAsked,
 )
 from solespan.api.services.planning import resole_options
-from solespan.api.services.planning.cost_of_ownership import change_stood, life_of_rack, read_stood
+from solespan.api.services.planning.cost_of_ownership import (
+    change_stood,
+    life_of_rack,
+    read_stood,
+    stood_choices,
+)
 
 __all__ = ["router"]
 
 router = APIRouter(prefix="/v1", tags=["planning"], responses=PROBLEM_ANSWERS)
 WearerId = Annotated[KnownId, Query(description="whose rack. Unit: none (identifier)")]
 PairId = Annotated[KnownId, Path(description="the pair. Unit: none (identifier)")]
+Versions = Annotated[frozenset[int] | None, Depends(versions_in)]
 _AS_JSON = [Depends(needs_json)]
 
 
@@ -150,9 +159,26 @@ def read_life_settings(ctx: Context) -> Response:
 def replace_life_settings(
     ctx: Context,
     body: LifeSettingsAsked,
-    versions: Annotated[frozenset[int] | None, Depends(versions_in)],
+    versions: Versions,
 ) -> Response:
     """Set how many resoles constructions allow; the others go back to the default."""
     with ctx.database.writing() as session:
         answer = change_stood(session, body, versions)
+    return json_answer(answer, headers={"etag": etag_of(answer["version"])})
+
+
+@router.patch(
+    "/life-settings",
+    response_model=None,
+    responses={200: {"model": LifeSettingsStored}},
+    dependencies=[Depends(needs_patch)],
+)
+def amend_life_settings(
+    ctx: Context,
+    patch: LifeSettingsPatch,
+    versions: Versions,
+) -> Response:
+    """Set some of them by a JSON merge patch (RFC 7396); null = the default."""
+    with ctx.database.writing() as session:
+        answer = change_stood(session, patched(stood_choices(session), patch), versions)
     return json_answer(answer, headers={"etag": etag_of(answer["version"])})

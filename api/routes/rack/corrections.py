@@ -17,6 +17,7 @@ from solespan.api.routes.http.requests import (
     etag_of,
     json_answer,
     needs_json,
+    needs_patch,
     plain,
     versions_in,
 )
@@ -50,8 +51,13 @@ def _router(record: Record) -> APIRouter:
         body: record.amended,  # type: ignore[name-defined]
         versions: Versions,
     ) -> Response:
-        """Correct some values; a day, foot, point or method of the key may change."""
-        values = body.model_dump(exclude_unset=True)
+        """Correct some values by a JSON merge patch (RFC 7396); null = the default.
+
+        A day, foot, point or method of the key may change.
+        """
+        given = body.model_dump(exclude_unset=True)
+        defaults = {name: record.table.by_name[name].default for name in given}
+        values = {name: defaults[name] if v is None else v for name, v in given.items()}
         with ctx.database.writing() as session:
             written = records.replace(
                 session, record.name, key, values, versions=versions, clock=ctx.clock
@@ -90,6 +96,7 @@ def _router(record: Record) -> APIRouter:
         headers = {"etag": etag_of(row["version"]), "location": record_address(record, row)}
         return json_answer(plain(row), headers=headers)
 
+    body_kinds = {"PATCH": needs_patch, "PUT": needs_json}
     moving = ((f"{one}/pair", "PUT", move, "move", record.answered),)
     for path, method, endpoint, verb, model in (
         *(moving if record.name in records.MOVABLE else ()),
@@ -104,7 +111,7 @@ def _router(record: Record) -> APIRouter:
             name=record.operation(verb),
             summary=f"{verb.title()} {record.one}",
             response_model=None,
-            dependencies=[Depends(needs_json)] if verb in ("amend", "move") else [],
+            dependencies=[Depends(body_kinds[method])] if method in body_kinds else [],
             responses={200: {"model": model}},
         )
     return router

@@ -11,12 +11,13 @@ import pandas as pd
 from pydantic import Field, StringConstraints, model_validator
 
 from solespan.api.schemas.fields import PlainDate
+from solespan.api.schemas.merge_patch import patch_model
 from solespan.api.schemas.rack.records import Answer, Message
 from solespan.forecast.bench.hours import BenchHours, Closure
 from solespan.forecast.bench.standards import SOURCE, STANDARDS
 from solespan.forecast.frames import WORKS
 
-__all__ = ["BenchSettings", "BenchSettingsStored", "Hours"]
+__all__ = ["BenchSettings", "BenchSettingsPatch", "BenchSettingsStored", "Hours"]
 
 Work = Literal[WORKS]  # type: ignore[valid-type]
 Currency = Annotated[str, StringConstraints(pattern=r"^[A-Z]{3}$")]
@@ -83,6 +84,9 @@ class BenchSettings(Message):
         if sum(self.hours_by_weekday) <= 0:
             raise ValueError("the bench must be open at some time in the week")
         return self
+
+
+BenchSettingsPatch = patch_model(BenchSettings)
 
 
 class BenchSettingsStored(Answer):

@@ -12,6 +12,7 @@ from pydantic import AfterValidator, Field, StringConstraints, field_validator, 
 
 from solespan.api.channels import CHANNELS
 from solespan.api.schemas.fields import KnownId, PlainDate
+from solespan.api.schemas.merge_patch import patch_model
 from solespan.api.schemas.rack.records import MAX_PAGE, Answer, Message
 
 __all__ = [
@@ -27,9 +28,11 @@ __all__ = [
     "NoticeFilters",
     "NoticePage",
     "NoticeRules",
+    "NoticeRulesPatch",
     "NoticeRulesStored",
     "NoticeRun",
     "NoticeTemplate",
+    "NoticeTemplatePatch",
     "NoticeTemplateStored",
 ]
 
@@ -151,6 +154,9 @@ class NoticeRules(Message):
         return words
 
 
+NoticeRulesPatch = patch_model(NoticeRules)
+
+
 class NoticeRulesStored(Answer):
     """The rules and their version."""
 
@@ -164,6 +170,9 @@ class NoticeTemplate(Message):
     subject: Source = Field(description="one line. Unit: none (template)")
     text: Source = Field(description="plain text, for mail and letters. Unit: none (template)")
     html: Source = Field(description="the same as HTML, for mail. Unit: none (template)")
+
+
+NoticeTemplatePatch = patch_model(NoticeTemplate)
 
 
 class NoticeTemplateStored(Answer):

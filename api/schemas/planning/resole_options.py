@@ -11,6 +11,7 @@ from typing import Annotated, Any, Literal
 from pydantic import Field, StringConstraints
 
 from solespan.api.schemas.fields import KnownId
+from solespan.api.schemas.merge_patch import patch_model
 from solespan.api.schemas.planning.planning_fields import (
     Currency,
     Line,
@@ -30,6 +31,7 @@ from solespan.forecast.planning.resole_options import ABILITIES
 __all__ = [
     "LifeOfRack",
     "LifeSettingsAsked",
+    "LifeSettingsPatch",
     "LifeSettingsStored",
     "RouteAnswer",
     "RouteAsked",
@@ -188,6 +190,9 @@ class LifeSettingsAsked(Message):
         "resoles",
         default_factory=dict,
     )
+
+
+LifeSettingsPatch = patch_model(LifeSettingsAsked)
 
 
 class LifeSettingsStored(Answer):

@@ -51,7 +51,7 @@ class Record:
 
     def __post_init__(self) -> None:
         """Make the models from the table's columns."""
-        stem = "".join(word.title() for word in self.one.split())
+        stem = self.stem
         own_id = self.table.key[0] if len(self.table.key) == 1 else ""
         columns = self.table.stored
         rest = [c for c in columns if c.name not in self.table.key and c.kind != "id"]
@@ -93,6 +93,11 @@ class Record:
         """The date column that `since` and `until` narrow, empty where there is none."""
         required = [c.name for c in self.table.stored if c.kind == "date" and c.required]
         return required[0] if required else ""
+
+    @property
+    def stem(self) -> str:
+        """What the names of its models begin with."""
+        return "".join(word.title() for word in self.one.split())
 
     @property
     def subject(self) -> str:
@@ -177,11 +182,10 @@ def _given(column: Column, *, optional: bool) -> Any:
 
 
 def _amended(column: Column) -> Any:
-    """Describe a field that may be left out; only what may be unknown takes null."""
+    """Describe a field that may be left out; only what need not be given takes null."""
     kind = column_type(column)
-    known = column.required or column.default is not None
     text = described(column, "; left out = as it is")
-    return (kind if known else kind | None, Field(default=None, description=text))
+    return (kind if column.required else kind | None, Field(default=None, description=text))
 
 
 def _answered(column: Column) -> Any:

@@ -35,6 +35,11 @@ def read_stood(session: Session) -> dict[str, Any]:
     }
 
 
+def stood_choices(session: Session) -> LifeSettingsAsked:
+    """Return what was edited."""
+    return read_choices(session, NAME, LifeSettingsAsked())[0]
+
+
 def change_stood(
     session: Session, choices: LifeSettingsAsked, versions: frozenset[int] | None
 ) -> dict[str, Any]:

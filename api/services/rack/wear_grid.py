@@ -20,8 +20,8 @@ from solespan.api.schemas.rack.wear_grid import Cell, WearGridForm
 from solespan.api.services.context import AppContext
 from solespan.api.services.rack.log_forms import follow
 from solespan.api.services.rack.page_frames import MOST_ROWS
+from solespan.api.services.rack.record_batch import write_batch
 from solespan.api.services.rack.records import RecordRefused
-from solespan.api.services.rack.wear_batch import write_batch
 from solespan.api.services.unknown_id import unknown_id
 from solespan.api.storage.rack.records import Row, count_wear_days, list_records, owner_of
 from solespan.forecast.frames import STANDARD_HOURS_PER_WEAR_DAY, WEAR_DAYS
@@ -164,7 +164,7 @@ def _written(
     session: Session, put: list[Row], remove: list[Row], clock: Clock, problem: GridProblem
 ) -> set[str]:
     try:
-        return write_batch(session, put, remove, clock).wearer_ids
+        return write_batch(session, "wear_days", put, remove, clock).wearer_ids
     except RecordRefused as refused:
         fault = refused.faults[0]
         problem.errors[""] = f"{fault.why}; accepted: {fault.accepted}."

@@ -153,7 +153,7 @@ def test_every_error_of_the_program_stands_in_the_register(app):
 def test_allow_names_every_method_of_the_address(client):
     answer = client.post("/v1/wear-days/oxford/2026-06-10")
     assert answer.headers["allow"] == "GET, HEAD, PUT, PATCH, DELETE, OPTIONS"
-    assert client.put("/v1/wear-days").headers["allow"] == "GET, POST"
+    assert client.put("/v1/wear-days").headers["allow"] == "GET, HEAD, POST, OPTIONS"
 
 
 def test_what_was_sent_is_not_repeated_in_the_answer(client):
