@@ -33,6 +33,7 @@ from solespan.api.routes.rack.corrections import correction_routers
 from solespan.api.routes.rack.records import record_routers
 from solespan.api.schemas.service import Problem
 from solespan.api.services.notices.worker import NoticeWorker
+from solespan.api.services.operation.backup_schedule import BackupSchedule
 from solespan.api.settings import Settings
 from solespan.api.storage.schema import prepare, refuse_unbound_role
 from solespan.api.wiring import Services, build_services
@@ -72,11 +73,13 @@ def create_app(
         prepare(services.database)
         if settings.accounts:
             refuse_unbound_role(services.database)
-        sender = NoticeWorker(services)
+        sender, backups = NoticeWorker(services), BackupSchedule(services)
         if background:
             services.refitter.start()
             sender.start()
+            backups.start()
         yield
+        backups.stop()
         sender.stop()
         services.refitter.stop()
         services.database.close()
