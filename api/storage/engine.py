@@ -36,6 +36,7 @@ from solespan.api.storage.scope import scope_changes
 __all__ = [
     "ACCEPTED",
     "DATABASE_SETTING",
+    "SAFE_SQLITE",
     "WRITES",
     "make_engine",
     "parsed_url",
