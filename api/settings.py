@@ -19,6 +19,7 @@ from solespan.api.errors import BadSetting
 __all__ = ["Settings", "load_settings"]
 
 PREFIX = "SOLESPAN_"
+SECRETS = ("secret_key", "smtp_password", "backup_passphrase", "metrics_token")
 
 
 def _networks(listed: str) -> str:
@@ -146,6 +147,18 @@ class Settings(BaseSettings):
             description="Encrypts every backup, and opens it; at least 12 characters.",
         ),
     ] = None
+    metrics_token: Annotated[
+        SecretStr | None,
+        Field(min_length=16, description="Opens `/metrics` to a program that sends it as bearer."),
+    ] = None
+    metrics_from: Annotated[
+        str,
+        Field(
+            description="Addresses or networks, with commas between, that read `/metrics` without "
+            "a token, such as 127.0.0.1. Requests through a proxy never do."
+        ),
+        AfterValidator(_networks),
+    ] = ""
     public_address: Annotated[
         str | None,
         Field(
@@ -185,7 +198,12 @@ def load_settings() -> Settings:
     except ValidationError as cause:
         first = cause.errors()[0]
         name = PREFIX + str(first["loc"][0]).upper()
-        secret = first["loc"][0] in ("secret_key", "smtp_password", "backup_passphrase")
+        secret = first["loc"][0] in (
+            "secret_key",
+            "smtp_password",
+            "backup_passphrase",
+            "metrics_token",
+        )
         shown = "its value is kept from the screen" if secret else repr(first["input"])
         raise BadSetting(
             f"The setting {name} cannot be used: {shown}.",
