@@ -1,9 +1,9 @@
 """Graceful reload: how does a new process take over the socket, so that no request is dropped?
 
 On SIGHUP the server stops accepting, answers what it has, and becomes a new process by `exec`. The
-listening socket stays open meanwhile: whoever connects waits for the new process. A connection that
-has sent nothing yet is waited for. One that only stays open for a next request is closed, as HTTP
-allows.
+listening socket stays open meanwhile, so new connections wait for the new process. A connection
+that has sent nothing yet is waited for. One that only stays open for a next request is closed, as
+HTTP allows.
 """
 
 from __future__ import annotations
