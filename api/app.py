@@ -17,12 +17,14 @@ from solespan.api.clock import Clock
 from solespan.api.routes import health
 from solespan.api.routes.accounts import accounts, customer_record
 from solespan.api.routes.bench import materials, orders, quotes, workload
+from solespan.api.routes.edge import metrics
 from solespan.api.routes.edge.access import Access
 from solespan.api.routes.edge.description import describe, operation_id
 from solespan.api.routes.edge.gate import Gate
 from solespan.api.routes.edge.head import HeadAsGet
 from solespan.api.routes.edge.headers import SecurityHeaders
 from solespan.api.routes.edge.record import RequestRecord
+from solespan.api.routes.edge.route_template import RouteTemplates
 from solespan.api.routes.forecasts import fit, forecasts, look_back
 from solespan.api.routes.http import problems
 from solespan.api.routes.http.page_entry import navigation_of
@@ -35,6 +37,8 @@ from solespan.api.routes.rack.batches import batch_routers
 from solespan.api.routes.rack.corrections import correction_routers
 from solespan.api.routes.rack.records import record_routers
 from solespan.api.services.notices.worker import NoticeWorker
+from solespan.api.services.operation.backup_schedule import BackupSchedule
+from solespan.api.services.operation.metrics import Metrics
 from solespan.api.settings import Settings
 from solespan.api.storage.schema import prepare, refuse_unbound_role
 from solespan.api.wiring import Services, build_services
@@ -74,11 +78,13 @@ def create_app(
         prepare(services.database)
         if settings.accounts:
             refuse_unbound_role(services.database)
-        sender = NoticeWorker(services)
+        sender, backups = NoticeWorker(services), BackupSchedule(services)
         if background:
             services.refitter.start()
             sender.start()
+            backups.start()
         yield
+        backups.stop()
         sender.stop()
         services.refitter.stop()
         services.database.close()
@@ -96,6 +102,8 @@ def create_app(
     )
     app.state.services = build_services(settings, clock)
     app.state.navigation = navigation_of(PAGES)
+    app.state.metrics = Metrics()
+    app.state.route_templates = RouteTemplates(app.router.routes)
     # Their routes stand side by side, not in nested routers: each of those looks for changes below
     # it at every request. Forecasts first: they are read most, and routes are asked in turn.
     for router in (
@@ -126,6 +134,7 @@ def create_app(
         if isinstance(route, APIRoute):
             route.unique_id = operation_id(route)
     app.include_router(problems.router)
+    app.include_router(metrics.router)
     app.include_router(calendar_feed.feed)
     for page in PAGES:
         app.include_router(page.router, include_in_schema=False)

@@ -19,6 +19,7 @@ from solespan.api.errors import BadSetting
 __all__ = ["Settings", "load_settings"]
 
 PREFIX = "SOLESPAN_"
+SECRETS = ("secret_key", "smtp_password", "backup_passphrase", "metrics_token")
 
 
 def _networks(listed: str) -> str:
@@ -126,6 +127,38 @@ class Settings(BaseSettings):
         int,
         Field(ge=1, le=36_500, description="Days that a consent is kept after its withdrawal."),
     ] = 1095
+    backup_folder: Annotated[
+        str | None,
+        Field(description="Folder for backups that the service makes by itself; unset = none."),
+    ] = None
+    backup_every_hours: Annotated[
+        float, Field(gt=0, le=8760, description="Hours between two of them.")
+    ] = 24
+    backup_keep_days: Annotated[
+        int, Field(ge=1, le=3650, description="Days of which the newest backup is kept.")
+    ] = 7
+    backup_keep_weeks: Annotated[
+        int, Field(ge=0, le=520, description="Weeks of which the newest backup is kept.")
+    ] = 8
+    backup_passphrase: Annotated[
+        SecretStr | None,
+        Field(
+            min_length=12,
+            description="Encrypts every backup, and opens it; at least 12 characters.",
+        ),
+    ] = None
+    metrics_token: Annotated[
+        SecretStr | None,
+        Field(min_length=16, description="Opens `/metrics` to a program that sends it as bearer."),
+    ] = None
+    metrics_from: Annotated[
+        str,
+        Field(
+            description="Addresses or networks, with commas between, that read `/metrics` without "
+            "a token, such as 127.0.0.1. Requests through a proxy never do."
+        ),
+        AfterValidator(_networks),
+    ] = ""
     public_address: Annotated[
         str | None,
         Field(
@@ -170,7 +203,12 @@ def load_settings() -> Settings:
     except ValidationError as cause:
         first = cause.errors()[0]
         name = PREFIX + str(first["loc"][0]).upper()
-        secret = first["loc"][0] in ("secret_key", "smtp_password")
+        secret = first["loc"][0] in (
+            "secret_key",
+            "smtp_password",
+            "backup_passphrase",
+            "metrics_token",
+        )
         shown = "its value is kept from the screen" if secret else repr(first["input"])
         raise BadSetting(
             f"The setting {name} cannot be used: {shown}.",

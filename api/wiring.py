@@ -20,7 +20,7 @@ from solespan.api.services.forecasts.forecasting import Forecaster
 from solespan.api.services.forecasts.look_back import LookBack
 from solespan.api.services.forecasts.shop_settings import operator_settings
 from solespan.api.services.idempotency import IdempotencyStore
-from solespan.api.services.retention import Sweeper
+from solespan.api.services.operation.retention import Sweeper
 from solespan.api.settings import Settings
 from solespan.api.storage.accounts.accounts import list_tenants
 from solespan.api.storage.session import Database, open_database

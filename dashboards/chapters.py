@@ -126,6 +126,7 @@ CHAPTERS: tuple[Chapter, ...] = (
     Chapter("operator/start"),
     Chapter("operator/accounts"),
     Chapter("operator/mail"),
+    Chapter("operator/backups"),
     Chapter("operator/records"),
     Chapter("words"),
 )

@@ -26,6 +26,7 @@ from solespan.api.cli.importing import exporting, importing
 from solespan.api.cli.importing import lists as import_lists
 from solespan.api.cli.notices import lists as notice_lists
 from solespan.api.cli.notices import notices
+from solespan.api.cli.operation import backups, doctor
 from solespan.api.cli.planning import lists as planning_lists
 from solespan.api.cli.planning import planning, upkeep
 from solespan.api.cli.rack import log, pair_steps, pairs, record_changes, records, wearers
@@ -63,6 +64,8 @@ MODULES = (
     serve,
     migrating,
     copying,
+    backups,
+    doctor,
 )
 MISTAKE = 2
 

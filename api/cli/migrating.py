@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Annotated
+
 import typer
 
 __all__ = ["register"]
@@ -11,13 +13,17 @@ def register(app: typer.Typer) -> None:
     """Add the command."""
 
     @app.command("migrate")
-    def migrate() -> None:
-        """Bring the database up to date; make a copy of it first."""
+    def migrate(
+        yes: Annotated[
+            bool, typer.Option("--yes", help="Go on where the new version deletes rows.")
+        ] = False,
+    ) -> None:
+        """Bring the database up to date; make a backup of it first."""
         from solespan.api.cli.opening import opened
         from solespan.api.storage import schema
 
         with opened(ready=False) as (database, _settings):
-            before, after = schema.migrate(database)
+            before, after = schema.migrate(database, keep_rows=not yes)
         if before == after:
             typer.echo(f"The database is up to date (revision {after}).")
         else:

@@ -28,29 +28,33 @@ Port = Annotated[
     int | None,
     typer.Option(min=0, max=65535, help="Port to listen on; 0 = any free one. Default 8000."),
 ]
+Fd = Annotated[
+    int | None,
+    typer.Option(min=0, help="Number of an open socket to serve, as a socket unit gives: 3."),
+]
 
 
 def register(app: typer.Typer) -> None:
     """Add the command."""
 
     @app.command("serve")
-    def serve(host: Host = None, port: Port = None) -> None:
-        """Start the service and its pages for this machine; Ctrl-C ends it."""
-        run(host, port)
+    def serve(host: Host = None, port: Port = None, fd: Fd = None) -> None:
+        """Start the service and its pages for this machine; Ctrl-C ends it, SIGHUP renews it."""
+        run(host, port, fd)
 
 
-def run(host: str | None, port: int | None) -> None:
+def run(host: str | None, port: int | None, fd: int | None = None) -> None:
     """Check the address and the database, then serve until interrupted."""
-    import uvicorn
-
     from solespan.api.app import LOOPBACK_HOSTS, create_app
+    from solespan.api.cli.operation.reload import inherited, serve_until_stopped
     from solespan.api.logs import configure_logs
     from solespan.api.settings import load_settings
     from solespan.api.storage.schema import prepare, refuse_unbound_role
     from solespan.api.storage.session import open_database
 
     settings = load_settings()
-    host = host or settings.host
+    listening = None if fd is None else inherited(fd)
+    host = listening.getsockname()[0] if listening else host or settings.host
     refuse_open_door(host, settings)
     database = open_database(settings.database_url, wait_s=settings.database_wait_s)
     try:
@@ -59,13 +63,13 @@ def run(host: str | None, port: int | None) -> None:
             refuse_unbound_role(database)
     finally:
         database.close()
-    listening = listen(host, settings.port if port is None else port)
+    listening = listening or listen(host, settings.port if port is None else port)
     configure_logs(settings.log_level)
     public = urlsplit(settings.public_address or "").hostname
     app = create_app(settings, allowed_hosts={*LOOPBACK_HOSTS, host, *filter(None, [public])})
     name = f"[{host}]" if ":" in host else host
     note(f"solespan serves http://{name}:{listening.getsockname()[1]}/ (end with Ctrl-C)")
-    uvicorn.Server(server_config(app, settings)).run(sockets=[listening])
+    serve_until_stopped(server_config(app, settings), listening)
 
 
 def server_config(app: FastAPI, settings: Settings) -> uvicorn.Config:

@@ -28,6 +28,7 @@ def run(*, once: bool) -> None:
     """Work until a signal asks to stop; the notice at hand is finished first."""
     from solespan.api.logs import configure_logs
     from solespan.api.services.notices.worker import NoticeWorker
+    from solespan.api.services.operation.backup_schedule import BackupSchedule
     from solespan.api.settings import load_settings
     from solespan.api.storage.schema import prepare, refuse_unbound_role
     from solespan.api.wiring import build_services
@@ -38,8 +39,9 @@ def run(*, once: bool) -> None:
         prepare(services.database)
         if settings.accounts:
             refuse_unbound_role(services.database)
-        worker = NoticeWorker(services)
+        worker, backups = NoticeWorker(services), BackupSchedule(services)
         if once:
+            backups.once()
             sent = worker.once()
             typer.echo(
                 f"Sent {sent.sent}, to be tried again {sent.later}, not delivered {sent.failed}, "
@@ -51,7 +53,9 @@ def run(*, once: bool) -> None:
             signal.signal(number, lambda *_: worker.stop())
         typer.echo("solespan works (end with Ctrl-C)", err=True)
         services.refitter.start()
+        backups.start()
         worker.run()
+        backups.stop()
         services.refitter.stop()
     finally:
         services.database.close()

@@ -8,7 +8,7 @@ from pydantic import BaseModel, ConfigDict, Field
 
 from solespan.api.schemas.rack.records import Answer
 
-__all__ = ["Alive", "FieldError", "Problem", "Ready"]
+__all__ = ["Alive", "FieldError", "Finding", "Findings", "Problem", "Ready"]
 
 
 class FieldError(Answer):
@@ -63,3 +63,23 @@ class Ready(Answer):
     fit: Literal["none", "fitted", "running", "failed"] = Field(
         description="state of the wear model. Unit: none (word)"
     )
+
+
+class Finding(Answer):
+    """One thing that `solespan doctor` looked at."""
+
+    subject: str = Field(description="what was looked at. Unit: none (text)")
+    state: Literal["ok", "warning", "wrong"] = Field(
+        description="wrong needs work now, warning soon. Unit: none (word)"
+    )
+    what: str = Field(description="how it is. Unit: none (text)")
+    remedy: str = Field(description="what to do; empty = nothing. Unit: none (text)")
+
+
+class Findings(Answer):
+    """Everything that `solespan doctor` looked at."""
+
+    status: Literal["ok", "wrong"] = Field(
+        description="whether something must be done now. Unit: none (word)"
+    )
+    items: list[Finding] = Field(description="each thing. Unit: none (list)")

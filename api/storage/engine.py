@@ -38,6 +38,7 @@ __all__ = [
     "ACCEPTED",
     "AT_ONCE",
     "DATABASE_SETTING",
+    "SAFE_SQLITE",
     "WRITES",
     "make_engine",
     "parsed_url",

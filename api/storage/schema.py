@@ -16,8 +16,14 @@ from alembic.script import ScriptDirectory
 from sqlalchemy import Connection, inspect, text
 
 from solespan.api import migrations
-from solespan.api.errors import BadSetting, DatabaseTooNew, DatabaseUnavailable, SolespanError
-from solespan.api.storage.engine import DATABASE_SETTING, WRITES, sees_every_tenant
+from solespan.api.errors import (
+    BadSetting,
+    Conflict,
+    DatabaseTooNew,
+    DatabaseUnavailable,
+    SolespanError,
+)
+from solespan.api.storage.engine import DATABASE_SETTING, WRITES, sees_every_tenant, tell_tenant
 from solespan.api.storage.session import Database, clear_errors
 
 __all__ = [
@@ -25,7 +31,10 @@ __all__ = [
     "alembic_config",
     "migrate",
     "newest_revision",
+    "one_migrator",
     "prepare",
+    "refuse_foreign",
+    "refuse_newer",
     "refuse_unbound_role",
     "revision_of",
 ]
@@ -74,11 +83,11 @@ def prepare(database: Database) -> None:
     if revision is None:
         migrate(database)
         return
-    _refuse_newer(revision)
+    refuse_newer(revision)
     raise DatabaseOld(
         f"The database is of revision {revision}, this program needs {newest_revision()}.",
         where=DATABASE_SETTING,
-        remedy="Make a copy of the database, then run: solespan migrate",
+        remedy="Run: solespan backup FILE, then: solespan migrate",
     )
 
 
@@ -95,27 +104,59 @@ def refuse_unbound_role(database: Database) -> None:
             )
 
 
-def migrate(database: Database, target: str = "head") -> tuple[str | None, str | None]:
+def migrate(
+    database: Database, target: str = "head", *, keep_rows: bool = False
+) -> tuple[str | None, str | None]:
     """Bring a database to `target` in one transaction; return its revision before and after.
 
     Raises `DatabaseTooNew` when a newer program made it, `DatabaseUnavailable` when an empty
-    revision stands beside tables of someone else.
+    revision stands beside tables of someone else, and with `keep_rows` `Conflict` when a table
+    would have fewer rows afterwards; nothing is changed then.
     """
     before = revision_of(database)
-    _refuse_newer(before)
-    with clear_errors(), _one_migrator(database) as connection:
+    refuse_newer(before)
+    with clear_errors(), one_migrator(database) as connection:
         if before is None:
-            _refuse_foreign(connection)
+            refuse_foreign(connection)
+        rows = _row_counts(connection) if keep_rows and before is not None else {}
         config = alembic_config(connection)
         if target == "head" or before is None:
             command.upgrade(config, target)
         else:
             command.downgrade(config, target)
+        if rows:
+            _refuse_loss(rows, _row_counts(connection))
     return before, revision_of(database)
 
 
+def _row_counts(connection: Connection) -> dict[str, int]:
+    """Count the rows of every table, of all tenants."""
+    seen = inspect(connection)
+    counts = dict.fromkeys(seen.get_table_names(), 0)
+    tenants = connection.scalars(text("SELECT id FROM tenants")).all() if counts else []
+    for name in counts:
+        mine = any(column["name"] == "tenant_pk" for column in seen.get_columns(name))
+        whose = f"FROM {name} WHERE tenant_pk = :tenant" if mine else f"FROM {name}"
+        for tenant in tenants if mine else tenants[:1]:
+            tell_tenant(connection, tenant)  # row-level security shows no other rows
+            found = connection.execute(text(f"SELECT count(*) {whose}"), {"tenant": tenant})
+            counts[name] += found.scalar_one()
+    return counts
+
+
+def _refuse_loss(before: dict[str, int], after: dict[str, int]) -> None:
+    lost = {name: rows - after.get(name, 0) for name, rows in before.items()}
+    said = [f"{rows:,} of {name}" for name, rows in lost.items() if rows > 0]
+    if said:
+        raise Conflict(
+            f"The migration would delete rows: {', '.join(said)}. Nothing was changed.",
+            where=DATABASE_SETTING,
+            remedy="Make a backup, then run: solespan migrate --yes",
+        )
+
+
 @contextmanager
-def _one_migrator(database: Database) -> Iterator[Connection]:
+def one_migrator(database: Database) -> Iterator[Connection]:
     """Open one transaction that keeps other migrators out and commits at the end."""
     with database.engine.connect() as connection:
         if connection.dialect.name != "sqlite":
@@ -142,20 +183,22 @@ def _one_migrator(database: Database) -> Iterator[Connection]:
             raw.execute("PRAGMA foreign_keys=ON")
 
 
-def _refuse_newer(revision: str | None) -> None:
+def refuse_newer(revision: str | None, what: str = "database") -> None:
+    """Raise `DatabaseTooNew` where this program does not know the revision."""
     known = {
         step.revision for step in ScriptDirectory.from_config(alembic_config()).walk_revisions()
     }
     if revision is not None and revision not in known:
         raise DatabaseTooNew(
-            f"A newer program made this database (revision {revision}).",
-            where=DATABASE_SETTING,
-            accepted=f"a database up to revision {newest_revision()}",
-            remedy="Install that newer version of solespan, or use another database.",
+            f"A newer program made this {what} (revision {revision}).",
+            where=DATABASE_SETTING if what == "database" else "FILE",
+            accepted=f"a {what} up to revision {newest_revision()}",
+            remedy=f"Install that newer version of solespan, or use another {what}.",
         )
 
 
-def _refuse_foreign(connection: Connection) -> None:
+def refuse_foreign(connection: Connection) -> None:
+    """Raise `SolespanError` where tables stand that are not ours."""
     tables = set(inspect(connection).get_table_names()) - {"alembic_version"}
     if tables:
         raise SolespanError(

@@ -1,1 +1,1 @@
-"""Middleware: what is checked and added on every request before any route sees it?"""
+"""Edge: what is checked, added and counted on every request, before any route sees it?"""

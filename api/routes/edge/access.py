@@ -39,6 +39,7 @@ OWN_LIMITS = frozenset({"/sign-in"})
 OPEN, SIGNED_IN = "open", "signed in"
 NEEDS: tuple[Need, ...] = (
     Need(r"/v1/health/.*|/problems(/.*)?", OPEN, OPEN),
+    Need(r"/metrics", OPEN, OPEN),  # the route asks for a token or an address
     Need(r"/calendar/.*", OPEN, OPEN),  # the address holds the secret
     Need(r"/v1/(members|invitations|tokens|audit|customers)(/.*)?", "manage", "manage"),
     Need(r"/v1/(notices|consents|bounces)(/.*)?", "read", "notices"),

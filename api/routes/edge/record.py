@@ -2,9 +2,10 @@
 
 What is written down about each request, and what is answered when the service itself fails?
 
-One log line per request: request id, method, route template, status, milliseconds. No ids of people
-or pairs, no query, no body. An uncaught exception becomes a 500 problem document. Its kind and
-places in the code go to the log, but not its message, which may quote data.
+One log line per request: request id, method, route template, status, milliseconds; of a refusal
+also the kind of sender. No ids of people or pairs, no query, no body. An uncaught exception becomes
+a 500 problem document. Its kind and places in the code go to the log, but not its message, which
+may quote data.
 """
 
 from __future__ import annotations
@@ -18,6 +19,7 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from solespan.api.logs import places_of
 from solespan.api.problems import PROBLEMS
+from solespan.api.routes.edge.route_template import sender_kind
 from solespan.api.routes.http.problem_document import problem_response
 
 __all__ = ["RequestRecord"]
@@ -60,10 +62,22 @@ class RequestRecord:
                 )
                 await answer(scope, receive, send_recorded)
             finally:
+                seconds = time.perf_counter() - started
+                state = scope["app"].state
+                route = state.route_templates.of(scope)
+                sender = sender_kind(scope["state"].get("identity"))
                 log.info(
                     "request",
                     method=scope["method"],
-                    route=getattr(scope.get("route"), "path", ""),
+                    route=route,
                     status=status,
-                    duration_ms=round((time.perf_counter() - started) * 1000, 1),
+                    duration_ms=round(seconds * 1000, 1),
+                    **({"sender": sender} if status >= 400 else {}),
+                )
+                state.metrics.observe(
+                    method=scope["method"],
+                    route=route,
+                    status=status,
+                    sender=sender,
+                    seconds=seconds,
                 )

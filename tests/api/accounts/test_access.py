@@ -13,6 +13,7 @@ from solespan.api.routes.edge.access import need_of
 from solespan.api.settings import Settings
 
 OPEN_ADDRESSES = {
+    "/metrics",  # asks for a token or an address itself
     "/v1/health/live",
     "/v1/health/ready",
     "/assets/{url_name}",

@@ -12,8 +12,8 @@ import sqlalchemy as sa
 from solespan.api.errors import Conflict, NotFound
 from solespan.api.services.accounts.customer_record import customer_record, erase_customer
 from solespan.api.services.importing.imports import import_files
+from solespan.api.services.operation.retention import Sweeper
 from solespan.api.services.rack import history, records
-from solespan.api.services.retention import Sweeper
 from solespan.api.storage.accounts.accounts import add_tenant
 from solespan.api.storage.change_capture import KEPT
 from solespan.api.storage.engine import tell_tenant

@@ -1,0 +1,1 @@
+"""Commands of the operator: backups, and what is wrong."""

@@ -1,0 +1,1 @@
+"""Operation: what keeps the service itself in order."""
