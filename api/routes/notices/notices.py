@@ -93,8 +93,7 @@ def read_notice_template(ctx: Context) -> Response:
 )
 def replace_notice_template(ctx: Context, body: NoticeTemplate, versions: Versions) -> Response:
     """Replace the wording; one that cannot be filled in is refused, with part, line and reason."""
-    with ctx.database.writing() as session:
-        version = choices.change_template(session, body, versions)
+    version = choices.change_template(ctx.database, body, versions)
     answer = {"version": version, "template": body.model_dump(mode="json")}
     return json_answer(answer, headers={"etag": etag_of(version)})
 

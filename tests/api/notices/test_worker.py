@@ -95,9 +95,9 @@ def test_a_wording_that_fails_the_worker_is_shown_until_it_is_mended(mailing, ma
 
 
 def change_wording(shop, text):
-    with shop.database.writing() as session:
+    with shop.database.reading() as session:
         wording = read_template(session)[0].model_copy(update={"text": text})
-        change_template(session, wording, None)
+    change_template(shop.database, wording, None)
 
 
 def shown(shop):
