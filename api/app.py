@@ -33,6 +33,7 @@ from solespan.api.routes.rack.corrections import correction_routers
 from solespan.api.routes.rack.records import record_routers
 from solespan.api.schemas.service import Problem
 from solespan.api.services.notices.worker import NoticeWorker
+from solespan.api.services.periodic_loop import end_loops
 from solespan.api.settings import Settings
 from solespan.api.storage.schema import prepare, refuse_unbound_role
 from solespan.api.wiring import Services, build_services
@@ -77,8 +78,7 @@ def create_app(
             services.refitter.start()
             sender.start()
         yield
-        sender.stop()
-        services.refitter.stop()
+        end_loops(sender, services.refitter)
         services.database.close()
 
     app = FastAPI(

@@ -10,9 +10,12 @@ from urllib.parse import urlsplit
 import typer
 
 from solespan.api.cli.output import note
+from solespan.api.cli.stopping import LONGEST_END_S, end_within
 from solespan.api.errors import BadSetting
 
 if TYPE_CHECKING:
+    from types import FrameType
+
     import uvicorn
     from fastapi import FastAPI
 
@@ -20,6 +23,7 @@ if TYPE_CHECKING:
 
 __all__ = ["register"]
 
+GRACE_S = 4  # for requests that run when the service is asked to end
 
 Host = Annotated[
     str | None, typer.Option(help="Address to listen on; only loopback. Default 127.0.0.1.")
@@ -41,8 +45,6 @@ def register(app: typer.Typer) -> None:
 
 def run(host: str | None, port: int | None) -> None:
     """Check the address and the database, then serve until interrupted."""
-    import uvicorn
-
     from solespan.api.app import LOOPBACK_HOSTS, create_app
     from solespan.api.logs import configure_logs
     from solespan.api.settings import load_settings
@@ -65,7 +67,20 @@ def run(host: str | None, port: int | None) -> None:
     app = create_app(settings, allowed_hosts={*LOOPBACK_HOSTS, host, *filter(None, [public])})
     name = f"[{host}]" if ":" in host else host
     note(f"solespan serves http://{name}:{listening.getsockname()[1]}/ (end with Ctrl-C)")
-    uvicorn.Server(server_config(app, settings)).run(sockets=[listening])
+    _server(server_config(app, settings)).run(sockets=[listening])
+
+
+def _server(config: uvicorn.Config) -> uvicorn.Server:
+    """Return a server that ends in time once a signal asks for it."""
+    import uvicorn
+
+    class Server(uvicorn.Server):
+        def handle_exit(self, sig: int, frame: FrameType | None) -> None:
+            if not self.should_exit:
+                end_within(LONGEST_END_S)
+            super().handle_exit(sig, frame)
+
+    return Server(config)
 
 
 def server_config(app: FastAPI, settings: Settings) -> uvicorn.Config:
@@ -82,6 +97,7 @@ def server_config(app: FastAPI, settings: Settings) -> uvicorn.Config:
         server_header=False,
         proxy_headers=bool(settings.trusted_proxies),
         forwarded_allow_ips=settings.trusted_proxies,
+        timeout_graceful_shutdown=GRACE_S,
     )
 
 
