@@ -1,7 +1,7 @@
 """Fair pool of workers: who is served next, so that one slow shop holds up no other?
 
-Each key waits at most once, is worked for by at most one thread at a time, and goes to the end of
-the line after its turn. So a key whose turns are slow takes one thread, whatever it has to do.
+Each key waits at most once, and one thread at a time works for it. After its turn it goes to the
+end of the line. So a key whose turns are slow takes one thread, whatever it has to do.
 """
 
 from __future__ import annotations

@@ -13,6 +13,7 @@ from typing import Any
 import sqlalchemy as sa
 from sqlalchemy.orm import Session
 
+from solespan.api.storage.engine import hold_key
 from solespan.api.storage.tables.accounts import Invitation, Membership, Tenant, User
 
 __all__ = [
@@ -132,6 +133,7 @@ def list_members(session: Session, tenant_pk: int, *, lock: bool = False) -> lis
 
 def join(session: Session, *, user_pk: int, tenant_pk: int, role: str) -> None:
     """Make a person a member, or change what they may do."""
+    hold_key(session, "member", tenant_pk, user_pk)
     leave(session, user_pk=user_pk, tenant_pk=tenant_pk)
     session.execute(sa.insert(_MEMBERS).values(user_pk=user_pk, tenant_pk=tenant_pk, role=role))
 
@@ -160,6 +162,7 @@ def put_invitation(
     new_password: bool,
 ) -> None:
     """Keep an invitation in the place of an older one to the same address."""
+    hold_key(session, "invitation", tenant_pk, email)
     session.execute(
         sa.delete(_INVITED).where(_INVITED.c.tenant_pk == tenant_pk, _INVITED.c.email == email)
     )
