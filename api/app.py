@@ -39,6 +39,7 @@ from solespan.api.routes.rack.records import record_routers
 from solespan.api.services.notices.worker import NoticeWorker
 from solespan.api.services.operation.backup_schedule import BackupSchedule
 from solespan.api.services.operation.metrics import Metrics
+from solespan.api.services.periodic_loop import end_loops
 from solespan.api.settings import Settings
 from solespan.api.storage.schema import prepare, refuse_unbound_role
 from solespan.api.wiring import Services, build_services
@@ -84,9 +85,7 @@ def create_app(
             sender.start()
             backups.start()
         yield
-        backups.stop()
-        sender.stop()
-        services.refitter.stop()
+        end_loops(sender, services.refitter, backups)
         services.database.close()
 
     app = FastAPI(

@@ -25,8 +25,9 @@ def choose(
     read: Callable[[Session], tuple[C, int]],
     change: Callable[[Session, C, None], object],
     said: str,
+    check: Callable[[C], object] = bool,
 ) -> None:
-    """Show the choices without a file; else keep those of the file, and say so."""
+    """Show the choices without a file; else `check` and keep those of the file, and say so."""
     from solespan.api.cli.files import read_file
     from solespan.api.cli.messages import read_message
     from solespan.api.cli.opening import serving
@@ -38,6 +39,7 @@ def choose(
         return
     content = read_file(file)
     chosen = read_message(lambda: model.model_validate_json(content))
+    check(chosen)
     with serving(command) as services, services.database.writing() as session:
         change(session, chosen, None)
     note(said)

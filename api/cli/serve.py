@@ -13,6 +13,7 @@ from solespan.api.cli.output import note
 from solespan.api.errors import BadSetting
 
 if TYPE_CHECKING:
+
     import uvicorn
     from fastapi import FastAPI
 
@@ -20,6 +21,7 @@ if TYPE_CHECKING:
 
 __all__ = ["register"]
 
+GRACE_S = 4  # for requests that run when the service is asked to end
 
 Host = Annotated[
     str | None, typer.Option(help="Address to listen on; only loopback. Default 127.0.0.1.")
@@ -86,6 +88,7 @@ def server_config(app: FastAPI, settings: Settings) -> uvicorn.Config:
         server_header=False,
         proxy_headers=bool(settings.trusted_proxies),
         forwarded_allow_ips=settings.trusted_proxies,
+        timeout_graceful_shutdown=GRACE_S,
     )
 
 

@@ -6,9 +6,14 @@ How are the jobs run that nobody waits for: deciding about notices and sending t
 from __future__ import annotations
 
 import signal
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
+
+from solespan.api.cli.stopping import LONGEST_END_S, end_within
+
+if TYPE_CHECKING:
+    from solespan.api.services.notices.worker import NoticeWorker
 
 __all__ = ["register"]
 
@@ -29,6 +34,7 @@ def run(*, once: bool) -> None:
     from solespan.api.logs import configure_logs
     from solespan.api.services.notices.worker import NoticeWorker
     from solespan.api.services.operation.backup_schedule import BackupSchedule
+    from solespan.api.services.periodic_loop import end_loops
     from solespan.api.settings import load_settings
     from solespan.api.storage.schema import prepare, refuse_unbound_role
     from solespan.api.wiring import build_services
@@ -50,12 +56,16 @@ def run(*, once: bool) -> None:
             return
         configure_logs(settings.log_level)
         for number in (signal.SIGINT, signal.SIGTERM):
-            signal.signal(number, lambda *_: worker.stop())
+            signal.signal(number, lambda *_: _ask_to_end(worker))
         typer.echo("solespan works (end with Ctrl-C)", err=True)
         services.refitter.start()
         backups.start()
         worker.run()
-        backups.stop()
-        services.refitter.stop()
+        end_loops(worker, services.refitter, backups)
     finally:
         services.database.close()
+
+
+def _ask_to_end(worker: NoticeWorker) -> None:
+    end_within(LONGEST_END_S)
+    worker.ask_to_stop()

@@ -13,7 +13,7 @@ from __future__ import annotations
 import traceback
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, lru_cache
 from html.parser import HTMLParser
 from importlib.resources import files
 from typing import Any
@@ -22,6 +22,7 @@ from jinja2 import StrictUndefined, TemplateError, TemplateSyntaxError, nodes
 from jinja2.sandbox import SandboxedEnvironment
 
 from solespan.api.errors import Refused
+from solespan.api.notices.bounded_rendering import TooMuch, bound_filters, compiled, filled
 from solespan.api.notices.words import CAUTIONS, THUMB_CHECK
 from solespan.api.schemas.notices.notices import NoticeTemplate
 
@@ -36,7 +37,10 @@ __all__ = [
 
 MOST_SUBJECT_CHARACTERS = 200
 MOST_NESTED_LOOPS = 2
-MOST_CHARACTERS = 500_000
+MOST_NESTED_NODES = 60
+MOST_KEPT = 64
+MOST_OPEN_TAGS = 20
+MOST_TAGS = 5_000
 _FILTERS = ("capitalize", "default", "escape", "first", "join", "last", "length", "lower", "upper")
 _TESTS = ("defined", "equalto", "none", "true", "false")
 _NODES = (
@@ -61,6 +65,8 @@ _NODES = (
 _ACCEPTED = f"values, if, for, comparisons, and the filters {', '.join(_FILTERS)}"
 _PART_NAMES = {"subject": "subject.txt", "text": "text.txt", "html": "notice.html"}
 _VALUES_UNFIT = (TypeError, ValueError, ArithmeticError, LookupError, AttributeError)
+# What Python raises where a wording nests deeper than its parser goes.
+_TOO_DEEP = (RecursionError, MemoryError, SyntaxError)
 _UNSAFE_TAGS = {"script", "style", "iframe", "object", "embed", "form", "base", "link", "svg"}
 
 
@@ -106,13 +112,14 @@ def _environment(part: str) -> SandboxedEnvironment:
     environment.globals.clear()
     environment.filters = {n: environment.filters[n] for n in _FILTERS}
     environment.filters["e"] = environment.filters["escape"]
+    bound_filters(environment)
     environment.tests = {n: environment.tests[n] for n in (*_TESTS, "eq", "ne", "gt", "lt")}
     return environment
 
 
-@cache
+@lru_cache(maxsize=MOST_KEPT)
 def _compiled(part: str, source: str) -> Any:
-    return _environment(part).from_string(source)
+    return compiled(_environment(part), source)
 
 
 def render_notice(template: NoticeTemplate, facts: Mapping[str, Any]) -> Rendered:
@@ -120,11 +127,11 @@ def render_notice(template: NoticeTemplate, facts: Mapping[str, Any]) -> Rendere
     parts = {}
     for part in _PART_NAMES:
         try:
-            parts[part] = _compiled(part, getattr(template, part)).render(**facts)
-        except (TemplateError, *_VALUES_UNFIT) as cause:
+            parts[part] = filled(_compiled(part, getattr(template, part)), facts)
+        except (TemplateError, TooMuch, *_VALUES_UNFIT) as cause:
             raise TemplateRefused(part, _line_of(cause), str(cause).rstrip(".")) from None
-        if len(parts[part]) > MOST_CHARACTERS:
-            raise TemplateRefused(part, None, "it becomes too long")
+        except _TOO_DEEP:
+            raise TemplateRefused(part, None, "it is nested too deep") from None
     subject = " ".join(parts["subject"].split())  # a header is one line, whatever a name holds
     if not subject:
         raise TemplateRefused("subject", None, "it can become empty")
@@ -166,7 +173,11 @@ def _check_syntax(part: str, source: str) -> None:
         tree = _environment(part).parse(source)
     except TemplateSyntaxError as cause:
         raise TemplateRefused(part, cause.lineno, str(cause.message).rstrip(".")) from None
-    for node, line, depth in _walk(tree, 1, 0):
+    except RecursionError:
+        raise TemplateRefused(part, None, "it is nested too deep") from None
+    except ValueError:  # more digits than a number may have
+        raise TemplateRefused(part, None, "a number in it is too long") from None
+    for node, line, depth in _walk(part, tree, 1, 0):
         if not isinstance(node, _NODES) or (isinstance(node, nodes.For) and node.recursive):
             name = type(node).__name__
             raise TemplateRefused(part, line, f"{name} is not accepted", _ACCEPTED)
@@ -177,14 +188,20 @@ def _check_syntax(part: str, source: str) -> None:
     except TemplateError as cause:  # an unknown filter or test
         why = str(cause.message or cause).rstrip(".")
         raise TemplateRefused(part, getattr(cause, "lineno", None), why, _ACCEPTED) from None
+    except _TOO_DEEP:
+        raise TemplateRefused(part, None, "it is nested too deep") from None
 
 
-def _walk(node: nodes.Node, line: int, depth: int) -> Iterator[tuple[nodes.Node, int, int]]:
+def _walk(
+    part: str, node: nodes.Node, line: int, loops: int, level: int = 0
+) -> Iterator[tuple[nodes.Node, int, int]]:
     line = node.lineno or line
-    depth += isinstance(node, nodes.For)
-    yield node, line, depth
+    if level > MOST_NESTED_NODES:
+        raise TemplateRefused(part, line, "it is nested too deep")
+    loops += isinstance(node, nodes.For)
+    yield node, line, loops
     for child in node.iter_child_nodes():
-        yield from _walk(child, line, depth)
+        yield from _walk(part, child, line, loops, level + 1)
 
 
 def _check_links(rendered: Rendered) -> None:
@@ -233,6 +250,11 @@ class _Shape(HTMLParser):
 
 
 def _shape(html: str) -> list[str]:
+    # The parser looks from every open tag to the end of the text, so there may be few of them.
+    if any(piece.count("<") > MOST_OPEN_TAGS for piece in html.split(">")):
+        raise TemplateRefused("html", None, "an element or a comment in it is not closed")
+    if html.count("<") > MOST_TAGS:
+        raise TemplateRefused("html", None, "it has too many elements")
     shape = _Shape()
     shape.feed(html)
     shape.close()

@@ -7,6 +7,7 @@ work of a tenant at a time; another takes it over when that one dies.
 from __future__ import annotations
 
 import threading
+import time
 from abc import ABC, abstractmethod
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
@@ -21,7 +22,9 @@ from solespan.api.logs import places_of
 from solespan.api.storage.leases import end_lease, renew_lease, take_lease
 from solespan.api.storage.session import Database
 
-__all__ = ["LEASE", "PeriodicLoop", "alone"]
+__all__ = ["LEASE", "PeriodicLoop", "alone", "end_loops"]
+
+STOP_S = 4.0  # the program is to end within 10 s of being asked
 
 log = structlog.get_logger("solespan.loops")
 
@@ -98,10 +101,14 @@ class PeriodicLoop(ABC):
             self._thread = threading.Thread(target=self.run, name=self.name, daemon=True)
             self._thread.start()
 
-    def stop(self, timeout_s: float = 60.0) -> None:
-        """Finish the step at hand and end."""
+    def ask_to_stop(self) -> None:
+        """Let no step begin any more, and wait for none."""
         self._stop.set()
         self._wake.set()
+
+    def stop(self, timeout_s: float = 60.0) -> None:
+        """Finish the step at hand and end."""
+        self.ask_to_stop()
         if self._thread is not None:
             self._thread.join(timeout_s)
 
@@ -113,3 +120,15 @@ class PeriodicLoop(ABC):
             except Exception as failure:  # noqa: BLE001 - the thread must outlive one bad turn
                 log.error("turn_failed", loop=self.name, **places_of(failure))  # noqa: TRY400
             self.pause()
+
+
+def end_loops(*loops: PeriodicLoop, within_s: float = STOP_S) -> None:
+    """Stop all loops at once, and wait a little for the steps at hand.
+
+    A step that takes longer is left behind: what it has not committed is rolled back.
+    """
+    for loop in loops:
+        loop.stop(0.0)
+    end = time.monotonic() + within_s
+    for loop in loops:
+        loop.stop(max(0.0, end - time.monotonic()))

@@ -39,7 +39,7 @@ def change_choices(
 
     Raises `StaleVersion`.
     """
-    found = find_setting(session, name)
+    found = find_setting(session, name, lock=True)
     version = 0 if found is None else found[1]
     known = versions is None or version in versions
     if not known or not put_setting(session, name, choices.model_dump(mode="json"), version):

@@ -32,7 +32,7 @@ from sqlalchemy.orm import Session
 
 from solespan.api.errors import BadSetting, DatabaseUnavailable, MissingDriver
 from solespan.api.storage.change_capture import capture_changes
-from solespan.api.storage.scope import scope_changes
+from solespan.api.storage.scope import current_tenant, scope_changes
 
 __all__ = [
     "ACCEPTED",
@@ -40,6 +40,7 @@ __all__ = [
     "DATABASE_SETTING",
     "SAFE_SQLITE",
     "WRITES",
+    "hold_key",
     "make_engine",
     "parsed_url",
     "sees_every_tenant",
@@ -145,6 +146,17 @@ def tell_tenant(to: Session | Connection, tenant_pk: int) -> None:
         to.execute(_TELL, {"tenant": str(tenant_pk)})
 
 
+def hold_key(session: Session, kind: str, *key: object) -> None:
+    """Let no other transaction replace what has this key until this one ends.
+
+    For rows that may not be there yet, which nobody can lock. SQLite has one writer anyway.
+    """
+    if session.get_bind().dialect.name == "postgresql":
+        name = "/".join(str(part) for part in (current_tenant(), kind, *key))
+        session.execute(_HOLD, {"name": name})
+
+
+_HOLD = select(func.pg_advisory_xact_lock(func.hashtextextended(bindparam("name"), 0)))
 # Ends with the transaction, so a pooled connection remembers nobody.
 _TELL = select(func.set_config("app.tenant", bindparam("tenant"), literal_column("true")))
 

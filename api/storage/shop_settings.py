@@ -8,6 +8,7 @@ import sqlalchemy as sa
 from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import Session
 
+from solespan.api.storage.engine import hold_key
 from solespan.api.storage.tables.bench import ShopSetting
 
 __all__ = ["find_setting", "known_settings", "put_setting"]
@@ -15,8 +16,15 @@ __all__ = ["find_setting", "known_settings", "put_setting"]
 _TABLE: sa.Table = ShopSetting.__table__  # type: ignore[assignment]
 
 
-def find_setting(session: Session, name: str) -> tuple[dict[str, Any], int] | None:
-    """Return a setting's value and version, or None while nobody has set it."""
+def find_setting(
+    session: Session, name: str, *, lock: bool = False
+) -> tuple[dict[str, Any], int] | None:
+    """Return a setting's value and version, or None while nobody has set it.
+
+    With `lock` nobody else replaces it until the transaction ends.
+    """
+    if lock:
+        hold_key(session, "setting", name)
     query = sa.select(_TABLE.c.value, _TABLE.c.version).where(_TABLE.c.name == name)
     row = session.execute(query).one_or_none()
     return None if row is None else (row[0], row[1])

@@ -7,11 +7,13 @@ Other 5xx answers stop the message only. Everything else is tried again (RFC 532
 from __future__ import annotations
 
 import smtplib
+import socket
 import ssl
 from contextlib import suppress
 from email.message import EmailMessage
 
 from solespan.api.channels.addresses import MAIL, usable_mail
+from solespan.api.channels.deadline import Deadline
 from solespan.api.channels.entry import ChannelEntry
 from solespan.api.channels.mail.build import BadHeader, build_mail
 from solespan.api.channels.message import DeliveryError, Message
@@ -19,7 +21,9 @@ from solespan.api.channels.setup import ChannelSettings
 
 __all__ = ["ENTRY", "Mail", "speaks_of_mailbox"]
 
-TIMEOUT_S = 30.0
+TIMEOUT_S = 30.0  # for all of one mail: connection, sign-in and handing over
+PARTING_S = 2.0
+_READY = 220
 _CLOSING = 421  # RFC 5321, section 3.8: the server ends the connection
 # RFC 5321, 4.2.3: no such mailbox, not here, not allowed. Others speak of server or policy.
 _NO_MAILBOX = (550, 551, 553)
@@ -59,26 +63,36 @@ class Mail:
             built = build_mail(message, self._settings, self._rules)
         except BadHeader as cause:
             raise DeliveryError(str(cause), permanent=True) from None
+        with Deadline(TIMEOUT_S) as deadline:
+            self._send(built, message.address, deadline)
+
+    def _send(self, built: EmailMessage, address: str, deadline: Deadline) -> None:
         reused = self._connection is not None
         try:
-            self._hand_over(built, message.address)
-        except (OSError, smtplib.SMTPException) as failure:
-            if not (reused and _connection_ended(failure)):
-                raise self._told(failure) from None
+            self._hand_over(built, address, deadline)
+        except (OSError, smtplib.SMTPException, ValueError) as failure:
+            if not (reused and _connection_ended(failure)) or deadline.over:
+                raise self._told(failure, late=deadline.over) from None
             # a server may end a connection after some mails or some time: a new one goes on
             self.close()
             try:
-                self._hand_over(built, message.address)
-            except (OSError, smtplib.SMTPException) as again:
-                raise self._told(again) from None
+                self._hand_over(built, address, deadline)
+            except (OSError, smtplib.SMTPException, ValueError) as again:
+                raise self._told(again, late=deadline.over) from None
 
-    def _hand_over(self, built: EmailMessage, address: str) -> None:
+    def _hand_over(self, built: EmailMessage, address: str, deadline: Deadline) -> None:
         if self._connection is None:
-            self._connection = self._connected()
+            self._connection = self._connected(deadline)
+        elif self._connection.sock is not None:
+            deadline.guard(self._connection.sock)
         self._connection.send_message(built, str(self._settings.smtp_from), [address])
 
-    def _told(self, failure: OSError | smtplib.SMTPException) -> DeliveryError:
+    def _told(self, failure: Exception, *, late: bool) -> DeliveryError:
         """Say what a failure means. The connection goes on only after a refused recipient."""
+        if late:
+            self.close()
+            why = f"the mail server did not take it within {TIMEOUT_S:g} s"
+            return DeliveryError(why, permanent=False)
         if isinstance(failure, smtplib.SMTPRecipientsRefused):
             code, said = next(iter(failure.recipients.values()))
             return _error("the server refused the recipient", code, said, bad_address=True)
@@ -97,19 +111,20 @@ class Mail:
     def close(self) -> None:
         """End the connection."""
         connection, self._connection = self._connection, None
-        if connection is not None:
-            with suppress(OSError, smtplib.SMTPException):
-                connection.quit()
+        if connection is not None and connection.sock is not None:
+            with Deadline(PARTING_S) as deadline:
+                deadline.guard(connection.sock)
+                with suppress(OSError, smtplib.SMTPException, ValueError):
+                    connection.quit()
+                connection.close()
 
-    def _connected(self) -> smtplib.SMTP:
+    def _connected(self, deadline: Deadline) -> smtplib.SMTP:
         settings = self._settings
         host, port = str(settings.smtp_host), settings.smtp_port
         context = ssl.create_default_context()
-        if settings.smtp_security == "tls":
-            opened: smtplib.SMTP = smtplib.SMTP_SSL(host, port, timeout=TIMEOUT_S, context=context)
-        else:
-            opened = smtplib.SMTP(host, port, timeout=TIMEOUT_S)
+        opened = _Connection(deadline, context if settings.smtp_security == "tls" else None)
         try:
+            opened.greet(host, port)
             if settings.smtp_security == "starttls":
                 opened.starttls(context=context)
             if settings.smtp_user and settings.smtp_password is not None:
@@ -118,6 +133,30 @@ class Mail:
             opened.close()
             raise
         return opened
+
+
+class _Connection(smtplib.SMTP):
+    """An SMTP connection that ends with its deadline, from the first byte on."""
+
+    def __init__(self, deadline: Deadline, context: ssl.SSLContext | None) -> None:
+        self._deadline, self._context = deadline, context
+        super().__init__(timeout=TIMEOUT_S)
+
+    def greet(self, host: str, port: int) -> None:
+        """Connect, and refuse a server that does not greet, as the library's own opening does."""
+        self._host = host  # the library takes the name for TLS from here
+        code, said = self.connect(host, port)
+        if code != _READY:
+            self.close()
+            raise smtplib.SMTPConnectError(code, said)
+
+    def _get_socket(self, host: str, port: int, _timeout: float) -> socket.socket:
+        opened = self._deadline.guard(
+            socket.create_connection((host, port), self._deadline.remaining_s)
+        )
+        if self._context is None:
+            return opened
+        return self._context.wrap_socket(opened, server_hostname=host)
 
 
 def _connection_ended(failure: Exception) -> bool:

@@ -13,9 +13,10 @@ import hashlib
 import hmac
 import http.client
 import json
-from urllib.parse import urlsplit
+from urllib.parse import SplitResult, urlsplit
 
 from solespan.api.channels.addresses import HOOK
+from solespan.api.channels.deadline import Deadline
 from solespan.api.channels.entry import ChannelEntry
 from solespan.api.channels.message import DeliveryError, Message
 from solespan.api.channels.setup import ChannelSettings
@@ -28,8 +29,7 @@ from solespan.api.channels.webhook.connect import (
 
 __all__ = ["ENTRY", "Webhook", "signature_of"]
 
-TIMEOUT_S = 15.0
-MOST_ANSWER_BYTES = 64 * 1024
+TIMEOUT_S = 10.0  # for all of it: look-up, connection, and the head of the answer
 _TRY_AGAIN = (408, 425, 429)
 
 
@@ -71,24 +71,38 @@ class Webhook:
             "Solespan-Signature": signature_of(self._key, timestamp, body),
         }
         target = (parts.path or "/") + (f"?{parts.query}" if parts.query else "")
-        try:
-            connection = connection_to(parts, TIMEOUT_S, allow_private=self._allow_private)
+        with Deadline(TIMEOUT_S) as deadline:
             try:
-                connection.request("POST", target, body, headers)
-                answer = connection.getresponse()
-                answer.read(MOST_ANSWER_BYTES)
-            finally:
-                connection.close()
-        except AddressRefused as refused:
-            raise DeliveryError(str(refused), permanent=True) from None
-        except (OSError, http.client.HTTPException, ValueError) as failure:
-            raise DeliveryError(
-                f"the webhook could not be reached ({type(failure).__name__})", permanent=False
-            ) from None
-        if not 200 <= answer.status < 300:
-            again = answer.status >= 500 or answer.status in _TRY_AGAIN
-            more = "; redirects are not followed" if 300 <= answer.status < 400 else ""
-            raise DeliveryError(f"the webhook answered {answer.status}{more}", permanent=not again)
+                status = self._post(parts, target, body, headers, deadline)
+            except AddressRefused as refused:
+                raise DeliveryError(str(refused), permanent=True) from None
+            except (OSError, http.client.HTTPException, ValueError) as failure:
+                late = f"the webhook did not answer within {TIMEOUT_S:g} s"
+                away = f"the webhook could not be reached ({type(failure).__name__})"
+                raise DeliveryError(late if deadline.over else away, permanent=False) from None
+        if not 200 <= status < 300:
+            again = status >= 500 or status in _TRY_AGAIN
+            more = "; redirects are not followed" if 300 <= status < 400 else ""
+            raise DeliveryError(f"the webhook answered {status}{more}", permanent=not again)
+
+    def _post(
+        self,
+        parts: SplitResult,
+        target: str,
+        body: bytes,
+        headers: dict[str, str],
+        deadline: Deadline,
+    ) -> int:
+        """Post, and return the answer's status; what comes after its head is not read."""
+        connection = connection_to(parts, deadline, allow_private=self._allow_private)
+        try:
+            connection.request("POST", target, body, headers)
+            with connection.getresponse() as answer:
+                if deadline.over:  # a head that was cut off reads as a short one
+                    raise TimeoutError
+                return answer.status
+        finally:
+            connection.close()
 
     def close(self) -> None:
         """Close nothing: each post has its own connection."""

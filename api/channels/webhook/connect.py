@@ -16,9 +16,12 @@ import ssl
 from collections.abc import Sequence
 from urllib.parse import SplitResult
 
+from solespan.api.channels.deadline import Deadline
+
 __all__ = ["INSIDE", "AddressRefused", "connection_to", "is_inside", "is_public"]
 
 IPAddress = ipaddress.IPv4Address | ipaddress.IPv6Address
+MOST_PLACES = 8
 INSIDE = (
     "the webhook's address lies inside this network; the setting "
     "SOLESPAN_WEBHOOK_PRIVATE_ADDRESSES=true would allow it"
@@ -53,9 +56,9 @@ def is_inside(host: str) -> bool:
 
 
 def connection_to(
-    parts: SplitResult, timeout_s: float, *, allow_private: bool
+    parts: SplitResult, deadline: Deadline, *, allow_private: bool
 ) -> http.client.HTTPConnection:
-    """Connect to the host of an address, judged; the caller closes it.
+    """Connect to the host of an address, judged, until a deadline; the caller closes it.
 
     Raises `AddressRefused`, or OSError when it cannot be reached.
     """
@@ -69,23 +72,24 @@ def connection_to(
         judged = [ipaddress.ip_address(str(place[0]).partition("%")[0]) for place in places]
         if not all(is_public(address) for address in judged):
             raise AddressRefused(INSIDE)
-    opened = _open(places, timeout_s)
+    opened = _open(places, deadline)
     try:
         if parts.scheme == "https":
             opened = ssl.create_default_context().wrap_socket(opened, server_hostname=host)
     except BaseException:
         opened.close()
         raise
-    connection = http.client.HTTPConnection(host, port, timeout=timeout_s)
+    connection = http.client.HTTPConnection(host, port, timeout=deadline.seconds)
     connection.sock = opened  # connected already, to the address that was judged
     return connection
 
 
-def _open(places: Sequence[tuple[object, ...]], timeout_s: float) -> socket.socket:
+def _open(places: Sequence[tuple[object, ...]], deadline: Deadline) -> socket.socket:
     failure: OSError = OSError("the name has no address")
-    for place in places:
+    for place in places[:MOST_PLACES]:
         try:
-            return socket.create_connection((str(place[0]), int(str(place[1]))), timeout_s)
+            address = (str(place[0]), int(str(place[1])))
+            return deadline.guard(socket.create_connection(address, deadline.remaining_s))
         except OSError as cause:
             failure = cause
     raise failure

@@ -153,11 +153,13 @@ def wording(
     out: Out = PIPE,
 ) -> None:
     """Show the wording of notices as JSON, or change it."""
+    from solespan.api.notices.template import check_template
     from solespan.api.schemas.notices.notices import NoticeTemplate
     from solespan.api.services.notices import choices
 
-    read, change = choices.read_template, choices.change_template
-    choose("notices", file, out, NoticeTemplate, read, change, "The wording is kept.")
+    read, change = choices.read_template, choices.write_template
+    said = "The wording is kept."
+    choose("notices", file, out, NoticeTemplate, read, change, said, check_template)
 
 
 def letters(

@@ -13,10 +13,12 @@ import os
 import signal
 import socket
 import sys
+from types import FrameType
 from typing import Any
 
 import uvicorn
 
+from solespan.api.cli.stopping import LONGEST_END_S, end_within
 from solespan.api.errors import BadSetting
 
 __all__ = ["inherited", "serve_until_stopped", "words_with_socket"]
@@ -29,6 +31,12 @@ class _Server(uvicorn.Server):
     """A server that knows whether it stops for good or for a new process."""
 
     reload = False
+
+    def handle_exit(self, sig: int, frame: FrameType | None) -> None:
+        """End in time once a signal asks for it."""
+        if not self.should_exit:
+            end_within(LONGEST_END_S)
+        super().handle_exit(sig, frame)
 
     def ask_reload(self, *_: Any) -> None:
         """Stop, and begin again as a new process."""

@@ -99,8 +99,7 @@ def change_wording(ctx: Context, request: Request, typed: Wording) -> Response:
                 accepted=f"up to {MOST_CHARACTERS} characters each",
                 remedy="Shorten it.",
             )
-        with ctx.database.writing() as session:
-            choices.change_template(session, NoticeTemplate(**parts), frozenset({version}))
+        choices.change_template(ctx.database, NoticeTemplate(**parts), frozenset({version}))
     except SolespanError as error:
         return _wording_page(request, parts, version, problem=_said(error))
     return back_to("/notices", done="wording")

@@ -118,8 +118,7 @@ def read_notice_template(ctx: Context) -> Response:
 )
 def replace_notice_template(ctx: Context, body: NoticeTemplate, versions: Versions) -> Response:
     """Replace the wording; one that cannot be filled in is refused, with part, line and reason."""
-    with ctx.database.writing() as session:
-        version = choices.change_template(session, body, versions)
+    version = choices.change_template(ctx.database, body, versions)
     return _choices_answer("template", body, version)
 
 
@@ -135,9 +134,10 @@ def amend_notice_template(
     versions: Versions,
 ) -> Response:
     """Change a part of the wording by a JSON merge patch (RFC 7396)."""
-    with ctx.database.writing() as session:
-        body = patched(choices.read_template(session)[0], patch)
-        version = choices.change_template(session, body, versions)
+    with ctx.database.reading() as session:
+        stored, read = choices.read_template(session)
+    body = patched(stored, patch)
+    version = choices.change_template(ctx.database, body, versions or frozenset({read}))
     return _choices_answer("template", body, version)
 
 

@@ -7,8 +7,9 @@ from sqlalchemy.orm import Session
 from solespan.api.notices.template import check_template, shipped_template
 from solespan.api.schemas.notices.notices import NoticeRules, NoticeTemplate
 from solespan.api.services.shop_choices import change_choices, read_choices
+from solespan.api.storage.session import Database
 
-__all__ = ["change_rules", "change_template", "read_rules", "read_template"]
+__all__ = ["change_rules", "change_template", "read_rules", "read_template", "write_template"]
 
 RULES = "notices"
 TEMPLATE = "notice_template"
@@ -33,11 +34,23 @@ def change_rules(session: Session, rules: NoticeRules, versions: frozenset[int] 
 
 
 def change_template(
-    session: Session, template: NoticeTemplate, versions: frozenset[int] | None
+    database: Database, template: NoticeTemplate, versions: frozenset[int] | None
 ) -> int:
     """Replace the wording if it can be used; return the new version.
 
-    Raises `TemplateRefused`, `StaleVersion`.
+    It is filled in before a transaction begins, so no other writer waits for that. Raises
+    `TemplateRefused`, `StaleVersion`.
     """
     check_template(template)
+    with database.writing() as session:
+        return write_template(session, template, versions)
+
+
+def write_template(
+    session: Session, template: NoticeTemplate, versions: frozenset[int] | None
+) -> int:
+    """Replace the wording, which the caller has checked; return the new version.
+
+    Raises `StaleVersion`.
+    """
     return change_choices(session, TEMPLATE, template, versions)

@@ -10,7 +10,7 @@ marked is sent again with the same Message-ID.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import astuple, dataclass
 from datetime import time, timedelta
 from typing import Any
 
@@ -52,6 +52,14 @@ class Sent:
         """How many rows were looked at."""
         return self.sent + self.failed + self.later + self.cancelled
 
+    def __add__(self, other: Sent) -> Sent:
+        """Add the counts of two batches."""
+        return Sent(*(a + b for a, b in zip(astuple(self), astuple(other), strict=True)))
+
+    def __sub__(self, other: Sent) -> Sent:
+        """Take the counts of an earlier moment away."""
+        return Sent(*(a - b for a, b in zip(astuple(self), astuple(other), strict=True)))
+
 
 class Sender:
     """Sends one shop's notices under the name of one worker.
@@ -88,8 +96,8 @@ class Sender:
         self._given = channels
         self._made: tuple[int, dict[str, Channel]] | None = None
 
-    def once(self) -> Sent:
-        """Send one batch of what is due."""
+    def once(self, stop: Callable[[], bool] = lambda: False) -> Sent:
+        """Send one batch of what is due; what is left when `stop` says so is given back."""
         clock = self._ctx.clock
         until = clock.now() + self._lease
         with self._ctx.database.writing() as session:
@@ -106,7 +114,7 @@ class Sender:
             stopped = load_stopped(session, set(hashes.values())) if hashes else {}
         counts = dict.fromkeys(("sent", "failed", "later", "cancelled"), 0)
         for i, row in enumerate(rows):
-            if clock.now() + self._longest_send > until:
+            if (i and stop()) or clock.now() + self._longest_send > until:
                 with self._ctx.database.writing() as session:
                     outbox.release(session, [r["id"] for r in rows[i:]], self._worker)
                 break
@@ -119,15 +127,10 @@ class Sender:
         total = Sent()
         try:
             while not stop():
-                now = self.once()
+                now = self.once(stop)
                 if not now.handled:
                     break
-                total = Sent(
-                    total.sent + now.sent,
-                    total.failed + now.failed,
-                    total.later + now.later,
-                    total.cancelled + now.cancelled,
-                )
+                total += now
         finally:
             self.close()
         return total

@@ -1,13 +1,18 @@
 """Worker service.
 
 What runs beside the service or by itself, deciding once an hour and sending what is due?
+
+Each shop has a line of its own, and a few threads serve the shops in turn. A shop whose server is
+slow takes one of them for one sending at a time, and waits for its next turn like all others.
 """
 
 from __future__ import annotations
 
 import random
+import time
 from collections.abc import Callable
 from datetime import datetime, timedelta
+from threading import Lock
 from uuid import uuid4
 
 import structlog
@@ -17,6 +22,7 @@ from solespan.api.notices.template import TemplateRefused
 from solespan.api.services.context import AppContext
 from solespan.api.services.notices.choices import read_rules
 from solespan.api.services.notices.deciding import run
+from solespan.api.services.notices.fair_pool import FairPool
 from solespan.api.services.notices.sending import Sender, Sent
 from solespan.api.services.notices.template_failure import keep_stuck
 from solespan.api.services.periodic_loop import PeriodicLoop, alone
@@ -30,61 +36,95 @@ log = structlog.get_logger("solespan.notices")
 LEASE_NAME = "notices"
 DECIDE_EVERY = timedelta(hours=1)
 LOOK_EVERY_S = 30.0
+THREADS = 8
+TURN_S = 2.0  # after so long a shop sends no further notice in this turn
 
 
 class NoticeWorker(PeriodicLoop):
-    """Decides and sends for every shop, in rounds; as a thread, or called by `solespan work`."""
+    """Decides and sends for every shop, in turns; as a thread, or called by `solespan work`."""
 
     name = "notices"
 
-    def __init__(self, ctx: AppContext, *, chance: Callable[[], float] | None = None) -> None:
+    def __init__(
+        self,
+        ctx: AppContext,
+        *,
+        chance: Callable[[], float] | None = None,
+        threads: int = THREADS,
+    ) -> None:
         super().__init__()
         self._ctx = ctx
         self._chance = chance or random.SystemRandom().random
         self._worker = uuid4().hex
         self._decided: dict[int, datetime] = {}
+        self._pool = FairPool(self._turn_of, threads)
+        self._sent = Sent()
+        self._lock = Lock()
+        self._anyway = False  # whether to decide where another process did so within the hour
 
     def turn(self) -> None:
-        """Do one round; a shop where another process decided within the hour has to wait."""
-        self.once(decide_anyway=False)
+        """Let every shop that has something to do wait for its turn; wait for none."""
+        for shop in self._ctx.each_tenant():
+            if self._stop.is_set():
+                return
+            if self._may_decide(shop) or self._is_due(shop):
+                self._pool.offer(shop.database.tenant_pk)
 
     def pause(self) -> None:
         """Wait until something is due, at most half a minute."""
         self._wake.wait(self._pause_s())
         self._wake.clear()
 
-    def once(self, *, decide_anyway: bool = True) -> Sent:
+    def once(self) -> Sent:
         """Do one round over all shops: decide where a shop wants it, send all that is due.
 
-        Where another process decided within the hour, nothing is decided unless `decide_anyway`.
+        It decides also where another process did so within the hour.
         """
-        sent = failed = later = cancelled = 0
-        for shop in self._ctx.each_tenant():
-            if self._stop.is_set():
-                break
-            self._decide(shop, anyway=decide_anyway)
-            with shop.database.reading() as session:
-                due_at = next_due(session)
-            if due_at is None or due_at > shop.clock.now():
-                continue  # claiming would make every writer wait
-            sender = Sender(shop, worker=self._worker, chance=self._chance)
-            did = sender.drain(self._stop.is_set)
-            sent, failed = sent + did.sent, failed + did.failed
-            later, cancelled = later + did.later, cancelled + did.cancelled
-        return Sent(sent, failed, later, cancelled)
+        before, self._anyway = self._sent, True
+        self.turn()
+        self._pool.wait_until_idle()
+        self._anyway = False
+        return self._sent - before
 
-    def _decide(self, shop: AppContext, *, anyway: bool) -> None:
-        now, number = shop.clock.now(), shop.database.tenant_pk
-        last = self._decided.get(number)
-        if last is not None and now - last < DECIDE_EVERY:
+    def stop(self, timeout_s: float = 60.0) -> None:
+        """Begin nothing new, and wait for what is being sent; what is left is sent again later."""
+        super().stop(timeout_s)
+        self._pool.end()
+        self._pool.join(timeout_s)
+
+    def _turn_of(self, number: int) -> bool:
+        """Do a shop's turn; return whether more of it is due."""
+        shop = self._ctx.for_tenant(number)
+        self._decide(shop)
+        if not self._is_due(shop):
+            return False  # claiming would make every writer wait
+        end = time.monotonic() + TURN_S
+        sender = Sender(shop, worker=self._worker, chance=self._chance)
+        did = sender.drain(lambda: self._stop.is_set() or time.monotonic() > end)
+        with self._lock:
+            self._sent += did
+        return did.handled > 0
+
+    def _is_due(self, shop: AppContext) -> bool:
+        with shop.database.reading() as session:
+            at = next_due(session)
+        return at is not None and at <= shop.clock.now()
+
+    def _may_decide(self, shop: AppContext) -> bool:
+        last = self._decided.get(shop.database.tenant_pk)
+        return last is None or shop.clock.now() - last >= DECIDE_EVERY
+
+    def _decide(self, shop: AppContext) -> None:
+        if not self._may_decide(shop):
             return
+        now, number = shop.clock.now(), shop.database.tenant_pk
         with shop.database.reading() as session:
             rules, _ = read_rules(session)
-            free = is_free(session, LEASE_NAME, now, over_rest=anyway)
+            free = is_free(session, LEASE_NAME, now, over_rest=self._anyway)
         if not rules.automatic or not free:
             return
         with alone(
-            shop.database, shop.clock.now, LEASE_NAME, rest=DECIDE_EVERY, over_rest=anyway
+            shop.database, shop.clock.now, LEASE_NAME, rest=DECIDE_EVERY, over_rest=self._anyway
         ) as mine:
             if mine:
                 self._decided[number] = now

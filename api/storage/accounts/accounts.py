@@ -13,6 +13,7 @@ from typing import Any
 import sqlalchemy as sa
 from sqlalchemy.orm import Session
 
+from solespan.api.storage.engine import hold_key
 from solespan.api.storage.tables.accounts import Invitation, Membership, Tenant, User
 
 __all__ = [
@@ -133,6 +134,7 @@ def list_members(session: Session, tenant_pk: int, *, lock: bool = False) -> lis
 
 def join(session: Session, *, user_pk: int, tenant_pk: int, role: str) -> None:
     """Make a person a member, or change what they may do."""
+    hold_key(session, "member", tenant_pk, user_pk)
     leave(session, user_pk=user_pk, tenant_pk=tenant_pk)
     session.execute(sa.insert(_MEMBERS).values(user_pk=user_pk, tenant_pk=tenant_pk, role=role))
 
@@ -161,6 +163,7 @@ def put_invitation(
     new_password: bool,
 ) -> None:
     """Keep an invitation in the place of an older one to the same address."""
+    hold_key(session, "invitation", tenant_pk, email)
     withdraw_invitations(session, tenant_pk, email)
     session.execute(
         sa.insert(_INVITED).values(

@@ -13,6 +13,7 @@ from typing import Any
 import sqlalchemy as sa
 from sqlalchemy.orm import Session
 
+from solespan.api.storage.engine import hold_key
 from solespan.api.storage.tables.accounts import (
     ApiToken,
     BrowserSession,
@@ -207,6 +208,7 @@ def put_link(
     session: Session, *, tenant_pk: int, wearer_pk: int, secret_hash: str, now: datetime
 ) -> None:
     """Give a customer a link in the place of the one they had, whose sessions end with it."""
+    hold_key(session, "link", wearer_pk)
     remove_link(session, wearer_pk)
     session.execute(
         sa.insert(_LINKS).values(

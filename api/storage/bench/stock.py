@@ -8,6 +8,7 @@ from typing import Any
 import sqlalchemy as sa
 from sqlalchemy.orm import Session
 
+from solespan.api.storage.engine import hold_key
 from solespan.api.storage.tables.bench import BenchOrder, StockItem, StockMove
 
 __all__ = ["find_item", "list_items", "moves_of", "put_item", "write_move"]
@@ -41,6 +42,7 @@ def list_items(
 
 def put_item(session: Session, item_id: str, values: Mapping[str, Any]) -> bool:
     """Write an item or replace how it is supplied; return whether it is new."""
+    hold_key(session, "stock", item_id)
     there = find_item(session, item_id, lock=True)
     if there is None:
         session.execute(sa.insert(_ITEMS).values(item_id=item_id, **values))

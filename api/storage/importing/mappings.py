@@ -12,6 +12,7 @@ from datetime import date, datetime
 import sqlalchemy as sa
 from sqlalchemy.orm import Session
 
+from solespan.api.storage.engine import hold_key
 from solespan.api.storage.tables.rack import Pair, Sole, Wearer
 from solespan.api.storage.tables.results import ImportMapping
 
@@ -28,6 +29,7 @@ def find_mapping(session: Session, fingerprint: str) -> dict[str, str]:
 
 def put_mapping(session: Session, fingerprint: str, answers: dict[str, str], now: datetime) -> None:
     """Keep the choices of these headers in place of earlier ones."""
+    hold_key(session, "mapping", fingerprint)
     session.execute(sa.delete(_MAPPINGS).where(_MAPPINGS.c.fingerprint == fingerprint))
     values = {"fingerprint": fingerprint, "answers": answers, "used_at": now}
     session.execute(sa.insert(_MAPPINGS).values(**values))

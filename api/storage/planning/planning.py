@@ -9,6 +9,7 @@ from typing import Any
 import sqlalchemy as sa
 from sqlalchemy.orm import Session
 
+from solespan.api.storage.engine import hold_key
 from solespan.api.storage.tables.planning import (
     CalendarFeed,
     CareDone,
@@ -121,6 +122,7 @@ def traits_of(session: Session, wearer_id: str) -> dict[str, dict[str, Any]]:
 
 def keep_traits(session: Session, pair_id: str, values: Mapping[str, Any]) -> None:
     """Put the traits of a pair in the place of the old ones."""
+    hold_key(session, "traits", pair_id)
     pair_pk = session.execute(sa.select(Pair.id).where(Pair.pair_id == pair_id)).scalar_one()
     row = session.scalar(sa.select(PairTraits).where(PairTraits.pair_pk == pair_pk))
     if row is None:
@@ -143,6 +145,7 @@ def routes_of(session: Session, wearer_id: str) -> dict[str, dict[str, Any]]:
 
 def keep_route(session: Session, wearer_pk: int, route_id: str, fields: dict[str, Any]) -> None:
     """Put a wearer's route in the place of the old one."""
+    hold_key(session, "route", wearer_pk, route_id)
     same = (RouteRow.wearer_pk == wearer_pk, RouteRow.route_id == route_id)
     row = session.scalar(sa.select(RouteRow).where(*same))
     if row is None:
@@ -175,6 +178,7 @@ def keep_rule(
     session: Session, wearer_pk: int, upper: str, care: str, fields: dict[str, Any]
 ) -> None:
     """Put a wearer's care rule in the place of the old one."""
+    hold_key(session, "care rule", wearer_pk, upper, care)
     same = (
         CareRuleRow.wearer_pk == wearer_pk,
         CareRuleRow.upper == upper,
@@ -201,6 +205,7 @@ def care_done(session: Session, wearer_id: str) -> list[tuple[str, str, date]]:
 
 def keep_care(session: Session, pair_id: str, care: str, done_on: date) -> bool:
     """Keep that a care was done; return whether that was new."""
+    hold_key(session, "care", pair_id, care, done_on)
     pair_pk = session.execute(sa.select(Pair.id).where(Pair.pair_id == pair_id)).scalar_one()
     same = (CareDone.pair_pk == pair_pk, CareDone.care == care, CareDone.done_on == done_on)
     if session.scalar(sa.select(CareDone.id).where(*same)) is not None:
@@ -212,6 +217,7 @@ def keep_care(session: Session, pair_id: str, care: str, done_on: date) -> bool:
 
 def keep_feed(session: Session, wearer_pk: int, secret_hash: str, made_at: datetime) -> None:
     """Put a new secret in the place of a wearer's old one, which ends."""
+    hold_key(session, "feed", wearer_pk)
     session.execute(sa.delete(CalendarFeed).where(CalendarFeed.wearer_pk == wearer_pk))
     session.add(CalendarFeed(wearer_pk=wearer_pk, secret_hash=secret_hash, made_at=made_at))
     session.flush()

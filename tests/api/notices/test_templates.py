@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import re
+import tracemalloc
 from html.parser import HTMLParser
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from solespan.api.notices.bounded_rendering import MOST_CHARACTERS
 from solespan.api.notices.template import (
     TemplateRefused,
     check_template,
@@ -18,6 +20,7 @@ from solespan.api.notices.template import (
 )
 from solespan.api.notices.words import CAUTIONS, THUMB_CHECK
 
+MOST_BYTES = 16 * 1024 * 1024
 LINK = "{{ unsubscribe_link }}"
 
 
@@ -129,3 +132,49 @@ def test_a_value_that_fails_while_filling_in_leaves_nothing_half_done():
     broken = with_part("html", "{{ customer.name.nothing }}")
     with pytest.raises(TemplateRefused, match="html"):
         render_notice(broken, sample_facts("Ada", 1, second=False))
+
+
+EACH = "{% for a in cautions|join %}"
+POWERS = "{{ cautions|join(cautions|join(cautions|join(cautions|join(cautions)))) }}"
+
+
+@pytest.mark.parametrize("part", ["text", "html"])
+@pytest.mark.parametrize(
+    "source",
+    [
+        EACH * 2 + "x" + "{% endfor %}" * 2,
+        EACH * 2 + "{% endfor %}" * 2,
+        EACH + POWERS + "{% endfor %}",
+        EACH + "{{ " + "==".join("1" * 600) + " }}{% endfor %}",
+        "{{ 'a'|join(" + "'" + "b" * 900 + "'|join('" + "c" * 900 + "')) }}",
+        "{{ " + "not " * 4000 + "1 }}",
+        "{{ " + "(" * 3000 + "1" + ")" * 3000 + " }}",
+        "{% if 1 %}" * 500 + "{% endif %}" * 500,
+        "{{ " + "9" * 5000 + " }}",
+        "{{ cautions|join" + "|upper|lower" * 1500 + " }}",
+    ],
+)
+def test_no_wording_multiplies_time_or_memory(part, source):
+    tracemalloc.start()
+    try:
+        with pytest.raises(TemplateRefused):
+            check_template(with_part(part, LINK + source))
+        assert tracemalloc.get_traced_memory()[1] < MOST_BYTES
+    finally:
+        tracemalloc.stop()
+
+
+def test_what_joins_in_joins_is_bounded_where_it_is_small_enough():
+    assert len(check_template(with_part("text", LINK + POWERS)).text) <= MOST_CHARACTERS
+
+
+@pytest.mark.parametrize("atom", ["<a ", "<!--", "<", "</a", "<a x='", "<i>"])
+def test_open_elements_without_end_are_refused(atom):
+    """Reading each of them to the end of the text would take minutes."""
+    with pytest.raises(TemplateRefused, match="element"):
+        check_template(with_part("html", LINK + atom * 6000))
+
+
+def test_a_run_with_a_hundred_pairs_is_within_the_bounds():
+    said = render_notice(shipped_template(), sample_facts("Ada", 100, second=True))
+    assert said.html.count("Oxford of Ada") >= 100

@@ -2,18 +2,22 @@
 
 from __future__ import annotations
 
+import threading
 import time
 
 import pytest
 from sqlalchemy import insert
 
+from solespan.api.channels.message import DeliveryError
 from solespan.api.schemas.notices.notices import ConsentGiven
-from solespan.api.services.notices import consents
+from solespan.api.services.notices import consents, sending
 from solespan.api.services.notices.answering import answer, for_tenant, open_link
 from solespan.api.services.notices.choices import change_rules, change_template, read_template
 from solespan.api.services.notices.deciding import run
+from solespan.api.services.notices.fair_pool import FairPool
 from solespan.api.services.notices.template_failure import stuck_words
 from solespan.api.services.notices.worker import NoticeWorker
+from solespan.api.services.periodic_loop import end_loops
 from solespan.api.storage.audit import list_audit
 from solespan.api.storage.bench.orders import list_orders
 from solespan.api.storage.notices.notices import find_notice, list_notices
@@ -112,9 +116,9 @@ def test_a_wording_that_fails_the_worker_is_shown_until_it_is_mended(mailing, ma
 
 
 def change_wording(shop, text):
-    with shop.database.writing() as session:
+    with shop.database.reading() as session:
         wording = read_template(session)[0].model_copy(update={"text": text})
-        change_template(session, wording, None)
+    change_template(shop.database, wording, None)
 
 
 def shown(shop):
@@ -183,3 +187,84 @@ def test_a_link_leads_to_its_own_shop_and_to_no_other(mailing, second):
         (noted,) = list_audit(session, after=None, limit=9)
     assert (noted["actor"], noted["action"]) == ("a customer", "answered a notice")
     assert for_tenant(mailing, 999) is None
+
+
+class HangingHook:
+    """A channel of a hostile shop: its server answers when the test lets it."""
+
+    needs_address, missing = False, ""
+
+    def __init__(self):
+        self.asked, self.let_go = threading.Event(), threading.Event()
+
+    def send(self, _message):
+        self.asked.set()
+        self.let_go.wait()
+        raise DeliveryError("the webhook did not answer in time", permanent=False)
+
+    def close(self):
+        pass
+
+
+def test_while_one_shops_server_hangs_the_others_notices_go_out(
+    mailing, second, mailbox, monkeypatch
+):
+    """Two threads serve the shops, and the hostile one has every notice of its own due."""
+    hook, real = HangingHook(), sending.channels_of
+    own = second.database.tenant_pk
+    hostile = lambda ctx: ctx.database.tenant_pk == own  # noqa: E731
+    monkeypatch.setattr(
+        sending,
+        "channels_of",
+        lambda ctx, rules: {"mail": hook} if hostile(ctx) else real(ctx, rules),
+    )
+    run(second)
+    run(mailing)
+    worker = NoticeWorker(mailing, threads=2)
+    worker.start()
+    assert hook.asked.wait(120)
+    until = time.monotonic() + 120  # ends a test that hangs
+    while len(mailbox.taken) < 2 and time.monotonic() < until:
+        time.sleep(0.02)
+    assert len(mailbox.taken) == 2, "the hostile shop is still being sent for"
+    assert not hook.let_go.is_set()
+    hook.let_go.set()
+    worker.stop()
+    (kept,) = notices(second)
+    assert kept["state"] == "pending"
+
+
+def test_a_worker_that_is_asked_to_stop_waits_for_no_server(mailing, monkeypatch):
+    hook = HangingHook()
+    monkeypatch.setattr(sending, "channels_of", lambda *_: {"mail": hook})
+    run(mailing)
+    worker = NoticeWorker(mailing)
+    worker.start()
+    assert hook.asked.wait(120)
+    end_loops(worker, within_s=0.05)
+    assert not hook.let_go.is_set()
+    hook.let_go.set()
+    worker.stop(120)
+
+
+def test_a_fair_pool_serves_each_key_in_turn_and_none_twice_at_once():
+    order, left = [], {1: 3, 2: 2, 3: 1}
+
+    def work(key):
+        order.append(key)
+        left[key] -= 1
+        if key == 2:
+            raise ValueError
+        return left[key] > 0
+
+    started = threading.Event()
+    first = FairPool(lambda key: started.wait() and work(key), threads=1)
+    for key in (1, 2, 3, 1, 2):
+        first.offer(key)
+    started.set()
+    first.wait_until_idle()
+    assert order == [1, 2, 3, 1, 1]
+    first.end()
+    first.offer(1)
+    assert first.join(120)
+    assert len(order) == 5

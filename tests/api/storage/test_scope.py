@@ -8,9 +8,8 @@ from sqlalchemy.exc import ProgrammingError, StatementError
 from sqlalchemy.orm import aliased
 
 from solespan.api.author import Author
-from solespan.api.errors import Conflict
 from solespan.api.cli import serve, work
-from solespan.api.errors import BadSetting, DatabaseUnavailable
+from solespan.api.errors import BadSetting, Conflict, DatabaseUnavailable
 from solespan.api.storage import scope
 from solespan.api.storage.audit import list_audit
 from solespan.api.storage.engine import sees_every_tenant

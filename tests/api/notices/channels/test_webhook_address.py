@@ -8,6 +8,7 @@ from urllib.parse import urlsplit
 
 import pytest
 
+from solespan.api.channels.deadline import Deadline
 from solespan.api.channels.webhook.connect import (
     AddressRefused,
     connection_to,
@@ -79,7 +80,7 @@ def test_such_addresses_are_refused_before_anything_is_connected(url, monkeypatc
 
     monkeypatch.setattr(socket, "create_connection", never)
     with pytest.raises(AddressRefused):
-        connection_to(urlsplit(url), 1.0, allow_private=False)
+        connection_to(urlsplit(url), Deadline(1.0), allow_private=False)
 
 
 def test_a_name_with_one_address_inside_is_refused_and_the_judged_one_is_connected(monkeypatch):
@@ -102,10 +103,10 @@ def test_a_name_with_one_address_inside_is_refused_and_the_judged_one_is_connect
     monkeypatch.setattr(socket, "create_connection", connect)
     monkeypatch.setattr(socket, "getaddrinfo", found("1.1.1.1", "10.0.0.1"))
     with pytest.raises(AddressRefused):
-        connection_to(urlsplit("http://two.example/x"), 1.0, allow_private=False)
+        connection_to(urlsplit("http://two.example/x"), Deadline(1.0), allow_private=False)
     assert connected == []
     monkeypatch.setattr(socket, "getaddrinfo", found("1.1.1.1"))
     with pytest.raises(Stop):
-        connection_to(urlsplit("http://one.example/x"), 1.0, allow_private=False)
+        connection_to(urlsplit("http://one.example/x"), Deadline(1.0), allow_private=False)
     assert connected == [("1.1.1.1", 80)], "the address judged, not the name once more"
     assert asked == ["two.example", "one.example"]
