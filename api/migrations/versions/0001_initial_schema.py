@@ -311,10 +311,10 @@ TABLES = {
         indexes=["pair_pk", "tenant_pk stage expected_on"],
     ),
     "browser_sessions": Table(
-        "token_hash hash, user_pk >users?, link_pk >personal_links?, tenant_pk >tenants, "
-        "begun_at moment, used_at moment",
+        "session_id id, token_hash hash, device id, user_pk >users?, link_pk >personal_links?, "
+        "tenant_pk >tenants, begun_at moment, used_at moment",
         checks={"one_person": "(user_pk IS NULL) <> (link_pk IS NULL)"},
-        unique=["token_hash"],
+        unique=["session_id", "token_hash"],
         indexes=["link_pk", "tenant_pk", "used_at", "user_pk"],
     ),
     "care_done": Table(

@@ -27,6 +27,7 @@ from solespan.api.routes.http.pages import failure_page
 from solespan.api.routes.http.problem_document import problem_response
 from solespan.api.routes.page_register import PAGES
 from solespan.api.services.accounts.identity import THIS_MACHINE, Identity, identify
+from solespan.api.services.accounts.security_log import SENDER, note
 from solespan.api.services.accounts.sessions import session_cookie_name, session_limits
 from solespan.api.services.context import AppContext
 
@@ -40,6 +41,7 @@ NEEDS: tuple[Need, ...] = (
     Need(r"/v1/health/.*|/problems(/.*)?", OPEN, OPEN),
     Need(r"/calendar/.*", OPEN, OPEN),  # the address holds the secret
     Need(r"/v1/(members|invitations|tokens|audit|customers)(/.*)?", "manage", "manage"),
+    Need(r"/v1/sessions(/.*)?", SIGNED_IN, SIGNED_IN),
     Need(r"/v1/(notices|consents|bounces)(/.*)?", "read", "notices"),
     *(need for page in PAGES for need in page.needs),
 )
@@ -91,6 +93,7 @@ class Access:
         state = scope.setdefault("state", {})
         if not services.settings.accounts:
             state["identity"] = THIS_MACHINE
+            tell_sender(THIS_MACHINE, scope)
             await self.app(scope, receive, send)
             return
         need = need_of(scope["method"], scope["path"])
@@ -98,10 +101,13 @@ class Access:
         self._proxies.look(scope, headers)
         who = await run_in_threadpool(_who, services, headers)
         state["identity"] = who
+        tell_sender(who, scope)
         kind = self._refusal(need, who, scope)
         if kind is None:
             await self.app(scope, receive, send)
             return
+        if kind != "not-signed-in":
+            note("access_refused", why=kind, need=need, method=scope["method"])
         wants_page = "text/html" in headers.get("accept", "")
         if kind == "not-signed-in" and wants_page and scope["method"] in SAFE_METHODS:
             answer: Response = RedirectResponse(f"/sign-in?to={quote(scope['path'], safe='')}", 303)
@@ -130,6 +136,19 @@ class Access:
         if changes and self._pace.too_fast(sender):
             return "too-fast"
         return None
+
+
+def tell_sender(who: Identity | None, scope: Scope) -> None:
+    """Tell the log of security events who sends this request, by ids."""
+    sender = {"sender": who.log_name or "this machine" if who else "somebody"}
+    SENDER.set(
+        sender
+        | ({"tenant": who.tenant_pk} if who else {})
+        | {
+            "address": (scope["client"] or ["?"])[0],
+            "request_id": scope.get("state", {}).get("request_id", ""),
+        }
+    )
 
 
 _PAGES = {

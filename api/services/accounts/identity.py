@@ -39,6 +39,7 @@ class Identity:
     user_pk: int | None = None
     wearer_pk: int | None = None
     session_pk: int | None = None
+    log_name: str = ""  # kind and id, for the log of events
 
     @property
     def account(self) -> str:
@@ -74,7 +75,8 @@ def _by_token(database: Database, bearer: str, now: datetime) -> Identity | None
         return None
     _note_use(database, "token", found, now)
     may = frozenset(found["scopes"]) & MAY[found["role"]]
-    return Identity(found["tenant_pk"], f"token {found['token_id']}", may)
+    actor = f"token {found['token_id']}"
+    return Identity(found["tenant_pk"], actor, may, log_name=actor)
 
 
 def _by_session(database: Database, cookie: str, now: datetime, limits: Limits) -> Identity | None:
@@ -86,12 +88,14 @@ def _by_session(database: Database, cookie: str, now: datetime, limits: Limits) 
         return None
     _note_use(database, "session", found, now)
     if found["wearer_pk"] is not None:
+        actor = f"customer {found['wearer_pk']}"
         return Identity(
             found["tenant_pk"],
-            f"customer {found['wearer_pk']}",
+            actor,
             frozenset({"own"}),
             wearer_pk=found["wearer_pk"],
             session_pk=found["pk"],
+            log_name=actor,
         )
     return Identity(
         found["tenant_pk"],
@@ -99,6 +103,7 @@ def _by_session(database: Database, cookie: str, now: datetime, limits: Limits) 
         MAY[found["role"]],
         user_pk=found["user_pk"],
         session_pk=found["pk"],
+        log_name=f"member {found['user_id']}",
     )
 
 

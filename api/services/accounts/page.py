@@ -9,7 +9,7 @@ from typing import Any
 from sqlalchemy.orm import Session
 
 from solespan.api.schemas.forms import Typed
-from solespan.api.services.accounts import people, tokens
+from solespan.api.services.accounts import people, sessions, tokens
 from solespan.api.services.accounts.identity import SCOPES, Identity
 from solespan.api.services.context import AppContext
 from solespan.api.storage.accounts.accounts import list_invitations
@@ -92,6 +92,7 @@ def subject_of(what: str, typed: Typed) -> dict[str, str]:
     named = {
         "invite": ("email", "role"),
         "remove": ("email",),
+        "sign-out": ("email",),
         "withdraw": ("email",),
         "token": ("name",),
         "revoke": ("token_id",),
@@ -126,6 +127,8 @@ def do_form(
         return {"what": "The invitation.", "secret": f"{start}/join/{secret}"}
     if what == "remove":
         people.remove_member(session, tenant_pk=tenant_pk, member=typed.get("email", ""), now=now)
+    elif what == "sign-out":
+        sessions.end_members_sessions(session, tenant_pk, typed.get("email", ""))
     elif what == "withdraw":
         people.withdraw(session, tenant_pk=tenant_pk, invitation_id=typed.get("invitation_id", ""))
     elif what == "token":

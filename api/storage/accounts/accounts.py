@@ -34,6 +34,7 @@ __all__ = [
     "sweep_invitations",
     "take_invitation",
     "tenants_of",
+    "user_id_of",
     "withdraw_invitations",
 ]
 
@@ -48,6 +49,7 @@ class Person:
     """Somebody who signs in."""
 
     user_pk: int
+    user_id: str
     email: str
     password_hash: str
     disabled: bool
@@ -83,10 +85,16 @@ def rename_tenant(session: Session, tenant_pk: int, name: str) -> None:
 def find_person(session: Session, email: str) -> Person | None:
     """Return the person with this e-mail address (in small letters), or None."""
     query = sa.select(
-        _USERS.c.id, _USERS.c.email, _USERS.c.password_hash, _USERS.c.disabled_at
+        _USERS.c.id, _USERS.c.user_id, _USERS.c.email, _USERS.c.password_hash, _USERS.c.disabled_at
     ).where(_USERS.c.email == email)
     row = session.execute(query).one_or_none()
-    return None if row is None else Person(row[0], row[1], row[2], row[3] is not None)
+    return None if row is None else Person(*row[:4], disabled=row[4] is not None)
+
+
+def user_id_of(session: Session, user_pk: int) -> str:
+    """Return the id by which people know a person."""
+    query = sa.select(_USERS.c.user_id).where(_USERS.c.id == user_pk)
+    return str(session.execute(query).scalar_one())
 
 
 def add_person(session: Session, *, email: str, password_hash: str) -> int:

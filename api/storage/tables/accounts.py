@@ -122,7 +122,10 @@ class BrowserSession(Root):
     __tablename__ = "browser_sessions"
 
     id: Mapped[int] = mapped_column(BigId, primary_key=True)
+    session_id: Mapped[str] = mapped_column(String(ID_LENGTH), unique=True, default=_public_id)
     token_hash: Mapped[str] = mapped_column(String(HASH_LENGTH), unique=True)
+    # Browser and system in words, for the person's own list.
+    device: Mapped[str] = mapped_column(String(ID_LENGTH))
     user_pk: Mapped[int | None] = mapped_column(ForeignKey("users.id", ondelete="CASCADE"))
     link_pk: Mapped[int | None] = mapped_column(ForeignKey("personal_links.id", ondelete="CASCADE"))
     tenant_pk: Mapped[int] = mapped_column(ForeignKey("tenants.id", ondelete="CASCADE"))

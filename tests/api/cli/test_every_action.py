@@ -52,6 +52,7 @@ COMMANDS = {
     "/notices/{notice_id}/retry": "notices retry",
     "/customers/{wearer_id}/erase": "customer-erase",
     "/people/{what}": "accounts invite",
+    "/account/sessions": "accounts end-sessions",
     "/forecast-settings": "forecast",
     "/forecast-settings/shop": "shop",
     "/history/{revision_id}/undo": "undo",
