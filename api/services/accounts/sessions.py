@@ -31,12 +31,22 @@ __all__ = [
 
 # The first that a browser names counts, as most also name those they are like.
 BROWSERS = {
-    **{"Edg": "Edge", "OPR": "Opera", "Firefox": "Firefox", "FxiOS": "Firefox"},
-    **{"Chrome": "Chrome", "CriOS": "Chrome", "Safari": "Safari"},
+    "Edg": "Edge",
+    "OPR": "Opera",
+    "Firefox": "Firefox",
+    "FxiOS": "Firefox",
+    "Chrome": "Chrome",
+    "CriOS": "Chrome",
+    "Safari": "Safari",
 }
 SYSTEMS = {
-    **{"Android": "Android", "iPhone": "iPhone", "iPad": "iPad", "Windows": "Windows"},
-    **{"Mac OS": "Mac", "CrOS": "ChromeOS", "Linux": "Linux"},
+    "Android": "Android",
+    "iPhone": "iPhone",
+    "iPad": "iPad",
+    "Windows": "Windows",
+    "Mac OS": "Mac",
+    "CrOS": "ChromeOS",
+    "Linux": "Linux",
 }
 
 
