@@ -11,6 +11,7 @@ from solespan.api.routes import figures, help_pages, phone
 from solespan.api.routes.accounts import (
     account_pages,
     customer_pages,
+    factor_pages,
     my_pages,
     people_pages,
     sign_in_pages,
@@ -57,6 +58,7 @@ PAGES: tuple[PageEntry, ...] = (
     customer_pages.PAGE,
     my_pages.PAGE,
     sign_in_pages.PAGE,
+    factor_pages.PAGE,
     account_pages.PAGE,
     help_pages.PAGE,
     phone.PAGE,

@@ -18,6 +18,8 @@ def add_to(accounts: typer.Typer) -> None:
     """Add the commands to the group."""
     accounts.command("sessions")(sessions)
     accounts.command("end-sessions")(end_sessions)
+    accounts.command("second-factor")(second_factor)
+    accounts.command("reset-factor")(reset_factor)
 
 
 def sessions(email: Email, form: Format = OutputFormat.TABLE, out: Out = PIPE) -> None:
@@ -65,3 +67,37 @@ def end_sessions(
         else:
             ended = end_sessions_of(session, email, only)
     say(f"Sessions ended: {ended}.")
+
+
+def second_factor(
+    asked_of: Annotated[
+        str | None, typer.Argument(help="`nobody`, `owners` or `everyone`; none = show it.")
+    ] = None,
+) -> None:
+    """Show or set of whom the tenant asks a second factor at sign-in."""
+    from solespan.api.cli.opening import serving
+    from solespan.api.services.accounts.second_factor import policy_of, put_policy
+
+    with (
+        serving("accounts second-factor") as services,
+        services.database.writing() as session,
+    ):
+        tenant_pk = services.database.tenant_pk
+        if asked_of is not None:
+            put_policy(session, tenant_pk, asked_of)
+        kept = policy_of(session, tenant_pk)
+    say(f"A second factor is asked of: {kept}.")
+
+
+def reset_factor(email: Email) -> None:
+    """Take away a person's second factor, an owner's too; they come in by password then."""
+    from solespan.api.cli.opening import serving
+    from solespan.api.services.accounts import second_factor as factors
+    from solespan.api.services.accounts.people import tidy_email
+
+    with (
+        serving("accounts reset-factor", email=tidy_email(email)) as services,
+        services.database.writing() as session,
+    ):
+        factors.reset_factor(session, email)
+    say(f"{email} signs in with the password alone now, and is signed out everywhere.")

@@ -18,7 +18,7 @@ from solespan.api.routes.http.pages import (
     refuse_foreign_form,
 )
 from solespan.api.routes.http.requests import Context, Sender
-from solespan.api.services.accounts import sessions, sign_in
+from solespan.api.services.accounts import second_factor, sessions, sign_in
 from solespan.api.services.accounts.identity import Identity
 from solespan.api.services.accounts.people import tenants_of
 from solespan.api.services.accounts.secrets import SHORTEST
@@ -107,6 +107,7 @@ def _account_page(
     with ctx.database.reading() as session:
         tenants = tenants_of(session, who.user_pk) if who.user_pk is not None else []
         mine = sessions.own_sessions(session, who, now, limits) if person else []
+        has_factor = bool(second_factor.overview(session, who.user_pk or 0)["factors"])
     context: dict[str, Any] = {
         "accounts": ctx.settings.accounts,
         "actor": who.actor,
@@ -116,6 +117,7 @@ def _account_page(
             row | {name: row[name].strftime("%Y-%m-%d %H:%M") for name in ("begun_at", "used_at")}
             for row in mine
         ],
+        "has_factor": has_factor,
         "form": form,
         "shortest": SHORTEST,
         "done": DONE.get(done, ""),

@@ -10,11 +10,12 @@ from solespan.api.services.accounts.sessions import (
     device_cookie_name,
     device_in_words,
     session_cookie_name,
+    step_cookie_name,
 )
-from solespan.api.services.accounts.sign_in import Browser
+from solespan.api.services.accounts.sign_in import CODE_WITHIN, Browser
 from solespan.api.services.context import AppContext
 
-__all__ = ["browser_of", "keep_device", "let_in"]
+__all__ = ["browser_of", "keep_device", "keep_step", "let_in"]
 
 
 def browser_of(ctx: AppContext, request: Request) -> Browser:
@@ -36,6 +37,13 @@ def let_in(ctx: AppContext, request: Request, answer: Response, secret: str) -> 
 def keep_device(ctx: AppContext, request: Request, answer: Response, secret: str) -> None:
     """Let a browser be known at the next sign-in."""
     _keep(request, answer, device_cookie_name(ctx.settings), secret, DEVICE_KEPT.days)
+
+
+def keep_step(ctx: AppContext, request: Request, answer: Response, secret: str) -> Response:
+    """Let a browser send the code that follows its password."""
+    days = CODE_WITHIN.total_seconds() / 86400
+    _keep(request, answer, step_cookie_name(ctx.settings), secret, days)
+    return answer
 
 
 def _keep(request: Request, answer: Response, name: str, secret: str, days: float) -> None:

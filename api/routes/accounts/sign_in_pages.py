@@ -15,7 +15,7 @@ from fastapi import APIRouter, Path, Request, Response
 
 from solespan.api.author import Author
 from solespan.api.errors import SolespanError
-from solespan.api.routes.accounts.cookies import browser_of, keep_device, let_in
+from solespan.api.routes.accounts.cookies import browser_of, keep_device, keep_step, let_in
 from solespan.api.routes.http.page_entry import Need, PageEntry
 from solespan.api.routes.http.pages import (
     PageRoute,
@@ -31,7 +31,7 @@ from solespan.api.services.accounts import people, sign_in, tokens
 from solespan.api.services.accounts.identity import Identity
 from solespan.api.services.accounts.people import list_tenants
 from solespan.api.services.accounts.secrets import SHORTEST
-from solespan.api.services.accounts.sessions import session_cookie_name
+from solespan.api.services.accounts.sessions import session_cookie_name, step_cookie_name
 from solespan.api.services.context import AppContext
 from solespan.dashboards.cautions import FOR_WEARERS
 from solespan.dashboards.pages.rack.pair import FormState
@@ -85,9 +85,52 @@ def sign_in_by_form(ctx: Context, request: Request, typed: Typed) -> Response:
         if isinstance(error, sign_in.TooManyTries):
             answer.headers["retry-after"] = str(error.wait_s)
         return answer
+    if isinstance(entered, sign_in.CodeNeeded):
+        return keep_step(ctx, request, back_to("/sign-in/code", to=to), entered.step)
+    return _entered(ctx, request, entered, to)
+
+
+def _entered(ctx: AppContext, request: Request, entered: sign_in.Entered, to: str) -> Response:
     answer = back_to(to)
     keep_device(ctx, request, answer, entered.device)
     return let_in(ctx, request, answer, entered.session)
+
+
+@router.get("/sign-in/code")
+def read_code(ctx: Context, request: Request, to: Words = "") -> Response:
+    """Show the form for the code that follows the password."""
+    step = request.cookies.get(step_cookie_name(ctx.settings), "")
+    if not sign_in.code_is_due(ctx.database, step, ctx.clock.now()):
+        return back_to("/sign-in", to=_inside(to))
+    return _outside(request, "accounts/code.html", {"form": FormState(), "to": _inside(to)})
+
+
+@router.post("/sign-in/code")
+def finish_sign_in(ctx: Context, request: Request, typed: Typed) -> Response:
+    """Let a browser in by its code, or show the form again with what is wrong."""
+    to = _inside(typed.get("to", ""))
+    name = step_cookie_name(ctx.settings)
+    try:
+        refuse_foreign_form(request, typed)
+        entered = sign_in.finish_sign_in(
+            ctx.database,
+            step=request.cookies.get(name, ""),
+            code=typed.get("code", ""),
+            browser=browser_of(ctx, request),
+            now=ctx.clock.now(),
+        )
+    except sign_in.StepOver as error:
+        form = FormState({}, {"": f"{error.what} {error.remedy}"})
+        return _outside(request, "accounts/sign_in.html", {"form": form, "to": to}, error.status)
+    except SolespanError as error:
+        form = FormState({}, {"": f"{error.what} {error.remedy}"})
+        answer = _outside(request, "accounts/code.html", {"form": form, "to": to}, error.status)
+        if isinstance(error, sign_in.TooManyTries):
+            answer.headers["retry-after"] = str(error.wait_s)
+        return answer
+    answer = _entered(ctx, request, entered, to)
+    answer.delete_cookie(name, secure=over_tls(request), httponly=True, samesite="lax")
+    return answer
 
 
 @router.post("/sign-out")
@@ -177,7 +220,7 @@ def open_link(ctx: Context, request: Request, secret: Secret, typed: Typed) -> R
 PAGE = PageEntry(
     router,
     needs=(
-        Need("/sign-in|/join/.*|/open/.*", "open", "open"),
+        Need("/sign-in(/code)?|/join/.*|/open/.*", "open", "open"),
         Need("/sign-out", "signed in", "signed in"),
     ),
 )

@@ -35,7 +35,7 @@ __all__ = ["Access", "need_of"]
 
 SAFE_METHODS = frozenset({"GET", "HEAD", "OPTIONS"})
 # Signing in has limits of its own, so that one address does not lock out the others behind it.
-OWN_LIMITS = frozenset({"/sign-in"})
+OWN_LIMITS = frozenset({"/sign-in", "/sign-in/code"})
 OPEN, SIGNED_IN = "open", "signed in"
 NEEDS: tuple[Need, ...] = (
     Need(r"/v1/health/.*|/problems(/.*)?", OPEN, OPEN),
@@ -111,6 +111,8 @@ class Access:
         wants_page = "text/html" in headers.get("accept", "")
         if kind == "not-signed-in" and wants_page and scope["method"] in SAFE_METHODS:
             answer: Response = RedirectResponse(f"/sign-in?to={quote(scope['path'], safe='')}", 303)
+        elif kind == "second-factor-needed" and wants_page and scope["method"] in SAFE_METHODS:
+            answer = RedirectResponse("/account/second-factor", 303)
         elif kind == "not-allowed" and wants_page and who is not None and "own" in who.may:
             answer = RedirectResponse("/my", 303)  # a customer has this one page
         elif wants_page:
@@ -129,6 +131,8 @@ class Access:
         if need != OPEN and who is None:
             return "not-signed-in"
         if need not in (OPEN, SIGNED_IN) and who is not None and need not in who.may:
+            if who.must_enrol:
+                return "second-factor-needed"
             return "not-allowed"
         # Who is not signed in is known by the network address.
         sender = f"{who.tenant_pk} {who.actor}" if who else f"at {(scope['client'] or ['?'])[0]}"
@@ -159,6 +163,10 @@ _PAGES = {
     "not-allowed": (
         "This is not allowed here",
         ["Your role in this shop does not allow this.", "Ask an owner."],
+    ),
+    "second-factor-needed": (
+        "A second factor is needed here",
+        ["Nothing was changed.", 'Add one under "Your account" first.'],
     ),
     "too-fast": (
         "Too many changes at once",

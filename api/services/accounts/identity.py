@@ -7,7 +7,8 @@ An `Identity` comes from a browser's session or from an API token. What it may d
 * `manage`: members, tokens, audit, export and erasure;
 * `own`: one customer's own pairs, on the pages made for that.
 
-An owner may do all but `own`, staff all but `manage`; a token what its scopes and its maker may.
+An owner may do all but `own`, staff all but `manage`; a token what its scopes and its maker may. A
+member who must add a second factor first may do nothing.
 """
 
 from __future__ import annotations
@@ -25,6 +26,8 @@ __all__ = ["MAY", "SCOPES", "THIS_MACHINE", "TOKEN_START", "Identity", "Limits",
 
 SCOPES = ("read", "write", "notices", "manage")
 MAY = {"owner": frozenset(SCOPES), "staff": frozenset(SCOPES) - {"manage"}}
+# Of which roles a tenant's word asks a second factor.
+ASKED_OF = {"nobody": (), "owners": ("owner",), "everyone": ("owner", "staff")}
 TOKEN_START = "solespan_"  # noqa: S105 - so that a lost token is recognised
 TOUCH_EVERY = timedelta(minutes=1)
 
@@ -40,6 +43,7 @@ class Identity:
     wearer_pk: int | None = None
     session_pk: int | None = None
     log_name: str = ""  # kind and id, for the log of events
+    must_enrol: bool = False  # whether the tenant asks for a second factor, and there is none
 
     @property
     def account(self) -> str:
@@ -97,13 +101,16 @@ def _by_session(database: Database, cookie: str, now: datetime, limits: Limits) 
             session_pk=found["pk"],
             log_name=actor,
         )
+    asked = ASKED_OF[found["second_factor"]]
+    must_enrol = found["role"] in asked and not found["has_factor"]
     return Identity(
         found["tenant_pk"],
         found["email"],
-        MAY[found["role"]],
+        frozenset() if must_enrol else MAY[found["role"]],
         user_pk=found["user_pk"],
         session_pk=found["pk"],
         log_name=f"member {found['user_id']}",
+        must_enrol=must_enrol,
     )
 
 

@@ -27,6 +27,7 @@ __all__ = [
     "session_limits",
     "sessions_named",
     "sessions_of",
+    "step_cookie_name",
 ]
 
 # The first that a browser names counts, as most also name those they are like.
@@ -65,6 +66,11 @@ def session_cookie_name(settings: Settings) -> str:
 def device_cookie_name(settings: Settings) -> str:
     """Return the name of the cookie by which a person's device is known at the next sign-in."""
     return "__Host-solespan-device" if settings.over_tls else "solespan_device"
+
+
+def step_cookie_name(settings: Settings) -> str:
+    """Return the name of the cookie between the password and the code."""
+    return "__Host-solespan-step" if settings.over_tls else "solespan_step"
 
 
 def device_in_words(user_agent: str) -> str:

@@ -10,30 +10,41 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from typing import Any
+
+from sqlalchemy.orm import Session
 
 from solespan.api.errors import Refused
-from solespan.api.services.accounts import attempts, secrets
+from solespan.api.services.accounts import attempts, codes, secrets
 from solespan.api.services.accounts.attempts import Lane, TooManyTries
 from solespan.api.services.accounts.people import tidy_email
 from solespan.api.services.accounts.security_log import note, note_after
-from solespan.api.storage.accounts import accounts, credentials
+from solespan.api.storage.accounts import accounts, credentials, factors
 from solespan.api.storage.accounts.accounts import Person
 from solespan.api.storage.accounts.attempts import is_known_device, note_device
 from solespan.api.storage.session import Database
 
 __all__ = [
+    "CODE_WITHIN",
     "Browser",
+    "CodeNeeded",
     "Entered",
     "SignInRefused",
+    "StepOver",
     "TooManyTries",
     "change_password",
+    "code_is_due",
     "confirm_password",
     "enter_tenant",
+    "finish_sign_in",
     "sign_in",
     "sign_out",
 ]
 
 SESSION_KEPT = timedelta(days=400)
+CODE_WITHIN = timedelta(minutes=5)
+STEP_KEPT = timedelta(minutes=10)  # as long as adding an authenticator may take
+SIGN_IN = "sign_in"
 
 
 class SignInRefused(Refused):
@@ -42,12 +53,23 @@ class SignInRefused(Refused):
     code = "sign-in-refused"
 
 
+class StepOver(SignInRefused):
+    """The password was given too long ago, or in another browser."""
+
+
 @dataclass(frozen=True)
 class Entered:
     """What a browser keeps that was let in: its session's secret and its device's."""
 
     session: str
     device: str
+
+
+@dataclass(frozen=True)
+class CodeNeeded:
+    """What a browser keeps whose password was right, until it sends a code: a secret."""
+
+    step: str
 
 
 @dataclass(frozen=True)
@@ -61,21 +83,20 @@ class Browser:
 
 def sign_in(
     database: Database, *, email: str, password: str, browser: Browser, now: datetime
-) -> Entered:
+) -> Entered | CodeNeeded:
     """Check a password, begin a session in the person's first tenant, and return its secret.
 
-    Raises `TooManyTries`, or `SignInRefused` with the same words for every reason.
+    A person with a second factor comes in with its code: see `finish_sign_in`. Raises
+    `TooManyTries`, or `SignInRefused` with the same words for every reason.
     """
-    email, device = tidy_email(email), browser.device
-    device_hash = secrets.hash_of(device)
+    email = tidy_email(email)
     with database.reading() as session:
         person = accounts.find_person(session, email)
-        known = bool(device) and is_known_device(session, device_hash, email)
-        kept_device = known or (bool(device) and is_known_device(session, device_hash))
-    lane = Lane.of(email, browser.address, device_hash if known else None)
+        known = _known_device(session, browser, email)
+    lane = Lane.of(email, browser.address, known)
     kept = None if person is None or person.disabled else person.password_hash
     account = "unknown" if person is None else person.user_id
-    with secrets.turn(stranger=not known) as is_my_turn:
+    with secrets.turn(stranger=known is None) as is_my_turn:
         if not is_my_turn:
             raise TooManyTries(timedelta(seconds=1), "Too many people sign in at this moment.")
         begin_try(database, lane, now, account)
@@ -89,22 +110,97 @@ def sign_in(
             attempts.forget_tries(session, lane)
             if renewed:
                 accounts.set_password(session, person.user_pk, renewed)
-            entered = Entered(secrets.new_secret(), device if kept_device else secrets.new_secret())
-            note_device(session, secrets.hash_of(entered.device), person.user_pk, now)
-            credentials.add_session(
-                session,
-                token_hash=secrets.hash_of(entered.session),
-                tenant_pk=mine[0]["pk"],
-                user_pk=person.user_pk,
-                now=now,
-                device=browser.words,
-            )
-            note_after(session, "sign_in", account=account, known_device=known)
-            return entered
+            if factors.has_factor(session, person.user_pk):
+                return _ask_for_code(session, person, now)
+            return _enter(session, person, mine[0]["pk"], browser, now, factor="none")
     note("sign_in_refused", account=account)
     raise SignInRefused(
         "The e-mail address or the password is wrong.",
         remedy="Try again, or ask an owner for a new invitation.",
+    )
+
+
+def _known_device(session: Session, browser: Browser, email: str) -> str | None:
+    device_hash = secrets.hash_of(browser.device)
+    known = browser.device and is_known_device(session, device_hash, email)
+    return device_hash if known else None
+
+
+def _enter(
+    session: Session,
+    person: Person,
+    tenant_pk: int,
+    browser: Browser,
+    now: datetime,
+    *,
+    factor: str,
+) -> Entered:
+    known = _known_device(session, browser, person.email) is not None
+    kept = known or is_known_device(session, secrets.hash_of(browser.device))
+    entered = Entered(secrets.new_secret(), browser.device if kept else secrets.new_secret())
+    note_device(session, secrets.hash_of(entered.device), person.user_pk, now)
+    credentials.add_session(
+        session,
+        token_hash=secrets.hash_of(entered.session),
+        tenant_pk=tenant_pk,
+        user_pk=person.user_pk,
+        now=now,
+        device=browser.words,
+    )
+    note_after(session, "sign_in", account=person.user_id, known_device=known, second_factor=factor)
+    return entered
+
+
+def _ask_for_code(session: Session, person: Person, now: datetime) -> CodeNeeded:
+    asked = CodeNeeded(secrets.new_secret())
+    factors.sweep_steps(session, now - STEP_KEPT)
+    factors.begin_step(
+        session,
+        token_hash=secrets.hash_of(asked.step),
+        user_pk=person.user_pk,
+        purpose=SIGN_IN,
+        seed="",
+        now=now,
+    )
+    note_after(session, "code_asked", account=person.user_id)
+    return asked
+
+
+def code_is_due(database: Database, step: str, now: datetime) -> bool:
+    """Return whether a browser gave its password lately, and a code must follow."""
+    with database.reading() as session:
+        return _step(session, step, now) is not None
+
+
+def _step(session: Session, step: str, now: datetime) -> dict[str, Any] | None:
+    since = now - CODE_WITHIN
+    return factors.find_step(session, secrets.hash_of(step), purpose=SIGN_IN, begun_after=since)
+
+
+def finish_sign_in(
+    database: Database, *, step: str, code: str, browser: Browser, now: datetime
+) -> Entered:
+    """Check the code that follows a password, and begin the session.
+
+    Raises `StepOver` where no password was given lately, `TooManyTries` or `SignInRefused`.
+    """
+    with database.reading() as session:
+        found = _step(session, step, now)
+        person = accounts.find_person_by_pk(session, found["user_pk"]) if found else None
+        known = _known_device(session, browser, person.email) if person else None
+    if person is None or person.disabled:
+        raise StepOver("This took too long, or was done already.", remedy="Sign in again.")
+    lane = Lane.of_code(person.email, known)
+    begin_try(database, lane, now, person.user_id)
+    with database.writing() as session:
+        used = codes.use_code(session, person.user_pk, code, now)
+        mine = accounts.tenants_of(session, person.user_pk)
+        if used and mine and factors.end_step(session, secrets.hash_of(step)):
+            attempts.forget_tries(session, lane)
+            return _enter(session, person, mine[0]["pk"], browser, now, factor=used)
+    note("code_refused", account=person.user_id)
+    raise SignInRefused(
+        "This code is wrong, or was used before.", remedy="Wait for the next one, then try again."
     )
 
 
@@ -206,6 +302,6 @@ def confirm_password(database: Database, *, email: str, password: str, now: date
     if person is None or not right:
         note("password_refused", account=account)
         raise SignInRefused("The password is wrong.", where="password")
-    with database.writing() as session:
+    with database.for_tenant(database.tenant_pk).writing() as session:
         attempts.forget_tries(session, lane)
     return person

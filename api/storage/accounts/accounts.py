@@ -20,6 +20,7 @@ __all__ = [
     "add_person",
     "add_tenant",
     "find_person",
+    "find_person_by_pk",
     "find_tenant",
     "join",
     "leave",
@@ -84,9 +85,18 @@ def rename_tenant(session: Session, tenant_pk: int, name: str) -> None:
 
 def find_person(session: Session, email: str) -> Person | None:
     """Return the person with this e-mail address (in small letters), or None."""
+    return _person(session, _USERS.c.email == email)
+
+
+def find_person_by_pk(session: Session, user_pk: int) -> Person | None:
+    """Return the person with this number, or None."""
+    return _person(session, _USERS.c.id == user_pk)
+
+
+def _person(session: Session, where: sa.ColumnElement[bool]) -> Person | None:
     query = sa.select(
         _USERS.c.id, _USERS.c.user_id, _USERS.c.email, _USERS.c.password_hash, _USERS.c.disabled_at
-    ).where(_USERS.c.email == email)
+    ).where(where)
     row = session.execute(query).one_or_none()
     return None if row is None else Person(*row[:4], disabled=row[4] is not None)
 

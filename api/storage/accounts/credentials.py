@@ -18,6 +18,7 @@ from solespan.api.storage.tables.accounts import (
     BrowserSession,
     Membership,
     PersonalLink,
+    SecondFactor,
     Tenant,
     User,
 )
@@ -46,6 +47,7 @@ _TOKENS: sa.Table = ApiToken.__table__  # type: ignore[assignment]
 _LINKS: sa.Table = PersonalLink.__table__  # type: ignore[assignment]
 _USERS: sa.Table = User.__table__  # type: ignore[assignment]
 _TENANTS: sa.Table = Tenant.__table__  # type: ignore[assignment]
+_FACTORS: sa.Table = SecondFactor.__table__  # type: ignore[assignment]
 _MEMBERS: sa.Table = Membership.__table__  # type: ignore[assignment]
 _TOUCHED = {"session": _SESSIONS, "token": _TOKENS, "link": _LINKS}
 
@@ -89,9 +91,12 @@ def find_session(session: Session, token_hash: str) -> dict[str, Any] | None:
             _USERS.c.email,
             _USERS.c.user_id,
             _MEMBERS.c.role,
+            _TENANTS.c.second_factor,
+            sa.exists().where(_FACTORS.c.user_pk == _SESSIONS.c.user_pk).label("has_factor"),
             _LINKS.c.wearer_pk,
         )
         .select_from(_SESSIONS)
+        .join(_TENANTS, _TENANTS.c.id == _SESSIONS.c.tenant_pk)
         .outerjoin(_USERS, (_USERS.c.id == _SESSIONS.c.user_pk) & _USERS.c.disabled_at.is_(None))
         .outerjoin(
             _MEMBERS,

@@ -67,6 +67,8 @@ NONE = {
     "/answers/{token}": LINK,
     "/unsubscribe/{token}": LINK,
     "/sign-in": SESSION,
+    "/sign-in/code": SESSION,
+    "/account/second-factor/{what}": SESSION,
     "/sign-out": SESSION,
     "/join/{secret}": SESSION,
     "/open/{secret}": SESSION,
