@@ -3,8 +3,9 @@
 How are events written, so that a program can read them and no person is named in them?
 
 One JSON object per line on standard error: event, level, time, and the request id where there is
-one. Bodies, names, addresses and query strings are never passed to a logger. Of an exception the
-kind and the places in the code are written, not its message, which may quote data.
+one. Bodies, names, e-mail addresses and query strings are never passed to a logger. A network
+address stands in security events only, and in the warning of a proxy. Of an exception the kind and
+the places in the code are written, not its message, which may quote data.
 """
 
 from __future__ import annotations

@@ -78,6 +78,13 @@ _KINDS = (
         "Ask an owner.",
     ),
     ProblemKind(
+        "second-factor-needed",
+        403,
+        "A second factor is needed here",
+        "This shop asks its members for a second factor, and the person has none yet.",
+        "Add one on the page /account/second-factor.",
+    ),
+    ProblemKind(
         "not-found",
         404,
         "Page not found",

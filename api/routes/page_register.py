@@ -9,7 +9,9 @@ from __future__ import annotations
 
 from solespan.api.routes import figures, help_pages, phone
 from solespan.api.routes.accounts import (
+    account_pages,
     customer_pages,
+    factor_pages,
     my_pages,
     people_pages,
     sign_in_pages,
@@ -56,6 +58,8 @@ PAGES: tuple[PageEntry, ...] = (
     customer_pages.PAGE,
     my_pages.PAGE,
     sign_in_pages.PAGE,
+    factor_pages.PAGE,
+    account_pages.PAGE,
     help_pages.PAGE,
     phone.PAGE,
     wear_pages.PAGE,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 
+import pyotp
 import pytest
 
 from solespan.api.services.accounts import people
@@ -24,6 +25,36 @@ def looked_at(opened, name: str, width: int) -> None:
         page.emulate_media(color_scheme=theme)
         page.screenshot(path=ARTEFACTS / f"{name}-{width}-{theme}.png", full_page=True)
         assert grave_problems(page) == [], (name, theme)
+
+
+def add_authenticator(opened, width: int) -> str:
+    """Add an authenticator to who is signed in; return its seed."""
+    page = opened.page
+    page.click("text=Add a second factor")
+    looked_at(opened, "factor", width)
+    page.fill("#b-password", PASSWORD)
+    page.press("#b-password", "Enter")
+    page.wait_for_selector("#f-code")
+    looked_at(opened, "factor-seed", width)
+    seed = page.inner_text("section code").replace(" ", "")
+    page.fill("#f-code", pyotp.TOTP(seed).at(NOW))
+    page.press("#f-code", "Enter")
+    page.wait_for_selector("text=Recovery codes")
+    looked_at(opened, "factor-codes", width)
+    return seed
+
+
+def enter_with_code(opened, seed: str, width: int) -> None:
+    """Sign in by password and by the code after the one that was used."""
+    page = opened.page
+    page.fill("#s-email", "ada@example.org")
+    page.fill("#s-password", PASSWORD)
+    page.press("#s-password", "Enter")
+    page.wait_for_selector("#c-code")
+    looked_at(opened, "code", width)
+    page.fill("#c-code", pyotp.TOTP(seed).at(int(NOW.timestamp()) + 30))
+    page.press("#c-code", "Enter")
+    page.wait_for_url("**/plan")
 
 
 @pytest.mark.parametrize("width", WIDTHS)
@@ -53,10 +84,15 @@ def test_from_the_invitation_to_a_customers_own_page(fresh, visit, width):
     link = re.search(r"/open/[\w-]+", page.content())[0]
     page.goto(base + "/account")
     looked_at(opened, "account", width)
-    page.click("text=Sign out")
+    seed = add_authenticator(opened, width)
+    page.goto(base + "/people")
+    looked_at(opened, "people-factor", width)
+    page.goto(base + "/account")
+    page.click("main >> text=Sign out >> nth=0")
     page.wait_for_url("**/sign-in")
     page.goto(base + "/plan")
     assert page.url.endswith("/sign-in?to=%2Fplan")
+    enter_with_code(opened, seed, width)
 
     customer = visit(base + link, width)
     looked_at(customer, "open", width)

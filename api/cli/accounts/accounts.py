@@ -6,6 +6,7 @@ from typing import Annotated
 
 import typer
 
+from solespan.api.cli.accounts import sign_ins
 from solespan.api.cli.files import PIPE
 from solespan.api.cli.output import Format, Out, OutputFormat, say, show
 from solespan.api.clock import Clock
@@ -30,6 +31,7 @@ def register(app: typer.Typer) -> None:
     accounts.command("end-token")(end_token)
     accounts.command("link")(link)
     accounts.command("end-link")(end_link)
+    sign_ins.add_to(accounts)
 
 
 def new_tenant(

@@ -65,6 +65,9 @@ OPEN = (
     "invitations",
     "sign_in_tries",
     "known_devices",
+    "second_factors",
+    "recovery_codes",
+    "sign_in_steps",
 )
 
 
@@ -135,7 +138,9 @@ TABLES = {
         "key_hash hash, failures int, last_at moment", unique=["key_hash"], indexes=["last_at"]
     ),
     "tenants": Table(
-        "tenant_id id, name text, kind word{rack|shop}, made_at moment", unique=["tenant_id"]
+        "tenant_id id, name text, kind word{rack|shop}, made_at moment, "
+        "second_factor word{nobody|owners|everyone}='nobody'",
+        unique=["tenant_id"],
     ),
     "users": Table(
         "user_id id, email id, name text?, password_hash text, made_at moment, disabled_at moment?",
@@ -146,6 +151,18 @@ TABLES = {
         "token_hash hash, made_at moment, used_at moment?, revoked_at moment?",
         unique=["token_hash", "token_id"],
         indexes=["tenant_pk", "user_pk"],
+    ),
+    "second_factors": Table(
+        "factor_id id, user_pk >users, name id, seed hash, moment int, made_at moment, "
+        "used_at moment?",
+        unique=["factor_id"],
+        indexes=["user_pk"],
+    ),
+    "recovery_codes": Table("user_pk >users, code_hash hash", unique=["user_pk code_hash"]),
+    "sign_in_steps": Table(
+        "token_hash hash, user_pk >users, purpose word{sign_in|enrol}, seed hash, begun_at moment",
+        unique=["token_hash"],
+        indexes=["begun_at", "user_pk"],
     ),
     "known_devices": Table(
         "device_hash hash, user_pk >users, seen_at moment",
@@ -314,10 +331,10 @@ TABLES = {
         indexes=["pair_pk", "tenant_pk stage expected_on"],
     ),
     "browser_sessions": Table(
-        "token_hash hash, user_pk >users?, link_pk >personal_links?, tenant_pk >tenants, "
-        "begun_at moment, used_at moment",
+        "session_id id, token_hash hash, device id, user_pk >users?, link_pk >personal_links?, "
+        "tenant_pk >tenants, begun_at moment, used_at moment",
         checks={"one_person": "(user_pk IS NULL) <> (link_pk IS NULL)"},
-        unique=["token_hash"],
+        unique=["session_id", "token_hash"],
         indexes=["link_pk", "tenant_pk", "used_at", "user_pk"],
     ),
     "care_done": Table(

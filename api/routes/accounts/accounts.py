@@ -28,11 +28,12 @@ from solespan.api.schemas.accounts.accounts import (
     Member,
     NewInvitation,
     NewToken,
+    SignedIn,
     Token,
     TokenMade,
 )
 from solespan.api.schemas.fields import KnownId
-from solespan.api.services.accounts import people, tokens
+from solespan.api.services.accounts import people, sessions, tokens
 from solespan.api.services.accounts.audit import list_audit
 from solespan.api.services.accounts.people import list_invitations, tidy_email
 from solespan.api.services.accounts.tokens import list_tokens
@@ -40,6 +41,7 @@ from solespan.api.services.accounts.tokens import list_tokens
 __all__ = ["router"]
 
 router = APIRouter(prefix="/v1", tags=["accounts"], responses=PROBLEM_ANSWERS)
+SHOWN_OF_SESSION = ("session_id", "device", "tenant_id", "begun_at", "used_at", "here")
 _AS_JSON = [Depends(needs_json)]
 
 
@@ -64,6 +66,46 @@ def remove_member(
             member=user_id,
             now=ctx.clock.now(),
         )
+    return Response(status_code=204)
+
+
+@router.delete("/members/{user_id}/sessions", response_model=None, status_code=204)
+def end_sessions_of_member(
+    ctx: Context,
+    user_id: Annotated[KnownId, Path(description="which member. Unit: none (identifier)")],
+) -> Response:
+    """Sign out every browser of a member, in this tenant."""
+    with ctx.database.writing() as session:
+        sessions.end_members_sessions(session, ctx.database.tenant_pk, user_id)
+    return Response(status_code=204)
+
+
+@router.get("/sessions", response_model=None, responses={200: {"model": list[SignedIn]}})
+def read_sessions(ctx: Context, who: Sender) -> Response:
+    """List where the person who asks is signed in."""
+    limits = sessions.session_limits(ctx.settings)
+    with ctx.database.reading() as session:
+        rows = sessions.own_sessions(session, who, ctx.clock.now(), limits)
+    return json_answer([plain({name: row[name] for name in SHOWN_OF_SESSION}) for row in rows])
+
+
+@router.delete("/sessions", response_model=None, status_code=204)
+def end_other_sessions(ctx: Context, who: Sender) -> Response:
+    """Sign out every other browser of the person who asks."""
+    with ctx.database.writing() as session:
+        sessions.end_other_sessions(session, who)
+    return Response(status_code=204)
+
+
+@router.delete("/sessions/{session_id}", response_model=None, status_code=204)
+def end_session(
+    ctx: Context,
+    who: Sender,
+    session_id: Annotated[KnownId, Path(description="which session. Unit: none (identifier)")],
+) -> Response:
+    """Sign out one browser of the person who asks."""
+    with ctx.database.writing() as session:
+        sessions.end_own_session(session, who, session_id)
     return Response(status_code=204)
 
 

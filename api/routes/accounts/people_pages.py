@@ -44,7 +44,17 @@ def change_people(
     ctx: Context,
     request: Request,
     who: Sender,
-    what: Literal["invite", "withdraw", "remove", "token", "revoke", "link"],
+    what: Literal[
+        "invite",
+        "withdraw",
+        "remove",
+        "sign-out",
+        "reset-factor",
+        "second-factor",
+        "token",
+        "revoke",
+        "link",
+    ],
     typed: Typed,
 ) -> Response:
     """Do what a form asks; a secret it made is shown on the answer and never again."""

@@ -9,13 +9,13 @@ its button does.
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Path, Request, Response
 
 from solespan.api.author import Author
 from solespan.api.errors import SolespanError
+from solespan.api.routes.accounts.cookies import browser_of, keep_device, keep_step, let_in
 from solespan.api.routes.http.page_entry import Need, PageEntry
 from solespan.api.routes.http.pages import (
     PageRoute,
@@ -26,46 +26,20 @@ from solespan.api.routes.http.pages import (
     page_answer,
     refuse_foreign_form,
 )
-from solespan.api.routes.http.requests import Context, Sender
-from solespan.api.services.accounts import attempts, people, sign_in, tokens
+from solespan.api.routes.http.requests import Context
+from solespan.api.services.accounts import people, sign_in, tokens
 from solespan.api.services.accounts.identity import Identity
-from solespan.api.services.accounts.people import list_tenants, tenants_of
+from solespan.api.services.accounts.people import list_tenants
 from solespan.api.services.accounts.secrets import SHORTEST
-from solespan.api.services.accounts.sessions import device_cookie_name, session_cookie_name
+from solespan.api.services.accounts.sessions import session_cookie_name, step_cookie_name
 from solespan.api.services.context import AppContext
-from solespan.api.settings import Settings
 from solespan.dashboards.cautions import FOR_WEARERS
-from solespan.dashboards.navigation import NavEntry
 from solespan.dashboards.pages.rack.pair import FormState
 
 __all__ = ["PAGE"]
 
 router = APIRouter(route_class=PageRoute)
 Secret = Annotated[str, Path(max_length=100, pattern=r"^[A-Za-z0-9_-]+$")]
-
-
-def _let_in(ctx: AppContext, request: Request, answer: Response, secret: str) -> Response:
-    _keep(ctx, request, answer, session_cookie_name, secret, ctx.settings.session_days)
-    return answer
-
-
-def _keep(
-    ctx: AppContext,
-    request: Request,
-    answer: Response,
-    name_of: Callable[[Settings], str],
-    secret: str,
-    days: float,
-) -> None:
-    answer.set_cookie(
-        name_of(ctx.settings),
-        secret,
-        max_age=round(days * 86400),
-        path="/",
-        secure=over_tls(request),
-        httponly=True,
-        samesite="lax",
-    )
 
 
 def _outside(
@@ -102,9 +76,8 @@ def sign_in_by_form(ctx: Context, request: Request, typed: Typed) -> Response:
             ctx.database,
             email=typed.get("email", ""),
             password=typed.get("password", ""),
-            address=request.client.host if request.client else "",
+            browser=browser_of(ctx, request),
             now=ctx.clock.now(),
-            device=request.cookies.get(device_cookie_name(ctx.settings), ""),
         )
     except SolespanError as error:
         form = FormState({"email": typed.get("email", "")}, {"": f"{error.what} {error.remedy}"})
@@ -112,9 +85,52 @@ def sign_in_by_form(ctx: Context, request: Request, typed: Typed) -> Response:
         if isinstance(error, sign_in.TooManyTries):
             answer.headers["retry-after"] = str(error.wait_s)
         return answer
+    if isinstance(entered, sign_in.CodeNeeded):
+        return keep_step(ctx, request, back_to("/sign-in/code", to=to), entered.step)
+    return _entered(ctx, request, entered, to)
+
+
+def _entered(ctx: AppContext, request: Request, entered: sign_in.Entered, to: str) -> Response:
     answer = back_to(to)
-    _keep(ctx, request, answer, device_cookie_name, entered.device, attempts.DEVICE_KEPT.days)
-    return _let_in(ctx, request, answer, entered.session)
+    keep_device(ctx, request, answer, entered.device)
+    return let_in(ctx, request, answer, entered.session)
+
+
+@router.get("/sign-in/code")
+def read_code(ctx: Context, request: Request, to: Words = "") -> Response:
+    """Show the form for the code that follows the password."""
+    step = request.cookies.get(step_cookie_name(ctx.settings), "")
+    if not sign_in.code_is_due(ctx.database, step, ctx.clock.now()):
+        return back_to("/sign-in", to=_inside(to))
+    return _outside(request, "accounts/code.html", {"form": FormState(), "to": _inside(to)})
+
+
+@router.post("/sign-in/code")
+def finish_sign_in(ctx: Context, request: Request, typed: Typed) -> Response:
+    """Let a browser in by its code, or show the form again with what is wrong."""
+    to = _inside(typed.get("to", ""))
+    name = step_cookie_name(ctx.settings)
+    try:
+        refuse_foreign_form(request, typed)
+        entered = sign_in.finish_sign_in(
+            ctx.database,
+            step=request.cookies.get(name, ""),
+            code=typed.get("code", ""),
+            browser=browser_of(ctx, request),
+            now=ctx.clock.now(),
+        )
+    except sign_in.StepOver as error:
+        form = FormState({}, {"": f"{error.what} {error.remedy}"})
+        return _outside(request, "accounts/sign_in.html", {"form": form, "to": to}, error.status)
+    except SolespanError as error:
+        form = FormState({}, {"": f"{error.what} {error.remedy}"})
+        answer = _outside(request, "accounts/code.html", {"form": form, "to": to}, error.status)
+        if isinstance(error, sign_in.TooManyTries):
+            answer.headers["retry-after"] = str(error.wait_s)
+        return answer
+    answer = _entered(ctx, request, entered, to)
+    answer.delete_cookie(name, secure=over_tls(request), httponly=True, samesite="lax")
+    return answer
 
 
 @router.post("/sign-out")
@@ -198,78 +214,13 @@ def open_link(ctx: Context, request: Request, secret: Secret, typed: Typed) -> R
     refuse_foreign_form(request, typed)
     with ctx.database.writing() as session:
         mine, _ = tokens.open_link(session, secret, ctx.clock.now())
-    return _let_in(ctx, request, back_to("/my"), mine)
-
-
-@router.get("/account")
-def read_account(ctx: Context, request: Request, who: Sender, done: Words = "") -> Response:
-    """Show who one is here, the other tenants one may enter, and the password's form."""
-    return _account_page(ctx, request, who.user_pk, who.actor, FormState(), done=done)
-
-
-@router.post("/account/password")
-def change_password(ctx: Context, request: Request, who: Sender, typed: Typed) -> Response:
-    """Change one's own password; every other browser of the person is signed out."""
-    try:
-        refuse_foreign_form(request, typed)
-        secret = sign_in.change_password(
-            ctx.database,
-            email=who.actor,
-            old=typed.get("old", ""),
-            new=typed.get("new", ""),
-            tenant_pk=who.tenant_pk,
-            now=ctx.clock.now(),
-        )
-    except SolespanError as error:
-        form = FormState({}, {"": error.what})
-        return _account_page(ctx, request, who.user_pk, who.actor, form, status=error.status)
-    return _let_in(ctx, request, back_to("/account", done="password"), secret)
-
-
-@router.post("/account/enter")
-def enter_tenant(ctx: Context, request: Request, who: Sender, typed: Typed) -> Response:
-    """Go on in another tenant of one's own."""
-    refuse_foreign_form(request, typed)
-    secret = sign_in.enter_tenant(
-        ctx.database,
-        user_pk=who.user_pk or 0,
-        tenant_id=typed.get("tenant", ""),
-        now=ctx.clock.now(),
-    )
-    sign_in.sign_out(ctx.database, request.cookies.get(session_cookie_name(ctx.settings), ""))
-    return _let_in(ctx, request, back_to("/"), secret)
-
-
-def _account_page(
-    ctx: AppContext,
-    request: Request,
-    user_pk: int | None,
-    actor: str,
-    form: FormState,
-    *,
-    done: str = "",
-    status: int = 200,
-) -> Response:
-    with ctx.database.reading() as session:
-        tenants = [] if user_pk is None else tenants_of(session, user_pk)
-    context = {
-        "accounts": ctx.settings.accounts,
-        "actor": actor,
-        "tenants": [t | {"here": t["pk"] == ctx.database.tenant_pk} for t in tenants],
-        "person": user_pk is not None,
-        "form": form,
-        "shortest": SHORTEST,
-        "done": "The password is changed." if done == "password" else "",
-    }
-    return page_answer(request, "accounts/account.html", context, status)
+    return let_in(ctx, request, back_to("/my"), mine)
 
 
 PAGE = PageEntry(
     router,
-    NavEntry("Your account", "/account", "shop"),
-    templates=("accounts/account.html",),
     needs=(
-        Need("/sign-in|/join/.*|/open/.*", "open", "open"),
-        Need("/sign-out|/account(/.*)?", "signed in", "signed in"),
+        Need("/sign-in(/code)?|/join/.*|/open/.*", "open", "open"),
+        Need("/sign-out", "signed in", "signed in"),
     ),
 )

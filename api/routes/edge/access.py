@@ -28,6 +28,7 @@ from solespan.api.routes.http.pages import failure_page
 from solespan.api.routes.http.problem_document import problem_response
 from solespan.api.routes.page_register import PAGES
 from solespan.api.services.accounts.identity import THIS_MACHINE, Identity, identify
+from solespan.api.services.accounts.security_log import SENDER, note
 from solespan.api.services.accounts.sessions import session_cookie_name, session_limits
 from solespan.api.services.context import AppContext
 
@@ -35,13 +36,14 @@ __all__ = ["Access", "need_of"]
 
 SAFE_METHODS = frozenset({"GET", "HEAD", "OPTIONS"})
 # Signing in has limits of its own, so that one address does not lock out the others behind it.
-OWN_LIMITS = frozenset({"/sign-in"})
+OWN_LIMITS = frozenset({"/sign-in", "/sign-in/code"})
 OPEN, SIGNED_IN = "open", "signed in"
 NEEDS: tuple[Need, ...] = (
     Need(r"/v1/health/.*|/problems(/.*)?", OPEN, OPEN),
     Need(r"/metrics", OPEN, OPEN),  # the route asks for a token or an address
     Need(r"/calendar/.*", OPEN, OPEN),  # the address holds the secret
     Need(r"/v1/(members|invitations|tokens|audit|customers)(/.*)?", "manage", "manage"),
+    Need(r"/v1/sessions(/.*)?", SIGNED_IN, SIGNED_IN),
     Need(r"/v1/(notices|consents|bounces)(/.*)?", "read", "notices"),
     *(need for page in PAGES for need in page.needs),
 )
@@ -93,6 +95,7 @@ class Access:
         state = scope.setdefault("state", {})
         if not services.settings.accounts:
             state["identity"] = THIS_MACHINE
+            tell_sender(THIS_MACHINE, scope)
             await self.app(scope, receive, send)
             return
         need = need_of(scope["method"], scope["path"])
@@ -104,13 +107,18 @@ class Access:
             await _failure(error, scope, headers)(scope, receive, send)
             return
         state["identity"] = who
+        tell_sender(who, scope)
         kind = self._refusal(need, who, scope)
         if kind is None:
             await self.app(scope, receive, send)
             return
+        if kind != "not-signed-in":
+            note("access_refused", why=kind, need=need, method=scope["method"])
         wants_page = "text/html" in headers.get("accept", "")
         if kind == "not-signed-in" and wants_page and scope["method"] in SAFE_METHODS:
             answer: Response = RedirectResponse(f"/sign-in?to={quote(scope['path'], safe='')}", 303)
+        elif kind == "second-factor-needed" and wants_page and scope["method"] in SAFE_METHODS:
+            answer = RedirectResponse("/account/second-factor", 303)
         elif kind == "not-allowed" and wants_page and who is not None and "own" in who.may:
             answer = RedirectResponse("/my", 303)  # a customer has this one page
         elif wants_page:
@@ -129,6 +137,8 @@ class Access:
         if need != OPEN and who is None:
             return "not-signed-in"
         if need not in (OPEN, SIGNED_IN) and who is not None and need not in who.may:
+            if who.must_enrol:
+                return "second-factor-needed"
             return "not-allowed"
         # Who is not signed in is known by the network address.
         sender = f"{who.tenant_pk} {who.actor}" if who else f"at {(scope['client'] or ['?'])[0]}"
@@ -147,6 +157,19 @@ def _failure(error: SolespanError, scope: Scope, headers: Headers) -> Response:
     return problem_response(kind, error.told()[0], instance=scope["path"], request_id=request_id)
 
 
+def tell_sender(who: Identity | None, scope: Scope) -> None:
+    """Tell the log of security events who sends this request, by ids."""
+    sender = {"sender": who.log_name or "this machine" if who else "somebody"}
+    SENDER.set(
+        sender
+        | ({"tenant": who.tenant_pk} if who else {})
+        | {
+            "address": (scope["client"] or ["?"])[0],
+            "request_id": scope.get("state", {}).get("request_id", ""),
+        }
+    )
+
+
 _PAGES = {
     "not-signed-in": (
         "Please sign in",
@@ -155,6 +178,10 @@ _PAGES = {
     "not-allowed": (
         "This is not allowed here",
         ["Your role in this shop does not allow this.", "Ask an owner."],
+    ),
+    "second-factor-needed": (
+        "A second factor is needed here",
+        ["Nothing was changed.", 'Add one under "Your account" first.'],
     ),
     "too-fast": (
         "Too many changes at once",

@@ -20,6 +20,7 @@ __all__ = [
     "Member",
     "NewInvitation",
     "NewToken",
+    "SignedIn",
     "Token",
     "TokenMade",
 ]
@@ -76,6 +77,19 @@ class Member(BaseModel):
     user_id: Annotated[str, Field(description="name they are removed by. Unit: none (identifier)")]
     email: Annotated[str, Field(description="address they sign in with. Unit: none (text)")]
     role: Annotated[Role, Field(description="what they may do. Unit: none (word)")]
+
+
+class SignedIn(BaseModel):
+    """A browser that a person is signed in with."""
+
+    session_id: Annotated[str, Field(description="name it is ended by. Unit: none (identifier)")]
+    device: Annotated[str, Field(description="browser and system. Unit: none (text)")]
+    tenant_id: Annotated[str, Field(description="where it is signed in. Unit: none (identifier)")]
+    begun_at: Instant
+    used_at: Instant
+    here: Annotated[
+        bool, Field(description="whether it sends this request. Unit: true or false")
+    ] = False
 
 
 class NewToken(_Given):

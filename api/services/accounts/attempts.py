@@ -94,6 +94,15 @@ class Lane:
         )
 
     @classmethod
+    def of_code(cls, email: str, known_device_hash: str | None) -> Lane:
+        """Return the lane of somebody who knows the password and types a code.
+
+        A code is short, so strangers together have no more tries than one device.
+        """
+        known = known_device_hash is not None
+        return cls({hash_of(f"code {known_device_hash or 'of a stranger'} {email}"): OWN}, known)
+
+    @classmethod
     def one(cls, name: str) -> Lane:
         """Return a lane with one limit, of somebody who is in already."""
         return cls({hash_of(name): OWN})
@@ -111,6 +120,7 @@ def _network(address: str) -> str:
 
 def begin_try(database: Database, lane: Lane, now: datetime) -> None:
     """Count one try before it is looked at. Raises `TooManyTries` where it must wait."""
+    database = database.for_tenant(database.tenant_pk)  # a try is no change that anybody signs
     with database.reading() as session:  # most who must wait do so without a write
         _refuse_while_waiting(lane, attempts.tries_of(session, lane.limits), now)
     with database.writing() as session:

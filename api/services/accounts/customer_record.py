@@ -9,6 +9,7 @@ from typing import Any
 from sqlalchemy.orm import Session
 
 from solespan.api.errors import Refused
+from solespan.api.services.accounts.security_log import note, note_after
 from solespan.api.services.context import AppContext
 from solespan.api.services.unknown_id import unknown_id
 from solespan.api.storage.accounts.customers import (
@@ -50,6 +51,7 @@ def hand_out(ctx: AppContext, wearer_id: str) -> dict[str, Any]:
     if ctx.database.author is not None:
         with ctx.database.writing():
             count_as_change()
+    note("export", what="one customer")
     return record
 
 
@@ -70,6 +72,7 @@ def erase_customer(ctx: AppContext, wearer_id: str) -> dict[str, Any]:
         words = words_of(held)
         remove_customer(session, number)
         forget_quotes(session, number, words)
+        note_after(session, "erasure", customer=number)
     gone = {table: len(rows) for table, rows in held.items() if rows}
     gone.pop("stopped_addresses", None)  # a hash stays, so that nobody writes there again
     return {"rows": gone, "file_written_anew": write_file_anew(ctx.database)}

@@ -7,7 +7,8 @@ An `Identity` comes from a browser's session or from an API token. What it may d
 * `manage`: members, tokens, audit, export and erasure;
 * `own`: one customer's own pairs, on the pages made for that.
 
-An owner may do all but `own`, staff all but `manage`; a token what its scopes and its maker may.
+An owner may do all but `own`, staff all but `manage`; a token what its scopes and its maker may. A
+member who must add a second factor first may do nothing.
 """
 
 from __future__ import annotations
@@ -27,6 +28,8 @@ __all__ = ["MAY", "SCOPES", "THIS_MACHINE", "TOKEN_START", "Identity", "Limits",
 
 SCOPES = ("read", "write", "notices", "manage")
 MAY = {"owner": frozenset(SCOPES), "staff": frozenset(SCOPES) - {"manage"}}
+# Of which roles a tenant's word asks a second factor.
+ASKED_OF = {"nobody": (), "owners": ("owner",), "everyone": ("owner", "staff")}
 TOKEN_START = "solespan_"  # noqa: S105 - so that a lost token is recognised
 TOUCH_EVERY = timedelta(minutes=1)
 
@@ -41,6 +44,8 @@ class Identity:
     user_pk: int | None = None
     wearer_pk: int | None = None
     session_pk: int | None = None
+    log_name: str = ""  # kind and id, for the log of events
+    must_enrol: bool = False  # whether the tenant asks for a second factor, and there is none
 
     @property
     def account(self) -> str:
@@ -76,7 +81,8 @@ def _by_token(database: Database, bearer: str, now: datetime) -> Identity | None
         return None
     _note_use(database, "token", found, now)
     may = frozenset(found["scopes"]) & MAY[found["role"]]
-    return Identity(found["tenant_pk"], f"token {found['token_id']}", may)
+    actor = f"token {found['token_id']}"
+    return Identity(found["tenant_pk"], actor, may, log_name=actor)
 
 
 def _by_session(database: Database, cookie: str, now: datetime, limits: Limits) -> Identity | None:
@@ -88,19 +94,25 @@ def _by_session(database: Database, cookie: str, now: datetime, limits: Limits) 
         return None
     _note_use(database, "session", found, now)
     if found["wearer_pk"] is not None:
+        actor = f"customer {found['wearer_pk']}"
         return Identity(
             found["tenant_pk"],
-            f"customer {found['wearer_pk']}",
+            actor,
             frozenset({"own"}),
             wearer_pk=found["wearer_pk"],
             session_pk=found["pk"],
+            log_name=actor,
         )
+    asked = ASKED_OF[found["second_factor"]]
+    must_enrol = found["role"] in asked and not found["has_factor"]
     return Identity(
         found["tenant_pk"],
         found["email"],
-        MAY[found["role"]],
+        frozenset() if must_enrol else MAY[found["role"]],
         user_pk=found["user_pk"],
         session_pk=found["pk"],
+        log_name=f"member {found['user_id']}",
+        must_enrol=must_enrol,
     )
 
 

@@ -9,7 +9,7 @@ from typing import Any
 from sqlalchemy.orm import Session
 
 from solespan.api.schemas.forms import Typed
-from solespan.api.services.accounts import people, tokens
+from solespan.api.services.accounts import people, second_factor, sessions, tokens
 from solespan.api.services.accounts.identity import SCOPES, Identity
 from solespan.api.services.context import AppContext
 from solespan.api.storage.accounts.accounts import list_invitations
@@ -35,7 +35,8 @@ def people_page(ctx: AppContext, session: Session) -> dict[str, Any]:
     wearers = list_records(session, "wearers", equal={}, limit=SHOWN_CUSTOMERS)
     return {
         "accounts": ctx.settings.accounts,
-        "members": people.members_of(session, tenant_pk),
+        "members": second_factor.members_with_factor(session, tenant_pk),
+        "second_factor": second_factor.policy_of(session, tenant_pk),
         "invitations": [
             row | {"until": row["expires_at"].strftime("%Y-%m-%d %H:%M")}
             for row in list_invitations(session, tenant_pk, ctx.clock.now())
@@ -92,6 +93,9 @@ def subject_of(what: str, typed: Typed) -> dict[str, str]:
     named = {
         "invite": ("email", "role"),
         "remove": ("email",),
+        "sign-out": ("email",),
+        "reset-factor": ("email",),
+        "second-factor": ("asked_of",),
         "withdraw": ("email",),
         "token": ("name",),
         "revoke": ("token_id",),
@@ -124,23 +128,35 @@ def do_form(
             now=now,
         )
         return {"what": "The invitation.", "secret": f"{start}/join/{secret}"}
-    if what == "remove":
-        people.remove_member(session, tenant_pk=tenant_pk, member=typed.get("email", ""), now=now)
-    elif what == "withdraw":
-        people.withdraw(session, tenant_pk=tenant_pk, invitation_id=typed.get("invitation_id", ""))
-    elif what == "token":
+    if what == "token":
         scopes = [scope for scope in SCOPES if typed.get(f"scope_{scope}")]
         _, token = tokens.make_token(
             session, who, name=typed.get("name", "").strip() or "a program", scopes=scopes, now=now
         )
         return {"what": "The key.", "secret": token}
-    elif what == "revoke":
-        tokens.revoke(session, tenant_pk, typed.get("token_id", ""), now)
-    elif what == "link" and typed.get("do") == "end":
-        tokens.end_link(session, typed.get("wearer", ""))
-    elif what == "link":
+    if what == "link" and typed.get("do") != "end":
         secret = tokens.new_link(
             session, tenant_pk=tenant_pk, wearer_id=typed.get("wearer", ""), now=now
         )
         return {"what": "The customer's link.", "secret": f"{start}/open/{secret}"}
+    _do_silently(session, tenant_pk, what, typed, now)
     return None
+
+
+def _do_silently(session: Session, tenant_pk: int, what: str, typed: Typed, now: datetime) -> None:
+    """Do what makes no secret."""
+    email = typed.get("email", "")
+    if what == "remove":
+        people.remove_member(session, tenant_pk=tenant_pk, member=email, now=now)
+    elif what == "sign-out":
+        sessions.end_members_sessions(session, tenant_pk, email)
+    elif what == "reset-factor":
+        second_factor.reset_members_factor(session, tenant_pk, email)
+    elif what == "second-factor":
+        second_factor.put_policy(session, tenant_pk, typed.get("asked_of", ""))
+    elif what == "withdraw":
+        people.withdraw(session, tenant_pk=tenant_pk, invitation_id=typed.get("invitation_id", ""))
+    elif what == "revoke":
+        tokens.revoke(session, tenant_pk, typed.get("token_id", ""), now)
+    else:
+        tokens.end_link(session, typed.get("wearer", ""))

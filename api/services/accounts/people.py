@@ -19,6 +19,7 @@ from sqlalchemy.orm import Session
 
 from solespan.api.errors import Conflict, NotFound, Refused
 from solespan.api.services.accounts import secrets
+from solespan.api.services.accounts.security_log import note_after
 from solespan.api.storage.accounts import accounts, credentials
 from solespan.api.storage.accounts.accounts import list_invitations, list_tenants, tenants_of
 from solespan.api.storage.tables.accounts import KINDS, ROLES
@@ -167,8 +168,16 @@ def accept(
     _refuse_without_owner(session, found["tenant_pk"], found["email"], found["role"])
     if accounts.take_invitation(session, secrets.hash_of(secret), now) is None:
         raise _over()
+    members = accounts.list_members(session, found["tenant_pk"])
+    before = next((m["role"] for m in members if m["email"] == found["email"]), None)
     user_pk = found["person_pk"] or _with_password(session, found["email"], password)
     accounts.join(session, user_pk=user_pk, tenant_pk=found["tenant_pk"], role=found["role"])
+    account = accounts.user_id_of(session, user_pk)
+    of = {"account": account, "tenant": found["tenant_pk"]}
+    if before is None:
+        note_after(session, "member_added", role=found["role"], **of)
+    elif before != found["role"]:
+        note_after(session, "role_changed", role=found["role"], before=before, **of)
 
 
 def _with_password(session: Session, email: str, password: str) -> int:
@@ -179,6 +188,7 @@ def _with_password(session: Session, email: str, password: str) -> int:
         return accounts.add_person(session, email=email, password_hash=kept)
     accounts.set_password(session, person.user_pk, kept)
     credentials.end_sessions(session, person.user_pk)
+    note_after(session, "password_changed", account=accounts.user_id_of(session, person.user_pk))
     return person.user_pk
 
 
@@ -207,7 +217,8 @@ def remove_member(session: Session, *, tenant_pk: int, member: str, now: datetim
     accounts.leave(session, user_pk=mine[0]["user_pk"], tenant_pk=tenant_pk)
     accounts.withdraw_invitations(session, tenant_pk, mine[0]["email"])
     credentials.end_sessions(session, mine[0]["user_pk"], tenant_pk)
-    credentials.end_tokens_of(session, mine[0]["user_pk"], tenant_pk, now)
+    credentials.end_tokens_of(session, mine[0]["user_pk"], now, tenant_pk)
+    note_after(session, "member_removed", account=mine[0]["user_id"], tenant=tenant_pk)
     if not accounts.tenants_of(session, mine[0]["user_pk"]):
         accounts.remove_person(session, mine[0]["user_pk"])
 

@@ -15,6 +15,7 @@ from solespan.api.errors import NotFound, Refused
 from solespan.api.services.accounts import secrets
 from solespan.api.services.accounts.identity import MAY, SCOPES, TOKEN_START, Identity
 from solespan.api.services.accounts.people import tidy_email
+from solespan.api.services.accounts.security_log import note_after
 from solespan.api.storage.accounts import credentials
 from solespan.api.storage.accounts.accounts import list_members
 from solespan.api.storage.accounts.credentials import list_tokens
@@ -60,7 +61,9 @@ def make_token(
         "token_hash": secrets.hash_of(token),
         "made_at": now,
     }
-    return credentials.add_token(session, values), token
+    token_id = credentials.add_token(session, values)
+    note_after(session, "token_made", token_id=token_id, scopes=values["scopes"])
+    return token_id, token
 
 
 def member_identity(session: Session, tenant_pk: int, email: str) -> Identity:
@@ -79,6 +82,7 @@ def revoke(session: Session, tenant_pk: int, token_id: str, now: datetime) -> No
     """End a token for good; again does nothing. Raises `NotFound`."""
     if not credentials.revoke_token(session, tenant_pk, token_id, now):
         raise NotFound("There is no such token.", where="token_id", remedy="Look at the list.")
+    note_after(session, "token_revoked", token_id=token_id)
 
 
 def _wearer_pk(session: Session, wearer_id: str) -> int:
@@ -100,6 +104,7 @@ def new_link(session: Session, *, tenant_pk: int, wearer_id: str, now: datetime)
         secret_hash=secrets.hash_of(secret),
         now=now,
     )
+    note_after(session, "link_made")
     return secret
 
 
@@ -107,6 +112,7 @@ def end_link(session: Session, wearer_id: str) -> None:
     """End a customer's link and every browser that came in by it. Raises `NotFound`."""
     if not credentials.remove_link(session, _wearer_pk(session, wearer_id)):
         raise NotFound("This customer has no link.", where="wearer_id")
+    note_after(session, "link_ended")
 
 
 def open_link(session: Session, secret: str, now: datetime) -> tuple[str, dict[str, Any]]:
@@ -126,4 +132,5 @@ def open_link(session: Session, secret: str, now: datetime) -> tuple[str, dict[s
         now=now,
     )
     credentials.touch(session, "link", link["pk"], now)
+    note_after(session, "link_opened", customer=link["wearer_pk"], tenant=link["tenant_pk"])
     return mine, link

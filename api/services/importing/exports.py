@@ -21,6 +21,7 @@ import pandas as pd
 from sqlalchemy.orm import Session
 
 from solespan.api.errors import Conflict, Refused
+from solespan.api.services.accounts.security_log import note
 from solespan.api.services.context import AppContext
 from solespan.api.services.importing.data_package import DESCRIPTOR, package_text
 from solespan.api.services.importing.parquet import write_parquet
@@ -96,6 +97,7 @@ def note_export(ctx: AppContext) -> None:
     if ctx.database.author is not None:
         with ctx.database.writing():
             count_as_change()
+    note("export", what="everything")
 
 
 def _tables(session: Session, wearer_ids: Wearers) -> Tables:

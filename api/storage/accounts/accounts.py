@@ -21,6 +21,7 @@ __all__ = [
     "add_person",
     "add_tenant",
     "find_person",
+    "find_person_by_pk",
     "find_tenant",
     "join",
     "leave",
@@ -35,6 +36,7 @@ __all__ = [
     "sweep_invitations",
     "take_invitation",
     "tenants_of",
+    "user_id_of",
     "withdraw_invitations",
 ]
 
@@ -49,6 +51,7 @@ class Person:
     """Somebody who signs in."""
 
     user_pk: int
+    user_id: str
     email: str
     password_hash: str
     disabled: bool
@@ -83,11 +86,26 @@ def rename_tenant(session: Session, tenant_pk: int, name: str) -> None:
 
 def find_person(session: Session, email: str) -> Person | None:
     """Return the person with this e-mail address (in small letters), or None."""
+    return _person(session, _USERS.c.email == email)
+
+
+def find_person_by_pk(session: Session, user_pk: int) -> Person | None:
+    """Return the person with this number, or None."""
+    return _person(session, _USERS.c.id == user_pk)
+
+
+def _person(session: Session, where: sa.ColumnElement[bool]) -> Person | None:
     query = sa.select(
-        _USERS.c.id, _USERS.c.email, _USERS.c.password_hash, _USERS.c.disabled_at
-    ).where(_USERS.c.email == email)
+        _USERS.c.id, _USERS.c.user_id, _USERS.c.email, _USERS.c.password_hash, _USERS.c.disabled_at
+    ).where(where)
     row = session.execute(query).one_or_none()
-    return None if row is None else Person(row[0], row[1], row[2], row[3] is not None)
+    return None if row is None else Person(*row[:4], disabled=row[4] is not None)
+
+
+def user_id_of(session: Session, user_pk: int) -> str:
+    """Return the id by which people know a person."""
+    query = sa.select(_USERS.c.user_id).where(_USERS.c.id == user_pk)
+    return str(session.execute(query).scalar_one())
 
 
 def add_person(session: Session, *, email: str, password_hash: str) -> int:

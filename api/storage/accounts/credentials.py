@@ -19,6 +19,8 @@ from solespan.api.storage.tables.accounts import (
     BrowserSession,
     Membership,
     PersonalLink,
+    SecondFactor,
+    Tenant,
     User,
 )
 
@@ -32,6 +34,7 @@ __all__ = [
     "find_link",
     "find_session",
     "find_token",
+    "list_sessions",
     "list_tokens",
     "put_link",
     "remove_link",
@@ -44,6 +47,8 @@ _SESSIONS: sa.Table = BrowserSession.__table__  # type: ignore[assignment]
 _TOKENS: sa.Table = ApiToken.__table__  # type: ignore[assignment]
 _LINKS: sa.Table = PersonalLink.__table__  # type: ignore[assignment]
 _USERS: sa.Table = User.__table__  # type: ignore[assignment]
+_TENANTS: sa.Table = Tenant.__table__  # type: ignore[assignment]
+_FACTORS: sa.Table = SecondFactor.__table__  # type: ignore[assignment]
 _MEMBERS: sa.Table = Membership.__table__  # type: ignore[assignment]
 _TOUCHED = {"session": _SESSIONS, "token": _TOKENS, "link": _LINKS}
 
@@ -56,14 +61,16 @@ def add_session(
     now: datetime,
     user_pk: int | None = None,
     link_pk: int | None = None,
+    device: str = "",
 ) -> None:
-    """Let a browser in: a member's, or a customer's by their link."""
+    """Let a browser in: a member's, or a customer's by their link; `device` is what it is."""
     session.execute(
         sa.insert(_SESSIONS).values(
             token_hash=token_hash,
             user_pk=user_pk,
             link_pk=link_pk,
             tenant_pk=tenant_pk,
+            device=device,
             begun_at=now,
             used_at=now,
         )
@@ -83,10 +90,14 @@ def find_session(session: Session, token_hash: str) -> dict[str, Any] | None:
             _SESSIONS.c.begun_at,
             _SESSIONS.c.used_at,
             _USERS.c.email,
+            _USERS.c.user_id,
             _MEMBERS.c.role,
+            _TENANTS.c.second_factor,
+            sa.exists().where(_FACTORS.c.user_pk == _SESSIONS.c.user_pk).label("has_factor"),
             _LINKS.c.wearer_pk,
         )
         .select_from(_SESSIONS)
+        .join(_TENANTS, _TENANTS.c.id == _SESSIONS.c.tenant_pk)
         .outerjoin(_USERS, (_USERS.c.id == _SESSIONS.c.user_pk) & _USERS.c.disabled_at.is_(None))
         .outerjoin(
             _MEMBERS,
@@ -112,12 +123,50 @@ def end_session(session: Session, token_hash: str) -> None:
     session.execute(sa.delete(_SESSIONS).where(_SESSIONS.c.token_hash == token_hash))
 
 
-def end_sessions(session: Session, user_pk: int, tenant_pk: int | None = None) -> None:
-    """Let none of a person's browsers in any more (in one tenant, or anywhere)."""
+def end_sessions(
+    session: Session,
+    user_pk: int,
+    tenant_pk: int | None = None,
+    *,
+    session_id: str | None = None,
+    but_pk: int | None = None,
+) -> int:
+    """Let none of a person's browsers in any more; return how many there were.
+
+    In one tenant or anywhere; only `session_id`, or all but the one with the number `but_pk`.
+    """
     query = sa.delete(_SESSIONS).where(_SESSIONS.c.user_pk == user_pk)
     if tenant_pk is not None:
         query = query.where(_SESSIONS.c.tenant_pk == tenant_pk)
-    session.execute(query)
+    if session_id is not None:
+        query = query.where(_SESSIONS.c.session_id == session_id)
+    if but_pk is not None:
+        query = query.where(_SESSIONS.c.id != but_pk)
+    return int(session.execute(query).rowcount)  # type: ignore[attr-defined]
+
+
+def list_sessions(
+    session: Session, user_pk: int, *, begun_after: datetime, used_after: datetime
+) -> list[dict[str, Any]]:
+    """Return a person's sessions that are still good, the one used last first."""
+    query = (
+        sa.select(
+            _SESSIONS.c.id.label("pk"),
+            _SESSIONS.c.session_id,
+            _SESSIONS.c.device,
+            _SESSIONS.c.begun_at,
+            _SESSIONS.c.used_at,
+            _TENANTS.c.tenant_id,
+        )
+        .join(_TENANTS, _TENANTS.c.id == _SESSIONS.c.tenant_pk)
+        .where(
+            _SESSIONS.c.user_pk == user_pk,
+            _SESSIONS.c.begun_at >= begun_after,
+            _SESSIONS.c.used_at >= used_after,
+        )
+        .order_by(_SESSIONS.c.used_at.desc(), _SESSIONS.c.id.desc())
+    )
+    return [dict(row) for row in session.execute(query).mappings()]
 
 
 def add_token(session: Session, values: dict[str, Any]) -> str:
@@ -170,17 +219,14 @@ def list_tokens(session: Session, tenant_pk: int) -> list[dict[str, Any]]:
     return [dict(row) for row in session.execute(query).mappings()]
 
 
-def end_tokens_of(session: Session, user_pk: int, tenant_pk: int, now: datetime) -> None:
-    """End what a person made in one tenant: joining it again gives none of it back."""
-    session.execute(
-        sa.update(_TOKENS)
-        .where(
-            _TOKENS.c.tenant_pk == tenant_pk,
-            _TOKENS.c.user_pk == user_pk,
-            _TOKENS.c.revoked_at.is_(None),
-        )
-        .values(revoked_at=now)
-    )
+def end_tokens_of(
+    session: Session, user_pk: int, now: datetime, tenant_pk: int | None = None
+) -> int:
+    """End the tokens that a person made, in one tenant or anywhere; return how many."""
+    query = sa.update(_TOKENS).where(_TOKENS.c.user_pk == user_pk, _TOKENS.c.revoked_at.is_(None))
+    if tenant_pk is not None:
+        query = query.where(_TOKENS.c.tenant_pk == tenant_pk)
+    return int(session.execute(query.values(revoked_at=now)).rowcount)  # type: ignore[attr-defined]
 
 
 def end_tokens_named(session: Session, tenant_pk: int, name: str, now: datetime) -> None:

@@ -20,6 +20,7 @@ from sqlalchemy import (
     Integer,
     String,
     UniqueConstraint,
+    text,
 )
 from sqlalchemy.orm import Mapped, mapped_column
 
@@ -36,6 +37,7 @@ from solespan.forecast.values import ID_LENGTH, TEXT_LENGTH
 __all__ = [
     "KINDS",
     "ROLES",
+    "SECOND_FACTOR",
     "ApiToken",
     "AuditEntry",
     "BrowserSession",
@@ -43,6 +45,9 @@ __all__ = [
     "KnownDevice",
     "Membership",
     "PersonalLink",
+    "RecoveryCode",
+    "SecondFactor",
+    "SignInStep",
     "SignInTry",
     "Tenant",
     "User",
@@ -50,6 +55,8 @@ __all__ = [
 
 KINDS = ("rack", "shop")
 ROLES = ("owner", "staff")
+SECOND_FACTOR = ("nobody", "owners", "everyone")
+STEPS = ("sign_in", "enrol")
 HASH_LENGTH = 64
 
 
@@ -63,8 +70,12 @@ class Tenant(Root):
     name: Mapped[str] = mapped_column(String(TEXT_LENGTH))
     kind: Mapped[str] = mapped_column(String(WORD_LENGTH))
     made_at: Mapped[datetime] = mapped_column(UtcDateTime, default=_utc_now)
+    # Of whom a second factor is asked at sign-in.
+    second_factor: Mapped[str] = mapped_column(
+        String(WORD_LENGTH), default="nobody", server_default=text("'nobody'")
+    )
 
-    __table_args__ = (_in("kind", KINDS),)
+    __table_args__ = (_in("kind", KINDS), _in("second_factor", SECOND_FACTOR))
 
 
 class User(Root):
@@ -122,7 +133,10 @@ class BrowserSession(Root):
     __tablename__ = "browser_sessions"
 
     id: Mapped[int] = mapped_column(BigId, primary_key=True)
+    session_id: Mapped[str] = mapped_column(String(ID_LENGTH), unique=True, default=_public_id)
     token_hash: Mapped[str] = mapped_column(String(HASH_LENGTH), unique=True)
+    # Browser and system in words, for the person's own list.
+    device: Mapped[str] = mapped_column(String(ID_LENGTH))
     user_pk: Mapped[int | None] = mapped_column(ForeignKey("users.id", ondelete="CASCADE"))
     link_pk: Mapped[int | None] = mapped_column(ForeignKey("personal_links.id", ondelete="CASCADE"))
     tenant_pk: Mapped[int] = mapped_column(ForeignKey("tenants.id", ondelete="CASCADE"))
@@ -195,6 +209,55 @@ class SignInTry(Root):
     __table_args__ = (
         # Old ones are swept by age.
         Index(None, "last_at"),
+    )
+
+
+class SecondFactor(Root):
+    """An authenticator that makes codes from a seed; `moment` is that of the last code used."""
+
+    __tablename__ = "second_factors"
+
+    id: Mapped[int] = mapped_column(BigId, primary_key=True)
+    factor_id: Mapped[str] = mapped_column(String(ID_LENGTH), unique=True, default=_public_id)
+    user_pk: Mapped[int] = mapped_column(ForeignKey("users.id", ondelete="CASCADE"))
+    name: Mapped[str] = mapped_column(String(ID_LENGTH))
+    seed: Mapped[str] = mapped_column(String(HASH_LENGTH))
+    moment: Mapped[int] = mapped_column(Integer)
+    made_at: Mapped[datetime] = mapped_column(UtcDateTime)
+    used_at: Mapped[datetime | None] = mapped_column(UtcDateTime)
+
+    __table_args__ = (Index(None, "user_pk"),)
+
+
+class RecoveryCode(Root):
+    """A code for a person who lost their authenticator: good once, and gone then."""
+
+    __tablename__ = "recovery_codes"
+
+    id: Mapped[int] = mapped_column(BigId, primary_key=True)
+    user_pk: Mapped[int] = mapped_column(ForeignKey("users.id", ondelete="CASCADE"))
+    code_hash: Mapped[str] = mapped_column(String(HASH_LENGTH))
+
+    __table_args__ = (UniqueConstraint("user_pk", "code_hash"),)
+
+
+class SignInStep(Root):
+    """A password that was right, and what must follow: a code, or an authenticator's first one."""
+
+    __tablename__ = "sign_in_steps"
+
+    id: Mapped[int] = mapped_column(BigId, primary_key=True)
+    token_hash: Mapped[str] = mapped_column(String(HASH_LENGTH), unique=True)
+    user_pk: Mapped[int] = mapped_column(ForeignKey("users.id", ondelete="CASCADE"))
+    purpose: Mapped[str] = mapped_column(String(WORD_LENGTH))
+    seed: Mapped[str] = mapped_column(String(HASH_LENGTH))
+    begun_at: Mapped[datetime] = mapped_column(UtcDateTime)
+
+    __table_args__ = (
+        _in("purpose", STEPS),
+        Index(None, "user_pk"),
+        # Old ones are swept by age.
+        Index(None, "begun_at"),
     )
 
 

@@ -27,6 +27,7 @@ OPEN_ADDRESSES = {
     "/answers/{token}",
     "/unsubscribe/{token}",
     "/sign-in",
+    "/sign-in/code",
     "/join/{secret}",
     "/open/{secret}",
 }

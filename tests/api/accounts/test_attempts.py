@@ -32,9 +32,8 @@ def guess(services, clock):
                 services.database,
                 email=email,
                 password=password,
-                address=address,
+                browser=sign_in.Browser(address, device),
                 now=clock.now(),
-                device=device,
             )
         except (sign_in.SignInRefused, sign_in.TooManyTries) as error:
             return type(error)

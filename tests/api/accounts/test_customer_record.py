@@ -71,7 +71,7 @@ def fill(services) -> int:
                     own[column.name] = f"{MARK}-{name}"
                 elif column.name == "tenant_pk" and name in ("personal_links", "browser_sessions"):
                     own[column.name] = 1
-            own |= {"user_pk": None} if name == "browser_sessions" else {}
+            own |= {"user_pk": None, "device": "Chrome"} if name == "browser_sessions" else {}
             row = session.execute(insert(tables[name]).values(own))
             made[name] = row.inserted_primary_key[0]
         quote_elsewhere(session, made)

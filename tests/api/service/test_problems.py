@@ -41,6 +41,7 @@ ELSEWHERE = {
     "key-reused": "test_idempotency",
     "not-signed-in": "accounts/test_access",
     "not-allowed": "accounts/test_access",
+    "second-factor-needed": "accounts/test_second_factor",
     "too-fast": "accounts/test_access",
     "sign-in-refused": "accounts/test_sign_in",
     "too-many-tries": "accounts/test_sign_in",

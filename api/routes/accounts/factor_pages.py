@@ -1,0 +1,163 @@
+"""Page routes of second factors: how does a person add an authenticator, and take it away again?
+
+Each change asks for the password. A seed and recovery codes are shown once, on an answer that no
+browser keeps.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any, Literal
+from urllib.parse import urlsplit
+
+import segno
+from fastapi import APIRouter, Request, Response
+from markupsafe import Markup
+
+from solespan.api.errors import SolespanError
+from solespan.api.routes.http.page_entry import PageEntry
+from solespan.api.routes.http.pages import (
+    PageRoute,
+    Typed,
+    Words,
+    back_to,
+    page_answer,
+    refuse_foreign_form,
+)
+from solespan.api.routes.http.requests import Context, Sender
+from solespan.api.services.accounts import second_factor, totp
+from solespan.api.services.accounts.identity import Identity
+from solespan.api.services.context import AppContext
+
+__all__ = ["PAGE"]
+
+router = APIRouter(route_class=PageRoute)
+PATH = "/account/second-factor"
+DONE = {
+    "added": "The authenticator is added. Other browsers are signed out.",
+    "removed": "The authenticator is removed. Other browsers are signed out.",
+}
+
+
+@router.get(PATH)
+def read_factors(ctx: Context, request: Request, who: Sender, done: Words = "") -> Response:
+    """Show a person's authenticators, and the forms to add and remove one."""
+    return _page(ctx, request, who, done=DONE.get(done, ""))
+
+
+@router.post(f"{PATH}/{{what}}")
+def change_factors(
+    ctx: Context,
+    request: Request,
+    who: Sender,
+    what: Literal["begin", "confirm", "remove", "codes"],
+    typed: Typed,
+) -> Response:
+    """Do what a form asks; a seed or recovery codes are shown on the answer and never again."""
+    try:
+        refuse_foreign_form(request, typed)
+        shown = _DO[what](ctx, who, typed)
+    except SolespanError as error:
+        problem = f"{error.what} {error.remedy}".strip()
+        making = _making(ctx, who, typed) if what == "confirm" else {}
+        return _page(ctx, request, who, problem=problem, status=error.status, **making)
+    if shown.get("to"):
+        return back_to(PATH, done=shown["to"])
+    return _page(ctx, request, who, **shown)
+
+
+def _begin(ctx: AppContext, who: Identity, typed: Mapping[str, str]) -> dict[str, Any]:
+    made = second_factor.begin_enrolment(
+        ctx.database, who, password=typed.get("password", ""), now=ctx.clock.now()
+    )
+    return _shown(ctx, who, made)
+
+
+def _confirm(ctx: AppContext, who: Identity, typed: Mapping[str, str]) -> dict[str, Any]:
+    codes = second_factor.confirm_enrolment(
+        ctx.database,
+        who,
+        secret=typed.get("secret", ""),
+        code=typed.get("code", ""),
+        name=typed.get("name", ""),
+        now=ctx.clock.now(),
+    )
+    return {"codes": codes, "done": DONE["added"]} if codes else {"to": "added"}
+
+
+def _remove(ctx: AppContext, who: Identity, typed: Mapping[str, str]) -> dict[str, Any]:
+    second_factor.remove_factor(
+        ctx.database,
+        who,
+        password=typed.get("password", ""),
+        factor_id=typed.get("factor_id", ""),
+        now=ctx.clock.now(),
+    )
+    return {"to": "removed"}
+
+
+def _codes(ctx: AppContext, who: Identity, typed: Mapping[str, str]) -> dict[str, Any]:
+    given = typed.get("password", "")
+    now = ctx.clock.now()
+    return {"codes": second_factor.new_codes(ctx.database, who, password=given, now=now)}
+
+
+_DO = {"begin": _begin, "confirm": _confirm, "remove": _remove, "codes": _codes}
+
+
+def _making(ctx: AppContext, who: Identity, typed: Mapping[str, str]) -> dict[str, Any]:
+    """Show the seed again after a wrong code, while there is time."""
+    try:
+        made = second_factor.enrolment_of(
+            ctx.database, who, typed.get("secret", ""), ctx.clock.now()
+        )
+    except SolespanError:
+        return {}
+    return _shown(ctx, who, made)
+
+
+def _shown(ctx: AppContext, who: Identity, made: second_factor.Enrolment) -> dict[str, Any]:
+    issuer = urlsplit(ctx.settings.public_address or "").hostname or "solespan"
+    address = totp.address_of(made.seed, account=who.actor, issuer=issuer)
+    drawn = segno.make(address, error="m", micro=False)
+    return {
+        "secret": made.secret,
+        "seed": " ".join(made.seed[at : at + 4] for at in range(0, len(made.seed), 4)),
+        # the drawing is segno's own text; the address is in it only as squares
+        "code": Markup(drawn.svg_inline(omitsize=True, border=2)),  # noqa: S704
+    }
+
+
+def _page(
+    ctx: AppContext,
+    request: Request,
+    who: Identity,
+    *,
+    problem: str = "",
+    status: int = 200,
+    **shown: Any,
+) -> Response:
+    with ctx.database.reading() as session:
+        mine = second_factor.overview(session, who.user_pk or 0)
+    context: dict[str, Any] = {
+        "accounts": ctx.settings.accounts and who.user_pk is not None,
+        "must_enrol": who.must_enrol and not mine["factors"],
+        "factors": [
+            row
+            | {
+                "made_at": row["made_at"].date().isoformat(),
+                "used_at": row["used_at"].date().isoformat() if row["used_at"] else "never",
+            }
+            for row in mine["factors"]
+        ],
+        "codes_left": mine["codes_left"],
+        "problem": problem,
+        "secret": "",
+        "codes": [],
+    }
+    answer = page_answer(request, "accounts/second_factor.html", context | shown, status)
+    answer.headers["cache-control"] = "no-store"
+    return answer
+
+
+PAGE = PageEntry(router, under="/account", templates=("accounts/second_factor.html",))
