@@ -13,7 +13,6 @@ from solespan.api.cli.output import note
 from solespan.api.errors import BadSetting
 
 if TYPE_CHECKING:
-
     import uvicorn
     from fastapi import FastAPI
 
