@@ -24,7 +24,7 @@ from solespan.api.routes.http.requests import (
 from solespan.api.routes.rack.records import follow, key_reader, record_address
 from solespan.api.routes.rack.revisions import history_answer, undone_answer
 from solespan.api.schemas.rack.records import RECORDS, Record
-from solespan.api.schemas.rack.revisions import Move, RecordHistory, Undone
+from solespan.api.schemas.rack.revisions import OtherPair, RecordHistory, Undone
 from solespan.api.services.rack import records
 from solespan.api.services.rack.history import key_text, record_history, restore
 
@@ -83,7 +83,7 @@ def _router(record: Record) -> APIRouter:
 
         return undone_answer(ctx, once, f"{record.name}/{text}", work)
 
-    def move(ctx: Context, key: key_of, body: Move, versions: Versions) -> Response:
+    def move(ctx: Context, key: key_of, body: OtherPair, versions: Versions) -> Response:
         """Move it to the pair on which it was to be logged."""
         with ctx.database.writing() as session:
             written, wearers = records.move(

@@ -10,7 +10,7 @@ from pydantic import Field, create_model
 from solespan.api.schemas.fields import KnownId
 from solespan.api.schemas.rack.records import Answer, Message, page_fields
 
-__all__ = ["Move", "RecordHistory", "RevisionFilters", "RevisionPage", "Undone"]
+__all__ = ["OtherPair", "RecordHistory", "RevisionFilters", "RevisionPage", "Undone"]
 
 _filters: dict[str, Any] = page_fields() | {
     "deletions": (
@@ -23,7 +23,7 @@ RevisionFilters: type[Message] = create_model(
 )
 
 
-class Move(Message):
+class OtherPair(Message):
     """Where a record belongs."""
 
     pair_id: KnownId = Field(description="the pair. Unit: none (identifier)")
