@@ -38,7 +38,9 @@ WITHIN_DAYS = (90, 365)
 YEARS = 400  # simulated, of the workload
 
 SILENT: tuple[tuple[str, int], ...] = (
-    *(("silent_shop", seed) for seed in range(501, 507)),
+    *(("silent_shop", seed) for seed in (*range(501, 507), *range(601, 607))),
+)
+VARIED: tuple[tuple[str, int], ...] = (
     *(("silent_shop_no_readings", seed) for seed in range(511, 513)),
     *(("silent_shop_half_readings", seed) for seed in range(521, 523)),
     *(("silent_shop_young", seed) for seed in range(531, 533)),
