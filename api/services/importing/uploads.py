@@ -106,8 +106,9 @@ def _unpack(stream: BinaryIO, sent_name: str, folder: Path, left: int) -> list[G
                 with given[-1].path.open("rb") as inner:
                     if is_archive(inner, where):
                         raise _bad("The ZIP holds another archive.", where)
-    # A damaged or odd archive fails in each of these ways: no directory, a broken stream, one cut
-    # short, a name that is no text, a feature unknown here, or an offset outside of the file.
+    # A damaged or odd archive fails in each of these ways. It has no directory, or a
+    # broken stream, or one cut short. It has a name that is no text, a feature unknown here, or an
+    # offset outside the file.
     except (
         zipfile.BadZipFile,
         zlib.error,

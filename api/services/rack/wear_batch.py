@@ -51,8 +51,8 @@ def write_batch(
     remove
         `pair_id` and `worn_on`, with `version` as above; None = whichever stands there.
 
-    Raises `RecordRefused` with every row that cannot be true, `Conflict` and `StaleVersion` with
-    the first row that stands otherwise; then the transaction must not be kept.
+    Raises `RecordRefused` with every row that cannot be true. Raises `Conflict` and `StaleVersion`
+    with the first row that stands otherwise. The transaction must not be kept then.
     """
     _refuse_doubles(put, remove)
     _lock_wearers(session, {str(row["pair_id"]) for row in (*put, *remove)})

@@ -222,7 +222,7 @@ def put_link(
 
 
 def remove_link(session: Session, wearer_pk: int) -> bool:
-    """End a customer's link and whoever came in by it; return whether there was one."""
+    """End a customer's link and the sessions it opened; return whether there was one."""
     query = sa.delete(_LINKS).where(_LINKS.c.wearer_pk == wearer_pk)
     return bool(session.execute(query).rowcount)  # type: ignore[attr-defined]
 
@@ -242,7 +242,7 @@ def tries_of(session: Session, key_hash: str) -> tuple[int, datetime] | None:
 
 
 def count_try(session: Session, key_hash: str, now: datetime) -> None:
-    """Count one more failure of a key, whoever else counts one at the same moment."""
+    """Count one more failure of a key, also while another request counts one."""
     insert = postgresql.insert if session.get_bind().dialect.name == "postgresql" else sqlite.insert
     session.execute(
         insert(_TRIES)
