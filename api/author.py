@@ -8,7 +8,7 @@ from typing import Any
 
 __all__ = ["TERMINAL", "Author"]
 
-TERMINAL = "the terminal"  # whoever runs a command
+TERMINAL = "the terminal"  # the person who runs a command
 
 
 @dataclass(frozen=True)

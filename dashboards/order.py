@@ -21,7 +21,7 @@ AT_REST = ("away", "retired")
 def pair_rows(forecast: pd.DataFrame) -> pd.DataFrame:
     """Take the resole row of every pair, soonest send-by date first.
 
-    Rows without a send-by date (beyond the horizon) follow, by their earliest likely date; pairs
+    Rows without a send-by date (beyond the horizon) follow, by their earliest likely date. Pairs
     that are probably gone come after them, then those away, and retired ones last. Ties stand by
     pair_id, so the order is fixed.
     """

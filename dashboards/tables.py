@@ -46,8 +46,8 @@ def due_list(
     Returns
     -------
     list of dict
-        The keys of `DUE_HEADINGS` plus `pair_id`, `wearer_id`, `reason` and `gone`; every value a
-        string ready to be shown (but not escaped), empty where there is nothing to say. Pairs
+        The keys of `DUE_HEADINGS` plus `pair_id`, `wearer_id`, `reason` and `gone`. Every value is
+        a string ready to be shown (but not escaped), empty where there is nothing to say. Pairs
         without a forecast stand last.
     """
     labels = label_of(pairs)

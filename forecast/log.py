@@ -24,8 +24,8 @@ DATE_DTYPE = "datetime64[s]"
 class WearLog:
     """Checked frames: `wearers`, `pairs`, `soles`, `wear_days`, `checks`, `bench_jobs`.
 
-    Columns, units and bounds are those of `forecast.frames.TABLES`; rows are sorted by key; dates
-    are `datetime64[s]` at midnight; flags are bool; missing numbers are NaN, missing words None.
+    Columns, units and bounds are those of `forecast.frames.TABLES`. Rows are sorted by key. Dates
+    are `datetime64[s]` at midnight. Flags are bool. Missing numbers are NaN, missing words None.
     """
 
     wearers: pd.DataFrame
@@ -98,7 +98,7 @@ def wear_log(
     ------
     BadFrame
         A required column is missing, a value cannot be true, a key stands twice, or an id is
-        unknown; the message names table and column.
+        unknown. The message names table and column.
     """
     given = {
         "wearers": wearers,

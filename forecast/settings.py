@@ -21,9 +21,9 @@ class ForecastSettings:
 
     risk : chance of being past the limit that the owner accepts on the send-by date.
     bench_wait_days : wait for a free place on the bench, d, where `bench_waits` is empty.
-    bench_waits : the first day of each week of a plan of the bench, in order, and the wait for a
-        place of a pair handed over in it, d. Before the first week its wait stands, after the last
-        week the last one's.
+    bench_waits : the first day of each week of a plan of the bench, in order. Beside it stands the
+        wait for a place of a pair handed over in it, d. Before the first week its wait stands,
+        after the last week the last one's.
     horizon_days : how far dates are given.
     sound_chance, sound_days : `sound` while the chance of being due within so many days is less.
     book_in_days : `book in` when the book-by date is within so many days.

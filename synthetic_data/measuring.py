@@ -105,7 +105,7 @@ def _joined(parts: list[Readings]) -> Readings:
 def read_gauge(
     truth: Truth, wearers: Wearers, owner: Ints, true_mm: Floats, rng: np.random.Generator
 ) -> tuple[Floats, Ints, Bools, Ints]:
-    """Read true thicknesses: value, grade (-1), whether it is a slip, and method."""
+    """Read true thicknesses: value, grade (-1), whether it is a misreading, and method."""
     gauge = wearers.gauge[owner]
     sd = np.array([truth.sd_caliper_mm, truth.sd_gauge_mm, truth.sd_gauge_mm])[gauge]
     value = true_mm + wearers.gauge_bias_mm[owner] + rng.normal(0.0, 1.0, len(owner)) * sd
@@ -121,7 +121,7 @@ def read_gauge(
 def press_thumb(
     truth: Truth, wearers: Wearers, owner: Ints, true_mm: Floats, rng: np.random.Generator
 ) -> tuple[Floats, Ints, Bools, Ints]:
-    """Press true thicknesses: value (NaN), grade, whether it is a slip (never), and method."""
+    """Press true thicknesses: value (NaN), grade, whether a misreading (never), and method."""
     n = len(owner)
     felt = true_mm + wearers.thumb_shift_mm[owner] + rng.normal(0.0, truth.sd_grade_mm, n)
     grade = (felt[:, None] < np.array(truth.grade_cuts_mm)).sum(axis=1)

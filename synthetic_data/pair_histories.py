@@ -32,8 +32,9 @@ class Life:
     """Everything that truly happened.
 
     `day`, `pair`, `sole`, `conditions`, `thickness` (n, 2, 3) have one entry per wear day, in
-    order of day; `renewal_*` one per new sole or new top piece; `noticed` (day, pair) when an owner
-    saw that a pair must go; `due_day` (pairs, 2, 3) of the soles in use at the end, -1 = not yet.
+    order of day. `renewal_*` have one per new sole or new top piece. `noticed` (day, pair) says
+    when an owner saw that a pair must go. `due_day` (pairs, 2, 3) is that of the soles in use at
+    the end, -1 = not yet.
     """
 
     day: Ints

@@ -25,13 +25,22 @@ __all__ = ["Simulated", "simulate"]
 class Simulated:
     """A world: what its log says up to `as_of`, and the truth no forecaster may see.
 
-    `frames` holds the tables of `forecast.frames.TABLES`. The rest is hidden: `hidden_wear` every
-    true wear day, also unlogged ones and those after `as_of`, with its exposure in standard wear
-    days; `hidden_thickness` mm on the evening of the fitting, of new top pieces and of each wear
-    day; `hidden_due` the first day at or under the limit of each sole in use at `as_of`, worn on
-    without repair (NaT = beyond the horizon; `foot` = `pair` is the first of both feet); `rates`
-    true mm per standard wear day; `hidden_wearers` and `hidden_checks` the owners' ways and the
-    truth behind each reading.
+    `frames` holds the tables of `forecast.frames.TABLES`. The rest is hidden.
+
+    Attributes
+    ----------
+    hidden_wear
+        Every true wear day, also unlogged ones and those after `as_of`, with its exposure in
+        standard wear days.
+    hidden_thickness
+        mm on the evening of the fitting, of new top pieces and of each wear day.
+    hidden_due
+        First day at or under the limit of each sole in use at `as_of`, worn on without repair. NaT
+        = beyond the horizon; `foot` = `pair` is the first of both feet.
+    rates
+        True mm per standard wear day.
+    hidden_wearers, hidden_checks
+        The owners' ways, and the truth behind each reading.
     """
 
     truth: Truth

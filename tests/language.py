@@ -1,7 +1,8 @@
 """Readable text of the product: which words can a person read, and where do they stand?
 
-Sources are templates, messages in the code, help of commands, scripts, mails, help chapters,
-documents and the heads of modules. Each becomes plain sentences with the place they came from.
+Sources are templates, messages in the code, help of commands, scripts, mails, help chapters and
+documents. Each becomes plain sentences with the place they came from. `tests.prose` reads the
+docstrings and comments.
 """
 
 from __future__ import annotations
@@ -9,6 +10,7 @@ from __future__ import annotations
 import ast
 import re
 from collections.abc import Iterator
+from functools import cache
 from html import unescape
 from pathlib import Path
 from typing import NamedTuple
@@ -33,6 +35,12 @@ class Sentence(NamedTuple):
     def words(self) -> int:
         """How many words it has; a value that is filled in counts as one."""
         return len(re.findall(rf"[\w{GAP}][\w{GAP}'\u2019.,:/°@\-]*", self.text))
+
+
+@cache
+def tree_of(path: Path) -> ast.Module:
+    """Return the syntax tree of a module."""
+    return ast.parse(path.read_text("utf-8"))
 
 
 def sentences_of(text: str, place: str) -> Iterator[Sentence]:
@@ -96,7 +104,7 @@ def _is_prose(text: str) -> bool:
 
 def python_messages(path: Path) -> Iterator[Sentence]:
     """Sentences in the strings of a module, docstrings left out (but a command's help kept)."""
-    tree = ast.parse(path.read_text("utf-8"))
+    tree = tree_of(path)
     place = path.relative_to(ROOT)
     skipped: set[int] = set()
     for node in ast.walk(tree):
@@ -115,14 +123,6 @@ def python_messages(path: Path) -> Iterator[Sentence]:
             for block in re.split(r"\n\s*\n", text):
                 if _is_prose(block):
                     yield from sentences_of(block, f"{place}:{node.lineno}")
-
-
-def module_heads(path: Path) -> Iterator[Sentence]:
-    """Sentences of a module's docstring."""
-    head = ast.get_docstring(ast.parse(path.read_text("utf-8"))) or ""
-    for block in re.split(r"\n\s*\n|\n(?=\s*[-*] )", re.sub(r"`[^`\n]*`", "Code", head)):
-        if not re.search(r"^\s{4}|  {2}|\|", block, re.MULTILINE):  # tables and formulas
-            yield from sentences_of(block, str(path.relative_to(ROOT)))
 
 
 def script(path: Path) -> Iterator[Sentence]:
@@ -145,12 +145,12 @@ def _modules() -> Iterator[Path]:
 def first_lines() -> Iterator[tuple[str, str]]:
     """Give the first line of every module's docstring, with its place."""
     for path in _modules():
-        head = ast.get_docstring(ast.parse(path.read_text("utf-8"))) or ""
+        head = ast.get_docstring(tree_of(path)) or ""
         yield str(path.relative_to(ROOT)), head.partition("\n")[0]
 
 
 def everything() -> dict[str, list[Sentence]]:
-    """Gather all sentences that a person can read, by kind of source."""
+    """Gather all sentences of pages, mails, messages and documents, by kind of source."""
     documents = [ROOT / "README.md", ROOT / "DEVELOPERS.md", *sorted((ROOT / "docs").rglob("*.md"))]
     pages = sorted((ROOT / "dashboards" / "templates").rglob("*.html"))
     mails = sorted(p for p in (ROOT / "api" / "notices" / "templates").iterdir() if p.is_file())
@@ -166,5 +166,4 @@ def everything() -> dict[str, list[Sentence]]:
         "scripts": [
             s for p in sorted((ROOT / "dashboards" / "static").glob("*.js")) for s in script(p)
         ],
-        "heads": [s for p in modules for s in module_heads(p)],
     }

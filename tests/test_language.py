@@ -6,12 +6,14 @@ that we no longer use, and what to write instead.
 
 from __future__ import annotations
 
+import ast
 import re
 from statistics import median
 
 import pytest
 
 from tests.language import Sentence, everything, first_lines
+from tests.prose import comments, docstrings, prose_of_code
 
 MOST_WORDS = 25
 MOST_MEDIAN = 14
@@ -43,7 +45,22 @@ PLAIN = {
     r"\bconstruction stands\b": "construction allows",
     r"\bcounted back\b": "back about",
 }
-EVERYTHING = everything()
+LONG = "Much of what a " + "very " * MOST_WORDS + "long sentence says is lost."
+DOCSTRING = f"""{LONG}
+
+Parameters
+----------
+few : int
+    {LONG}
+
+Raises `Refused`. {LONG}
+
+Returns
+-------
+DataFrame
+    {LONG}
+"""
+EVERYTHING = everything() | prose_of_code()
 
 
 def _lines(sentences: list[Sentence]) -> str:
@@ -71,3 +88,14 @@ def test_the_head_of_a_module_begins_with_a_noun():
     question = re.compile(r"(What|How|Which|When|Who|Whose|Where|Does|Do|Can|Is|Are|May|Why)\s")
     wrong = [place for place, line in first_lines() if question.match(line)]
     assert not wrong
+
+
+def test_prose_is_found_beside_lists_of_parameters_and_columns():
+    tree = ast.parse(f"def find():\n    {DOCSTRING!r}\n")
+    assert [one.text for one in docstrings(tree, "")].count(LONG) == 2
+
+
+def test_a_comment_runs_over_its_lines_but_not_into_the_next_one():
+    half, rest = LONG[:44], LONG[45:]
+    code = f"# {half}\n# {rest}\nfirst = 1  # of a few words\nother = 2  # of a few more\n"
+    assert [one.text for one in comments(code, "")] == [LONG, "of a few words", "of a few more"]

@@ -9,7 +9,7 @@ from typing import Literal
 
 __all__ = ["HOOK", "MAIL", "STREET", "TELEPHONE", "AddressKind", "usable_mail"]
 
-# A dot-atom or its wider UTF-8 form (RFC 5322, 3.2.3; RFC 6531) and a domain of labels; quoted
+# A dot-atom or its wider UTF-8 form (RFC 5322, 3.2.3; RFC 6531) and a domain of labels. Quoted
 # local parts and address literals are of no use in a shop.
 _LOCAL = re.compile(r"[^\s\x00-\x20\x7f()<>\[\]:;@\\,\"]+")
 _LABEL = re.compile(r"[^\W_](?:[\w-]{0,61}[^\W_])?")

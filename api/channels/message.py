@@ -69,4 +69,4 @@ class Channel(Protocol):
         """Hand a message over. Raises `DeliveryError`."""
 
     def close(self) -> None:
-        """Let go of what is open; sending again opens it anew."""
+        """Let go of what is open; sending again opens it once more."""

@@ -140,7 +140,7 @@ def listen(host: str, port: int) -> socket.socket:
     listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     try:
         listening.bind((host, port))
-        listening.listen()  # from here on whoever connects is kept waiting, not refused
+        listening.listen()  # from here on a client that connects waits, and is not refused
     except OSError as cause:
         listening.close()
         raise BadSetting(

@@ -86,16 +86,17 @@ def decide(pairs: pd.DataFrame, customers: pd.DataFrame, rules: NoticeRules) -> 
     ----------
     pairs : DataFrame
         `PAIR_COLUMNS`, one row a pair: the pair's forecast at the ball (`chance` within
-        `rules.chance_days`; missing band = no forecast), `chance_in_use`, `ask_on` the hand-over
-        day of a bench plan, `busy` None, `booked` or `at the bench`, and the last notice about it
-        that was not lost: sole, window, sequence, the day counted to, the customer's date, the
-        answer to it, and whether it is still `waiting` to go out; `evidence_on` the last day on
-        which the sole was looked at or worn, as far as is known. Where a later one was lost (not
-        delivered, or stopped before it went out): its sole and window.
+        `rules.chance_days`; missing band = no forecast) and `chance_in_use`. `ask_on` is the
+        hand-over day of a bench plan, `busy` is None, `booked` or `at the bench`. Of the last
+        notice about it that was not lost: sole, window, sequence, the day counted to, the
+        customer's date and the answer to it. `waiting` says that it is still to go out.
+        `evidence_on` is the last day on which the sole was looked at or worn, as far as is known.
+        Where a later notice was lost (not delivered, or stopped before it went out): its sole and
+        window.
     customers : DataFrame
         `CUSTOMER_COLUMNS`, one row a customer: `today` where they live, the `channel` they can be
-        written to by, or why not in `barred` (one of `BARRED`), and the date of the last
-        notice to them.
+        written to by, and the date of the last notice to them. `barred` says why they cannot be
+        written to (one of `BARRED`).
     rules : NoticeRules
 
     Returns

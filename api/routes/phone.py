@@ -62,7 +62,7 @@ def read_manifest() -> Response:
 def read_service_worker() -> Response:
     """Send the script that keeps pages and files for a time without a network.
 
-    It stands at the root because that is how far it may look; a browser asks for it anew each time.
+    It stands at the root because that is how far it may look. A browser asks for it each time.
     """
     script = (files("solespan.dashboards") / "static" / "sw.js").read_text("utf-8")
     known = {"cache": f"solespan-help-{help_version()}", "pages": help_addresses()}

@@ -114,7 +114,7 @@ def minor_units(text: str) -> int | str:
 
 
 def with_answer(typed: Typed) -> dict[str, str]:
-    """Read the answer to a question: what was typed in irons is read so, and asked about anew."""
+    """Read the answer to a question: what was typed in irons is read so, and asked about again."""
     irons = {"unit": "iron", "sure": ""} if typed.get("sure") == "irons" else {}
     return {**typed, **irons}
 
@@ -215,8 +215,8 @@ def read_form(
 ) -> M:
     """Read a form whose fields are those of a message. Raises `FormProblem`.
 
-    `more` stands over what was typed; `fields` are the form's names, and `says` the words for what
-    is accepted, where they differ from those of the message.
+    `more` stands over what was typed. `fields` are the form's names, and `says` the words for what
+    is accepted. Both are given where they differ from those of the message.
     """
     names = dict(fields or {})
     values = given(model, typed) | (more or {})

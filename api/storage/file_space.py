@@ -16,7 +16,7 @@ __all__ = ["write_file_anew"]
 
 
 def write_file_anew(database: Database) -> bool:
-    """Write a SQLite file anew, without what was deleted; return whether nothing is left of it.
+    """Write a SQLite file again, without what was deleted; return whether nothing is left of it.
 
     False where somebody reads or writes meanwhile, and on PostgreSQL, where the space is only
     given free.

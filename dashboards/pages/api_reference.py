@@ -20,7 +20,7 @@ def api_page(document: Mapping[str, Any]) -> dict[str, Any]:
     Returns
     -------
     dict
-        `title`, `version`, and `groups`: each with `name` and `operations`, whose `inputs` and
+        `title`, `version`, and `groups`: each with `name` and `operations`. Their `inputs` and
         `outputs` are rows of name, place or kind, whether it is required, and description.
     """
     groups: dict[str, list[dict[str, Any]]] = {}

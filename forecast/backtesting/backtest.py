@@ -110,13 +110,14 @@ def backtest(
     settings: ForecastSettings | None = None,
     progress: Callable[[str, float], None] | None = None,
 ) -> Backtest:
-    """Forecast the past of a log from earlier days, and hold it against what happened.
+    """Forecast the past of a log from earlier days, and compare it with what happened.
 
-    The score is the continuous ranked probability score up to the last day on which the outcome
-    can be known: of min(date, that day), which is the threshold-weighted score with weight one up
-    to it (Gneiting and Ranjan, Journal of Business and Economic Statistics 29:411, 2011; by the
-    chaining function min, Allen, Ginsbourger and Ziegel, SIAM/ASA Journal on Uncertainty
-    Quantification 11:906, 2023; journals from memory). So soles that are not due yet count too.
+    The score is the continuous ranked probability score of min(date, last day on which the outcome
+    can be known). This is the threshold-weighted score with weight one up to that day. So soles
+    that are not due yet count too. Gneiting and Ranjan (Journal of Business and Economic
+    Statistics 29:411, 2011) give the weighted score. Allen, Ginsbourger and Ziegel (SIAM/ASA
+    Journal on Uncertainty Quantification 11:906, 2023) give the chaining function min. Both
+    journals are named from memory.
 
     Parameters
     ----------

@@ -49,10 +49,10 @@ def due_within(rows: pd.DataFrame, days: np.ndarray) -> np.ndarray:
 def coverage(rows: pd.DataFrame) -> pd.DataFrame:
     """Share of intervals that held what happened, of those that ended within the time logged.
 
-    Where only a stretch is known in which a pair was due, it counts with the share of it, by the
-    forecast's own chances, that lies in the interval: for a forecast that is right the mean is the
-    nominal share, however wide the stretches (the non-randomised transform of Czado, Gneiting and
-    Held, Biometrics 65:1254, 2009).
+    Sometimes only a stretch is known in which a pair was due. The pair then counts with the share
+    of the stretch that lies in the interval, by the forecast's own chances. For a forecast that is
+    right the mean is the nominal share, however wide the stretches. This is the non-randomised
+    transform of Czado, Gneiting and Held (Biometrics 65:1254, 2009).
     """
     low, high = rows["pit_low"].to_numpy(float), rows["pit_high"].to_numpy(float)
     out = []

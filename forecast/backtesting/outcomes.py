@@ -87,7 +87,7 @@ def _looks(log: WearLog) -> pd.DataFrame:
     days = told.groupby(["sole_id", "checked_on"])["past"].any().reset_index()
     days = days.rename(columns={"checked_on": "on"}).sort_values(["sole_id", "on"])
     following = days.groupby("sole_id")["past"].shift(-1)
-    # what the next look contradicts was a slip
+    # what the next look contradicts was a misreading
     return days[~(days["past"] & (following == False))]  # noqa: E712 - missing is not False
 
 

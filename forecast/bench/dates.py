@@ -34,7 +34,7 @@ def bench_dates(
     -------
     DataFrame
         `pair_id`, `send_by`, `ask_on`, `book_by` (hand-over day less the wait that nine in ten jobs
-        stay under), `back_on_p10`, `back_on_p50`, `back_on_p90`; hand-over is on `ask_on`, or on
+        stay under), `back_on_p10`, `back_on_p50`, `back_on_p90`. Hand-over is on `ask_on`, or on
         `send_by` where nothing is planned.
     """
     rows = send_by.dropna(subset=["send_by"]).reset_index(drop=True)

@@ -21,8 +21,8 @@ from solespan.forecast.workload.summary import WorkTimes
 
 __all__ = ["JobMinutes", "fit_minutes", "work_times"]
 
-# Common practice, no source: a shop's own mean lies within about 30 % of the standard, a worker's
-# pace within 15 % of the shop's, single jobs within 25 %.
+# Common practice, no source. A shop's own mean lies within about 30 % of the standard. A worker's
+# pace lies within 15 % of the shop's, single jobs within 25 %.
 SD_OF_KIND, SD_OF_WORKER, SD_OF_JOB = 0.30, 0.15, 0.25
 _JOBS_BEHIND_SPREAD = 8.0
 

@@ -68,8 +68,10 @@ def reorder_point(
 ) -> tuple[float, float]:
     """Reorder point and safety stock for independent daily demand and supply time.
 
-    mean = d (L + R); SD^2 = (L + R) s^2 + d^2 sL^2; point = mean + z SD, with supply time L, review
-    time R - 1 day (a continuous review when review_days = 1).
+        mean = d S,  SD^2 = S s^2 + d^2 sL^2,  point = mean + z SD
+
+    The span S is supply time + review time - 1 day, and sL is the SD of the supply time. The
+    review is continuous when review_days = 1.
 
     Returns
     -------
@@ -114,8 +116,8 @@ def advise(
     Returns
     -------
     Advice
-        The reorder point is the `service_level` quantile of use over supply and review time, so
-        what all jobs of a year share is in it.
+        The reorder point is the `service_level` quantile of use over supply and review time. So
+        it holds what all jobs of a year share.
     """
     years, days = use_by_day.shape
     total = np.cumsum(use_by_day, axis=1)

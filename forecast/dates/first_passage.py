@@ -61,7 +61,7 @@ def inverse_gaussian(
     Parameters
     ----------
     mean, shape : ndarray
-        Mean and shape of the distribution; for a walk with drift r and variance v per unit, first
+        Mean and shape of the distribution. For a walk with drift r and variance v per unit, first
         passage of h has mean h/r and shape h^2/v.
     normal, uniform : ndarray
     """

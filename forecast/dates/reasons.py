@@ -25,7 +25,7 @@ _BY_CALENDAR = (
 
 
 def counts_by_path(known: Conditioned) -> pd.DataFrame:
-    """Per path: gauge readings, thumb grades, holes, slips and the day of the last check."""
+    """Per path: readings, thumb grades, holes, likely misreadings, day of the last check."""
     return pd.DataFrame(
         _counts(known), columns=["readings", "thumbs", "holes", "slips", "last_day"]
     )
@@ -50,7 +50,7 @@ def _counts(known: Conditioned) -> np.ndarray:
 
 
 def basis(panel: Panel) -> np.ndarray:
-    """What a pair leans on that few checks were made of: a place in `BASES`, by pair."""
+    """What a pair with few checks is based mostly on: a place in `BASES`, by pair."""
     soles = np.bincount(panel.sole_pair, minlength=len(panel.pair_ids))
     pairs = np.bincount(panel.pair_wearer)[panel.pair_wearer]
     return np.where(soles > 1, 1, np.where(pairs > 1, 2, 3))
@@ -66,8 +66,8 @@ def long_silent(panel: Panel) -> np.ndarray:
 def reasons(known: Conditioned, path: np.ndarray, other: np.ndarray) -> list[str]:
     """One text for each path, or for two that are told of together.
 
-    Says what was seen, that the row leans on other pairs or the population when little was seen,
-    and names silent gaps and readings set aside.
+    Each text says what was seen, and names silent gaps and readings that were ignored. When little
+    was seen, it says that the row is based mostly on other pairs or the population.
 
     Parameters
     ----------

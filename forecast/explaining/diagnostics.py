@@ -43,7 +43,8 @@ class Diagnostics:
 
     residuals : DataFrame
         method, readings, mean, sd, share_beyond_2, share_beyond_3: standardised residuals by
-        method, slips left out; for the thumb by the middle of the chance of what was felt.
+        method. Likely misreadings are left out. A thumb's residual is at the middle of the chance
+        of what was felt.
     slips : DataFrame
         pair_id, checked_on, foot, point, method, value_mm, fitted_mm: readings set aside.
     leaning : DataFrame

@@ -54,9 +54,9 @@ def wear_path(
     Returns
     -------
     DataFrame
-        Columns of `forecast.frames.PATH`; past rows weekly and on check days until `as_of` or the
-        sole's last day, rows ahead weekly for a year, then every four weeks, until the sole is
-        almost surely at its limit.
+        Columns of `forecast.frames.PATH`. Past rows are weekly and on check days, until `as_of` or
+        the sole's last day. Rows ahead are weekly for a year, then every four weeks, until the sole
+        is almost surely at its limit.
 
     Raises
     ------
@@ -166,8 +166,9 @@ def _quantiles(
 def _ahead(mine: OnePair) -> list[_Rows]:
     """Thickness to come of the sole on the pair now, from the draws that give its dates.
 
-    Each draw goes from its thickness today to the limit on its due day, as the season's days pass,
-    and on below it; so the draws under the limit on a day are those that are due by then.
+    Each draw goes from its thickness today to the limit on its due day, as the season's days pass.
+    It then goes on below the limit. So the draws under the limit on a day are those that are due by
+    then.
     """
     known, settings = mine.known, mine.settings
     panel, feet = known.panel, mine.feet

@@ -30,7 +30,7 @@ class Level:
     """What remains of a level after its unknowns were eliminated.
 
     rows : list of ndarray, each (remaining unknowns + 1, members)
-        Row of each eliminated unknown over the coordinates behind it, divided by its pivot; the
+        Row of each eliminated unknown over the coordinates behind it, divided by its pivot. The
         last coordinate is the data.
     pivots : ndarray, shape (unknowns, members)
         Conditional precision of each unknown given those behind it.

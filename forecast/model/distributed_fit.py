@@ -48,8 +48,8 @@ def fit_split(
     ----------
     runner : Runner
     logs : list of WearLog, or handles of them
-        Each with whole wearers and at least one sole fitted by `as_of`; sorted by wearer_id, so
-        that the wearers of each stand before those of the next.
+        Each with whole wearers and at least one sole fitted by `as_of`. They are sorted by
+        wearer_id: the wearers of each stand before those of the next.
     as_of : date-like
     progress, start, keep
         As in `WearModel.fit`.

@@ -59,9 +59,9 @@ _SETTLED = 0.08  # largest change of a log spread or noise between rounds
 class Estimate:
     """Where a fit ended.
 
-    Unknowns, spreads, noise, the population's posterior (mean as deviation from the prior's),
-    penalised negative log likelihood, the priors of its spreads, and the inverse of its curvature
-    by the logs of the free ones.
+    It holds unknowns, spreads and noise, and the population's posterior, its mean as a deviation
+    from the prior's. It also holds the penalised negative log likelihood and the priors of its
+    spreads. The inverse of the likelihood's curvature is by the logs of the free spreads.
     """
 
     layout: Coordinates
@@ -148,7 +148,7 @@ def improve_noise(
     """One guarded Newton step in the log of each gauge's SD and of the process noise.
 
     Differences are taken as far apart as the fit may be off. A reading counts for its gauge by the
-    chance that it is no slip, in the sum of squares and in the log determinant alike.
+    chance that it is no misreading, in the sum of squares and in the log determinant alike.
     """
     centre = prior_centre(layout)
     gauge = panel.obs_kind < THUMB
@@ -262,7 +262,7 @@ def _best_spreads(
 ) -> tuple[OptimizeResult, np.ndarray]:
     """Find the best log spreads from where they stand, and the inverse of the curvature there.
 
-    With the inverse of an earlier round a few steps do, as the noise will move them again; without
+    With the inverse of an earlier round a few steps do, as the noise will move them again. Without
     one, limited memory and bounds keep a start far away from running off.
     """
     start = np.log([spread[n] for n in priors.free])

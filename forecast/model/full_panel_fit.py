@@ -133,8 +133,8 @@ def cut(known: Estimate, found: Estimate) -> Estimate:
     """Join what wearers who log told with what the others told given it.
 
     The others move nothing that those who log have told: a cut posterior (Plummer, Statistics and
-    Computing 25:37, 2015; from memory). What they told of their own unknowns is held against the
-    population that those who log told of.
+    Computing 25:37, 2015; from memory). What they told of their own unknowns is compared with
+    the population that those who log told of.
     """
     p = len(known.layout.population)
     own_cov = found.population_cov[:p, :p]

@@ -41,7 +41,7 @@ __all__ = [
 _RATE = INTERFACE.index("log_rate")
 _FARTHEST_PACE = 4.0  # log pace from its prior: a fiftieth, or fifty times as often
 STILL = 1e-3  # log rate or mm: a step that counts as none
-FIRST_STEPS = 1  # before readings are judged as slips, and lines moved off their tangents
+FIRST_STEPS = 1  # before misreadings are judged, and lines moved off their tangents
 
 
 def prior_centre(layout: Coordinates) -> np.ndarray:
@@ -170,7 +170,7 @@ def modes(
 def lined_up(
     panel: Panel, layout: Coordinates, noise: Noise, at: IterationState, *, settled: bool
 ) -> Linearised:
-    """Linearise where we stand; once `settled`, with slips sought and lines off their tangents."""
+    """Linearise here; once `settled`, with misreadings sought and lines off their tangents."""
     return linearise(
         panel,
         at.deviation,

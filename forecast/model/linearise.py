@@ -113,8 +113,8 @@ class Linearised:
     end_process_mm2 : ndarray, shape (paths,)
         Variance of the process noise at the end that remains.
     residual_mm, variance_mm2, weight, fitted_mm : ndarray, shape (observations,)
-        Residual at the current estimate and its error variance, weight of a reading (near 0: set
-        aside as a slip), and the fitted thickness.
+        Residual at the current estimate and its error variance, weight of a reading (near 0:
+        ignored as a likely misreading), and the fitted thickness.
     settling : ndarray, shape (paths,)
         Share of the packing still to come at the end.
     columns : ndarray, shape (12, observations)
@@ -324,9 +324,9 @@ def _add_direct_evidence(panel: Panel, gram: np.ndarray, centre: np.ndarray) -> 
     """Add what is said of a path's unknowns themselves, not of its thickness.
 
     The chance of coming off on a day is that of the thickness times the wear of that day. So each
-    removal of a sole whose wear is not logged also speaks for faster wear, half by each foot. (The
-    logged wear of that day is known, and the multipliers would have to share in it.) A stated pace
-    is a datum of its own.
+    removal of a sole whose wear is not logged also speaks for faster wear, half by each foot.
+    Where wear is logged, that day's wear is known, and the multipliers would have to share in it.
+    A stated pace is a datum of its own.
     """
     sent = panel.obs_path[panel.obs_kind == SENT]
     sent = sent[panel.unlogged_path[sent]]
@@ -365,10 +365,11 @@ def _take_out_truncation(
 def pull_of_bends(lin: Linearised, bent: dict[int, np.ndarray], unlogged: np.ndarray) -> np.ndarray:
     """What the bends of the rows take away from what they say, given how uncertain they are.
 
-    A row's expected squared misfit grows with the variance of its thickness, and that with the
-    unknowns of exp(log rate) * (exposure + exp(pace) * silent): the row's second derivative by the
-    log rate and any of them is its first by that other, and that by a multiplier or the pace twice
-    is its first. So the pull by one is minus the rows' products with it, weighed by covariances.
+    A row's expected squared misfit grows with the variance of its thickness. The variance grows
+    with the unknowns of exp(log rate) * (exposure + exp(pace) * silent). The row's second
+    derivative by the log rate and any of them is its first by that other. Its second derivative by
+    a multiplier or the pace twice is its first. So the pull by one is minus the rows' products with
+    it, weighed by covariances.
 
     Parameters
     ----------

@@ -191,8 +191,8 @@ def coordinates(
     ----------
     panel : Panel
     population : tuple of str, optional
-        Names of the population's unknowns to keep, in order (of an earlier fit); default: all
-        that the panel can inform or needs.
+        Names of the population's unknowns to keep, in order (of an earlier fit). The default is
+        all that the panel can inform or needs.
     facts : Facts, optional
         Of the whole panel that this one is a part of; default: its own.
     told : Belief, optional

@@ -22,8 +22,8 @@ from solespan.forecast.priors import SPREADS
 __all__ = ["NestedState", "bent_covariance", "fitted_variance", "gradient", "soles_down"]
 
 Down = tuple[np.ndarray, np.ndarray]
-# Paths at a time: their arrays stay in the processor's cache, and their products are too small for
-# the linear algebra library to wake threads of its own, which would only wait for ours.
+# Paths at a time: their arrays stay in the processor's cache. Their products are too small for the
+# linear algebra library to wake threads of its own. Those would only wait for ours.
 _BLOCK = 512
 _RATE = INTERFACE.index("log_rate")
 

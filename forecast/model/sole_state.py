@@ -179,9 +179,9 @@ def sole_state(
 def _skew(variance: np.ndarray, before: np.ndarray) -> np.ndarray:
     """Skew of log rates to the left: what is read is wear, whose log leans that way.
 
-    Where the log told all that is known, wear is normal, and its logarithm has the third cumulant
-    -3 variance^2 to first order, half the variance times z^2 - 1; where it told nothing, the log
-    rate is normal. In between by the share that was told.
+    Where the log told all that is known, wear is normal. Its logarithm then has the third cumulant
+    -3 variance^2 to first order, half the variance times z^2 - 1. Where the log told nothing, the
+    log rate is normal. In between, the skew goes by the share that was told.
     """
     told = np.clip(1.0 - variance / before, 0.0, 1.0)
     return np.asarray(0.5 * variance * told)

@@ -72,8 +72,8 @@ class NextReading:
 class _Worn:
     """Exposure at n moments.
 
-    `x` (n,) standard wear days, `slopes` (covariates, n) its derivatives by the log multipliers,
-    `silent` (n,) wear days that habit would have put into silent gaps.
+    `x` (n,) are standard wear days, `slopes` (covariates, n) their derivatives by the log
+    multipliers. `silent` (n,) are wear days that habit would have put into silent gaps.
     """
 
     x: np.ndarray
@@ -247,7 +247,7 @@ class WearCurves:
         """Thickness of one path at some moments given all its checks, process noise included.
 
         Given the interface values, wear beyond its expectation is a random walk in expected wear,
-        seen through the path's own checks; its mean is linear in the interface values.
+        seen through the path's own checks. Its mean is linear in the interface values.
 
         Returns
         -------

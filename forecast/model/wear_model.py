@@ -48,7 +48,7 @@ __all__ = ["Conditioned", "WearModel", "condition", "condition_blocks", "multipl
 T = TypeVar("T")
 _BLOCK_PATHS = 3000
 _THREADS = 2
-_SLIP_WEIGHT = 0.3  # a reading with less weight than this was set aside as a slip
+_SLIP_WEIGHT = 0.3  # a reading with less weight than this is a likely misreading
 
 
 class WearModel:
@@ -211,7 +211,7 @@ class Conditioned:
 
     @property
     def slip(self) -> np.ndarray:
-        """Whether a reading was set aside as a slip, by observation."""
+        """Whether a reading was ignored as a likely misreading, by observation."""
         return np.asarray(self._modes.lin.weight < _SLIP_WEIGHT)
 
     @property

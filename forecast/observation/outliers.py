@@ -23,7 +23,7 @@ _LEAST = 1e-6
 def good_weight(
     residual_mm: np.ndarray, variance_mm2: np.ndarray, walk_mm2: np.ndarray, share: float
 ) -> np.ndarray:
-    """Chance that a reading is no gross slip.
+    """Chance that a reading is no misreading.
 
     Parameters
     ----------
@@ -32,7 +32,7 @@ def good_weight(
     variance_mm2, walk_mm2 : ndarray, shape (n,)
         Error variance of a good reading, and of what the others say.
     share : float
-        Of slips among readings.
+        Of misreadings among readings.
     """
     if share <= 0.0:
         return np.ones(len(residual_mm))

@@ -87,8 +87,8 @@ def interval_site(
     Returns
     -------
     site_mm, site_variance_mm2 : ndarray
-        With g and c the gradient and negative curvature of log P(interval) by the mean, the site
-        lies at mean + g/c and has variance 1/c - variance.
+        The site lies at mean + g/c and has variance 1/c - variance. Here g and c are the gradient
+        and negative curvature of log P(interval) by the mean.
     """
     total = np.sqrt(sd_mm**2 + variance_mm2)
     low, high = (low_mm - mean_mm) / total, (high_mm - mean_mm) / total

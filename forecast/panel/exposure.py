@@ -58,7 +58,7 @@ class Exposure:
     driving : ndarray, shape (targets, cells)
         The same times the hours at the wheel on that day.
     silent : ndarray, shape (targets,)
-        Standard wear days that habit would have put into stretches that nobody logged; of wearers
+        Standard wear days that habit would have put into stretches that nobody logged. Of wearers
         who log nothing, those of one wear day a week.
     flags : ndarray, shape (cells, flags)
         Which flags are raised in each cell.

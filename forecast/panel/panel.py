@@ -61,22 +61,40 @@ _OF_OBS = ("obs_kind", "obs_mm", "obs_grade", "obs_waist", "obs_check")
 class Panel:
     """Arrays of a log as of one day.
 
-    Paths (sorted by wearer, pair, sole, foot, point): `path_pair`, `path_sole`, `path_foot` (0
-    left, 1 right), `path_point` (0 ball, 1 toe, 2 heel), `nominal_mm`, `limit_mm`, `material`
-    (code), `assumed` (its sole's material, thickness or day of fitting is a guess), `drives` (1
-    where the foot is the wearer's driving foot), `path_end` (target at which the path is to be
-    known: as_of, or the day the sole was taken off), `path_begin` (target from which it wears: of
-    a heel's newest top piece; -1 from the fitting), `current` (sole still on).
-    Pairs: `pair_wearer`, `pair_ids`, `pair_group` (dress code; 0: none), `unlogged` (its wearer
-    logs no wear, or too little), `gap_weight` (of the pair's own share of silent stretches),
-    `pair_wears` (wear days logged), `pace_log` and `pace_sd` (a told pace over one wear day a week,
-    log, and its SD; NaN: none), `pair_contact` (day on which its wearer was last seen or logged),
-    `pair_said` (last day on which the owner said that it is still worn; 0: never). Wearers:
-    `wearer_ids`. Soles: `sole_ids`, `sole_pair`.
-    Observations (sorted by path, target): `obs_path`, `obs_target`, `obs_kind` (gauge code, THUMB,
-    HOLE, SENT, STILL_ON or KNOWN_SINCE), `obs_mm` (NaN for grades), `obs_grade` (code or -1),
-    `obs_waist`, `obs_check` (row of `log.checks`; -1 from SENT on).
-    Targets: `target_sole`, `target_day`, exposure in `exposure`.
+    Attributes
+    ----------
+    path_pair, path_sole, path_foot, path_point, nominal_mm, limit_mm, material
+        Paths, sorted by wearer, pair, sole, foot, point. Foot: 0 left, 1 right. Point: 0 ball, 1
+        toe, 2 heel. Material: its code.
+    assumed, drives
+        Whether the sole's material, thickness or day of fitting is a guess. 1 where the foot is the
+        wearer's driving foot.
+    path_end
+        Target at which the path is to be known: as_of, or the day the sole was taken off.
+    path_begin
+        Target from which it wears: of a heel's newest top piece; -1 from the fitting.
+    current
+        Whether the path's sole is still on.
+    pair_wearer, pair_ids, pair_group
+        Pairs, with the code of their dress code (0: none).
+    unlogged, gap_weight, pair_wears
+        Whether the pair's wearer logs no wear, or too little. Weight of the pair's own share of
+        silent stretches. Wear days logged.
+    pace_log, pace_sd
+        A told pace over one wear day a week, log, and its SD; NaN: none.
+    pair_contact, pair_said
+        Day on which its wearer was last seen or logged. Last day on which the owner said that it is
+        still worn; 0: never.
+    wearer_ids
+        Wearers.
+    sole_ids, sole_pair
+        Soles.
+    obs_path, obs_target, obs_kind, obs_mm, obs_grade, obs_waist, obs_check
+        Observations, sorted by path, target. Kind: gauge code, THUMB, HOLE, SENT, STILL_ON or
+        KNOWN_SINCE. Thickness: NaN for grades. Grade: code or -1. Check: row of `log.checks`; -1
+        from SENT on.
+    target_sole, target_day, exposure
+        Targets; their exposure is in `exposure`.
     """
 
     wearer_ids: np.ndarray

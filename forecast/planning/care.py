@@ -121,14 +121,14 @@ def due_care(
     rules : sequence of CareRule
     today : Timestamp
     heel_and_toe : DataFrame, optional
-        Forecast rows (`forecast.frames.FORECAST`) with `foot` = pair at heel and toe: a point
+        Forecast rows (`forecast.frames.FORECAST`) with `foot` = pair at heel and toe. A point
         whose send-by date is within 30 days is due to be looked at, whatever was counted.
 
     Returns
     -------
     DataFrame
         A row per pair and care that is due: pair_id, care, upper, what (text), since (date of the
-        first wear it is due after), reason (sentence); the longest due first.
+        first wear it is due after), reason (sentence). The longest due stand first.
     """
     worn = wear_days[wear_days["worn_on"] <= today].sort_values("worn_on")
     by_pair = {str(pair): part for pair, part in worn.groupby("pair_id")}

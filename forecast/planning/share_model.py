@@ -19,8 +19,8 @@ WHOLE_WEARS = 500
 class ShareModel:
     """The programme being built, and which variable means what.
 
-    `sent[p, w]` counts the sends of a pair up to week w and `worn[p, w]` its wears up to the end
-    of week w: running sums keep the rows short.
+    `sent[p, w]` counts the sends of a pair up to week w. `worn[p, w]` counts its wears up to the
+    end of week w. Running sums keep the rows short.
     """
 
     rack: Rack

@@ -81,9 +81,9 @@ class Wishes:
     week : dress code by weekday, Monday first; "none" = no pair is worn.
     most_away : pairs the owner is willing to have at the bench at once.
     budget_minor_per_quarter : for new soles, by calendar quarter of the day sent; None = no limit.
-    wear : "even" shares wear by the weights; "uneven" wears pairs with less left more, so that
-        they fall due one after another; "as now" wears each pair as often as the forecasts reckon,
-        on as many of the week's days as that takes.
+    wear : how a plan shares wear. "even" shares it by the weights. "uneven" wears pairs with less
+        left more, so that they fall due one after another. "as now" wears each pair as often as the
+        forecasts reckon, on as many of the week's days as that takes.
     weights : preference by pair, 0 to 10, 1 if not named; 0 = wear it only when needed.
     months : months (1 to 12) in which a pair may be worn; all if not named.
     earliest_share : share of what is left on a sole that must be worn before it is sent.

@@ -173,7 +173,7 @@ def _rack(
 ) -> _Rack:
     """Weights and going out as known `skip` periods before the newest.
 
-    `panel` is the mean of going out that wearers with little history lean on; default: of these.
+    Wearers with little history go by `panel`, a mean of going out; default: that of these.
     """
     days, open_days = counts.days[:, skip:], counts.open_days[:, skip:]
     share = counts.year_share[skip:]

@@ -19,8 +19,8 @@ from solespan.forecast.errors import BadFrame
 
 __all__ = ["OUTCOMES", "HabitDraws", "Habits", "fit_habits"]
 
-# logit of the chance to come in of an owner who still is a customer and wears the pair, log of the
-# median delay in days, log of the delay's log-SD
+# Logit of the chance to come in, log of the median delay in days, log of the delay's log-SD. The
+# owner is one who still is a customer and wears the pair.
 PRIOR_MEAN = np.array([3.0, np.log(21.0), np.log(0.9)])
 PRIOR_SD = np.array([0.8, 0.8, 0.35])
 PRIOR_KEPT, PRIOR_MISSED = 19.0, 1.0  # one booking in twenty is not kept
@@ -85,7 +85,7 @@ def fit_habits(outcomes: pd.DataFrame, as_of: str | pd.Timestamp) -> Habits:
     ----------
     outcomes : DataFrame
         `due_on` (when the pair was due, or its owner was told so), `outcome` (one of `OUTCOMES`)
-        and `came_on` (for `came`); rows later than `as_of` are not used, and one that came later
+        and `came_on` (for `came`). Rows later than `as_of` are not used, and one that came later
         counts as open.
     as_of : date-like
 

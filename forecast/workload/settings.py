@@ -19,7 +19,7 @@ class WorkloadSettings:
     years : how many futures are simulated.
     listed_years : of how many of them every job is kept, for the queue.
     shared_by_all : share of the variance of due dates (as normal scores) that all pairs have in
-        common: an error of the population's level or of the season.
+        common. It is an error of the population's level or of the season.
     shared_by_wearer : share that pairs of one wearer have in common.
     along_days : a top piece or toe plate due so many days before a sole's job is done with it.
     seed : of the random numbers; the same seed gives the same years.

@@ -203,8 +203,8 @@ def _known(
             renewed[events.row, events.year] = events.arrival
         found.append(_table(events, _sole_work(shares, events.year, rng), begin))
         events = _next(events, habit, horizon, settings.turnaround_days, rng)
-    # a top piece or toe plate is done with the sole's job when it is due near it or after it,
-    # and starts its life again from there
+    # A top piece or toe plate due near the sole's job, or after it, is done with that job. Its life
+    # starts again from there.
     small = np.flatnonzero(~on_sole)
     of_sole = renewed[_row_of_ball(due)[row[small]], year[small]]
     along = of_sole <= arrival[small] + settings.along_days

@@ -49,7 +49,7 @@ def suppose_outcomes(
     -------
     DataFrame
         `SUPPOSED`: all rows that should be supposed now. A row that stands already keeps its day.
-        What somebody told of a sole takes the place of what is supposed of it; a new sole without a
+        What somebody told of a sole takes the place of what is supposed of it. A new sole without a
         word says that the pair came.
     """
     main = forecast[(forecast["foot"] == "pair") & (forecast["point"] == "ball")]

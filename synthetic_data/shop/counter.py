@@ -57,8 +57,8 @@ def draw_looks(
 ) -> list[Look]:
     """The days on which one sole is read; `last_day` is the last on which it is still seen.
 
-    A day in between is drawn over the whole life that the sole would have, so that being read does
-    not tell how long it lasts.
+    A day in between is drawn over the whole life that the sole would have. So a reading does not
+    tell how long the sole lasts.
     """
     off, between, thumb = rng.random(3) < (
         habits.counter_reading_share,

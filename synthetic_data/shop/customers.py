@@ -71,8 +71,8 @@ def varied_customers(truth: CustomerTruth, rng: np.random.Generator) -> Customer
 class Customers:
     """Habits of wearers (first block) and pairs (second); days count from the world's first.
 
-    `threshold_mm` is above the limit, -inf for who waits for a hole; `moved_day` and `given_day`
-    are `NEVER` or the day of leaving; `sold` pairs had their first sole from the shop.
+    `threshold_mm` is above the limit, -inf for an owner who waits for a hole. `moved_day` and
+    `given_day` are `NEVER` or the day of leaving. `sold` pairs had their first sole from the shop.
     """
 
     joined_day: Ints

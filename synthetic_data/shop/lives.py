@@ -44,8 +44,8 @@ MOST_CHANCE = 0.9  # a day, of wearing one pair
 class SoleLife:
     """One sole as it was worn, and as it would have been worn on.
 
-    `day`, `exposure` and `thickness` (n, 2 feet) of the ball, one row a wear day, up to the hole;
-    `due_day` (2 feet) and `handed_day`, `NEVER` where not before the last day.
+    `day`, `exposure` and `thickness` (n, 2 feet) are those of the ball, one row a wear day, up to
+    the hole. `due_day` (2 feet) and `handed_day` are `NEVER` where not before the last day.
     """
 
     sole: Sole

@@ -28,10 +28,10 @@ __all__ = ["SHOP_WORLDS", "ShopScenario", "shop_world"]
 class ShopScenario:
     """A shop's meaning, how many pairs of silent and of logging customers, and what differs.
 
-    `rack` bounds the pairs of the only owner, instead of both numbers; `cut_shift_mm` is how far
-    the thumb's cut points may lie from those of common practice; `one_look` leaves one check a
-    pair; `stated` are the shares of silent owners who state the pace of a pair, and of their whole
-    rack; `late_logs` leaves what owners wrote after some day of the last years.
+    `rack` bounds the pairs of the only owner, instead of both numbers. `cut_shift_mm` is how far
+    the thumb's cut points may lie from those of common practice. `one_look` leaves one check a
+    pair. `stated` are the shares of silent owners who state the pace of a pair, and of their whole
+    rack. `late_logs` leaves what owners wrote after some day of the last years.
     """
 
     meaning: str

@@ -1,9 +1,9 @@
 """Initial schema: every table, its words and bounds, the first tenant, and PostgreSQL's walls.
 
-A column is written as `name kind`: `?` where it may be NULL, `{a|b}` with its words, `[0..9]` with
-its bounds, `=` before its default in the database; `>table` points at a row and goes with it,
-`~table` is emptied. Row-level security is
-the second wall between tenants: a later step that changes data must set `app.tenant` for each.
+A column is written as `name kind`. `?` says that it may be NULL, `{a|b}` gives its words, `[0..9]`
+its bounds. `=` stands before its default in the database. `>table` points at a row and goes with
+it, `~table` is emptied. Row-level security is the second wall between tenants. A later step that
+changes data must set `app.tenant` for each tenant.
 Back: `downgrade` drops every table, so all data are lost.
 """
 

@@ -144,7 +144,7 @@ class OtherAccount(Conflict):
 def refuse_other_account(request: Request, typed: Mapping[str, str]) -> None:
     """Raise `OtherAccount` when the form was filled under another account than sends it now.
 
-    A wear that waited on a phone for a network is sent by whoever is signed in then.
+    The person signed in by then sends a wear that waited on a phone for a network.
     """
     who: Identity = request.state.identity
     if typed.get(ACCOUNT, who.account) != who.account:

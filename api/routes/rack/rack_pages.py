@@ -86,7 +86,7 @@ def log_care_done(ctx: Context, request: Request, typed: Typed, key: Idempotency
 def read_rotation(
     ctx: Context, request: Request, wearer: Words = "", band: Words = "", q: Words = ""
 ) -> Response:
-    """Show who was worn when in the last weeks, of the pairs searched for."""
+    """Show the wears of the last weeks, of the pairs searched for."""
     del band  # what was worn is shown whatever has become of it
     seen = rotation_seen(ctx, wearer, ROTATION_DAYS)
     pairs = seen["pairs"]

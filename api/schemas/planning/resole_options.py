@@ -183,7 +183,7 @@ _Stood = dict[_Construction, Annotated[int, Field(ge=0, le=30)]]
 
 
 class LifeSettingsAsked(Message):
-    """Resoles that a construction stands, where the shop or the owner knows better."""
+    """Resoles that a construction allows, where the shop or the owner knows better."""
 
     resoles_stood: _Stood = field(
         "in all, by construction; those not named stay common practice",
@@ -196,7 +196,7 @@ LifeSettingsPatch = patch_model(LifeSettingsAsked)
 
 
 class LifeSettingsStored(Answer):
-    """Resoles that each construction stands."""
+    """Resoles that each construction allows."""
 
     version: int = field("counts the changes; its ETag; 0 = the defaults", "changes")
     resoles_stood: dict[str, int] = field("in all, by construction", "resoles")

@@ -1,8 +1,9 @@
 """Form model of the month grid: which boxes were shown, and which of them are ticked?
 
-The form names its pairs once, in order: `pair`, and beside each `seen`, the days that were logged
-when the page was made, each with its version: `5.1-12.2`. A ticked box is `worn` with the number of
-its pair and the day: `0.5`. `asked` names the days whose deletion the page has asked about.
+The form names its pairs once, in order: `pair`. Beside each stands `seen`: the days that were
+logged when the page was made, each with its version (`5.1-12.2`). A ticked box is `worn` with the
+number of its pair and the day: `0.5`. `asked` names the days whose deletion the page has asked
+about.
 """
 
 from __future__ import annotations

@@ -53,7 +53,7 @@ class Identity:
         return hash_of(f"{self.tenant_pk} {self.user_pk} {self.wearer_pk}")[:16]
 
 
-# The embedded default: whoever sits at this machine. `serve` lets nobody else in then.
+# The embedded default: the person at this machine. `serve` lets nobody else in then.
 THIS_MACHINE = Identity(FIRST_TENANT, "this machine", frozenset(SCOPES))
 
 
@@ -68,7 +68,7 @@ class Limits:
 def identify(
     database: Database, *, cookie: str | None, bearer: str | None, now: datetime, limits: Limits
 ) -> Identity | None:
-    """Return who holds this token or session, or None; every request asks anew."""
+    """Return who holds this token or session, or None; every request asks again."""
     if bearer:
         return _by_token(database, bearer, now)
     return _by_session(database, cookie, now, limits) if cookie else None

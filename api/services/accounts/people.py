@@ -126,7 +126,7 @@ def invite(
 def invitation_of(session: Session, secret: str, now: datetime) -> dict[str, Any]:
     """Return `tenant_pk`, `email`, `role` of an invitation and `person_pk`, without using it.
 
-    The role of an invitation without one is the member's. `person_pk` is whoever must be signed in
+    The role of an invitation without one is the member's. `person_pk` is the person who must be signed in
     to use it; None where a password is chosen. Raises `NotFound`.
     """
     found = accounts.take_invitation(session, secrets.hash_of(secret), now, keep=True)
@@ -152,8 +152,9 @@ def accept(
 ) -> None:
     """Use an invitation: the person is a member then, with this password or the one they have.
 
-    Raises `NotFound` when it was used or is over, `Refused` for the password or for who is not
-    signed in as they must, `Conflict` where no owner would be left; it stays good then.
+    Raises `NotFound` when it was used or is over. Raises `Refused` for the password, or for a
+    person who is not signed in as they must. Raises `Conflict` where no owner would be left. The
+    invitation stays good then.
     """
     found = invitation_of(session, secret, now)
     if found["person_pk"] is None:
@@ -202,7 +203,7 @@ def remove_member(session: Session, *, tenant_pk: int, member: str, now: datetim
 
     `member` is an id or an e-mail address.
 
-    Who belongs nowhere any more is forgotten, but for their name in the log of changes.
+    A person who belongs nowhere any more is forgotten, but for their name in the log of changes.
     Raises `NotFound`, or `Conflict` for the last owner.
     """
     given = (member, tidy_email(member))

@@ -63,7 +63,7 @@ def make_plan(
     price_factor: float = 1.0,
     demand_factor: float = 1.0,
 ) -> dict[str, Any]:
-    """Simulate the bench, keep the plan, and return it; forecasts made later lean on its waits.
+    """Simulate the bench, keep the plan, and return it; forecasts made later use its waits.
 
     Parameters
     ----------

@@ -123,9 +123,9 @@ def _stale(version: int) -> StaleVersion:
 def step(session: Session, order_id: str, move: Move, clock: Clock) -> dict[str, Any]:
     """Take an order to its next stage; return it.
 
-    Raises `NotFound`; `StaleVersion` when someone changed it since it was read; `Conflict` for a
-    step that is not possible from here, or a pair that is elsewhere; `Refused` for what is missing
-    or cannot be; `MeasuresOut`.
+    Raises `NotFound`, and `StaleVersion` when someone changed it since it was read. Raises
+    `Conflict` for a step that is not possible from here, or a pair that is elsewhere. Raises
+    `Refused` for what is missing or cannot be, and `MeasuresOut`.
     """
     order = found_order(session, order_id, lock=True)
     if move.version != order["version"]:

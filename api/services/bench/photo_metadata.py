@@ -2,9 +2,9 @@
 
 Is this a photograph, is it small enough, and what is left of it without its metadata?
 
-Where and when a picture was taken, and with what, stands in extra segments (JPEG: APP1 to APP15
-and comments; PNG: text, time and eXIf chunks). They are left out; the picture itself is not
-decoded or changed. Formats by ISO/IEC 10918-1 (annex B) and ISO/IEC 15948 (clause 5).
+Where and when a picture was taken, and with what, stands in extra segments. They are APP1 to APP15
+and comments in a JPEG, and text, time and eXIf chunks in a PNG. They are left out; the picture
+itself is not decoded or changed. Formats by ISO/IEC 10918-1 (annex B) and ISO/IEC 15948 (clause 5).
 """
 
 from __future__ import annotations

@@ -125,7 +125,7 @@ class Forecaster:
         """Bring every wearer up to date whose forecasts are missing or old; return how many.
 
         Forecasts are computed outside the transaction that stores them, so that nobody waits to
-        log; a wearer who logged meanwhile was brought up to date by that.
+        log. A wearer who logged meanwhile was brought up to date by that.
         """
         with self.database.reading() as session:
             stored = self.newest_fit(session)

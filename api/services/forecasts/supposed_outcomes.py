@@ -19,7 +19,7 @@ __all__ = ["keep_supposed"]
 
 
 def keep_supposed(database: Database, today: date) -> int:
-    """Suppose anew what became of due pairs; return how many rows changed. Again changes nothing.
+    """Suppose what became of due pairs; return how many rows changed. Again changes nothing.
 
     A pair past its date is open since then, one that is probably gone has declined. When the pair
     comes, is looked at or is said to be in use, that takes the place of what was supposed.

@@ -29,8 +29,9 @@ Why = str | Callable[[int], str]
 class Draft:
     """The rows of one file: `frame` holds their values, `good` which of them may be taken.
 
-    frame has the stored columns of the table (dates `datetime64[s]`, numbers float64, the rest
-    object) in the order of the file; `given` are the columns that the file really has.
+    `frame` has the stored columns of the table in the order of the file. Dates are
+    `datetime64[s]`, numbers float64, the rest object. `given` are the columns that the file really
+    has.
     """
 
     def __init__(self, raw: RawTable) -> None:

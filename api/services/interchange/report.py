@@ -22,9 +22,9 @@ KEPT_IN_DATABASE = 1000
 class Finding:
     """One thing about one row.
 
-    severity: `refused` (cannot be true, not taken), `questioned` (odd but possible, taken) or
-    `noted` (nothing to do). line counts from 1, the header is line 1; a row that spans several
-    lines is named by its first.
+    `severity` is `refused` (cannot be true, not taken), `questioned` (odd but possible, taken) or
+    `noted` (nothing to do). `line` counts from 1, and the header is line 1. A row that spans
+    several lines is named by its first.
     """
 
     severity: str

@@ -51,10 +51,13 @@ def judge_soles(world: KnownRecords, first_worn: dict[str, Any]) -> pd.DataFrame
 def timeline(world: KnownRecords) -> pd.DataFrame:
     """Put the soles of files and database in order.
 
-    Returns a frame sorted by pair and day: pair_id, sole_id, fitted_on, removed_on (filled by the
-    next sole's day where it is open), material, nominal_thickness_mm, place (row in the file, -1 =
-    stored only), pk (NaN = new), open (removed_on was empty and a next sole follows), and the next
-    sole's `next_on` and `next_place`.
+    Returns
+    -------
+    DataFrame
+        Sorted by pair and day: pair_id, sole_id, fitted_on, removed_on (filled by the next sole's
+        day where it is open), material, nominal_thickness_mm, place (row in the file, -1 = stored
+        only), pk (NaN = new), open (removed_on was empty and a next sole follows), and the next
+        sole's `next_on` and `next_place`.
     """
     draft = world.drafts["soles"]
     columns = ["pair_id", "sole_id", "fitted_on", "removed_on", "material", "nominal_thickness_mm"]

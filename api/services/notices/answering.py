@@ -67,7 +67,7 @@ class LinkOver(SolespanError):
     shop: AppContext | None = None
 
 
-# Whoever holds a notice's link; which customer that is stands with the notice.
+# The person who holds a notice's link; which customer that is stands with the notice.
 _CUSTOMER = Author("a customer", "answered a notice")
 
 

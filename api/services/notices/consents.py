@@ -112,8 +112,8 @@ def report_bounce(session: Session, given: BounceGiven, clock: Clock) -> int:
 def read_bounce(session: Session, raw: bytes, clock: Clock) -> bool:
     """Stop the address that a mail server's report says takes no mail; return whether it did.
 
-    Only what came back from a notice of ours, about the address it was sent to, and because of that
-    mailbox: a report is easily forged, the id of a notice is not.
+    Only a report counts that came back from a notice of ours, about the address it was sent to, and
+    because of that mailbox. A report is easily forged, the id of a notice is not.
     """
     report = read_report(raw)
     if report is None:

@@ -84,8 +84,8 @@ def preview(ctx: AppContext) -> DecisionSnapshot:
 def run(ctx: AppContext, only: set[str] | None = None) -> RunReport:
     """Decide and write the notices down, for all customers or `only` some (by wearer_id).
 
-    Raises `Refused` while something is missing that every notice needs, and `TemplateRefused` when
-    the wording cannot be filled in for a customer; then nothing is written.
+    Raises `Refused` while something is missing that every notice needs. Raises `TemplateRefused`
+    when the wording cannot be filled in for a customer. Nothing is written then.
     """
     seen = preview(ctx)
     problems = problems_of(ctx, seen.rules)

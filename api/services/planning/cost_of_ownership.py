@@ -25,7 +25,7 @@ NAME = "life"
 
 
 def read_stood(session: Session) -> dict[str, Any]:
-    """Return how many resoles each construction stands, which were edited, and their version."""
+    """Return how many resoles each construction allows, which were edited, and their version."""
     choices, version = read_choices(session, NAME, LifeSettingsAsked())
     return {
         "version": version,

@@ -77,8 +77,8 @@ def key_text(name: str, key: Mapping[str, Any]) -> str:
 def undo(ctx: AppContext, session: Session, revision_id: str) -> dict[str, Any]:
     """Undo one revision; return `revision_id` of the undoing and whether a fit is needed.
 
-    Raises `NotFound`; `ChangedSince` where a later change stands on it; `Conflict` where it was
-    undone already, where another record has taken a key, or where the result cannot be true.
+    Raises `NotFound`, and `ChangedSince` where a later change stands on it. Raises `Conflict` where
+    it was undone already, another record has taken a key, or the result cannot be true.
     """
     revision = revisions.find_revision(session, revision_id, lock=True)
     if revision is None:

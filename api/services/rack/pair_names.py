@@ -17,7 +17,7 @@ MOST_NAMED = 8
 
 
 def pair_named(session: Session, name: str) -> str:
-    """Return the id of the pair with this id, or else of the only one with this label.
+    """Return the id of the pair with this id, otherwise of the only one with this label.
 
     Capital letters of a label do not matter. Raises `NotFound` with the nearest names, `Refused`
     where several pairs have the label.

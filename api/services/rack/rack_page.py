@@ -50,7 +50,7 @@ class RackSeen:
 def rack_seen(ctx: AppContext, wearer_id: str, shown: Pick, logged: tuple[str, str]) -> RackSeen:
     """Read the rack in a fixed number of statements, however many pairs there are.
 
-    `shown` picks from resole rows and pairs the rows whose feet are read; `logged` is the pair and
+    `shown` picks from resole rows and pairs the rows whose feet are read. `logged` is the pair and
     day of a wear that was logged just now, to change or undo.
     """
     with ctx.database.reading() as session:

@@ -52,8 +52,8 @@ def write_batch(
     remove
         Keys, with `version` as above; None = whichever stands there.
 
-    Raises `RecordRefused` with every row that cannot be true, `Conflict` and `StaleVersion` with
-    the first row that stands otherwise; then the transaction must not be kept.
+    Raises `RecordRefused` with every row that cannot be true. Raises `Conflict` and `StaleVersion`
+    with the first row that stands otherwise. The transaction must not be kept then.
     """
     _refuse_doubles(name, put, remove)
     _lock_wearers(session, name, (*put, *remove))

@@ -36,7 +36,7 @@ class GridProblem(FormProblem):
     """What keeps a grid from being saved; nothing was changed.
 
     `ask` holds days that carry more than a tick, `elsewhere` days that changed since the page was
-    made, and `wanted` the ticks that the person set, which the page shows again.
+    made. `wanted` holds the ticks that the person set, which the page shows again.
     """
 
     ask: list[Row] = field(default_factory=list)

@@ -264,7 +264,7 @@ def put_link(
 
 
 def remove_link(session: Session, wearer_pk: int) -> bool:
-    """End a customer's link and whoever came in by it; return whether there was one."""
+    """End a customer's link and the sessions it opened; return whether there was one."""
     query = sa.delete(_LINKS).where(_LINKS.c.wearer_pk == wearer_pk)
     return bool(session.execute(query).rowcount)  # type: ignore[attr-defined]
 

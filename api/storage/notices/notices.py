@@ -139,7 +139,7 @@ def load_busy(session: Session) -> dict[str, str]:
 def load_told(session: Session) -> pd.DataFrame:
     """Return the last notice about each pair that was not lost, and the last one if it was.
 
-    Lost is what failed or was stopped, unless it was answered; an `answer` that ends the matter for
+    Lost is what failed or was stopped, unless it was answered. An `answer` that ends the matter for
     a sole counts whichever notice of that sole it was given to. Columns `pair_id`, `told_sole_id`,
     `told_window`, `told_sequence`, `told_day`, `told_on`, `answer`, `waiting`; `lost_sole_id`,
     `lost_window`.

@@ -58,7 +58,7 @@ def claim(
     """Take up to `limit` rows that are due, and return all that sending them needs.
 
     `consented`, `settled`, `overtaken`, `address` and `time_zone` say how things are now, not when
-    it was decided; `resumed`, that a worker which is gone had it, and may have sent it.
+    it was decided. `resumed` says that a worker which is gone had it, and may have sent it.
     """
     due = (
         sa.select(_OUTBOX.c.id, _OUTBOX.c.state)

@@ -121,7 +121,7 @@ class Outbox(Base):
 class Consent(Base):
     """A customer agreed to be written to by one channel; never changed but by a withdrawal.
 
-    The address, which is no part of what was agreed to, may be written anew.
+    The address is no part of what was agreed to, so it may change.
     """
 
     __tablename__ = "consents"

@@ -145,7 +145,7 @@ def column_of(column: Column) -> MappedColumn[Any]:
 
 
 class Wearer(Editable, Base):
-    """A person whose feet wear shoes. `data_version` rises when any row of theirs changes."""
+    """A person who wears shoes. `data_version` rises when any row of theirs changes."""
 
     __tablename__ = "wearers"
 

@@ -32,8 +32,8 @@ def spread_page(
     Parameters
     ----------
     what_if : DataFrame or None
-        `pair_id`, `label` and the dates `due_p10`, `due_p50`, `due_p90`, each `_now` and `_then`;
-        None where there is no plan or forecast, with `missing` saying which.
+        `pair_id`, `label` and the dates `due_p10`, `due_p50`, `due_p90`, each `_now` and `_then`.
+        None where there is no plan or forecast; `missing` says which.
     """
     context = {"wearer_id": wearer_id, "wearers": wearers, "missing": missing}
     context |= {"lead": "", "rows": []}

@@ -24,7 +24,7 @@ def what_if_page(
     ----------
     items : sequence of mappings or None
         Per pair `pair_id`, `label`, and `send_by`, `due_p10`, `due_p50`, `due_p90` (ISO dates or
-        None) and `wear_days_365d`, each `_now` and `_then`; None where nothing was asked.
+        None) and `wear_days_365d`, each `_now` and `_then`. None where nothing was asked.
     """
     if items is None:
         return {"rows": [], "lead": ""}

@@ -28,9 +28,9 @@ def straight_line(
 ) -> DueRows:
     """Days until each foot's own straight line meets the limit.
 
-    A least-squares line of thickness on logged wear days through each shoe's gauge readings,
-    carried on at the pair's mean pace; a shoe with fewer than two readings, or whose line does not
-    fall, wears at the mean of the lines that do.
+    Each shoe has a least-squares line of thickness on logged wear days through its gauge readings.
+    The line is carried on at the pair's mean pace. A shoe with fewer than two readings, or whose
+    line does not fall, wears at the mean of the lines that do.
     """
     panel = build_panel(log, as_of)
     worn = panel.exposure.base.sum(axis=1)
