@@ -121,6 +121,7 @@ CHAPTERS: tuple[Chapter, ...] = (
             "accounts/customer.html",
             "accounts/customer_gone.html",
             "accounts/account.html",
+            "accounts/second_factor.html",
         ),
     ),
     Chapter("operator/start"),

@@ -44,6 +44,7 @@ __all__ = [
     "failure_page",
     "over_tls",
     "page_answer",
+    "read_cookie",
     "refuse_foreign_form",
     "refuse_other_account",
     "set_cookie",
@@ -127,7 +128,7 @@ def refuse_foreign_form(request: Request, typed: Mapping[str, str]) -> None:
     The gate has refused what a browser calls cross-site already; the token, which another site can
     neither read nor set, is the second wall.
     """
-    given, kept = typed.get(TOKEN, ""), request.cookies.get(TOKEN, "")
+    given, kept = typed.get(TOKEN, ""), read_cookie(request, TOKEN)
     if not kept or not hmac.compare_digest(given.encode(), kept.encode()):
         raise ForeignForm(
             "The page was too old, or cookies are off; please send it again.",
@@ -158,12 +159,12 @@ def page_answer(
     request: Request, template: str, context: Mapping[str, Any], status: int = 200
 ) -> HTMLResponse:
     """Fill a template that holds forms, and see that this browser has its token."""
-    token = request.cookies.get(TOKEN) or secrets.token_urlsafe(24)
+    token = read_cookie(request, TOKEN) or secrets.token_urlsafe(24)
     who: Identity | None = request.state.identity
     context = {**context, "token": token, "account": who.account if who else ""}
     context |= _notice(request, str(context.get("done", "")))
     answer = HTMLResponse(render(template, context, request.app.state.navigation), status)
-    if TOKEN not in request.cookies:
+    if not read_cookie(request, TOKEN):
         set_cookie(request, answer, TOKEN, token)
     return answer
 
@@ -181,13 +182,24 @@ def set_cookie(
 ) -> None:
     """Set a cookie that no script reads and no other site sends."""
     answer.set_cookie(
-        name,
+        _cookie_name(request, name),
         value,
         max_age=max_age_s,
         httponly=True,
         samesite="strict",
         secure=over_tls(request),
     )
+
+
+def read_cookie(request: Request, name: str) -> str:
+    """Return the value of a cookie that `set_cookie` set; empty without it."""
+    return request.cookies.get(_cookie_name(request, name), "")
+
+
+def _cookie_name(request: Request, name: str) -> str:
+    """Return a cookie's name; over TLS one that browsers bind to this host."""
+    ctx: AppContext = request.app.state.services
+    return f"__Host-{name}" if ctx.settings.over_tls else name
 
 
 def over_tls(request: Request) -> bool:

@@ -23,6 +23,7 @@ from solespan.api.routes.http.pages import (
     Words,
     back_to,
     page_answer,
+    read_cookie,
     refuse_foreign_form,
     told,
 )
@@ -197,7 +198,7 @@ def _report(request: Request, ticket: str, *, changed: bool = False, problem: st
 
 
 def _browser(request: Request) -> str:
-    return request.cookies.get(TOKEN, "")
+    return read_cookie(request, TOKEN)
 
 
 def _form(ctx: AppContext, request: Request, *, done: str = "", problem: str = "") -> Response:

@@ -21,6 +21,7 @@ from solespan.api.routes.http.pages import (
     back_to,
     do_once,
     page_answer,
+    read_cookie,
     refuse_foreign_form,
     set_cookie,
 )
@@ -241,7 +242,7 @@ def _pair_page(
     logged_on: str = "",
     forms: dict[str, FormState] | None = None,
 ) -> HTMLResponse:
-    method, _, unit = request.cookies.get(GAUGE, "").partition(".")
+    method, _, unit = read_cookie(request, GAUGE).partition(".")
     states = {name: FormState() for name in FORM_NAMES} | (forms or {})
     values = pair_values(ctx, pair_id, logged_on)
     context = pair_page(**values) | form_choices(method, unit) | states

@@ -32,6 +32,9 @@ __all__ = [
 ]
 
 SHORTEST, LONGEST = 12, 256
+# What anybody guesses of this program and its users: a password needs more than these.
+CONTEXT_WORDS = ("solespan", "password", "passwort", "shoes", "resole", "cobbler", "owner", "staff")
+OTHER_LETTERS = 4
 _HASHER = PasswordHasher()
 AT_ONCE, WAITING_STRANGERS = 2, 8
 _MEMBERS, _STRANGERS = BoundedSemaphore(AT_ONCE), BoundedSemaphore(AT_ONCE)
@@ -55,6 +58,11 @@ def fault_of_password(password: str, *, email: str = "") -> str:
     lowered = password.casefold()
     if email and lowered in (email.casefold(), email.partition("@")[0].casefold()):
         return "a password is not the e-mail address"
+    rest = lowered
+    for word in CONTEXT_WORDS:
+        rest = rest.replace(word, "")
+    if sum(letter.isalpha() for letter in rest) < OTHER_LETTERS and rest != lowered:
+        return "a password needs more than words of this program"
     if lowered in _common() or len(set(lowered)) < 4:
         return "this password is among those that are tried first"
     return ""

@@ -102,17 +102,18 @@ def sign_in(
         begin_try(database, lane, now, account)
         matches = secrets.same_password(kept, password)
         renewed = secrets.hash_password(password) if matches and secrets.outdated(kept) else None
-    with database.writing() as session:
-        credentials.sweep_sessions(session, now - SESSION_KEPT)
-        attempts.sweep(session, now)
-        mine = accounts.tenants_of(session, person.user_pk) if matches and person else []
-        if mine and person:
+    if matches and person is not None:
+        with database.writing() as session:
+            credentials.sweep_sessions(session, now - SESSION_KEPT)
+            attempts.sweep(session, now)
             attempts.forget_tries(session, lane)
             if renewed:
                 accounts.set_password(session, person.user_pk, renewed)
-            if factors.has_factor(session, person.user_pk):
+            mine = accounts.tenants_of(session, person.user_pk)
+            if mine and factors.has_factor(session, person.user_pk):
                 return _ask_for_code(session, person, now)
-            return _enter(session, person, mine[0]["pk"], browser, now, factor="none")
+            if mine:
+                return _enter(session, person, mine[0]["pk"], browser, now, factor="none")
     note("sign_in_refused", account=account)
     raise SignInRefused(
         "The e-mail address or the password is wrong.",

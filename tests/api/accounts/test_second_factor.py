@@ -70,6 +70,19 @@ def test_the_codes_are_those_of_rfc_6238(second):
     assert totp.moment_of(RFC_SEED, "000000", now) is None
 
 
+def test_6_5_3_seeds_and_recovery_codes_are_long_and_random(client, enter, add_factor, monkeypatch):
+    enter(client, OWNER)
+    _, first = add_factor()
+    again = form(client, f"{PAGE}/codes", password=PASSWORD).text
+    second = re.findall(r"<code>([A-Z2-7-]{29})</code>", again)
+    assert len({*first, *second}) == 20
+    assert {len(base64.b32decode(code.replace("-", ""))) for code in first} == {15}, "120 bits"
+    monkeypatch.undo()
+    seeds = {totp.new_seed() for _ in range(20)}
+    assert len(seeds) == 20
+    assert {len(base64.b32decode(seed)) for seed in seeds} == {20}, "160 bits"
+
+
 def test_6_5_5_a_code_is_good_for_its_moment_and_the_ones_beside_it():
     def good(second: int) -> bool:
         code = pyotp.TOTP(RFC_SEED).generate_otp(100)
