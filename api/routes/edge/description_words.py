@@ -22,8 +22,8 @@ Each `POST` takes an `Idempotency-Key`: the same key again within 24 hours gets 
 **Lists.** A list answers `next`, and a `Link` header with `rel="next"` (RFC 8288). The last page
 has neither.
 
-**Batches.** `POST .../batch` writes several records of one kind: all of them, or none. A batch holds
-at most 500 rows, and a body at most 64 KiB. Larger sets are imported.
+**Batches.** `POST .../batch` writes several records of one kind: all of them, or none. A batch
+holds at most 500 rows, and a body at most 64 KiB. Larger sets are imported.
 
 **Methods.** Each address that takes `GET` takes `HEAD` too. `OPTIONS` answers all methods in
 `Allow`.
