@@ -5,8 +5,12 @@ The page at `/docs` and the file `docs/reference/http.md` show the same rows.
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterator, Mapping
 from typing import Any
+
+from markdown_it import MarkdownIt
+from markupsafe import Markup
 
 __all__ = ["api_page"]
 
@@ -20,8 +24,9 @@ def api_page(document: Mapping[str, Any]) -> dict[str, Any]:
     Returns
     -------
     dict
-        `title`, `version`, and `groups`: each with `name` and `operations`. Their `inputs` and
-        `outputs` are rows of name, place or kind, whether it is required, and description.
+        `title`, `version`, `about`, and `groups`: each with `name`, `description` and
+        `operations`. Their `inputs` and `answers` have rows of name, place or kind, whether it is
+        required, and description. Hooks that the service sends are the last group.
     """
     groups: dict[str, list[dict[str, Any]]] = {}
     for path, methods in document["paths"].items():
@@ -30,10 +35,24 @@ def api_page(document: Mapping[str, Any]) -> dict[str, Any]:
                 operation = methods[method]
                 group = (operation.get("tags") or ["other"])[0]
                 groups.setdefault(group, []).append(_operation(document, method, path, operation))
+    subjects = {tag["name"]: tag["description"] for tag in document.get("tags", ())}
+    order = [*(name for name in subjects if name in groups), *sorted(groups.keys() - subjects)]
+    named = [
+        {"name": name, "description": subjects.get(name, ""), "operations": groups[name]}
+        for name in order
+    ]
+    hooks = [
+        _operation(document, "post", name, methods["post"])
+        for name, methods in document.get("webhooks", {}).items()
+    ]
+    if hooks:
+        text = "What the service posts to an address of yours."
+        named.append({"name": "hooks", "description": text, "operations": hooks})
     return {
         "title": document["info"]["title"],
         "version": document["info"]["version"],
-        "groups": [{"name": name, "operations": found} for name, found in sorted(groups.items())],
+        "about": Markup(MarkdownIt().render(document["info"].get("description", ""))),  # noqa: S704 - our own
+        "groups": named,
     }
 
 
@@ -61,9 +80,26 @@ def _operation(
         "path": path,
         "summary": summary or operation.get("summary", ""),
         "more": " ".join(rest.split()),
+        "sender": _sender(operation),
+        "errors": [s for s in operation["responses"] if s.isdigit() and int(s) not in SUCCESS],
         "inputs": inputs,
+        "example": _example(body),
         "answers": list(_answers(document, operation["responses"])),
     }
+
+
+def _sender(operation: Mapping[str, Any]) -> str:
+    """Say what a sender must be allowed to do; empty = anybody may send it."""
+    words = [word for way in operation.get("security", ()) for word in way.get("bearer", ())]
+    return words[0] if words else ""
+
+
+def _example(content: Mapping[str, Any]) -> str:
+    """Return the first example of a body as lines of JSON, or nothing."""
+    for media in content.values():
+        for example in media.get("examples", {}).values():
+            return json.dumps(example["value"], indent=1, ensure_ascii=False)
+    return ""
 
 
 def _answers(document: Mapping[str, Any], responses: Mapping[str, Any]) -> Iterator[dict[str, Any]]:
@@ -74,6 +110,7 @@ def _answers(document: Mapping[str, Any], responses: Mapping[str, Any]) -> Itera
             yield {
                 "status": status,
                 "media": ", ".join(content) or "no body",
+                "example": _example(content),
                 "fields": [row for schema in schemas for row in _fields(document, schema, "")],
             }
 

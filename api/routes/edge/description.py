@@ -17,6 +17,7 @@ from fastapi.routing import APIRoute
 from solespan.api.problems import PROBLEMS
 from solespan.api.routes.edge.access import OPEN, SAFE_METHODS, SIGNED_IN, need_of
 from solespan.api.routes.edge.description_words import ABOUT, LICENCE, TAGS
+from solespan.api.routes.edge.examples import add_examples
 from solespan.api.routes.http.problem_document import MEDIA_TYPE
 from solespan.api.routes.http.requests import FILE, MERGE_PATCH
 from solespan.api.schemas.service import Problem
@@ -85,6 +86,7 @@ def _complete(document: dict[str, Any], settings: Settings) -> None:
     for status in {*_STATUSES} - used:
         del components["responses"][f"Problem{status}"]
     _mark_files(document)
+    add_examples(operations(document))
 
 
 def operations(document: Mapping[str, Any]) -> Iterator[tuple[str, str, dict[str, Any]]]:
