@@ -248,14 +248,14 @@ TABLES = {
         "wearer_pk >wearers, channel word, given_at moment, given_how text, given_by id, "
         "withdrawn_at moment?, withdrawn_how text?, address address?, tenant_pk >tenants",
         checks={"withdrawn_somehow": "(withdrawn_at IS NULL) = (withdrawn_how IS NULL)"},
-        indexes=["wearer_pk channel"],
+        indexes=["tenant_pk id", "wearer_pk channel"],
     ),
     "notices": Table(
         "notice_id hex, wearer_pk >wearers, decided_at moment, decided_on day, sequence int, "
         "tenant_pk >tenants",
         checks={"sequence": "sequence IN (1, 2)"},
         unique=["notice_id"],
-        indexes=["wearer_pk decided_on"],
+        indexes=["tenant_pk id", "wearer_pk decided_on"],
     ),
     "pairs": Table(
         "pair_id id, wearer_pk >wearers, label text?, construction word{goodyear_welted|"
@@ -339,6 +339,7 @@ TABLES = {
         "checked}, answered_at moment?, tenant_pk >tenants",
         checks={"sequence": "sequence IN (1, 2)"},
         unique=["notice_pk place", "pair_pk foot sole_id window sequence"],
+        indexes=["tenant_pk pair_pk"],
     ),
     "outbox": Table(
         "notice_pk >notices, channel word, message_id id, payload json, made_at moment, "
