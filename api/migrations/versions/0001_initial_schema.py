@@ -402,7 +402,7 @@ TABLES = {
         "chance_in_use number?, reason text?, "
         "tenant_pk >tenants",
         unique=["pair_pk foot point"],
-        indexes=["fit_pk", "sole_pk", "tenant_pk foot point send_by"],
+        indexes=["fit_pk", "sole_pk", "tenant_pk foot point send_by", "tenant_pk send_by"],
     ),
     "stock_moves": Table(
         "item_pk >stock_items, order_pk ~bench_orders?, at moment, reason word{receipt|use|"
