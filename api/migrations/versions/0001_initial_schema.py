@@ -271,14 +271,14 @@ TABLES = {
         "wearer_pk >wearers, channel word, given_at moment, given_how text, given_by id, "
         "withdrawn_at moment?, withdrawn_how text?, address address?, tenant_pk >tenants",
         checks={"withdrawn_somehow": "(withdrawn_at IS NULL) = (withdrawn_how IS NULL)"},
-        indexes=["wearer_pk channel"],
+        indexes=["tenant_pk id", "wearer_pk channel"],
     ),
     "notices": Table(
         "notice_id hex, wearer_pk >wearers, decided_at moment, decided_on day, sequence int, "
         "tenant_pk >tenants",
         checks={"sequence": "sequence IN (1, 2)"},
         unique=["notice_id"],
-        indexes=["wearer_pk decided_on"],
+        indexes=["tenant_pk id", "wearer_pk decided_on"],
     ),
     "pairs": Table(
         "pair_id id, wearer_pk >wearers, label text?, construction word{goodyear_welted|"
@@ -362,6 +362,7 @@ TABLES = {
         "checked}, answered_at moment?, tenant_pk >tenants",
         checks={"sequence": "sequence IN (1, 2)"},
         unique=["notice_pk place", "pair_pk foot sole_id window sequence"],
+        indexes=["tenant_pk pair_pk"],
     ),
     "outbox": Table(
         "notice_pk >notices, channel word, message_id id, payload json, made_at moment, "
@@ -424,7 +425,7 @@ TABLES = {
         "chance_in_use number?, reason text?, "
         "tenant_pk >tenants",
         unique=["pair_pk foot point"],
-        indexes=["fit_pk", "sole_pk", "tenant_pk foot point send_by"],
+        indexes=["fit_pk", "sole_pk", "tenant_pk foot point send_by", "tenant_pk send_by"],
     ),
     "stock_moves": Table(
         "item_pk >stock_items, order_pk ~bench_orders?, at moment, reason word{receipt|use|"

@@ -1,7 +1,7 @@
 """Due list reads: which pairs are due when, as stored, one page at a time?
 
-The due list is the hot read: one Core statement over the stored forecasts, in the order of the
-send-by date. Pairs without one stand last.
+The due list is the hot read: Core statements over the stored forecasts, in the order of the send-by
+date. Pairs without one stand last.
 """
 
 from __future__ import annotations
@@ -31,13 +31,15 @@ __all__ = [
     "wearer_of_pair",
 ]
 
-BEYOND_HORIZON = date.max
 _ROWS: sa.Table = ForecastRow.__table__  # type: ignore[assignment]
-# One more column than the due list shows: the end of the list sorts after every date.
-_SEND_BY = sa.func.coalesce(_ROWS.c.send_by, sa.literal(BEYOND_HORIZON, sa.Date()))
+# In place of no date, and not by an index: rows without one are found pair by pair.
+_NO_DATE = sa.literal(date.max, sa.Date())
 _PAIRS: sa.Table = Pair.__table__  # type: ignore[assignment]
 _WEARERS: sa.Table = Wearer.__table__  # type: ignore[assignment]
-_ORDER = (_SEND_BY, _PAIRS.c.pair_id, _ROWS.c.foot, _ROWS.c.point)
+_DATED: tuple[sa.ColumnElement[Any], ...] = (
+    *(_ROWS.c.send_by, _PAIRS.c.pair_id),
+    *(_ROWS.c.foot, _ROWS.c.point),
+)
 
 
 @dataclass(frozen=True)
@@ -59,18 +61,43 @@ def list_due(
     `after` is (send_by or None, pair_id, foot, point) of the last row before.
     """
     given = {name: value for name, value in vars(chosen).items() if value is not None}
+    rows: list[dict[str, Any]] = []
+    if after is None or after[0] is not None:
+        rows = _due_part(at, given, "dated", after, limit)
+        after = None
+    if len(rows) < limit and "send_by_before" not in given:
+        rest = None if after is None else after[1:]
+        rows += _due_part(at, given, "undated", rest, limit - len(rows))
+    return rows
+
+
+def _due_part(
+    at: Session | sa.Connection,
+    given: dict[str, Any],
+    part: str,
+    after: Sequence[Any] | None,
+    limit: int,
+) -> list[dict[str, Any]]:
     values = {"most": limit, **given}
     if after is not None:
-        parts = (after[0] or BEYOND_HORIZON, *after[1:])
-        values |= {f"last_{n}": part for n, part in enumerate(parts)}
-    query = _due_query(frozenset(given), after is not None)
+        values |= {f"last_{n}": value for n, value in enumerate(after)}
+    query = _due_query(frozenset(given), part, after is not None)
     return _dicts(at.execute(query, values))
 
 
 @cache
-def _due_query(given: frozenset[str], goes_on: bool) -> sa.Select[Any]:
-    """Build the statement once for each set of filters; their values are its parameters."""
-    query = forecast_query().order_by(*_ORDER).limit(sa.bindparam("most", type_=sa.Integer()))
+def _due_query(given: frozenset[str], part: str, goes_on: bool) -> sa.Select[Any]:
+    """Build the statement once for each set of filters; their values are its parameters.
+
+    An index gives the rows in the order of the send-by date, and each day is sorted by itself. The
+    rows without a date come in the order of the pairs' index.
+    """
+    order = _DATED if part == "dated" else _DATED[1:]
+    query = forecast_query().order_by(*order).limit(sa.bindparam("most", type_=sa.Integer()))
+    if part == "dated":
+        query = query.where(_ROWS.c.send_by.is_not(None))
+    else:
+        query = query.where(sa.func.coalesce(_ROWS.c.send_by, _NO_DATE) == _NO_DATE)
     columns = {"wearer_id": _WEARERS.c.wearer_id} | {
         name: _ROWS.c[name] for name in ("band", "foot", "point")
     }
@@ -79,9 +106,8 @@ def _due_query(given: frozenset[str], goes_on: bool) -> sa.Select[Any]:
     if "send_by_before" in given:
         query = query.where(_ROWS.c.send_by < sa.bindparam("send_by_before"))
     if goes_on:
-        types: tuple[Any, ...] = (sa.Date(), sa.String(), sa.String(), sa.String())
-        last = [sa.bindparam(f"last_{n}", type_=kind) for n, kind in enumerate(types)]
-        query = query.where(sa.tuple_(*_ORDER) > sa.tuple_(*last))
+        last = [sa.bindparam(f"last_{n}", type_=column.type) for n, column in enumerate(order)]
+        query = query.where(order[0] >= last[0], sa.tuple_(*order) > sa.tuple_(*last))
     return query
 
 

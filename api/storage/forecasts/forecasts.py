@@ -102,7 +102,11 @@ def replace_forecasts(
             )
         )
     known = {row.pair_id: (row.id, row.data_version) for row in session.execute(pairs)}
-    soles = {row.sole_id: row.id for row in session.execute(select(Sole.sole_id, Sole.id))}
+    fitted = select(Sole.sole_id, Sole.id)
+    if wearer_ids is not None:
+        mine = fitted.join(Sole.pair).join(Pair.wearer)
+        fitted = mine.where(Wearer.wearer_id.in_(list(wearer_ids)))
+    soles = {row.sole_id: row.id for row in session.execute(fitted)}
     session.execute(old, execution_options={"synchronize_session": False})
     rows = [
         _stored(record, known, soles, fit.id if fit else None)

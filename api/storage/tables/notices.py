@@ -59,6 +59,8 @@ class Notice(Base):
         CheckConstraint("sequence IN (1, 2)", name="sequence"),
         # When a customer was last written to is asked at every decision.
         Index(None, "wearer_pk", "decided_on"),
+        # Listed newest first.
+        Index(None, "tenant_pk", "id"),
     )
 
 
@@ -86,6 +88,8 @@ class NoticePair(Base):
         # Nobody is told the same twice; the index also finds what a pair was told.
         UniqueConstraint("pair_pk", "foot", "sole_id", "window", "sequence"),
         UniqueConstraint("notice_pk", "place"),
+        # What was told is read for all pairs at once.
+        Index(None, "tenant_pk", "pair_pk"),
     )
 
 
@@ -143,6 +147,8 @@ class Consent(Base):
         ),
         # A customer's consents are looked up by channel.
         Index(None, "wearer_pk", "channel"),
+        # All that hold are read at each decision.
+        Index(None, "tenant_pk", "id"),
     )
 
 

@@ -136,7 +136,8 @@ class ForecastRow(Base):
         # Deleting a sole or a fit looks for the forecasts that point at it.
         Index(None, "sole_pk"),
         Index(None, "fit_pk"),
-        # The due list reads the resole rows of all pairs in the order of their send-by date.
+        # The due list reads all rows, or those of one point, in the order of their send-by date.
+        Index(None, "tenant_pk", "send_by"),
         Index(None, "tenant_pk", "foot", "point", "send_by"),
     )
 
