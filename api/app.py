@@ -23,6 +23,7 @@ from solespan.api.routes.edge.gate import Gate
 from solespan.api.routes.edge.headers import SecurityHeaders
 from solespan.api.routes.edge.record import RequestRecord
 from solespan.api.routes.edge.route_template import RouteTemplates
+from solespan.api.routes.edge.traces import Traces
 from solespan.api.routes.forecasts import fit, forecasts, look_back
 from solespan.api.routes.http import problems
 from solespan.api.routes.http.page_entry import navigation_of
@@ -37,6 +38,7 @@ from solespan.api.schemas.service import Problem
 from solespan.api.services.notices.worker import NoticeWorker
 from solespan.api.services.operation.backup_schedule import BackupSchedule
 from solespan.api.services.operation.metrics import Metrics
+from solespan.api.services.operation.tracing import make_tracer
 from solespan.api.settings import Settings
 from solespan.api.storage.schema import prepare, refuse_unbound_role
 from solespan.api.wiring import Services, build_services
@@ -148,6 +150,8 @@ def create_app(
     )
     app.add_middleware(Access, writes_per_minute=settings.writes_per_minute)
     app.add_middleware(SecurityHeaders)
+    if settings.telemetry_address is not None:
+        app.add_middleware(Traces, tracer=make_tracer(settings.telemetry_address))
     app.add_middleware(RequestRecord)
     return app
 
