@@ -38,7 +38,7 @@ from solespan.api.schemas.service import Problem
 from solespan.api.services.notices.worker import NoticeWorker
 from solespan.api.services.operation.backup_schedule import BackupSchedule
 from solespan.api.services.operation.metrics import Metrics
-from solespan.api.services.operation.tracing import make_tracer
+from solespan.api.services.operation.tracing import end_tracing, make_tracing
 from solespan.api.settings import Settings
 from solespan.api.storage.schema import prepare, refuse_unbound_role
 from solespan.api.wiring import Services, build_services
@@ -71,6 +71,7 @@ def create_app(
     background
         Whether the upkeep thread runs while the service does; without it nothing is fitted.
     """
+    tracing = make_tracing(settings.telemetry_address) if settings.telemetry_address else None
 
     @asynccontextmanager
     async def lifespan(running: FastAPI) -> AsyncIterator[None]:
@@ -88,6 +89,8 @@ def create_app(
         sender.stop()
         services.refitter.stop()
         services.database.close()
+        if tracing is not None:
+            end_tracing(tracing)
 
     app = FastAPI(
         title="solespan",
@@ -150,8 +153,8 @@ def create_app(
     )
     app.add_middleware(Access, writes_per_minute=settings.writes_per_minute)
     app.add_middleware(SecurityHeaders)
-    if settings.telemetry_address is not None:
-        app.add_middleware(Traces, tracer=make_tracer(settings.telemetry_address))
+    if tracing is not None:
+        app.add_middleware(Traces, tracer=tracing.get_tracer("solespan"))
     app.add_middleware(RequestRecord)
     return app
 

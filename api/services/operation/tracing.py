@@ -5,16 +5,19 @@ Only the extra `telemetry` brings OpenTelemetry along, and only a setting turns 
 
 from __future__ import annotations
 
+import threading
 from importlib.metadata import version
 from typing import Any
 
 from solespan.api.errors import BadSetting
 
-__all__ = ["make_tracer"]
+__all__ = ["end_tracing", "make_tracing"]
+
+LONGEST_END_S = 3.0
 
 
-def make_tracer(address: str) -> Any:
-    """Return a tracer that sends spans to a collector by OTLP over HTTP.
+def make_tracing(address: str) -> Any:
+    """Return a provider of tracers that send spans to a collector by OTLP over HTTP.
 
     Raises `BadSetting` where the extra is not installed.
     """
@@ -35,4 +38,11 @@ def make_tracer(address: str) -> Any:
     about = {"service.name": "solespan", "service.version": version("solespan")}
     provider = TracerProvider(resource=Resource.create(about))
     provider.add_span_processor(BatchSpanProcessor(OTLPSpanExporter(endpoint=address)))
-    return provider.get_tracer("solespan")
+    return provider
+
+
+def end_tracing(provider: Any) -> None:
+    """Send what waits; a collector that does not answer holds nobody up for long."""
+    ending = threading.Thread(target=provider.shutdown, daemon=True)
+    ending.start()
+    ending.join(LONGEST_END_S)

@@ -7,7 +7,7 @@ from fastapi.testclient import TestClient
 
 from solespan.api import app as assembly
 from solespan.api.errors import BadSetting
-from solespan.api.services.operation.tracing import make_tracer
+from solespan.api.services.operation.tracing import make_tracing
 from solespan.api.settings import Settings
 
 ADDRESS = "http://127.0.0.1:9/v1/traces"
@@ -21,7 +21,7 @@ def test_a_span_has_method_template_and_status(new_address, monkeypatch):
     kept = InMemorySpanExporter()
     provider = trace.TracerProvider(shutdown_on_exit=False)
     provider.add_span_processor(SimpleSpanProcessor(kept))
-    monkeypatch.setattr(assembly, "make_tracer", lambda _: provider.get_tracer("test"))
+    monkeypatch.setattr(assembly, "make_tracing", lambda _: provider)
     settings = Settings(database_url=new_address, telemetry_address=ADDRESS)
     app = assembly.create_app(settings, background=False)
     TestClient(app, base_url="http://127.0.0.1:8000").get("/v1/wearers/very-private?q=private")
@@ -39,5 +39,5 @@ def test_a_span_has_method_template_and_status(new_address, monkeypatch):
 def test_a_missing_extra_is_named(monkeypatch):
     monkeypatch.setitem(__import__("sys").modules, "opentelemetry.sdk.resources", None)
     with pytest.raises(BadSetting, match="not installed") as caught:
-        make_tracer(ADDRESS)
+        make_tracing(ADDRESS)
     assert "solespan[telemetry]" in caught.value.remedy
