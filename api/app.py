@@ -25,6 +25,7 @@ from solespan.api.routes.edge.head import HeadAsGet
 from solespan.api.routes.edge.headers import SecurityHeaders
 from solespan.api.routes.edge.record import RequestRecord
 from solespan.api.routes.edge.route_template import RouteTemplates
+from solespan.api.routes.edge.traces import Traces
 from solespan.api.routes.forecasts import fit, forecasts, look_back
 from solespan.api.routes.http import problems
 from solespan.api.routes.http.page_entry import navigation_of
@@ -39,6 +40,7 @@ from solespan.api.routes.rack.records import record_routers
 from solespan.api.services.notices.worker import NoticeWorker
 from solespan.api.services.operation.backup_schedule import BackupSchedule
 from solespan.api.services.operation.metrics import Metrics
+from solespan.api.services.operation.tracing import end_tracing, make_tracing
 from solespan.api.services.periodic_loop import end_loops
 from solespan.api.settings import Settings
 from solespan.api.storage.schema import prepare, refuse_unbound_role
@@ -72,6 +74,7 @@ def create_app(
     background
         Whether the upkeep thread runs while the service does; without it nothing is fitted.
     """
+    tracing = make_tracing(settings.telemetry_address) if settings.telemetry_address else None
 
     @asynccontextmanager
     async def lifespan(running: FastAPI) -> AsyncIterator[None]:
@@ -87,6 +90,8 @@ def create_app(
         yield
         end_loops(sender, services.refitter, backups)
         services.database.close()
+        if tracing is not None:
+            end_tracing(tracing)
 
     app = FastAPI(
         title="solespan",
@@ -155,6 +160,8 @@ def create_app(
     app.add_middleware(Access, writes_per_minute=settings.writes_per_minute)
     app.add_middleware(SecurityHeaders, over_tls=settings.over_tls)
     app.add_middleware(HeadAsGet)
+    if tracing is not None:
+        app.add_middleware(Traces, tracer=tracing.get_tracer("solespan"))
     app.add_middleware(RequestRecord)
     return app
 

@@ -159,6 +159,14 @@ class Settings(BaseSettings):
         ),
         AfterValidator(_networks),
     ] = ""
+    telemetry_address: Annotated[
+        str | None,
+        Field(
+            pattern=r"^https?://\S+$",
+            description="Where traces of requests go by OTLP over HTTP, such as "
+            "`http://127.0.0.1:4318/v1/traces`; needs the extra `telemetry`. Unset = nowhere.",
+        ),
+    ] = None
     public_address: Annotated[
         str | None,
         Field(

@@ -66,6 +66,7 @@ def serve_until_stopped(config: uvicorn.Config, listening: socket.socket) -> Non
         signal.signal(signal.SIGHUP, server.ask_reload)
     server.run(sockets=[listening])
     if server.reload:
+        signal.signal(signal.SIGHUP, signal.SIG_IGN)  # until the new process asks for it
         os.set_inheritable(kept.fileno(), True)
         words = words_with_socket(sys.orig_argv, kept.fileno())
         os.execv(sys.executable, words)  # noqa: S606 - the same program with the same words
