@@ -99,6 +99,13 @@ _KINDS = (
         "Use one of the methods in Allow.",
     ),
     ProblemKind(
+        "too-slow",
+        408,
+        "The request came too slowly",
+        "The head or the body of the request was not there in time; nothing was changed.",
+        "Send it again, all at once.",
+    ),
+    ProblemKind(
         "conflict",
         409,
         "The stored records do not allow this",
@@ -188,6 +195,13 @@ _KINDS = (
         "A change must name the version it changes",
         "The header If-Match is missing.",
         "Read the record and send its ETag in If-Match.",
+    ),
+    ProblemKind(
+        "head-too-large",
+        431,
+        "The head of the request is too large",
+        "The address, or the headers together, are over the limit.",
+        "Send fewer or shorter headers; delete the cookies of this address.",
     ),
     ProblemKind(
         "too-fast",

@@ -80,6 +80,8 @@ def server_config(app: FastAPI, settings: Settings) -> uvicorn.Config:
     """
     import uvicorn
 
+    from solespan.api.cli.http_protocol import BoundedProtocol
+
     return uvicorn.Config(
         app,
         log_config=None,
@@ -88,6 +90,7 @@ def server_config(app: FastAPI, settings: Settings) -> uvicorn.Config:
         proxy_headers=bool(settings.trusted_proxies),
         forwarded_allow_ips=settings.trusted_proxies,
         timeout_graceful_shutdown=GRACE_S,
+        http=BoundedProtocol,
     )
 
 

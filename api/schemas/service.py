@@ -57,11 +57,15 @@ class Ready(Answer):
     """The service can do its work."""
 
     status: Literal["ready"] = Field(description="always ready; else a 503. Unit: none (word)")
-    database: Literal["ready"] = Field(
-        description="the database answers and has this program's schema. Unit: none (word)"
+    database: Literal["ready"] | None = Field(
+        default=None,
+        description="the database answers and has this program's schema; only who may manage the "
+        "tenant is told. Unit: none (word)",
     )
-    fit: Literal["none", "fitted", "running", "failed"] = Field(
-        description="state of the wear model. Unit: none (word)"
+    fit: Literal["none", "fitted", "running", "failed"] | None = Field(
+        default=None,
+        description="state of the wear model; only who may manage the tenant is told. "
+        "Unit: none (word)",
     )
 
 

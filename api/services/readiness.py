@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from solespan.api.storage.schema import newest_revision, revision_of
+from functools import cache
+
+from solespan.api.storage.schema import newest_revision, stored_revision
 from solespan.api.storage.session import Database
 
 __all__ = ["has_our_schema"]
@@ -10,4 +12,10 @@ __all__ = ["has_our_schema"]
 
 def has_our_schema(database: Database) -> bool:
     """Say whether the database has the schema that this program understands."""
-    return revision_of(database) == newest_revision()
+    return stored_revision(database) == _ours()
+
+
+@cache
+def _ours() -> str:
+    """Read the program's own migrations once: they do not change while it runs."""
+    return newest_revision()

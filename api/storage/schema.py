@@ -14,6 +14,7 @@ from alembic.config import Config
 from alembic.migration import MigrationContext
 from alembic.script import ScriptDirectory
 from sqlalchemy import Connection, inspect, text
+from sqlalchemy.exc import ProgrammingError
 
 from solespan.api import migrations
 from solespan.api.errors import (
@@ -37,6 +38,7 @@ __all__ = [
     "refuse_newer",
     "refuse_unbound_role",
     "revision_of",
+    "stored_revision",
 ]
 
 # Any number will do that no other program on the server uses for its own lock.
@@ -70,6 +72,18 @@ def revision_of(database: Database) -> str | None:
     """Return the revision of a database; None when it is empty."""
     with clear_errors(), database.engine.connect() as connection:
         return MigrationContext.configure(connection).get_current_revision()
+
+
+def stored_revision(database: Database) -> str | None:
+    """Return the revision that the database names, by one small query."""
+    try:
+        with database.looking() as connection:
+            return connection.execute(_REVISION).scalar()
+    except ProgrammingError:  # it has no such table
+        return None
+
+
+_REVISION = text("SELECT version_num FROM alembic_version")
 
 
 def prepare(database: Database) -> None:

@@ -2,16 +2,19 @@
 
 Should this request be let in at all: its host, where it comes from, and how large it is?
 
-Four requests are refused before any route runs. The first has a Host header that was not configured
+Five requests are refused before any route runs. The first has a Host header that was not configured
 (a foreign name that resolves to loopback). The second has an address with a control character: a
 route's pattern ends before a line's end, so two addresses would be one route. The third is a change
 that, as the browser says, comes from another site. The fourth has a body over the limit, which is
-counted while it streams in.
+counted while it streams in. The fifth has a head over the limit. A body that comes too slowly is
+refused as well, by the time for all of it and not for each piece.
 """
 
 from __future__ import annotations
 
+import asyncio
 import re
+import time
 from collections.abc import Collection
 from urllib.parse import urlsplit
 
@@ -26,6 +29,10 @@ __all__ = ["Gate"]
 
 SAFE_METHODS = frozenset({"GET", "HEAD", "OPTIONS"})
 SAME_SITE = frozenset({"same-origin", "none"})  # none = typed address or bookmark
+MOST_HEADERS = 100
+MOST_HEAD_BYTES = 32 * 1024
+BODY_S = 30.0  # for all of a body, and a second more for each BYTES_PER_S of it that has come
+BYTES_PER_S = 50_000
 CONTROL = re.compile(r"[\x00-\x1f\x7f]")
 
 
@@ -62,7 +69,7 @@ class Gate:
             if scope["path"].startswith(self.upload_path)
             else self.max_body_bytes
         )
-        refusal = self._refusal(scope, headers, limit)
+        refusal = _head_fault(scope) or self._refusal(scope, headers, limit)
         if refusal is not None:
             kind, detail = refusal
             answer = problem_response(
@@ -93,6 +100,13 @@ class Gate:
         return None
 
 
+def _head_fault(scope: Scope) -> tuple[ProblemKind, str] | None:
+    size = sum(len(name) + len(value) for name, value in scope["headers"])
+    size += len(scope["path"]) + len(scope["query_string"])
+    too_large = size > MOST_HEAD_BYTES or len(scope["headers"]) > MOST_HEADERS
+    return (PROBLEMS["head-too-large"], "") if too_large else None
+
+
 def _host_name(host: str) -> str:
     try:
         return (urlsplit(f"//{host}").hostname or "").lower()
@@ -112,12 +126,21 @@ def _from_another_site(scope: Scope, headers: Headers) -> bool:
 
 
 def _counted(receive: Receive, limit: int) -> Receive:
-    seen = 0
+    seen, begun, whole = 0, time.monotonic(), False
 
     async def receive_counted() -> Message:
-        nonlocal seen
-        message = await receive()
+        nonlocal seen, whole
+        if whole:  # what comes now is that the sender goes
+            return await receive()
+        left = begun + BODY_S + seen / BYTES_PER_S - time.monotonic()
+        try:
+            message = await asyncio.wait_for(receive(), max(left, 0.0))
+        except TimeoutError:
+            raise HTTPException(
+                408, "the body was not there in time", {"connection": "close"}
+            ) from None
         if message["type"] == "http.request":
+            whole = not message.get("more_body", False)
             seen += len(message.get("body", b""))
             if seen > limit:
                 raise HTTPException(413, f"the body may hold at most {limit} bytes")

@@ -83,9 +83,10 @@ class PageRoute(APIRoute):
                     entries, 422, "This address cannot be read", ["A part of it is too long."]
                 )
             except HTTPException as error:
-                return failure_page(
-                    entries, error.status_code, "This cannot be done", [str(error.detail)]
-                )
+                said = [str(error.detail)]
+                page = failure_page(entries, error.status_code, "This cannot be done", said)
+                page.headers.update(error.headers or {})
+                return page
 
         return page_or_failure
 

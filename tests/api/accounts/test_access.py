@@ -7,6 +7,7 @@ import re
 import pytest
 from fastapi.routing import iter_route_contexts
 from fastapi.testclient import TestClient
+from sqlalchemy import text
 
 from solespan.api.app import create_app
 from solespan.api.routes.edge.access import need_of
@@ -248,3 +249,27 @@ def test_ticks_of_days_reach_the_own_shop_only(client, enter, services):
         days[email] = [row["worn_on"] for row in listed]
     assert days == {"eve@example.org": ["2026-06-04"], OWNER: ["2026-06-03"]}
     del services
+
+
+def test_readiness_tells_a_stranger_only_that_it_is_ready(client, token_of):
+    assert client.get("/v1/health/ready").json() == {"status": "ready"}
+    for scope in ("read", "notices"):
+        told = client.get("/v1/health/ready", headers=bearer(token_of(OWNER, scope)))
+        assert told.json() == {"status": "ready"}
+    told = client.get("/v1/health/ready", headers=bearer(token_of(OWNER, "manage"))).json()
+    assert told == {"status": "ready", "database": "ready", "fit": "none"}
+
+
+def test_readiness_reads_the_programs_own_migrations_once(client, services, monkeypatch):
+    client.get("/v1/health/ready")
+
+    def again(*_args):
+        raise AssertionError("read again")
+
+    monkeypatch.setattr("solespan.api.storage.schema.ScriptDirectory.from_config", again)
+    assert client.get("/v1/health/ready").status_code == 200
+    with services.database.writing() as session:
+        session.execute(text("UPDATE alembic_version SET version_num = 'another'"))
+    answer = client.get("/v1/health/ready")
+    assert (answer.status_code, answer.json()["type"]) == (503, "/problems/unavailable")
+    assert "another" not in answer.text

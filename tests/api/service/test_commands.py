@@ -9,6 +9,7 @@ import os
 import signal
 import socket
 import urllib.request
+from contextlib import ExitStack
 from datetime import date
 
 import numpy as np
@@ -24,7 +25,12 @@ from solespan.api.storage.rack.frames import load_wear_log
 from solespan.api.storage.session import open_database
 from solespan.forecast.dates.models import MODELS
 from solespan.forecast.frames import FORECAST
-from tests.api.service.processes import PATIENCE_S, port_of, started
+from tests.api.service.processes import PATIENCE_S, first_line, port_of, started
+
+HALF_SENT = (
+    b"POST /v1/wearers HTTP/1.1\r\nHost: 127.0.0.1\r\nContent-Type: application/json\r\n"
+    b"Content-Length: 99\r\n\r\n{"
+)
 
 
 @pytest.fixture
@@ -202,3 +208,24 @@ def test_the_service_starts_answers_logs_json_and_ends(tmp_path):
         _, told = process.communicate(timeout=PATIENCE_S)
     events = [json.loads(line) for line in told.splitlines()]
     assert any(event["event"] == "request" and event["status"] == 200 for event in events)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("words", [("serve", "--port", "0"), ("work",)])
+def test_a_program_that_is_asked_to_end_waits_for_no_sender(tmp_path, words):
+    """A request whose body never comes would keep the service running for ever."""
+    env = os.environ | {"SOLESPAN_DATABASE_URL": f"sqlite:///{tmp_path / 'served.sqlite3'}"}
+    process = started(*words, env=env)
+    with ExitStack() as stack:
+        stack.callback(process.kill)
+        if words[0] == "serve":
+            port = port_of(process)
+            half = stack.enter_context(socket.create_connection(("127.0.0.1", port)))
+            half.sendall(HALF_SENT)
+            url = f"http://127.0.0.1:{port}/v1/health/live"
+            stack.enter_context(urllib.request.urlopen(url, timeout=PATIENCE_S)).read()
+        else:
+            first_line(process)
+        process.send_signal(signal.SIGTERM)
+        process.communicate(timeout=PATIENCE_S)
+        assert process.returncode in (0, -signal.SIGTERM)

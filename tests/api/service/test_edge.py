@@ -2,10 +2,19 @@
 
 from __future__ import annotations
 
+import asyncio
+import socket
+import threading
+from contextlib import suppress
+
 import pytest
+import uvicorn
 
 from solespan.api.app import MAX_BODY_BYTES
+from solespan.api.cli.serve import server_config
+from solespan.api.routes.edge.gate import MOST_HEAD_BYTES, MOST_HEADERS
 from solespan.api.routes.edge.headers import CONTENT_SECURITY_POLICY
+from solespan.api.settings import Settings
 
 UNSAFE = ("post", "put", "patch", "delete")
 
@@ -119,3 +128,114 @@ def test_a_record_must_be_called_json(client):
     for kind in ("text/plain", "application/x-www-form-urlencoded", "multipart/form-data"):
         answer = client.post("/v1/wearers", content=b"{}", headers={"content-type": kind})
         assert answer.status_code == 415
+
+
+@pytest.mark.parametrize(
+    "headers",
+    [
+        {f"x-{number}": "1" for number in range(MOST_HEADERS)},
+        {"x-large": "x" * MOST_HEAD_BYTES},
+        {"cookie": "; ".join(f"c{number}=1" for number in range(9000))},
+    ],
+)
+def test_a_head_over_the_limit_is_refused(client, headers):
+    answer = client.get("/v1/health/live", headers=headers)
+    assert (answer.status_code, answer.json()["type"]) == (431, "/problems/head-too-large")
+    assert client.get("/v1/health/live", params={"q": "x" * MOST_HEAD_BYTES}).status_code == 431
+
+
+@pytest.mark.parametrize("path", ["/v1/wearers", "/v1/imports", "/wear", "/import"])
+@pytest.mark.parametrize("piece", [b"", b"--x\r\n"])
+def test_a_body_that_stops_coming_is_refused_in_time(client, app, monkeypatch, path, piece):
+    """The sender holds the connection and sends no more; without a limit this never ends."""
+    monkeypatch.setattr("solespan.api.routes.edge.gate.BODY_S", 0.05)
+    waiting = [{"type": "http.request", "body": piece, "more_body": True}]
+    sent = []
+
+    async def receive():
+        return waiting.pop() if waiting else await asyncio.Event().wait()
+
+    async def send(message):
+        sent.append(message)
+
+    kind = b"multipart/form-data; boundary=x" if "import" in path else b"application/json"
+    kind = b"application/x-www-form-urlencoded" if path == "/wear" else kind
+    scope = {
+        "type": "http",
+        "asgi": {"version": "3.0"},
+        "http_version": "1.1",
+        "method": "POST",
+        "scheme": "http",
+        "path": path,
+        "raw_path": path.encode(),
+        "query_string": b"",
+        "root_path": "",
+        "headers": [(b"host", b"127.0.0.1"), (b"content-type", kind)],
+        "client": ("127.0.0.1", 1),
+        "server": ("127.0.0.1", 80),
+    }
+    asyncio.run(app(scope, receive, send))
+    assert sent[0]["status"] == 408
+    assert (b"connection", b"close") in sent[0]["headers"]
+
+
+@pytest.fixture
+def served(monkeypatch):
+    """Run the service's own server on a free port, with little time for a head; give the port."""
+    monkeypatch.setattr("solespan.api.cli.http_protocol.HEAD_S", 0.2)
+
+    async def hello(scope, _receive, send):
+        if scope["type"] == "http":
+            await send({"type": "http.response.start", "status": 200, "headers": []})
+            await send({"type": "http.response.body", "body": b"hello"})
+
+    config = server_config(hello, Settings())
+    config.lifespan = "off"
+    server = uvicorn.Server(config)
+    listening = socket.create_server(("127.0.0.1", 0))
+    thread = threading.Thread(target=server.run, kwargs={"sockets": [listening]})
+    thread.start()
+    yield listening.getsockname()[1]
+    server.should_exit = True
+    thread.join()
+    listening.close()
+
+
+def answer_to(port: int, *pieces: bytes) -> bytes:
+    """Send pieces and then nothing more; return all that comes until the server ends."""
+    with socket.create_connection(("127.0.0.1", port), timeout=120) as connection:
+        told = b""
+        for piece in pieces:
+            connection.sendall(piece)
+            while piece == HELLO and not told.endswith(b"hello\r\n0\r\n\r\n"):
+                told += connection.recv(65_536)
+        with suppress(ConnectionError):
+            while part := connection.recv(65_536):
+                told += part
+    return told
+
+
+HELLO = b"GET / HTTP/1.1\r\nHost: here\r\n\r\n"
+
+
+@pytest.mark.parametrize(
+    ("pieces", "status"),
+    [
+        ([], b"408 "),
+        ([b"GET / HTTP/1.1\r\nHost:"], b"408 "),
+        ([HELLO, b"GET / HT"], b"408 "),
+        ([b"GET / HTTP/1.1\r\nX: ", b"x" * 9 * MOST_HEAD_BYTES], b"431 "),
+        ([b"GET /", b"x" * 9 * MOST_HEAD_BYTES], b"431 "),
+        ([b"\x16\x03\x01"], b"400 "),
+    ],
+)
+def test_a_head_that_is_never_whole_ends_its_connection(served, pieces, status):
+    told = answer_to(served, *pieces)
+    assert told.rpartition(b"HTTP/1.1 ")[2].startswith(status)
+    assert told.count(b"hello") == pieces.count(HELLO)
+
+
+def test_a_connection_that_is_kept_alive_is_answered_again(served):
+    told = answer_to(served, HELLO, HELLO, HELLO[:-2] + b"Connection: close\r\n\r\n")
+    assert told.count(b"hello") == 3
+    assert b"408" not in told

@@ -49,6 +49,8 @@ ELSEWHERE = {
     "import-refused": "test_imports",
     "link-over": "notices/test_answers",
     "internal-error": "below",
+    "too-slow": "test_edge",
+    "head-too-large": "test_edge",
     "busy": "below",
     "unavailable": "below",
 }

@@ -18,7 +18,14 @@ from solespan.api.storage.tables.rack import Pair, Wearer
 
 NOW = datetime(2026, 6, 15, tzinfo=UTC)
 RULE = {"days": 30}
-ITEM = {"use": "sole", "supply_days": 30, "supply_days_sd": 3, "minimum_order": 1}
+ITEM = {
+    "use": "sole",
+    "supply_days": 30,
+    "supply_days_sd": 3,
+    "service_level": 0.9,
+    "review_days": 7,
+    "minimum_order": 1,
+}
 TRAITS = {"upper": "suede", "months": [], "weight": 1.0, "route_id": None}
 
 
