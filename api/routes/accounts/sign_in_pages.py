@@ -250,7 +250,7 @@ def _account_page(
 
 PAGE = PageEntry(
     router,
-    NavEntry("Your account", "/account", "shop"),
+    NavEntry("Your account", "/account", "shop", rare=True),
     templates=("accounts/account.html",),
     needs=(
         Need("/sign-in|/join/.*|/open/.*", "open", "open"),
