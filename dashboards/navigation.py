@@ -1,7 +1,8 @@
 """Navigation: which pages are reached from every page, and which one is the reader on?
 
-On a phone the entries that are `first` stand in a bar within reach of the thumb. All of them stand
-at the foot of every page. The service makes the entries of its register of pages.
+On a phone the entries that are `first` stand in a bar within reach of the thumb. A wide screen has
+one line of them, without those that are `rare`. All of them stand at the foot of every page. The
+service makes the entries of its register of pages.
 """
 
 from __future__ import annotations
@@ -19,13 +20,14 @@ GROUPS = (("rack", "Your rack"), ("shop", "The shop"), ("help", "Help"))
 class NavEntry:
     """One entry: its word, its address, who it is for, and the templates it is current on.
 
-    `group` is a key of `GROUPS`; `first` entries stand in the phone's bar.
+    `group` is a key of `GROUPS`; `first` entries stand in the phone's bar, `rare` ones in no bar.
     """
 
     label: str
     address: str
     group: str = "rack"
     first: bool = False
+    rare: bool = False
     templates: tuple[str, ...] = ()
 
 

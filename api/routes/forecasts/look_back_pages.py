@@ -57,6 +57,6 @@ def read_calibration(ctx: Context) -> Response:
 
 PAGE = PageEntry(
     router,
-    NavEntry("Past forecasts", "/past-forecasts", "shop"),
+    NavEntry("Past forecasts", "/past-forecasts", "shop", rare=True),
     templates=("forecasts/look_back.html",),
 )

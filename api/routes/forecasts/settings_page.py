@@ -108,6 +108,6 @@ def _page(
 
 PAGE = PageEntry(
     router,
-    NavEntry("Forecast settings", ADDRESS, "shop"),
+    NavEntry("Forecast settings", ADDRESS, "shop", rare=True),
     templates=("forecasts/settings.html",),
 )

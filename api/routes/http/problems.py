@@ -15,6 +15,7 @@ from starlette.routing import Match
 
 from solespan.api.errors import DatabaseUnavailable, SolespanError
 from solespan.api.problems import PROBLEMS, ProblemKind, kind_of_status
+from solespan.api.routes.http.pages import failure_page
 from solespan.api.routes.http.problem_document import problem_response
 from solespan.api.routes.http.requests import MERGE_PATCH, PROBLEM_ANSWERS
 from solespan.api.services.rack.records import RecordRefused
@@ -24,6 +25,10 @@ __all__ = ["add_problem_handlers", "router"]
 router = APIRouter(prefix="/problems", tags=["service"], responses=PROBLEM_ANSWERS)
 MAX_FIELD_ERRORS = 50
 METHODS = ("GET", "HEAD", "POST", "PUT", "PATCH", "DELETE")
+NO_PAGE = (
+    "There is no page here",
+    ["Look whether the address is right. A form that was sent already has no page of its own."],
+)
 _TEXT = {"content": {"text/plain": {"schema": {"type": "string"}}}}
 
 
@@ -142,7 +147,15 @@ def _framework(request: Request, error: Exception) -> Response:
         if request.method == "OPTIONS":
             patch = {"accept-patch": MERGE_PATCH} if "PATCH" in methods else {}
             return Response(status_code=204, headers=headers | patch)
+    if _is_for_a_reader(request) and error.status_code in (404, 405):
+        return failure_page(request.app.state.navigation, error.status_code, *NO_PAGE)
     return _answer(request, kind, detail, headers=headers)
+
+
+def _is_for_a_reader(request: Request) -> bool:
+    """Whether a browser loads a page: not the service's own addresses, and HTML is accepted."""
+    path, accepted = request.url.path, request.headers.get("accept", "")
+    return request.method == "GET" and "text/html" in accepted and not path.startswith("/v1/")
 
 
 def _methods_at(request: Request) -> list[str]:

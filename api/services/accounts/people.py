@@ -126,8 +126,8 @@ def invite(
 def invitation_of(session: Session, secret: str, now: datetime) -> dict[str, Any]:
     """Return `tenant_pk`, `email`, `role` of an invitation and `person_pk`, without using it.
 
-    The role of an invitation without one is the member's. `person_pk` is the person who must be signed in
-    to use it; None where a password is chosen. Raises `NotFound`.
+    The role of an invitation without one is the member's. `person_pk` is the person who must be
+    signed in to use it; None where a password is chosen. Raises `NotFound`.
     """
     found = accounts.take_invitation(session, secrets.hash_of(secret), now, keep=True)
     if found is None:

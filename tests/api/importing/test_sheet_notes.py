@@ -86,3 +86,9 @@ def test_notes_are_bounded_and_repeat(length):
 
 def test_full_notes_of_a_person_stay():
     assert merged("y" * 1990, ["more"]) == ("y" * 1990, True)
+
+
+def test_names_that_end_in_a_number_are_names(desk):
+    log = [["Datum", "Schuh"], *([f"{1 + n % 28}.10.2025", f"Paar {n}"] for n in range(80))]
+    report = desk.take(("log.csv", text(log, ";"))).report
+    assert (report.counts["pairs"].new, report.refused) == (80, 0)

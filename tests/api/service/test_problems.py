@@ -11,6 +11,7 @@ from solespan.api import errors
 from solespan.api.problems import PROBLEMS
 from solespan.api.routes.http.problem_document import MEDIA_TYPE
 
+PAGE = {"accept": "text/html,application/xhtml+xml,*/*;q=0.8"}
 AS_JSON = {"content-type": "application/json"}
 FAILURES = {
     "bad-request": (
@@ -163,3 +164,13 @@ def test_what_was_sent_is_not_repeated_in_the_answer(client):
     answer = client.post("/v1/wearers", json={"email": "someone-private"})
     assert answer.status_code == 422
     assert "someone-private" not in answer.text
+
+
+@pytest.mark.parametrize("address", ["/nowhere", "/example"])
+def test_an_unknown_address_is_a_page_for_a_browser_and_a_document_for_a_program(logged, address):
+    page = logged.get(address, headers=PAGE)
+    assert page.status_code in (404, 405)
+    assert page.headers["content-type"].startswith("text/html")
+    assert 'href="/"' in page.text
+    assert logged.get(address).headers["content-type"] == MEDIA_TYPE
+    assert logged.get(f"/v1{address}", headers=PAGE).headers["content-type"] == MEDIA_TYPE

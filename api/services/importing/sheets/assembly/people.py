@@ -6,6 +6,7 @@ name that is near to a known one is asked about. Ids are made from names.
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass, field
 from datetime import date
 
@@ -23,6 +24,7 @@ __all__ = ["Book", "Pair", "SoleFact", "Wearer"]
 NEAR, VERY_NEAR = 75, 86
 OWN = "a pair of its own"
 MOST_OFFERED = 60
+_NUMBERS = re.compile(r"\d+")
 
 
 @dataclass
@@ -216,8 +218,11 @@ class Book:
         labels = {p.pair_id: p.label for p in self._of(wearer, list(self.pairs.values()))}
         stored = self.known.pairs if wearer is None else {}
         labels |= {i: label for i, label in stored.items() if label and i not in self.pairs}
-        names = {pair_id: plain(label) for pair_id, label in labels.items()}
         wanted = plain(label)
+        # Pair 1 and pair 11 are two pairs, however near their names are.
+        numbered = _NUMBERS.findall(wanted)
+        names = {pair_id: plain(label) for pair_id, label in labels.items()}
+        names = {i: name for i, name in names.items() if _NUMBERS.findall(name) in ([], numbered)}
         ranked = process.extract(wanted, names, scorer=fuzz.token_sort_ratio, limit=4)
         tokens = set(wanted.split())
         within = [i for i, name in names.items() if tokens and tokens <= set(name.split())]

@@ -84,6 +84,13 @@ class Look:
         told = [text_of(cell) for cell in self.cells]
         return sum(bool(unit_in(t)) or plain(t) == "in" for t in told) / max(1, len(told))
 
+    @property
+    def names(self) -> float:
+        """Share of cells with a word beside a number, as `Pair 12`; a unit is no such word."""
+        told = [text_of(cell) for cell in self.cells]
+        named = (re.search(r"[^\W\d_]{2}", t) and not unit_in(t) for t in told)
+        return (1 - self.dates) * sum(map(bool, named)) / max(1, len(told))
+
     def words(self, column: str) -> float:
         """Return the share of cells that are words of a column."""
         if not self.cells:
@@ -155,7 +162,7 @@ def suits(target: str, look: Look) -> float:
         "consent": max(look.flags, look.dates, look.words("consent_channel"), 0.3),
         "unit": look.units,
         "currency": text,
-        "label": max(0.15, text),
+        "label": max(0.15, text, look.names),
         "name": max(0.15, text),
     }
     return by_kind.get(kind, 1.0)
