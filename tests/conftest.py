@@ -54,6 +54,7 @@ _FIXTURES = {"sqlite": "sqlite_files", "postgresql": "postgres_databases"}
 def pytest_addoption(parser: pytest.Parser) -> None:
     """Let a run be on the other kind of database."""
     parser.addoption("--database", choices=KINDS, default=KINDS[0], help="what databases to use")
+    parser.addoption("--lab-runs", type=int, default=25, help="runs of the failure lab")
 
 
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
