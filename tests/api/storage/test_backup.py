@@ -74,7 +74,7 @@ def put_back(address: str, path: Path, passphrase: str | None = PASSPHRASE, **mo
         database.close()
 
 
-@pytest.mark.parametrize("passphrase", [None, PASSPHRASE])
+@pytest.mark.parametrize("passphrase", [pytest.param(None, marks=pytest.mark.slow), PASSPHRASE])
 def test_every_row_comes_back_into_either_kind(filled, own_database, tmp_path, passphrase):
     path = back_up(filled, tmp_path / "a.backup", passphrase)
     assert path.stat().st_mode & 0o077 == 0
@@ -94,6 +94,7 @@ def test_every_row_comes_back_into_either_kind(filled, own_database, tmp_path, p
         database.close()
 
 
+@pytest.mark.slow
 def test_a_backup_of_sqlite_becomes_postgresql(sqlite_address, own_postgres, tmp_path):
     database = open_database(sqlite_address)
     with database.writing() as session:
