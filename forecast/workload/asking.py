@@ -10,9 +10,10 @@ import numpy as np
 from scipy.special import ndtr
 
 from solespan.forecast.workload.habits import Habits
+from solespan.forecast.workload.jobs import Jobs
 from solespan.forecast.workload.marginals import DueTable
 from solespan.forecast.workload.settings import WorkloadSettings
-from solespan.forecast.workload.simulate import Jobs, come_in, joint_scores, still_used
+from solespan.forecast.workload.simulate import come_in, joint_scores, still_used
 
 __all__ = ["asked_years"]
 
