@@ -1,8 +1,8 @@
 """Asked days: which jobs of a year come sooner when owners are asked?
 
 Asking moves jobs and makes none. An owner who comes in the year brings the pair within a week of
-the day asked for, or when they would come anyway, whichever is sooner. Who would come only later is
-counted apart, as brought forward: the years after have these jobs less.
+the day asked for. Who would come sooner anyway still does. Who would come only in a later year is
+counted apart, as brought forward: later years have these jobs less.
 """
 
 from __future__ import annotations

@@ -2,8 +2,8 @@
 
 What would the coming year be like: asked as now, levelled, or with another bench?
 
-All futures hold the same jobs: those of the work ahead. In one nobody is asked, in the next owners
-are asked for their send-by day, then for levelled days, and the last has another bench to try.
+All futures hold the same jobs: those of the work ahead. In one nobody is asked. In the next two,
+owners are asked for their send-by days, or for levelled days. The last has another bench to try.
 Asking moves jobs within the year. Jobs of later years that it could bring forward are counted
 apart. The plan that is kept holds lead times by week, and days to ask, to book and to expect a
 pair.

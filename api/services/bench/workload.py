@@ -280,7 +280,7 @@ _LOOK_FIELDS = (
 
 
 def _year(ahead: YearAhead) -> dict[str, Any]:
-    """Say what the jobs of the coming year lean on."""
+    """Say what the jobs of the coming year are based on."""
     level, plain = ahead.simulated.level, ahead.books.plain
     told = {name: None if np.isnan(value) else round(value, 1) for name, value in plain.items()}
     return told | {

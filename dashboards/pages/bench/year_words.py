@@ -1,4 +1,4 @@
-"""Words of the year: what does its number of jobs lean on, and how did past forecasts do?"""
+"""Words of the year: what is its number of jobs based on, and how did past forecasts do?"""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ __all__ = ["looks_table", "looks_words", "year_words"]
 
 
 def year_words(year: Mapping[str, Any]) -> str:
-    """Say what the jobs of the coming year lean on.
+    """Say what the jobs of the coming year are based on.
 
     Parameters
     ----------
@@ -20,7 +20,9 @@ def year_words(year: Mapping[str, Any]) -> str:
     """
     pairs = f"The pairs alone say {year['said']:.0f} jobs in the coming year"
     if not year["half_years"]:
-        return f"{pairs}. No half-year of jobs is on record, so the year leans on the pairs alone."
+        return (
+            f"{pairs}. No half-year of jobs is on record, so the year is based on the pairs alone."
+        )
     known = wording.plural(year["half_years"], "past half-year")
     last = year["last_year"]
     before = "" if last is None else f" The year before had {last:.0f}."

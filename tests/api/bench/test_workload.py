@@ -112,7 +112,7 @@ def test_simulated_years_are_kept_for_whoever_asks_again_and_for_no_other_tenant
         year_ahead(services.database.for_tenant(services.database.tenant_pk + 1), today, 2)
 
 
-def test_past_years_are_kept_shown_and_lean_on_by_the_year(services, client):
+def test_past_years_are_kept_and_shown_in_words_first(services, client):
     before = client.get("/v1/workload").json()
     assert before["past_years"] == []
     look = {
