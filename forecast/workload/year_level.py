@@ -18,11 +18,11 @@ from scipy.special import ndtr, pdtr
 __all__ = ["PastYears", "YearLevel", "fit_level"]
 
 # Sizes in log: drift a root year, growth a year, bias of the pairs' number, its error of a year.
-DRIFT_SD = (0.02, 0.07, 0.14)
-GROWTH_SD = (0.03, 0.12)
+DRIFT_SD = (0.02, 0.05, 0.10)
+GROWTH_SD = {0.03: 0.45, 0.12: 0.45, 0.30: 0.1}  # sizes and their prior weights
 # The last two are in parts of the spread that the simulated years have beyond a count's own.
-ERROR_PARTS = (0.5, 1.2)
-BIAS_PART, LARGE_BIAS_SD = 0.5, 0.30
+ERROR_PARTS = (0.5, 1.0)
+BIAS_PART, LARGE_BIAS_SD, LARGE_BIAS_CHANCE = 0.5, 0.30, 0.3
 _LEAST_SPREAD = 0.03
 SEASON_SD = 0.15  # of a half-year against the other
 _FLAT_SD = 5.0
@@ -105,9 +105,12 @@ def fit_level(past: PastYears, said: float, said_sd: float) -> YearLevel:
     noise = np.r_[1 / (counts + 0.5), np.zeros(1 + len(years))]
     shared = _FLAT_SD**2 + SEASON_SD**2 * np.outer(swing, swing)
     spread = _spread(said, said_sd)
-    biases, errors = (BIAS_PART * spread, LARGE_BIAS_SD), [p * spread for p in ERROR_PARTS]
+    biases = ((BIAS_PART * spread, 1 - LARGE_BIAS_CHANCE), (LARGE_BIAS_SD, LARGE_BIAS_CHANCE))
+    errors = [part * spread for part in ERROR_PARTS]
     told = []
-    for drift, growth, bias, error in product(DRIFT_SD, GROWTH_SD, biases, errors):
+    for drift, (growth, prior), (bias, chance), error in product(
+        DRIFT_SD, GROWTH_SD.items(), biases, errors
+    ):
         cov = (
             shared
             + growth**2 * np.outer(ago, ago)
@@ -121,7 +124,9 @@ def fit_level(past: PastYears, said: float, said_sd: float) -> YearLevel:
         white = np.linalg.solve(root, np.c_[told_by_pairs, np.full(len(seen), _FLAT_SD**2)])
         mean = centre + white[:, 1] @ white[:, 0]
         var = _FLAT_SD**2 - white[:, 1] @ white[:, 1]
-        evidence = -0.5 * white[:, 0] @ white[:, 0] - np.log(np.diag(root)).sum()
+        evidence = (
+            -0.5 * white[:, 0] @ white[:, 0] - np.log(np.diag(root)).sum() + np.log(prior * chance)
+        )
         told.append((evidence, mean, np.sqrt(var)))
     evidence, mean, sd = np.array(told).T
     weight = np.exp(evidence - evidence.max())
