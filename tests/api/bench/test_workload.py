@@ -136,3 +136,13 @@ def test_a_shop_without_a_year_behind_it_is_looked_back_on_without_a_fit(service
     assert looks_are_due(database, today)
     assert look_back_on_years(database, today) == 0
     assert not looks_are_due(database, today)
+
+
+def test_a_quiet_round_in_the_background_looks_back_and_a_busy_one_does_not(services, client):
+    fitted = client.post("/v1/fit")
+    assert fitted.status_code == 202
+    services.refitter.once()
+    today = services.clock.today()
+    assert looks_are_due(services.database, today), "a round that fits does not look back"
+    services.refitter.once()
+    assert not looks_are_due(services.database, today)
