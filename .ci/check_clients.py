@@ -99,7 +99,12 @@ def check_with_node(folder: Path) -> None:
         print("npm is not there: nothing was linted, and no TypeScript made.")
         return
     own = folder / "node_modules" / ".bin"
-    run(npm, "install", "--silent", "--no-save", *NODE, cwd=folder)
+    got = subprocess.run(
+        (npm, "install", "--silent", "--no-save", *NODE), cwd=folder, check=False
+    )
+    if got.returncode:
+        print("npm cannot get its packages: nothing was linted, and no TypeScript made.")
+        return
     told = json.loads(run(own / "redocly", "lint", str(DOCUMENT), "--format=json", cwd=folder))
     if told["totals"]["errors"] or told["totals"]["warnings"]:
         raise SystemExit(json.dumps(told["problems"], indent=1))

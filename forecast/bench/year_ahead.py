@@ -17,7 +17,7 @@ from solespan.forecast.bench.hours import BenchHours
 from solespan.forecast.bench.queue import Queue, serve
 from solespan.forecast.bench.standards import STANDARDS
 from solespan.forecast.frames import WORKS
-from solespan.forecast.workload.simulate import Jobs
+from solespan.forecast.workload.jobs import Jobs
 from solespan.forecast.workload.summary import WorkTimes
 
 __all__ = ["BenchYears", "run_bench"]

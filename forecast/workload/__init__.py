@@ -7,14 +7,16 @@ chooses when each owner is asked.
 """
 
 from solespan.forecast.workload.habits import OUTCOMES, Habits, fit_habits
+from solespan.forecast.workload.jobs import Booked, Jobs, SimulatedYears
 from solespan.forecast.workload.levelling import Levelled, level
 from solespan.forecast.workload.marginals import DueTable, due_table
 from solespan.forecast.workload.mix import WorkMix, fit_mix
 from solespan.forecast.workload.newcomers import Newcomers, fit_newcomers
 from solespan.forecast.workload.settings import WorkloadSettings
-from solespan.forecast.workload.simulate import Booked, Jobs, SimulatedYears, simulate_years
+from solespan.forecast.workload.simulate import simulate_years
 from solespan.forecast.workload.summary import MEASURES, QUANTILES, WorkTimes, measures, summarise
 from solespan.forecast.workload.supposed import suppose_outcomes
+from solespan.forecast.workload.year_level import PastYears, YearLevel, fit_level
 
 __all__ = [
     "MEASURES",
@@ -26,12 +28,15 @@ __all__ = [
     "Jobs",
     "Levelled",
     "Newcomers",
+    "PastYears",
     "SimulatedYears",
     "WorkMix",
     "WorkTimes",
     "WorkloadSettings",
+    "YearLevel",
     "due_table",
     "fit_habits",
+    "fit_level",
     "fit_mix",
     "fit_newcomers",
     "level",

@@ -1,72 +1,71 @@
-"""Asked days: which pairs come when their owners are asked for a given day?
+"""Asked days: which jobs of a year come sooner when owners are asked?
 
-Whole years are simulated with a day on which each owner is asked. An owner who would come brings
-the pair within a week of that day, or when they would come anyway, whichever is sooner.
+Asking moves jobs and makes none. An owner who comes in the year brings the pair within a week of
+the day asked for. Who would come sooner anyway still does. Who would come only in a later year is
+counted apart, as brought forward: later years have these jobs less.
 """
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
-from scipy.special import ndtr
 
-from solespan.forecast.workload.habits import Habits
-from solespan.forecast.workload.marginals import DueTable
-from solespan.forecast.workload.settings import WorkloadSettings
-from solespan.forecast.workload.simulate import Jobs, come_in, joint_scores, still_used
+from solespan.forecast.workload.jobs import Jobs
 
-__all__ = ["asked_years"]
+__all__ = ["ask_owners", "brought_forward"]
 
 ANSWER_DAYS = 7.0
 
 
-def asked_years(
-    due: DueTable,
-    ask_day: np.ndarray,
-    habits: Habits,
-    works: np.ndarray,
-    horizon_days: int,
-    years: int,
-    settings: WorkloadSettings,
-) -> Jobs:
-    """Simulate the soles' jobs when owners are asked.
+def ask_owners(jobs: Jobs, ask_day: np.ndarray, seed: int) -> Jobs:
+    """Move the jobs of owners who are asked.
 
     Parameters
     ----------
-    due : DueTable
-        Rows of the ball only.
-    ask_day : ndarray, shape (n,)
-        Days from today on which the owner is asked; inf = never.
-    works : ndarray of int, shape (n,)
-        Place in `frames.WORKS` of the work each pair would get.
-    horizon_days, years : int
-        How far and how many.
+    jobs : Jobs
+        Of simulated years in which nobody is asked.
+    ask_day : ndarray, shape (rows of the due table,)
+        Days from today on which the owner of each row is asked; inf = never.
 
     Returns
     -------
     Jobs
-        The same seed gives the same due dates and habits whatever `ask_day` is.
+        The same jobs, none later than before. What follows on a pair moves with its first job.
     """
-    rng = np.random.default_rng([settings.seed, 2])
-    habit = habits.draw(years, rng)
-    common = np.sqrt(settings.shared_by_all) * rng.standard_normal(years)
-    n = len(due.rows)
-    if not n:
-        return Jobs(*np.zeros((5, 0), dtype=np.int64))
-    score = joint_scores(due, common, settings, rng)
-    used = np.broadcast_to(still_used(due, years, rng), (n, years)).ravel()
-    row = np.repeat(np.arange(n), years)
-    year = np.tile(np.arange(years), n)
-    due_day = due.days_at(row, ndtr(score.ravel().astype(float)))
-    overdue = np.where(due_day <= 0, due.rows["overdue_days"].to_numpy()[row], 0.0)
-    came, wait = come_in(habit, year, overdue, rng)
-    answered = ask_day[row] + ANSWER_DAYS * rng.random(len(row))
-    arrival = np.where(came & used, np.minimum(due_day + wait, answered), np.inf)
-    inside = arrival < horizon_days
-    told_due = np.where(np.isfinite(due_day), np.floor(due_day), horizon_days * 10)
-    return Jobs(
-        year[inside],
-        np.floor(arrival[inside]).astype(np.int64) + 1,
-        works[row[inside]],
-        row[inside],
-        told_due[inside].astype(np.int64),
-    )
+    rng = np.random.default_rng([seed, 2])
+    asked = jobs.row >= 0
+    asked[asked] = np.isfinite(ask_day[jobs.row[asked]])
+    place = np.flatnonzero(asked)
+    if not len(place):
+        return jobs
+    key = jobs.year[place] * len(ask_day) + jobs.row[place]
+    found, of = np.unique(key, return_inverse=True)
+    first = np.full(len(found), np.iinfo(np.int64).max)
+    np.minimum.at(first, of, jobs.day[place])
+    answered = ask_day[found % len(ask_day)] + ANSWER_DAYS * rng.random(len(found))
+    sooner = np.maximum(first - 1 - np.floor(answered).astype(np.int64), 0)
+    day = jobs.day.copy()
+    day[place] = np.maximum(day[place] - sooner[of], 1)
+    return replace(jobs, day=day)
+
+
+def brought_forward(
+    jobs: Jobs, ask_day: np.ndarray, chance: np.ndarray, years: int, horizon_days: int, seed: int
+) -> np.ndarray:
+    """Count the jobs of later years that asking brings into each simulated year, shape (years,).
+
+    Parameters
+    ----------
+    chance : ndarray, shape (rows of the due table,)
+        Chance that the owner comes at all when asked.
+    """
+    rng = np.random.default_rng([seed, 5])
+    rows = np.flatnonzero(ask_day + ANSWER_DAYS < horizon_days)
+    there = np.zeros((years, len(ask_day)), bool)
+    of_pair = jobs.row >= 0
+    there[jobs.year[of_pair], jobs.row[of_pair]] = True
+    there = there[:, rows]
+    share = there.mean(axis=0)
+    later = np.maximum(chance[rows] - share, 0.0) / np.maximum(1.0 - share, 1e-9)
+    return np.asarray((~there & (rng.random(there.shape) < later)).sum(axis=1))

@@ -16,80 +16,30 @@ import numpy as np
 import pandas as pd
 from scipy.special import ndtr, ndtri
 
+from solespan.forecast.errors import BadHorizon
 from solespan.forecast.frames import WORKS
 from solespan.forecast.workload.habits import HabitDraws, Habits
+from solespan.forecast.workload.jobs import Booked, Jobs, SimulatedYears
 from solespan.forecast.workload.marginals import DueTable
 from solespan.forecast.workload.mix import WorkMix
 from solespan.forecast.workload.newcomers import Newcomers
 from solespan.forecast.workload.settings import WorkloadSettings
+from solespan.forecast.workload.year_level import PastYears, fit_level
+from solespan.forecast.workload.year_scale import YEAR_DAYS, scale_years
 
 __all__ = [
-    "Booked",
-    "Jobs",
-    "SimulatedYears",
     "come_in",
     "joint_scores",
     "simulate_years",
     "still_used",
 ]
 
+LEVEL_MONTHS = 12
 _BLOCK_CELLS = 600_000
 _MOST_SOLES = 6
 _SHORTEST_LIFE = 20.0
 _TOP = WORKS.index("top_piece")
 _PLATE = WORKS.index("toe_plate")
-
-
-@dataclass(frozen=True)
-class Jobs:
-    """Jobs of the listed years, one entry each, every array of shape (jobs,).
-
-    year : which simulated year; day : days after as_of it comes in; work : place in `WORKS`;
-    row : row of the due table, -1 for a newcomer; due_day : day its point was due, -1 unknown.
-    """
-
-    year: np.ndarray
-    day: np.ndarray
-    work: np.ndarray
-    row: np.ndarray
-    due_day: np.ndarray
-
-
-@dataclass(frozen=True)
-class Booked:
-    """Jobs booked for a day: days after as_of (past ones count as tomorrow), places in `WORKS`."""
-
-    day: np.ndarray
-    work: np.ndarray
-
-    @classmethod
-    def none(cls) -> Booked:
-        """Nothing is booked."""
-        return cls(np.zeros(0, dtype=np.int64), np.zeros(0, dtype=np.int64))
-
-
-@dataclass(frozen=True)
-class SimulatedYears:
-    """Simulated arrivals.
-
-    counts : ndarray of int, shape (years, days, works)
-        Jobs received on each day from the day after `as_of`, by kind in the order of `WORKS`.
-    of_newcomers : ndarray of int, shape (years,)
-        How many of them are on pairs nobody follows yet.
-    jobs : Jobs
-        Every job of the listed years.
-    """
-
-    as_of: pd.Timestamp
-    counts: np.ndarray
-    of_newcomers: np.ndarray
-    jobs: Jobs
-
-    @property
-    def days(self) -> pd.DatetimeIndex:
-        """The calendar day of each place of `counts`."""
-        first = self.as_of + pd.Timedelta(days=1)
-        return pd.date_range(first, periods=self.counts.shape[1])
 
 
 def simulate_years(
@@ -100,6 +50,7 @@ def simulate_years(
     as_of: pd.Timestamp,
     settings: WorkloadSettings,
     booked: Booked | None = None,
+    past: PastYears | None = None,
 ) -> SimulatedYears:
     """Simulate whole years of arrivals.
 
@@ -114,12 +65,21 @@ def simulate_years(
     settings : WorkloadSettings
     booked : Booked, optional
         What has a day already; it comes but for no-shows. Leave its pairs out of `due`.
+    past : PastYears, optional
+        The shop's past, by which the totals are levelled; bookings stay. None: no level.
 
     Returns
     -------
     SimulatedYears
         The same seed gives the same years.
+
+    Raises
+    ------
+    BadHorizon
+        With a `past`, fewer than twelve months are asked for.
     """
+    if past is not None and settings.months < LEVEL_MONTHS:
+        raise BadHorizon(f"months: a level is of a year; {settings.months} is under 12")
     rng = np.random.default_rng(settings.seed)
     horizon = int((as_of + pd.DateOffset(months=settings.months) - as_of).days)
     years = settings.years
@@ -136,8 +96,8 @@ def simulate_years(
         listed.append(found[:, found[0] < settings.listed_years])
 
     waiting: list[np.ndarray] = []
-    for begin, part in _blocks(due, years):
-        waiting.append(_known(begin, part, habit, shares, common, horizon, settings, rng))
+    for begin, block in _blocks(due, years):
+        waiting.append(_known(begin, block, habit, shares, common, horizon, settings, rng))
         if sum(w.shape[1] for w in waiting) > 4_000_000:
             add(np.concatenate(waiting, axis=1))
             waiting.clear()
@@ -145,13 +105,27 @@ def simulate_years(
         add(np.concatenate(waiting, axis=1))
     unknown = _unknown(newcomers, mix, as_of, horizon, settings, rng)
     add(unknown)
-    add(_kept_bookings(booked or Booked.none(), habit, horizon, rng))
+    kept = _kept_bookings(booked or Booked.none(), habit, horizon, rng)
+    of_newcomers, level = np.bincount(unknown[0], minlength=years), None
+    if past is not None:
+        soon = np.bincount(kept[0, kept[1] <= YEAR_DAYS], minlength=years)
+        shape = (years, horizon, len(WORKS))
+        said = counts.reshape(shape)[:, :YEAR_DAYS].sum(axis=(1, 2)) + soon
+        level = fit_level(past, float(said.mean()), float(said.std()))
+        scaled, part, factor = scale_years(
+            counts.reshape(shape),
+            np.concatenate(listed, axis=1),
+            soon,
+            settings.listed_years,
+            level,
+            np.random.default_rng([settings.seed, 4]),
+        )
+        counts, listed = scaled.ravel(), [part]
+        of_newcomers = np.round(of_newcomers * factor).astype(np.int64)
+    add(kept)
     jobs = Jobs(*np.concatenate(listed, axis=1))
     return SimulatedYears(
-        as_of,
-        counts.reshape(years, horizon, len(WORKS)),
-        np.bincount(unknown[0], minlength=years),
-        jobs,
+        as_of, counts.reshape(years, horizon, len(WORKS)), of_newcomers, jobs, level
     )
 
 

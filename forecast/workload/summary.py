@@ -12,7 +12,7 @@ import pandas as pd
 
 from solespan.forecast.errors import BadFrame
 from solespan.forecast.frames import WORKS
-from solespan.forecast.workload.simulate import SimulatedYears
+from solespan.forecast.workload.jobs import SimulatedYears
 
 __all__ = ["MEASURES", "QUANTILES", "WorkTimes", "measures", "summarise"]
 

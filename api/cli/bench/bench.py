@@ -75,6 +75,7 @@ def _workload_tables(
     ahead: YearAhead, body: Mapping[str, Any], by: str
 ) -> Iterator[RenderableType]:
     from solespan.dashboards.pages.bench.workload import come_sentence
+    from solespan.dashboards.pages.bench.year_words import looks_words, year_words
 
     habits = ahead.books.habits
     for measure, name in _NAMES.items():
@@ -88,6 +89,7 @@ def _workload_tables(
         rows.append((f"{body['months']} months", *_cells(whole, measure)))
         title = f"{name}, by {by}{_unit(measure, body['currency'])}"
         yield grid(headings, rows, title=title, right=headings[1:])
+    yield f"{year_words(body['year'])} {looks_words(body['past_years'])}"
     yield (
         f"{body['years']} simulated years. {come_sentence(habits.come, habits.n_outcomes)} "
         f"It comes {habits.median_delay_days:.0f} days after it is due, in the middle. "
@@ -155,6 +157,7 @@ def _plan_tables(plan: Mapping[str, Any]) -> Iterator[RenderableType]:
 
 _MEASURES = (
     ("jobs", "jobs", 1),
+    ("brought_forward", "of later years, could come sooner", 1),
     ("worn_past_limit", "brought after their limit", 1),
     ("longest_wait_days", "longest wait (days)", 1),
     ("wait_days_p90", "nine in ten wait less than (days)", 1),

@@ -28,7 +28,7 @@ from solespan.api.schemas.forms import FormProblem, read_column
 from solespan.api.services.bench import stock
 from solespan.api.services.bench.bench_plan import make_plan, newest_plan
 from solespan.api.services.bench.bench_settings import read_bench_settings
-from solespan.api.services.bench.workload import YearAhead, year_ahead
+from solespan.api.services.bench.workload import YearAhead, workload_body, year_ahead
 from solespan.api.services.context import AppContext
 from solespan.api.services.rack.records import find_record
 from solespan.dashboards.figures import FIGURES
@@ -40,6 +40,7 @@ from solespan.dashboards.pages.bench.workload import (
     to_order,
     workload_page,
 )
+from solespan.dashboards.pages.bench.year_words import looks_table, looks_words, year_words
 from solespan.dashboards.render import figure_json
 from solespan.forecast.bench.hours import BenchHours
 from solespan.forecast.frames import Column
@@ -78,6 +79,7 @@ def _answer(
         return page_answer(request, "bench/workload_none.html", said, status)
     habits = ahead.books.habits
     currency = ahead.books.settings.currency
+    body = workload_body(ahead, months, "month")
     context = workload_page(
         _periods(ahead),
         summarise(ahead.simulated, ahead.by_day, "total"),
@@ -85,6 +87,11 @@ def _answer(
         currency=currency,
         leans_on=come_sentence(habits.come, habits.n_outcomes),
     )
+    context |= {
+        "year": year_words(body["year"]),
+        "looks_words": looks_words(body["past_years"]),
+        "looks": looks_table(body["past_years"]),
+    }
     with ctx.database.reading() as session:
         plan = newest_plan(session)
         payload = None if plan is None else plan["payload"]

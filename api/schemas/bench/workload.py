@@ -65,6 +65,33 @@ class Learnt(Answer):
     pairs: int = Field(description="pairs that are followed and counted. Unit: pairs")
 
 
+class YearCounts(Answer):
+    """Jobs of one year, as they are forecast in several ways."""
+
+    said: float | None = Field(description="by the pairs alone. Unit: jobs")
+    level: float | None = Field(description="by pairs and past counts together. Unit: jobs")
+    last_year: float | None = Field(description="the year before. Unit: jobs")
+    three_years: float | None = Field(description="mean of three years before. Unit: jobs")
+    holt_winters: float | None = Field(
+        description="by exponential smoothing of monthly counts. Unit: jobs"
+    )
+
+
+class YearAheadCounts(YearCounts):
+    """The coming year."""
+
+    half_years: int = Field(description="past half-years counted. Unit: half-years")
+
+
+class PastYear(YearCounts):
+    """A past year: what would have been forecast of it, and what came."""
+
+    as_of: dt.date = Field(description="day before the year. Unit: calendar date, ISO 8601")
+    came: int = Field(description="jobs that came. Unit: jobs")
+    p10: float = Field(description="10 % quantile of the forecast. Unit: jobs")
+    p90: float = Field(description="90 % quantile of the forecast. Unit: jobs")
+
+
 class Workload(Answer):
     """The work to come."""
 
@@ -75,6 +102,10 @@ class Workload(Answer):
     total: list[Period] = Field(description="the whole time. Unit: none (list)")
     periods: list[Period] = Field(description="week by week or month by month. Unit: none (list)")
     learnt: Learnt = Field(description="what it is based on. Unit: none (object)")
+    year: YearAheadCounts = Field(description="jobs of the coming year. Unit: none (object)")
+    past_years: list[PastYear] = Field(
+        description="forecasts of past years, the newest first. Unit: none (list)"
+    )
 
 
 class BenchPlanAsked(Message):
@@ -113,7 +144,11 @@ class Scenario(Answer):
     """One way to run the year."""
 
     name: str = Field(description="what is done. Unit: none (text)")
-    jobs: Spread = Field(description="jobs in the time. Unit: jobs")
+    jobs: Spread = Field(description="jobs of this time. Unit: jobs")
+    brought_forward: Spread = Field(
+        description="jobs of later years that asking could bring forward; not in jobs, hours or "
+        "revenue. Unit: jobs"
+    )
     worn_past_limit: Spread = Field(description="pairs brought after their limit. Unit: jobs")
     longest_wait_days: Spread = Field(description="longest wait for the bench. Unit: d")
     wait_days_p90: Spread = Field(description="wait that nine in ten stay under. Unit: d")

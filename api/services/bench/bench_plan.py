@@ -2,9 +2,11 @@
 
 What would the coming year be like: asked as now, levelled, or with another bench?
 
-Three futures share the same due dates and habits. In one, owners are asked for their send-by day,
-in the next for levelled days. The third has another bench to try. The plan that is kept holds lead
-times by week and, for each pair, when to ask, to book and to expect it back.
+All futures hold the same jobs: those of the work ahead. In one nobody is asked. In the next two,
+owners are asked for their send-by days, or for levelled days. The last has another bench to try.
+Asking moves jobs within the year. Jobs of later years that it could bring forward are counted
+apart. The plan that is kept holds lead times by week, and days to ask, to book and to expect a
+pair.
 """
 
 from __future__ import annotations
@@ -27,15 +29,16 @@ from solespan.forecast.bench.hours import BenchHours
 from solespan.forecast.bench.year_ahead import BenchYears, run_bench
 from solespan.forecast.frames import WORKS
 from solespan.forecast.workload import Jobs, Levelled, level
-from solespan.forecast.workload.asking import asked_years
+from solespan.forecast.workload.asking import ask_owners, brought_forward
 from solespan.forecast.workload.settings import WorkloadSettings
 
 __all__ = ["make_plan", "newest_plan"]
 
 YEARS = 100
-_FULL_SOLE = WORKS.index("full_sole")
+_SEED = WorkloadSettings().seed
 _TOLD = {
     "jobs": "jobs",
+    "brought_forward": "brought_forward",
     "worn_past_limit": "worn_past_limit",
     "longest_wait_days": "longest_wait_days",
     "idle_hours": "idle_hours",
@@ -85,8 +88,9 @@ def make_plan(
     hours = books.settings.bench_hours()
     levelled = _levelled(ahead, soles, hours)
     asked = _asked_days(levelled, soles)
-    as_now = np.where(np.isfinite(soles.send_by_day), np.maximum(soles.send_by_day, 0.0), np.inf)
+    as_now = np.where(levelled.week >= 0, np.maximum(soles.send_by_day, 0.0), np.inf)
     futures = {
+        "nobody is asked": _run(ahead, soles, np.full(len(asked), np.inf), hours),
         "asked on the send-by day": _run(ahead, soles, as_now, hours),
         "levelled": _run(ahead, soles, asked, hours),
     }
@@ -127,39 +131,37 @@ def _soles(books: Books, forecast: pd.DataFrame) -> _Soles:
     return _Soles(rows, pair_id, np.where(np.isnan(day), np.inf, day), chance.mean(axis=1))
 
 
-def _others(ahead: YearAhead) -> Jobs:
-    """Jobs whose day does not depend on asking: strangers, bookings, top pieces and plates."""
-    jobs = ahead.simulated.jobs
-    at_ball = (ahead.books.due.rows["point"] == "ball").to_numpy()
-    of_sole = np.zeros(len(jobs.row), bool)
-    followed = jobs.row >= 0
-    of_sole[followed] = at_ball[jobs.row[followed]]
-    keep = ~of_sole & (jobs.year < YEARS)
-    return Jobs(
-        jobs.year[keep], jobs.day[keep], jobs.work[keep], jobs.row[keep], jobs.due_day[keep]
-    )
-
-
 def _levelled(ahead: YearAhead, soles: _Soles, hours: BenchHours) -> Levelled:
-    books = ahead.books
-    horizon = ahead.simulated.counts.shape[1]
-    weeks = horizon // 7
+    """Level the minutes that each pair is expected to take this year; the rest keeps its weeks."""
+    books, jobs = ahead.books, _listed(ahead)
+    weeks = ahead.simulated.counts.shape[1] // 7
     open_minutes = hours.minutes_by_day(books.as_of + pd.Timedelta(days=1), weeks * 7)
-    others = _others(ahead)
-    week = np.minimum((others.day - 1) // 7, weeks - 1)
-    share = 1 / min(YEARS, ahead.simulated.counts.shape[0])
-    other = np.bincount(week, books.times.minutes[others.work] * share, weeks)
+    minutes = books.times.minutes[jobs.work] / _years(ahead)
+    place = np.full(len(books.due.rows) + 1, -1)  # the last one is of jobs on no known pair
+    inside = soles.send_by_day < weeks * 7
+    place[soles.rows[inside]] = np.flatnonzero(inside)
+    at = place[jobs.row]
+    week = np.minimum((jobs.day - 1) // 7, weeks - 1)
+    other = np.bincount(week[at < 0], minutes[at < 0], weeks)
     other[0] += books.waiting_minutes
-    each = books.times.minutes[_FULL_SOLE] * books.habits.come * (1 - books.habits.no_show)
-    used = books.due.rows["in_use"].to_numpy(float)[soles.rows]
     return level(
         soles.send_by_day,
         soles.chance_due,
-        each * used,
+        np.bincount(at[at >= 0], minutes[at >= 0], len(soles.rows)),
         other,
         open_minutes.reshape(weeks, 7).sum(axis=1) * hours.benches,
         books.settings.most_weeks_early,
     )
+
+
+def _years(ahead: YearAhead) -> int:
+    return min(YEARS, int(ahead.simulated.counts.shape[0]))
+
+
+def _listed(ahead: YearAhead) -> Jobs:
+    jobs = ahead.simulated.jobs
+    keep = jobs.year < YEARS
+    return Jobs(*(getattr(jobs, name)[keep] for name in _FIELDS))
 
 
 def _asked_days(levelled: Levelled, soles: _Soles) -> np.ndarray:
@@ -173,32 +175,29 @@ def _asked_days(levelled: Levelled, soles: _Soles) -> np.ndarray:
 def _run(
     ahead: YearAhead, soles: _Soles, ask_day: np.ndarray, hours: BenchHours, share: float = 1.0
 ) -> BenchYears:
-    books = ahead.books
+    books, years = ahead.books, _years(ahead)
     horizon = ahead.simulated.counts.shape[1]
-    settings = WorkloadSettings()
-    due = replace(
-        books.due,
-        rows=books.due.rows.iloc[soles.rows].reset_index(drop=True),
-        quantile_days=books.due.quantile_days[soles.rows],
-    )
-    works = np.full(len(soles.rows), _FULL_SOLE)
-    asked = asked_years(due, ask_day, books.habits, works, horizon, YEARS, settings)
-    others = _others(ahead)
-    parts = [np.concatenate([getattr(asked, f), getattr(others, f)]) for f in _FIELDS]
+    of_row = np.full(len(books.due.rows), np.inf)
+    of_row[soles.rows] = ask_day
+    jobs = ask_owners(_listed(ahead), of_row, _SEED)
+    come = books.habits.come * (1 - books.habits.no_show)
+    chance = books.due.rows["in_use"].to_numpy(float) * come
+    forward = brought_forward(jobs, of_row, chance, years, horizon, _SEED)
     if share < 1.0:
-        keep = np.random.default_rng(settings.seed).random(len(parts[0])) < share
-        parts = [part[keep] for part in parts]
-    return run_bench(
-        Jobs(*parts),
+        keep = np.random.default_rng(_SEED).random(len(jobs.row)) < share
+        jobs = Jobs(*(getattr(jobs, name)[keep] for name in _FIELDS))
+    ran = run_bench(
+        jobs,
         books.times,
         hours,
         books.as_of,
         horizon,
-        YEARS,
+        years,
         in_work_limit=books.settings.in_work_limit,
         urgent_first=books.settings.urgent_first,
         started_minutes=books.waiting_minutes,
     )
+    return replace(ran, years=ran.years.assign(brought_forward=forward * share))
 
 
 _FIELDS = ("year", "day", "work", "row", "due_day")

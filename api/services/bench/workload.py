@@ -7,7 +7,7 @@ Stored forecasts, the shop's books and its settings are gathered into the inputs
 from __future__ import annotations
 
 import threading
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from typing import Any
 from weakref import WeakKeyDictionary
@@ -22,11 +22,13 @@ from solespan.api.schemas.bench.shop import BenchSettings
 from solespan.api.services.bench.bench_settings import read_bench_settings
 from solespan.api.services.bench.quotes import shop_minutes
 from solespan.api.storage.bench.workload import first_followed, load_open_orders, load_outcomes
+from solespan.api.storage.bench.year_looks import kept_looks
 from solespan.api.storage.forecasts.forecast_reads import newest_fit_key
 from solespan.api.storage.forecasts.forecasts import load_forecasts
 from solespan.api.storage.rack.frames import load_rows
 from solespan.api.storage.rack.versions import newest_data_version
 from solespan.api.storage.session import Database
+from solespan.forecast.backtesting.year_look_back import past_years, plain_forecasts
 from solespan.forecast.bench.minutes import JobMinutes, work_times
 from solespan.forecast.bench.standards import STANDARDS
 from solespan.forecast.frames import WORKS
@@ -35,6 +37,7 @@ from solespan.forecast.workload import (
     DueTable,
     Habits,
     Newcomers,
+    PastYears,
     SimulatedYears,
     WorkloadSettings,
     WorkMix,
@@ -51,12 +54,18 @@ from solespan.forecast.workload import (
 __all__ = ["Books", "YearAhead", "gather", "workload_body", "year_ahead"]
 
 KEPT_YEARS = 4
+YEAR_MONTHS = 12
+OLDEST_LOOK_DAYS = 180
 _GONE = ("declined", "no_show")
 
 
 @dataclass(frozen=True)
 class Books:
-    """Everything a year of work is simulated from."""
+    """Everything a year of work is simulated from.
+
+    past : counts and past forecasts of the shop; plain : what counts alone say of the year.
+    looks : forecasts of past years beside what came, the newest first.
+    """
 
     as_of: pd.Timestamp
     due: DueTable
@@ -68,6 +77,9 @@ class Books:
     booked: Booked
     waiting_minutes: float
     settings: BenchSettings
+    past: PastYears
+    plain: dict[str, float]
+    looks: list[dict[str, Any]]
 
 
 @dataclass(frozen=True)
@@ -105,6 +117,8 @@ def gather(session: Session, today: date) -> Books:
     shares = {str(name): float(share) for name, share in counted.items()}
     new = _of_newcomer(session, jobs)
     since = jobs["received_on"].min() if len(jobs) else as_of
+    looks = _looks(session, today)
+    said = np.array([look["said"] for look in looks], dtype=float)
     waiting = [minutes.median(o["work"], "goodyear_welted") for o in orders if _is_here(o)]
     return Books(
         as_of=as_of,
@@ -117,7 +131,18 @@ def gather(session: Session, today: date) -> Books:
         booked=_booked(orders, today),
         waiting_minutes=float(sum(waiting)),
         settings=settings,
+        past=past_years(jobs["received_on"], as_of, said),
+        plain=plain_forecasts(jobs["received_on"], as_of),
+        looks=looks,
     )
+
+
+def _looks(session: Session, today: date) -> list[dict[str, Any]]:
+    """Return the kept looks back, unless they are so old that a year has passed over them."""
+    found = kept_looks(session)
+    if found is None or (today - found[0]).days >= OLDEST_LOOK_DAYS:
+        return []
+    return found[1]
 
 
 def _is_here(order: dict[str, Any]) -> bool:
@@ -179,6 +204,8 @@ _kept = _Kept()
 def year_ahead(database: Database, today: date, months: int, years: int = 1000) -> YearAhead:
     """Simulate the coming months, or give what was simulated from the same books today.
 
+    Totals are those of a year; fewer months are the first ones of it.
+
     Raises `NothingForecast`; `forecast.errors.BadHorizon` for months outside 1 to 36.
     """
     settings = WorkloadSettings(months=months, years=years, listed_years=min(100, years))
@@ -188,15 +215,25 @@ def year_ahead(database: Database, today: date, months: int, years: int = 1000) 
         state = (newest_data_version(session), version, fit and fit["id"])
         outcomes, orders = load_outcomes(session), load_open_orders(session)
         # small tables: what they say is part of the key
-        said = (len(outcomes), hash(tuple(outcomes["outcome"])), repr(orders))
+        looks = kept_looks(session)
+        said = (len(outcomes), hash(tuple(outcomes["outcome"])), repr(orders), repr(looks))
         key = (today, months, years, state, said)
         found = _kept.find(database, key)
         if found is not None:
             return found
         books = gather(session, today)
     simulated = simulate_years(
-        books.due, books.habits, books.newcomers, books.mix, books.as_of, settings, books.booked
+        books.due,
+        books.habits,
+        books.newcomers,
+        books.mix,
+        books.as_of,
+        replace(settings, months=max(months, YEAR_MONTHS)),
+        books.booked,
+        books.past,
     )
+    ends = books.as_of + pd.DateOffset(months=months)
+    simulated = simulated.until((ends - books.as_of).days)
     by_day = measures(simulated, books.times, settings.seed) | uses(simulated)
     made = YearAhead(books, simulated, by_day)
     _kept.put(database, key, made)
@@ -232,6 +269,24 @@ def workload_body(ahead: YearAhead, months: int, by: str) -> dict[str, Any]:
             "timed_jobs": sum(books.minutes.jobs.values()),
             "pairs": int(books.due.rows["pair_id"].nunique()),
         },
+        "year": _year(ahead),
+        "past_years": [{name: look[name] for name in _LOOK_FIELDS} for look in books.looks],
+    }
+
+
+_LOOK_FIELDS = (
+    "as_of", "came", "level", "p10", "p90", "said", "last_year", "three_years", "holt_winters",
+)  # fmt: skip
+
+
+def _year(ahead: YearAhead) -> dict[str, Any]:
+    """Say what the jobs of the coming year are based on."""
+    level, plain = ahead.simulated.level, ahead.books.plain
+    told = {name: None if np.isnan(value) else round(value, 1) for name, value in plain.items()}
+    return told | {
+        "said": None if level is None else round(level.said, 1),
+        "level": None if level is None else round(level.expected, 1),
+        "half_years": len(ahead.books.past.half_years),
     }
 
 

@@ -23,6 +23,7 @@ from solespan.api.logs import places_of
 from solespan.api.services.forecasts.dask_runner import DaskRunner
 from solespan.api.services.forecasts.forecasting import Forecaster, Progress
 from solespan.api.services.forecasts.supposed_outcomes import keep_supposed
+from solespan.api.services.forecasts.year_looks import look_back_on_years, looks_are_due
 from solespan.api.services.periodic_loop import PeriodicLoop, alone
 from solespan.api.storage.forecasts.forecasts import (
     drop_unfinished,
@@ -300,7 +301,9 @@ class BackgroundRefitter(PeriodicLoop):
         if fitted:
             self._fitter.refit()
         count = self._forecaster.update_behind(everyone=fitted)
-        supposed = 0
+        supposed, today = 0, self._forecaster.clock.today()
         if fitted or count:
-            supposed = keep_supposed(self._forecaster.database, self._forecaster.clock.today())
+            supposed = keep_supposed(self._forecaster.database, today)
+        elif looks_are_due(self._forecaster.database, today):
+            look_back_on_years(self._forecaster.database, today)
         log.info("upkeep", fitted=fitted, wearers=count, supposed=supposed)

@@ -22,6 +22,7 @@ UNITS = {"welt": "m", "thread": "m", "cement": "ml"}
 # Columns of a future, in words, with what a number is divided by.
 _TOLD = (
     ("jobs", "jobs", 1),
+    ("brought_forward", "jobs of later years that could come sooner (not counted above)", 1),
     ("worn_past_limit", "pairs that come in past their limit", 1),
     ("longest_wait_days", "longest wait for the bench (days)", 1),
     ("wait_days_p90", "nine in ten wait less than (days)", 1),

@@ -73,7 +73,13 @@ def test_the_year_is_planned_on_the_page_and_stands_levelled_and_not_side_by_sid
     client.put("/v1/stock/oak-5mm", json={"use": "sole", "supply_days": 240, "minimum_order": 10})
     page = client.post("/workload/plan", data=given).text
     assert "The year is planned" in page
-    for said in ("Asked on the send-by day", "Levelled", "idle hours", "Waits and lead times"):
+    for said in (
+        "Nobody is asked",
+        "Asked on the send-by day",
+        "Levelled",
+        "idle hours",
+        "Waits and lead times",
+    ):
         assert said in page
     assert "oak-5mm" in page
     weeks = client.get("/figures/bench_weeks.json").json()

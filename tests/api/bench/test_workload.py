@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
+
 import pytest
 
 from solespan.api.errors import NothingForecast
 from solespan.api.services.bench.workload import year_ahead
+from solespan.api.services.forecasts.year_looks import look_back_on_years, looks_are_due
+from solespan.api.storage.bench.year_looks import keep_looks
 
 
 def test_the_work_ahead_is_answered_in_nested_intervals_and_the_same_twice(client):
@@ -67,11 +71,17 @@ def test_the_bench_plan_compares_ways_and_is_kept_with_dates_of_each_pair(client
     assert made.status_code == 201, made.text
     plan = made.json()
     assert [s["name"] for s in plan["scenarios"]] == [
+        "nobody is asked",
         "asked on the send-by day",
         "levelled",
         "levelled, bench tried",
     ]
-    one, two = plan["scenarios"][1], plan["scenarios"][2]
+    said = next(r for r in client.get("/v1/workload").json()["total"] if r["measure"] == "jobs")
+    told = [s["jobs"]["mean"] for s in plan["scenarios"]]
+    assert told == [told[0]] * 4, "asking moves jobs and makes none"
+    assert told[0] == pytest.approx(said["mean"], rel=0.01, abs=0.02)
+    assert plan["scenarios"][0]["brought_forward"]["mean"] == 0
+    one, two = plan["scenarios"][2], plan["scenarios"][3]
     assert two["open_hours"]["mean"] == pytest.approx(2 * one["open_hours"]["mean"], abs=0.1)
     for pair in plan["pairs"]:
         assert pair["back_on_p10"] <= pair["back_on_p50"] <= pair["back_on_p90"]
@@ -100,3 +110,39 @@ def test_simulated_years_are_kept_for_whoever_asks_again_and_for_no_other_tenant
     assert year_ahead(again, today, 2) is first
     with pytest.raises(NothingForecast):
         year_ahead(services.database.for_tenant(services.database.tenant_pk + 1), today, 2)
+
+
+def test_past_years_are_kept_and_shown_in_words_first(services, client):
+    before = client.get("/v1/workload").json()
+    assert before["past_years"] == []
+    look = {
+        "years_back": 1, "as_of": "2025-06-14", "came": 9, "said": 5.0, "level": 7.5, "p10": 4.0,
+        "p90": 11.0, "last_year": 12.0, "three_years": None, "holt_winters": None,
+    }  # fmt: skip
+    database, today = services.database, services.clock.today()
+    with database.writing() as session:
+        keep_looks(session, today, [look])
+    assert not looks_are_due(database, today)
+    assert looks_are_due(database, today + timedelta(days=31))
+    body = client.get("/v1/workload").json()
+    assert [(row["came"], row["level"]) for row in body["past_years"]] == [(9, 7.5)]
+    page = client.get("/workload").text
+    assert "off by 2 jobs a year; the interval held 1 of 1" in page
+    assert "The count of the year before was off by 3" in page
+
+
+def test_a_shop_without_a_year_behind_it_is_looked_back_on_without_a_fit(services):
+    database, today = services.database, services.clock.today()
+    assert looks_are_due(database, today)
+    assert look_back_on_years(database, today) == 0
+    assert not looks_are_due(database, today)
+
+
+def test_a_quiet_round_in_the_background_looks_back_and_a_busy_one_does_not(services, client):
+    fitted = client.post("/v1/fit")
+    assert fitted.status_code == 202
+    services.refitter.once()
+    today = services.clock.today()
+    assert looks_are_due(services.database, today), "a round that fits does not look back"
+    services.refitter.once()
+    assert not looks_are_due(services.database, today)

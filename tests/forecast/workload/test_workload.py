@@ -25,7 +25,7 @@ from solespan.forecast.workload import (
     simulate_years,
     summarise,
 )
-from solespan.forecast.workload.asking import asked_years
+from solespan.forecast.workload.asking import ask_owners, brought_forward
 from solespan.synthetic_data.shop_years import ShopYears, draw_shop
 
 TIMES = WorkTimes(
@@ -228,11 +228,15 @@ def test_a_shop_with_a_peak_waits_less_when_levelled_and_no_more_pairs_wear_thro
     plan = level(send_by, chance, np.full(n, 130.0 * come), np.zeros(52),
                  room.reshape(52, 7).sum(axis=1))  # fmt: skip
     told = {}
+    here = {**parts, "due": due}
+    own = run(here, years=years, listed_years=years, months=12).jobs
+    inside = (own.day <= horizon) & (own.row >= 0)
+    own = Jobs(*(getattr(own, name)[inside] for name in ("year", "day", "work", "row", "due_day")))
     for name, day in (
         ("as now", send_by),
         ("levelled", np.where(plan.moved_weeks > 0, plan.week * 7.0, send_by)),
     ):
-        jobs = asked_years(due, day, parts["habits"], np.zeros(n, int), horizon, years, settings)
+        jobs = ask_owners(own, day, settings.seed)
         ran = run_bench(jobs, TIMES, hours, parts["as_of"], horizon, years).years
         told[name] = ran.mean(numeric_only=True)
         print(name, told[name].round(1).to_dict())  # noqa: T201
@@ -240,6 +244,37 @@ def test_a_shop_with_a_peak_waits_less_when_levelled_and_no_more_pairs_wear_thro
     assert levelled["longest_wait_days"] < 0.85 * now["longest_wait_days"]
     assert levelled["worn_past_limit"] <= now["worn_past_limit"]
     assert levelled["idle_hours"] <= now["idle_hours"] + 1
+
+
+def test_asking_moves_jobs_forward_and_makes_none(parts, years):
+    rows, jobs = len(parts["due"].rows), years.jobs
+    rng = np.random.default_rng(8)
+    day = np.where(rng.random(rows) < 0.6, rng.uniform(0, 500, rows), np.inf)
+    asked = ask_owners(jobs, day, 1)
+    assert np.array_equal(asked.work, jobs.work)
+    assert np.array_equal(asked.year, jobs.year)
+    assert (asked.day <= jobs.day).all()
+    assert asked.day.min() >= 1
+    unasked = (jobs.row < 0) | ~np.isfinite(day[jobs.row])
+    assert np.array_equal(asked.day[unasked], jobs.day[unasked])
+    _, place, count = np.unique(jobs.year * rows + jobs.row, return_index=True, return_counts=True)
+    alone = place[count == 1]
+    first = alone[~unasked[alone] & (day[jobs.row[alone]] + 8 < jobs.day[alone])]
+    assert len(first) > 100
+    assert (asked.day[first] < jobs.day[first]).all()
+    nobody = ask_owners(jobs, np.full(rows, np.inf), 1)
+    assert np.array_equal(nobody.day, jobs.day)
+
+
+def test_what_asking_brings_forward_is_counted_apart(parts, years):
+    rows = len(parts["due"].rows)
+    chance, never, now = np.full(rows, 0.8), np.full(rows, np.inf), np.zeros(rows)
+    none = brought_forward(years.jobs, never, chance, 100, 365, 1)
+    every = brought_forward(years.jobs, now, chance, 100, 365, 1)
+    assert not none.any()
+    there = np.unique(years.jobs.year * rows + years.jobs.row, axis=0)[1:]
+    assert every.mean() + len(there) / 100 == pytest.approx(0.8 * rows, rel=0.1)
+    assert not brought_forward(years.jobs, now, np.zeros(rows), 100, 365, 1).any()
 
 
 @pytest.mark.parametrize("bad", [{"months": 0}, {"years": 0}, {"shared_by_all": 1.5}])

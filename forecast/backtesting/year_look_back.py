@@ -1,0 +1,180 @@
+"""Look back of the year: what would have been said of past years, and what came?
+
+For up to three years back the wear model is fitted to what was known then, and the year after is
+simulated as today's is. Beside it stands what counts say without pairs: last year's count, the mean
+of three years, and exponential smoothing (Holt-Winters).
+"""
+
+from __future__ import annotations
+
+import warnings
+from collections.abc import Callable
+
+import numpy as np
+import pandas as pd
+
+from solespan.forecast.dates.due import forecast
+from solespan.forecast.errors import ForecastError
+from solespan.forecast.log import WearLog
+from solespan.forecast.model.wear_model import WearModel
+from solespan.forecast.workload.habits import Habits
+from solespan.forecast.workload.jobs import SimulatedYears
+from solespan.forecast.workload.known_log import known_log, of_newcomer
+from solespan.forecast.workload.marginals import due_table
+from solespan.forecast.workload.mix import fit_mix
+from solespan.forecast.workload.newcomers import fit_newcomers
+from solespan.forecast.workload.settings import WorkloadSettings
+from solespan.forecast.workload.simulate import simulate_years
+from solespan.forecast.workload.year_level import PastYears, fit_level
+from solespan.forecast.workload.year_scale import YEAR_DAYS
+
+__all__ = ["LOOK_BACK_COLUMNS", "count_year", "look_back", "past_years", "plain_forecasts"]
+
+MOST_YEARS = 3
+LOOK_BACK_COLUMNS = (
+    "years_back", "as_of", "came", "said", "level", "p10", "p90",
+    "last_year", "three_years", "holt_winters",
+)  # fmt: skip
+_LEAST_RECORD_DAYS = 183
+_SLACK_DAYS = 31  # the first job comes some days after the books are begun
+_MONTH_DAYS = YEAR_DAYS / 12
+_SHARES = np.array([0.1, 0.9])
+
+
+def past_years(
+    received_on: pd.Series, as_of: pd.Timestamp, said: np.ndarray | None = None
+) -> PastYears:
+    """Count the jobs of whole half-years of the record before a day, at most three years."""
+    ages = (as_of - received_on[received_on <= as_of]).dt.days.to_numpy()
+    edges = [0, 183, 365, 548, 730, 913, 1095]
+    whole = sum(edge <= _record_days(ages) for edge in edges[1:])
+    counts = np.histogram(ages, [*edges[: whole + 1], np.inf])[0][:whole]
+    return PastYears(counts.astype(float), np.zeros(0) if said is None else np.asarray(said, float))
+
+
+def _record_days(ages: np.ndarray) -> int:
+    return int(ages.max()) + _SLACK_DAYS if len(ages) else 0
+
+
+def count_year(received_on: pd.Series, begins: pd.Timestamp) -> int:
+    """Count the jobs of the year after the evening of a day."""
+    ahead = (received_on - begins).dt.days
+    return int(((ahead >= 1) & (ahead <= YEAR_DAYS)).sum())
+
+
+def plain_forecasts(received_on: pd.Series, as_of: pd.Timestamp) -> dict[str, float]:
+    """Say the year after a day from the counts before it alone; NaN where the record is short."""
+    ages = (as_of - received_on[received_on <= as_of]).dt.days.to_numpy()
+    record = _record_days(ages)
+    years = [
+        float(((ages >= k * YEAR_DAYS) & (ages < (k + 1) * YEAR_DAYS)).sum())
+        for k in range(3)
+        if record >= (k + 1) * YEAR_DAYS
+    ]
+    return {
+        "last_year": years[0] if years else np.nan,
+        "three_years": float(np.mean(years)) if len(years) == 3 else np.nan,
+        "holt_winters": _holt_winters(ages, int(min(record, 5 * YEAR_DAYS) // _MONTH_DAYS)),
+    }
+
+
+def _holt_winters(ages: np.ndarray, months: int) -> float:
+    """Exponential smoothing of monthly counts (statsmodels), summed over a year."""
+    from statsmodels.tsa.holtwinters import ExponentialSmoothing  # noqa: PLC0415
+
+    if months < 24:
+        return np.nan
+    place = np.floor(ages / _MONTH_DAYS).astype(int)
+    counts = np.bincount(place[place < months], minlength=months)[::-1].astype(float)
+    model = ExponentialSmoothing(
+        counts, trend="add", seasonal="add", seasonal_periods=12, initialization_method="estimated"
+    )
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")  # a search that stops early still gives a forecast
+        return max(float(model.fit().forecast(12).sum()), 0.0)
+
+
+def look_back(
+    log: WearLog,
+    as_of: pd.Timestamp,
+    habits: Habits,
+    settings: WorkloadSettings,
+    tell: Callable[[int], None] = lambda _: None,
+) -> pd.DataFrame:
+    """Forecast past years from what was known before them.
+
+    Parameters
+    ----------
+    log : WearLog
+        Of all pairs, known today.
+    habits : Habits
+        The habits that today's year is simulated with, so that years are alike.
+    tell : callable
+        Hears how many years back are looked at next.
+
+    Returns
+    -------
+    DataFrame
+        `LOOK_BACK_COLUMNS`, the newest year first. `said` is what the pairs alone said, `level`,
+        `p10` and `p90` are as the page would have said it. A year without half a year of record
+        before it is left out.
+    """
+    received = log.bench_jobs["received_on"]
+    if received.empty:
+        return pd.DataFrame(columns=list(LOOK_BACK_COLUMNS))
+    pairs_said: dict[int, SimulatedYears] = {}
+    for back in range(1, MOST_YEARS + 1):
+        day = as_of - pd.Timedelta(days=YEAR_DAYS * back)
+        if (day - received.min()).days < _LEAST_RECORD_DAYS:
+            break
+        tell(back)
+        try:
+            pairs_said[back] = simulate_past(log, day, habits, settings)
+        except ForecastError:
+            break
+    rows = []
+    totals = {back: y.counts[:, :YEAR_DAYS].sum(axis=(1, 2)) for back, y in pairs_said.items()}
+    said = {back: float(total.mean()) for back, total in totals.items()}
+    for back, years in pairs_said.items():
+        day = years.as_of
+        before = np.array([said[k] for k in said if k > back])
+        past = past_years(received, day, before)
+        level = fit_level(past, said[back], float(totals[back].std()))
+        low, high = level.quantiles(_SHARES)
+        told = {
+            "years_back": back,
+            "as_of": day,
+            "came": count_year(received, day),
+            "said": said[back],
+            "level": level.expected,
+            "p10": float(low),
+            "p90": float(high),
+        }
+        rows.append(told | plain_forecasts(received, day))
+    return pd.DataFrame(rows, columns=list(LOOK_BACK_COLUMNS))
+
+
+def simulate_past(
+    log: WearLog,
+    day: pd.Timestamp,
+    habits: Habits,
+    settings: WorkloadSettings,
+    past: PastYears | None = None,
+) -> SimulatedYears:
+    """Fit to what was known on a day, and simulate the year after it."""
+    known = known_log(log, day)
+    said = forecast(WearModel(known, day).fit(), known, day)
+    jobs = known.bench_jobs.sort_values("received_on", ignore_index=True)
+    firsts = [known.wear_days.groupby("pair_id")["worn_on"].min()]
+    firsts.append(known.checks.groupby("pair_id")["checked_on"].min())
+    new = of_newcomer(jobs, pd.concat(firsts, axis=1).min(axis=1)).to_numpy(bool)
+    since = jobs["received_on"].min() if len(jobs) else day
+    return simulate_years(
+        due_table(said, known.soles, known.pairs),
+        habits,
+        fit_newcomers(jobs, new, since, day),
+        fit_mix(jobs, new),
+        day,
+        settings,
+        past=past,
+    )

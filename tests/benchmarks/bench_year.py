@@ -1,0 +1,152 @@
+"""How well is a shop's coming year forecast, beside last year's count and other counts?
+
+Shops of two simulators: `shop_world`, where nobody, some or many log and the wear model is fitted
+to each past, and `draw_shop`, whose forecasts are given and whose demand grows, stays or shrinks.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+
+from solespan.forecast import wear_log
+from solespan.forecast.backtesting.scores import crps_sample
+from solespan.forecast.backtesting.year_look_back import (
+    YEAR_DAYS,
+    count_year,
+    look_back,
+    past_years,
+    plain_forecasts,
+    simulate_past,
+)
+from solespan.forecast.workload import (
+    SimulatedYears,
+    WorkloadSettings,
+    due_table,
+    fit_habits,
+    fit_mix,
+    fit_newcomers,
+    simulate_years,
+)
+from solespan.synthetic_data import shop_world
+from solespan.synthetic_data.shop_years import draw_shop, draw_truth
+
+Row = dict[str, object]
+NO_OUTCOMES = pd.DataFrame(
+    {"due_on": pd.to_datetime([]), "outcome": [], "came_on": pd.to_datetime([])}
+)
+SETTINGS = WorkloadSettings(years=400, listed_years=0)
+WORLDS = ("silent_shop", "silent_shop_no_readings", "mixed_shop_10", "mixed_shop_50",
+          "mixed_shop_late")  # fmt: skip
+TRENDS = (-0.25, 0.0, 0.25)
+PLAIN = ("last_year", "three_years", "holt_winters")
+FIRST_SEED = 9_001
+
+
+def run(quick: bool) -> list[Row]:
+    """Rows of both simulators and of all shops."""
+    drawn = pd.DataFrame([drawn_shop(seed) for seed in range(6 if quick else 120)])
+    each = 1 if quick else 8
+    worlds = pd.DataFrame(
+        [
+            world_shop(name, FIRST_SEED + seed, 90 if quick else None)
+            for seed in range(each)
+            for name in (WORLDS[:1] if quick else WORLDS)
+        ]
+    )
+    rows = []
+    for title, frame in (("draw_shop", drawn), ("shop_world", worlds)):
+        for name, part in frame.groupby("kind"):
+            rows += rows_of(f"{title}, {name}", part, judged=False)
+        rows += rows_of(title, frame, judged=True)
+    return rows
+
+
+def drawn_shop(seed: int) -> dict[str, object]:
+    """One shop of `draw_shop`: every other one small, its strangers shrinking, steady, growing."""
+    rng = np.random.default_rng([FIRST_SEED, seed])
+    truth = replace(draw_truth(rng), trend_per_year=TRENDS[seed % 3])
+    if seed % 2:
+        few = {"wearers": int(rng.integers(20, 60)), "strangers_per_month": rng.uniform(0.5, 3.0)}
+        truth = replace(truth, **few)
+    shop = draw_shop(rng, truth=truth)
+    jobs, new = shop.bench_jobs, shop.bench_jobs["stranger"].to_numpy()
+    habits = fit_habits(shop.outcomes, shop.as_of)
+    years = simulate_years(
+        due_table(shop.forecast, shop.soles, shop.pairs),
+        habits,
+        fit_newcomers(jobs, new, shop.since, shop.as_of),
+        fit_mix(jobs, new),
+        shop.as_of,
+        SETTINGS,
+        past=past_years(jobs["received_on"], shop.as_of),
+    )
+    kind = f"{('shrinking', 'steady', 'growing')[seed % 3]}{', small' * (seed % 2)}"
+    received = pd.concat([jobs["received_on"], shop.coming["received_on"]])
+    return scored(kind, years, received) | {"come_off": abs(habits.come - truth.come)}
+
+
+def world_shop(name: str, seed: int, n_pairs: int | None) -> dict[str, object]:
+    """One shop of `shop_world`, forecast a year before its books end."""
+    drawn = shop_world(name, seed, n_pairs=n_pairs)
+    log, day = wear_log(**drawn.frames), drawn.as_of - pd.Timedelta(days=YEAR_DAYS)
+    habits = fit_habits(NO_OUTCOMES, day)
+    before = look_back(log, day, habits, SETTINGS)["said"].to_numpy(float)
+    received = log.bench_jobs["received_on"]
+    past = past_years(received, day, before)
+    return scored(name, simulate_past(log, day, habits, SETTINGS, past), received)
+
+
+def scored(kind: str, years: SimulatedYears, received: pd.Series) -> dict[str, object]:
+    """Errors of the year, whether the interval holds, and CRPS of monthly counts."""
+    day, totals = years.as_of, years.counts[:, :YEAR_DAYS].sum(axis=(1, 2))
+    came = count_year(received, day)
+    low, middle, high = np.quantile(totals, [0.1, 0.5, 0.9])
+    edges = np.linspace(0, YEAR_DAYS, 13).astype(int)
+    monthly = np.add.reduceat(years.counts[:, :YEAR_DAYS].sum(axis=2), edges[:-1], axis=1)
+    ahead = (received - day).dt.days
+    true = np.histogram(ahead - 1, edges)[0].astype(float)
+    naive = np.histogram(ahead - 1 + YEAR_DAYS, edges)[0].astype(float)
+    said = plain_forecasts(received, day)
+    return {
+        "kind": kind,
+        "came": came,
+        "year": abs(middle - came),
+        "pairs": abs(years.level.said - came) if years.level else np.nan,
+        "inside": low <= came <= high,
+        "crps": float(crps_sample(monthly.T.astype(float), true).mean()),
+        "naive": float(np.abs(naive - true).mean()),
+    } | {name: abs(said[name] - came) for name in PLAIN}
+
+
+def rows_of(title: str, frame: pd.DataFrame, *, judged: bool) -> list[Row]:
+    """Lay out the figures of some shops."""
+    means = frame.mean(numeric_only=True)
+    best = min(means[name] for name in PLAIN)
+    peers = ", ".join(f"{name} {means[name]:.1f}" for name in PLAIN)
+    note = (
+        f"{means['year']:.1f} jobs; pairs alone {means['pairs']:.1f}, {peers}; {len(frame)} shops"
+    )
+    shown = [
+        ("yearly error over the best count", means["year"] / best, "times", note, (0, 0.90)),
+        ("80 % interval holds", frame["inside"].mean(), "share", "", (0.77, 0.83)),
+        (
+            "monthly CRPS over seasonal naive",
+            means["crps"] / means["naive"],
+            "times",
+            "",
+            (0, 0.85),
+        ),
+    ]
+    if "come_off" in frame:
+        off = frame["come_off"]
+        shown.append(("chance to come, off the truth", off.mean(), "", f"most {off.max():.3f}",
+                      (0, 0.05)))  # fmt: skip
+    rows = []
+    for name, value, unit, words, (low, high) in shown:
+        bar = f"bar {low:g} to {high:g}: {'met' if low <= value <= high else 'NOT MET'}"
+        said = "; ".join(part for part in (words, bar if judged else "") if part)
+        rows.append({"name": f"{title}: {name}", "value": value, "unit": unit, "note": said})
+    return rows
