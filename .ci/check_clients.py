@@ -99,9 +99,7 @@ def check_with_node(folder: Path) -> None:
         print("npm is not there: nothing was linted, and no TypeScript made.")
         return
     own = folder / "node_modules" / ".bin"
-    got = subprocess.run(
-        (npm, "install", "--silent", "--no-save", *NODE), cwd=folder, check=False
-    )
+    got = subprocess.run((npm, "install", "--silent", "--no-save", *NODE), cwd=folder, check=False)
     if got.returncode:
         print("npm cannot get its packages: nothing was linted, and no TypeScript made.")
         return
