@@ -61,7 +61,7 @@ class SolespanError(Exception):
         self.remedy = remedy
 
     def told(self) -> list[str]:
-        """Say to whoever sent a request what is wrong and what to do."""
+        """Say to the sender of a request what is wrong and what to do."""
         return [self.what, self.remedy]
 
     def lines(self) -> list[str]:

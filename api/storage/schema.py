@@ -123,9 +123,9 @@ def migrate(
 ) -> tuple[str | None, str | None]:
     """Bring a database to `target` in one transaction; return its revision before and after.
 
-    Raises `DatabaseTooNew` when a newer program made it, `DatabaseUnavailable` when an empty
-    revision stands beside tables of someone else, and with `keep_rows` `Conflict` when a table
-    would have fewer rows afterwards; nothing is changed then.
+    With `keep_rows` nothing is changed when a table would have fewer rows afterwards: `Conflict`.
+    Raises `DatabaseTooNew` when a newer program made it. Raises `DatabaseUnavailable` when an empty
+    revision stands beside tables of someone else.
     """
     before = revision_of(database)
     refuse_newer(before)

@@ -20,7 +20,7 @@ __all__ = ["SENDER", "note", "note_after"]
 
 log = structlog.get_logger("solespan.security")
 
-# Who sends this request: ids and the network address. The access middleware tells it.
+# The sender of this request: ids and the network address. The access middleware tells it.
 SENDER: ContextVar[dict[str, Any] | None] = ContextVar("security_sender", default=None)
 
 

@@ -290,7 +290,9 @@ class BackgroundRefitter(PeriodicLoop):
 
     def _is_due(self) -> bool:
         return self._forecaster.has_soles() and (
-            self._fitter.is_stale(at_once=False) or self._forecaster.is_behind()
+            self._fitter.is_stale(at_once=False)
+            or self._forecaster.is_behind()
+            or looks_are_due(self._forecaster.database, self._forecaster.clock.today())
         )
 
     def _do_alone(self) -> None:

@@ -108,9 +108,11 @@ def restore_backup(
 
     With `rehearse` the report tells what would be done to the log, and nothing is written. The
     report counts what became of each table. Beside it comes the id of the revision that undoes all
-    of it, empty where nothing changed. Raises `BadUpload` for a file that is no backup, is
-    damaged or has a newer version, `TooLarge`, `Refused` where its rows do not fit to what is here,
-    and `WouldReplace`. Nothing is changed then.
+    of it, empty where nothing changed.
+
+    Raises `BadUpload` for a file that is no backup, is damaged or has a newer version. Raises
+    `TooLarge`, `WouldReplace`, or `Refused` where its rows do not fit to what is here. Nothing is
+    changed then.
     """
     with tempfile.TemporaryDirectory(prefix="solespan-") as folder, ExitStack() as stack:
         made_on, files = _unpack(path, Path(folder), ctx.settings.upload_limit_bytes)

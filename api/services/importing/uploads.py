@@ -45,8 +45,8 @@ NAME_LENGTH = 120
 CLUTTER = ("thumbs.db", "desktop.ini", DESCRIPTOR)
 PIECE_BYTES = 256 * 1024
 BACKUP = "backup.json"  # by this file a ZIP is known as the backup of a rack
-# A damaged or odd archive fails in each of these ways: no directory, a broken stream, one cut
-# short, a name that is no text, a feature unknown here, or an offset outside of the file.
+# A damaged or odd archive fails in each of these ways. It has no directory, or a broken stream, or
+# one cut short. It has a name that is no text, a feature unknown here, or an offset outside of it.
 DAMAGED = (
     zipfile.BadZipFile,
     zlib.error,

@@ -75,12 +75,12 @@ class NoticeWorker(PeriodicLoop):
         self._wake.wait(self._pause_s())
         self._wake.clear()
 
-    def once(self) -> Sent:
+    def once(self, *, decide_anyway: bool = True) -> Sent:
         """Do one round over all shops: decide where a shop wants it, send all that is due.
 
-        It decides also where another process did so within the hour.
+        Where another process decided within the hour, nothing is decided unless `decide_anyway`.
         """
-        before, self._anyway = self._sent, True
+        before, self._anyway = self._sent, decide_anyway
         self.turn()
         self._pool.wait_until_idle()
         self._anyway = False

@@ -113,7 +113,7 @@ def test_7_4_5_the_operator_lists_and_ends_sessions(client, twice, services, mon
         return CliRunner().invoke(command_line.build_app(), ["accounts", *words])
 
     phone = client.get("/v1/sessions").json()[1]["session_id"]
-    assert "Firefox on Android" in run("sessions", OWNER).stdout
+    assert "Firefox on Android" in run("sessions", OWNER, "--format", "csv").stdout
     assert "Sessions ended: 1" in run("end-sessions", OWNER, "--only", phone).stdout
     assert not still_in(client, twice)
     assert run("end-sessions").exit_code != 0

@@ -80,7 +80,7 @@ def test_of_two_workers_one_decides_and_the_other_waits_an_hour(mailing, monkeyp
     workers = [NoticeWorker(mailing) for _ in range(2)]
     for count in (1, 2):
         for worker in workers:
-            worker.turn()
+            worker.once(decide_anyway=False)
         assert len(decided) == count
         clock.move(hours=1)
 

@@ -109,6 +109,8 @@ WITHOUT = {
     *("create_photo", "read_photo", "delete_photo"),
     *("read_past_forecasts", "create_notice_run", "read_notice", "retry_notice"),
     *("make_key", "revoke_key", "remove_member", "withdraw_invitation"),
+    *("read_sessions", "end_session", "end_other_sessions", "end_sessions_of_member"),
+    *("move_wear_day", "move_check"),
 }
 
 
