@@ -54,8 +54,8 @@ KEPT = frozenset(
 )
 # What is computed again, or ends with its owner, is not kept.
 RECOMPUTED = frozenset({"forecasts", "browser_sessions"})
-# Execution options. By the first, a statement is no change that anybody takes back. By the second it
-# is one although its table is not in `KEPT`. The third has the rows that many parameter sets change.
+# Execution options. By the first, a statement is no change that anybody takes back. By the second
+# it is one although its table is not in `KEPT`. The third has the rows that many sets change.
 UNKEPT = "solespan_unkept"
 KEPT_TOO = "solespan_kept_too"
 CHANGED_PKS = "solespan_changed_pks"

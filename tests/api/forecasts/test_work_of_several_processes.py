@@ -10,8 +10,8 @@ import pytest
 from sqlalchemy import func, select
 
 from solespan.api.services.idempotency import Answered
-from solespan.api.services.periodic_loop import LEASE, alone
 from solespan.api.services.operation.retention import Sweeper
+from solespan.api.services.periodic_loop import LEASE, alone
 from solespan.api.settings import Settings
 from solespan.api.storage.leases import take_lease
 from solespan.api.storage.tables.results import Fit, Lease

@@ -17,7 +17,8 @@ REFUSE = {
 
 @pytest.fixture
 def read_only(fitted, fitted_services):
-    """The fitted rack on connections that refuse to write."""
+    """The fitted rack, its past years looked back on, on connections that refuse to write."""
+    fitted_services.refitter.once()
     engine = fitted_services.database.engine
     engine.dispose()
 
