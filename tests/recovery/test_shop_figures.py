@@ -108,6 +108,7 @@ def shop():
     return shop_world("silent_shop", 8, n_pairs=100)
 
 
+@pytest.mark.slow
 def test_who_knows_the_day_tells_near_it_once_and_nobody_who_has_left(shop):
     told = replay(shop, truth_forecaster(shop), years=1.5)
     shares = told.shares()

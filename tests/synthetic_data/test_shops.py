@@ -132,6 +132,7 @@ def test_pace_lasts_over_the_soles_of_a_pair():
     assert 0.3 < life.std() < 1.2
 
 
+@pytest.mark.slow
 def test_shares_of_soles_read_are_those_asked_for():
     def read_share(name: str) -> float:
         shops = [shop(name), shop(name, 4)]

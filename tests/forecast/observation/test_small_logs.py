@@ -161,7 +161,7 @@ def test_everything_reads_a_small_log(name: str) -> None:
         read(*found)
 
 
-@settings(max_examples=12)
+@settings(max_examples=6)
 @given(drawn())
 def test_everything_reads_whatever_was_logged(frames: Frames) -> None:
     found = fitted(frames)

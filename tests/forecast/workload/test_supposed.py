@@ -72,7 +72,9 @@ def together(told: list[dict], guessed: pd.DataFrame) -> pd.DataFrame:
     return joined.astype({name: NOTHING[name].dtype for name in ("due_on", "came_on")})
 
 
-@pytest.mark.parametrize("seed", [1, 2, 3])
+@pytest.mark.parametrize(
+    "seed", [1, *(pytest.param(seed, marks=pytest.mark.slow) for seed in (2, 3))]
+)
 @pytest.mark.parametrize("silent", [False, True])
 def test_the_chance_to_come_is_learnt_within_5_percent(seed, silent):
     """Silent: the forecast never says that a date is past, only that the pair is probably gone."""
