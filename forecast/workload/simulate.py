@@ -161,7 +161,8 @@ def _known(
     due_day = due.days_at(row, ndtr(score[row, year].astype(float)))
     overdue = np.where(due_day <= 0, due.rows["overdue_days"].to_numpy()[row], 0.0)
     _, wait = come_in(habit, year, overdue, rng)
-    arrival = due_day + wait
+    # a forecast of an earlier day may name days that are past: nobody comes before tomorrow
+    arrival = np.maximum(due_day, 0.0) + wait
     rows = due.rows
     on_sole = (rows["point"] == "ball").to_numpy()[row]
     inside = arrival < horizon

@@ -39,7 +39,7 @@ NO_OUTCOMES = pd.DataFrame(
 )
 SETTINGS = WorkloadSettings(years=400, listed_years=0)
 WORLDS = ("silent_shop", "silent_shop_no_readings", "mixed_shop_10", "mixed_shop_50",
-          "mixed_shop_late")  # fmt: skip
+          "mixed_shop_late", "one_check_shop")  # fmt: skip
 TRENDS = (-0.25, 0.0, 0.25)
 PLAIN = ("last_year", "three_years", "holt_winters")
 FIRST_SEED = 9_001
@@ -113,6 +113,7 @@ def scored(kind: str, years: SimulatedYears, received: pd.Series) -> dict[str, o
     return {
         "kind": kind,
         "came": came,
+        "middle": middle,
         "year": abs(middle - came),
         "pairs": abs(years.level.said - came) if years.level else np.nan,
         "inside": low <= came <= high,
@@ -131,6 +132,7 @@ def rows_of(title: str, frame: pd.DataFrame, *, judged: bool) -> list[Row]:
     )
     shown = [
         ("yearly error over the best count", means["year"] / best, "times", note, (0, 0.90)),
+        ("middle over what came", means["middle"] / means["came"], "times", "", (0.95, 1.05)),
         ("80 % interval holds", frame["inside"].mean(), "share", "", (0.77, 0.83)),
         (
             "monthly CRPS over seasonal naive",

@@ -305,3 +305,12 @@ def test_jobs_are_plain_arrays_of_one_length(years):
     lengths = {len(getattr(years.jobs, name)) for name in ("year", "day", "work", "row", "due_day")}
     assert len(lengths) == 1
     assert isinstance(years.jobs, Jobs)
+
+
+def test_a_forecast_of_an_earlier_day_brings_nobody_before_tomorrow(shop, parts):
+    later = shop.as_of + pd.Timedelta(days=200)
+    stale = shop.forecast.assign(as_of=later.as_unit("s"))
+    late = parts | {"as_of": later, "due": due_table(stale, shop.soles, shop.pairs)}
+    years = run(late)
+    assert years.jobs.day.min() >= 1
+    assert years.jobs.day.max() <= years.counts.shape[1]
