@@ -1,9 +1,14 @@
-"""Requests to a service in this thread, so that a kill reaches whoever sent one."""
+"""Requests to a service in a thread of their own; a kill there reaches the sender here.
+
+A browser test before, in the same process, may have left its event loop in this thread.
+"""
 
 from __future__ import annotations
 
 import asyncio
 import json
+from concurrent.futures import ThreadPoolExecutor
+from contextvars import copy_context
 from dataclasses import dataclass
 from typing import Any
 
@@ -51,6 +56,7 @@ def ask(
         "client": ("127.0.0.1", 1),
         "server": ("127.0.0.1", 80),
     }
-    asyncio.run(app(scope, receive, send))
+    with ThreadPoolExecutor(1) as pool:
+        pool.submit(copy_context().run, asyncio.run, app(scope, receive, send)).result()
     told = {name.decode(): value.decode() for name, value in sent[0]["headers"]}
     return Answer(sent[0]["status"], told, b"".join(one.get("body", b"") for one in sent[1:]))

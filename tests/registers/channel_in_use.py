@@ -22,7 +22,7 @@ from solespan.api.storage.session import open_database
 from tests.api.notices.people import SECRET, add_customers, rows
 
 NOW = datetime(2026, 11, 25, 12, tzinfo=UTC)
-BASE = "http://127.0.0.1:8000"
+BASE = "https://127.0.0.1:8000"  # the public address begins with https
 CONSENT = {"wearer_id": "bo", "channel": "text", "how": "by phone", "by": "Mo"}
 RULES = {
     "shop_name": "Hide & Welt",
