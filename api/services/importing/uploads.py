@@ -147,7 +147,7 @@ def is_archive(stream: BinaryIO, name: str) -> bool:
     try:
         with zipfile.ZipFile(stream) as archive:
             names = {entry.filename for entry in archive.infolist()}
-    except (zipfile.BadZipFile, OSError, OverflowError, ValueError, NotImplementedError) as cause:
+    except DAMAGED as cause:
         raise _bad("The ZIP cannot be read.", name) from cause
     finally:
         stream.seek(0)

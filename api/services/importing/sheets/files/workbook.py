@@ -103,6 +103,7 @@ def _check_sizes(file: str, data: bytes) -> None:
                             extent.add(piece)
                         if unpacked > MAX_UNPACKED_BYTES or extent.cells > MAX_EXTENT:
                             raise _too_large(file)
+    # a part may have a broken or short stream, or a compression or version that is unknown here
     except (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, OSError) as cause:
         raise bad_file(file, "The workbook is damaged.") from cause
 
