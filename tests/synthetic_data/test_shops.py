@@ -11,6 +11,7 @@ import pytest
 from solespan.forecast import wear_log
 from solespan.forecast.frames import TABLES
 from solespan.synthetic_data import SHOP_WORLDS, ShopWorld, shop_world
+from tests.quick import some_quick
 
 YEAR = pd.Timedelta(days=365)
 
@@ -29,7 +30,7 @@ def current(name: str) -> pd.DataFrame:
     return drawn.hidden_pairs.merge(due, on="pair_id")
 
 
-@pytest.mark.parametrize("name", SHOP_WORLDS)
+@pytest.mark.parametrize("name", some_quick(SHOP_WORLDS, every=3))
 def test_every_shop_keeps_to_the_contract_and_tells_nothing_of_the_future(name):
     drawn = shop(name)
     log = wear_log(**drawn.frames)
@@ -184,6 +185,7 @@ def test_every_pair_of_the_one_check_shop_was_looked_at_once():
     assert not checks.duplicated(["pair_id", "foot"]).any()
 
 
+@pytest.mark.slow
 def test_the_collector_alone_has_only_a_thumb():
     sizes = {len(shop("solo_thumb", seed).frames["pairs"]) for seed in range(3, 8)}
     assert sizes <= set(range(12, 17))

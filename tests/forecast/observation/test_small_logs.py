@@ -34,6 +34,7 @@ from solespan.forecast.planning import Pace, Retire, cost_of_rack, wear_allowanc
 from solespan.forecast.workload import due_table
 from tests.forecast.builders import day, log_of, pair_row, sole_row
 from tests.forecast.small_logs import LAST, NAMED, Frames, drawn, frames_of, one
+from tests.quick import some_quick
 
 TODAY = day(LAST)
 RESOLE_MINOR = 10_000
@@ -153,7 +154,7 @@ def fitted(frames: Frames) -> tuple[WearFit, WearLog] | None:
     return None
 
 
-@pytest.mark.parametrize("name", NAMED)
+@pytest.mark.parametrize("name", some_quick(NAMED, every=3))
 def test_everything_reads_a_small_log(name: str) -> None:
     found = fitted(NAMED[name]())
     assert found is not None
