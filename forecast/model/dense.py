@@ -94,7 +94,7 @@ class DenseRack:
         acts, random = self._acts, self._random
         n, width, unknowns = acts.shape
         flat = acts.reshape(n * width, unknowns)
-        gram = np.moveaxis(lin.gram, -1, 0)
+        gram = np.moveaxis(lin.products(np.arange(len(INTERFACE) + 1)), -1, 0)
         told = (gram[:, :-1, :-1] @ acts).reshape(n * width, unknowns)
         data = gram[:, :-1, -1].reshape(-1) @ flat[:, :random]
         form = flat[:, :random].T @ told

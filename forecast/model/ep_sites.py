@@ -15,12 +15,18 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from solespan.forecast.model.linearise import Linearised, Noise, Sites, bounds_of
+from solespan.forecast.model.linearise import Linearised, Noise, Sites
 from solespan.forecast.observation.survival_sites import gone_at, still_on_site
-from solespan.forecast.observation.thumb import ThumbScale, interval_site, learn_scale, log_chance
-from solespan.forecast.panel.panel import STILL_ON, THUMB, Panel
+from solespan.forecast.observation.thumb import (
+    ThumbScale,
+    grade_bounds,
+    interval_site,
+    learn_scale,
+    log_chance,
+)
+from solespan.forecast.panel.panel import HOLE, STILL_ON, THUMB, Panel
 
-__all__ = ["Cavities", "improve_sites", "learn_thumb", "start_thumb"]
+__all__ = ["Cavities", "bounds_of", "first_sites", "improve_sites", "learn_thumb", "start_thumb"]
 
 _SITE_STEP = 0.8
 _LOG_STEP = 0.05
@@ -40,6 +46,30 @@ class Cavities:
 
     mean_mm: np.ndarray
     variance_mm2: np.ndarray
+
+
+def bounds_of(
+    panel: Panel, rows: np.ndarray, noise: Noise
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Interval and noise of the grades at some observations."""
+    grade = np.where(panel.obs_kind[rows] == HOLE, 3, panel.obs_grade[rows])
+    low, high, sd = grade_bounds(grade, noise.thumb)
+    on = panel.obs_kind[rows] == STILL_ON
+    path = panel.obs_path[rows]
+    low = np.where(on, noise.sent_at_mm(panel, path), low)
+    # both feet of a logged sole are told apart, so each more loosely
+    unlogged = panel.unlogged_path[path]
+    told = noise.sending_sd_mm(unlogged) * np.where(unlogged, 1.0, 2.0)
+    sd = np.where(on, told, sd)
+    return low, np.where(on, np.inf, high), sd
+
+
+def first_sites(panel: Panel, noise: Noise) -> Sites:
+    """Sites of the grades before anything else is known: a loose guess round the nominal."""
+    rows = np.flatnonzero(np.isin(panel.obs_kind, (THUMB, HOLE, STILL_ON)))
+    low, high, sd = bounds_of(panel, rows, noise)
+    guess = np.clip(panel.nominal_mm[panel.obs_path[rows]], low, high)
+    return Sites(rows, *interval_site(low, high, sd, guess, np.ones(len(rows))))
 
 
 def improve_sites(

@@ -217,9 +217,8 @@ def _path_level(
     panel: Panel, layout: Coordinates, lin: Linearised, spread: dict[str, float]
 ) -> tuple[Level, np.ndarray, float]:
     """Eliminate the paths' own unknowns over the active interface columns."""
-    own, last = len(PATH), lin.gram.shape[0] - 1
-    index = np.r_[layout.column[:own], layout.active, last]
-    form = lin.gram[index[:, None], index[None, :]]
+    own, last = len(PATH), len(INTERFACE)
+    form = lin.products(np.r_[layout.column[:own], layout.active, last])
     precision = prior_precision(panel, spread)
     for i in range(own):
         form[i, i] += precision[i]

@@ -13,16 +13,9 @@ import numpy as np
 
 from solespan.forecast.covariates import COVARIATES
 from solespan.forecast.model.dense import FEW_PATHS, DenseRack, DenseState
-from solespan.forecast.model.ep_sites import Cavities, improve_sites
+from solespan.forecast.model.ep_sites import Cavities, first_sites, improve_sites
 from solespan.forecast.model.hierarchy import Posterior, solve
-from solespan.forecast.model.linearise import (
-    Linearised,
-    Noise,
-    Sites,
-    first_sites,
-    linearise,
-    pull_of_bends,
-)
+from solespan.forecast.model.linearise import Linearised, Noise, Sites, linearise
 from solespan.forecast.model.parameter_layout import INTERFACE, SILENT, Coordinates
 from solespan.forecast.model.posterior_moments import NestedState
 from solespan.forecast.panel.panel import Panel
@@ -36,9 +29,12 @@ __all__ = [
     "modes",
     "moved_on",
     "prior_centre",
+    "pull_of_bends",
 ]
 
 _RATE = INTERFACE.index("log_rate")
+_WIDTH = len(INTERFACE)
+_COVARIATES_FROM = _WIDTH - len(COVARIATES)
 _FARTHEST_PACE = 4.0  # log pace from its prior: a fiftieth, or fifty times as often
 STILL = 1e-3  # log rate or mm: a step that counts as none
 FIRST_STEPS = 1  # before misreadings are judged, and lines moved off their tangents
@@ -64,7 +60,7 @@ class IterationState:
     sites, cavities
         Of grades, and what is known at each without it.
     pull : ndarray, shape (12, paths)
-        `forecast.model.linearise.pull_of_bends`.
+        `pull_of_bends`.
     log_rate_variance, pace_variance : ndarray, shape (paths,)
         Posterior variance of the log rates, and what the pace of unlogged days adds to it.
     moved : ndarray, shape (paths,)
@@ -236,3 +232,45 @@ def _pace_variance(bent: dict[int, np.ndarray]) -> np.ndarray:
     if SILENT not in bent:
         return np.zeros_like(bent[_RATE][_RATE])
     return np.asarray(bent[SILENT][SILENT] + 2.0 * bent[_RATE][SILENT])
+
+
+def pull_of_bends(lin: Linearised, bent: dict[int, np.ndarray], unlogged: np.ndarray) -> np.ndarray:
+    """What the bends of the rows take away from what they say, given how uncertain they are.
+
+    A row's expected squared misfit grows with the variance of its thickness. The variance grows
+    with the unknowns of exp(log rate) * (exposure + exp(pace) * silent). The row's second
+    derivative by the log rate and any of them is its first by that other. Its second derivative by
+    a multiplier or the pace twice is its first. So the pull by one is minus the rows' products with
+    it, weighed by covariances.
+
+    Parameters
+    ----------
+    lin : Linearised
+    bent : dict of int to ndarray, shape (12, paths)
+        `forecast.model.posterior_moments.bent_covariance` of the posterior that `lin` led to.
+    unlogged : ndarray of bool, shape (paths,)
+        Paths whose wear in silence is exp(pace); elsewhere it is a share of habit.
+
+    Returns
+    -------
+    ndarray, shape (12, paths)
+        To be added to the products of the columns with the data.
+    """
+    out = np.zeros((_WIDTH, lin.gram.shape[-1]))
+    seen = lin.kept[:-1]
+
+    def weighed(row: int, by: int) -> np.ndarray:
+        at = np.flatnonzero(seen == row)
+        if not len(at):
+            return np.zeros(out.shape[1])
+        return np.asarray(np.einsum("bn,bn->n", lin.gram[at[0], :-1], bent[by][seen]))
+
+    for column in bent:
+        out[column] -= weighed(column, _RATE)
+        if column != _RATE:
+            out[_RATE] -= weighed(column, column)
+        if column == SILENT:
+            out[column] -= unlogged * weighed(column, column)
+        elif _COVARIATES_FROM <= column < _WIDTH - 1:  # all but driving act through exp
+            out[column] -= weighed(column, column)
+    return out

@@ -30,19 +30,16 @@ from solespan.forecast.observation.removal_threshold import (
     UNLOGGED_SENDING_SD_MM,
     Sending,
 )
-from solespan.forecast.observation.thumb import ThumbScale, grade_bounds, interval_site
-from solespan.forecast.panel.panel import GAUGES, HOLE, KNOWN_SINCE, SENT, STILL_ON, THUMB, Panel
+from solespan.forecast.observation.thumb import ThumbScale
+from solespan.forecast.panel.panel import GAUGES, KNOWN_SINCE, SENT, THUMB, Panel
 from solespan.forecast.priors import PACKING_DAYS
 
 __all__ = [
     "Linearised",
     "Noise",
     "Sites",
-    "bounds_of",
     "effective_exposure",
-    "first_sites",
     "linearise",
-    "pull_of_bends",
 ]
 
 _SAYS_NOTHING_MM2 = 1e8
@@ -102,8 +99,10 @@ class Sites:
 class Linearised:
     """Per path: what its observations say, and the thickness at its end.
 
-    gram : ndarray, shape (13, 13, paths)
-        Cross products of whitened interface columns and, last, of the data.
+    gram : ndarray, shape (kept, kept, paths)
+        Cross products of whitened interface columns and, last, of the data; see `products`.
+    kept : ndarray of int, shape (kept,)
+        Columns with any product other than zero, and the data.
     log_det : float
         Sum of log innovation variances.
     end_columns : ndarray, shape (12, paths)
@@ -126,6 +125,7 @@ class Linearised:
     """
 
     gram: np.ndarray
+    kept: np.ndarray
     log_det: float
     end_columns: np.ndarray
     end_mm: np.ndarray
@@ -138,6 +138,19 @@ class Linearised:
     columns: np.ndarray
     wear_mm: np.ndarray
     end_wear_mm: np.ndarray
+
+    def products(self, index: np.ndarray) -> np.ndarray:
+        """Cross products of some interface columns, shape (len(index), len(index), paths).
+
+        `len(INTERFACE)` is the data.
+        """
+        place = np.full(_WIDTH + 1, -1)
+        place[self.kept] = np.arange(len(self.kept))
+        at = place[index]
+        out = np.asarray(self.gram[at[:, None], at[None, :]])
+        out[at < 0] = 0.0
+        out[:, at < 0] = 0.0
+        return out
 
 
 def effective_exposure(panel: Panel, log_multipliers: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -237,8 +250,11 @@ def linearise(
     end_columns[_JUDGED] = 0.0
     end_mm = _thickness(panel, value, every, end_columns, end_wear)
     end_mm = end_mm - np.einsum("in,in->n", end_columns, deviation) + white.state[-1]
+    kept = np.flatnonzero(gram.any(axis=(1, 2)))
+    kept = np.union1d(kept, _WIDTH)
     return Linearised(
-        gram=gram,
+        gram=gram if len(kept) == len(gram) else gram[kept[:, None], kept],
+        kept=kept,
         log_det=white.log_det,
         end_columns=end_columns - white.state[:-1],
         end_mm=end_mm,
@@ -360,68 +376,6 @@ def _take_out_truncation(
     pull = -0.5 * slope * ndtr(z + 1.0) * columns[:, rows]
     gram[:-1, -1, path] += pull
     gram[-1, :-1, path] += pull.T
-
-
-def pull_of_bends(lin: Linearised, bent: dict[int, np.ndarray], unlogged: np.ndarray) -> np.ndarray:
-    """What the bends of the rows take away from what they say, given how uncertain they are.
-
-    A row's expected squared misfit grows with the variance of its thickness. The variance grows
-    with the unknowns of exp(log rate) * (exposure + exp(pace) * silent). The row's second
-    derivative by the log rate and any of them is its first by that other. Its second derivative by
-    a multiplier or the pace twice is its first. So the pull by one is minus the rows' products with
-    it, weighed by covariances.
-
-    Parameters
-    ----------
-    lin : Linearised
-    bent : dict of int to ndarray, shape (12, paths)
-        `forecast.model.posterior_moments.bent_covariance` of the posterior that `lin` led to.
-    unlogged : ndarray of bool, shape (paths,)
-        Paths whose wear in silence is exp(pace); elsewhere it is a share of habit.
-
-    Returns
-    -------
-    ndarray, shape (12, paths)
-        To be added to the products of the columns with the data.
-    """
-    out = np.zeros((_WIDTH, lin.gram.shape[-1]))
-
-    def weighed(row: int, by: int) -> np.ndarray:
-        return np.asarray(np.einsum("bn,bn->n", lin.gram[row, :-1], bent[by]))
-
-    for column in bent:
-        out[column] -= weighed(column, _RATE)
-        if column != _RATE:
-            out[_RATE] -= weighed(column, column)
-        if column == SILENT:
-            out[column] -= unlogged * weighed(column, column)
-        elif _COVARIATES_FROM <= column < _WIDTH - 1:  # all but driving act through exp
-            out[column] -= weighed(column, column)
-    return out
-
-
-def bounds_of(
-    panel: Panel, rows: np.ndarray, noise: Noise
-) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Interval and noise of the grades at some observations."""
-    grade = np.where(panel.obs_kind[rows] == HOLE, 3, panel.obs_grade[rows])
-    low, high, sd = grade_bounds(grade, noise.thumb)
-    on = panel.obs_kind[rows] == STILL_ON
-    path = panel.obs_path[rows]
-    low = np.where(on, noise.sent_at_mm(panel, path), low)
-    # both feet of a logged sole are told apart, so each more loosely
-    unlogged = panel.unlogged_path[path]
-    told = noise.sending_sd_mm(unlogged) * np.where(unlogged, 1.0, 2.0)
-    sd = np.where(on, told, sd)
-    return low, np.where(on, np.inf, high), sd
-
-
-def first_sites(panel: Panel, noise: Noise) -> Sites:
-    """Sites of the grades before anything else is known: a loose guess round the nominal."""
-    rows = np.flatnonzero(np.isin(panel.obs_kind, (THUMB, HOLE, STILL_ON)))
-    low, high, sd = bounds_of(panel, rows, noise)
-    guess = np.clip(panel.nominal_mm[panel.obs_path[rows]], low, high)
-    return Sites(rows, *interval_site(low, high, sd, guess, np.ones(len(rows))))
 
 
 def _usual_weight(above_mm: np.ndarray, limit_mm: np.ndarray, sd_mm: np.ndarray) -> np.ndarray:
