@@ -6,18 +6,40 @@ frames into the contract (dtypes, defaults, order) or raises `BadFrame` naming t
 
 from __future__ import annotations
 
+import difflib
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
+from datetime import date
+from decimal import Decimal
+from typing import Any
 
+import narwhals
+import numpy as np
 import pandas as pd
 
 from solespan.forecast.errors import BadFrame
 from solespan.forecast.frames import TABLES, Column, Table
-from solespan.forecast.values import accepted, bounds, outside
+from solespan.forecast.units import MM_PER_IRON
+from solespan.forecast.values import (
+    EARLIEST,
+    LATEST,
+    BadValue,
+    accepted,
+    bounds,
+    outside,
+    reader_of,
+)
 
 __all__ = ["WearLog", "conform", "wear_log"]
 
 DATE_DTYPE = "datetime64[s]"
+# What an object of a column that is neither text nor missing may be.
+_OBJECTS: dict[str, tuple[type, ...]] = {
+    "date": (date, np.datetime64),
+    "number": (int, float, np.number, Decimal),
+    "integer": (int, float, np.number, Decimal),
+    "flag": (bool, np.bool_, int, float),
+}
 
 
 @dataclass(frozen=True)
@@ -74,20 +96,21 @@ def _before(frame: pd.DataFrame, column: str, as_of: pd.Timestamp) -> pd.DataFra
 
 
 def wear_log(
-    pairs: pd.DataFrame,
-    soles: pd.DataFrame,
-    wear_days: pd.DataFrame | None = None,
-    checks: pd.DataFrame | None = None,
-    wearers: pd.DataFrame | None = None,
-    bench_jobs: pd.DataFrame | None = None,
+    pairs: Any,
+    soles: Any,
+    wear_days: Any = None,
+    checks: Any = None,
+    wearers: Any = None,
+    bench_jobs: Any = None,
 ) -> WearLog:
     """Check loose frames and gather them.
 
     Parameters
     ----------
-    pairs, soles, wear_days, checks, wearers, bench_jobs : DataFrame
-        Tables of `forecast.frames.TABLES`, one row per key, any column order; columns that are
-        not required may be missing. A wearer named only in `pairs` is added.
+    pairs, soles, wear_days, checks, wearers, bench_jobs : DataFrame of pandas, Arrow or polars
+        Tables of `forecast.frames.TABLES`, one row per key, any column order. Columns that are
+        not required may be missing. A thickness may be in a column of irons instead. A wearer
+        named only in `pairs` is added. Texts are read as cells of files are.
 
     Returns
     -------
@@ -97,8 +120,8 @@ def wear_log(
     Raises
     ------
     BadFrame
-        A required column is missing, a value cannot be true, a key stands twice, or an id is
-        unknown. The message names table and column.
+        A required column is missing, a column is unknown, a value cannot be true, a key stands
+        twice, or an id is unknown. The message names table, column and what is accepted.
     """
     given = {
         "wearers": wearers,
@@ -126,15 +149,13 @@ def wear_log(
     return WearLog(**frames)
 
 
-def conform(frame: pd.DataFrame | None, table: Table) -> pd.DataFrame:
+def conform(frame: Any, table: Table) -> pd.DataFrame:
     """Bring one frame into its contract: every stored column, its dtype, its bounds, key order.
 
     Raises `BadFrame` naming the table, the column and what is accepted.
     """
-    if frame is None:
-        frame = pd.DataFrame()
-    columns = {c.name: _column(frame, c, table) for c in table.stored}
-    out = pd.DataFrame(columns)
+    given = _in_mm(_known_columns(_as_pandas(frame, table), table), table)
+    out = pd.DataFrame({c.name: _column(given, c, table) for c in table.stored})
     keys = list(table.key)
     if out.duplicated(keys).any():
         row = out.loc[out.duplicated(keys), keys].iloc[0].to_dict()
@@ -142,19 +163,70 @@ def conform(frame: pd.DataFrame | None, table: Table) -> pd.DataFrame:
     return out.sort_values(keys, kind="stable").reset_index(drop=True)
 
 
-def _column(frame: pd.DataFrame, column: Column, table: Table) -> pd.Series:
+def _as_pandas(frame: Any, table: Table) -> pd.DataFrame:
+    if frame is None:
+        return pd.DataFrame()
+    if isinstance(frame, pd.DataFrame):
+        return frame
+    try:
+        return pd.DataFrame(narwhals.from_native(frame, eager_only=True).to_pandas())
+    except TypeError:
+        kind = type(frame).__name__
+        raise BadFrame(
+            f"{table.name}: this is a {kind}; give a frame of pandas, Arrow or polars"
+        ) from None
+
+
+def _known_columns(frame: pd.DataFrame, table: Table) -> pd.DataFrame:
+    for name in frame.columns:
+        if name not in table.by_name:
+            near = difflib.get_close_matches(str(name), table.by_name, n=1, cutoff=0.4)
+            hint = f"the nearest is {near[0]!r}; " if near else ""
+            known = ", ".join(table.by_name)
+            raise BadFrame(
+                f"{table.name}.{name}: this column is unknown; {hint}rename it or leave it out. "
+                f"Known are {known}"
+            )
+    if not frame.columns.is_unique:
+        twice = frame.columns[frame.columns.duplicated()][0]
+        raise BadFrame(f"{table.name}.{twice}: two columns have this name; leave one out")
+    return frame
+
+
+def _in_mm(frame: pd.DataFrame, table: Table) -> pd.DataFrame:
+    """Turn columns in irons into millimetres, beside a column of millimetres where it is empty."""
+    for column in table.columns:
+        if column.iron_of and column.name in frame:
+            iron = _column(frame, column, table, required=False)
+            target = table.by_name[column.iron_of]
+            mm = _column(frame, target, table, required=False)
+            if (iron.notna() & mm.notna()).any():
+                raise BadFrame(
+                    f"{table.name}.{column.name}: {column.iron_of} is given too; give one of them"
+                )
+            given = mm.fillna(iron * MM_PER_IRON).to_numpy()
+            frame = frame.drop(columns=column.name).assign(**{column.iron_of: given})
+    return frame
+
+
+def _column(
+    frame: pd.DataFrame, column: Column, table: Table, *, required: bool = True
+) -> pd.Series:
     where = f"{table.name}.{column.name}"
+    required = required and column.required
     if column.name not in frame:
-        if column.required and len(frame):
+        if required and len(frame):
             raise BadFrame(f"{where}: this column is required and missing")
         values = pd.Series([None] * len(frame), index=frame.index, dtype=object)
     else:
         values = frame[column.name]
     try:
         out = _as_kind(values, column)
+    except BadValue as cause:
+        raise BadFrame(f"{where}: {cause}; give {cause.accepted}") from None
     except (ValueError, TypeError) as cause:
-        raise BadFrame(f"{where}: not every value is a {column.kind} ({cause})") from None
-    if column.required and out.isna().any():
+        raise BadFrame(f"{where}: {cause}; give {accepted(column)}") from None
+    if required and out.isna().any():
         raise BadFrame(f"{where}: a value is missing; every row needs one")
     if column.words:
         odd = out.dropna()[~out.dropna().isin(column.words)]
@@ -166,15 +238,59 @@ def _column(frame: pd.DataFrame, column: Column, table: Table) -> pd.Series:
 
 
 def _as_kind(values: pd.Series, column: Column) -> pd.Series:
-    if column.kind == "date":
-        days: pd.Series = pd.to_datetime(values).dt.tz_localize(None).dt.normalize()
-        return pd.Series(days.to_numpy().astype(DATE_DTYPE), index=values.index)
-    if column.kind in ("number", "integer"):
-        return pd.to_numeric(values).astype("float64")
-    if column.kind == "flag":
-        return values.astype(object).where(values.notna(), bool(column.default)).astype(bool)
+    if isinstance(values.dtype, pd.CategoricalDtype):
+        values = values.astype(values.cat.categories.dtype)
+    if column.kind in ("date", "flag", "number", "integer"):
+        if values.dtype == object or isinstance(values.dtype, pd.StringDtype):
+            values = _read(values, column)
+        if column.kind == "flag":
+            return _flags(values, default=bool(column.default))
+        return _dates(values) if column.kind == "date" else _numbers(values)
+    odd = [v for v in values.dropna().unique() if not isinstance(v, str | int | np.integer)]
+    if odd:
+        raise ValueError(f"{odd[0]} is not a text")
     text = values.astype(object).where(values.notna(), column.default)
     return text.astype("str") if text.notna().all() and len(text) else text.astype(object)
+
+
+def _read(values: pd.Series, column: Column) -> pd.Series:
+    """Read every different text once; an empty one is missing."""
+    reader = reader_of(column)
+    codes, known = pd.factorize(values)
+    told = [reader(v) if isinstance(v, str) and v else v for v in known]
+    told = [None if isinstance(v, str) else v for v in told]
+    kinds = _OBJECTS[column.kind]
+    for value in told:
+        if value is not None and (
+            not isinstance(value, kinds) or (isinstance(value, bool) and bool not in kinds)
+        ):
+            raise ValueError(f"{value!r} is not a {column.kind}")
+    found = pd.Series([*told, None], dtype=object)
+    return pd.Series(found.iloc[codes].to_numpy(), index=values.index, dtype=object)
+
+
+def _dates(values: pd.Series) -> pd.Series:
+    if values.dtype != object and values.notna().any() and values.dtype.kind != "M":
+        raise ValueError(f"{values.dropna().iloc[0]} is not a day")
+    days: pd.Series = pd.to_datetime(values).dt.tz_localize(None).dt.normalize()
+    out = pd.Series(days.to_numpy().astype(DATE_DTYPE), index=values.index)
+    far = out.dropna()[~out.dropna().between(pd.Timestamp(EARLIEST), pd.Timestamp(LATEST))]
+    if len(far):
+        raise ValueError(f"{far.iloc[0].date()} is before {EARLIEST} or after {LATEST}")
+    return out
+
+
+def _numbers(values: pd.Series) -> pd.Series:
+    if values.dtype.kind in "bmM":
+        raise ValueError(f"{values.iloc[0]} is not a number")
+    return pd.to_numeric(values).astype("float64")
+
+
+def _flags(values: pd.Series, *, default: bool) -> pd.Series:
+    odd = values.dropna()[~values.dropna().isin([True, False])]
+    if len(odd):
+        raise ValueError(f"{odd.iloc[0]} is neither true nor false")
+    return values.astype(object).where(values.notna(), default).astype(bool)
 
 
 def _check_bounds(out: pd.Series, column: Column, where: str) -> None:
@@ -182,3 +298,7 @@ def _check_bounds(out: pd.Series, column: Column, where: str) -> None:
     bad = bad[~bad.between(*bounds(column)) | bad.abs().eq(float("inf"))]
     if len(bad):
         raise BadFrame(f"{where}: {bad.iloc[0]} is {outside(column)}")
+    if column.kind == "integer":
+        parts = out.dropna()[out.dropna() % 1 != 0]
+        if len(parts):
+            raise BadFrame(f"{where}: {parts.iloc[0]} is not a whole number")
