@@ -1,18 +1,16 @@
-"""Dask runner service: how do the parts of a split fit live and work on a Dask cluster?
+"""Dask runner service: how do parts of a log live and work on a Dask cluster?
 
-`DaskRunner(client)` is a `forecast.model.full_panel_fit.Runner`: parts stay on the workers as
-futures, only small results come back. `dask_cluster(address)` opens one. Needs the extra `dask`.
+`DaskRunner(client)` is a `forecast.panel.wearer_parts.Runner`: parts stay on the workers as
+futures, only results come back. `dask_cluster(address)` opens one. Needs the extra `dask`.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from itertools import pairwise
 from typing import Any
 
 from solespan.api.errors import Refused
-from solespan.forecast.log import WearLog
 
 __all__ = ["DaskRunner", "dask_cluster"]
 
@@ -33,16 +31,19 @@ class DaskRunner:
         results: list[Any] = self._client.gather(parts)
         return results
 
-    def spread(self, log: WearLog) -> list[Any]:
-        """Send a log to the workers, split by wearer, a part a worker; return futures."""
-        with_sole = set(log.soles["pair_id"])
-        owners = log.pairs.loc[log.pairs["pair_id"].isin(with_sole), "wearer_id"]
-        wearers = sorted(set(owners))
-        many = max(min(len(self._client.scheduler_info()["workers"]), len(wearers)), 1)
-        cuts = [len(wearers) * k // many for k in range(many + 1)]
-        parts = [log.of_wearers(wearers[a:b]) for a, b in pairwise(cuts)]
-        futures: list[Any] = self._client.scatter(parts)
+    def hold(self, parts: list[Any]) -> list[Any]:
+        """Send parts to the workers, each to one; return futures."""
+        futures: list[Any] = self._client.scatter(parts, hash=False)
         return futures
+
+    def share(self, value: Any) -> Any:
+        """Send one value to every worker; return its future."""
+        return self._client.scatter(value, broadcast=True, hash=False)
+
+    @property
+    def workers(self) -> int:
+        """How many workers the cluster has now, at least one."""
+        return max(len(self._client.scheduler_info(n_workers=-1)["workers"]), 1)
 
 
 @contextmanager

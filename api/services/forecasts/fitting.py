@@ -20,7 +20,6 @@ import structlog
 
 from solespan.api.errors import NothingForecast, SolespanError
 from solespan.api.logs import places_of
-from solespan.api.services.forecasts.dask_runner import DaskRunner
 from solespan.api.services.forecasts.forecasting import Forecaster, Progress
 from solespan.api.services.forecasts.supposed_outcomes import keep_supposed
 from solespan.api.services.forecasts.year_looks import look_back_on_years, looks_are_due
@@ -38,6 +37,7 @@ from solespan.forecast.errors import ForecastError
 from solespan.forecast.model.distributed_fit import fit_split
 from solespan.forecast.model.fit_start import FitStart
 from solespan.forecast.model.wear_fit import MODEL_VERSION
+from solespan.forecast.panel.wearer_parts import Runner, wearer_parts
 
 __all__ = ["BackgroundRefitter", "FitProgress", "Fitter"]
 
@@ -72,7 +72,7 @@ class Fitter:
         self,
         as_of: date | None = None,
         progress: Progress | None = None,
-        cluster: DaskRunner | None = None,
+        cluster: Runner | None = None,
     ) -> WearFit:
         """Fit to what was known on `as_of` (default: today, UTC), store the fit, and return it.
 
@@ -126,7 +126,7 @@ class Fitter:
         progress: Progress | None,
         *,
         store: bool,
-        cluster: DaskRunner | None = None,
+        cluster: Runner | None = None,
     ) -> tuple[WearFit, int]:
         def tell(step: str, fraction: float) -> None:
             self.progress = FitProgress(running=True, step=step, fraction=fraction)
@@ -154,7 +154,8 @@ class Fitter:
             if cluster is None:
                 fit = WearModel(known, moment).fit(progress=tell, start=start, keep=keep)
             else:
-                fit = fit_split(cluster, cluster.spread(known), moment, tell, start, keep)
+                parts = cluster.hold(wearer_parts(known, cluster.workers))
+                fit = fit_split(cluster, parts, moment, tell, start, keep)
         except ForecastError as cause:
             raise NothingForecast(
                 f"The wear model could not be fitted: {cause}",
