@@ -1,18 +1,25 @@
 """Dask runner service: how do parts of a log live and work on a Dask cluster?
 
 `DaskRunner(client)` is a `forecast.panel.wearer_parts.Runner`: parts stay on the workers as
-futures, only results come back. `dask_cluster(address)` opens one. Needs the extra `dask`.
+futures, only results come back. `dask_cluster(address)` opens one, and
+`spare_cluster` for the background. Needs the extra `dask`.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from typing import Any
+
+import structlog
 
 from solespan.api.errors import Refused
 
-__all__ = ["DaskRunner", "dask_cluster"]
+__all__ = ["DaskRunner", "dask_cluster", "spare_cluster"]
+
+log = structlog.get_logger("solespan.cluster")
+
+LEAST_WEARERS = 500
 
 
 class DaskRunner:
@@ -68,3 +75,23 @@ def dask_cluster(address: str) -> Iterator[DaskRunner]:
         ) from cause
     with client:
         yield DaskRunner(client)
+
+
+@contextmanager
+def spare_cluster(
+    address: str | None, count_wearers: Callable[[], int]
+) -> Iterator[DaskRunner | None]:
+    """Connect to a scheduler for work that nobody waits for on so many wearers.
+
+    None where no scheduler is set, none answers, or the work is done sooner here.
+    """
+    if address is None or count_wearers() < LEAST_WEARERS:
+        yield None
+        return
+    with ExitStack() as opened:
+        try:
+            runner = opened.enter_context(dask_cluster(address))
+        except Refused as failure:
+            log.warning("no_cluster", problem=failure.what)
+            runner = None
+        yield runner

@@ -203,6 +203,11 @@ class Forecaster:
         """Count the wearers whose forecasts are missing or old."""
         return sum(1 for _ in self._behind(session))
 
+    def count_work(self, *, everyone: bool) -> int:
+        """Count the wearers who are to be forecast."""
+        with self.database.reading() as session:
+            return sum(1 for _ in self._behind(session, everyone=everyone))
+
     def frame_of(
         self,
         fit: WearFit,
