@@ -68,6 +68,13 @@ class Settings(BaseSettings):
     horizon_days: Annotated[
         int, Field(ge=1, le=3653, description="How many days ahead forecasts look.")
     ] = 1826
+    dask_address: Annotated[
+        str | None,
+        Field(
+            description="Dask scheduler that fits, forecasts and looks back where many wearers "
+            "are due; needs the extra `dask`. Unset = this process does it."
+        ),
+    ] = None
     upload_limit_bytes: Annotated[
         int,
         Field(ge=1024, description="Largest size of one imported file, in bytes."),

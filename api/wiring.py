@@ -103,9 +103,10 @@ class Tenancy:
                 everyone=self._refitters,
                 wake=self._wake,
                 sweep=Sweeper(database, self._clock, self._settings).sweep_if_due,
+                dask_address=self._settings.dask_address,
             ),
             idempotency=IdempotencyStore(database, self._clock.now),
-            look_back=LookBack(forecaster),
+            look_back=LookBack(forecaster, self._settings.dask_address),
             tenancy=self,
         )
 

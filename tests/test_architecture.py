@@ -34,9 +34,9 @@ MAY = {
 # The world: a file, the network, the clock, the environment, global chance.
 WORLD = {"os", "socket", "urllib", "requests", "http", "subprocess", "time", "random", "pathlib"}
 CLOCK = {("datetime", "now"), ("datetime", "today"), ("date", "today"), ("Timestamp", "now")}
-# The model's port; the service may also run a fit on other machines and keep where one stopped.
-PORT = {"sole_state", "wear_fit", "wear_model"}
-PORT_OF_SERVICE = PORT | {"distributed_fit", "fit_start"}
+# The model's port; the service may also keep where a fit stopped.
+PORT = {"distributed_fit", "sole_state", "wear_fit", "wear_model"}
+PORT_OF_SERVICE = PORT | {"fit_start"}
 EXCUSED = {
     "synthetic_data/__main__.py": {"pathlib"},  # the one place that writes the examples
     "dashboards/assets.py": {"pathlib"},  # reads its own static files and the figure library

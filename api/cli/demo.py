@@ -46,7 +46,8 @@ def run_demo(folder: Path) -> None:
     from solespan.api.cli.forecasts.due_table import due_table
     from solespan.api.cli.output import terminal
     from solespan.api.services.importing.imports import import_folder
-    from solespan.api.storage.forecasts.forecasts import replace_forecasts, save_fit
+    from solespan.api.storage.forecasts.forecast_writes import replace_forecasts
+    from solespan.api.storage.forecasts.forecasts import save_fit
     from solespan.api.storage.rack.frames import load_wear_log
     from solespan.api.storage.schema import prepare
     from solespan.api.storage.session import open_database

@@ -2,21 +2,28 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from datetime import date, timedelta
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from solespan.api.errors import Refused
 
+if TYPE_CHECKING:
+    from solespan.api.services.forecasts.dask_runner import DaskRunner
+
 __all__ = [
     "MOST_LISTED",
+    "Dask",
     "Limit",
     "On",
     "Pair",
     "Wearer",
     "Whose",
     "Yes",
+    "cluster_at",
     "find_group",
     "find_lists",
     "read_day",
@@ -31,6 +38,10 @@ On = Annotated[
     str | None, typer.Option("--on", help="The day: YYYY-MM-DD, today or yesterday. Default today.")
 ]
 Limit = Annotated[int, typer.Option("--limit", min=1, help="At most so many rows.")]
+Dask = Annotated[
+    str | None,
+    typer.Option("--dask", metavar="ADDRESS", help="Split the work over this Dask scheduler."),
+]
 Yes = Annotated[bool, typer.Option("--yes", help="Do not ask.")]
 
 _DAYS_BACK = {"today": 0, "yesterday": 1}
@@ -53,6 +64,18 @@ def read_day(text: str | None, today: date, option: str = "--on", *, past: bool 
             remedy=f"Write for example {option} {today}",
         )
     return day
+
+
+@contextmanager
+def cluster_at(address: str | None) -> Iterator[DaskRunner | None]:
+    """Connect to a Dask scheduler in this block; None without an address."""
+    from solespan.api.services.forecasts.dask_runner import dask_cluster
+
+    if address is None:
+        yield None
+        return
+    with dask_cluster(address) as cluster:
+        yield cluster
 
 
 def find_group(app: typer.Typer, name: str, text: str) -> typer.Typer:

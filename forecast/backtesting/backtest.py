@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -27,6 +28,7 @@ from solespan.forecast.dates.models import MODELS, NESTED
 from solespan.forecast.errors import BadHorizon, TooLittleData
 from solespan.forecast.frames import CHANCE_DAYS
 from solespan.forecast.log import WearLog
+from solespan.forecast.panel.wearer_parts import Runner, wearer_parts
 from solespan.forecast.settings import ForecastSettings
 
 __all__ = ["Backtest", "backtest", "usual_days"]
@@ -34,6 +36,7 @@ __all__ = ["Backtest", "backtest", "usual_days"]
 _QUANTILES = {"p10": 0.10, "p25": 0.25, "p50": 0.50, "p75": 0.75, "p90": 0.90}
 _FIRST_AFTER_DAYS = 365
 _LAST_BEFORE_DAYS = 120
+_PARTS_OF_WORKER = 4
 
 
 @dataclass(frozen=True)
@@ -109,6 +112,7 @@ def backtest(
     *,
     settings: ForecastSettings | None = None,
     progress: Callable[[str, float], None] | None = None,
+    runner: Runner | None = None,
 ) -> Backtest:
     """Forecast the past of a log from earlier days, and compare it with what happened.
 
@@ -126,6 +130,9 @@ def backtest(
         Days to look back from; each needs at least one sole fitted and something logged after it.
     settings : ForecastSettings, optional
     progress : callable (step, fraction), optional
+    runner : Runner, optional
+        Where parts of the log are fitted, forecast and scored by the nested model. The other
+        models, which take little time, are asked here. None: all of it here.
 
     Raises
     ------
@@ -136,16 +143,22 @@ def backtest(
     days = sorted({pd.Timestamp(day).normalize() for day in as_ofs})
     _refuse(log, days)
     fits: dict[str, Any] = {}
-    parts = []
+    end, told = log_end(log), []
+    parts = None if runner is None else _Parts(runner, log)
     for place, day in enumerate(days):
         if progress:
             progress(f"looking back from {day.date()}", place / len(days))
         known = log.until(day)
-        fits = {name: model.fit(known, day, fits.get(name)) for name, model in MODELS.items()}
-        parts.append(_one_day(fits, known, log, day, settings))
+        fits = {
+            name: model.fit_on(runner, known, day, fits.get(name)) for name, model in MODELS.items()
+        }
+        said = _said(fits, known, day, settings.horizon_days)
+        one = partial(_one_day, day=day, end=end, settings=settings)
+        fit = fits[NESTED.name]
+        told.append(one(fit, log, said) if parts is None else parts.rows(one, fit, said))
     if progress:
         progress("done", 1.0)
-    return Backtest(pd.concat(parts, ignore_index=True), settings)
+    return Backtest(pd.concat(told, ignore_index=True), settings)
 
 
 def _first_fitted(log: WearLog) -> pd.Timestamp:
@@ -171,25 +184,65 @@ def _refuse(log: WearLog, days: list[pd.Timestamp]) -> None:
             )
 
 
-def _one_day(
-    fits: dict[str, Any],
-    known: WearLog,
-    log: WearLog,
-    day: pd.Timestamp,
-    settings: ForecastSettings,
-) -> pd.DataFrame:
-    frame = NESTED.forecast(known, day, settings, fits[NESTED.name])
-    frame = frame[(frame["foot"] == "pair") & (frame["point"] == "ball")].set_index("pair_id")
-    said = {
-        name: model.draw(known, day, settings.horizon_days, fits[name]).resoles
+def _said(
+    fits: dict[str, Any], known: WearLog, day: pd.Timestamp, horizon_days: int
+) -> dict[str, pd.DataFrame]:
+    """Draws of the days until each resole, by every model but the nested one."""
+    return {
+        name: model.draw(known, day, horizon_days, fits[name]).resoles
         for name, model in MODELS.items()
+        if model is not NESTED
     }
+
+
+class _Parts:
+    """A log in parts, which are scored where a runner keeps them."""
+
+    def __init__(self, runner: Runner, log: WearLog) -> None:
+        parts = wearer_parts(log, _PARTS_OF_WORKER * runner.workers)
+        self._runner, self._held = runner, runner.hold(parts)
+        self._pair_ids = [set(part.pairs["pair_id"]) for part in parts]
+
+    def rows(
+        self, one: Callable[..., Any], fit: Any, said: dict[str, pd.DataFrame]
+    ) -> pd.DataFrame:
+        """Rows of one day, in the order of the whole log; `said` is cut to each part's pairs."""
+        of_each = [
+            {name: frame[frame.index.isin(ids)] for name, frame in said.items()}
+            for ids in self._pair_ids
+        ]
+        fits = [self._runner.share(fit)] * len(of_each)
+        rows = self._runner.gather(self._runner.map(one, fits, self._held, of_each))
+        joined: pd.DataFrame = pd.concat(rows)
+        return joined.sort_values("sole_id", kind="stable")
+
+
+def _one_day(
+    fit: Any,
+    log: WearLog,
+    others: dict[str, pd.DataFrame],
+    *,
+    day: pd.Timestamp,
+    end: pd.Timestamp,
+    settings: ForecastSettings,
+) -> pd.DataFrame | None:
+    """Rows of one day looked back from; None where no sole was fitted by then.
+
+    `end` is the last day logged, by any wearer.
+    """
+    known = log.until(day)
+    if known.soles.empty:
+        return None
+    frame = NESTED.forecast(known, day, settings, fit)
+    frame = frame[(frame["foot"] == "pair") & (frame["point"] == "ball")].set_index("pair_id")
+    nested = NESTED.draw(known, day, settings.horizon_days, fit).resoles
+    said = {name: nested if name == NESTED.name else others[name] for name in MODELS}
     rows = outcomes(log, day)
-    rows = rows[rows["pair_id"].isin(said[NESTED.name].index)].reset_index(drop=True)
+    rows = rows[rows["pair_id"].isin(nested.index)].reset_index(drop=True)
     ids = rows["pair_id"].to_numpy()
-    draws = said[NESTED.name].loc[ids].to_numpy()
+    draws = nested.loc[ids].to_numpy()
     mine = frame.loc[ids]
-    follow = float((log_end(log) - day).days)
+    follow = float((end - day).days)
     event = rows["kind"].isin(["seen", "resoled"]).to_numpy()
     until = np.where(event, follow, rows["above_until_days"].to_numpy(float))
     cut = np.clip(until, 0.0, settings.horizon_days)

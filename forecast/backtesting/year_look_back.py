@@ -14,9 +14,11 @@ import numpy as np
 import pandas as pd
 
 from solespan.forecast.dates.due import forecast
+from solespan.forecast.dates.forecast_parts import forecast_parts
+from solespan.forecast.dates.models import NESTED
 from solespan.forecast.errors import ForecastError
 from solespan.forecast.log import WearLog
-from solespan.forecast.model.wear_model import WearModel
+from solespan.forecast.panel.wearer_parts import Runner, wearer_parts
 from solespan.forecast.workload.habits import Habits
 from solespan.forecast.workload.jobs import SimulatedYears
 from solespan.forecast.workload.known_log import known_log, of_newcomer
@@ -36,6 +38,7 @@ LOOK_BACK_COLUMNS = (
     "last_year", "three_years", "holt_winters",
 )  # fmt: skip
 _LEAST_RECORD_DAYS = 183
+_PARTS_OF_WORKER = 4
 _SLACK_DAYS = 31  # the first job comes some days after the books are begun
 _MONTH_DAYS = YEAR_DAYS / 12
 _SHARES = np.array([0.1, 0.9])
@@ -100,6 +103,7 @@ def look_back(
     habits: Habits,
     settings: WorkloadSettings,
     tell: Callable[[int], None] = lambda _: None,
+    runner: Runner | None = None,
 ) -> pd.DataFrame:
     """Forecast past years from what was known before them.
 
@@ -111,6 +115,8 @@ def look_back(
         The habits that today's year is simulated with, so that years are alike.
     tell : callable
         Hears how many years back are looked at next.
+    runner : Runner, optional
+        Where parts of the log are fitted, forecast and simulated. None: here.
 
     Returns
     -------
@@ -129,7 +135,7 @@ def look_back(
             break
         tell(back)
         try:
-            pairs_said[back] = simulate_past(log, day, habits, settings)
+            pairs_said[back] = simulate_past(log, day, habits, settings, runner=runner)
         except ForecastError:
             break
     rows = []
@@ -160,10 +166,16 @@ def simulate_past(
     habits: Habits,
     settings: WorkloadSettings,
     past: PastYears | None = None,
+    runner: Runner | None = None,
 ) -> SimulatedYears:
     """Fit to what was known on a day, and simulate the year after it."""
     known = known_log(log, day)
-    said = forecast(WearModel(known, day).fit(), known, day)
+    fit = NESTED.fit_on(runner, known, day)
+    if runner is None:
+        said = forecast(fit, known, day)
+    else:
+        parts = wearer_parts(known, _PARTS_OF_WORKER * runner.workers)
+        said = forecast_parts(runner, fit, parts, day)
     jobs = known.bench_jobs.sort_values("received_on", ignore_index=True)
     firsts = [known.wear_days.groupby("pair_id")["worn_on"].min()]
     firsts.append(known.checks.groupby("pair_id")["checked_on"].min())
@@ -177,4 +189,5 @@ def simulate_past(
         day,
         settings,
         past=past,
+        runner=runner,
     )

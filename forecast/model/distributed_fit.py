@@ -1,6 +1,6 @@
 """Distributed fit: how is a fit made of logs that do not fit into one process?
 
-Every log holds whole wearers. Their panels stay where a `forecast.model.full_panel_fit.Runner`
+Every log holds whole wearers. Their panels stay where a `forecast.panel.wearer_parts.Runner`
 keeps them. What comes together are the panels of some wearers (on which spreads are sought), the
 parts' small sums, and each pair's wear by four weeks. The fit is that of the logs put together.
 """
@@ -18,7 +18,7 @@ import pandas as pd
 from solespan.forecast.log import WearLog
 from solespan.forecast.model.estimation import Estimate, Keep, Progress, fit_spreads
 from solespan.forecast.model.fit_start import FitStart
-from solespan.forecast.model.full_panel_fit import ENOUGH_PATHS, Runner, cut, over_everyone
+from solespan.forecast.model.full_panel_fit import ENOUGH_PATHS, cut, over_everyone
 from solespan.forecast.model.parameter_layout import Facts, learnable
 from solespan.forecast.model.wear_fit import WearFit
 from solespan.forecast.model.wear_model import multipliers, wear_fit
@@ -26,6 +26,7 @@ from solespan.forecast.panel.exposure import Exposure
 from solespan.forecast.panel.log_arrays import LogArrays, log_arrays
 from solespan.forecast.panel.panel import Panel, panel_part, unlogged_wearers
 from solespan.forecast.panel.panel_of_log import panel_of
+from solespan.forecast.panel.wearer_parts import Runner
 from solespan.forecast.use.usage import fit_use
 from solespan.forecast.use.wear_counts import WearCounts, wear_counts
 
@@ -39,7 +40,7 @@ def fit_split(
     logs: list[WearLog] | list[Any],
     as_of: str | pd.Timestamp,
     progress: Progress | None = None,
-    start: FitStart | None = None,
+    start: WearFit | FitStart | None = None,
     keep: Keep | None = None,
 ) -> WearFit:
     """Fit the wear model to logs of different wearers.
@@ -60,6 +61,8 @@ def fit_split(
         A log has no sole fitted by `as_of`.
     """
     day = pd.Timestamp(as_of)
+    if isinstance(start, WearFit):
+        start = FitStart(start.spread, start.noise)
     arrays = runner.map(partial(log_arrays, as_of=day), logs)
     begun = min(runner.gather(runner.map(_begun, arrays)))
     read = runner.map(partial(_read, records_begin=begun), arrays)

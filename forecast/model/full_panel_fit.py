@@ -2,18 +2,16 @@
 
 Spreads and noise are sought on some wearers; one Newton step then moves the spreads to the optimum
 over all. Parts are whole wearers, so that all a part has to tell the others is a small sum
-(`forecast.model.hierarchy.Totals`) and a gradient. A `Runner` says where parts are kept and worked
-on: here, in blocks that fit the processor's cache, or on other machines.
+(`forecast.model.hierarchy.Totals`) and a gradient. A `Runner` of `forecast.panel.wearer_parts` says
+where parts are: here, in blocks that fit the processor's cache, or on other machines.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from functools import partial, reduce
 from operator import add
-from typing import Any, Protocol
+from typing import Any
 
 import numpy as np
 
@@ -52,11 +50,10 @@ from solespan.forecast.panel.panel import (
     unlogged_wearers,
     wearer_blocks,
 )
+from solespan.forecast.panel.wearer_parts import Runner, Threads
 
 __all__ = [
     "ENOUGH_PATHS",
-    "Runner",
-    "Threads",
     "by_logging",
     "cut",
     "estimate",
@@ -68,29 +65,6 @@ _BLOCK_PATHS = 3000
 _STEPS = 4
 _MOST_STEP = 0.2  # of a log spread
 Population = tuple[np.ndarray, np.ndarray, float]
-
-
-class Runner(Protocol):
-    """Where parts are kept and worked on."""
-
-    def map(self, function: Callable[..., Any], *columns: list[Any]) -> list[Any]:
-        """Do something with each part (or handle of one); parts, or handles of them."""
-
-    def gather(self, parts: list[Any]) -> list[Any]:
-        """Fetch what is behind handles."""
-
-
-class Threads:
-    """Parts are kept in this process, and worked on by two threads."""
-
-    def map(self, function: Callable[..., Any], *columns: list[Any]) -> list[Any]:
-        """Do something with each part."""
-        with ThreadPoolExecutor(2) as pool:
-            return list(pool.map(function, *columns))
-
-    def gather(self, parts: list[Any]) -> list[Any]:
-        """Return the parts: they are here."""
-        return parts
 
 
 @dataclass(frozen=True)

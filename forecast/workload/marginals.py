@@ -27,8 +27,9 @@ class DueTable:
     """Distribution of the days until due, one row a pair and point.
 
     rows : DataFrame
-        `pair_id`, `wearer`, `point`, `sole_age_days`, `overdue_days`, `in_use` (chance that the
-        pair is still worn and its owner still a customer), one row each.
+        `pair_id`, `wearer` (place among all who own pairs), `point`, `sole_age_days`,
+        `overdue_days`, `in_use` (chance that the pair is still worn and its owner still a
+        customer), one row each.
     quantile_days : ndarray, shape (n, GRID)
         Quantiles at probabilities 0 to 1 in equal steps; inf = beyond what the forecast tells.
     """
@@ -81,10 +82,11 @@ def due_table(forecast: pd.DataFrame, soles: pd.DataFrame, pairs: pd.DataFrame) 
     frame = frame.sort_values(["wearer_id", "pair_id", "point"], ignore_index=True)
     as_of = frame["as_of"]
     age = (as_of - frame["fitted_on"]).dt.days.clip(lower=1).fillna(365.0)
+    owners = frame["wearer_id"].to_numpy(str)
     rows = pd.DataFrame(
         {
             "pair_id": frame["pair_id"],
-            "wearer": pd.factorize(frame["wearer_id"])[0],
+            "wearer": np.searchsorted(np.unique(pairs["wearer_id"].to_numpy(str)), owners),
             "point": frame["point"],
             "sole_age_days": age,
             "overdue_days": _overdue_days(frame, age),

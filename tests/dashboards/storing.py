@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pandas as pd
 
-from solespan.api.storage.forecasts.forecasts import replace_forecasts
+from solespan.api.storage.forecasts.forecast_writes import replace_forecasts
 from solespan.api.storage.importing.bulk import insert_rows, pks_by_id
 from solespan.api.storage.session import Database
 from tests.dashboards.builders import Rack

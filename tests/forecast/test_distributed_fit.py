@@ -8,9 +8,9 @@ import pytest
 from solespan.forecast import WearLog, WearModel, wear_log
 from solespan.forecast.model import full_panel_fit as everyone_module
 from solespan.forecast.model.distributed_fit import fit_split, join_panels
-from solespan.forecast.model.full_panel_fit import Threads
 from solespan.forecast.model.wear_fit import WearFit
 from solespan.forecast.panel.panel_of_log import build_panel
+from solespan.forecast.panel.wearer_parts import Threads
 from solespan.synthetic_data import shop_world, world
 from tests.forecast.builders import TODAY, log_of, rack, together
 

@@ -11,6 +11,7 @@ from rich.console import RenderableType
 
 from solespan.api.cli.files import PIPE
 from solespan.api.cli.grid import grid
+from solespan.api.cli.options import Dask, cluster_at
 from solespan.api.cli.output import Format, Out, OutputFormat, show
 from solespan.api.clock import Clock
 from solespan.api.errors import Refused
@@ -44,7 +45,11 @@ _NAMES = {"jobs": "jobs", "bench_hours": "bench hours", "revenue_minor": "revenu
 
 
 def workload(
-    months: Months = 12, by: By = "month", form: Format = OutputFormat.TABLE, out: Out = PIPE
+    months: Months = 12,
+    by: By = "month",
+    dask: Dask = None,
+    form: Format = OutputFormat.TABLE,
+    out: Out = PIPE,
 ) -> None:
     """Show jobs, bench hours, revenue and materials to come, with 50, 80 and 95 % intervals."""
     from solespan.api.cli.opening import opened
@@ -58,8 +63,8 @@ def workload(
             accepted="week or month",
             remedy="Write for example --by month",
         )
-    with opened() as (database, _):
-        ahead = year_ahead(database, Clock().today(), months)
+    with opened() as (database, _), cluster_at(dask) as cluster:
+        ahead = year_ahead(database, Clock().today(), months, runner=cluster)
     body = workload_body(ahead, months, by)
     show(
         body,
@@ -102,6 +107,7 @@ def bench_plan(
     benches: Benches = None,
     price_factor: Price = 1.0,
     demand_factor: Demand = 1.0,
+    dask: Dask = None,
     form: Format = OutputFormat.TABLE,
     out: Out = PIPE,
 ) -> None:
@@ -111,7 +117,7 @@ def bench_plan(
     from solespan.api.services.bench.bench_plan import make_plan
     from solespan.api.services.bench.bench_settings import read_bench_settings
 
-    with opened() as (database, _):
+    with opened() as (database, _), cluster_at(dask) as cluster:
         with database.reading() as session:
             hours = read_bench_settings(session)[0].bench_hours()
         asked = benches is not None or price_factor != 1.0 or demand_factor != 1.0
@@ -123,6 +129,7 @@ def bench_plan(
             tried=tried,
             price_factor=price_factor,
             demand_factor=demand_factor,
+            runner=cluster,
         )
     show(plan, Plan, form=form, out=out, table=lambda: _plan_tables(plan), rows="lead_times")
 

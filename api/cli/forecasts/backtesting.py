@@ -11,7 +11,7 @@ from rich.console import RenderableType
 
 from solespan.api.cli.files import PIPE, write_file
 from solespan.api.cli.grid import Grid, grid
-from solespan.api.cli.options import read_day
+from solespan.api.cli.options import Dask, cluster_at, read_day
 from solespan.api.cli.output import Format, Out, OutputFormat, note, show
 
 if TYPE_CHECKING:
@@ -48,6 +48,7 @@ def backtest(
     first: From = None,
     every: Every = USUAL_EVERY_DAYS,
     figure: Figure = None,
+    dask: Dask = None,
     form: Format = OutputFormat.TABLE,
     out: Out = PIPE,
 ) -> None:
@@ -68,8 +69,8 @@ def backtest(
             log = log_to_look_back_on(session, today)
             settings = services.forecaster.settings_on(session)
         days = _days(log, start, every)
-        with shown_progress() as tell:
-            back = backtest(log, days, settings=settings, progress=tell)
+        with shown_progress() as tell, cluster_at(dask) as cluster:
+            back = backtest(log, days, settings=settings, progress=tell, runner=cluster)
         with services.database.writing() as session:
             keep(session, back, days, today)
         with services.database.reading() as session:

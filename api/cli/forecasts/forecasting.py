@@ -13,7 +13,7 @@ from rich.console import Console, RenderableType
 from rich.progress import Progress, SpinnerColumn, TextColumn, TimeElapsedColumn
 
 from solespan.api.cli.files import PIPE, write_file
-from solespan.api.cli.options import Wearer, read_day
+from solespan.api.cli.options import Dask, Wearer, cluster_at, read_day
 from solespan.api.cli.output import Format, Out, OutputFormat, note, page_of, show
 from solespan.api.errors import NothingForecast, Refused
 
@@ -31,10 +31,6 @@ __all__ = ["register", "shown_progress"]
 
 AsOf = Annotated[
     str | None, typer.Option("--as-of", help="Day to look from, YYYY-MM-DD. Default today.")
-]
-Dask = Annotated[
-    str | None,
-    typer.Option("--dask", metavar="ADDRESS", help="Split the fit over this Dask scheduler."),
 ]
 Explained = Annotated[
     str | None, typer.Option("--explain", metavar="PAIR", help="Tell what drives this pair's date.")
@@ -78,13 +74,13 @@ def fit(as_of: AsOf = None, dask: Dask = None) -> None:
     with serving() as services:
         day = read_day(as_of, services.clock.today(), "--as-of", past=True)
         today = day == services.clock.today()
-        with shown_progress() as tell:
+        with shown_progress() as tell, cluster_at(dask) as cluster:
             if today:
-                with _stoppable(), _cluster(dask) as cluster:
+                with _stoppable():
                     fitted = services.fitter.refit(day, tell, cluster)
-                count = services.forecaster.update_behind(tell, everyone=True)
+                count = services.forecaster.update_behind(tell, everyone=True, runner=cluster)
             else:
-                fitted = services.fitter.fit_without_storing(day, tell)
+                fitted = services.fitter.fit_without_storing(day, tell, cluster)
         with services.database.reading() as session:
             log = load_wear_log(session)
     typer.echo(fitted.summary())
@@ -104,6 +100,7 @@ def forecast(
     explain: Explained = None,
     model: Model = None,
     keep: Kept = None,
+    dask: Dask = None,
     form: Format = OutputFormat.TABLE,
     out: Out = PIPE,
 ) -> None:
@@ -114,7 +111,7 @@ def forecast(
     if explain is not None:
         _explain(explain, as_of, form, out)
     else:
-        _show_forecast(as_of, wearer, other, form, out)
+        _show_forecast(as_of, wearer, other, dask, form, out)
 
 
 def _other_model(name: str, explain: str | None) -> DueModel | None:
@@ -200,7 +197,12 @@ def _explain(pair: str, as_of: str | None, form: OutputFormat, out: Path) -> Non
 
 
 def _show_forecast(
-    as_of: str | None, wearer: str | None, other: DueModel | None, form: OutputFormat, out: Path
+    as_of: str | None,
+    wearer: str | None,
+    other: DueModel | None,
+    dask: str | None,
+    form: OutputFormat,
+    out: Path,
 ) -> None:
     """Fit if that is due, then write the due list, or all rows as JSON or as the forecast file."""
     from solespan.api.cli.forecasts.due_table import due_table
@@ -214,9 +216,9 @@ def _show_forecast(
         if wearer is not None:
             with services.database.reading() as session:
                 known_wearer(session, wearer)
-        with shown_progress() as tell:
+        with shown_progress() as tell, cluster_at(dask) as cluster:
             if other is None:
-                fitted, log = _prepared(services, day, tell)
+                fitted, log = _prepared(services, day, tell, cluster)
                 log = log if wearer is None else log.of_wearers([wearer])
                 frame = _frame(services, fitted, log, day, wearer)
             else:
@@ -236,17 +238,6 @@ def _show_forecast(
         out=out,
         table=lambda: [due_table(frame, log, day)],
     )
-
-
-@contextmanager
-def _cluster(address: str | None) -> Iterator[DaskRunner | None]:
-    from solespan.api.services.forecasts.dask_runner import dask_cluster
-
-    if address is None:
-        yield None
-        return
-    with dask_cluster(address) as cluster:
-        yield cluster
 
 
 @contextmanager
@@ -272,15 +263,17 @@ def shown_progress() -> Iterator[service.Progress]:
         yield tell
 
 
-def _prepared(services: Services, day: date, tell: service.Progress) -> tuple[WearFit, WearLog]:
+def _prepared(
+    services: Services, day: date, tell: service.Progress, cluster: DaskRunner | None = None
+) -> tuple[WearFit, WearLog]:
     """Return the fit for that day and what was known then; today's are stored."""
     log = _log_until(services, day)
     if day != services.clock.today():
-        return services.fitter.fit_without_storing(day, tell), log
+        return services.fitter.fit_without_storing(day, tell, cluster), log
     stale = services.fitter.is_stale(at_once=True)
     if stale:
-        services.fitter.refit(day, tell)
-    services.forecaster.update_behind(tell, everyone=stale)
+        services.fitter.refit(day, tell, cluster)
+    services.forecaster.update_behind(tell, everyone=stale, runner=cluster)
     with services.database.reading() as session:
         stored = services.forecaster.newest_fit(session)
     if stored is None:

@@ -28,6 +28,7 @@ from solespan.forecast.bench.dates import bench_dates
 from solespan.forecast.bench.hours import BenchHours
 from solespan.forecast.bench.year_ahead import BenchYears, run_bench
 from solespan.forecast.frames import WORKS
+from solespan.forecast.panel.wearer_parts import Runner
 from solespan.forecast.workload import Jobs, Levelled, level
 from solespan.forecast.workload.asking import ask_owners, brought_forward
 from solespan.forecast.workload.settings import WorkloadSettings
@@ -65,6 +66,7 @@ def make_plan(
     tried: BenchHours | None = None,
     price_factor: float = 1.0,
     demand_factor: float = 1.0,
+    runner: Runner | None = None,
 ) -> dict[str, Any]:
     """Simulate the bench, keep the plan, and return it; forecasts made later use its waits.
 
@@ -74,13 +76,15 @@ def make_plan(
         Another bench to compare: more hands or other hours.
     price_factor, demand_factor : float
         Of the bench tried: its prices over the list, and the share of jobs it would still get.
+    runner : Runner, optional
+        Where pairs are simulated; None: here.
 
     Raises
     ------
     NothingForecast
         There is no fit yet.
     """
-    ahead = year_ahead(database, today, months)
+    ahead = year_ahead(database, today, months, runner=runner)
     books = ahead.books
     with database.reading() as session:
         forecast = load_forecasts(session)

@@ -32,6 +32,7 @@ from solespan.forecast.backtesting.year_look_back import past_years, plain_forec
 from solespan.forecast.bench.minutes import JobMinutes, work_times
 from solespan.forecast.bench.standards import STANDARDS
 from solespan.forecast.frames import WORKS
+from solespan.forecast.panel.wearer_parts import Runner
 from solespan.forecast.workload import (
     Booked,
     DueTable,
@@ -201,10 +202,17 @@ class _Kept:
 _kept = _Kept()
 
 
-def year_ahead(database: Database, today: date, months: int, years: int = 1000) -> YearAhead:
+def year_ahead(
+    database: Database,
+    today: date,
+    months: int,
+    years: int = 1000,
+    runner: Runner | None = None,
+) -> YearAhead:
     """Simulate the coming months, or give what was simulated from the same books today.
 
-    Totals are those of a year; fewer months are the first ones of it.
+    Totals are those of a year; fewer months are the first ones of it. Pairs are simulated where
+    `runner` says, else here.
 
     Raises `NothingForecast`; `forecast.errors.BadHorizon` for months outside 1 to 36.
     """
@@ -231,6 +239,7 @@ def year_ahead(database: Database, today: date, months: int, years: int = 1000) 
         replace(settings, months=max(months, YEAR_MONTHS)),
         books.booked,
         books.past,
+        runner,
     )
     ends = books.as_of + pd.DateOffset(months=months)
     simulated = simulated.until((ends - books.as_of).days)

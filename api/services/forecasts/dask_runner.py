@@ -1,20 +1,25 @@
-"""Dask runner service: how do the parts of a split fit live and work on a Dask cluster?
+"""Dask runner service: how do parts of a log live and work on a Dask cluster?
 
-`DaskRunner(client)` is a `forecast.model.full_panel_fit.Runner`: parts stay on the workers as
-futures, only small results come back. `dask_cluster(address)` opens one. Needs the extra `dask`.
+`DaskRunner(client)` is a `forecast.panel.wearer_parts.Runner`: parts stay on the workers as
+futures, only results come back. `dask_cluster(address)` opens one, and
+`spare_cluster` for the background. Needs the extra `dask`.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
-from itertools import pairwise
+from contextlib import ExitStack, contextmanager
 from typing import Any
 
-from solespan.api.errors import Refused
-from solespan.forecast.log import WearLog
+import structlog
 
-__all__ = ["DaskRunner", "dask_cluster"]
+from solespan.api.errors import Refused
+
+__all__ = ["DaskRunner", "dask_cluster", "spare_cluster"]
+
+log = structlog.get_logger("solespan.cluster")
+
+LEAST_WEARERS = 500
 
 
 class DaskRunner:
@@ -33,16 +38,19 @@ class DaskRunner:
         results: list[Any] = self._client.gather(parts)
         return results
 
-    def spread(self, log: WearLog) -> list[Any]:
-        """Send a log to the workers, split by wearer, a part a worker; return futures."""
-        with_sole = set(log.soles["pair_id"])
-        owners = log.pairs.loc[log.pairs["pair_id"].isin(with_sole), "wearer_id"]
-        wearers = sorted(set(owners))
-        many = max(min(len(self._client.scheduler_info()["workers"]), len(wearers)), 1)
-        cuts = [len(wearers) * k // many for k in range(many + 1)]
-        parts = [log.of_wearers(wearers[a:b]) for a, b in pairwise(cuts)]
-        futures: list[Any] = self._client.scatter(parts)
+    def hold(self, parts: list[Any]) -> list[Any]:
+        """Send parts to the workers, each to one; return futures."""
+        futures: list[Any] = self._client.scatter(parts, hash=False)
         return futures
+
+    def share(self, value: Any) -> Any:
+        """Send one value to every worker; return its future."""
+        return self._client.scatter(value, broadcast=True, hash=False)
+
+    @property
+    def workers(self) -> int:
+        """How many workers the cluster has now, at least one."""
+        return max(len(self._client.scheduler_info(n_workers=-1)["workers"]), 1)
 
 
 @contextmanager
@@ -67,3 +75,23 @@ def dask_cluster(address: str) -> Iterator[DaskRunner]:
         ) from cause
     with client:
         yield DaskRunner(client)
+
+
+@contextmanager
+def spare_cluster(
+    address: str | None, count_wearers: Callable[[], int]
+) -> Iterator[DaskRunner | None]:
+    """Connect to a scheduler for work that nobody waits for on so many wearers.
+
+    None where no scheduler is set, none answers, or the work is done sooner here.
+    """
+    if address is None or count_wearers() < LEAST_WEARERS:
+        yield None
+        return
+    with ExitStack() as opened:
+        try:
+            runner = opened.enter_context(dask_cluster(address))
+        except Refused as failure:
+            log.warning("no_cluster", problem=failure.what)
+            runner = None
+        yield runner

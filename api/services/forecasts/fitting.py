@@ -11,16 +11,19 @@ from __future__ import annotations
 import threading
 import time
 from collections.abc import Callable, Iterable
+from contextlib import AbstractContextManager
 from dataclasses import dataclass
 from datetime import date, timedelta
 from functools import partial
+from typing import Any
 
 import pandas as pd
 import structlog
+from sqlalchemy.orm import Session
 
 from solespan.api.errors import NothingForecast, SolespanError
 from solespan.api.logs import places_of
-from solespan.api.services.forecasts.dask_runner import DaskRunner
+from solespan.api.services.forecasts.dask_runner import spare_cluster
 from solespan.api.services.forecasts.forecasting import Forecaster, Progress
 from solespan.api.services.forecasts.supposed_outcomes import keep_supposed
 from solespan.api.services.forecasts.year_looks import look_back_on_years, looks_are_due
@@ -31,13 +34,16 @@ from solespan.api.storage.forecasts.forecasts import (
     save_fit,
     unfinished_fit,
 )
-from solespan.api.storage.rack.frames import load_wear_log
+from solespan.api.storage.rack.frames import load_wear_log, trusted_log
 from solespan.api.storage.rack.versions import newest_data_version
+from solespan.api.storage.rack.wearer_partitions import pair_counts, partitions
 from solespan.forecast import WearFit, WearModel
 from solespan.forecast.errors import ForecastError
+from solespan.forecast.log import WearLog
 from solespan.forecast.model.distributed_fit import fit_split
 from solespan.forecast.model.fit_start import FitStart
 from solespan.forecast.model.wear_fit import MODEL_VERSION
+from solespan.forecast.panel.wearer_parts import Runner, wearer_parts
 
 __all__ = ["BackgroundRefitter", "FitProgress", "Fitter"]
 
@@ -46,6 +52,7 @@ log = structlog.get_logger("solespan.fitting")
 REFIT_AFTER = timedelta(days=1)  # one wearer's forecasts follow their log without a refit
 UPKEEP_EVERY_S = 600.0
 OTHERS_WORK_S = 5.0
+FIT_PART_PAIRS = 2000  # of which the log is in memory at a time
 SETTLE_S = 0.5
 LONGEST_SETTLE_S = 10.0
 
@@ -72,7 +79,7 @@ class Fitter:
         self,
         as_of: date | None = None,
         progress: Progress | None = None,
-        cluster: DaskRunner | None = None,
+        cluster: Runner | None = None,
     ) -> WearFit:
         """Fit to what was known on `as_of` (default: today, UTC), store the fit, and return it.
 
@@ -102,10 +109,12 @@ class Fitter:
             self.progress = FitProgress()
         return fit
 
-    def fit_without_storing(self, as_of: date, progress: Progress | None = None) -> WearFit:
+    def fit_without_storing(
+        self, as_of: date, progress: Progress | None = None, cluster: Runner | None = None
+    ) -> WearFit:
         """Fit to what was known on another day, for a look back; nothing is stored."""
         with self._one_at_a_time:
-            return self._fit(as_of, progress, store=False)[0]
+            return self._fit(as_of, progress, store=False, cluster=cluster)[0]
 
     def is_stale(self, *, at_once: bool) -> bool:
         """Whether there is no fit of this model, or the log has changed since.
@@ -126,7 +135,7 @@ class Fitter:
         progress: Progress | None,
         *,
         store: bool,
-        cluster: DaskRunner | None = None,
+        cluster: Runner | None = None,
     ) -> tuple[WearFit, int]:
         def tell(step: str, fraction: float) -> None:
             self.progress = FitProgress(running=True, step=step, fraction=fraction)
@@ -134,12 +143,11 @@ class Fitter:
                 progress(step, fraction)
 
         tell("reading", 0.0)
+        moment = pd.Timestamp(as_of)
         with self._forecaster.database.reading(one_state=True) as session:
             seen = newest_data_version(session)
-            wear_log = load_wear_log(session)
-        moment = pd.Timestamp(as_of)
-        known = wear_log.until(moment)
-        if known.soles.empty:
+            logs = _held(session, moment, cluster) if cluster else _whole(session, moment)
+        if not logs:
             raise NothingForecast(
                 f"Up to {as_of} no pair had a sole, so there is nothing to fit.",
                 where="soles",
@@ -152,9 +160,9 @@ class Fitter:
             start = self._kept(as_of, seen) if store else None
             keep = partial(self._keep, as_of, seen) if store else None
             if cluster is None:
-                fit = WearModel(known, moment).fit(progress=tell, start=start, keep=keep)
+                fit = WearModel(logs[0], moment).fit(progress=tell, start=start, keep=keep)
             else:
-                fit = fit_split(cluster, cluster.spread(known), moment, tell, start, keep)
+                fit = fit_split(cluster, logs, moment, tell, start, keep)
         except ForecastError as cause:
             raise NothingForecast(
                 f"The wear model could not be fitted: {cause}",
@@ -183,6 +191,23 @@ class Fitter:
             )
 
 
+def _whole(session: Session, moment: pd.Timestamp) -> list[WearLog]:
+    """Read everything that was known on a day; nothing where no pair had a sole."""
+    known = load_wear_log(session).until(moment)
+    return [] if known.soles.empty else [known]
+
+
+def _held(session: Session, moment: pd.Timestamp, cluster: Runner) -> list[Any]:
+    """Read the same part by part, and let each go to a worker before the next is read."""
+    counts = pair_counts(session)
+    held = []
+    for wearer_ids in partitions(list(counts), counts, FIT_PART_PAIRS):
+        (known,) = wearer_parts(trusted_log(session, wearer_ids).until(moment), 1)
+        if not known.soles.empty:
+            held += cluster.hold([known])
+    return held
+
+
 class BackgroundRefitter(PeriodicLoop):
     """The background thread that keeps fit and forecasts current; `wake` makes it look now.
 
@@ -201,6 +226,7 @@ class BackgroundRefitter(PeriodicLoop):
         everyone: Callable[[], Iterable[BackgroundRefitter]] | None = None,
         wake: threading.Event | None = None,
         sweep: Callable[[], None] | None = None,
+        dask_address: str | None = None,
         settle_s: float = SETTLE_S,
         longest_settle_s: float = LONGEST_SETTLE_S,
     ) -> None:
@@ -209,6 +235,7 @@ class BackgroundRefitter(PeriodicLoop):
         self._fitter = fitter
         self._everyone = everyone or (lambda: (self,))
         self._sweep = sweep
+        self._dask_address = dask_address
         self._settle_s = settle_s
         self._longest_settle_s = longest_settle_s
         self._refit_asked = threading.Event()
@@ -288,6 +315,10 @@ class BackgroundRefitter(PeriodicLoop):
             else:
                 self._is_anothers = True
 
+    def _cluster(self, *, everyone: bool) -> AbstractContextManager[Runner | None]:
+        count = partial(self._forecaster.count_work, everyone=everyone)
+        return spare_cluster(self._dask_address, count)
+
     def _is_due(self) -> bool:
         return self._forecaster.has_soles() and (
             self._fitter.is_stale(at_once=False)
@@ -300,12 +331,14 @@ class BackgroundRefitter(PeriodicLoop):
         if asked:  # else one that is asked for just now would be dropped
             self._refit_asked.clear()
         fitted = asked or self._fitter.is_stale(at_once=False)  # another may have fitted just now
-        if fitted:
-            self._fitter.refit()
-        count = self._forecaster.update_behind(everyone=fitted)
+        with self._cluster(everyone=fitted) as cluster:
+            if fitted:
+                self._fitter.refit(cluster=cluster)
+            count = self._forecaster.update_behind(everyone=fitted, runner=cluster)
         supposed, today = 0, self._forecaster.clock.today()
         if fitted or count:
             supposed = keep_supposed(self._forecaster.database, today)
         elif looks_are_due(self._forecaster.database, today):
-            look_back_on_years(self._forecaster.database, today)
+            with self._cluster(everyone=True) as cluster:
+                look_back_on_years(self._forecaster.database, today, cluster)
         log.info("upkeep", fitted=fitted, wearers=count, supposed=supposed)

@@ -11,10 +11,11 @@ logging. Its forecasts are then missing, and an event names the kind of failure.
 from __future__ import annotations
 
 import threading
-from collections import OrderedDict
-from collections.abc import Callable, Collection, Iterator, Sequence
+from collections import OrderedDict, deque
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
+from functools import partial
 from typing import Any, TypeVar
 
 import pandas as pd
@@ -32,9 +33,10 @@ from solespan.api.storage.forecasts.forecast_reads import (
     list_due,
     wearer_of_pair,
 )
-from solespan.api.storage.forecasts.forecasts import replace_forecasts
-from solespan.api.storage.rack.frames import load_frames
+from solespan.api.storage.forecasts.forecast_writes import replace_forecasts
+from solespan.api.storage.rack.frames import trusted_log
 from solespan.api.storage.rack.records import owner_of
+from solespan.api.storage.rack.wearer_partitions import pair_counts, partitions
 from solespan.api.storage.session import Database
 from solespan.api.storage.tables.results import Fit
 from solespan.forecast import Explanation, ForecastSettings, WearFit, explain, forecast, wear_path
@@ -42,6 +44,7 @@ from solespan.forecast.errors import ForecastError
 from solespan.forecast.frames import FORECAST
 from solespan.forecast.log import WearLog
 from solespan.forecast.model.wear_fit import MODEL_VERSION
+from solespan.forecast.panel.wearer_parts import Runner, Threads
 
 __all__ = [
     "DueFilter",
@@ -57,7 +60,9 @@ Progress = Callable[[str, float], None]
 T = TypeVar("T")
 log = structlog.get_logger("solespan.forecasting")
 
-CHUNK_WEARERS = 50
+PARTITION_PAIRS = 400
+FEW_WEARERS = 50  # one partition without counting
+PARTITIONS_OF_WORKER = 2  # that wait at a time
 KEPT_RESULTS = 512
 
 
@@ -106,7 +111,7 @@ class Forecaster:
         if stored is None:
             self._put(session, no_rows(), [wearer_id], None)
             return False
-        wear_log = _trusted_log(session, [wearer_id])
+        wear_log = trusted_log(session, [wearer_id])
         if wear_log.wearers.empty:
             return False
         as_of = self.clock.today(str(wear_log.wearers["time_zone"].iloc[0]))
@@ -121,38 +126,68 @@ class Forecaster:
         if owner is not None:
             self.update_wearer(session, owner.wearer_id)
 
-    def update_behind(self, progress: Progress | None = None, *, everyone: bool = False) -> int:
+    def update_behind(
+        self,
+        progress: Progress | None = None,
+        *,
+        everyone: bool = False,
+        runner: Runner | None = None,
+    ) -> int:
         """Bring every wearer up to date whose forecasts are missing or old; return how many.
 
-        Forecasts are computed outside the transaction that stores them, so that nobody waits to
-        log. A wearer who logged meanwhile was brought up to date by that.
+        Logs are read and forecasts written a partition of wearers at a time. They are computed here
+        or where `runner` says, outside of any transaction, so that nobody waits to log. A wearer
+        who logged meanwhile was brought up to date by that.
         """
         with self.database.reading() as session:
             stored = self.newest_fit(session)
             behind = list(self._behind(session, everyone=everyone))
+            counts = pair_counts(session) if len(behind) > FEW_WEARERS else {}
             followed = are_followed(session, self._operator)
             wanted = self.settings_on(session)
         if stored is None:
             return 0
-        done = 0
-        for as_of, chunk in _chunks(behind):
-            if progress is not None:
-                progress("forecasting", done / len(behind))
-            with self.database.reading() as session:
-                before = forecast_reads.data_versions(session, chunk)
-                settings = self.settings_on(session, as_of)
-                frame = self.frame_of(stored.fit, _trusted_log(session, chunk), as_of, settings)
-                owners = dict(forecast_reads.pairs_of(session, chunk))
-            with self.database.writing() as session:
-                now = forecast_reads.data_versions(session, chunk, lock=True)
-                same = {w for w in chunk if w in now and now[w] == before.get(w)}
-                mine = frame[frame["pair_id"].map(owners).isin(same)]
-                self._put(session, mine, sorted(same), stored)
-            done += len(chunk)
+        at = Threads() if runner is None else runner
+        ahead = 0 if runner is None else PARTITIONS_OF_WORKER * runner.workers
+        shared, done = at.share(stored.fit), 0
+        waiting: deque[_Partition] = deque()
+        for as_of, wearer_ids in _partitions(behind, counts):
+            waiting.append(self._begun(at, shared, as_of, wearer_ids))
+            if len(waiting) > ahead:
+                done += self._finished(at, waiting.popleft(), stored)
+                if progress is not None:
+                    progress("forecasting", done / len(behind))
+        while waiting:
+            done += self._finished(at, waiting.popleft(), stored)
         if not followed:
             with self.database.writing() as session:
                 keep_followed(session, wanted)
         return done
+
+    def _begun(
+        self, runner: Runner, fit: Any, as_of: date, wearer_ids: Sequence[str]
+    ) -> _Partition:
+        """Read a partition's log, and have it forecast."""
+        with self.database.reading() as session:
+            before = forecast_reads.data_versions(session, wearer_ids)
+            settings = self.settings_on(session, as_of)
+            wear_log = trusted_log(session, wearer_ids)
+            owners = dict(forecast_reads.pairs_of(session, wearer_ids))
+        make = partial(_frame_of, as_of=as_of, settings=settings)
+        frame = runner.map(make, [fit], runner.hold([wear_log]))
+        return _Partition(wearer_ids, before, owners, frame)
+
+    def _finished(self, runner: Runner, part: _Partition, stored: StoredFit) -> int:
+        """Write a partition's forecasts but of those who logged meanwhile; count its wearers."""
+        frame, problem = runner.gather(part.frame)[0]
+        if problem is not None:
+            log.warning("forecast_impossible", kind=problem)
+        with self.database.writing() as session:
+            now = forecast_reads.data_versions(session, part.wearer_ids, lock=True)
+            same = {w for w in part.wearer_ids if w in now and now[w] == part.before.get(w)}
+            mine = frame[frame["pair_id"].map(part.owners).isin(same)]
+            self._put(session, mine, sorted(same), stored)
+        return len(part.wearer_ids)
 
     def has_soles(self) -> bool:
         """Whether there is anything to forecast."""
@@ -168,6 +203,11 @@ class Forecaster:
         """Count the wearers whose forecasts are missing or old."""
         return sum(1 for _ in self._behind(session))
 
+    def count_work(self, *, everyone: bool) -> int:
+        """Count the wearers who are to be forecast."""
+        with self.database.reading() as session:
+            return sum(1 for _ in self._behind(session, everyone=everyone))
+
     def frame_of(
         self,
         fit: WearFit,
@@ -176,13 +216,10 @@ class Forecaster:
         settings: ForecastSettings,
     ) -> pd.DataFrame:
         """Return the forecast frame of a log, without rows when it cannot be forecast."""
-        if wear_log.soles.empty:
-            return no_rows()
-        try:
-            return forecast(fit, wear_log, pd.Timestamp(as_of), settings)
-        except ForecastError as failure:
-            log.warning("forecast_impossible", kind=type(failure).__name__)
-            return no_rows()
+        frame, problem = _frame_of(fit, wear_log, as_of, settings)
+        if problem is not None:
+            log.warning("forecast_impossible", kind=problem)
+        return frame
 
     def explanation(self, session: Session, pair_id: str) -> Explanation:
         """Return why a pair's forecast says what it says. Raises `NotFound`, `NothingForecast`."""
@@ -215,7 +252,7 @@ class Forecaster:
             if key in self._results:
                 self._results.move_to_end(key)
                 return self._results[key], as_of
-        wear_log = _trusted_log(session, [whose["wearer_id"]])
+        wear_log = trusted_log(session, [whose["wearer_id"]])
         if pair_id not in set(wear_log.soles["pair_id"]):
             raise NothingForecast(
                 f"The pair {pair_id} has no sole, so there is nothing to forecast.",
@@ -247,22 +284,38 @@ class Forecaster:
         replace_forecasts(session, frame, wearer_ids=wearer_ids, fit=fit)
 
 
-def _trusted_log(session: Session, wearer_ids: Collection[str]) -> WearLog:
-    """Read the log of some wearers without checking it again: the database's constraints hold.
-
-    Checking costs more than the forecast itself, and this is done at every wear day logged.
-    """
-    return WearLog(**load_frames(session, wearer_ids))
-
-
 def no_rows() -> pd.DataFrame:
     """Return a forecast frame without rows."""
     return pd.DataFrame({column.name: [] for column in FORECAST})
 
 
-def _chunks(behind: Sequence[tuple[str, date]]) -> Iterator[tuple[date, list[str]]]:
-    """Yield wearers a chunk at a time, those of one calendar day together."""
+@dataclass(frozen=True)
+class _Partition:
+    """Wearers who are forecast together: their data versions, pairs, and a handle of the rows."""
+
+    wearer_ids: Sequence[str]
+    before: dict[str, int]
+    owners: dict[str, str]
+    frame: list[Any]
+
+
+def _frame_of(
+    fit: WearFit, wear_log: WearLog, as_of: date, settings: ForecastSettings
+) -> tuple[pd.DataFrame, str | None]:
+    """Return the forecast frame of a log, or no rows and the kind of what keeps it from one."""
+    if wear_log.soles.empty:
+        return no_rows(), None
+    try:
+        return forecast(fit, wear_log, pd.Timestamp(as_of), settings), None
+    except ForecastError as failure:
+        return no_rows(), type(failure).__name__
+
+
+def _partitions(
+    behind: Sequence[tuple[str, date]], counts: dict[str, int]
+) -> Iterator[tuple[date, list[str]]]:
+    """Yield partitions of wearers, those of one calendar day together."""
     for day in sorted({day for _, day in behind}):
         wearers = [wearer for wearer, its_day in behind if its_day == day]
-        for start in range(0, len(wearers), CHUNK_WEARERS):
-            yield day, wearers[start : start + CHUNK_WEARERS]
+        for part in partitions(wearers, counts, PARTITION_PAIRS):
+            yield day, part

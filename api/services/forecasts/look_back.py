@@ -18,6 +18,7 @@ import structlog
 from sqlalchemy.orm import Session
 
 from solespan.api.errors import NothingForecast
+from solespan.api.services.forecasts.dask_runner import spare_cluster
 from solespan.api.services.forecasts.forecasting import Forecaster
 from solespan.api.storage.rack.frames import load_wear_log
 from solespan.api.storage.shop_settings import find_setting, put_setting
@@ -75,8 +76,9 @@ def kept(session: Session) -> dict[str, Any] | None:
 class LookBack:
     """Looks back over one tenant's log, one look at a time."""
 
-    def __init__(self, forecaster: Forecaster) -> None:
+    def __init__(self, forecaster: Forecaster, dask_address: str | None = None) -> None:
         self._forecaster = forecaster
+        self._dask_address = dask_address
         self._one_at_a_time = threading.Lock()
         self.running = False
         self.problem = ""
@@ -112,6 +114,7 @@ class LookBack:
             known = log_to_look_back_on(session, today)
             settings = self._forecaster.settings_on(session)
         days = usual_days(known, EVERY_DAYS)
-        back = backtest(known, days, settings=settings, progress=progress)
+        with spare_cluster(self._dask_address, lambda: len(known.wearers)) as runner:
+            back = backtest(known, days, settings=settings, progress=progress, runner=runner)
         with database.writing() as session:
             keep(session, back, days, today)

@@ -17,6 +17,7 @@ from solespan.api.storage.bench.year_looks import keep_looks, kept_looks
 from solespan.api.storage.rack.frames import load_wear_log
 from solespan.api.storage.session import Database
 from solespan.forecast.backtesting.year_look_back import look_back
+from solespan.forecast.panel.wearer_parts import Runner
 from solespan.forecast.workload import WorkloadSettings, fit_habits
 
 __all__ = ["look_back_on_years", "looks_are_due"]
@@ -35,7 +36,7 @@ def looks_are_due(database: Database, today: date) -> bool:
     return found is None or (today - found[0]).days >= EVERY_DAYS
 
 
-def look_back_on_years(database: Database, today: date) -> int:
+def look_back_on_years(database: Database, today: date, runner: Runner | None = None) -> int:
     """Forecast past years and keep what was found; return how many years."""
     as_of = pd.Timestamp(today)
     with database.reading() as session:
@@ -44,7 +45,7 @@ def look_back_on_years(database: Database, today: date) -> int:
     looks = []
     if len(known.pairs) <= MOST_PAIRS:
         settings = WorkloadSettings(years=YEARS, listed_years=0)
-        found = look_back(known, as_of, fit_habits(outcomes, as_of), settings)
+        found = look_back(known, as_of, fit_habits(outcomes, as_of), settings, runner=runner)
         found = found.assign(as_of=[day.date().isoformat() for day in found["as_of"]])
         told = found.astype(object).where(found.notna(), None)
         looks = [

@@ -1,4 +1,4 @@
-"""Forecasts storage: how are fits and forecasts kept, replaced and read?
+"""Forecasts storage: how are fits kept, and forecasts read?
 
 Rows of `forecasts` have the columns of `forecast.frames.FORECAST`; the text ids come from a join.
 """
@@ -11,7 +11,7 @@ from functools import cache
 from typing import Any, cast
 
 import pandas as pd
-from sqlalchemy import Select, Table, delete, insert, select
+from sqlalchemy import Select, Table, delete, select
 from sqlalchemy.orm import Session
 
 from solespan.api.storage.rack.frames import frame_of_rows
@@ -26,7 +26,6 @@ __all__ = [
     "forecast_query",
     "keep_unfinished",
     "load_forecasts",
-    "replace_forecasts",
     "save_fit",
     "unfinished_fit",
 ]
@@ -72,76 +71,6 @@ def unfinished_fit(
 def drop_unfinished(session: Session) -> None:
     """Forget where fits were stopped."""
     session.execute(delete(Fit).where(Fit.model_version.like(f"%{UNFINISHED}")))
-
-
-def replace_forecasts(
-    session: Session,
-    frame: pd.DataFrame,
-    *,
-    wearer_ids: Collection[str] | None = None,
-    fit: Fit | None = None,
-) -> int:
-    """Put a forecast frame in the place of the old rows; return how many rows were written.
-
-    Parameters
-    ----------
-    frame : DataFrame
-        Columns `forecast.frames.FORECAST`; rows of pairs that are not stored are an error.
-    wearer_ids : collection of str, optional
-        Whose old rows go; all wearers when None. Name every wearer that `frame` was made for.
-    fit : Fit, optional
-        The fit that the forecast leans on.
-    """
-    pairs = select(Pair.pair_id, Pair.id, Wearer.data_version).join(Pair.wearer)
-    old = delete(ForecastRow)
-    if wearer_ids is not None:
-        pairs = pairs.where(Wearer.wearer_id.in_(list(wearer_ids)))
-        old = old.where(
-            ForecastRow.pair_pk.in_(
-                select(Pair.id).join(Pair.wearer).where(Wearer.wearer_id.in_(list(wearer_ids)))
-            )
-        )
-    known = {row.pair_id: (row.id, row.data_version) for row in session.execute(pairs)}
-    fitted = select(Sole.sole_id, Sole.id)
-    if wearer_ids is not None:
-        mine = fitted.join(Sole.pair).join(Pair.wearer)
-        fitted = mine.where(Wearer.wearer_id.in_(list(wearer_ids)))
-    soles = {row.sole_id: row.id for row in session.execute(fitted)}
-    session.execute(old, execution_options={"synchronize_session": False})
-    rows = [
-        _stored(record, known, soles, fit.id if fit else None)
-        for record in frame.to_dict(orient="records")
-    ]
-    if rows:
-        session.execute(insert(cast("Table", ForecastRow.__table__)), rows)
-    return len(rows)
-
-
-def _stored(
-    record: dict[Any, Any],
-    pairs: dict[str, tuple[int, int]],
-    soles: dict[str, int],
-    fit_pk: int | None,
-) -> dict[str, Any]:
-    out: dict[str, Any] = {}
-    for column in FORECAST:
-        value = record.get(column.name)
-        if value is None or value is pd.NaT or value != value:  # noqa: PLR0124 - NaN
-            value = None
-        elif column.kind == "date":
-            value = pd.Timestamp(value).date()
-        elif column.kind == "number":
-            value = float(value)
-        out[column.name] = value
-    pair_pk, data_version = pairs[out.pop("pair_id")]
-    sole_id = out.pop("sole_id")
-    return {
-        **out,
-        "pair_pk": pair_pk,
-        "sole_pk": soles.get(sole_id) if sole_id is not None else None,
-        "fit_pk": fit_pk,
-        "data_version": data_version,
-    }
 
 
 @cache

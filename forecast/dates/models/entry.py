@@ -13,6 +13,7 @@ from solespan.forecast.dates.models.due_frame import due_frame
 from solespan.forecast.log import WearLog
 from solespan.forecast.panel.log_arrays import log_arrays
 from solespan.forecast.panel.panel_of_log import panel_of
+from solespan.forecast.panel.wearer_parts import Runner
 from solespan.forecast.settings import ForecastSettings
 
 __all__ = ["DueModel", "DueRows"]
@@ -59,6 +60,8 @@ class DueModel:
         What the model learns beforehand; `start` is an earlier one or None.
     frame : callable (fit, log, as_of, settings) -> DataFrame, optional
         The forecast file, where the model fills more of it than its rows and draws give.
+    fit_parts : callable (runner, log, as_of, start) -> Any, optional
+        The same fit, where a `forecast.panel.wearer_parts.Runner` has parts of the log.
     """
 
     name: str
@@ -67,6 +70,15 @@ class DueModel:
     draw: Callable[[WearLog, pd.Timestamp, int, Any], DueRows]
     fit: Callable[[WearLog, pd.Timestamp, Any], Any] = _nothing
     frame: Callable[[Any, WearLog, pd.Timestamp, ForecastSettings], pd.DataFrame] | None = None
+    fit_parts: Callable[[Runner, WearLog, pd.Timestamp, Any], Any] | None = None
+
+    def fit_on(
+        self, runner: Runner | None, log: WearLog, as_of: pd.Timestamp, start: Any = None
+    ) -> Any:
+        """Fit to a log: here, or part by part where the model can and there is a runner."""
+        if runner is None or self.fit_parts is None:
+            return self.fit(log, as_of, start)
+        return self.fit_parts(runner, log, as_of, start)
 
     def forecast(
         self, log: WearLog, as_of: pd.Timestamp, settings: ForecastSettings, fit: Any = None

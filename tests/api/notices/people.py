@@ -11,7 +11,7 @@ from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from solespan.api.schemas.notices.notices import NoticeRules
-from solespan.api.storage.forecasts.forecasts import replace_forecasts
+from solespan.api.storage.forecasts.forecast_writes import replace_forecasts
 from solespan.api.storage.importing.bulk import insert_rows, pks_by_id
 from solespan.api.storage.notices.consents import give_consent
 from solespan.api.storage.notices.notices import list_notices

@@ -144,7 +144,8 @@ def _dates_move(shop, days):
     """The forecast is of today, and every day in it is later."""
     import pandas as pd
 
-    from solespan.api.storage.forecasts.forecasts import load_forecasts, replace_forecasts
+    from solespan.api.storage.forecasts.forecast_writes import replace_forecasts
+    from solespan.api.storage.forecasts.forecasts import load_forecasts
 
     with shop.database.writing() as session:
         frame = load_forecasts(session)

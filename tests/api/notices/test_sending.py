@@ -374,7 +374,8 @@ def _forecast_anew(session, clock):
     """The dates stay, the forecast is of today; the pair that was far away stays so."""
     import pandas as pd
 
-    from solespan.api.storage.forecasts.forecasts import load_forecasts, replace_forecasts
+    from solespan.api.storage.forecasts.forecast_writes import replace_forecasts
+    from solespan.api.storage.forecasts.forecasts import load_forecasts
 
     frame = load_forecasts(session)
     frame["as_of"] = pd.Timestamp(clock.today()).as_unit("s")

@@ -12,7 +12,8 @@ from sqlalchemy import select
 from sqlalchemy.exc import DBAPIError, StatementError
 
 from solespan.api.storage.forecasts.forecast_reads import forecast_days
-from solespan.api.storage.forecasts.forecasts import load_forecasts, replace_forecasts, save_fit
+from solespan.api.storage.forecasts.forecast_writes import replace_forecasts
+from solespan.api.storage.forecasts.forecasts import load_forecasts, save_fit
 from solespan.api.storage.importing.bulk import insert_rows, update_rows
 from solespan.api.storage.rack.frames import load_frames, load_wear_log
 from solespan.api.storage.rack.versions import newest_data_version, raise_data_version
