@@ -99,4 +99,5 @@ class BenchClock:
 
     def dried(self, minute: np.ndarray, hours: np.ndarray) -> np.ndarray:
         """Say when what was laid aside has dried for so many hours of the calendar."""
-        return np.maximum(self.bench_minute(self.calendar_hour(minute) + hours), minute)
+        dry = self.bench_minute(self.calendar_hour(minute) + hours)
+        return np.asarray(np.maximum(dry, minute))

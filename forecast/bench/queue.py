@@ -229,7 +229,8 @@ class _Room:
             held = np.partition(self.leaves, over, axis=1)[:, over : over + 1]
             np.maximum(able[:, : self.lines], held, out=able[:, : self.lines])
         if self.bare:
-            return np.maximum(able, self.free[0].min(axis=1)[:, None], out=able)
+            np.maximum(able, self.free[0].min(axis=1)[:, None], out=able)
+            return able
         kind = self.kind[self.each[:, None], self.job]
         team = np.stack([free.min(axis=1) for free in self.free], axis=1)
         of_kind = np.stack([team[:, can].min(axis=1) for can in self.teams.T], axis=1)
@@ -265,4 +266,4 @@ class _Room:
         if len(row) and (self.leaves[row, place] > start).any():
             self._more_places()
             place = self.leaves[row].argmin(axis=1)
-        return place
+        return np.asarray(place)
