@@ -2,14 +2,17 @@
 
 By when should each pair be booked, when would it be back, and when is its owner asked?
 
-The simulated bench answers for each week of reception; a pair takes the answers of the week in
-which it would be handed over.
+The simulated bench answers for each week. A pair is back as pairs are that are handed over in its
+week. It is booked by the last day on which a place asked for is free in time.
 """
 
 from __future__ import annotations
 
 import numpy as np
 import pandas as pd
+
+from solespan.forecast.bench.lead_times import waits_of
+from solespan.forecast.settings import ForecastSettings
 
 __all__ = ["bench_dates"]
 
@@ -33,9 +36,9 @@ def bench_dates(
     Returns
     -------
     DataFrame
-        `pair_id`, `send_by`, `ask_on`, `book_by` (hand-over day less the wait that nine in ten jobs
-        stay under), `back_on_p10`, `back_on_p50`, `back_on_p90`. Hand-over is on `ask_on`, or on
-        `send_by` where nothing is planned.
+        `pair_id`, `send_by`, `ask_on`, `book_by` (the last day to ask for a place, as forecasts
+        have it: `forecast.settings.ForecastSettings.book_by`), `back_on_p10`, `back_on_p50`,
+        `back_on_p90`. Hand-over is on `ask_on`, or on `send_by` where nothing is planned.
     """
     rows = send_by.dropna(subset=["send_by"]).reset_index(drop=True)
     asked = pd.to_datetime(rows["pair_id"].map(ask_on.to_dict())).astype("datetime64[s]")
@@ -45,16 +48,18 @@ def bench_dates(
     out = pd.DataFrame({"pair_id": rows["pair_id"], "send_by": rows["send_by"], "ask_on": asked})
     if not len(weeks):
         never = pd.Series(pd.NaT, index=out.index)
-        return out.assign(book_by=day, back_on_p10=never, back_on_p50=never, back_on_p90=never)
+        return out.assign(
+            book_by=rows["send_by"], back_on_p10=never, back_on_p50=never, back_on_p90=never
+        )
     # after the last week simulated the last one's answers stand
     place = np.clip(np.searchsorted(weeks, day.to_numpy(), side="right") - 1, 0, len(weeks) - 1)
 
-    def shifted(column: str, sign: int) -> pd.Series:
+    def shifted(column: str) -> pd.Series:
         days = np.ceil(lead_times[column].to_numpy(float)[place])
-        moved = pd.Series(day + sign * pd.to_timedelta(days, unit="D"))
-        return moved.astype("datetime64[s]")
+        return pd.Series(day + pd.to_timedelta(days, unit="D")).astype("datetime64[s]")
 
-    out["book_by"] = shifted("wait_days_p90", -1)
+    waits = ForecastSettings(bench_waits=waits_of(lead_times))
+    out["book_by"] = waits.book_by(rows["send_by"].to_numpy("datetime64[s]"))
     for name in ("p10", "p50", "p90"):
-        out[f"back_on_{name}"] = shifted(f"lead_days_{name}", 1)
+        out[f"back_on_{name}"] = shifted(f"lead_days_{name}")
     return out

@@ -1,21 +1,27 @@
 """Queue simulation: when does each job leave the bench, in many simulated years at once?
 
-Work goes in two stages with a wait between them (cement and finish dry). A bench takes the ready
-piece of work with the highest priority, the longest waiting first, and does not lay it aside. A
-dried job goes before a new one, and a new one is begun only while fewer than `in_work_limit` are in
-work. All simulated years step together: each step, one piece of work in every year. Time is any
-unit, as long as all times have the same one.
+Work goes in two steps with a wait between them (cement and finish dry). A piece of work needs a
+bench that can do its kind, and its machine where it has one; it is not laid aside. Dried jobs go
+before new ones, urgent before others, then the first come. A new job is begun only while fewer
+than `in_work_limit` are in work. All simulated years step together: each step, one piece of work
+in every year. Time is any unit, as long as all times have the same one.
+
+New jobs of like kind and urgency stand in one line, so only the head of each line is looked at.
+Jobs in work have a place each. So the time a step takes does not grow with the jobs that wait.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, field
 
 import numpy as np
 
-__all__ = ["Queue", "Served", "serve"]
+__all__ = ["Places", "Queue", "Served", "serve"]
 
-_BATCH = 64
+_FIRST_PLACES = 4
+_DRIED_BEFORE = 1e9
+Dry = Callable[[np.ndarray, np.ndarray], np.ndarray]
 
 
 @dataclass(frozen=True)
@@ -26,6 +32,8 @@ class Queue:
     first_work, second_work : time at the bench before and after the wait; a job may have no second.
     wait : time between the two.
     urgency : higher goes first; zeros = in order of arrival.
+    kind : which skills and machines it needs: a row of those of `Places`; None = one kind.
+    begun : jobs whose first step is done already; they are in work and arrive dried. None = none.
     """
 
     arrival: np.ndarray
@@ -33,6 +41,29 @@ class Queue:
     second_work: np.ndarray
     wait: np.ndarray
     urgency: np.ndarray
+    kind: np.ndarray | None = None
+    begun: np.ndarray | None = None
+
+
+@dataclass(frozen=True)
+class Places:
+    """Where work is done.
+
+    skills : kinds each bench does, shape (benches, kinds); a bench that does fewer goes first.
+    in_work_limit : most jobs begun and not done at a time; 0 = no limit.
+    machine_of : machine of the first and second step of each kind, shape (kinds, 2); -1 = none.
+    machines : how many there are of each machine.
+    """
+
+    skills: np.ndarray
+    in_work_limit: int = 0
+    machine_of: np.ndarray = field(default_factory=lambda: np.full((1, 2), -1))
+    machines: tuple[int, ...] = ()
+
+    @classmethod
+    def alike(cls, benches: int, in_work_limit: int = 0) -> Places:
+        """Benches that all do everything, without machines."""
+        return cls(np.ones((benches, 1), bool), in_work_limit)
 
 
 @dataclass(frozen=True)
@@ -44,88 +75,195 @@ class Served:
     worked: np.ndarray
 
 
-def serve(queue: Queue, benches: int = 1, in_work_limit: int = 0) -> Served:
+def serve(queue: Queue, places: Places, dry: Dry = np.add) -> Served:
     """Simulate the bench.
 
     Parameters
     ----------
     queue : Queue
-    benches : int
-        How many work side by side.
-    in_work_limit : int
-        Most jobs begun and not done at a time; 0 = no limit.
+    places : Places
+    dry : function of two arrays
+        When work that ends at a time has waited so long; the sum, unless the wait has another clock
+        than the work.
 
     Returns
     -------
     Served
         inf where there is no job.
     """
-    years, jobs = queue.arrival.shape
-    arrival = queue.arrival
-    there = np.isfinite(arrival)
-    ready = arrival.copy()  # when the next stage can start; inf when all is done
-    stage = np.zeros((years, jobs), dtype=np.int8)
-    begun = np.full((years, jobs), np.inf)
-    done = np.full((years, jobs), np.inf)
-    free = np.zeros((years, benches))
-    worked = np.zeros(years)
-    ending = np.full((years, max(in_work_limit, 1)), -np.inf)  # ends of what was begun
-    each = np.arange(years)
-    low, high = 0, min(_BATCH, jobs)
-    pieces = int((there.sum(axis=1) + (there & (queue.second_work > 0)).sum(axis=1)).max(initial=0))
-    for _ in range(pieces):
-        low = _first_open(ready, low, jobs)
-        bench = free.argmin(axis=1)
-        now = free[each, bench]
-        while True:
-            part = slice(low, max(high, low + 1))
-            able = _able(ready[:, part], stage[:, part], ending, in_work_limit)
-            start = np.maximum(able.min(axis=1, initial=np.inf), now)
-            # the window must hold every job that has come by the time the next piece begins
-            if high >= jobs or (start <= arrival[:, high]).all():
-                break
-            high = min(high + _BATCH, jobs)
-        choice = np.where(able <= start[:, None], _order(queue, stage, part), np.inf).argmin(axis=1)
-        choice += low
+    room = _Room(queue, places)
+    there = np.isfinite(queue.arrival)
+    second = there & (queue.second_work > 0)
+    first = there if queue.begun is None else there & ~queue.begun
+    for _ in range(int((first.sum(axis=1) + second.sum(axis=1)).max(initial=0))):
+        if not room.step(dry):
+            break
+    return Served(room.begun, room.done, room.worked)
+
+
+class _Room:
+    """The bench in mid-simulation.
+
+    Columns of `ready` and `key` are the heads of the lines, then the places of jobs in work. A
+    place holds a job until it leaves: `leaves` is -inf when empty, inf until its last step begins.
+    """
+
+    def __init__(self, queue: Queue, places: Places) -> None:
+        self.queue, self.places = queue, places
+        years, jobs = queue.arrival.shape
+        self.each = np.arange(years)
+        shape = (years, jobs)
+        self.kind = np.zeros(shape, np.int64) if queue.kind is None else queue.kind
+        self.begun, self.done = np.full(shape, np.inf), np.full(shape, np.inf)
+        self.worked = np.zeros(years)
+        # benches of the same skills are a team; the teams that can do least stand first
+        teams, team = np.unique(places.skills, axis=0, return_inverse=True)
+        order = np.argsort(teams.sum(axis=1), kind="stable")
+        self.teams, team = teams[order], np.argsort(order)[team]
+        self.free = [np.zeros((years, n)) for n in np.bincount(team)]
+        self.machines = [np.zeros((years, n)) for n in places.machines]
+        self.alike = len(self.teams) == 1 and bool(self.teams.all())
+        self.bare = self.alike and not self.machines
+        self._line_up()
+        self._take_in_begun()
+
+    def _line_up(self) -> None:
+        queue = self.queue
+        waits = np.isfinite(queue.arrival)
+        if queue.begun is not None:
+            waits &= ~queue.begun
+        level = np.unique(queue.urgency, return_inverse=True)[1]
+        line = level.reshape(waits.shape) * self.places.skills.shape[1] + self.kind
+        used, line = np.unique(line, return_inverse=True)
+        self.lines = len(used)
+        line = np.where(waits, line.reshape(waits.shape), self.lines)
+        self.by_line = np.argsort(line, axis=1, kind="stable")
+        counts = np.stack([(line == k).sum(axis=1) for k in range(self.lines)], axis=1)
+        self.last = np.cumsum(counts, axis=1)
+        self.head = self.last - counts
+        self.ready = np.full((len(line), self.lines + _FIRST_PLACES), np.inf)
+        self.key = np.zeros_like(self.ready)
+        self.job = np.zeros(self.ready.shape, np.int64)
+        self.leaves = np.full((len(line), _FIRST_PLACES), -np.inf)
+        for k in range(self.lines):
+            self._next_in_line(self.each, np.full(len(line), k))
+
+    def _next_in_line(self, row: np.ndarray, line: np.ndarray) -> None:
+        head = self.head[row, line]
+        some = head < self.last[row, line]
+        job = self.by_line[row, np.minimum(head, self.by_line.shape[1] - 1)]
+        self.ready[row, line] = np.where(some, self.queue.arrival[row, job], np.inf)
+        self.key[row, line] = job - 1e6 * self.queue.urgency[row, job]
+        self.job[row, line] = job
+
+    def _take_in_begun(self) -> None:
+        begun = self.queue.begun
+        most = 0 if begun is None else int(begun.sum(axis=1).max(initial=0))
+        while self.leaves.shape[1] < max(most, self.places.in_work_limit):
+            self._more_places()
+        if begun is None or not most:
+            return
+        row, job = np.nonzero(begun)
+        place = (np.cumsum(begun, axis=1) - 1)[row, job]
+        self.begun[row, job] = 0.0
+        self._lay_aside(row, place, job, self.queue.arrival[row, job])
+
+    def _more_places(self) -> None:
+        more = (len(self.each), self.leaves.shape[1])
+        self.leaves = np.hstack([self.leaves, np.full(more, -np.inf)])
+        self.ready = np.hstack([self.ready, np.full(more, np.inf)])
+        self.key = np.hstack([self.key, np.zeros(more)])
+        self.job = np.hstack([self.job, np.zeros(more, np.int64)])
+
+    def _lay_aside(
+        self, row: np.ndarray, place: np.ndarray, job: np.ndarray, ready: np.ndarray
+    ) -> None:
+        self.leaves[row, place] = np.inf
+        self.ready[row, self.lines + place] = ready
+        self.job[row, self.lines + place] = job
+        key = job - 1e6 * self.queue.urgency[row, job] - _DRIED_BEFORE
+        self.key[row, self.lines + place] = key
+
+    def step(self, dry: Dry) -> bool:
+        """Begin one piece of work in every year that has one; say whether any had."""
+        able = self._able()
+        start = able.min(axis=1)
+        column = np.where(able <= start[:, None], self.key, np.inf).argmin(axis=1)
         busy = np.isfinite(start)
-        row, job, begin = each[busy], choice[busy], start[busy]
-        first = stage[row, job] == 0
-        work = np.where(first, queue.first_work[row, job], queue.second_work[row, job])
-        end = begin + work
-        begun[row[first], job[first]] = begin[first]
-        more = first & (queue.second_work[row, job] > 0)
-        ready[row, job] = np.where(more, end + queue.wait[row, job], np.inf)
-        stage[row, job] += 1
-        over = ~more
-        done[row[over], job[over]] = end[over]
-        if in_work_limit:
-            slot = ending[row[over]].argmin(axis=1)
-            ending[row[over], slot] = end[over]
-        free[row, bench[busy]] = end
-        worked[row] += work
-    return Served(begun, done, worked)
+        if busy.all():
+            row = self.each
+        else:
+            row, column, start = self.each[busy], column[busy], start[busy]
+            if not len(row):
+                return False
+        job = self.job[row, column]
+        new = column < self.lines
+        queue = self.queue
+        second = queue.second_work[row, job]
+        work = np.where(new, queue.first_work[row, job], second)
+        end = start + work
+        self.worked[row] += work
+        self._occupy(row, job, start, end, new)
+        first, line, begun = row[new], column[new], job[new]
+        self.begun[first, begun] = start[new]
+        self.head[first, line] += 1
+        self._next_in_line(first, line)
+        place = column - self.lines
+        place[new] = self._place_for(first, start[new])
+        over = ~(new & (second > 0))
+        self.done[row[over], job[over]] = end[over]
+        self.ready[row[over], self.lines + place[over]] = np.inf
+        self.leaves[row[over], place[over]] = end[over]
+        dries = ~over
+        if dries.any():
+            row, job = row[dries], job[dries]
+            self._lay_aside(row, place[dries], job, dry(end[dries], queue.wait[row, job]))
+        return True
 
+    def _able(self) -> np.ndarray:
+        """When the head of each line and each job in work could go to a bench."""
+        able = self.ready.copy()
+        limit, places = self.places.in_work_limit, self.leaves.shape[1]
+        if limit:
+            over = places - limit
+            held = np.partition(self.leaves, over, axis=1)[:, over : over + 1]
+            np.maximum(able[:, : self.lines], held, out=able[:, : self.lines])
+        if self.bare:
+            np.maximum(able, self.free[0].min(axis=1)[:, None], out=able)
+            return able
+        kind = self.kind[self.each[:, None], self.job]
+        team = np.stack([free.min(axis=1) for free in self.free], axis=1)
+        of_kind = np.stack([team[:, can].min(axis=1) for can in self.teams.T], axis=1)
+        np.maximum(able, np.take_along_axis(of_kind, kind, axis=1), out=able)
+        if self.machines:
+            idle = [np.full(len(able), -np.inf)] + [m.min(axis=1) for m in self.machines]
+            stage = (np.arange(able.shape[1]) >= self.lines).astype(np.int64)
+            machine = self.places.machine_of[kind, stage] + 1
+            np.maximum(able, np.take_along_axis(np.stack(idle, 1), machine, axis=1), out=able)
+        return able
 
-def _order(queue: Queue, stage: np.ndarray, part: slice) -> np.ndarray:
-    """Smaller goes first: dried work, then urgency, then order of arrival."""
-    place = np.arange(part.stop - part.start, dtype=float)
-    return np.asarray(place - 1e6 * queue.urgency[:, part] - 1e9 * (stage[:, part] == 1))
+    def _occupy(
+        self, row: np.ndarray, job: np.ndarray, start: np.ndarray, end: np.ndarray, new: np.ndarray
+    ) -> None:
+        if self.bare:
+            free = self.free[0]
+            free[row, free[row].argmin(axis=1) if free.shape[1] > 1 else 0] = end
+            return
+        kind = self.kind[row, job]
+        open_for = np.ones(len(row), bool)
+        for can, free in zip(self.teams, self.free, strict=True):
+            bench = free[row].argmin(axis=1)
+            takes = open_for & can[kind] & (free[row, bench] <= start)
+            free[row[takes], bench[takes]] = end[takes]
+            open_for &= ~takes
+        of_job = self.places.machine_of[kind, (~new).astype(np.int64)] if self.machines else None
+        for k, idle in enumerate(self.machines):
+            takes = of_job == k
+            idle[row[takes], idle[row[takes]].argmin(axis=1)] = end[takes]
 
-
-def _first_open(ready: np.ndarray, low: int, jobs: int) -> int:
-    """First column with a job not done in any year."""
-    while low + _BATCH < jobs and not np.isfinite(ready[:, low : low + _BATCH]).any():
-        low += _BATCH
-    return low
-
-
-def _able(ready: np.ndarray, stage: np.ndarray, ending: np.ndarray, limit: int) -> np.ndarray:
-    """When each job's next piece may begin; a new job also waits for a place in work."""
-    if not limit:
-        return ready
-    drying = ((stage == 1) & np.isfinite(ready)).sum(axis=1)
-    # of the jobs at other benches, at most limit - drying - 1 may still be in work
-    last_first = -np.sort(-ending, axis=1)
-    place = np.clip(limit - drying - 1, 0, limit - 1)
-    held = np.where(drying >= limit, np.inf, last_first[np.arange(len(ready)), place])
-    return np.where(stage == 0, np.maximum(ready, held[:, None]), ready)
+    def _place_for(self, row: np.ndarray, start: np.ndarray) -> np.ndarray:
+        place = self.leaves[row].argmin(axis=1)
+        if len(row) and (self.leaves[row, place] > start).any():
+            self._more_places()
+            place = self.leaves[row].argmin(axis=1)
+        return np.asarray(place)

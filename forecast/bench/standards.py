@@ -12,9 +12,19 @@ from dataclasses import dataclass
 
 from solespan.forecast.frames import CONSTRUCTIONS, WORKS
 
-__all__ = ["SOURCE", "STANDARDS", "Standard", "standard_minutes"]
+__all__ = [
+    "AFTER_DRYING_SHARE",
+    "IN_WORK_PER_BENCH",
+    "SOURCE",
+    "STANDARDS",
+    "Standard",
+    "standard_minutes",
+]
 
 SOURCE = "common practice, no source"
+AFTER_DRYING_SHARE = 0.4  # of a job's hands-on minutes, where it dries at all
+# Most jobs begun and not done, for each bench: with fewer, a bench stands idle while work dries.
+IN_WORK_PER_BENCH = 8
 
 
 @dataclass(frozen=True)

@@ -14,7 +14,9 @@ from solespan.api.schemas.fields import PlainDate
 from solespan.api.schemas.merge_patch import patch_model
 from solespan.api.schemas.rack.records import Answer, Message
 from solespan.forecast.bench.hours import BenchHours, Closure
-from solespan.forecast.bench.standards import SOURCE, STANDARDS
+from solespan.forecast.bench.rules import STEPS, BenchRules, Machine
+from solespan.forecast.bench.standards import IN_WORK_PER_BENCH, SOURCE, STANDARDS
+from solespan.forecast.errors import BadHorizon
 from solespan.forecast.frames import WORKS
 
 __all__ = ["BenchSettings", "BenchSettingsPatch", "BenchSettingsStored", "Hours"]
@@ -38,6 +40,24 @@ class ClosedDays(Message):
         return self
 
 
+class SharedMachine(Message):
+    """A machine that the benches share."""
+
+    name: Annotated[str, StringConstraints(min_length=1, max_length=80)] = Field(
+        description="what it is called. Unit: none (text)"
+    )
+    count: int = Field(default=1, ge=1, le=50, description="how many there are. Unit: machines")
+    works: list[Work] = Field(
+        min_length=1, max_length=len(WORKS), description="works that need it. Unit: none (list)"
+    )
+    steps: list[Literal[STEPS]] = Field(  # type: ignore[valid-type]
+        default_factory=lambda: [STEPS[1]],
+        min_length=1,
+        max_length=len(STEPS),
+        description="steps for which it is taken, whole. Unit: none (list)",
+    )
+
+
 class BenchSettings(Message):
     """The bench's hours, prices and tolerances."""
 
@@ -51,8 +71,39 @@ class BenchSettings(Message):
         default_factory=list, max_length=400, description="holidays and leave. Unit: none (list)"
     )
     benches: int = Field(default=1, ge=1, le=50, description="benches side by side. Unit: benches")
-    in_work_limit: int = Field(
-        default=6, ge=0, le=500, description="most jobs begun and not done; 0 = none. Unit: jobs"
+    in_work_limit: Annotated[int, Field(ge=0, le=500)] | None = Field(
+        default=None,
+        description="most jobs begun and not done, of all benches; 0 = no limit, null = "
+        f"{IN_WORK_PER_BENCH} for each bench, {SOURCE}. Unit: jobs",
+    )
+    opens_at_hour: Annotated[float, Field(ge=0, lt=24)] = Field(
+        default=9, description=f"when a day begins; the default is {SOURCE}. Unit: h after midnight"
+    )
+    drying_hours: dict[Work, Annotated[float, Field(ge=0, le=500)]] = Field(
+        default_factory=lambda: {w: s.drying_hours for w, s in STANDARDS.items()},
+        description="hours of the calendar that a work dries between its two steps, closed days "
+        f"too; the default is {SOURCE}. Unit: h",
+    )
+    skills: list[list[Work]] = Field(
+        default_factory=list,
+        max_length=50,
+        description="works that each bench does; a bench that is not listed does every work. "
+        "Unit: none (list)",
+    )
+    machines: list[SharedMachine] = Field(
+        default_factory=list,
+        max_length=20,
+        description=f"machines that the benches share; the default is none, {SOURCE}. "
+        "Unit: none (list)",
+    )
+    post_weekdays: tuple[bool, bool, bool, bool, bool, bool, bool] = Field(
+        default=(True, True, True, True, True, False, False),
+        description="days on which parcels come and leave, Monday first; the default is "
+        f"{SOURCE}. Unit: true or false",
+    )
+    post_share: Annotated[float, Field(ge=0, le=1)] = Field(
+        default=0,
+        description=f"share of the jobs that come by post; the default is {SOURCE}. Unit: share",
     )
     urgent_first: bool = Field(
         default=False, description="pairs past their limit go first. Unit: true or false"
@@ -77,12 +128,28 @@ class BenchSettings(Message):
             Closure(pd.Timestamp(c.first_on), pd.Timestamp(c.last_on), c.hours_per_day)
             for c in self.closures
         )
-        return BenchHours(tuple(self.hours_by_weekday), closures, self.benches)
+        return BenchHours(tuple(self.hours_by_weekday), closures, self.benches, self.opens_at_hour)
+
+    def bench_rules(self) -> BenchRules:
+        """Return how work goes through the shop as the forecast library takes it."""
+        return BenchRules(
+            in_work_limit=self.in_work_limit,
+            urgent_first=self.urgent_first,
+            drying_hours=dict(self.drying_hours),
+            skills=tuple(tuple(can) for can in self.skills),
+            machines=tuple(Machine(tuple(m.works), tuple(m.steps), m.count) for m in self.machines),
+            post_weekdays=tuple(self.post_weekdays),
+            post_share=self.post_share,
+        )
 
     @model_validator(mode="after")
     def _open_some_time(self) -> BenchSettings:
         if sum(self.hours_by_weekday) <= 0:
             raise ValueError("the bench must be open at some time in the week")
+        try:
+            self.bench_rules().places(self.benches)
+        except BadHorizon as error:
+            raise ValueError(str(error)) from error
         return self
 
 

@@ -147,7 +147,7 @@ def _levelled(ahead: YearAhead, soles: _Soles, hours: BenchHours) -> Levelled:
     at = place[jobs.row]
     week = np.minimum((jobs.day - 1) // 7, weeks - 1)
     other = np.bincount(week[at < 0], minutes[at < 0], weeks)
-    other[0] += books.waiting_minutes
+    other[0] += books.waiting.minutes_left(books.times)
     return level(
         soles.send_by_day,
         soles.chance_due,
@@ -197,9 +197,8 @@ def _run(
         books.as_of,
         horizon,
         years,
-        in_work_limit=books.settings.in_work_limit,
-        urgent_first=books.settings.urgent_first,
-        started_minutes=books.waiting_minutes,
+        rules=books.settings.bench_rules(),
+        waiting=books.waiting,
     )
     return replace(ran, years=ran.years.assign(brought_forward=forward * share))
 

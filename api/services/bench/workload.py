@@ -30,6 +30,7 @@ from solespan.api.storage.rack.versions import newest_data_version
 from solespan.api.storage.session import Database
 from solespan.forecast.backtesting.year_look_back import past_years, plain_forecasts
 from solespan.forecast.bench.minutes import JobMinutes, work_times
+from solespan.forecast.bench.rules import WaitingJobs
 from solespan.forecast.bench.standards import STANDARDS
 from solespan.forecast.frames import WORKS
 from solespan.forecast.panel.wearer_parts import Runner
@@ -76,7 +77,7 @@ class Books:
     minutes: JobMinutes
     times: WorkTimes
     booked: Booked
-    waiting_minutes: float
+    waiting: WaitingJobs
     settings: BenchSettings
     past: PastYears
     plain: dict[str, float]
@@ -120,7 +121,6 @@ def gather(session: Session, today: date) -> Books:
     since = jobs["received_on"].min() if len(jobs) else as_of
     looks = _looks(session, today)
     said = np.array([look["said"] for look in looks], dtype=float)
-    waiting = [minutes.median(o["work"], "goodyear_welted") for o in orders if _is_here(o)]
     return Books(
         as_of=as_of,
         due=due_table(forecast, frames["soles"], pairs),
@@ -130,12 +130,19 @@ def gather(session: Session, today: date) -> Books:
         minutes=minutes,
         times=work_times(minutes, shares, dict(settings.price_minor)),
         booked=_booked(orders, today),
-        waiting_minutes=float(sum(waiting)),
+        waiting=_waiting(orders, settings, today),
         settings=settings,
         past=past_years(jobs["received_on"], as_of, said),
         plain=plain_forecasts(jobs["received_on"], as_of),
         looks=looks,
     )
+
+
+def _begun_days_ago(order: dict[str, Any], today: date) -> int | None:
+    if order["stage"] != "on_bench":
+        return None
+    # an order whose history is gone was begun some day before
+    return 1 if order["begun_at"] is None else max((today - order["begun_at"].date()).days, 0)
 
 
 def _looks(session: Session, today: date) -> list[dict[str, Any]]:
@@ -146,8 +153,18 @@ def _looks(session: Session, today: date) -> list[dict[str, Any]]:
     return found[1]
 
 
-def _is_here(order: dict[str, Any]) -> bool:
-    return order["stage"] in ("received", "on_bench")
+def waiting_orders(orders: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """Return the orders that are here and not done, the work begun first."""
+    here = [order for order in orders if order["stage"] in ("received", "on_bench")]
+    return sorted(here, key=lambda order: order["stage"] != "on_bench")
+
+
+def _waiting(orders: list[dict[str, Any]], settings: BenchSettings, today: date) -> WaitingJobs:
+    here = waiting_orders(orders)
+    begun = [_begun_days_ago(order, today) for order in here]
+    closes = settings.opens_at_hour + max(settings.hours_by_weekday)
+    drying = settings.bench_rules().drying()
+    return WaitingJobs.since([order["work"] for order in here], begun, drying, min(closes, 24.0))
 
 
 def _not_counted(

@@ -24,8 +24,14 @@ _WEEK = timedelta(days=7)
 
 
 def keep_waits(session: Session, lead_times: Iterable[Mapping[str, Any]]) -> None:
-    """Keep the wait that nine in ten jobs stay under, by week of reception (ISO dates)."""
-    weeks = [[row["week_begins_on"], math.ceil(row["wait_days_p90"])] for row in lead_times]
+    """Keep the days until a place asked for in each week is free, and until a pair is back.
+
+    Nine in ten have both.
+    """
+    weeks = [
+        [row["week_begins_on"], int(row["booking_days"]), math.ceil(row["lead_days_p90"])]
+        for row in lead_times
+    ]
     found = find_setting(session, NAME)
     put_setting(session, NAME, {"weeks": weeks}, 0 if found is None else found[1])
 
@@ -35,5 +41,5 @@ def waits_in(kept: Mapping[str, Any], today: date) -> tuple[tuple[date, int], ..
 
     None without a plan, or when all its weeks are past.
     """
-    weeks = tuple((date.fromisoformat(day), int(wait)) for day, wait in kept["weeks"])
+    weeks = tuple((date.fromisoformat(day), int(wait)) for day, wait, _ in kept["weeks"])
     return weeks if weeks and weeks[-1][0] + _WEEK > today else ()

@@ -12,7 +12,7 @@ from sqlalchemy.orm import Session
 
 from solespan.api.bench_words import OPEN_STAGES
 from solespan.api.storage.change_capture import UNKEPT
-from solespan.api.storage.tables.bench import BenchOrder, BenchPlan, DueOutcome
+from solespan.api.storage.tables.bench import BenchEvent, BenchOrder, BenchPlan, DueOutcome
 from solespan.api.storage.tables.rack import Check, Pair, Sole, WearDay
 from solespan.api.storage.tables.results import Fit
 
@@ -142,9 +142,19 @@ def replace_supposed(session: Session, wanted: pd.DataFrame) -> int:
 
 
 def load_open_orders(session: Session) -> list[dict[str, Any]]:
-    """Return `pair_id`, `work`, `stage`, `expected_on` of every order not yet given back."""
+    """Return every order not yet given back, the first booked first.
+
+    `order_id`, `pair_id`, `work`, `stage`, `expected_on`, `promised_on`, and `begun_at`, when it
+    was put on the bench.
+    """
+    named = ("order_id", "work", "stage", "expected_on", "promised_on")
+    begun = sa.select(sa.func.max(BenchEvent.at)).where(
+        BenchEvent.order_pk == _ORDERS.c.id, BenchEvent.to_stage == "on_bench"
+    )
     query = (
-        sa.select(Pair.pair_id, _ORDERS.c.work, _ORDERS.c.stage, _ORDERS.c.expected_on)
+        sa.select(
+            Pair.pair_id, *(_ORDERS.c[n] for n in named), begun.scalar_subquery().label("begun_at")
+        )
         .join(Pair, _ORDERS.c.pair_pk == Pair.id)
         .where(_ORDERS.c.stage.in_(OPEN_STAGES))
         .order_by(_ORDERS.c.id)

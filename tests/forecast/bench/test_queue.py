@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from solespan.forecast.bench.queue import Queue, Served, serve
+from solespan.forecast.bench.queue import Places, Queue, Served, serve
 
 YEARS, JOBS, WARM_UP = 80, 2400, 400
 
@@ -47,7 +47,7 @@ def test_the_mean_wait_is_that_of_pollaczek_and_khinchine(work, square):
     """
     rate = 0.7
     given = queue(1, rate, work)
-    found, error = mean_wait(given, serve(given))
+    found, error = mean_wait(given, serve(given, Places.alike(1)))
     assert found == pytest.approx(rate * square / (2 * (1 - rate)), abs=4 * error)
     assert error < 0.06
 
@@ -56,7 +56,7 @@ def test_two_benches_wait_as_erlang_says():
     """M/M/2 with offered load a: C(2, a) / (2 - a); the same textbook, section 2.3."""
     a = 1.5
     given = queue(2, a, "exponential")
-    found, error = mean_wait(given, serve(given, benches=2))
+    found, error = mean_wait(given, serve(given, Places.alike(2)))
     blocked = (a**2 / 2) / (1 + a + a**2 / 2)
     delayed = blocked / (1 - (a / 2) * (1 - blocked))
     assert found == pytest.approx(delayed / (2 - a), abs=4 * error)
@@ -65,7 +65,7 @@ def test_two_benches_wait_as_erlang_says():
 def test_the_number_there_is_the_rate_times_the_time_each_stays():
     """Little's law, L = rate W: the number there, seen at even times, against times stayed."""
     given = queue(3, 0.6, "gamma")
-    served = serve(given)
+    served = serve(given, Places.alike(1))
     end = given.arrival[:, -1]
     stayed = served.done - given.arrival
     looked = np.linspace(0.0, 1.0, 4000)[None, :] * end[:, None]
@@ -92,7 +92,7 @@ def busy() -> tuple[Queue, Served]:
         wait=np.full(shape, 0.5),
         urgency=(rng.random(shape) < 0.2).astype(float),
     )
-    return given, serve(given, in_work_limit=4)
+    return given, serve(given, Places.alike(1, 4))
 
 
 def test_every_job_is_done_once_and_the_minutes_add_up(busy):
@@ -125,13 +125,13 @@ def test_urgent_jobs_wait_less_than_the_others(busy):
 @pytest.mark.slow
 def test_more_hands_never_keep_anyone_longer_on_average():
     given = queue(5, 0.9, "gamma")
-    one, two = serve(given), serve(given, benches=2)
+    one, two = serve(given, Places.alike(1)), serve(given, Places.alike(2))
     assert (two.begun <= one.begun + 1e-9).all()
 
 
 def test_years_without_jobs_are_left_alone():
     nothing = np.full((2, 3), np.inf)
     zeros = np.zeros((2, 3))
-    served = serve(Queue(nothing, zeros, zeros, zeros, zeros))
+    served = serve(Queue(nothing, zeros, zeros, zeros, zeros), Places.alike(1))
     assert not np.isfinite(served.done).any()
     assert served.worked.tolist() == [0.0, 0.0]
