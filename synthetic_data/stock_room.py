@@ -1,7 +1,7 @@
 """Stock room: does stock last, when it is ordered up to a level?
 
-An independent simulation of one item of a shop. Jobs come at random, each takes the item with its
-chance, orders arrive after a random time, and the shelf is looked at every so many days. What is
+An independent simulation of one item of a shop. Jobs come at random, and each takes the item with
+its chance. Orders arrive after a random time. The shelf is looked at every so many days. What is
 not there is owed. It knows nothing of how the level is found.
 """
 

@@ -69,7 +69,7 @@ def item_use(
     years = counts.shape[0]
     if own <= 0:
         return np.zeros(counts.shape[:2])
-    share = np.ones(years) if rest <= 0 else rng.beta(own, rest, years)
+    share = np.ones(years) if rest <= 0 else np.asarray(rng.beta(own, rest, years))
     each = _each(use)
     out = np.zeros(counts.shape[:2])
     for work in np.flatnonzero(each):

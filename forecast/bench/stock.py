@@ -184,7 +184,7 @@ def advise(
 def _use_until(total: np.ndarray, day: np.ndarray) -> np.ndarray:
     """Use of each year until some days of it, shapes (years, days) and (years, draws).
 
-    Beyond what was simulated the same year begins anew.
+    Beyond what was simulated the same year begins again.
     """
     days = total.shape[1]
     whole, rest = np.divmod(day, days)
@@ -197,8 +197,9 @@ def _undershoot(
 ) -> np.ndarray:
     """How far below the reorder point orders find the position, shape (years, draws).
 
-    The position over the point is followed through reviews drawn from each year, after the supply
-    time where the year is long enough: no day counts twice. A year without an order has none.
+    The position over the point is followed through reviews that are drawn from each year. They lie
+    after the supply time where the year is long enough, so that no day counts twice. A year without
+    an order has none.
     """
     years, days = use_by_day.shape
     later = int(np.ceil(supply.days + 2 * supply.days_sd))
