@@ -16,7 +16,7 @@ from fastapi.routing import APIRoute
 from solespan.api.clock import Clock
 from solespan.api.routes import health
 from solespan.api.routes.accounts import accounts, customer_record
-from solespan.api.routes.bench import materials, orders, quotes, workload
+from solespan.api.routes.bench import materials, orders, purchases, quotes, workload
 from solespan.api.routes.edge import metrics
 from solespan.api.routes.edge.access import Access
 from solespan.api.routes.edge.description import describe, operation_id
@@ -128,6 +128,7 @@ def create_app(
         orders.router,
         quotes.router,
         materials.router,
+        purchases.router,
         accounts.router,
         customer_record.router,
         notices.router,

@@ -1,8 +1,15 @@
-"""Words of the bench: stages of an order, papers, and reasons of a line in the stock book."""
+"""Words of the bench: stages of orders and purchases, papers, reasons of a stock book line."""
 
 from __future__ import annotations
 
-__all__ = ["OPEN_STAGES", "PAPERS", "STAGES", "STOCK_REASONS"]
+__all__ = [
+    "OPEN_PURCHASES",
+    "OPEN_STAGES",
+    "PAPERS",
+    "PURCHASE_STATES",
+    "STAGES",
+    "STOCK_REASONS",
+]
 
 STAGES = (
     "booked",
@@ -18,3 +25,5 @@ STAGES = (
 OPEN_STAGES = STAGES[:6]
 PAPERS = ("condition", "before", "after")
 STOCK_REASONS = ("receipt", "use", "count")
+PURCHASE_STATES = ("ordered", "part_received", "received", "cancelled")
+OPEN_PURCHASES = PURCHASE_STATES[:2]

@@ -99,7 +99,13 @@ CHAPTERS: tuple[Chapter, ...] = (
     Chapter("collector/terminal"),
     Chapter("shop/bench", ("bench/bench.html", "bench/job.html", "bench/job_paper.html")),
     Chapter(
-        "shop/work-ahead", ("bench/workload.html", "bench/workload_none.html", "bench/stock.html")
+        "shop/work-ahead",
+        (
+            "bench/workload.html",
+            "bench/workload_none.html",
+            "bench/stock.html",
+            "bench/stock_weeks.html",
+        ),
     ),
     Chapter(
         "shop/notices",

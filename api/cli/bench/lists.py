@@ -80,7 +80,7 @@ def stock_advice(form: Format = OutputFormat.TABLE, out: Out = PIPE) -> None:
     """List when to order how much of each item, from the simulated year."""
     from solespan.api.cli.opening import serving
     from solespan.api.schemas.bench.stock import AdvisedItems
-    from solespan.api.services.bench.stock import advice
+    from solespan.api.services.bench.stock_advice import advice
 
     with serving() as services:
         rows = advice(services.database, services.clock.today())

@@ -36,7 +36,7 @@ def stock(
     from solespan.api.cli.messages import read_message
     from solespan.api.cli.opening import serving
     from solespan.api.schemas.bench.stock import Items, ItemStored, StockLine
-    from solespan.api.services.bench import stock
+    from solespan.api.services.bench import stock, stock_advice
 
     if item is not None:
         line = read_message(lambda: StockLine(reason=reason, quantity=quantity))  # type: ignore[arg-type]
@@ -52,7 +52,7 @@ def stock(
         remark = ""
         if form == OutputFormat.TABLE and items:
             try:
-                told = stock.advice(services.database, services.clock.today())
+                told = stock_advice.advice(services.database, services.clock.today())
                 remark = "order points from the simulated year"
             except NothingForecast as missing:
                 remark = f"no order points: {missing.what}"

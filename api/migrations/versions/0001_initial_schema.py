@@ -234,17 +234,28 @@ TABLES = {
         "tenant_pk >tenants",
         unique=["tenant_pk name"],
     ),
+    "suppliers": Table(
+        "supplier_id id, name text?, supply_days number, supply_days_sd number, note text?, "
+        "version int=1, created_at moment, updated_at moment, tenant_pk >tenants",
+        checks={"supply_days": "supply_days >= 0 AND supply_days_sd >= 0"},
+        unique=["tenant_pk supplier_id"],
+    ),
     "stock_items": Table(
         "item_id id, use word, material word?, thickness_mm number?, size_eu_from number?, "
         "size_eu_to number?, quantity number[0..]=0, supply_days number, "
         "supply_days_sd number, minimum_order number[0..], service_level number, "
-        "review_days int[1..], version int=1, created_at moment, updated_at moment, "
+        "review_days int[1..], supplier_pk ~suppliers?, pack_size number?, area_dm2 number?, "
+        "yield_share number?, version int=1, created_at moment, updated_at moment, "
         "tenant_pk >tenants",
         checks={
+            "area_dm2": "area_dm2 > 0",
+            "pack_size": "pack_size > 0",
+            "yield_share": "yield_share > 0 AND yield_share <= 1",
             "service_level": "service_level > 0 AND service_level < 1",
             "supply_days": "supply_days >= 0 AND supply_days_sd >= 0",
         },
         unique=["tenant_pk item_id"],
+        indexes=["supplier_pk"],
     ),
     "stopped_addresses": Table(
         "address_hash hash, reason text, at moment, tenant_pk >tenants",
@@ -431,5 +442,18 @@ TABLES = {
         "item_pk >stock_items, order_pk ~bench_orders?, at moment, reason word{receipt|use|"
         "count}, change number, quantity_after number[0..], note text?, tenant_pk >tenants",
         indexes=["item_pk id", "order_pk"],
+    ),
+    "purchase_orders": Table(
+        "purchase_id id, item_pk >stock_items, supplier_pk ~suppliers?, state word{ordered|"
+        "part_received|received|cancelled}, ordered_on day, expected_on day, quantity number, "
+        "received number, closed_on day?, note text?, version int=1, created_at moment, "
+        "updated_at moment, tenant_pk >tenants",
+        checks={
+            "expected_on": "expected_on >= ordered_on",
+            "quantity": "quantity > 0",
+            "received": "received >= 0 AND received <= quantity",
+        },
+        unique=["purchase_id"],
+        indexes=["item_pk", "supplier_pk", "tenant_pk state expected_on"],
     ),
 }

@@ -20,7 +20,7 @@ from solespan.api.routes.http.requests import (
 )
 from solespan.api.schemas.bench.stock import AdvisedItems, Item, Items, ItemStored, StockLine
 from solespan.api.schemas.fields import NewId
-from solespan.api.services.bench import stock
+from solespan.api.services.bench import stock, stock_advice
 from solespan.api.services.bench.stock import list_items
 from solespan.api.services.idempotency import Answered, fingerprint_of
 
@@ -85,4 +85,4 @@ def read_stock_advice(
     months: Annotated[int, Query(ge=1, le=36, description="how far to look. Unit: months")] = 12,
 ) -> Response:
     """Advise when to order how much of every item, from the simulated years."""
-    return json_answer({"items": stock.advice(ctx.database, ctx.clock.today(), months)})
+    return json_answer({"items": stock_advice.advice(ctx.database, ctx.clock.today(), months)})

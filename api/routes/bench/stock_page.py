@@ -5,6 +5,7 @@ How does a browser keep the stock book: what is there, what comes and goes, what
 
 from __future__ import annotations
 
+from collections.abc import Callable, Mapping
 from typing import Any
 
 from fastapi import APIRouter, Request, Response
@@ -25,58 +26,162 @@ from solespan.api.routes.http.pages import (
 from solespan.api.routes.http.requests import Context, IdempotencyKey
 from solespan.api.schemas.bench.stock import USES
 from solespan.api.schemas.forms import FormProblem
-from solespan.api.services.bench import stock
+from solespan.api.services.bench import purchases, stock, stock_advice
 from solespan.api.services.bench.stock import find_item, list_items
-from solespan.api.services.bench.stock_forms import as_supplied, read_item_form, read_line_form
+from solespan.api.services.bench.stock_forms import (
+    as_supplied,
+    read_item_form,
+    read_line_form,
+    read_purchase_form,
+    read_receipt_form,
+    read_supplier_form,
+)
 from solespan.api.services.context import AppContext
-from solespan.dashboards.pages.bench.stock import stock_page
+from solespan.dashboards.pages.bench.stock import stock_page, weeks_page
 from solespan.dashboards.pages.rack.pair import FormState
 from solespan.forecast.frames import MATERIALS
 
 __all__ = ["PAGE"]
 
 router = APIRouter(route_class=PageRoute)
-DONE = {"kept": "That item is kept.", "line": "That line is written."}
+MOST_ORDERS = 60
+DONE = {
+    "kept": "That item is kept.",
+    "line": "That line is written.",
+    "ordered": "The order is written down. Advice counts it as on its way.",
+    "received": "What came is written down, also in the stock book.",
+    "cancelled": "The rest of that order is cancelled.",
+    "supplier": "That supplier is kept.",
+}
+_FORMS = ("item", "line", "order", "receipt", "supplier")
 
 
 @router.get("/stock")
 def read_stock(ctx: Context, request: Request, done: Words = "") -> Response:
-    """Show what is there, what to order, and the forms of the book."""
+    """Show what is there and on order, what to order, and the forms of the book."""
     return _page(ctx, request, done=DONE.get(done, ""))
+
+
+@router.get("/stock/weeks")
+def read_weeks(ctx: Context, request: Request, item: Words = "") -> Response:
+    """Show what each week of the year will take of an item."""
+    with ctx.database.reading() as session:
+        kept = stock.found_item(session, item)
+    rows, missing = [], ""
+    try:
+        rows = stock_advice.item_weeks(ctx.database, ctx.clock.today(), item)
+    except NothingForecast as nothing:
+        missing = nothing.what
+    return page_answer(request, "bench/stock_weeks.html", weeks_page(kept, rows, missing))
 
 
 @router.post("/stock")
 def keep_item(ctx: Context, request: Request, typed: Typed) -> Response:
     """Keep an item, or change how it is supplied."""
-    try:
-        refuse_foreign_form(request, typed)
+
+    def work() -> None:
         item_id, item = read_item_form(typed)
         with ctx.database.writing() as session:
             stock.put_item(session, item_id, as_supplied(item, find_item(session, item_id)))
-    except FormProblem as problem:
-        return _page(ctx, request, item=FormState(typed, problem.errors))
-    except SolespanError as error:
-        return _page(ctx, request, problem=told(error), item=FormState(typed))
-    return back_to("/stock", done="kept")
+
+    return _do(ctx, request, typed, "item", "kept", work)
 
 
 @router.post("/stock/line")
 def write_line(ctx: Context, request: Request, typed: Typed, key: IdempotencyKey) -> Response:
     """Write a receipt, a use or a count."""
 
+    def work() -> None:
+        line = read_line_form(typed)
+        _once(
+            ctx, key, "line", typed, lambda s: stock.move_stock(s, typed.get("item_id", ""), line)
+        )
+
+    return _do(ctx, request, typed, "line", "line", work)
+
+
+@router.post("/stock/supplier")
+def keep_supplier(ctx: Context, request: Request, typed: Typed) -> Response:
+    """Keep a supplier, or change what is kept of it."""
+
+    def work() -> None:
+        supplier_id, supplier = read_supplier_form(typed)
+        with ctx.database.writing() as session:
+            purchases.put_supplier(session, supplier_id, supplier)
+
+    return _do(ctx, request, typed, "supplier", "supplier", work)
+
+
+@router.post("/stock/order")
+def order_item(ctx: Context, request: Request, typed: Typed, key: IdempotencyKey) -> Response:
+    """Write down that an item was ordered."""
+
+    def work() -> None:
+        given, today = read_purchase_form(typed), ctx.clock.today()
+        _once(ctx, key, "order", typed, lambda s: purchases.order_item(s, given, today))
+
+    return _do(ctx, request, typed, "order", "ordered", work)
+
+
+@router.post("/stock/receive")
+def receive_order(ctx: Context, request: Request, typed: Typed, key: IdempotencyKey) -> Response:
+    """Write down what came of an order."""
+
+    def work() -> None:
+        receipt, today, order = read_receipt_form(typed), ctx.clock.today(), _order(typed)
+        receive = purchases.receive_purchase
+        _once(ctx, key, "receive", typed, lambda s: receive(s, order, receipt, today))
+
+    return _do(ctx, request, typed, "receipt", "received", work)
+
+
+@router.post("/stock/cancel")
+def cancel_order(ctx: Context, request: Request, typed: Typed, key: IdempotencyKey) -> Response:
+    """Write down that what is open of an order will not come."""
+
+    def work() -> None:
+        order, today = _order(typed), ctx.clock.today()
+        _once(ctx, key, "cancel", typed, lambda s: purchases.cancel_purchase(s, order, today))
+
+    return _do(ctx, request, typed, "receipt", "cancelled", work)
+
+
+def _order(typed: Mapping[str, str]) -> str:
+    return typed.get("purchase_id", "")
+
+
+def _once(
+    ctx: AppContext,
+    key: str | None,
+    what: str,
+    typed: Mapping[str, str],
+    change: Callable[[Session], Any],
+) -> None:
     def work(session: Session) -> dict[str, Any]:
-        stock.move_stock(session, typed.get("item_id", ""), line)
+        change(session)
         return {}
 
+    do_once(ctx, key, f"POST /stock/{what}", typed, work)
+
+
+def _do(
+    ctx: AppContext,
+    request: Request,
+    typed: Mapping[str, str],
+    form: str,
+    done: str,
+    work: Callable[[], None],
+) -> Response:
+    """Do what a form asks, or show the page with what is wrong in that form."""
     try:
         refuse_foreign_form(request, typed)
-        line = read_line_form(typed)
-        do_once(ctx, key, "POST /stock/line", typed, work)
+        work()
     except FormProblem as problem:
-        return _page(ctx, request, line=FormState(typed, problem.errors))
+        wrong = "" if form != "receipt" else f"Not saved: {'; '.join(problem.errors.values())}."
+        return _page(ctx, request, problem=wrong, forms={form: FormState(typed, problem.errors)})
     except SolespanError as error:
-        return _page(ctx, request, problem=told(error), line=FormState(typed))
-    return back_to("/stock", done="line")
+        return _page(ctx, request, problem=told(error), forms={form: FormState(typed)})
+    return back_to("/stock", done=done)
 
 
 def _page(
@@ -85,29 +190,39 @@ def _page(
     *,
     done: str = "",
     problem: str = "",
-    item: FormState | None = None,
-    line: FormState | None = None,
+    forms: Mapping[str, FormState] | None = None,
 ) -> Response:
     with ctx.database.reading() as session:
         items = list_items(session)
+        orders = purchases.list_purchases(session, limit=MOST_ORDERS)
+        suppliers = purchases.list_suppliers(session)
     today = ctx.clock.today()
     advice, missing = [], ""
     if items:
         try:
-            advice = stock.advice(ctx.database, today)
+            advice = stock_advice.advice(ctx.database, today)
         except NothingForecast as nothing:
             missing = nothing.what
     context = stock_page(
-        items, advice, today=today, missing=missing, uses=USES, materials=MATERIALS
+        items,
+        advice,
+        orders,
+        suppliers,
+        today=today,
+        missing=missing,
+        uses=USES,
+        materials=MATERIALS,
     )
-    forms = {"item_form": item or FormState(), "line_form": line or FormState()}
-    wrong = bool(problem or item or line)
+    forms = forms or {}
+    context |= {f"{name}_form": forms.get(name, FormState()) for name in _FORMS}
     return page_answer(
         request,
         "bench/stock.html",
-        context | forms | {"done": done, "problem": problem},
-        422 if wrong else 200,
+        context | {"done": done, "problem": problem},
+        422 if problem or forms else 200,
     )
 
 
-PAGE = PageEntry(router, under="/workload", templates=("bench/stock.html",))
+PAGE = PageEntry(
+    router, under="/workload", templates=("bench/stock.html", "bench/stock_weeks.html")
+)

@@ -25,7 +25,7 @@ from solespan.api.routes.http.pages import (
 )
 from solespan.api.routes.http.requests import Context
 from solespan.api.schemas.forms import FormProblem, read_column
-from solespan.api.services.bench import stock
+from solespan.api.services.bench import stock_advice
 from solespan.api.services.bench.bench_plan import make_plan, newest_plan
 from solespan.api.services.bench.bench_settings import read_bench_settings
 from solespan.api.services.bench.workload import YearAhead, workload_body, year_ahead
@@ -102,7 +102,7 @@ def _answer(
     context |= {
         "plan": None if payload is None else plan_page(payload, currency),
         "asked": asked,
-        "orders": to_order(stock.advice(ctx.database, today), today),
+        "orders": to_order(stock_advice.advice(ctx.database, today), today),
     }
     return page_answer(request, "bench/workload.html", context | said, status)
 

@@ -1,4 +1,4 @@
-"""Stock service: what is in stock, what came and went, and what should be ordered when?
+"""Stock service: what is in stock, what came and went, and which item does a job take?
 
 The stock book never goes below zero: a use or a receipt that would is refused, and a count is what
 sets a quantity right. A finished job takes its materials from the items that fit it. What is not
@@ -8,30 +8,29 @@ kept in the book, or is not there in full, is named in the job's audit instead o
 from __future__ import annotations
 
 from collections.abc import Mapping
-from datetime import date
 from typing import Any
 
-import numpy as np
 from sqlalchemy.orm import Session
 
-from solespan.api.errors import Conflict, NotFound
+from solespan.api.errors import Conflict, NotFound, Refused
 from solespan.api.schemas.bench.orders import NewSole
 from solespan.api.schemas.bench.stock import Item, StockLine
-from solespan.api.services.bench.workload import year_ahead
 from solespan.api.storage.bench import stock as stored
+from solespan.api.storage.bench.purchases import find_supplier
 from solespan.api.storage.bench.stock import find_item, list_items
 from solespan.api.storage.rack.records import find_record
 from solespan.api.storage.scope import name_changed
-from solespan.api.storage.session import Database
+from solespan.forecast.bench.item_use import BULK_USES, YIELD_SHARE, pairs_of_leather
 from solespan.forecast.bench.standards import STANDARDS
-from solespan.forecast.bench.stock import Supply, advise
 
 __all__ = [
-    "advice",
     "describe_item",
     "find_item",
+    "fits_item",
+    "found_item",
     "list_items",
     "move_stock",
+    "pack_of",
     "put_item",
     "use_for_job",
 ]
@@ -42,13 +41,26 @@ _THICKNESS_MM = 0.5  # a sole this much thicker than what was fitted may have be
 
 def put_item(session: Session, item_id: str, item: Item) -> bool:
     """Write an item or replace how it is supplied; return whether it is new."""
+    values = item.model_dump(exclude={"supplier_id"}) | {"supplier_pk": None}
+    if item.supplier_id is not None:
+        supplier = find_supplier(session, item.supplier_id)
+        if supplier is None:
+            raise Refused(
+                f"There is no supplier {item.supplier_id!r}.",
+                where="supplier_id",
+                accepted="a supplier that is kept",
+                remedy="Keep it first: PUT /v1/suppliers/{supplier_id}",
+            )
+        values["supplier_pk"] = supplier["id"]
+        if "supply_days" not in item.model_fields_set:
+            values |= {name: supplier[name] for name in ("supply_days", "supply_days_sd")}
     name_changed(item_id=item_id)
-    return stored.put_item(session, item_id, item.model_dump())
+    return stored.put_item(session, item_id, values)
 
 
 def describe_item(session: Session, item_id: str) -> dict[str, Any]:
     """Return an item and its newest lines. Raises `NotFound`."""
-    item = _found(session, item_id)
+    item = found_item(session, item_id)
     moves = [
         move | {"at": move["at"].isoformat()}
         for move in stored.moves_of(session, item["id"], MOVES_SHOWN)
@@ -61,7 +73,7 @@ def move_stock(session: Session, item_id: str, line: StockLine) -> dict[str, Any
 
     Raises `NotFound`, and `Conflict` when more would go than is there.
     """
-    item = _found(session, item_id, lock=True)
+    item = found_item(session, item_id, lock=True)
     have = item["quantity"]
     if line.reason == "count":
         change = line.quantity - have
@@ -95,7 +107,7 @@ def use_for_job(
     for use, quantity in STANDARDS[order["work"]].uses:
         items = stored.list_items(session, use=use, lock=True)
         material = sole.material if sole is not None and use in ("sole", "half_sole") else None
-        fitting = [i for i in items if _fits(i, material, thickness, pair.get("size_eu"))]
+        fitting = [i for i in items if fits_item(i, material, thickness, pair.get("size_eu"))]
         enough = [i for i in fitting if i["quantity"] >= quantity]
         if enough:
             item = min(enough, key=lambda i: (i["thickness_mm"] or 0.0, i["item_id"]))
@@ -109,9 +121,10 @@ def use_for_job(
     return told
 
 
-def _fits(
+def fits_item(
     item: Mapping[str, Any], material: str | None, thickness: float | None, size: float | None
 ) -> bool:
+    """Whether a job on a pair of this size, for this material and thickness, takes an item."""
     if material is not None:
         if item["material"] not in (None, material):
             return False
@@ -123,43 +136,16 @@ def _fits(
     return (item["size_eu_from"] or 0) <= size <= (item["size_eu_to"] or 99)
 
 
-def advice(database: Database, today: date, months: int = 12) -> list[dict[str, Any]]:
-    """Say of every item when to order how much. Raises `NothingForecast`."""
-    ahead = year_ahead(database, today, months)
-    with database.reading() as session:
-        items = stored.list_items(session)
-    out = []
-    for item in items:
-        use = ahead.by_day.get(f"use_{item['use']}")
-        if use is None:
-            continue
-        # items of one use share it evenly until the books say who takes what
-        sharing = sum(other["use"] == item["use"] for other in items)
-        supply = Supply(
-            item["supply_days"],
-            item["supply_days_sd"],
-            item["minimum_order"],
-            item["service_level"],
-            item["review_days"],
-        )
-        told = advise(use / sharing, item["quantity"], 0.0, supply)
-        out.append(
-            {
-                "item_id": item["item_id"],
-                "quantity": item["quantity"],
-                "reorder_point": round(told.reorder_point, 2),
-                "safety_stock": round(told.safety_stock, 2),
-                "order_now": round(told.order_now, 2),
-                "order_in_days": int(told.order_in_days)
-                if np.isfinite(told.order_in_days)
-                else None,
-                "runs_out_chance": round(told.runs_out_chance, 4),
-            }
-        )
-    return out
+def pack_of(item: Mapping[str, Any]) -> float:
+    """Return what one whole piece of an item holds, in its unit; 0 = any amount is sold."""
+    if item["area_dm2"]:
+        share = item["yield_share"] or YIELD_SHARE
+        return float(pairs_of_leather(item["area_dm2"], item["use"], share))
+    return float(item["pack_size"] or (0.0 if item["use"] in BULK_USES else 1.0))
 
 
-def _found(session: Session, item_id: str, *, lock: bool = False) -> dict[str, Any]:
+def found_item(session: Session, item_id: str, *, lock: bool = False) -> dict[str, Any]:
+    """Return a stock item with its number `id`. Raises `NotFound`."""
     item = stored.find_item(session, item_id, lock=lock)
     if item is None:
         raise NotFound(

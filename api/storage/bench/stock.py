@@ -10,20 +10,37 @@ from sqlalchemy.orm import Session
 
 from solespan.api.storage.engine import hold_key
 from solespan.api.storage.tables.bench import BenchOrder, StockItem, StockMove
+from solespan.api.storage.tables.purchases import Supplier
+from solespan.api.storage.tables.rack import Pair, Sole
 
-__all__ = ["find_item", "list_items", "moves_of", "put_item", "write_move"]
+__all__ = [
+    "find_item",
+    "fitted_pairs",
+    "jobs_by_item",
+    "list_items",
+    "moves_of",
+    "put_item",
+    "write_move",
+]
 
 _ITEMS: sa.Table = StockItem.__table__  # type: ignore[assignment]
 _MOVES: sa.Table = StockMove.__table__  # type: ignore[assignment]
-_HIDDEN = ("created_at", "updated_at", "tenant_pk")
+_SUPPLIERS: sa.Table = Supplier.__table__  # type: ignore[assignment]
+_HIDDEN = ("created_at", "updated_at", "tenant_pk", "supplier_pk")
 _COLUMNS = [c for c in _ITEMS.c if c.name not in _HIDDEN]
+
+
+def _items() -> sa.Select[Any]:
+    link = _ITEMS.c.supplier_pk == _SUPPLIERS.c.id
+    source = _ITEMS.outerjoin(_SUPPLIERS, link)
+    return sa.select(*_COLUMNS, _SUPPLIERS.c.supplier_id).select_from(source)
 
 
 def find_item(session: Session, item_id: str, *, lock: bool = False) -> dict[str, Any] | None:
     """Return an item, with its number `id`; with `lock` it stays so until commit."""
-    query = sa.select(*_COLUMNS).where(_ITEMS.c.item_id == item_id)
+    query = _items().where(_ITEMS.c.item_id == item_id)
     if lock:
-        query = query.with_for_update()
+        query = query.with_for_update(of=_ITEMS)
     row = session.execute(query).mappings().one_or_none()
     return None if row is None else dict(row)
 
@@ -32,11 +49,11 @@ def list_items(
     session: Session, *, use: str | None = None, lock: bool = False
 ) -> list[dict[str, Any]]:
     """Return every item, or those of one use, by id."""
-    query = sa.select(*_COLUMNS).order_by(_ITEMS.c.item_id)
+    query = _items().order_by(_ITEMS.c.item_id)
     if use is not None:
         query = query.where(_ITEMS.c.use == use)
     if lock:
-        query = query.with_for_update()
+        query = query.with_for_update(of=_ITEMS)
     return [dict(row) for row in session.execute(query).mappings()]
 
 
@@ -63,6 +80,23 @@ def write_move(
     )
     query = sa.update(_ITEMS).where(_ITEMS.c.id == item["id"])
     session.execute(query.values(quantity=quantity_after, version=_ITEMS.c.version + 1))
+
+
+def jobs_by_item(session: Session) -> dict[int, int]:
+    """Return how many jobs took each item, by its number."""
+    query = sa.select(_MOVES.c.item_pk, sa.func.count()).where(_MOVES.c.reason == "use")
+    return {row[0]: row[1] for row in session.execute(query.group_by(_MOVES.c.item_pk))}
+
+
+def fitted_pairs(session: Session) -> list[tuple[float | None, str, int]]:
+    """Return sizes and materials of the soles that pairs have on, with their counts."""
+    query = (
+        sa.select(Pair.size_eu, Sole.material, sa.func.count())
+        .join(Sole, Sole.pair_pk == Pair.id)
+        .where(Sole.removed_on.is_(None))
+        .group_by(Pair.size_eu, Sole.material)
+    )
+    return [(row[0], row[1], row[2]) for row in session.execute(query)]
 
 
 def moves_of(session: Session, item_pk: int, limit: int) -> list[dict[str, Any]]:

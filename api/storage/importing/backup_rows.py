@@ -34,6 +34,7 @@ from solespan.api.storage.tables.planning import (
     RackPlanRow,
     RouteRow,
 )
+from solespan.api.storage.tables.purchases import PurchaseOrder, Supplier
 from solespan.api.storage.tables.rack import Pair, Wearer
 
 __all__ = ["PARTS", "BadRow", "Put", "put_rows", "read_rows"]
@@ -44,6 +45,7 @@ OWNERS: dict[str, Any] = {
     "pair_pk": Pair.pair_id,
     "order_pk": BenchOrder.order_id,
     "item_pk": StockItem.item_id,
+    "supplier_pk": Supplier.supplier_id,
 }
 # A plan gets a new id, as its old one may be in use in another account.
 _NUMBERS = ("plan_id", "id", "tenant_pk", "version", "created_at", "updated_at")
@@ -93,8 +95,10 @@ PARTS: dict[str, Part] = {
         Part(BenchEvent, ("order_id", "at", "to_stage"), stays=True),
         Part(BenchPaper, ("order_id", "kind")),
         Part(BenchPhoto, ("photo_id",), stays=True),
+        Part(Supplier, ("supplier_id",)),
         Part(StockItem, ("item_id",), kept=("quantity",)),
         Part(StockMove, ("item_id", "at", "reason"), stays=True),
+        Part(PurchaseOrder, ("purchase_id",)),
         Part(DueOutcome, ("pair_id", "due_on")),
         # A consent that was withdrawn since must not come back.
         Part(Consent, ("wearer_id", "channel"), stays=True),

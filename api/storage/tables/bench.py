@@ -26,6 +26,7 @@ from sqlalchemy import (
 )
 from sqlalchemy.orm import Mapped, mapped_column
 
+import solespan.api.storage.tables.purchases  # noqa: F401 - items name their suppliers
 from solespan.api.bench_words import PAPERS, STAGES, STOCK_REASONS
 from solespan.api.storage.tables.rack import (
     WORD_LENGTH,
@@ -214,9 +215,17 @@ class StockItem(Editable, Base):
     minimum_order: Mapped[float]
     service_level: Mapped[float]
     review_days: Mapped[int] = mapped_column(Integer)
+    supplier_pk: Mapped[int | None] = mapped_column(ForeignKey("suppliers.id", ondelete="SET NULL"))
+    pack_size: Mapped[float | None]
+    area_dm2: Mapped[float | None]
+    yield_share: Mapped[float | None]
 
     __table_args__ = (
         UniqueConstraint("tenant_pk", "item_id"),
+        CheckConstraint("pack_size > 0", name="pack_size"),
+        CheckConstraint("area_dm2 > 0", name="area_dm2"),
+        CheckConstraint("yield_share > 0 AND yield_share <= 1", name="yield_share"),
+        Index(None, "supplier_pk"),
         CheckConstraint("quantity >= 0", name="quantity"),
         CheckConstraint("supply_days >= 0 AND supply_days_sd >= 0", name="supply_days"),
         CheckConstraint("minimum_order >= 0", name="minimum_order"),

@@ -151,10 +151,12 @@ def to_order(advice: Sequence[Mapping[str, Any]], today: date) -> list[dict[str,
             {
                 "item": row["item_id"],
                 "there": f"{row['quantity']:g}",
+                "on_order": f"{row['on_order']:g}",
                 "order_at": f"{row['reorder_point']:g}",
                 "when": "today" if days <= 0 else when,
                 "how_much": f"{row['order_now']:g}" if row["order_now"] else "",
                 "runs_out": f"{row['runs_out_chance']:.0%}",
+                "promised": f"{row['stock_out_chance']:.0%}",
             }
         )
     return rows

@@ -8,6 +8,8 @@ import pytest
 from fastapi.routing import iter_route_contexts
 
 from solespan.api.author import Author
+from solespan.api.schemas.bench.stock import Item
+from solespan.api.services.bench.stock import put_item
 from solespan.api.services.rack.records import create
 from solespan.api.storage.accounts.customers import forget_quotes
 from solespan.api.storage.audit import list_audit
@@ -31,11 +33,14 @@ MADE: dict[str, tuple[dict, dict]] = {
     "/v1/consents": ({"wearer_id": "ada", "channel": "mail", "how": "paper", "by": "Secret"}, {"wearer_id": "ada", "channel": "mail"}),  # noqa: E501
     "/v1/due-outcomes": ({"pair_id": "derby", "due_on": DAY, "outcome": "declined"}, {"pair_id": "derby", "due_on": DAY}),  # noqa: E501
     "/v1/rack-plans": ({"wearer_id": "ada", "weeks": 4}, {"plan_id": None, "wearer_id": "ada"}),
+    "/v1/purchases": ({"item_id": "oak", "quantity": 2, "note": "Secret"}, {"purchase_id": None, "item_id": "oak"}),  # noqa: E501
     "/v1/bench-plans": ({"months": 1}, {"as_of": "2026-06-15"}),
 }  # fmt: skip
 OTHERWISE = {
     "/v1/bench-orders/{order_id}/moves",  # its address names the order
     "/v1/stock/{item_id}/lines",
+    "/v1/purchases/{purchase_id}/receipts",
+    "/v1/purchases/{purchase_id}/cancellation",
     "/v1/bench-photos",  # below: these take files
     "/v1/imports",
     "/v1/notices/runs",  # with the notices, as it needs a shop's rules
@@ -44,7 +49,9 @@ OTHERWISE = {
 
 @pytest.fixture
 def signed(client, services: Services) -> Services:
-    """Let every change be signed, as accounts do."""
+    """Let every change be signed, as accounts do; there is an item to order."""
+    with services.database.writing() as session:
+        put_item(session, "oak", Item(use="sole"))
     seen = services.for_tenant(1, Author("mo", "POST"))
     client.app.state.services = seen
     return seen

@@ -43,6 +43,9 @@ QUICK = {
     "stock": "Items",
     "stock glue receipt 3": "ItemStored",
     "keep-item thread --use thread": "ItemStored",
+    "purchase list": "Purchases",
+    "purchase order glue 500": "Purchase",
+    "purchase supplier mill": "SupplierStored",
     "quote oxford": "Quote",
     "routes --wearer ada": "RoutesOfOwner",
     "routes oxford": "RoutesForPair",
@@ -64,6 +67,7 @@ SLOW = {
     "workload --months 2": "Workload",
     "bench-plan --months 2": "Plan",
     "list stock-advice": "AdvisedItems",
+    "purchase weeks glue": "ItemWeeks",
     "plan --wearer ada --weeks 2": "PlanShown",
     "what-if --wearer ada --rest 2": "WhatIfAnswer",
 }

@@ -42,6 +42,7 @@ from solespan.api.storage.tables.planning import (
     RackPlanRow,
     RouteRow,
 )
+from solespan.api.storage.tables.purchases import PurchaseOrder, Supplier
 from solespan.api.storage.tables.rack import Pair
 from solespan.api.wiring import build_services
 from tests.api.importing.conftest import Folder
@@ -77,7 +78,11 @@ def _fill(services) -> None:
         whose = {"wearer_pk": pair.wearer_pk}
         of = {"pair_pk": pair.id}
         order = BenchOrder(**of, work="full_sole", stage="booked", booked_on=DAY, note="=a\nb")
+        seller = Supplier(supplier_id="tannery", supply_days=280.0, supply_days_sd=40.0)
+        session.add(seller)
+        session.flush()
         item = StockItem(
+            supplier_pk=seller.id,
             item_id="leather",
             use="full_sole",
             quantity=4.0,
@@ -104,6 +109,15 @@ def _fill(services) -> None:
                 BenchPhoto(**in_order, media_type="image/png", content=b"\x89PNG\x00\xff"),
                 StockMove(
                     item_pk=item.id, **in_order, reason="count", change=4, quantity_after=4, at=NOW
+                ),
+                PurchaseOrder(
+                    item_pk=item.id,
+                    supplier_pk=seller.id,
+                    state="part_received",
+                    ordered_on=DAY,
+                    expected_on=DAY,
+                    quantity=9.0,
+                    received=4.0,
                 ),
                 DueOutcome(**of, due_on=DAY, outcome="declined"),
                 DueOutcome(**of, due_on=date(2026, 6, 1), outcome="declined", supposed=True),
