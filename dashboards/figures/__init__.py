@@ -16,9 +16,11 @@ import plotly.graph_objects as go
 from solespan.dashboards.figures.bench_weeks import bench_weeks
 from solespan.dashboards.figures.calibration import calibration
 from solespan.dashboards.figures.due_spread import due_spread
+from solespan.dashboards.figures.leather import leather
 from solespan.dashboards.figures.left_right import left_right
 from solespan.dashboards.figures.plan_followed import plan_followed
 from solespan.dashboards.figures.resole_dates import resole_dates
+from solespan.dashboards.figures.revenue import revenue
 from solespan.dashboards.figures.wear_days import wear_days
 from solespan.dashboards.figures.wear_path import wear_path
 from solespan.dashboards.figures.workload import workload
@@ -50,6 +52,8 @@ FIGURES: dict[str, FigureEntry] = {
         calibration, "Forecast chances, and what happened", ("calibration",), "look back"
     ),
     "workload": FigureEntry(workload, "Bench hours ahead", ("workload",), "work ahead"),
+    "revenue": FigureEntry(revenue, "Revenue ahead", ("workload",), "work ahead"),
+    "leather": FigureEntry(leather, "Money in leather", ("leather",), "work ahead"),
     "bench_weeks": FigureEntry(
         bench_weeks, "The bench's weeks, levelled and not", ("bench_weeks",), "work ahead"
     ),

@@ -12,6 +12,7 @@ import plotly.graph_objects as go
 
 from solespan.dashboards import theme
 from solespan.dashboards.empty import empty_figure
+from solespan.dashboards.intervals import add_open_hours
 
 __all__ = ["bench_weeks"]
 
@@ -58,22 +59,9 @@ def bench_weeks(weeks: pd.DataFrame, *, today: pd.Timestamp) -> go.Figure:
                 hoverinfo="text",
             )
         )
-    figure.add_trace(
-        go.Scatter(
-            x=days,
-            y=[round(float(v), 2) for v in weeks["open_hours"]],
-            mode="lines",
-            name="bench open",
-            line={"dash": "6px,3px", "width": 2, "color": theme.LIMIT_COLOUR, "shape": "hvh"},
-            hovertext=[
-                f"week of {d}: open for {h:.0f} h"
-                for d, h in zip(days, weeks["open_hours"], strict=True)
-            ],
-            hoverinfo="text",
-        )
-    )
     theme.dress(figure, height_px=340, x_title="week", y_title="work handed over (h)")
     figure.update_layout(barmode="group", bargap=0.15)
     figure.update_xaxes(type="date")
-    figure.update_yaxes(rangemode="tozero")
+    highest = float(weeks[[column for column, *_ in _WAYS]].to_numpy().max())
+    add_open_hours(figure, days, [float(v) for v in weeks["open_hours"]], highest)
     return figure

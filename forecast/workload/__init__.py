@@ -14,7 +14,14 @@ from solespan.forecast.workload.mix import WorkMix, fit_mix
 from solespan.forecast.workload.newcomers import Newcomers, fit_newcomers
 from solespan.forecast.workload.settings import WorkloadSettings
 from solespan.forecast.workload.simulate import simulate_years
-from solespan.forecast.workload.summary import MEASURES, QUANTILES, WorkTimes, measures, summarise
+from solespan.forecast.workload.summary import (
+    MEASURES,
+    QUANTILES,
+    WorkTimes,
+    measures,
+    share_of_weeks_over,
+    summarise,
+)
 from solespan.forecast.workload.supposed import suppose_outcomes
 from solespan.forecast.workload.year_level import PastYears, YearLevel, fit_level
 
@@ -41,6 +48,7 @@ __all__ = [
     "fit_newcomers",
     "level",
     "measures",
+    "share_of_weeks_over",
     "simulate_years",
     "summarise",
     "suppose_outcomes",

@@ -14,7 +14,14 @@ from solespan.forecast.errors import BadFrame
 from solespan.forecast.frames import WORKS
 from solespan.forecast.workload.jobs import SimulatedYears
 
-__all__ = ["MEASURES", "QUANTILES", "WorkTimes", "measures", "summarise"]
+__all__ = [
+    "MEASURES",
+    "QUANTILES",
+    "WorkTimes",
+    "measures",
+    "share_of_weeks_over",
+    "summarise",
+]
 
 MEASURES = ("jobs", "bench_hours", "revenue_minor")
 QUANTILES: dict[str, float] = {
@@ -70,7 +77,9 @@ def measures(simulated: SimulatedYears, times: WorkTimes, seed: int) -> dict[str
 def summarise(
     simulated: SimulatedYears, by_day: dict[str, np.ndarray], period: str
 ) -> pd.DataFrame:
-    """Summarise by `week` (Monday to Sunday), `month` or `total`.
+    """Summarise by `week` (Monday to Sunday), `month`, `quarter` or `total`.
+
+    A quarter is three months from the first day on.
 
     Returns
     -------
@@ -81,19 +90,9 @@ def summarise(
     Raises
     ------
     BadFrame
-        `period` is none of the three.
+        `period` is none of these.
     """
-    days = simulated.days
-    if period == "week":
-        starts = days - pd.to_timedelta(days.day_of_week, unit="D")
-    elif period == "month":
-        starts = days.to_period("M").to_timestamp()
-    elif period == "total":
-        starts = pd.DatetimeIndex([days[0]] * len(days))
-    else:
-        raise BadFrame(f"period: {period!r} is not week, month or total")
-    begins, place = np.unique(starts.to_numpy(), return_inverse=True)
-    edges = np.searchsorted(place, np.arange(len(begins)))
+    begins, edges = _periods(simulated.days, period)
     parts = []
     for name, values in by_day.items():
         totals = np.add.reduceat(values, edges, axis=1)
@@ -105,3 +104,40 @@ def summarise(
         part.insert(0, "period", period)
         parts.append(part)
     return pd.concat(parts, ignore_index=True)
+
+
+def share_of_weeks_over(
+    simulated: SimulatedYears, hours_by_day: np.ndarray, open_by_day: np.ndarray
+) -> float:
+    """Share of whole weeks that bring more hours of work than the bench is open; 0 without one.
+
+    Parameters
+    ----------
+    hours_by_day : ndarray, shape (years, days)
+        Of the work handed over.
+    open_by_day : ndarray, shape (days,)
+        Hours of all benches.
+    """
+    _, edges = _periods(simulated.days, "week")
+    whole = np.diff(np.r_[edges, len(simulated.days)]) == 7
+    if not whole.any():
+        return 0.0
+    work = np.add.reduceat(hours_by_day, edges, axis=1)[:, whole]
+    return float(np.mean(work > np.add.reduceat(open_by_day, edges)[whole]))
+
+
+def _periods(days: pd.DatetimeIndex, period: str) -> tuple[np.ndarray, np.ndarray]:
+    """First calendar day of each period, and its place among the days."""
+    if period == "week":
+        starts = days - pd.to_timedelta(days.day_of_week, unit="D")
+    elif period == "month":
+        starts = days.to_period("M").to_timestamp()
+    elif period == "quarter":
+        firsts = pd.DatetimeIndex([days[0] + pd.DateOffset(months=3 * k) for k in range(13)])
+        starts = firsts[firsts.searchsorted(days, side="right") - 1]
+    elif period == "total":
+        starts = pd.DatetimeIndex([days[0]] * len(days))
+    else:
+        raise BadFrame(f"period: {period!r} is not week, month, quarter or total")
+    begins, place = np.unique(starts.to_numpy(), return_inverse=True)
+    return begins, np.searchsorted(place, np.arange(len(begins)))

@@ -28,6 +28,18 @@ WORKLOAD = pd.DataFrame(
             )
         },
         "open_hours": 150.0,
+        "currency": "EUR",
+    }
+)
+WORKLOAD = pd.concat([WORKLOAD, WORKLOAD.assign(measure="revenue_minor")], ignore_index=True)
+LEATHER = pd.DataFrame(
+    {
+        "currency": "EUR",
+        "begins_on": pd.date_range("2026-12-01", periods=52, freq="7D"),
+        **{
+            name: np.linspace(90_000.0, 60_000.0, 52) * by
+            for name, by in (("mean", 1), ("p10", 0.8), ("p90", 1.1))
+        },
     }
 )
 LONG_NAME = (
@@ -276,6 +288,7 @@ def frames_for(situation: Rack, needs: tuple[str, ...], pair_id: str | None = No
     every["what_if"] = what_if(situation)
     every["calibration"] = CALIBRATION if len(situation.log.pairs) else CALIBRATION.head(0)
     every["workload"] = WORKLOAD if len(situation.log.pairs) else WORKLOAD.head(0)
+    every["leather"] = LEATHER if len(situation.log.pairs) else LEATHER.head(0)
     every["bench_weeks"] = BENCH_WEEKS if len(situation.log.pairs) else BENCH_WEEKS.head(0)
     every["owner_years"] = OWNER_YEARS if len(situation.log.pairs) else OWNER_YEARS.head(0)
     return [every[name] for name in needs]

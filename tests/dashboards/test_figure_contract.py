@@ -154,3 +154,15 @@ def test_every_thumb_grade_has_its_own_mark():
     figure = FIGURES["wear_path"].draw(situation.path, checks, today=TODAY)
     marks = next(t for t in figure.data if t.name == "left thumb grade").marker.symbol
     assert len(set(marks)) == len(GRADES)
+
+
+@pytest.mark.parametrize("open_hours", [6.0, 60.0, 600.0])
+def test_open_hours_never_flatten_the_hours_of_work(open_hours):
+    frame = frames_for(SITUATIONS["full"], ("workload",))[0].assign(open_hours=open_hours)
+    figure = FIGURES["workload"].draw(frame, today=TODAY)
+    longest = frame.loc[frame["measure"] == "bench_hours", "p975"].max()
+    assert longest <= figure.layout.yaxis.range[1] <= 2.2 * longest
+    line = [trace for trace in figure.data if trace.name == "bench open"]
+    said = [note.text for note in figure.layout.annotations]
+    assert bool(line) != bool(said), "open hours are drawn or said"
+    assert bool(said) == (open_hours == 600.0)

@@ -41,12 +41,18 @@ def register(app: typer.Typer) -> None:
     app.command("bench-plan")(bench_plan)
 
 
-_NAMES = {"jobs": "jobs", "bench_hours": "bench hours", "revenue_minor": "revenue"}
+_NAMES = {
+    "jobs": "jobs",
+    "bench_hours": "bench hours",
+    "open_hours": "open hours",
+    "revenue_minor": "revenue",
+}
 
 
 def workload(
     months: Months = 12,
     by: By = "month",
+    benches: Benches = None,
     dask: Dask = None,
     form: Format = OutputFormat.TABLE,
     out: Out = PIPE,
@@ -54,7 +60,7 @@ def workload(
     """Show jobs, bench hours, revenue and materials to come, with 50, 80 and 95 % intervals."""
     from solespan.api.cli.opening import opened
     from solespan.api.schemas.bench.workload import Workload
-    from solespan.api.services.bench.workload import workload_body, year_ahead
+    from solespan.api.services.bench.year_report import year_report
 
     if by not in ("week", "month"):
         raise Refused(
@@ -64,14 +70,16 @@ def workload(
             remedy="Write for example --by month",
         )
     with opened() as (database, _), cluster_at(dask) as cluster:
-        ahead = year_ahead(database, Clock().today(), months, runner=cluster)
-    body = workload_body(ahead, months, by)
+        report = year_report(
+            database, Clock().today(), months=months, by=by, benches=benches, runner=cluster
+        )
+    body = report.body
     show(
         body,
         Workload,
         form=form,
         out=out,
-        table=lambda: _workload_tables(ahead, body, by),
+        table=lambda: _workload_tables(report.ahead, body, by),
         rows="periods",
     )
 
@@ -79,6 +87,7 @@ def workload(
 def _workload_tables(
     ahead: YearAhead, body: Mapping[str, Any], by: str
 ) -> Iterator[RenderableType]:
+    from solespan.dashboards.pages.bench.bench_choices import choice_words, over_words
     from solespan.dashboards.pages.bench.workload import come_sentence
     from solespan.dashboards.pages.bench.year_words import looks_words, year_words
 
@@ -95,6 +104,7 @@ def _workload_tables(
         title = f"{name}, by {by}{_unit(measure, body['currency'])}"
         yield grid(headings, rows, title=title, right=headings[1:])
     yield f"{year_words(body['year'])} {looks_words(body['past_years'])}"
+    yield " ".join([over_words(body["weeks_over"]), *choice_words(body["benches"])])
     yield (
         f"{body['years']} simulated years. {come_sentence(habits.come, habits.n_outcomes)} "
         f"It comes {habits.median_delay_days:.0f} days after it is due, in the middle. "

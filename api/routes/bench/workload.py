@@ -35,7 +35,7 @@ from solespan.api.schemas.merge_patch import patched
 from solespan.api.services.bench import bench_settings
 from solespan.api.services.bench.bench_plan import make_plan, newest_plan
 from solespan.api.services.bench.outcomes import keep_outcome
-from solespan.api.services.bench.workload import workload_body, year_ahead
+from solespan.api.services.bench.year_report import year_report
 from solespan.api.services.idempotency import Answered, fingerprint_of
 
 __all__ = ["router"]
@@ -47,9 +47,15 @@ _AS_JSON = [Depends(needs_json)]
 
 @router.get("/workload", response_model=None, responses={200: {"model": Workload}})
 def read_workload(ctx: Context, chosen: Annotated[WorkloadFilters, Query()]) -> Response:
-    """Read jobs, hours, revenue and materials to come, from whole simulated years."""
-    ahead = year_ahead(ctx.database, ctx.clock.today(), chosen.months)
-    return json_answer(workload_body(ahead, chosen.months, chosen.by))
+    """Read jobs, hours, revenue and materials to come; compare with another number of benches."""
+    report = year_report(
+        ctx.database,
+        ctx.clock.today(),
+        months=chosen.months,
+        by=chosen.by,
+        benches=chosen.benches,
+    )
+    return json_answer(report.body)
 
 
 @router.post(

@@ -28,21 +28,33 @@ from solespan.api.schemas.forms import FormProblem, read_column
 from solespan.api.services.bench import stock_advice
 from solespan.api.services.bench.bench_plan import make_plan, newest_plan
 from solespan.api.services.bench.bench_settings import read_bench_settings
-from solespan.api.services.bench.workload import YearAhead, workload_body, year_ahead
+from solespan.api.services.bench.workload import year_ahead
+from solespan.api.services.bench.year_report import year_report
 from solespan.api.services.context import AppContext
 from solespan.api.services.rack.records import find_record
 from solespan.dashboards.figures import FIGURES
 from solespan.dashboards.navigation import NavEntry
+from solespan.dashboards.pages.bench.bench_choices import (
+    bench_count,
+    bench_options,
+    choice_rows,
+    choice_words,
+    over_words,
+)
 from solespan.dashboards.pages.bench.workload import (
     asked_next,
     come_sentence,
+    leather_page,
     plan_page,
+    price_words,
     to_order,
     workload_page,
 )
+from solespan.dashboards.pages.bench.year_plan import year_plan_page
 from solespan.dashboards.pages.bench.year_words import looks_table, looks_words, year_words
-from solespan.dashboards.render import figure_json
+from solespan.dashboards.render import figure_json, render
 from solespan.forecast.bench.hours import BenchHours
+from solespan.forecast.bench.standards import STANDARDS
 from solespan.forecast.frames import Column
 from solespan.forecast.workload import summarise
 
@@ -62,26 +74,40 @@ _TRIED = (
 
 @pages.get("/workload")
 def read_work_ahead(
-    ctx: Context, request: Request, months: Months = 12, done: Words = ""
+    ctx: Context, request: Request, months: Months = 12, benches: Words = "", done: Words = ""
 ) -> HTMLResponse:
-    """Show the work to come, the bench's plan, and what to order."""
-    return _answer(ctx, request, months, {"done": DONE.get(done, "")})
+    """Show the work to come, another bench, the bench's plan, and what to order."""
+    more = {"done": DONE.get(done, "")}
+    if not benches:
+        return _answer(ctx, request, months, more)
+    try:
+        asked = read_column(_TRIED[0], {"benches": benches})
+    except FormProblem as problem:
+        more["problem"] = f"benches: {problem.errors['benches']}."
+        return _answer(ctx, request, months, more, 422)
+    return _answer(ctx, request, months, more, benches=asked)
 
 
 def _answer(
-    ctx: AppContext, request: Request, months: int, more: dict[str, Any], status: int = 200
+    ctx: AppContext,
+    request: Request,
+    months: int,
+    more: dict[str, Any],
+    status: int = 200,
+    benches: int | None = None,
 ) -> HTMLResponse:
     said = {"done": "", "problem": "", "typed": {}} | more
     today = ctx.clock.today()
     try:
-        ahead = year_ahead(ctx.database, today, months)
+        report = year_report(ctx.database, today, months=months, benches=benches)
     except NothingForecast:
         return page_answer(request, "bench/workload_none.html", said, status)
-    habits = ahead.books.habits
-    currency = ahead.books.settings.currency
-    body = workload_body(ahead, months, "month")
+    ahead, body = report.ahead, report.body
+    habits, settings = ahead.books.habits, ahead.books.settings
+    currency = settings.currency
     context = workload_page(
-        _periods(ahead),
+        summarise(ahead.simulated, ahead.by_day, "week"),
+        summarise(ahead.simulated, ahead.by_day, "month"),
         summarise(ahead.simulated, ahead.by_day, "total"),
         months=months,
         currency=currency,
@@ -91,6 +117,18 @@ def _answer(
         "year": year_words(body["year"]),
         "looks_words": looks_words(body["past_years"]),
         "looks": looks_table(body["past_years"]),
+        "over": over_words(body["weeks_over"]),
+        "benches": bench_count(settings.benches),
+        "closed_with_less": settings.benches == 1,
+        "options": bench_options(settings.benches),
+        "chosen": benches,
+        "choice_words": choice_words(body["benches"]),
+        "choice_names": [bench_count(choice["benches"]) for choice in body["benches"]],
+        "choice_rows": choice_rows(body["benches"]),
+        "leather": leather_page(body["leather"], currency, bool(settings.leather_cost_minor)),
+        "prices": price_words(
+            dict(settings.price_minor), {w: s.price_minor for w, s in STANDARDS.items()}
+        ),
     }
     with ctx.database.reading() as session:
         plan = newest_plan(session)
@@ -105,6 +143,29 @@ def _answer(
         "orders": to_order(stock_advice.advice(ctx.database, today), today),
     }
     return page_answer(request, "bench/workload.html", context | said, status)
+
+
+@pages.get("/workload/year-plan")
+def read_year_plan(ctx: Context, request: Request) -> HTMLResponse:
+    """Show the year on one sheet, made to be printed."""
+    today = ctx.clock.today()
+    try:
+        report = year_report(ctx.database, today, months=PLANNED_MONTHS, by="week")
+    except NothingForecast:
+        said = {"done": "", "problem": "", "typed": {}}
+        return page_answer(request, "bench/workload_none.html", said)
+    ahead = report.ahead
+    with ctx.database.reading() as session:
+        plan = newest_plan(session)
+    asked = None
+    if plan is not None:
+        asked = [row["ask_on"] for row in plan["payload"]["pairs"] if row["ask_on"]]
+    closures = [closure.model_dump(mode="json") for closure in ahead.books.settings.closures]
+    uses = {name: use for name, use in ahead.by_day.items() if name.startswith("use_")}
+    quarters = summarise(ahead.simulated, uses, "quarter")
+    sheet = year_plan_page(report.body, quarters, asked, closures, today)
+    sheet["over"] = over_words(report.body["weeks_over"])
+    return HTMLResponse(render("bench/year_plan.html", sheet))
 
 
 @pages.post("/workload/plan")
@@ -143,9 +204,32 @@ def _tried(hours: BenchHours, asked: dict[str, int | None]) -> BenchHours | None
 
 @router.get("/figures/workload.json")
 def read_workload_figure(ctx: Context, months: Months = 12) -> Response:
-    """Draw the bench hours to come, as JSON that the page's script draws."""
+    """Draw the bench hours of the weeks to come, as JSON that the page's script draws."""
     ahead = year_ahead(ctx.database, ctx.clock.today(), months)
-    return _drawn("workload", _periods(ahead), ahead.books.as_of)
+    weeks = summarise(ahead.simulated, ahead.by_day, "week")
+    room = weeks[weeks["measure"] == "open_hours"].set_index("begins_on")["mean"]
+    weeks = weeks.assign(open_hours=weeks["begins_on"].map(room.to_dict()))
+    return _drawn("workload", weeks, ahead.books.as_of)
+
+
+@router.get("/figures/revenue.json")
+def read_revenue_figure(ctx: Context, months: Months = 12) -> Response:
+    """Draw the revenue of the months to come, as JSON that the page's script draws."""
+    ahead = year_ahead(ctx.database, ctx.clock.today(), months)
+    of_months = summarise(ahead.simulated, ahead.by_day, "month")
+    currency = ahead.books.settings.currency
+    return _drawn("revenue", of_months.assign(currency=currency), ahead.books.as_of)
+
+
+@router.get("/figures/leather.json")
+def read_leather_figure(ctx: Context, months: Months = 12) -> Response:
+    """Draw the money in leather, as JSON that the page's script draws."""
+    report = year_report(ctx.database, ctx.clock.today(), months=months)
+    weeks = pd.DataFrame(report.body["leather"])
+    if len(weeks):
+        currency = report.ahead.books.settings.currency
+        weeks = weeks.assign(begins_on=pd.to_datetime(weeks["begins_on"]), currency=currency)
+    return _drawn("leather", weeks, report.ahead.books.as_of)
 
 
 @router.get("/figures/bench_weeks.json")
@@ -164,21 +248,11 @@ def _drawn(name: str, frame: pd.DataFrame, today: pd.Timestamp) -> Response:
     return Response(figure_json(drawn), media_type="application/json")
 
 
-def _periods(ahead: YearAhead) -> pd.DataFrame:
-    """Months, with the hours the bench is open in each."""
-    periods = summarise(ahead.simulated, ahead.by_day, "month")
-    days = ahead.simulated.days
-    hours = ahead.books.settings.bench_hours()
-    minutes = hours.minutes_by_day(days[0], len(days)) * hours.benches
-    of_month = pd.Series(minutes / 60, index=days).groupby(days.to_period("M").to_timestamp()).sum()
-    return periods.assign(open_hours=periods["begins_on"].map(of_month.to_dict()))
-
-
 router.include_router(pages)
 
 
 PAGE = PageEntry(
     router,
     NavEntry("Work ahead", "/workload", "shop"),
-    templates=("bench/workload.html", "bench/workload_none.html"),
+    templates=("bench/workload.html", "bench/workload_none.html", "bench/year_plan.html"),
 )

@@ -18,10 +18,12 @@ from solespan.forecast.bench.rules import STEPS, BenchRules, Machine
 from solespan.forecast.bench.standards import IN_WORK_PER_BENCH, SOURCE, STANDARDS
 from solespan.forecast.errors import BadHorizon
 from solespan.forecast.frames import WORKS
+from solespan.forecast.workload.leather import LEATHER_USES
 
 __all__ = ["BenchSettings", "BenchSettingsPatch", "BenchSettingsStored", "Hours"]
 
 Work = Literal[WORKS]  # type: ignore[valid-type]
+LeatherUse = Literal[LEATHER_USES]  # type: ignore[valid-type]
 Currency = Annotated[str, StringConstraints(pattern=r"^[A-Z]{3}$")]
 Hours = Annotated[float, Field(ge=0, le=24)]
 
@@ -114,6 +116,11 @@ class BenchSettings(Message):
     price_minor: dict[Work, Annotated[int, Field(ge=0, le=10**9)]] = Field(
         default_factory=lambda: {w: s.price_minor for w, s in STANDARDS.items()},
         description=f"price list by work; the default is {SOURCE}. Unit: minor unit of currency",
+    )
+    leather_cost_minor: dict[LeatherUse, Annotated[int, Field(ge=0, le=10**9)]] = Field(
+        default_factory=dict,
+        description="what a pair of soles or a metre of welt costs the shop; without it no money "
+        "in leather is told. Unit: minor unit of currency",
     )
     width_tolerance_mm: Annotated[float, Field(gt=0, le=10)] = Field(
         default=0.5, description=f"widths may differ by this; default {SOURCE}. Unit: mm"

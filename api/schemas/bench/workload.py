@@ -33,6 +33,9 @@ class WorkloadFilters(Message):
     by: Literal["week", "month"] = Field(
         default="month", description="length of the periods. Unit: none (word)"
     )
+    benches: int | None = Field(
+        default=None, ge=1, le=50, description="benches to compare with today's. Unit: benches"
+    )
 
 
 class Period(Answer):
@@ -40,8 +43,8 @@ class Period(Answer):
 
     begins_on: dt.date = Field(description="first day. Unit: calendar date, ISO 8601")
     measure: str = Field(
-        description="jobs, bench_hours (h), revenue_minor (minor unit of currency), or "
-        "use_<material> (pieces, m or ml). Unit: none (word)"
+        description="jobs, bench_hours (h), revenue_minor (minor unit of currency), "
+        "open_hours (h of all benches), or use_<material> (pieces, m or ml). Unit: none (word)"
     )
     mean: float = Field(description="mean. Unit: that of the measure")
     p025: float = Field(description="2.5 % quantile. Unit: that of the measure")
@@ -92,6 +95,50 @@ class PastYear(YearCounts):
     p90: float = Field(description="90 % quantile of the forecast. Unit: jobs")
 
 
+class Spread(Answer):
+    """A number over the simulated years."""
+
+    mean: float = Field(description="mean. Unit: that of the number")
+    p10: float = Field(description="10 % quantile. Unit: that of the number")
+    p90: float = Field(description="90 % quantile. Unit: that of the number")
+
+
+class Scenario(Answer):
+    """One way to run the year."""
+
+    name: str = Field(description="what is done. Unit: none (text)")
+    jobs: Spread = Field(description="jobs of this time. Unit: jobs")
+    brought_forward: Spread = Field(
+        description="jobs of later years that asking could bring forward; not in jobs, hours or "
+        "revenue. Unit: jobs"
+    )
+    worn_past_limit: Spread = Field(description="pairs brought after their limit. Unit: jobs")
+    longest_wait_days: Spread = Field(description="longest wait for the bench. Unit: d")
+    wait_days_p90: Spread = Field(description="wait that nine in ten stay under. Unit: d")
+    idle_hours: Spread = Field(description="open hours without work. Unit: h")
+    worked_hours: Spread = Field(description="hours worked. Unit: h")
+    open_hours: Spread = Field(description="hours open. Unit: h")
+    revenue_minor: Spread = Field(description="at list prices. Unit: minor unit of currency")
+
+
+class BenchChoice(Scenario):
+    """The year on so many benches, nobody asked for a day."""
+
+    benches: int = Field(description="benches side by side. Unit: benches")
+    weeks_over: float = Field(
+        description="share of weeks that bring more work than the benches are open. Unit: share"
+    )
+
+
+class LeatherWeek(Answer):
+    """Money tied up in leather at the beginning of a week, ordered as advised."""
+
+    begins_on: dt.date = Field(description="the day. Unit: calendar date, ISO 8601")
+    mean: float = Field(description="mean. Unit: minor unit of currency")
+    p10: float = Field(description="10 % quantile. Unit: minor unit of currency")
+    p90: float = Field(description="90 % quantile. Unit: minor unit of currency")
+
+
 class Workload(Answer):
     """The work to come."""
 
@@ -105,6 +152,15 @@ class Workload(Answer):
     year: YearAheadCounts = Field(description="jobs of the coming year. Unit: none (object)")
     past_years: list[PastYear] = Field(
         description="forecasts of past years, the newest first. Unit: none (list)"
+    )
+    weeks_over: float = Field(
+        description="share of weeks that bring more work than the benches are open. Unit: share"
+    )
+    benches: list[BenchChoice] = Field(
+        description="today's bench and the one asked for; empty = none asked. Unit: none (list)"
+    )
+    leather: list[LeatherWeek] = Field(
+        description="money in leather by week; empty = no cost or no stock. Unit: none (list)"
     )
 
 
@@ -130,32 +186,6 @@ class BenchPlanAsked(Message):
         if self.hours_by_weekday is not None and sum(self.hours_by_weekday) <= 0:
             raise ValueError("the bench must be open at some time in the week")
         return self
-
-
-class Spread(Answer):
-    """A number over the simulated years."""
-
-    mean: float = Field(description="mean. Unit: that of the number")
-    p10: float = Field(description="10 % quantile. Unit: that of the number")
-    p90: float = Field(description="90 % quantile. Unit: that of the number")
-
-
-class Scenario(Answer):
-    """One way to run the year."""
-
-    name: str = Field(description="what is done. Unit: none (text)")
-    jobs: Spread = Field(description="jobs of this time. Unit: jobs")
-    brought_forward: Spread = Field(
-        description="jobs of later years that asking could bring forward; not in jobs, hours or "
-        "revenue. Unit: jobs"
-    )
-    worn_past_limit: Spread = Field(description="pairs brought after their limit. Unit: jobs")
-    longest_wait_days: Spread = Field(description="longest wait for the bench. Unit: d")
-    wait_days_p90: Spread = Field(description="wait that nine in ten stay under. Unit: d")
-    idle_hours: Spread = Field(description="open hours without work. Unit: h")
-    worked_hours: Spread = Field(description="hours worked. Unit: h")
-    open_hours: Spread = Field(description="hours open. Unit: h")
-    revenue_minor: Spread = Field(description="at list prices. Unit: minor unit of currency")
 
 
 class Week(Answer):

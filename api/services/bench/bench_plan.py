@@ -33,7 +33,7 @@ from solespan.forecast.workload import Jobs, Levelled, level
 from solespan.forecast.workload.asking import ask_owners, brought_forward
 from solespan.forecast.workload.settings import WorkloadSettings
 
-__all__ = ["make_plan", "newest_plan"]
+__all__ = ["make_plan", "newest_plan", "run_unasked"]
 
 YEARS = 100
 _SEED = WorkloadSettings().seed
@@ -123,6 +123,13 @@ def make_plan(
         name_changed(as_of=today)
         keep_waits(session, plan["lead_times"])
     return plan
+
+
+def run_unasked(ahead: YearAhead, hours: BenchHours) -> dict[str, Any]:
+    """Return the year on a bench in numbers, where nobody is asked for a day."""
+    none = np.zeros(0)
+    soles = _Soles(np.zeros(0, dtype=np.int64), none.astype(str), none, none)
+    return _told("nobody is asked", _run(ahead, soles, none, hours), ahead.books, 1.0)
 
 
 def _soles(books: Books, forecast: pd.DataFrame) -> _Soles:

@@ -29,6 +29,7 @@ from solespan.api.storage.rack.frames import load_rows
 from solespan.api.storage.rack.versions import newest_data_version
 from solespan.api.storage.session import Database
 from solespan.forecast.backtesting.year_look_back import past_years, plain_forecasts
+from solespan.forecast.bench.hours import BenchHours
 from solespan.forecast.bench.minutes import JobMinutes, work_times
 from solespan.forecast.bench.rules import WaitingJobs
 from solespan.forecast.bench.standards import STANDARDS
@@ -53,7 +54,7 @@ from solespan.forecast.workload import (
     summarise,
 )
 
-__all__ = ["Books", "YearAhead", "gather", "workload_body", "year_ahead"]
+__all__ = ["Books", "YearAhead", "gather", "open_by_day", "workload_body", "year_ahead"]
 
 KEPT_YEARS = 4
 YEAR_MONTHS = 12
@@ -261,6 +262,7 @@ def year_ahead(
     ends = books.as_of + pd.DateOffset(months=months)
     simulated = simulated.until((ends - books.as_of).days)
     by_day = measures(simulated, books.times, settings.seed) | uses(simulated)
+    by_day["open_hours"] = open_by_day(books.settings.bench_hours(), simulated)[None, :]
     made = YearAhead(books, simulated, by_day)
     _kept.put(database, key, made)
     return made
@@ -274,6 +276,12 @@ def uses(simulated: SimulatedYears) -> dict[str, np.ndarray]:
         each = np.array([dict(STANDARDS[w].uses).get(name, 0.0) for w in WORKS])
         out[f"use_{name}"] = simulated.counts @ each
     return out
+
+
+def open_by_day(hours: BenchHours, simulated: SimulatedYears) -> np.ndarray:
+    """Return the hours that all benches are open on each day to come."""
+    days = simulated.days
+    return np.asarray(hours.minutes_by_day(days[0], len(days)) * hours.benches / 60.0)
 
 
 def workload_body(ahead: YearAhead, months: int, by: str) -> dict[str, Any]:

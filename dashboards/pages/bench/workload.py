@@ -13,7 +13,16 @@ import pandas as pd
 
 from solespan.dashboards import wording
 
-__all__ = ["UNITS", "asked_next", "come_sentence", "plan_page", "to_order", "workload_page"]
+__all__ = [
+    "UNITS",
+    "asked_next",
+    "come_sentence",
+    "leather_page",
+    "plan_page",
+    "price_words",
+    "to_order",
+    "workload_page",
+]
 
 ASKED_WEEKS = 6
 MOST_ASKED = 15
@@ -33,15 +42,20 @@ _TOLD = (
 
 
 def workload_page(
-    periods: pd.DataFrame, total: pd.DataFrame, *, months: int, currency: str, leans_on: str
+    weeks: pd.DataFrame,
+    periods: pd.DataFrame,
+    total: pd.DataFrame,
+    *,
+    months: int,
+    currency: str,
+    leans_on: str,
 ) -> dict[str, Any]:
     """Gather the page.
 
     Parameters
     ----------
-    periods, total : DataFrame
-        As `forecast.workload.summarise` gives them by month and in total; `periods` with
-        `open_hours`.
+    weeks, periods, total : DataFrame
+        As `forecast.workload.summarise` gives them by week, by month and in total.
     leans_on : str
         What the forecast leans on, as a sentence.
     """
@@ -56,7 +70,7 @@ def workload_page(
                 "jobs": _span(of["jobs"]),
                 "hours": _span(of["bench_hours"]),
                 "revenue": _span(of["revenue_minor"], 100),
-                "open": f"{of['bench_hours']['open_hours']:.0f}",
+                "open": f"{of['open_hours']['mean']:.0f}",
             }
         )
     materials = [
@@ -72,9 +86,71 @@ def workload_page(
         f"{revenue['mean'] / 100:,.0f} {currency} ({_span(revenue, 100)}).",
         "leans_on": leans_on,
         "rows": rows,
+        "weeks": week_rows(weeks),
         "materials": materials,
         "currency": currency,
     }
+
+
+def week_rows(weeks: pd.DataFrame) -> list[dict[str, str]]:
+    """Lay out the hours of each week, as the figure draws them."""
+    rows = []
+    for begins_on, part in weeks.groupby("begins_on"):
+        of = {row["measure"]: row for row in part.to_dict("records")}
+        hours = of["bench_hours"]
+        rows.append(
+            {
+                "week": wording.iso(pd.Timestamp(begins_on)),  # type: ignore[arg-type]
+                "expected": f"{hours['mean']:.1f}",
+                "half": f"{hours['p25']:.1f} to {hours['p75']:.1f}",
+                "most": f"{hours['p10']:.1f} to {hours['p90']:.1f}",
+                "wide": f"{hours['p025']:.1f} to {hours['p975']:.1f}",
+                "open": f"{of['open_hours']['mean']:.0f}",
+            }
+        )
+    return rows
+
+
+def leather_page(weeks: Sequence[Mapping[str, Any]], currency: str, known: bool) -> dict[str, Any]:
+    """Say what money the leather ties up, in words and week by week.
+
+    Parameters
+    ----------
+    known : bool
+        Whether the shop has said what leather costs.
+    """
+    if not weeks:
+        why = (
+            "No leather with a cost is kept in the stock book."
+            if known
+            else "No cost of leather is set yet (leather_cost_minor of PUT /v1/bench-settings)."
+        )
+        return {"words": f"The money in leather is not known. {why}", "rows": []}
+    highest = max(weeks, key=lambda week: week["p90"])
+    return {
+        "words": f"Leather worth {weeks[0]['mean'] / 100:,.0f} {currency} is in stock today. "
+        f"Ordered as advised, the stock ties up {highest['p90'] / 100:,.0f} {currency} at most "
+        "in four years of five.",
+        "rows": [
+            {
+                "week": week["begins_on"],
+                "expected": f"{week['mean'] / 100:,.0f}",
+                "span": _span(dict(week), 100),
+            }
+            for week in weeks
+        ],
+    }
+
+
+def price_words(price_minor: Mapping[str, int], standard: Mapping[str, int]) -> str:
+    """Say which prices the revenue is counted at."""
+    missing = [work.replace("_", " ") for work in standard if not price_minor.get(work)]
+    said = "Revenue is counted at the shop's price list."
+    if dict(price_minor) == dict(standard):
+        said = "Revenue is counted at usual prices (common practice, no source)."
+    if missing:
+        said += f" No price of its own is known for: {', '.join(missing)}."
+    return said
 
 
 def come_sentence(come: float, n_outcomes: int) -> str:

@@ -83,11 +83,41 @@ def test_the_year_is_planned_on_the_page_and_stands_levelled_and_not_side_by_sid
         assert said in page
     assert "oak-5mm" in page
     weeks = client.get("/figures/bench_weeks.json").json()
-    assert {t["name"] for t in weeks["data"]} == {
-        "asked on the send-by day",
-        "levelled",
-        "bench open",
-    }
+    assert {t["name"] for t in weeks["data"]} == {"asked on the send-by day", "levelled"}
+    said = [note["text"] for note in weeks["layout"]["annotations"]]
+    assert said == ["bench open up to 35 h, above this scale"]
+
+
+@pytest.mark.slow
+def test_page_service_and_sheet_say_the_same_of_another_bench_and_of_leather(client):
+    settings = {"leather_cost_minor": {"sole": 2800}, "benches": 2}
+    settings["closures"] = [{"first_on": "2026-08-03", "last_on": "2026-08-14"}]
+    answer = client.put("/v1/bench-settings", json=settings, headers={"If-Match": "*"})
+    assert answer.status_code == 200, answer.text
+    client.put("/v1/stock/oak-5mm", json={"use": "sole", "supply_days": 30})
+    line = {"reason": "count", "quantity": 3}
+    client.post("/v1/stock/oak-5mm/lines", json=line)
+    body = client.get("/v1/workload", params={"benches": 1, "by": "week"}).json()
+    now, less = body["benches"]
+    assert (now["benches"], less["benches"]) == (2, 1)
+    assert now["open_hours"]["mean"] == 2 * less["open_hours"]["mean"]
+    assert now["wait_days_p90"]["mean"] <= less["wait_days_p90"]["mean"]
+    assert now["weeks_over"] == body["weeks_over"] <= less["weeks_over"]
+    page = client.get("/workload", params={"benches": 1}).text
+    assert f"With 1 bench: {less['open_hours']['mean']:,.0f} open hours" in page
+    assert "one bench less" in page
+    assert "Leather worth 84 EUR is in stock today" in page
+    drawn = client.get("/figures/leather.json").json()["data"][-1]
+    assert drawn["y"] == [round(week["mean"] / 100, 2) for week in body["leather"]]
+    sheet = client.get("/workload/year-plan").text
+    jobs = next(row for row in body["total"] if row["measure"] == "jobs")
+    assert f"{jobs['mean']:,.0f} jobs" in sheet
+    assert "2026-08-03 to 2026-08-14" in sheet
+    assert "The year is not planned yet" in sheet
+    assert "style=" not in sheet, "the security policy refuses inline styles"
+    refused = client.get("/workload", params={"benches": "many"})
+    assert refused.status_code == 422
+    assert "a whole number from 1 to 50" in refused.text
 
 
 def test_the_audit_says_what_the_stock_book_lacked_and_when_a_step_happened(bench, client, foot):

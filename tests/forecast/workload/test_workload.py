@@ -22,6 +22,7 @@ from solespan.forecast.workload import (
     fit_newcomers,
     level,
     measures,
+    share_of_weeks_over,
     simulate_years,
     summarise,
 )
@@ -314,3 +315,21 @@ def test_a_forecast_of_an_earlier_day_brings_nobody_before_tomorrow(shop, parts)
     years = run(late)
     assert years.jobs.day.min() >= 1
     assert years.jobs.day.max() <= years.counts.shape[1]
+
+
+def test_weeks_over_the_hours_fall_with_more_hours(years):
+    hours = measures(years, TIMES, 1)["bench_hours"]
+    days = hours.shape[1]
+    shares = [share_of_weeks_over(years, hours, np.full(days, each)) for each in (0.0, 0.5, 24.0)]
+    assert shares[0] > 0.9
+    assert shares == sorted(shares, reverse=True)
+    assert shares[2] == 0.0
+
+
+def test_four_quarters_hold_the_year(years):
+    by_day = measures(years, TIMES, 1)
+    quarters = summarise(years, by_day, "quarter")
+    jobs = quarters[quarters["measure"] == "jobs"]
+    assert len(jobs) == 4
+    whole = summarise(years, by_day, "total")
+    assert jobs["mean"].sum() == pytest.approx(whole["mean"].iloc[0])
