@@ -4,19 +4,18 @@ from __future__ import annotations
 
 from typing import Any
 
-import pandas as pd
 from fastapi import APIRouter, Request, Response
 from starlette.exceptions import HTTPException
 
 from solespan.api.errors import NotFound
 from solespan.api.routes.http.page_entry import Need, PageEntry
-from solespan.api.routes.http.pages import Words
+from solespan.api.routes.http.pages import Words, number_of
 from solespan.api.routes.http.requests import Context
 from solespan.api.services.rack.pair_page import figure_frames
-from solespan.api.services.rack.rack_page import rack_frames
+from solespan.api.services.rack.rack_page import RackAsked, rack_frames
 from solespan.dashboards.assets import asset_by_url_name
 from solespan.dashboards.figures import FIGURES
-from solespan.dashboards.pages.rack.rack import MOST_DRAWN, first_shown
+from solespan.dashboards.pages.rack.rack import MOST_DRAWN, PAIRS_A_PAGE, search_for
 from solespan.dashboards.render import figure_json
 
 __all__ = ["PAGE"]
@@ -27,15 +26,17 @@ router = APIRouter()
 
 @router.get("/figures/{name}.json")
 def read_rack_figure(
-    ctx: Context, name: str, wearer: Words = "", band: Words = "", q: Words = ""
+    ctx: Context,
+    name: str,
+    wearer: Words = "",
+    band: Words = "",
+    q: Words = "",
+    page: Words = "",
 ) -> Response:
     """Draw a figure of the rack page, as JSON that the page's script draws."""
     _of_page(name, "rack")
-
-    def drawn(rows: pd.DataFrame, pairs: pd.DataFrame) -> pd.DataFrame:
-        return first_shown(rows, pairs, wearer, band, q).head(MOST_DRAWN)
-
-    frames, today = rack_frames(ctx, wearer, drawn)
+    asked = RackAsked(PAIRS_A_PAGE, number_of(page), wearer, band, search_for(q))
+    frames, today = rack_frames(ctx, asked, MOST_DRAWN)
     return _figure(name, frames, today)
 
 

@@ -1,5 +1,6 @@
 """Do the pages say everything in words, escaped, small, and in every situation."""
 
+import re
 from html.parser import HTMLParser
 
 import pandas as pd
@@ -7,7 +8,7 @@ import pytest
 
 from solespan.dashboards.pages.planning.rotation import rotation
 from solespan.dashboards.pages.rack.pair import FORM_NAMES, FormState, form_choices, pair_page
-from solespan.dashboards.pages.rack.rack import MOST_SHOWN, rack_page
+from solespan.dashboards.pages.rack.rack import RackList, rack_page
 from solespan.dashboards.pages.rack.today import today_panel
 from solespan.dashboards.render import render
 from solespan.forecast.frames import BANDS
@@ -40,18 +41,21 @@ class Page(HTMLParser):
         return " ".join(" ".join(self.texts).split())
 
 
-def rack_html(situation: Rack, **chosen) -> str:
+PLACE = {"query": "", "narrowed": "", "before": None, "after": None}
+
+
+def rack_html(situation: Rack, whole: RackList | None = None, **place) -> str:
     context = rack_page(
-        situation.forecast, situation.log.pairs, situation.log.wearers, today=TODAY, **chosen
+        situation.forecast, situation.log.pairs, situation.log.wearers, today=TODAY, whole=whole
     )
     context |= {
-        "one": chosen.get("wearer_id", ""),
+        "one": "",
         "today": today_panel(
             situation.forecast, situation.log.pairs, situation.log.wear_days, today=TODAY
         ),
         "logged": None,
     }
-    return render("rack/rack.html", context | {"query": "", "token": "t"})
+    return render("rack/rack.html", context | PLACE | place | {"token": "t"})
 
 
 def pair_html(situation: Rack, pair_id: str = "pair-000", forms=None, **more) -> str:
@@ -133,24 +137,31 @@ def test_the_rack_says_band_interval_and_first_foot_of_every_pair_without_script
     assert "between " in words
 
 
-def test_the_rack_can_be_narrowed_to_a_wearer_and_a_band():
-    situation = rack(12)
-    of_bo = Page(rack_html(situation, wearer_id="bo")).listed
-    bos = situation.log.pairs["wearer_id"] == "bo"
-    assert all(label in of_bo for label in situation.log.pairs.loc[bos, "label"])
-    assert not any(label in of_bo for label in situation.log.pairs.loc[~bos, "label"])
-    none = Page(rack_html(situation, band="no such band")).text
+def test_a_list_that_no_pair_is_in_says_so_and_leads_to_all():
+    none = Page(rack_html(rack(0), RackList({}, 12, band="no such band"))).text
     assert "No pair matches" in none
+    assert "Show all 12" in none
 
 
 def test_200_pairs_make_a_page_under_150_kb():
     assert len(rack_html(rack(200)).encode()) < 150_000
 
 
-def test_more_pairs_than_a_page_shows_are_counted_and_said():
-    situation = rack(MOST_SHOWN + 7)
-    page = Page(rack_html(situation))
-    assert f"first {MOST_SHOWN} of {MOST_SHOWN + 7}" in page.text
+def test_a_part_of_a_list_says_which_it_is_and_leads_to_the_next_without_script():
+    whole = RackList({"sound": 2407}, 2407, page=2, pages=25)
+    text = rack_html(rack(6), whole, before="", after="?page=3")
+    assert "Pairs 101 to 106 of 2,407" in Page(text).text
+    links = dict(re.findall(r'rel="(prev|next)" href="([^"]+)"', text))
+    assert links == {"prev": "/#pairs", "next": "/?page=3#pairs"}
+    assert 'rel="next"' not in rack_html(rack(6))
+
+
+def test_of_too_many_people_for_a_list_the_search_finds_the_one():
+    whole = RackList({"sound": 6}, 9000, many_wearers=True, wearer_id="ada")
+    text = rack_html(rack(6), whole)
+    assert "f-wearer" not in text
+    assert '<input type="hidden" name="wearer" value="ada">' in text
+    assert "Search for a wearer" in Page(text).text
 
 
 @pytest.mark.parametrize("band", BANDS)

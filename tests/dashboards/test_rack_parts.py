@@ -7,7 +7,7 @@ import pytest
 from solespan.dashboards.pages.forecasts.spread import most_within, spread_page
 from solespan.dashboards.pages.planning.care import care_by_pair
 from solespan.dashboards.pages.planning.rotation import ROTATION_DAYS, rotation
-from solespan.dashboards.pages.rack.rack import matching, who_is_meant
+from solespan.dashboards.pages.rack.rack import search_for, who_is_meant
 from solespan.dashboards.pages.rack.thumb import STEPS, thumb_page
 from solespan.dashboards.pages.rack.today import today_panel
 from tests.dashboards.builders import TODAY, of_one, rack, what_if, with_band
@@ -122,6 +122,22 @@ class TestRotation:
         assert said["days"][0]["pairs"].endswith("and 54 more")
         assert said["left_out"] == 60 - len(said["strips"])
 
+    def test_what_was_counted_beside_the_pairs_shown_is_said(self):
+        day = TODAY - pd.Timedelta(days=2)
+        other = TODAY - pd.Timedelta(days=9)
+        said = rotation(
+            days_ago(("pair-000", 2, False)),
+            rack(1).log.pairs,
+            today=TODAY,
+            by_day={day: 12, other: 1},
+            pairs_worn=12,
+        )
+        assert [one["pairs"] for one in said["days"]] == [
+            "Brogue, chestnut no. 1 and 11 more",
+            "1 pair",
+        ]
+        assert (said["worn_days"], said["left_out"]) == (2, 11)
+
 
 class TestSpread:
     def test_the_fullest_window_is_found_wherever_it_lies(self):
@@ -162,16 +178,12 @@ class TestSpread:
 
 class TestSearch:
     def test_every_word_must_be_found_in_name_or_identifier(self):
-        pairs = rack(12).log.pairs
-        found = matching(pairs, search="BROGUE pair-000")
-        assert found == {"pair-000"}
-        assert matching(pairs, search="pair-007") == {"pair-007"}
-        assert matching(pairs, search="no such thing") == set()
-        assert len(matching(pairs)) == 12
-
-    def test_it_narrows_within_a_wearer(self):
-        pairs = rack(12).log.pairs
-        assert matching(pairs, "ada", "derby") < matching(pairs, "ada")
+        found = search_for("BROGUE pair-000")
+        assert found("Brogue, chestnut", "pair-000")
+        assert not found("Brogue, chestnut", "pair-001")
+        assert search_for("weiß")("WEISS", "p")
+        assert search_for("pair")(None, "pair-000")
+        assert search_for(" ") is None
 
     def test_words_of_pairs_and_parts_of_names_are_told_apart(self):
         log = rack(12).log

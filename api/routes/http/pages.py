@@ -42,6 +42,7 @@ __all__ = [
     "back_to",
     "do_once",
     "failure_page",
+    "number_of",
     "over_tls",
     "page_answer",
     "read_cookie",
@@ -92,6 +93,11 @@ class PageRoute(APIRoute):
 
 
 Words = Annotated[str, Query(max_length=MOST_CHARACTERS)]
+
+
+def number_of(page: str) -> int:
+    """Read the number of a page of a list from its address; the first where it is none."""
+    return int(page[:6]) if page.isascii() and page.isdecimal() else 1
 
 
 async def _typed(request: Request) -> dict[str, str]:

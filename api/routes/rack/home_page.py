@@ -5,17 +5,15 @@ from __future__ import annotations
 from typing import Any
 from urllib.parse import urlencode
 
-import pandas as pd
 from fastapi import APIRouter, Request, Response
 
 from solespan.api.routes.http.page_entry import PageEntry
-from solespan.api.routes.http.pages import PageRoute, Words, page_answer
+from solespan.api.routes.http.pages import PageRoute, Words, number_of, page_answer
 from solespan.api.routes.http.requests import Context
 from solespan.api.services.context import AppContext
-from solespan.api.services.rack.rack_page import rack_seen
+from solespan.api.services.rack.rack_page import MOST_PEOPLE, RackAsked, rack_seen
 from solespan.dashboards.navigation import NavEntry
-from solespan.dashboards.order import label_of
-from solespan.dashboards.pages.rack.rack import first_shown, rack_page
+from solespan.dashboards.pages.rack.rack import PAIRS_A_PAGE, RackList, rack_page, search_for
 from solespan.dashboards.pages.rack.today import today_panel
 
 __all__ = ["PAGE"]
@@ -39,55 +37,75 @@ def read_rack(
     wearer: Words = "",
     band: Words = "",
     q: Words = "",
+    page: Words = "",
     logged: Words = "",
     on: Words = "",
     done: Words = "",
 ) -> Response:
-    """Show what to wear today, and all pairs, the one to send first at the top."""
-    context = _rack_context(ctx, wearer, band, q, (logged, on))
+    """Show what to wear today, and the pairs, the one to send first at the top."""
+    asked = RackAsked(PAIRS_A_PAGE, number_of(page), wearer, band, search_for(q))
+    context = _rack_context(ctx, asked, q, (logged, on))
     chosen = {"wearer": wearer, "band": band, "q": q}
-    kept = urlencode({name: value for name, value in chosen.items() if value})
-    query = f"?{kept}" if kept else ""
-    return page_answer(
-        request, "rack/rack.html", context | {"query": query, "done": DONE.get(done, "")}
-    )
+    number, last = context["page"], context["pages"]
+
+    def at(its_number: int) -> str:
+        return _query(chosen | {"page": str(its_number) if its_number > 1 else ""})
+
+    context |= {
+        "query": at(number),
+        "narrowed": _query(chosen),
+        "before": at(number - 1) if number > 1 else None,
+        "after": at(number + 1) if number < last else None,
+        "done": DONE.get(done, ""),
+    }
+    return page_answer(request, "rack/rack.html", context)
 
 
 def _rack_context(
-    ctx: AppContext, wearer_id: str, band: str, search: str, logged: tuple[str, str]
+    ctx: AppContext, asked: RackAsked, search: str, logged: tuple[str, str]
 ) -> dict[str, Any]:
-    def shown(rows: pd.DataFrame, pairs: pd.DataFrame) -> pd.DataFrame:
-        return first_shown(rows, pairs, wearer_id, band, search)
-
-    seen = rack_seen(ctx, wearer_id, shown, logged)
-    recent, today = seen.recent, seen.today
+    seen = rack_seen(ctx, asked, logged)
+    own, part = seen.own, seen.part
+    names = [(wearer_id, name or wearer_id) for wearer_id, name in seen.people]
+    whole = RackList(
+        bands=part.bands,
+        total=seen.total,
+        wearers=sorted(names, key=lambda one: one[1].casefold()),
+        many_wearers=len(names) > MOST_PEOPLE,
+        wearer_id=asked.wearer_id,
+        band=asked.band,
+        search=search,
+        page=part.page,
+        pages=part.pages,
+    )
     page = rack_page(
-        pd.concat([seen.every, seen.feet[seen.feet["foot"] != "pair"]], ignore_index=True),
+        seen.forecast,
         seen.pairs,
         seen.wearers,
-        today=today,
-        wearer_id=wearer_id,
-        band=band,
-        search=search,
-        worn_today=set(recent.loc[recent["worn_on"] == today, "pair_id"]),
+        today=seen.today,
+        whole=whole,
+        worn_today=seen.worn_today,
         horizon_days=ctx.settings.horizon_days,
     )
-    mine = seen.pairs[seen.pairs["wearer_id"] == seen.one]
-    panel = today_panel(
-        seen.every[seen.every["pair_id"].isin(mine["pair_id"])],
-        mine,
-        recent[recent["pair_id"].isin(mine["pair_id"])],
-        today=today,
-        plan=seen.plan,
-        reasons=seen.reasons,
+    panel = own and today_panel(
+        own.forecast,
+        own.pairs,
+        own.wear_days,
+        today=seen.today,
+        plan=own.plan,
+        reasons=own.reasons,
     )
-    just = seen.logged
     return page | {
-        "one": seen.one,
-        "today": panel if seen.one else None,
-        "logged": None if just is None else just | {"label": label_of(seen.pairs)[logged[0]]},
-        "today_iso": f"{today:%Y-%m-%d}",
+        "one": own.wearer_id if own else "",
+        "today": panel,
+        "logged": seen.logged,
+        "today_iso": f"{seen.today:%Y-%m-%d}",
     }
+
+
+def _query(chosen: dict[str, str]) -> str:
+    kept = urlencode({name: value for name, value in chosen.items() if value})
+    return f"?{kept}" if kept else ""
 
 
 PAGE = PageEntry(router, NavEntry("Rack", "/", first=True), templates=("rack/rack.html",))

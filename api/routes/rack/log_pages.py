@@ -17,6 +17,7 @@ from solespan.api.routes.http.pages import (
     Words,
     back_to,
     do_once,
+    number_of,
     page_answer,
 )
 from solespan.api.routes.http.requests import Context, IdempotencyKey
@@ -153,7 +154,7 @@ def _log_page(
         context["grid"] = wear_grid(
             **grid_values(ctx, wearer_id, first),
             first=first,
-            page=int(place["page"][:6]) if place["page"].isdecimal() else 1,
+            page=number_of(place["page"]),
             week=place["week"],
             wanted=tried.wanted,
             ask=tried.ask,

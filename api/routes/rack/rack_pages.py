@@ -26,8 +26,8 @@ from solespan.api.services.rack.rack_page import people_and_pairs
 from solespan.dashboards.figures import FIGURES
 from solespan.dashboards.pages.forecasts.spread import spread_page
 from solespan.dashboards.pages.planning.care import PAIRS_SHOWN, care_by_pair
-from solespan.dashboards.pages.planning.rotation import ROTATION_DAYS, rotation
-from solespan.dashboards.pages.rack.rack import matching, who_is_meant
+from solespan.dashboards.pages.planning.rotation import MOST_STRIPS, ROTATION_DAYS, rotation
+from solespan.dashboards.pages.rack.rack import search_for, who_is_meant
 from solespan.dashboards.render import inline_figure
 
 __all__ = ["PAGE"]
@@ -88,11 +88,9 @@ def read_rotation(
 ) -> Response:
     """Show the wears of the last weeks, of the pairs searched for."""
     del band  # what was worn is shown whatever has become of it
-    seen = rotation_seen(ctx, wearer, ROTATION_DAYS)
-    pairs = seen["pairs"]
-    shown = pairs[pairs["pair_id"].isin(matching(pairs, wearer, q))]
-    context = {"rotation": rotation(seen["wear_days"], shown, today=seen["today"])}
-    return page_answer(request, "planning/rotation.html", context | {"wearer_id": wearer})
+    seen = rotation_seen(ctx, wearer, search_for(q), days=ROTATION_DAYS, most=MOST_STRIPS)
+    context = {"rotation": rotation(**seen), "wearer_id": wearer}
+    return page_answer(request, "planning/rotation.html", context)
 
 
 @router.get("/spread")

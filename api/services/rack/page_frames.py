@@ -9,14 +9,13 @@ from typing import Any
 import pandas as pd
 from sqlalchemy.orm import Session
 
-from solespan.api.services.context import AppContext
-from solespan.api.storage.forecasts import forecast_reads
+from solespan.api.storage.forecasts import forecast_reads, rack_list
 from solespan.api.storage.rack.frames import frame_of_rows
-from solespan.api.storage.rack.records import list_records
+from solespan.api.storage.rack.records import list_records, owner_of
 from solespan.forecast.frames import FORECAST, TABLES, Column
 from solespan.forecast.log import WearLog
 
-__all__ = ["MOST_ROWS", "due_rows", "framed", "listed", "log_of_pair", "today_of"]
+__all__ = ["MOST_ROWS", "due_rows", "framed", "listed", "log_of_pair", "whose_page"]
 
 MOST_ROWS = 100_000
 
@@ -34,22 +33,31 @@ def framed(rows: Sequence[Mapping[str, Any]], columns: Sequence[Column]) -> pd.D
     return frame_of_rows([tuple(row[c.name] for c in columns) for row in rows], columns)
 
 
-def due_rows(session: Session) -> pd.DataFrame:
-    """Read the resole row of every pair."""
+def due_rows(session: Session, wearer_id: str) -> pd.DataFrame:
+    """Read the resole row of each pair of a wearer."""
     rows = forecast_reads.list_due(
         session,
-        forecast_reads.DueFilter(wearer_id=None, band=None, foot="pair", point="ball"),
+        forecast_reads.DueFilter(wearer_id=wearer_id, foot="pair", point="ball"),
         after=None,
         limit=MOST_ROWS,
     )
     return framed(rows, FORECAST)
 
 
-def today_of(ctx: AppContext, wearers: pd.DataFrame, wearer_id: str) -> pd.Timestamp:
-    """Return the day where the wearer lives; where all live when it is one zone, else UTC."""
-    chosen = wearers[wearers["wearer_id"] == wearer_id] if wearer_id else wearers
-    zones = set(chosen["time_zone"])
-    return pd.Timestamp(ctx.clock.today(zones.pop() if len(zones) == 1 else "UTC"))
+def whose_page(session: Session, wearer_id: str) -> tuple[str, str]:
+    """Return whose page it is, and the time zone that holds there.
+
+    It is the one chosen, or the only wearer there is, else nobody's. The zone is then the one that
+    all live in, or UTC where they live in several.
+    """
+    if wearer_id:
+        owner = owner_of(session, "wearer_id", wearer_id, lock=False)
+        return ("", "UTC") if owner is None else (wearer_id, owner.time_zone)
+    some = list_records(session, "wearers", equal={}, limit=2)
+    if len(some) == 1:
+        return str(some[0]["wearer_id"]), str(some[0]["time_zone"])
+    zones = rack_list.time_zones(session)
+    return "", zones[0] if len(zones) == 1 else "UTC"
 
 
 def log_of_pair(session: Session, pair_id: str, wearer_id: str) -> WearLog:

@@ -5,6 +5,9 @@ Which care, wears and dates with and without a plan do the pages beside the rack
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from dataclasses import replace
+from datetime import timedelta
 from typing import Any
 
 import pandas as pd
@@ -13,9 +16,11 @@ from solespan.api.errors import SolespanError
 from solespan.api.services.context import AppContext
 from solespan.api.services.planning.habits import forecasts_if
 from solespan.api.services.planning.rack import known_wearer
-from solespan.api.services.rack.page_frames import listed, today_of
+from solespan.api.services.rack.page_frames import whose_page
 from solespan.api.storage.planning.planning import plans_of
+from solespan.api.storage.rack import wear_counts
 from solespan.api.storage.rack.records import list_records
+from solespan.api.storage.rack.wear_counts import WearsBetween
 
 __all__ = ["rotation_seen", "spread_values", "whose"]
 
@@ -26,15 +31,40 @@ CHOOSE, NO_PAIR = "Choose whose rack.", "There is no pair yet."
 NO_PLAN = "There is no plan yet, so there is nothing to compare with."
 
 
-def rotation_seen(ctx: AppContext, wearer_id: str, since_days: int) -> dict[str, Any]:
-    """Read the wears of the last days, the pairs, and the day it is: three statements."""
+def rotation_seen(
+    ctx: AppContext,
+    wearer_id: str,
+    keep: Callable[[str | None, str], bool] | None,
+    *,
+    days: int,
+    most: int,
+) -> dict[str, Any]:
+    """Return the arguments of `rotation`: the last days' wears of up to `most` pairs, and counts.
+
+    `keep` tells by label and identifier which pairs are searched for; None = each is.
+    """
     with ctx.database.reading() as session:
-        pairs, wearers = listed(session, "pairs"), listed(session, "wearers")
-        today = today_of(ctx, wearers, wearer_id)
-        since = today - pd.Timedelta(days=since_days - 1)
-        mine = {"wearer_id": wearer_id} if wearer_id else {}
-        recent = listed(session, "wear_days", since=("worn_on", since.date()), **mine)
-    return {"wear_days": recent, "pairs": pairs, "today": today}
+        _, zone = whose_page(session, wearer_id)
+        today = ctx.clock.today(zone)
+        wears = WearsBetween(today - timedelta(days=days - 1), today, wearer_id)
+        if keep is not None:
+            named = wear_counts.pair_names(session, wearer_id)
+            found = [row.id for row in named if keep(row.label, row.pair_id)]
+            wears = replace(wears, pair_pks=found)
+        by_day = wear_counts.wears_by_day(session, wears)
+        pairs = wear_counts.most_worn(session, wears, most)
+        mine = replace(wears, pair_pks=[row.id for row in pairs])
+        worn = wear_counts.wears_of(session, mine)
+    wear_days = pd.DataFrame(worn, columns=["pair_id", "worn_on", "wet"])
+    return {
+        "wear_days": wear_days.astype({"worn_on": "datetime64[s]", "wet": bool}),
+        "pairs": pd.DataFrame(
+            [(row.pair_id, row.label) for row in pairs], columns=["pair_id", "label"]
+        ),
+        "today": pd.Timestamp(today),
+        "by_day": {pd.Timestamp(day): count for day, count in by_day.items()},
+        "pairs_worn": pairs[0].every if pairs else 0,
+    }
 
 
 def whose(ctx: AppContext, wearer_id: str) -> tuple[str, list[tuple[str, str]], str]:

@@ -1,91 +1,216 @@
 """Rack page service.
 
-Which frames do the rack page and its figures draw from, in a bounded number of statements?
+Which rows do the rack page and its figures draw from? A page takes as many from a large rack as
+from a small one.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections import Counter
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
 import pandas as pd
+from sqlalchemy import Row
 from sqlalchemy.orm import Session
 
 from solespan.api.services.context import AppContext
 from solespan.api.services.planning.plans import reasons_on, shown_plan
-from solespan.api.services.rack.page_frames import due_rows, listed, today_of
-from solespan.api.storage.forecasts.forecasts import load_forecasts
+from solespan.api.services.rack.page_frames import due_rows, listed, whose_page
+from solespan.api.storage.forecasts.rack_list import (
+    PLACES,
+    RackFilter,
+    ball_rows,
+    count_bands,
+    count_pairs,
+    list_pairs,
+    people_with_pairs,
+    worn_on,
+)
 from solespan.api.storage.planning.planning import plans_of
 from solespan.api.storage.rack.records import find_record
 
-__all__ = ["RackSeen", "just_logged", "people_and_pairs", "rack_frames", "rack_seen"]
+__all__ = [
+    "MOST_PEOPLE",
+    "OwnRack",
+    "RackAsked",
+    "RackPart",
+    "RackSeen",
+    "just_logged",
+    "people_and_pairs",
+    "rack_frames",
+    "rack_seen",
+]
 
 LAST_DAYS = 56  # a pair not worn for longer counts as rested all the same
+MOST_PEOPLE = 1000  # in a list to choose from; of more, the search finds the one
 
 
-Pick = Callable[[pd.DataFrame, pd.DataFrame], pd.DataFrame]
+@dataclass(frozen=True)
+class RackAsked:
+    """Which pairs of the rack a browser asks for.
+
+    `keep` tells by label and identifier whether a pair is searched for; None = each is.
+    """
+
+    size: int
+    page: int = 1
+    wearer_id: str = ""
+    band: str = ""
+    keep: Callable[[str | None, str], bool] | None = None
+
+
+@dataclass(frozen=True)
+class OwnRack:
+    """What one wearer's panel of the day draws from: all of their pairs, and recent wears."""
+
+    wearer_id: str
+    pairs: pd.DataFrame
+    forecast: pd.DataFrame
+    wear_days: pd.DataFrame
+    plan: dict[str, Any] | None
+    reasons: list[dict[str, Any]]
+
+
+@dataclass(frozen=True)
+class RackPart:
+    """One page of the list: its pairs, its number, and how many pairs the list has by band."""
+
+    rows: Sequence[Row[Any]]
+    page: int
+    pages: int
+    bands: dict[str, int]
 
 
 @dataclass(frozen=True)
 class RackSeen:
-    """What the rack page draws from; `one` is the only wearer, with `recent` wears and a plan.
+    """What the rack page draws from.
 
-    `every` holds the resole row of each pair, `feet` all rows of the pairs that are shown.
+    The frames are of the pairs on the page. `total` counts all pairs there are, and `people` are
+    those who have any, more than `MOST_PEOPLE` cut off.
     """
 
+    part: RackPart
     pairs: pd.DataFrame
     wearers: pd.DataFrame
-    every: pd.DataFrame
-    feet: pd.DataFrame
-    recent: pd.DataFrame
-    one: str
+    forecast: pd.DataFrame
+    worn_today: set[str]
+    total: int
+    people: list[tuple[str, str | None]]
     today: pd.Timestamp
-    plan: dict[str, Any] | None
-    reasons: list[dict[str, Any]]
+    own: OwnRack | None
     logged: dict[str, Any] | None
 
 
-def rack_seen(ctx: AppContext, wearer_id: str, shown: Pick, logged: tuple[str, str]) -> RackSeen:
-    """Read the rack in a fixed number of statements, however many pairs there are.
+def rack_seen(ctx: AppContext, asked: RackAsked, logged: tuple[str, str]) -> RackSeen:
+    """Read one page of the rack.
 
-    `shown` picks from resole rows and pairs the rows whose feet are read. `logged` is the pair and
-    day of a wear that was logged just now, to change or undo.
+    `logged` is the pair and day of a wear that was logged just now, to change or undo.
     """
     with ctx.database.reading() as session:
-        pairs, wearers = listed(session, "pairs"), listed(session, "wearers")
-        today = today_of(ctx, wearers, wearer_id)
-        every = due_rows(session)
-        feet = _with_feet(session, shown(every, pairs), pairs)
-        one = _one_wearer(wearers, wearer_id)
-        since = today - pd.Timedelta(days=LAST_DAYS if one else 0)
-        recent = listed(
-            session,
-            "wear_days",
-            since=("worn_on", since.date()),
-            **({"wearer_id": one} if one else {}),
+        one, zone = whose_page(session, asked.wearer_id)
+        today = pd.Timestamp(ctx.clock.today(zone))
+        part = _part(session, asked)
+        return RackSeen(
+            part=part,
+            **_frames(session, part.rows),
+            worn_today=worn_on(session, [row.id for row in part.rows], today.date()),
+            total=count_pairs(session),
+            people=people_with_pairs(session, MOST_PEOPLE + 1),
+            today=today,
+            own=_own_rack(session, one, today) if one else None,
+            logged=_logged(session, *logged),
         )
-        newest = plans_of(session, one, limit=1) if one else []
-        just = just_logged(session, *logged)
+
+
+def rack_frames(
+    ctx: AppContext, asked: RackAsked, most: int
+) -> tuple[dict[str, pd.DataFrame], pd.Timestamp]:
+    """Read what the rack's figures need, of the first pairs of a page, and the day it is."""
+    with ctx.database.reading() as session:
+        _, zone = whose_page(session, asked.wearer_id)
+        frames = _frames(session, _part(session, asked).rows[:most])
+    return frames, pd.Timestamp(ctx.clock.today(zone))
+
+
+def _part(session: Session, asked: RackAsked) -> RackPart:
+    """Read one page of the list, and count the list.
+
+    A search reads what each pair is called; without one, only the rows of the page are read.
+    """
+    chosen = RackFilter(asked.wearer_id, asked.band)
+    found: list[Row[Any]] = []
+    counts: dict[tuple[str, str], int] = {}
+    if asked.keep is None:
+        counts = count_bands(session, chosen)
+        if not asked.band:
+            every = count_pairs(session, asked.wearer_id)
+            counts["pending", ""] = every - sum(counts.values())
+    else:
+        for place in PLACES if not asked.band else PLACES[:-1]:
+            rows = list_pairs(session, chosen, place)
+            found += [row for row in rows if asked.keep(row.label, row.pair_id)]
+        counts = Counter(("found", row.band or "") for row in found)
+    total = sum(counts.values())
+    pages = max(1, -(-total // asked.size))
+    page = min(max(asked.page, 1), pages)
+    first = (page - 1) * asked.size
+    bands: Counter[str] = Counter()
+    for (_, band), count in counts.items():
+        bands[band] += count
+    return RackPart(
+        rows=found[first : first + asked.size] or _rows(session, chosen, counts, first, asked.size),
+        page=page,
+        pages=pages,
+        bands=dict(+bands),
+    )
+
+
+def _rows(
+    session: Session,
+    chosen: RackFilter,
+    counts: Mapping[tuple[str, str], int],
+    first: int,
+    most: int,
+) -> list[Row[Any]]:
+    """Read the pairs of a page from the places in which they stand, one after the other."""
+    rows: list[Row[Any]] = []
+    for place in PLACES:
+        here = sum(count for (its_place, _), count in counts.items() if its_place == place)
+        if first < here and len(rows) < most:
+            rows += list_pairs(session, chosen, place, skip=first, most=most - len(rows))
+        first = max(0, first - here)
+    return rows
+
+
+def _frames(session: Session, rows: Sequence[Row[Any]]) -> dict[str, pd.DataFrame]:
+    """Make the frames of the pairs on a page, with their forecasts at the ball."""
+    names = {row.wearer_id: row.name for row in rows}
+    return {
+        "pairs": pd.DataFrame(
+            [(row.pair_id, row.wearer_id, row.label) for row in rows],
+            columns=["pair_id", "wearer_id", "label"],
+        ),
+        "wearers": pd.DataFrame(list(names.items()), columns=["wearer_id", "name"]),
+        "forecast": ball_rows(session, [row.id for row in rows]),
+    }
+
+
+def _own_rack(session: Session, one: str, today: pd.Timestamp) -> OwnRack:
+    since = ("worn_on", (today - pd.Timedelta(days=LAST_DAYS)).date())
+    newest = plans_of(session, one, limit=1)
     plan = shown_plan(newest[0]) if newest else None
     covered = plan and any(day["worn_on"] == f"{today:%Y-%m-%d}" for day in plan["days"])
-    reasons = reasons_on(newest[0], today.date()) if covered else []
-    return RackSeen(pairs, wearers, every, feet, recent, one, today, plan, reasons, just)
-
-
-def people_and_pairs(ctx: AppContext) -> tuple[pd.DataFrame, pd.DataFrame]:
-    """Read all pairs and wearers, for a search."""
-    with ctx.database.reading() as session:
-        return listed(session, "pairs"), listed(session, "wearers")
-
-
-def _one_wearer(wearers: pd.DataFrame, wearer_id: str) -> str:
-    """Return whose page this is: the one chosen, or the only one there is; else nobody's."""
-    known = [str(known_id) for known_id in wearers["wearer_id"]]
-    if wearer_id:
-        return wearer_id if wearer_id in known else ""
-    return known[0] if len(known) == 1 else ""
+    return OwnRack(
+        wearer_id=one,
+        pairs=listed(session, "pairs", wearer_id=one),
+        forecast=due_rows(session, one),
+        wear_days=listed(session, "wear_days", since=since, wearer_id=one),
+        plan=plan,
+        reasons=reasons_on(newest[0], today.date()) if covered else [],
+    )
 
 
 def just_logged(session: Session, pair_id: str, worn_on: str) -> dict[str, Any] | None:
@@ -98,21 +223,13 @@ def just_logged(session: Session, pair_id: str, worn_on: str) -> dict[str, Any] 
     return None if row is None else row | {"worn_on": worn_on}
 
 
-def rack_frames(
-    ctx: AppContext, wearer_id: str, shown: Pick
-) -> tuple[dict[str, pd.DataFrame], pd.Timestamp]:
-    """Read what the rack's figures need, of the pairs that `shown` picks, and the day it is."""
+def _logged(session: Session, pair_id: str, worn_on: str) -> dict[str, Any] | None:
+    row = just_logged(session, pair_id, worn_on)
+    pair = None if row is None else find_record(session, "pairs", {"pair_id": pair_id})
+    return None if row is None or pair is None else row | {"label": pair["label"] or pair_id}
+
+
+def people_and_pairs(ctx: AppContext) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Read all pairs and wearers, for a search."""
     with ctx.database.reading() as session:
-        pairs, wearers = listed(session, "pairs"), listed(session, "wearers")
-        rows = due_rows(session)
-        forecast = _with_feet(session, shown(rows, pairs), pairs)
-    return {"forecast": forecast, "pairs": pairs}, today_of(ctx, wearers, wearer_id)
-
-
-def _with_feet(session: Session, rows: pd.DataFrame, pairs: pd.DataFrame) -> pd.DataFrame:
-    """Read every row of the pairs in `rows`, feet included."""
-    if rows.empty:
-        return rows
-    owners = pairs.loc[pairs["pair_id"].isin(rows["pair_id"]), "wearer_id"].unique()
-    stored = load_forecasts(session, list(owners))
-    return stored[stored["pair_id"].isin(rows["pair_id"])].reset_index(drop=True)
+        return listed(session, "pairs"), listed(session, "wearers")

@@ -8,22 +8,34 @@ from __future__ import annotations
 
 from collections.abc import Collection, Sequence
 from functools import cache
+from operator import itemgetter
 from typing import Any
 
 import numpy as np
 import pandas as pd
-from sqlalchemy import ColumnElement, Select, String, select, type_coerce
+from sqlalchemy import (
+    ColumnElement,
+    FromClause,
+    Select,
+    String,
+    Table,
+    bindparam,
+    select,
+    type_coerce,
+)
 from sqlalchemy.orm import Session
 
-from solespan.api.storage.tables.rack import LOGGED, Pair, Wearer
+from solespan.api.storage.tables.rack import LOGGED
 from solespan.forecast.frames import TABLES, Column
 from solespan.forecast.log import WearLog, wear_log
 
 __all__ = ["frame_of_rows", "load_frames", "load_rows", "load_wear_log", "trusted_log"]
 
 IDS_PER_QUERY = 500
-_PK = Column("pk", "integer", "number of the row")
-_KEYS = {"wearer_id": Wearer.wearer_id, "pair_id": Pair.pair_id}
+_PK = Column("pk", "key", "number of the row")
+_TABLES: dict[str, Table] = {name: mapped.__table__ for name, mapped in LOGGED.items()}  # type: ignore[misc]
+_PAIRS, _WEARERS = _TABLES["pairs"], _TABLES["wearers"]
+_KEYS = {"wearer_id": _WEARERS.c.wearer_id, "pair_id": _PAIRS.c.pair_id}
 
 
 def load_wear_log(session: Session, wearer_ids: Collection[str] | None = None) -> WearLog:
@@ -77,43 +89,48 @@ def load_rows(
         Whether rows are sorted by key.
     """
     table = TABLES[name]
-    if ids is not None and not ids:
-        return _no_rows(name).copy() if with_pk else _no_rows(name).drop(columns="pk")
-    mapped = LOGGED[name]
-    on_sqlite = session.get_bind().dialect.name == "sqlite"
-    columns = [_selected(name, column, as_text=on_sqlite) for column in table.stored]
-    query: Select[Any] = select(*columns, mapped.id).select_from(mapped)
-    if name not in ("wearers", "pairs"):
-        query = query.join(Pair, mapped.pair_pk == Pair.id)  # type: ignore[union-attr]
-    if name == "pairs" or (by == "wearer_id" and name != "wearers" and ids is not None):
-        query = query.join(Wearer, Pair.wearer_pk == Wearer.id)
+    columns = (*table.stored, _PK) if with_pk else table.stored
+    query = _query(name, by if ids is not None else "", _on_sqlite(session), with_pk)
+    rows: list[Any] = []
     if ids is None:
-        rows: Sequence[Any] = session.execute(query).all()
+        rows = list(session.execute(query).all())
     else:
-        key: Any = _KEYS[by] if by in _KEYS else mapped.__table__.c[by]
         wanted = sorted(set(ids))
-        rows = []
         for start in range(0, len(wanted), IDS_PER_QUERY):
-            part = wanted[start : start + IDS_PER_QUERY]
-            rows.extend(session.execute(query.where(key.in_(part))).all())
-    frame = frame_of_rows(rows, (*table.stored, _PK))
-    if ordered and len(frame) > 1:
-        frame = frame.sort_values(list(table.key), kind="stable", ignore_index=True)
-    return frame.astype({"pk": "int64"}) if with_pk else frame.drop(columns="pk")
+            some = wanted[start : start + IDS_PER_QUERY]
+            rows.extend(session.execute(query, {"some": some}).all())
+    if ordered:
+        names = [column.name for column in columns]
+        rows.sort(key=itemgetter(*(names.index(key) for key in table.key)))
+    return frame_of_rows(rows, columns)
+
+
+def _on_sqlite(session: Session) -> bool:
+    return session.get_bind().dialect.name == "sqlite"
 
 
 @cache
-def _no_rows(name: str) -> pd.DataFrame:
-    return frame_of_rows([], (*TABLES[name].stored, _PK)).astype({"pk": "int64"})
+def _query(name: str, by: str, as_text: bool, with_pk: bool) -> Select[Any]:
+    """Build the statement once; it is of tables, as objects of the mapper would cost twice."""
+    table = _TABLES[name]
+    source: FromClause = table
+    if name not in ("wearers", "pairs"):
+        source = source.join(_PAIRS, table.c.pair_pk == _PAIRS.c.id)
+    if name == "pairs" or (by == "wearer_id" and name != "wearers"):
+        source = source.join(_WEARERS, _PAIRS.c.wearer_pk == _WEARERS.c.id)
+    columns = [_selected(name, column, as_text=as_text) for column in TABLES[name].stored]
+    query = select(*columns, *([table.c.id] if with_pk else [])).select_from(source)
+    if not by:
+        return query
+    key = _KEYS[by] if by in _KEYS else table.c[by]
+    return query.where(key.in_(bindparam("some", expanding=True)))
 
 
 def _selected(name: str, column: Column, *, as_text: bool) -> ColumnElement[Any]:
     """Pick the column; a reference to another table's row is given as that row's text id."""
-    if column.name == "wearer_id":
-        return Wearer.wearer_id.expression
-    if column.name == "pair_id":
-        return Pair.pair_id.expression
-    found: ColumnElement[Any] = LOGGED[name].__table__.c[column.name]
+    if column.name in _KEYS:
+        return _KEYS[column.name]
+    found: ColumnElement[Any] = _TABLES[name].c[column.name]
     # SQLite keeps dates as ISO text, which NumPy reads faster than SQLAlchemy makes objects.
     return type_coerce(found, String) if as_text and column.kind == "date" else found
 
@@ -126,17 +143,22 @@ def frame_of_rows(rows: Sequence[Any], columns: Sequence[Column]) -> pd.DataFram
     by_column = list(zip(*rows, strict=True)) if rows else [()] * len(columns)
     return pd.DataFrame(
         {
-            column.name: _series(values, column.kind)
+            column.name: _values(values, column.kind)
             for column, values in zip(columns, by_column, strict=True)
-        }
+        },
+        copy=False,
     )
 
 
-def _series(values: Sequence[Any], kind: str) -> pd.Series[Any]:
+def _values(values: Sequence[Any], kind: str) -> np.ndarray:
     if kind == "date":
-        return pd.Series(np.array(values, dtype="datetime64[D]").astype("datetime64[s]"))
+        return np.array(values, dtype="datetime64[D]").astype("datetime64[s]")
     if kind in ("number", "integer"):
-        return pd.Series(np.array(values, dtype="float64"))
+        return np.array(values, dtype="float64")
+    if kind == "key":
+        return np.array(values, dtype="int64")
     if kind == "flag":
-        return pd.Series(np.array(values, dtype=bool))
-    return pd.Series(values, dtype=object)
+        return np.array(values, dtype=bool)
+    out = np.empty(len(values), dtype=object)
+    out[:] = values
+    return out

@@ -3,21 +3,54 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Collection
+from collections.abc import Callable, Collection, Mapping, Sequence
+from dataclasses import dataclass
 from typing import Any
 
 import pandas as pd
 
 from solespan.dashboards import wording
-from solespan.dashboards.order import AT_REST, axis_end, foot_rows, label_of, pair_rows
+from solespan.dashboards.order import AT_REST, axis_end, foot_rows, label_of
 from solespan.dashboards.tables import due_list
 from solespan.forecast.frames import BANDS
 
-__all__ = ["MOST_DRAWN", "first_shown", "matching", "rack_page", "who_is_meant"]
+__all__ = ["MOST_DRAWN", "PAIRS_A_PAGE", "RackList", "rack_page", "search_for", "who_is_meant"]
 
 URGENT = ("stop wearing", "book in")
-MOST_SHOWN = 200
+PAIRS_A_PAGE = 100
+MOST_SHOWN = 200  # where nothing leads to the others
 MOST_DRAWN = 60
+
+
+@dataclass(frozen=True)
+class RackList:
+    """What the rack page says of the list beside the pairs of one page of it.
+
+    Parameters
+    ----------
+    bands : mapping
+        How many pairs there are, narrowed as asked, by band; empty = without a forecast.
+    total : int
+        All pairs there are.
+    wearers : sequence of (wearer_id, name)
+        Everybody who has a pair.
+    many_wearers : bool
+        Whether they are too many for a list to choose from.
+    wearer_id, band, search : str
+        What narrows the list; empty = nothing.
+    page, pages : int
+        Which page of the list this is, from 1, and how many there are.
+    """
+
+    bands: Mapping[str, int]
+    total: int
+    wearers: Sequence[tuple[str, str]] = ()
+    many_wearers: bool = False
+    wearer_id: str = ""
+    band: str = ""
+    search: str = ""
+    page: int = 1
+    pages: int = 1
 
 
 def rack_page(
@@ -26,9 +59,7 @@ def rack_page(
     wearers: pd.DataFrame,
     *,
     today: pd.Timestamp,
-    wearer_id: str = "",
-    band: str = "",
-    search: str = "",
+    whole: RackList | None = None,
     worn_today: Collection[str] = (),
     horizon_days: int = wording.DEFAULT_HORIZON_DAYS,
 ) -> dict[str, Any]:
@@ -37,22 +68,21 @@ def rack_page(
     Parameters
     ----------
     forecast, pairs, wearers : DataFrame
-        Columns `frames.FORECAST`, `frames.PAIRS`, `frames.WEARERS`, of everybody.
+        Columns `frames.FORECAST`, `frames.PAIRS`, `frames.WEARERS`, of the pairs on the page.
         The lines of the feet are drawn for the pairs whose feet are in `forecast`.
-    wearer_id, band : str
-        Show only these; empty shows all, an unknown one shows none.
-    search : str
-        Show only pairs with each of these words in their name or identifier.
+    whole : RackList, optional
+        The list that the page is a part of; None = these pairs are all.
     worn_today : collection of str
         Pairs that were worn today already.
     """
     every = due_list(forecast, pairs, wearers, today=today, horizon_days=horizon_days)
-    wanted = matching(pairs, wearer_id, search)
-    shown = [row for row in every if row["pair_id"] in wanted and (not band or row["band"] == band)]
-    of_shown = {row["pair_id"] for row in shown}
-    rows = pair_rows(forecast[forecast["pair_id"].isin(of_shown)])
-    bars = _bars(rows.head(MOST_SHOWN), foot_rows(forecast), axis_end(rows, today), today)
-    names = {row["wearer_id"]: row["wearer"] for row in every}
+    whole = whole or RackList(Counter(row["band"] for row in every), len(every))
+    resoles = forecast[(forecast["foot"] == "pair") & (forecast["point"] == "ball")]
+    end = axis_end(resoles, today)
+    bars = _bars(resoles, foot_rows(forecast), end, today)
+    shown = every[:MOST_SHOWN]
+    matching = sum(whole.bands.values())
+    before = (whole.page - 1) * PAIRS_A_PAGE
     return {
         "rows": [
             row
@@ -61,46 +91,39 @@ def rack_page(
                 "worn": row["pair_id"] in worn_today,
                 "wearable": row["band"] not in AT_REST,
             }
-            for row in shown[:MOST_SHOWN]
+            for row in shown
         ],
-        "matching": len(shown),
-        "summary": _summary(shown),
-        "total": len(every),
-        "wearer_id": wearer_id,
-        "band": band,
-        "search": search,
-        "narrowed": bool(wearer_id or band or search),
-        "wearers": sorted(names.items(), key=lambda item: item[1].casefold()),
+        "matching": matching,
+        "from_to": f"Pairs {before + 1:,} to {before + len(shown):,} of {matching:,}",
+        "page": whole.page,
+        "pages": whole.pages,
+        "summary": _summary(whole.bands),
+        "total": whole.total,
+        "wearer_id": whole.wearer_id,
+        "band": whole.band,
+        "search": whole.search,
+        "wearers": () if whole.many_wearers else whole.wearers,
         "bands": BANDS,
-        "one_wearer": len(names) < 2,
-        "axis": _axis(today, axis_end(rows, today)),
+        "one_wearer": len(whole.wearers) < 2 and not whole.many_wearers,
+        "axis": _axis(today, end),
         "as_of": _as_of(forecast),
         "most_drawn": MOST_DRAWN,
     }
 
 
-def matching(pairs: pd.DataFrame, wearer_id: str = "", search: str = "") -> set[str]:
-    """Find the pairs of a wearer (empty = all) with each word searched for somewhere in the text.
+def search_for(search: str) -> Callable[[str | None, str], bool] | None:
+    """Return what tells whether a pair, by its label and identifier, has each word; None = any.
 
-    Searched are what the pair is called and its identifier, in any case. People's names are not:
-    what is searched for stands in the page's address (see `who_is_meant`).
+    Letters may be large or small. People's names are not searched: what is searched for stands in
+    the page's address (see `who_is_meant`).
     """
     words = search.casefold().split()
-    return {
-        str(pair_id)
-        for (pair_id, text), owner in zip(_texts(pairs).items(), pairs["wearer_id"], strict=True)
-        if (not wearer_id or owner == wearer_id) and all(word in text for word in words)
-    }
+    return (lambda label, pair_id: _has_all(words, label, pair_id)) if words else None
 
 
-def first_shown(
-    rows: pd.DataFrame, pairs: pd.DataFrame, wearer_id: str, band: str, search: str
-) -> pd.DataFrame:
-    """Take the resole rows that the page shows first: only their feet need be read."""
-    mine = rows[rows["pair_id"].isin(matching(pairs, wearer_id, search))]
-    if band:
-        mine = mine[mine["band"] == band]
-    return mine.head(MOST_SHOWN)
+def _has_all(words: Sequence[str], label: str | None, pair_id: str) -> bool:
+    text = _text(label, pair_id)
+    return all(word in text for word in words)
 
 
 def who_is_meant(
@@ -119,7 +142,7 @@ def who_is_meant(
     words : str
         The words about pairs.
     """
-    texts = set(_texts(pairs))
+    texts = {_text(label, pair_id) for pair_id, label in label_of(pairs).items()}
     words = search.split()
     about = [word for word in words if any(word.casefold() in text for text in texts)]
     parts = [word.casefold() for word in words if word not in about]
@@ -134,24 +157,20 @@ def who_is_meant(
     return people, " ".join(about)
 
 
-def _texts(pairs: pd.DataFrame) -> pd.Series:
-    """What each pair can be found by, small letters, by identifier."""
-    labels = label_of(pairs)
-    text = [f"{label} {pair_id}".casefold() for pair_id, label in labels.items()]
-    return pd.Series(text, index=list(labels), dtype=object)
+def _text(label: str | None, pair_id: str) -> str:
+    """What a pair can be found by, in small letters."""
+    return f"{label or ''} {pair_id}".casefold()
 
 
-def _summary(shown: list[dict[str, str]]) -> str:
+def _summary(bands: Mapping[str, int]) -> str:
     """Say in one or two sentences what wants doing."""
-    if not shown:
+    if not bands:
         return ""
-    counts = Counter(row["band"] for row in shown)
-    urgent = [f"{counts[band]} to {band}" for band in URGENT if counts[band]]
-    lead = f"{wording.plural(len(shown), 'pair')}"
+    urgent = [f"{bands[band]} to {band}" for band in URGENT if bands.get(band)]
+    lead = f"{wording.plural(sum(bands.values()), 'pair')}"
     if urgent:
         return f"{lead}: {wording.joined(urgent)}."
-    first = next((row for row in shown if row["due"]), None)
-    if first is None:
+    if all(band in ("", *AT_REST) for band in bands):
         return f"{lead}."
     return f"{lead}, none to send yet."
 
