@@ -26,6 +26,7 @@ OWN_FILES = {
     "figures.js": SCRIPT,
     "grid.js": SCRIPT,
     "partial.js": SCRIPT,
+    "passkeys.js": SCRIPT,
     "regions.js": SCRIPT,
     "icon.svg": "image/svg+xml",
     "icon-192.png": "image/png",

@@ -13,6 +13,7 @@ from solespan.api.routes.accounts import (
     customer_pages,
     factor_pages,
     my_pages,
+    passkey_pages,
     people_pages,
     sign_in_pages,
 )
@@ -59,6 +60,7 @@ PAGES: tuple[PageEntry, ...] = (
     my_pages.PAGE,
     sign_in_pages.PAGE,
     factor_pages.PAGE,
+    passkey_pages.PAGE,
     account_pages.PAGE,
     help_pages.PAGE,
     phone.PAGE,

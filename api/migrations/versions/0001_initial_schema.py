@@ -68,6 +68,8 @@ OPEN = (
     "second_factors",
     "recovery_codes",
     "sign_in_steps",
+    "passkeys",
+    "passkey_challenges",
 )
 
 
@@ -163,6 +165,17 @@ TABLES = {
         "token_hash hash, user_pk >users, purpose word{sign_in|enrol}, seed hash, begun_at moment",
         unique=["token_hash"],
         indexes=["begun_at", "user_pk"],
+    ),
+    "passkeys": Table(
+        "passkey_id id, user_pk >users, name id, credential_id text, public_key bytes, "
+        "sign_count big, made_at moment, used_at moment?",
+        unique=["credential_id", "passkey_id"],
+        indexes=["user_pk"],
+    ),
+    "passkey_challenges": Table(
+        "challenge_hash hash, holder_hash hash, begun_at moment",
+        unique=["challenge_hash"],
+        indexes=["begun_at"],
     ),
     "known_devices": Table(
         "device_hash hash, user_pk >users, seen_at moment",

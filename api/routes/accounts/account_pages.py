@@ -107,7 +107,7 @@ def _account_page(
     with ctx.database.reading() as session:
         tenants = tenants_of(session, who.user_pk) if who.user_pk is not None else []
         mine = sessions.own_sessions(session, who, now, limits) if person else []
-        has_factor = bool(second_factor.overview(session, who.user_pk or 0)["factors"])
+        has_factor = second_factor.has_factor(session, who.user_pk or 0)
     context: dict[str, Any] = {
         "accounts": ctx.settings.accounts,
         "actor": who.actor,

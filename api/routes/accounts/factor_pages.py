@@ -1,4 +1,4 @@
-"""Page routes of second factors: how does a person add an authenticator, and take it away again?
+"""Page routes of second factors: which has a person, and how is an authenticator added or removed?
 
 Each change asks for the password. A seed and recovery codes are shown once, on an answer that no
 browser keeps.
@@ -27,22 +27,24 @@ from solespan.api.routes.http.pages import (
 from solespan.api.routes.http.requests import Context, Sender
 from solespan.api.services.accounts import second_factor, totp
 from solespan.api.services.accounts.identity import Identity
+from solespan.api.services.accounts.passkeys import site_of
 from solespan.api.services.context import AppContext
 
-__all__ = ["PAGE"]
+__all__ = ["DONE", "PAGE", "PATH", "factor_page"]
 
 router = APIRouter(route_class=PageRoute)
 PATH = "/account/second-factor"
 DONE = {
     "added": "The authenticator is added. Other browsers are signed out.",
-    "removed": "The authenticator is removed. Other browsers are signed out.",
+    "removed": "The second factor is removed. Other browsers are signed out.",
+    "passkey": "The passkey is added. Other browsers are signed out.",
 }
 
 
 @router.get(PATH)
 def read_factors(ctx: Context, request: Request, who: Sender, done: Words = "") -> Response:
     """Show a person's authenticators, and the forms to add and remove one."""
-    return _page(ctx, request, who, done=DONE.get(done, ""))
+    return factor_page(ctx, request, who, done=DONE.get(done, ""))
 
 
 @router.post(f"{PATH}/{{what}}")
@@ -60,10 +62,10 @@ def change_factors(
     except SolespanError as error:
         problem = f"{error.what} {error.remedy}".strip()
         making = _making(ctx, who, typed) if what == "confirm" else {}
-        return _page(ctx, request, who, problem=problem, status=error.status, **making)
+        return factor_page(ctx, request, who, problem=problem, status=error.status, **making)
     if shown.get("to"):
         return back_to(PATH, done=shown["to"])
-    return _page(ctx, request, who, **shown)
+    return factor_page(ctx, request, who, **shown)
 
 
 def _begin(ctx: AppContext, who: Identity, typed: Mapping[str, str]) -> dict[str, Any]:
@@ -128,7 +130,7 @@ def _shown(ctx: AppContext, who: Identity, made: second_factor.Enrolment) -> dic
     }
 
 
-def _page(
+def factor_page(
     ctx: AppContext,
     request: Request,
     who: Identity,
@@ -137,19 +139,15 @@ def _page(
     status: int = 200,
     **shown: Any,
 ) -> Response:
+    """Show a person's second factors, with a problem, or what is shown only once."""
     with ctx.database.reading() as session:
         mine = second_factor.overview(session, who.user_pk or 0)
     context: dict[str, Any] = {
         "accounts": ctx.settings.accounts and who.user_pk is not None,
-        "must_enrol": who.must_enrol and not mine["factors"],
-        "factors": [
-            row
-            | {
-                "made_at": row["made_at"].date().isoformat(),
-                "used_at": row["used_at"].date().isoformat() if row["used_at"] else "never",
-            }
-            for row in mine["factors"]
-        ],
+        "must_enrol": who.must_enrol and not (mine["factors"] or mine["passkeys"]),
+        "factors": [_in_days(row) for row in mine["factors"]],
+        "passkeys": [_in_days(row) for row in mine["passkeys"]],
+        "site": site_of(ctx.settings),
         "codes_left": mine["codes_left"],
         "problem": problem,
         "secret": "",
@@ -158,6 +156,11 @@ def _page(
     answer = page_answer(request, "accounts/second_factor.html", context | shown, status)
     answer.headers["cache-control"] = "no-store"
     return answer
+
+
+def _in_days(row: Mapping[str, Any]) -> dict[str, Any]:
+    used = row["used_at"].date().isoformat() if row["used_at"] else "never"
+    return {**row, "made_at": row["made_at"].date().isoformat(), "used_at": used}
 
 
 PAGE = PageEntry(router, under="/account", templates=("accounts/second_factor.html",))

@@ -29,6 +29,7 @@ from solespan.api.routes.http.pages import (
 from solespan.api.routes.http.requests import Context
 from solespan.api.services.accounts import people, sign_in, tokens
 from solespan.api.services.accounts.identity import Identity
+from solespan.api.services.accounts.passkeys import site_of
 from solespan.api.services.accounts.people import list_tenants
 from solespan.api.services.accounts.secrets import SHORTEST
 from solespan.api.services.accounts.sessions import session_cookie_name, step_cookie_name
@@ -36,23 +37,27 @@ from solespan.api.services.context import AppContext
 from solespan.dashboards.cautions import FOR_WEARERS
 from solespan.dashboards.pages.rack.pair import FormState
 
-__all__ = ["PAGE"]
+__all__ = ["PAGE", "entered_by", "inside", "outside"]
 
 router = APIRouter(route_class=PageRoute)
 Secret = Annotated[str, Path(max_length=100, pattern=r"^[A-Za-z0-9_-]+$")]
 
 
-def _outside(
-    request: Request, template: str, context: dict[str, Any], status: int = 200
+def outside(
+    ctx: AppContext, request: Request, template: str, context: dict[str, Any], status: int = 200
 ) -> Response:
     """Fill a page for somebody who is not in yet; its address is told to nobody."""
-    frame = {"shop_name": "solespan", "cautions": FOR_WEARERS}
+    frame = {
+        "shop_name": "solespan",
+        "cautions": FOR_WEARERS,
+        "site": site_of(ctx.settings),
+    }
     answer = page_answer(request, template, frame | context, status)
     answer.headers["referrer-policy"] = "no-referrer"
     return answer
 
 
-def _inside(address: str) -> str:
+def inside(address: str) -> str:
     """Return an address of ours to go on to; the rack for any other."""
     fine = address.startswith("/") and not address.startswith(("//", "/\\", "/sign-in"))
     return address if fine else "/"
@@ -63,13 +68,13 @@ def read_sign_in(ctx: Context, request: Request, to: Words = "") -> Response:
     """Show the form to sign in."""
     if not ctx.settings.accounts:
         return back_to("/")
-    return _outside(request, "accounts/sign_in.html", {"form": FormState(), "to": _inside(to)})
+    return outside(ctx, request, "accounts/sign_in.html", {"form": FormState(), "to": inside(to)})
 
 
 @router.post("/sign-in")
 def sign_in_by_form(ctx: Context, request: Request, typed: Typed) -> Response:
     """Let a browser in, or show the form again with what is wrong."""
-    to = _inside(typed.get("to", ""))
+    to = inside(typed.get("to", ""))
     try:
         refuse_foreign_form(request, typed)
         entered = sign_in.sign_in(
@@ -81,18 +86,24 @@ def sign_in_by_form(ctx: Context, request: Request, typed: Typed) -> Response:
         )
     except SolespanError as error:
         form = FormState({"email": typed.get("email", "")}, {"": f"{error.what} {error.remedy}"})
-        answer = _outside(request, "accounts/sign_in.html", {"form": form, "to": to}, error.status)
+        answer = outside(
+            ctx, request, "accounts/sign_in.html", {"form": form, "to": to}, error.status
+        )
         if isinstance(error, sign_in.TooManyTries):
             answer.headers["retry-after"] = str(error.wait_s)
         return answer
     if isinstance(entered, sign_in.CodeNeeded):
         return keep_step(ctx, request, back_to("/sign-in/code", to=to), entered.step)
-    return _entered(ctx, request, entered, to)
+    return entered_by(ctx, request, entered, to)
 
 
-def _entered(ctx: AppContext, request: Request, entered: sign_in.Entered, to: str) -> Response:
+def entered_by(ctx: AppContext, request: Request, entered: sign_in.Entered, to: str) -> Response:
+    """Let a browser in, and send it on; its password needs nothing more."""
     answer = back_to(to)
     keep_device(ctx, request, answer, entered.device)
+    name = step_cookie_name(ctx.settings)
+    if name in request.cookies:
+        answer.delete_cookie(name, secure=over_tls(request), httponly=True, samesite="lax")
     return let_in(ctx, request, answer, entered.session)
 
 
@@ -101,14 +112,14 @@ def read_code(ctx: Context, request: Request, to: Words = "") -> Response:
     """Show the form for the code that follows the password."""
     step = request.cookies.get(step_cookie_name(ctx.settings), "")
     if not sign_in.code_is_due(ctx.database, step, ctx.clock.now()):
-        return back_to("/sign-in", to=_inside(to))
-    return _outside(request, "accounts/code.html", {"form": FormState(), "to": _inside(to)})
+        return back_to("/sign-in", to=inside(to))
+    return outside(ctx, request, "accounts/code.html", {"form": FormState(), "to": inside(to)})
 
 
 @router.post("/sign-in/code")
 def finish_sign_in(ctx: Context, request: Request, typed: Typed) -> Response:
     """Let a browser in by its code, or show the form again with what is wrong."""
-    to = _inside(typed.get("to", ""))
+    to = inside(typed.get("to", ""))
     name = step_cookie_name(ctx.settings)
     try:
         refuse_foreign_form(request, typed)
@@ -121,16 +132,16 @@ def finish_sign_in(ctx: Context, request: Request, typed: Typed) -> Response:
         )
     except sign_in.StepOver as error:
         form = FormState({}, {"": f"{error.what} {error.remedy}"})
-        return _outside(request, "accounts/sign_in.html", {"form": form, "to": to}, error.status)
+        return outside(
+            ctx, request, "accounts/sign_in.html", {"form": form, "to": to}, error.status
+        )
     except SolespanError as error:
         form = FormState({}, {"": f"{error.what} {error.remedy}"})
-        answer = _outside(request, "accounts/code.html", {"form": form, "to": to}, error.status)
+        answer = outside(ctx, request, "accounts/code.html", {"form": form, "to": to}, error.status)
         if isinstance(error, sign_in.TooManyTries):
             answer.headers["retry-after"] = str(error.wait_s)
         return answer
-    answer = _entered(ctx, request, entered, to)
-    answer.delete_cookie(name, secure=over_tls(request), httponly=True, samesite="lax")
-    return answer
+    return entered_by(ctx, request, entered, to)
 
 
 @router.post("/sign-out")
@@ -199,13 +210,17 @@ def _join_page(
         "signed_in": person_pk is not None and person_pk == _person_pk(request),
         "here": request.url.path,
     }
-    return _outside(request, "accounts/join.html", context, status)
+    return outside(ctx, request, "accounts/join.html", context, status)
 
 
 @router.get("/open/{secret}")
-def read_link(request: Request, secret: Secret) -> Response:  # noqa: ARG001 - in the form's address
+def read_link(
+    ctx: Context,
+    request: Request,
+    secret: Secret,  # noqa: ARG001 - in the form's address
+) -> Response:
     """Show the button behind which a customer's own pairs are."""
-    return _outside(request, "accounts/open.html", {"shop_name": ""})
+    return outside(ctx, request, "accounts/open.html", {"shop_name": ""})
 
 
 @router.post("/open/{secret}")

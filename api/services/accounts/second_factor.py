@@ -1,4 +1,4 @@
-"""Second factor service: how does a person add an authenticator, use its codes, and lose it?
+"""Second factor service: how does a person add an authenticator, and lose a second factor?
 
 Adding and removing ask for the password again. A code or a recovery code is good once. A new or
 removed factor ends the person's other sessions.
@@ -22,7 +22,7 @@ from solespan.api.services.accounts.identity import Identity
 from solespan.api.services.accounts.people import tidy_email
 from solespan.api.services.accounts.security_log import note_after
 from solespan.api.services.accounts.sign_in import SignInRefused, begin_try, confirm_password
-from solespan.api.storage.accounts import accounts, credentials, factors
+from solespan.api.storage.accounts import accounts, credentials, factors, passkeys
 from solespan.api.storage.session import Database
 from solespan.api.storage.tables.accounts import SECOND_FACTOR
 
@@ -31,11 +31,14 @@ __all__ = [
     "begin_enrolment",
     "confirm_enrolment",
     "enrolment_of",
+    "first_codes",
+    "has_factor",
     "members_with_factor",
     "new_codes",
     "overview",
     "policy_of",
     "put_policy",
+    "refuse_programs",
     "remove_factor",
     "reset_factor",
     "reset_members_factor",
@@ -57,12 +60,20 @@ class Enrolment:
 
 
 def overview(session: Session, user_pk: int) -> dict[str, Any]:
-    """Return a person's authenticators without seeds, and how many recovery codes are left."""
-    shown = ("factor_id", "name", "made_at", "used_at")
+    """Return a person's authenticators, passkeys, and how many recovery codes are left.
+
+    Neither seeds nor keys are shown. A passkey has a `factor_id`, too.
+    """
+    shown = ("name", "made_at", "used_at")
+    kinds = {
+        "factors": (factors.list_factors(session, user_pk), "factor_id"),
+        "passkeys": (passkeys.list_passkeys(session, user_pk), "passkey_id"),
+    }
     return {
-        "factors": [
-            {name: row[name] for name in shown} for row in factors.list_factors(session, user_pk)
-        ],
+        **{
+            kind: [{"factor_id": row[key]} | {name: row[name] for name in shown} for row in rows]
+            for kind, (rows, key) in kinds.items()
+        },
         "codes_left": factors.recovery_codes_left(session, user_pk),
     }
 
@@ -74,6 +85,7 @@ def begin_enrolment(
 
     Raises `SignInRefused`, `TooManyTries` or `Conflict`.
     """
+    refuse_programs(who)
     person = confirm_password(database, email=who.actor, password=password, now=now)
     made = Enrolment(secrets.new_secret(), totp.new_seed())
     with database.for_tenant(database.tenant_pk).writing() as session:
@@ -128,9 +140,23 @@ def confirm_enrolment(
         )
         note_after(session, "factor_added", factor_id=factor_id)
         credentials.end_sessions(session, user_pk, but_pk=who.session_pk)
-        if factors.recovery_codes_left(session, user_pk):
-            return []
-        return _put_codes(session, user_pk)
+        return first_codes(session, user_pk)
+
+
+def refuse_programs(who: Identity) -> None:
+    """Refuse a program: a stolen key must not weaken an account. Raises `Refused`."""
+    if who.user_pk is None:
+        raise Refused(
+            "Only a person who is signed in has a second factor.",
+            remedy="Sign in on the page. A key for programs may not change it.",
+        )
+
+
+def first_codes(session: Session, user_pk: int) -> list[str]:
+    """Make recovery codes for a person who has none; return them, nothing for who has some."""
+    if factors.recovery_codes_left(session, user_pk):
+        return []
+    return _put_codes(session, user_pk)
 
 
 def _put_codes(session: Session, user_pk: int) -> list[str]:
@@ -145,25 +171,28 @@ def _put_codes(session: Session, user_pk: int) -> list[str]:
 
 def new_codes(database: Database, who: Identity, *, password: str, now: datetime) -> list[str]:
     """Make recovery codes in the place of the ones before. Raises as `begin_enrolment` does."""
+    refuse_programs(who)
     person = confirm_password(database, email=who.actor, password=password, now=now)
     with database.writing() as session:
         if not factors.has_factor(session, person.user_pk):
-            raise Conflict("You have no authenticator.", remedy="Add one first.")
+            raise Conflict("You have no second factor.", remedy="Add one first.")
         return _put_codes(session, person.user_pk)
 
 
 def remove_factor(
     database: Database, who: Identity, *, password: str, factor_id: str, now: datetime
 ) -> None:
-    """Remove an authenticator of a person who gives their password again.
+    """Remove an authenticator or a passkey of a person who gives their password again.
 
     The recovery codes go with the last one.
     Raises `SignInRefused`, `TooManyTries` or `NotFound`.
     """
+    refuse_programs(who)
     person = confirm_password(database, email=who.actor, password=password, now=now)
     with database.writing() as session:
-        if not factors.remove_factors(session, person.user_pk, factor_id):
-            raise NotFound("You have no such authenticator.", remedy="Look at the list.")
+        removed = factors.remove_factors(session, person.user_pk, factor_id)
+        if not removed and not passkeys.remove_passkeys(session, person.user_pk, factor_id):
+            raise NotFound("You have no such second factor.", remedy="Look at the list.")
         if not factors.has_factor(session, person.user_pk):
             factors.put_recovery_codes(session, person.user_pk, ())
         credentials.end_sessions(session, person.user_pk, but_pk=who.session_pk)
@@ -197,6 +226,11 @@ def members_with_factor(session: Session, tenant_pk: int) -> list[dict[str, Any]
     return [member | {"has_factor": member["user_pk"] in having} for member in members]
 
 
+def has_factor(session: Session, user_pk: int) -> bool:
+    """Return whether a person has a second factor."""
+    return factors.has_factor(session, user_pk)
+
+
 def policy_of(session: Session, tenant_pk: int) -> str:
     """Return of whom a tenant asks a second factor."""
     return factors.policy_of(session, tenant_pk)
@@ -212,6 +246,7 @@ def reset_factor(session: Session, email: str) -> None:
 
 def _reset(session: Session, user_pk: int, user_id: str) -> None:
     removed = factors.remove_factors(session, user_pk)
+    removed += passkeys.remove_passkeys(session, user_pk)
     factors.put_recovery_codes(session, user_pk, ())
     credentials.end_sessions(session, user_pk)
     note_after(session, "factor_removed", account=user_id, count=removed)

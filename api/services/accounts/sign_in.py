@@ -35,8 +35,10 @@ __all__ = [
     "change_password",
     "code_is_due",
     "confirm_password",
+    "enter",
     "enter_tenant",
     "finish_sign_in",
+    "person_of_step",
     "sign_in",
     "sign_out",
 ]
@@ -113,7 +115,7 @@ def sign_in(
             if mine and factors.has_factor(session, person.user_pk):
                 return _ask_for_code(session, person, now)
             if mine:
-                return _enter(session, person, mine[0]["pk"], browser, now, factor="none")
+                return enter(session, person, mine[0]["pk"], browser, now, factor="none")
     note("sign_in_refused", account=account)
     raise SignInRefused(
         "The e-mail address or the password is wrong.",
@@ -127,7 +129,7 @@ def _known_device(session: Session, browser: Browser, email: str) -> str | None:
     return device_hash if known else None
 
 
-def _enter(
+def enter(
     session: Session,
     person: Person,
     tenant_pk: int,
@@ -136,6 +138,7 @@ def _enter(
     *,
     factor: str,
 ) -> Entered:
+    """Begin a session of a person who showed all that is asked; `factor` is the second one."""
     known = _known_device(session, browser, person.email) is not None
     kept = known or is_known_device(session, secrets.hash_of(browser.device))
     entered = Entered(secrets.new_secret(), browser.device if kept else secrets.new_secret())
@@ -178,6 +181,16 @@ def _step(session: Session, step: str, now: datetime) -> dict[str, Any] | None:
     return factors.find_step(session, secrets.hash_of(step), purpose=SIGN_IN, begun_after=since)
 
 
+def person_of_step(database: Database, step: str, now: datetime) -> Person:
+    """Return who gave their password lately in this browser. Raises `StepOver`."""
+    with database.reading() as session:
+        found = _step(session, step, now)
+        person = accounts.find_person_by_pk(session, found["user_pk"]) if found else None
+    if person is None or person.disabled:
+        raise StepOver("This took too long, or was done already.", remedy="Sign in again.")
+    return person
+
+
 def finish_sign_in(
     database: Database, *, step: str, code: str, browser: Browser, now: datetime
 ) -> Entered:
@@ -185,12 +198,9 @@ def finish_sign_in(
 
     Raises `StepOver` where no password was given lately, `TooManyTries` or `SignInRefused`.
     """
+    person = person_of_step(database, step, now)
     with database.reading() as session:
-        found = _step(session, step, now)
-        person = accounts.find_person_by_pk(session, found["user_pk"]) if found else None
-        known = _known_device(session, browser, person.email) if person else None
-    if person is None or person.disabled:
-        raise StepOver("This took too long, or was done already.", remedy="Sign in again.")
+        known = _known_device(session, browser, person.email)
     lane = Lane.of_code(person.email, known)
     begin_try(database, lane, now, person.user_id)
     with database.writing() as session:
@@ -198,7 +208,7 @@ def finish_sign_in(
         mine = accounts.tenants_of(session, person.user_pk)
         if used and mine and factors.end_step(session, secrets.hash_of(step)):
             attempts.forget_tries(session, lane)
-            return _enter(session, person, mine[0]["pk"], browser, now, factor=used)
+            return enter(session, person, mine[0]["pk"], browser, now, factor=used)
     note("code_refused", account=person.user_id)
     raise SignInRefused(
         "This code is wrong, or was used before.", remedy="Wait for the next one, then try again."

@@ -13,13 +13,13 @@ from typing import Any
 import sqlalchemy as sa
 from sqlalchemy.orm import Session
 
+from solespan.api.storage.accounts.factors import has_factor_of
 from solespan.api.storage.engine import hold_key
 from solespan.api.storage.tables.accounts import (
     ApiToken,
     BrowserSession,
     Membership,
     PersonalLink,
-    SecondFactor,
     Tenant,
     User,
 )
@@ -48,7 +48,6 @@ _TOKENS: sa.Table = ApiToken.__table__  # type: ignore[assignment]
 _LINKS: sa.Table = PersonalLink.__table__  # type: ignore[assignment]
 _USERS: sa.Table = User.__table__  # type: ignore[assignment]
 _TENANTS: sa.Table = Tenant.__table__  # type: ignore[assignment]
-_FACTORS: sa.Table = SecondFactor.__table__  # type: ignore[assignment]
 _MEMBERS: sa.Table = Membership.__table__  # type: ignore[assignment]
 _TOUCHED = {"session": _SESSIONS, "token": _TOKENS, "link": _LINKS}
 
@@ -93,7 +92,7 @@ def find_session(session: Session, token_hash: str) -> dict[str, Any] | None:
             _USERS.c.user_id,
             _MEMBERS.c.role,
             _TENANTS.c.second_factor,
-            sa.exists().where(_FACTORS.c.user_pk == _SESSIONS.c.user_pk).label("has_factor"),
+            has_factor_of(_SESSIONS.c.user_pk).label("has_factor"),
             _LINKS.c.wearer_pk,
         )
         .select_from(_SESSIONS)

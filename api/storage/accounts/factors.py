@@ -15,6 +15,7 @@ from sqlalchemy.orm import Session
 
 from solespan.api.storage.tables.accounts import (
     Membership,
+    Passkey,
     RecoveryCode,
     SecondFactor,
     SignInStep,
@@ -27,6 +28,7 @@ __all__ = [
     "end_step",
     "find_step",
     "has_factor",
+    "has_factor_of",
     "list_factors",
     "policy_of",
     "put_policy",
@@ -40,10 +42,12 @@ __all__ = [
 ]
 
 _FACTORS: sa.Table = SecondFactor.__table__  # type: ignore[assignment]
+_PASSKEYS: sa.Table = Passkey.__table__  # type: ignore[assignment]
 _CODES: sa.Table = RecoveryCode.__table__  # type: ignore[assignment]
 _STEPS: sa.Table = SignInStep.__table__  # type: ignore[assignment]
 _TENANTS: sa.Table = Tenant.__table__  # type: ignore[assignment]
 _MEMBERS: sa.Table = Membership.__table__  # type: ignore[assignment]
+_KINDS = (_FACTORS, _PASSKEYS)
 
 
 def list_factors(session: Session, user_pk: int) -> list[dict[str, Any]]:
@@ -53,15 +57,21 @@ def list_factors(session: Session, user_pk: int) -> list[dict[str, Any]]:
 
 
 def has_factor(session: Session, user_pk: int) -> bool:
-    """Return whether a person has an authenticator."""
-    query = sa.select(_FACTORS.c.id).where(_FACTORS.c.user_pk == user_pk).limit(1)
-    return session.execute(query).first() is not None
+    """Return whether a person has an authenticator or a passkey."""
+    return bool(session.scalar(sa.select(has_factor_of(sa.literal(user_pk)))))
+
+
+def has_factor_of(user_pk: sa.ColumnElement[Any]) -> sa.ColumnElement[bool]:
+    """Return the condition that the person of a statement has an authenticator or a passkey."""
+    return sa.or_(*(sa.exists().where(table.c.user_pk == user_pk) for table in _KINDS))
 
 
 def who_has_factor(session: Session, tenant_pk: int) -> frozenset[int]:
-    """Return the numbers of a tenant's members who have an authenticator."""
-    query = sa.select(_FACTORS.c.user_pk).join(_MEMBERS, _MEMBERS.c.user_pk == _FACTORS.c.user_pk)
-    return frozenset(session.scalars(query.where(_MEMBERS.c.tenant_pk == tenant_pk)))
+    """Return the numbers of a tenant's members who have an authenticator or a passkey."""
+    query = sa.select(_MEMBERS.c.user_pk).where(
+        _MEMBERS.c.tenant_pk == tenant_pk, has_factor_of(_MEMBERS.c.user_pk)
+    )
+    return frozenset(session.scalars(query))
 
 
 def add_factor(

@@ -18,6 +18,7 @@ from sqlalchemy import (
     ForeignKey,
     Index,
     Integer,
+    LargeBinary,
     String,
     UniqueConstraint,
     text,
@@ -44,6 +45,8 @@ __all__ = [
     "Invitation",
     "KnownDevice",
     "Membership",
+    "Passkey",
+    "PasskeyChallenge",
     "PersonalLink",
     "RecoveryCode",
     "SecondFactor",
@@ -256,6 +259,41 @@ class SignInStep(Root):
     __table_args__ = (
         _in("purpose", STEPS),
         Index(None, "user_pk"),
+        # Old ones are swept by age.
+        Index(None, "begun_at"),
+    )
+
+
+class Passkey(Root):
+    """A public key whose other half a person's device keeps, and how often the device signed."""
+
+    __tablename__ = "passkeys"
+
+    id: Mapped[int] = mapped_column(BigId, primary_key=True)
+    passkey_id: Mapped[str] = mapped_column(String(ID_LENGTH), unique=True, default=_public_id)
+    user_pk: Mapped[int] = mapped_column(ForeignKey("users.id", ondelete="CASCADE"))
+    name: Mapped[str] = mapped_column(String(ID_LENGTH))
+    # The device's name for the key, as browsers write it (base64url).
+    credential_id: Mapped[str] = mapped_column(String(TEXT_LENGTH), unique=True)
+    public_key: Mapped[bytes] = mapped_column(LargeBinary)
+    sign_count: Mapped[int] = mapped_column(BigId)
+    made_at: Mapped[datetime] = mapped_column(UtcDateTime)
+    used_at: Mapped[datetime | None] = mapped_column(UtcDateTime)
+
+    __table_args__ = (Index(None, "user_pk"),)
+
+
+class PasskeyChallenge(Root):
+    """What a passkey must sign next: for one purpose of one browser, once, for a few minutes."""
+
+    __tablename__ = "passkey_challenges"
+
+    id: Mapped[int] = mapped_column(BigId, primary_key=True)
+    challenge_hash: Mapped[str] = mapped_column(String(HASH_LENGTH), unique=True)
+    holder_hash: Mapped[str] = mapped_column(String(HASH_LENGTH))
+    begun_at: Mapped[datetime] = mapped_column(UtcDateTime)
+
+    __table_args__ = (
         # Old ones are swept by age.
         Index(None, "begun_at"),
     )

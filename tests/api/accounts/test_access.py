@@ -29,6 +29,8 @@ OPEN_ADDRESSES = {
     "/unsubscribe/{token}",
     "/sign-in",
     "/sign-in/code",
+    "/sign-in/passkey",
+    "/sign-in/passkey/question",
     "/join/{secret}",
     "/open/{secret}",
 }
