@@ -24,7 +24,7 @@ from solespan.forecast.bench.standards import STANDARDS
 from solespan.forecast.bench.stock import Supply, advise, learnt_supply
 from solespan.forecast.workload import summarise
 
-__all__ = ["advice", "item_weeks"]
+__all__ = ["advice", "item_weeks", "use_by_day"]
 
 _AT_SHOP = ("received", "on_bench")
 _LEATHERED = ("sole", "half_sole")
@@ -99,6 +99,16 @@ def item_weeks(
         | {name: round(float(row[name]), 2) for name in names}
         for row in weeks.to_dict("records")
     ]
+
+
+def use_by_day(session: Session, ahead: YearAhead) -> dict[str, np.ndarray]:
+    """What each item gives to simulated jobs by day, shape (years, days) each."""
+    items = stock.list_items(session)
+    weights = _weights(session, items)
+    return {
+        item["item_id"]: _use(ahead, item, weights[item["item_id"]], place)
+        for place, item in enumerate(items)
+    }
 
 
 def _use(

@@ -12,14 +12,15 @@ from typing import Any
 
 import numpy as np
 
-from solespan.api.services.bench import stock
 from solespan.api.services.bench.bench_plan import run_unasked
+from solespan.api.services.bench.stock_advice import advice, use_by_day
 from solespan.api.services.bench.workload import (
     YearAhead,
     open_by_day,
     workload_body,
     year_ahead,
 )
+from solespan.api.storage.bench import stock
 from solespan.api.storage.session import Database
 from solespan.forecast.panel.wearer_parts import Runner
 from solespan.forecast.workload import share_of_weeks_over
@@ -95,9 +96,10 @@ def _leather(
     database: Database, ahead: YearAhead, today: date, months: int, costs: dict[str, int]
 ) -> list[dict[str, Any]]:
     """Money tied up in leather by week, each item ordered as it is advised."""
-    advised = {row["item_id"]: row for row in stock.advice(database, today, months)}
+    advised = {row["item_id"]: row for row in advice(database, today, months)}
     with database.reading() as session:
         items = stock.list_items(session)
+        used = use_by_day(session, ahead)
     value = np.zeros(ahead.by_day["jobs"].shape)
     kept = [item for item in items if item["use"] in costs and item["item_id"] in advised]
     for item in kept:
@@ -105,12 +107,10 @@ def _leather(
             on_hand=item["quantity"],
             reorder_point=advised[item["item_id"]]["reorder_point"],
             minimum_order=item["minimum_order"],
-            supply_days=round(item["supply_days"]),
+            supply_days=round(advised[item["item_id"]]["supply_days"]),
             review_days=item["review_days"],
         )
-        sharing = sum(other["use"] == item["use"] for other in items)
-        use = ahead.by_day[f"use_{item['use']}"] / sharing
-        value += costs[item["use"]] * stock_by_day(use, supplied)
+        value += costs[item["use"]] * stock_by_day(used[item["item_id"]], supplied)
     if not kept:
         return []
     days = ahead.simulated.days
