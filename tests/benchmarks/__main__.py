@@ -1,8 +1,8 @@
 """How fast is it, beside what else could be used?
 
-`python -m tests.benchmarks [--quick] [--only NAME] [--json FILE]` runs `run(quick)` of every module
-`bench_*` beside this file, each a list of rows {name, value, unit, note}, prints a table, and the
-same rows as JSON (to FILE where one is given).
+`python -m tests.benchmarks [--quick] [--only NAME] [--json FILE] [--pairs N]` runs `run(quick)` of
+every module `bench_*` beside this file, each a list of rows {name, value, unit, note}, prints a
+table, and the same rows as JSON (to FILE where one is given).
 """
 
 from __future__ import annotations
@@ -14,6 +14,7 @@ import os
 import sys
 import time
 from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 
 # As the program itself does: the fit has threads of its own.
@@ -23,7 +24,7 @@ Rows = list[dict[str, object]]
 FOLDER = Path(__file__).parent
 
 
-def benchmarks() -> dict[str, Callable[[bool], Rows]]:
+def benchmarks() -> dict[str, Callable[..., Rows]]:
     """Load every module bench_NAME beside this file; by NAME."""
     found = {}
     for path in sorted(FOLDER.glob("bench_*.py")):
@@ -51,8 +52,11 @@ def main(arguments: list[str] | None = None) -> int:
     parser.add_argument("--quick", action="store_true", help="small sizes and few repetitions")
     parser.add_argument("--only", metavar="NAME", action="append", help="only this one; repeatable")
     parser.add_argument("--json", metavar="FILE", type=Path, help="write the rows there")
+    parser.add_argument("--pairs", metavar="N", type=int, action="append", help="size of `scale`")
     chosen = parser.parse_args(arguments)
     known = benchmarks()
+    if chosen.pairs:
+        known["scale"] = partial(known["scale"], pairs=chosen.pairs)
     unknown = set(chosen.only or ()) - set(known)
     if unknown:
         parser.error(f"{', '.join(sorted(unknown))}: not one of {', '.join(known)}")
