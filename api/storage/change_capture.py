@@ -23,6 +23,7 @@ from solespan.api.author import Author
 from solespan.api.storage.scope import TenantTable, history_draft
 from solespan.api.storage.tables.bench import BenchOrder
 from solespan.api.storage.tables.history import RecordChange, Revision
+from solespan.api.storage.tables.keys import row_keys
 from solespan.api.storage.tables.notices import Notice
 from solespan.api.storage.tables.rack import LOGGED, Root
 from solespan.api.storage.tables.types import UtcDateTime
@@ -217,7 +218,7 @@ def below(
     gone: dict[sa.Table, sa.ColumnElement[bool]] = {table: sa.true() if where is None else where}
     for other in Root.metadata.sorted_tables:
         ways: dict[str, list[sa.ColumnElement[bool]]] = {}
-        for key in other.foreign_keys:
+        for key in row_keys(other):
             parent = key.column.table
             if parent in gone and other is not table and key.ondelete:
                 among = sa.select(key.column).where(gone[parent])

@@ -96,6 +96,7 @@ def make_engine(address: str, *, wait_s: float = 10.0) -> Engine:
         engine = create_engine(url, connect_args={"timeout": wait_s}, pool_timeout=wait_s)
         event.listen(engine, "connect", _prepare_sqlite)
         event.listen(engine, "begin", _begin_sqlite)
+        event.listen(engine, "checkin", _end_sqlite)
         scope_changes(engine)
         capture_changes(engine)
         return engine
@@ -205,6 +206,12 @@ def _prepare_sqlite(connection: Any, _record: Any) -> None:
             accepted="a local disk that allows a write-ahead log",
             remedy="Move the file to a local disk, or use PostgreSQL.",
         )
+
+
+def _end_sqlite(connection: Any, _record: Any) -> None:
+    """End a transaction that a refused COMMIT left open."""
+    if connection is not None and connection.in_transaction:
+        connection.rollback()
 
 
 def _begin_sqlite(connection: Connection) -> None:

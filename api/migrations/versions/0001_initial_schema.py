@@ -2,8 +2,9 @@
 
 A column is written as `name kind`. `?` says that it may be NULL, `{a|b}` gives its words, `[0..9]`
 its bounds. `=` stands before its default in the database. `>table` points at a row and goes with
-it, `~table` is emptied. Row-level security is the second wall between tenants. A later step that
-changes data must set `app.tenant` for each tenant.
+it, `~table` is emptied. What points at a row of a tenant is bound to that tenant.
+Row-level security is the second wall between tenants. A later step that changes data must set
+`app.tenant` for each tenant.
 Back: `downgrade` drops every table, so all data are lost.
 """
 
@@ -126,13 +127,16 @@ def _column(table: str, found: re.Match[str]) -> list[sa.schema.SchemaItem]:
         more["server_default"] = sa.text(found["default"])
     if not target:
         return [sa.Column(name, KINDS[found["kind"]], **more)]
-    key = sa.ForeignKeyConstraint(
-        [name],
-        [f"{found['kind']}.id"],
-        name=op.f(f"fk_{table}_{name}"),
-        ondelete="CASCADE" if target == ">" else "SET NULL",
-    )
-    return [sa.Column(name, BIG, **more), key]
+    aim, key = found["kind"], op.f(f"fk_{table}_{name}")
+    both = ([name, "tenant_pk"], [f"{aim}.id", f"{aim}.tenant_pk"])
+    one = ([name], [f"{aim}.id"])
+    column = sa.Column(name, BIG, **more)
+    if target == ">":
+        pair = both if "tenant_pk" in TABLES[aim].columns else one
+        return [column, sa.ForeignKeyConstraint(*pair, name=key, ondelete="CASCADE")]
+    late: dict[str, Any] = {"deferrable": True, "initially": "DEFERRED"}
+    emptied = sa.ForeignKeyConstraint(*one, name=key, ondelete="SET NULL")
+    return [column, emptied, sa.ForeignKeyConstraint(*both, name=op.f(f"{key}_tenant"), **late)]
 
 
 TABLES = {
@@ -192,8 +196,7 @@ TABLES = {
     "fits": Table(
         "fit_id id, fitted_at moment, as_of day, model_version word, data_version int, "
         "payload json, tenant_pk >tenants",
-        unique=["fit_id"],
-        indexes=["tenant_pk id"],
+        unique=["fit_id", "tenant_pk id"],
     ),
     "idempotency_keys": Table(
         "route id, key id, fingerprint id, status_code int, body json, created_at moment, "
@@ -208,21 +211,20 @@ TABLES = {
     "imports": Table(
         "import_id id, imported_at moment, source text, counts json, report json, "
         "tenant_pk >tenants",
-        unique=["import_id"],
-        indexes=["tenant_pk id"],
+        unique=["import_id", "tenant_pk id"],
     ),
     "revisions": Table(
         "revision_id hex, at moment, actor id?, action id?, import_pk ~imports?, undoes big?, "
         "undone_at moment?, tenant_pk >tenants",
-        unique=["revision_id"],
-        indexes=["import_pk", "tenant_pk at", "tenant_pk id"],
+        unique=["revision_id", "tenant_pk id"],
+        indexes=["import_pk tenant_pk", "tenant_pk at"],
     ),
     "record_changes": Table(
         "revision_pk >revisions, table_name word, kind word{created|changed|deleted}, row_pk big, "
         "last_pk big, wearer_pk big?, record_key text?, before json?, tenant_pk >tenants",
         checks={"last_pk": "last_pk >= row_pk"},
         indexes=[
-            "revision_pk id",
+            "revision_pk tenant_pk id",
             "tenant_pk table_name record_key",
             "tenant_pk table_name row_pk",
             "tenant_pk wearer_pk",
@@ -251,7 +253,7 @@ TABLES = {
         "supplier_id id, name text?, supply_days number, supply_days_sd number, note text?, "
         "version int=1, created_at moment, updated_at moment, tenant_pk >tenants",
         checks={"supply_days": "supply_days >= 0 AND supply_days_sd >= 0"},
-        unique=["tenant_pk supplier_id"],
+        unique=["tenant_pk supplier_id", "id tenant_pk"],
     ),
     "stock_items": Table(
         "item_id id, use word, material word?, thickness_mm number?, size_eu_from number?, "
@@ -267,8 +269,8 @@ TABLES = {
             "service_level": "service_level > 0 AND service_level < 1",
             "supply_days": "supply_days >= 0 AND supply_days_sd >= 0",
         },
-        unique=["tenant_pk item_id"],
-        indexes=["supplier_pk"],
+        unique=["tenant_pk item_id", "id tenant_pk"],
+        indexes=["supplier_pk tenant_pk"],
     ),
     "stopped_addresses": Table(
         "address_hash hash, reason text, at moment, tenant_pk >tenants",
@@ -279,7 +281,7 @@ TABLES = {
         "none}, email text?, phone text?, language text?, wears_per_week number?[0..7], "
         "notes text?, data_version int=0, version int=1, "
         "created_at moment, updated_at moment, tenant_pk >tenants",
-        unique=["tenant_pk wearer_id"],
+        unique=["tenant_pk wearer_id", "id tenant_pk"],
     ),
     "calendar_feeds": Table(
         "wearer_pk >wearers, secret_hash hash, made_at moment, tenant_pk >tenants",
@@ -295,14 +297,14 @@ TABLES = {
         "wearer_pk >wearers, channel word, given_at moment, given_how text, given_by id, "
         "withdrawn_at moment?, withdrawn_how text?, address address?, tenant_pk >tenants",
         checks={"withdrawn_somehow": "(withdrawn_at IS NULL) = (withdrawn_how IS NULL)"},
-        indexes=["tenant_pk id", "wearer_pk channel"],
+        indexes=["tenant_pk id", "wearer_pk tenant_pk channel"],
     ),
     "notices": Table(
         "notice_id hex, wearer_pk >wearers, decided_at moment, decided_on day, sequence int, "
         "tenant_pk >tenants",
         checks={"sequence": "sequence IN (1, 2)"},
-        unique=["notice_id"],
-        indexes=["tenant_pk id", "wearer_pk decided_on"],
+        unique=["notice_id", "tenant_pk id"],
+        indexes=["wearer_pk tenant_pk decided_on"],
     ),
     "pairs": Table(
         "pair_id id, wearer_pk >wearers, label text?, construction word{goodyear_welted|"
@@ -311,13 +313,12 @@ TABLES = {
         "price_minor big?[0..], currency code?, earlier_resoles int?[0..30], "
         "wears_per_week number?[0..7], in_use_on day?, notes text?, version int=1, "
         "created_at moment, updated_at moment, tenant_pk >tenants",
-        unique=["tenant_pk pair_id"],
-        indexes=["wearer_pk"],
+        unique=["tenant_pk pair_id", "id tenant_pk"],
+        indexes=["wearer_pk tenant_pk"],
     ),
     "personal_links": Table(
         "tenant_pk >tenants, wearer_pk >wearers, secret_hash hash, made_at moment, used_at moment?",
-        unique=["secret_hash", "wearer_pk"],
-        indexes=["tenant_pk"],
+        unique=["secret_hash", "wearer_pk", "tenant_pk id"],
     ),
     "rack_plans": Table(
         "plan_id id, wearer_pk >wearers, made_at moment, starts_on day, weeks int[1..60], "
@@ -341,7 +342,7 @@ TABLES = {
             "returned_after_received": "returned_on >= received_on",
         },
         unique=["tenant_pk job_id"],
-        indexes=["pair_pk received_on"],
+        indexes=["pair_pk tenant_pk received_on"],
     ),
     "bench_orders": Table(
         "order_id id, pair_pk >pairs, work word{full_sole|half_sole|top_piece|toe_plate|rewelt|"
@@ -351,15 +352,15 @@ TABLES = {
         "bench_minutes number?[0..100000], price_minor big?[0..], currency code?, note text?, "
         "advised flag=false, version int=1, created_at moment, updated_at moment, "
         "tenant_pk >tenants",
-        unique=["order_id"],
-        indexes=["pair_pk", "tenant_pk stage expected_on"],
+        unique=["order_id", "id tenant_pk"],
+        indexes=["pair_pk tenant_pk", "tenant_pk stage expected_on"],
     ),
     "browser_sessions": Table(
         "session_id id, token_hash hash, device id, user_pk >users?, link_pk >personal_links?, "
         "tenant_pk >tenants, begun_at moment, used_at moment",
         checks={"one_person": "(user_pk IS NULL) <> (link_pk IS NULL)"},
         unique=["session_id", "token_hash"],
-        indexes=["link_pk", "tenant_pk", "used_at", "user_pk"],
+        indexes=["link_pk tenant_pk", "tenant_pk", "used_at", "user_pk"],
     ),
     "care_done": Table(
         "pair_pk >pairs, care word{trees|rest|dry_slowly|brush|condition|waterproof|"
@@ -385,7 +386,7 @@ TABLES = {
         "sequence int, why word, told_day day, answer word?{booked|declined|elsewhere|"
         "checked}, answered_at moment?, tenant_pk >tenants",
         checks={"sequence": "sequence IN (1, 2)"},
-        unique=["notice_pk place", "pair_pk foot sole_id window sequence"],
+        unique=["notice_pk tenant_pk place", "pair_pk foot sole_id window sequence"],
         indexes=["tenant_pk pair_pk"],
     ),
     "outbox": Table(
@@ -393,7 +394,7 @@ TABLES = {
         "state word{pending|claimed|sent|failed|cancelled}, attempts int[0..], "
         "next_try_at moment, lease_until moment?, worker id?, problem text?, done_at moment?, "
         "printed_at moment?, tenant_pk >tenants",
-        unique=["message_id", "notice_pk channel"],
+        unique=["message_id", "notice_pk tenant_pk channel"],
         indexes=["tenant_pk state next_try_at"],
     ),
     "pair_traits": Table(
@@ -412,8 +413,8 @@ TABLES = {
             "limit_under_nominal": "limit_mm < nominal_thickness_mm",
             "removed_after_fitted": "removed_on >= fitted_on",
         },
-        unique=["tenant_pk sole_id"],
-        indexes=["pair_pk fitted_on"],
+        unique=["tenant_pk sole_id", "id tenant_pk"],
+        indexes=["pair_pk tenant_pk fitted_on"],
     ),
     "wear_days": Table(
         "pair_pk >pairs, worn_on day, hours number?[0..24], steps int?[0..200000], "
@@ -448,8 +449,13 @@ TABLES = {
         "stop wearing|away|retired}, first_foot word?{left|right}, "
         "chance_in_use number?, reason text?, "
         "tenant_pk >tenants",
-        unique=["pair_pk foot point"],
-        indexes=["fit_pk", "sole_pk", "tenant_pk foot point send_by", "tenant_pk send_by"],
+        unique=["pair_pk tenant_pk foot point"],
+        indexes=[
+            "fit_pk tenant_pk",
+            "sole_pk tenant_pk",
+            "tenant_pk foot point send_by",
+            "tenant_pk send_by",
+        ],
     ),
     "stock_moves": Table(
         "item_pk >stock_items, order_pk ~bench_orders?, at moment, reason word{receipt|use|"
@@ -467,6 +473,6 @@ TABLES = {
             "received": "received >= 0 AND received <= quantity",
         },
         unique=["purchase_id"],
-        indexes=["item_pk", "supplier_pk", "tenant_pk state expected_on"],
+        indexes=["item_pk tenant_pk", "supplier_pk tenant_pk", "tenant_pk state expected_on"],
     ),
 }

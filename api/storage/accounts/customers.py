@@ -24,6 +24,7 @@ from solespan.api.storage.rack.revisions import held_before
 from solespan.api.storage.tables.accounts import AuditEntry
 from solespan.api.storage.tables.bench import BenchOrder, BenchPlan, StockMove
 from solespan.api.storage.tables.history import RecordChange, Revision
+from solespan.api.storage.tables.keys import row_keys
 from solespan.api.storage.tables.notices import Consent, StoppedAddress
 from solespan.api.storage.tables.rack import Root, Wearer
 from solespan.api.storage.tables.results import IdempotencyKey, ImportRun
@@ -56,7 +57,7 @@ def _belonging(wearer_pk: int) -> dict[sa.Table, sa.ColumnElement[bool]]:
     for table in Root.metadata.sorted_tables:
         ways = [
             key.parent.in_(sa.select(key.column).where(found[key.column.table]))
-            for key in table.foreign_keys
+            for key in row_keys(table)
             if key.ondelete == "CASCADE" and key.column.table in found
         ]
         if ways:
@@ -112,7 +113,7 @@ def _public_column(table: sa.Table) -> str | None:
 def _told(
     table: sa.Table, row: Mapping[str, Any], known: Mapping[sa.Table, Mapping[int, str]]
 ) -> dict[str, Any]:
-    targets = {key.parent.name: key.column.table for key in table.foreign_keys}
+    targets = {key.parent.name: key.column.table for key in row_keys(table)}
     told = {}
     for name, value in row.items():
         if name == "id":

@@ -45,7 +45,9 @@ _HIDDEN = ("created_at", "updated_at", "tenant_pk")
 
 def _query() -> sa.Select[Any]:
     columns = [c for c in _ORDERS.c if c.name not in _HIDDEN]
-    return sa.select(*columns, Pair.pair_id).select_from(_ORDERS.join(Pair))
+    return sa.select(*columns, Pair.pair_id).select_from(
+        _ORDERS.join(Pair, _ORDERS.c.pair_pk == Pair.id)
+    )
 
 
 def find_order(session: Session, order_id: str, *, lock: bool = False) -> dict[str, Any] | None:
@@ -85,7 +87,9 @@ def open_orders(session: Session, limit: int) -> list[dict[str, Any]]:
             sa.func.coalesce(Wearer.name, Wearer.wearer_id).label("owner"),
             BenchJob.received_on,
         )
-        .select_from(_ORDERS.join(Pair).join(Wearer))
+        .select_from(_ORDERS)
+        .join(Pair, _ORDERS.c.pair_pk == Pair.id)
+        .join(Wearer, Pair.wearer_pk == Wearer.id)
         .outerjoin(BenchJob, job)
         .where(_ORDERS.c.stage.in_(OPEN_STAGES))
         .order_by(
@@ -200,7 +204,9 @@ def find_photo(session: Session, photo_id: str) -> tuple[str, bytes] | None:
 
 def order_of_photo(session: Session, photo_id: str) -> tuple[str, str | None] | None:
     """Return the order a photograph is of, and its caption, or None."""
-    query = sa.select(_ORDERS.c.order_id, _PHOTOS.c.caption).select_from(_PHOTOS.join(_ORDERS))
+    query = sa.select(_ORDERS.c.order_id, _PHOTOS.c.caption).select_from(
+        _PHOTOS.join(_ORDERS, _PHOTOS.c.order_pk == _ORDERS.c.id)
+    )
     row = session.execute(query.where(_PHOTOS.c.photo_id == photo_id)).one_or_none()
     return None if row is None else (row[0], row[1])
 

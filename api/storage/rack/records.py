@@ -74,10 +74,11 @@ class _Shape:
 def _shape(name: str) -> _Shape:
     table: sa.Table = LOGGED[name].__table__  # type: ignore[assignment]
     source: sa.FromClause = table
+    of_wearer = _PAIRS.c.wearer_pk == _WEARERS.c.id
     if name == "pairs":
-        source = table.join(_WEARERS)
+        source = table.join(_WEARERS, of_wearer)
     elif name != "wearers":
-        source = table.join(_PAIRS).join(_WEARERS)
+        source = table.join(_PAIRS, table.c.pair_pk == _PAIRS.c.id).join(_WEARERS, of_wearer)
     ids = {"wearer_id": _WEARERS.c.wearer_id, "pair_id": _PAIRS.c.pair_id}
     columns = {c.name: ids.get(c.name, table.c.get(c.name)) for c in TABLES[name].stored}
     order = tuple(columns[k] for k in TABLES[name].key)
@@ -156,7 +157,7 @@ def _owner_query(column: str, lock: bool) -> sa.Select[Any]:
     else:
         query = (
             sa.select(*columns, _PAIRS.c.id)
-            .select_from(_PAIRS.join(_WEARERS))
+            .select_from(_PAIRS.join(_WEARERS, _PAIRS.c.wearer_pk == _WEARERS.c.id))
             .where(_PAIRS.c.pair_id == sa.bindparam("of"))
         )
     return query.with_for_update(of=_WEARERS) if lock else query
@@ -283,7 +284,7 @@ def count_all_below(session: Session, name: str, owner: Owner) -> dict[str, int]
 def count_wear_days(session: Session, owner: Owner) -> int:
     """Count the wear days of a wearer's pairs."""
     days = _shape("wear_days").table
-    query = sa.select(sa.func.count()).select_from(days.join(_PAIRS))
+    query = sa.select(sa.func.count()).select_from(days.join(_PAIRS, days.c.pair_pk == _PAIRS.c.id))
     return session.execute(query.where(_PAIRS.c.wearer_pk == owner.wearer_pk)).scalar_one()
 
 
@@ -296,7 +297,9 @@ def nearest_ids(session: Session, name: str, limit: int) -> list[str]:
 def pairs_labelled(session: Session, label: str, limit: int) -> list[tuple[str, str]]:
     """Return pair and wearer of the pairs with a label, whatever its capital letters."""
     same = sa.or_(_PAIRS.c.label == label, sa.func.lower(_PAIRS.c.label) == label.lower())
-    query = sa.select(_PAIRS.c.pair_id, _WEARERS.c.wearer_id).select_from(_PAIRS.join(_WEARERS))
+    query = sa.select(_PAIRS.c.pair_id, _WEARERS.c.wearer_id).select_from(
+        _PAIRS.join(_WEARERS, _PAIRS.c.wearer_pk == _WEARERS.c.id)
+    )
     rows = session.execute(query.where(same).order_by(_PAIRS.c.pair_id).limit(limit))
     return [(pair_id, wearer_id) for pair_id, wearer_id in rows]
 

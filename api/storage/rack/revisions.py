@@ -62,7 +62,7 @@ def revision_of_import(session: Session, import_id: str) -> str | None:
     """Return the revision that an import made, while it is kept."""
     query = (
         sa.select(_REVISIONS.c.revision_id)
-        .select_from(_REVISIONS.join(_IMPORTS))
+        .select_from(_REVISIONS.join(_IMPORTS, _REVISIONS.c.import_pk == _IMPORTS.c.id))
         .where(_IMPORTS.c.import_id == import_id)
     )
     return session.execute(query).scalar_one_or_none()
@@ -77,7 +77,7 @@ def list_revisions(
     """
     query = (
         sa.select(*_REVISIONS.c, _IMPORTS.c.import_id, _IMPORTS.c.source)
-        .select_from(_REVISIONS.outerjoin(_IMPORTS))
+        .select_from(_REVISIONS.outerjoin(_IMPORTS, _REVISIONS.c.import_pk == _IMPORTS.c.id))
         .order_by(_REVISIONS.c.id.desc())
         .limit(limit)
     )
@@ -191,7 +191,7 @@ def newest_deletion(session: Session, name: str, record_key: str) -> dict[str, A
     """Return the last line that deleted the record with this key and was not taken back."""
     query = (
         sa.select(*_CHANGES.c, _REVISIONS.c.revision_id, _REVISIONS.c.at)
-        .select_from(_CHANGES.join(_REVISIONS))
+        .select_from(_CHANGES.join(_REVISIONS, _CHANGES.c.revision_pk == _REVISIONS.c.id))
         .where(
             _CHANGES.c.table_name == name,
             _CHANGES.c.record_key == record_key,
@@ -211,7 +211,9 @@ def changes_of_row(session: Session, name: str, row_pk: int) -> list[dict[str, A
         *(_CHANGES.c[n] for n in ("id", "kind", "before")),
         *(_REVISIONS.c[n] for n in ("revision_id", "at", "actor", "undoes", "undone_at")),
     ]
-    query = sa.select(*columns).select_from(_CHANGES.join(_REVISIONS))
+    query = sa.select(*columns).select_from(
+        _CHANGES.join(_REVISIONS, _CHANGES.c.revision_pk == _REVISIONS.c.id)
+    )
     query = query.where(_CHANGES.c.table_name == name)
     own = query.where(_CHANGES.c.row_pk == row_pk, _CHANGES.c.kind != "created")
     made = query.where(_CHANGES.c.row_pk <= row_pk, _CHANGES.c.kind == "created")
@@ -318,7 +320,9 @@ def held_before(session: Session, wearer_pk: int) -> list[dict[str, Any]]:
         *(_CHANGES.c[n] for n in ("table_name", "kind", "record_key", "before")),
         *(_REVISIONS.c[n] for n in ("at", "actor")),
     ]
-    query = sa.select(*columns).select_from(_CHANGES.join(_REVISIONS))
+    query = sa.select(*columns).select_from(
+        _CHANGES.join(_REVISIONS, _CHANGES.c.revision_pk == _REVISIONS.c.id)
+    )
     rows = session.execute(query.where(_CHANGES.c.wearer_pk == wearer_pk).order_by(_CHANGES.c.id))
     return [dict(row) for row in rows.mappings()]
 

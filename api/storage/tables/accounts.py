@@ -25,6 +25,7 @@ from sqlalchemy import (
 )
 from sqlalchemy.orm import Mapped, mapped_column
 
+from solespan.api.storage.tables.keys import row_of
 from solespan.api.storage.tables.rack import (
     WORD_LENGTH,
     Base,
@@ -120,14 +121,12 @@ class PersonalLink(Root):
 
     id: Mapped[int] = mapped_column(BigId, primary_key=True)
     tenant_pk: Mapped[int] = mapped_column(ForeignKey("tenants.id", ondelete="CASCADE"))
-    wearer_pk: Mapped[int] = mapped_column(
-        ForeignKey("wearers.id", ondelete="CASCADE"), unique=True
-    )
+    wearer_pk: Mapped[int] = row_of("wearers", unique=True)
     secret_hash: Mapped[str] = mapped_column(String(HASH_LENGTH), unique=True)
     made_at: Mapped[datetime] = mapped_column(UtcDateTime, default=_utc_now)
     used_at: Mapped[datetime | None] = mapped_column(UtcDateTime)
 
-    __table_args__ = (Index(None, "tenant_pk"),)
+    __table_args__ = (UniqueConstraint("tenant_pk", "id"),)
 
 
 class BrowserSession(Root):
@@ -141,7 +140,7 @@ class BrowserSession(Root):
     # Browser and system in words, for the person's own list.
     device: Mapped[str] = mapped_column(String(ID_LENGTH))
     user_pk: Mapped[int | None] = mapped_column(ForeignKey("users.id", ondelete="CASCADE"))
-    link_pk: Mapped[int | None] = mapped_column(ForeignKey("personal_links.id", ondelete="CASCADE"))
+    link_pk: Mapped[int | None] = row_of("personal_links")
     tenant_pk: Mapped[int] = mapped_column(ForeignKey("tenants.id", ondelete="CASCADE"))
     begun_at: Mapped[datetime] = mapped_column(UtcDateTime)
     used_at: Mapped[datetime] = mapped_column(UtcDateTime)
@@ -150,7 +149,7 @@ class BrowserSession(Root):
         CheckConstraint("(user_pk IS NULL) <> (link_pk IS NULL)", name="one_person"),
         # All sessions of a person end together; old ones are swept by age.
         Index(None, "user_pk"),
-        Index(None, "link_pk"),
+        Index(None, "link_pk", "tenant_pk"),
         Index(None, "tenant_pk"),
         Index(None, "used_at"),
     )

@@ -16,7 +16,6 @@ from uuid import uuid4
 from sqlalchemy import (
     JSON,
     CheckConstraint,
-    ForeignKey,
     Index,
     Integer,
     LargeBinary,
@@ -28,6 +27,7 @@ from sqlalchemy.orm import Mapped, mapped_column
 
 import solespan.api.storage.tables.purchases  # noqa: F401 - items name their suppliers
 from solespan.api.bench_words import PAPERS, STAGES, STOCK_REASONS
+from solespan.api.storage.tables.keys import row_of
 from solespan.api.storage.tables.rack import (
     WORD_LENGTH,
     Base,
@@ -68,7 +68,7 @@ class BenchOrder(Editable, Base):
 
     id: Mapped[int] = mapped_column(BigId, primary_key=True)
     order_id: Mapped[str] = mapped_column(String(ID_LENGTH), unique=True, default=_public_id)
-    pair_pk: Mapped[int] = mapped_column(ForeignKey("pairs.id", ondelete="CASCADE"))
+    pair_pk: Mapped[int] = row_of("pairs")
     work: Mapped[str] = mapped_column(String(WORD_LENGTH))
     stage: Mapped[str] = mapped_column(String(WORD_LENGTH))
     booked_on: Mapped[date]
@@ -91,7 +91,8 @@ class BenchOrder(Editable, Base):
         CheckConstraint("price_minor >= 0", name="price_minor"),
         # The bench page lists orders by stage; a pair's open order is looked for at booking.
         Index(None, "tenant_pk", "stage", "expected_on"),
-        Index(None, "pair_pk"),
+        Index(None, "pair_pk", "tenant_pk"),
+        UniqueConstraint("id", "tenant_pk"),
     )
 
 
@@ -101,7 +102,7 @@ class BenchEvent(Base):
     __tablename__ = "bench_events"
 
     id: Mapped[int] = mapped_column(BigId, primary_key=True)
-    order_pk: Mapped[int] = mapped_column(ForeignKey("bench_orders.id", ondelete="CASCADE"))
+    order_pk: Mapped[int] = row_of("bench_orders")
     at: Mapped[datetime] = mapped_column(UtcDateTime, default=_utc_now)
     from_stage: Mapped[str | None] = mapped_column(String(WORD_LENGTH))
     to_stage: Mapped[str] = mapped_column(String(WORD_LENGTH))
@@ -120,7 +121,7 @@ class BenchPaper(Editable, Base):
     __tablename__ = "bench_papers"
 
     id: Mapped[int] = mapped_column(BigId, primary_key=True)
-    order_pk: Mapped[int] = mapped_column(ForeignKey("bench_orders.id", ondelete="CASCADE"))
+    order_pk: Mapped[int] = row_of("bench_orders")
     kind: Mapped[str] = mapped_column(String(WORD_LENGTH))
     payload: Mapped[dict[str, Any]] = mapped_column(JSON)
 
@@ -134,7 +135,7 @@ class BenchPhoto(Base):
 
     id: Mapped[int] = mapped_column(BigId, primary_key=True)
     photo_id: Mapped[str] = mapped_column(String(ID_LENGTH), unique=True, default=_public_id)
-    order_pk: Mapped[int] = mapped_column(ForeignKey("bench_orders.id", ondelete="CASCADE"))
+    order_pk: Mapped[int] = row_of("bench_orders")
     taken_in: Mapped[datetime] = mapped_column(UtcDateTime, default=_utc_now)
     media_type: Mapped[str] = mapped_column(String(WORD_LENGTH))
     caption: Mapped[str | None] = mapped_column(String(TEXT_LENGTH))
@@ -156,7 +157,7 @@ class DueOutcome(Base):
     __tablename__ = "due_outcomes"
 
     id: Mapped[int] = mapped_column(BigId, primary_key=True)
-    pair_pk: Mapped[int] = mapped_column(ForeignKey("pairs.id", ondelete="CASCADE"))
+    pair_pk: Mapped[int] = row_of("pairs")
     due_on: Mapped[date]
     outcome: Mapped[str] = mapped_column(String(WORD_LENGTH))
     came_on: Mapped[date | None]
@@ -215,7 +216,7 @@ class StockItem(Editable, Base):
     minimum_order: Mapped[float]
     service_level: Mapped[float]
     review_days: Mapped[int] = mapped_column(Integer)
-    supplier_pk: Mapped[int | None] = mapped_column(ForeignKey("suppliers.id", ondelete="SET NULL"))
+    supplier_pk: Mapped[int | None] = row_of("suppliers", emptied=True)
     pack_size: Mapped[float | None]
     area_dm2: Mapped[float | None]
     yield_share: Mapped[float | None]
@@ -225,7 +226,8 @@ class StockItem(Editable, Base):
         CheckConstraint("pack_size > 0", name="pack_size"),
         CheckConstraint("area_dm2 > 0", name="area_dm2"),
         CheckConstraint("yield_share > 0 AND yield_share <= 1", name="yield_share"),
-        Index(None, "supplier_pk"),
+        UniqueConstraint("id", "tenant_pk"),
+        Index(None, "supplier_pk", "tenant_pk"),
         CheckConstraint("quantity >= 0", name="quantity"),
         CheckConstraint("supply_days >= 0 AND supply_days_sd >= 0", name="supply_days"),
         CheckConstraint("minimum_order >= 0", name="minimum_order"),
@@ -240,8 +242,8 @@ class StockMove(Base):
     __tablename__ = "stock_moves"
 
     id: Mapped[int] = mapped_column(BigId, primary_key=True)
-    item_pk: Mapped[int] = mapped_column(ForeignKey("stock_items.id", ondelete="CASCADE"))
-    order_pk: Mapped[int | None] = mapped_column(ForeignKey("bench_orders.id", ondelete="SET NULL"))
+    item_pk: Mapped[int] = row_of("stock_items")
+    order_pk: Mapped[int | None] = row_of("bench_orders", emptied=True)
     at: Mapped[datetime] = mapped_column(UtcDateTime, default=_utc_now)
     reason: Mapped[str] = mapped_column(String(WORD_LENGTH))
     change: Mapped[float]

@@ -10,9 +10,10 @@ from __future__ import annotations
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import JSON, CheckConstraint, ForeignKey, Index, String
+from sqlalchemy import JSON, CheckConstraint, Index, String, UniqueConstraint
 from sqlalchemy.orm import Mapped, mapped_column
 
+from solespan.api.storage.tables.keys import row_of
 from solespan.api.storage.tables.rack import WORD_LENGTH, Base, _utc_now
 from solespan.api.storage.tables.types import BigId, UtcDateTime
 from solespan.forecast.values import ID_LENGTH, TEXT_LENGTH
@@ -30,16 +31,16 @@ class Revision(Base):
     at: Mapped[datetime] = mapped_column(UtcDateTime, default=_utc_now)
     actor: Mapped[str | None] = mapped_column(String(ID_LENGTH))
     action: Mapped[str | None] = mapped_column(String(ID_LENGTH))
-    import_pk: Mapped[int | None] = mapped_column(ForeignKey("imports.id", ondelete="SET NULL"))
+    import_pk: Mapped[int | None] = row_of("imports", emptied=True)
     # The revision that this one took back; a number alone, as that one may be forgotten first.
     undoes: Mapped[int | None] = mapped_column(BigId)
     undone_at: Mapped[datetime | None] = mapped_column(UtcDateTime)
 
     __table_args__ = (
         # Listed newest first, and swept by age; an import's revision is looked for.
-        Index(None, "tenant_pk", "id"),
+        UniqueConstraint("tenant_pk", "id"),
         Index(None, "tenant_pk", "at"),
-        Index(None, "import_pk"),
+        Index(None, "import_pk", "tenant_pk"),
     )
 
 
@@ -49,7 +50,7 @@ class RecordChange(Base):
     __tablename__ = "record_changes"
 
     id: Mapped[int] = mapped_column(BigId, primary_key=True)
-    revision_pk: Mapped[int] = mapped_column(ForeignKey("revisions.id", ondelete="CASCADE"))
+    revision_pk: Mapped[int] = row_of("revisions")
     table_name: Mapped[str] = mapped_column(String(WORD_LENGTH))
     kind: Mapped[str] = mapped_column(String(WORD_LENGTH))
     row_pk: Mapped[int] = mapped_column(BigId)
@@ -62,7 +63,7 @@ class RecordChange(Base):
     __table_args__ = (
         CheckConstraint("kind IN ('created', 'changed', 'deleted')", name="kind"),
         CheckConstraint("last_pk >= row_pk", name="last_pk"),
-        Index(None, "revision_pk", "id"),
+        Index(None, "revision_pk", "tenant_pk", "id"),
         # One row's history is read, and whether something later stands on a change.
         Index(None, "tenant_pk", "table_name", "row_pk"),
         # A deleted record is looked for by its key, and a customer's lines are erased.

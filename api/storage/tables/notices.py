@@ -13,9 +13,10 @@ from datetime import date, datetime
 from typing import Any
 from uuid import uuid4
 
-from sqlalchemy import JSON, CheckConstraint, ForeignKey, Index, Integer, String, UniqueConstraint
+from sqlalchemy import JSON, CheckConstraint, Index, Integer, String, UniqueConstraint
 from sqlalchemy.orm import Mapped, mapped_column
 
+from solespan.api.storage.tables.keys import row_of
 from solespan.api.storage.tables.rack import WORD_LENGTH, Base, _utc_now
 from solespan.api.storage.tables.types import BigId, UtcDateTime
 from solespan.forecast.values import ID_LENGTH, TEXT_LENGTH
@@ -50,7 +51,7 @@ class Notice(Base):
 
     id: Mapped[int] = mapped_column(BigId, primary_key=True)
     notice_id: Mapped[str] = mapped_column(String(32), unique=True, default=lambda: uuid4().hex)
-    wearer_pk: Mapped[int] = mapped_column(ForeignKey("wearers.id", ondelete="CASCADE"))
+    wearer_pk: Mapped[int] = row_of("wearers")
     decided_at: Mapped[datetime] = mapped_column(UtcDateTime, default=_utc_now)
     decided_on: Mapped[date]
     sequence: Mapped[int] = mapped_column(Integer)
@@ -58,9 +59,9 @@ class Notice(Base):
     __table_args__ = (
         CheckConstraint("sequence IN (1, 2)", name="sequence"),
         # When a customer was last written to is asked at every decision.
-        Index(None, "wearer_pk", "decided_on"),
+        Index(None, "wearer_pk", "tenant_pk", "decided_on"),
         # Listed newest first.
-        Index(None, "tenant_pk", "id"),
+        UniqueConstraint("tenant_pk", "id"),
     )
 
 
@@ -70,8 +71,8 @@ class NoticePair(Base):
     __tablename__ = "notice_pairs"
 
     id: Mapped[int] = mapped_column(BigId, primary_key=True)
-    notice_pk: Mapped[int] = mapped_column(ForeignKey("notices.id", ondelete="CASCADE"))
-    pair_pk: Mapped[int] = mapped_column(ForeignKey("pairs.id", ondelete="CASCADE"))
+    notice_pk: Mapped[int] = row_of("notices")
+    pair_pk: Mapped[int] = row_of("pairs")
     place: Mapped[int] = mapped_column(Integer)
     foot: Mapped[str] = mapped_column(String(WORD_LENGTH))
     sole_id: Mapped[str] = mapped_column(String(ID_LENGTH))
@@ -87,7 +88,7 @@ class NoticePair(Base):
         CheckConstraint("sequence IN (1, 2)", name="sequence"),
         # Nobody is told the same twice; the index also finds what a pair was told.
         UniqueConstraint("pair_pk", "foot", "sole_id", "window", "sequence"),
-        UniqueConstraint("notice_pk", "place"),
+        UniqueConstraint("notice_pk", "tenant_pk", "place"),
         # What was told is read for all pairs at once.
         Index(None, "tenant_pk", "pair_pk"),
     )
@@ -99,7 +100,7 @@ class Outbox(Base):
     __tablename__ = "outbox"
 
     id: Mapped[int] = mapped_column(BigId, primary_key=True)
-    notice_pk: Mapped[int] = mapped_column(ForeignKey("notices.id", ondelete="CASCADE"))
+    notice_pk: Mapped[int] = row_of("notices")
     channel: Mapped[str] = mapped_column(String(WORD_LENGTH))
     message_id: Mapped[str] = mapped_column(String(ID_LENGTH), unique=True)
     payload: Mapped[dict[str, Any]] = mapped_column(JSON)
@@ -116,7 +117,7 @@ class Outbox(Base):
     __table_args__ = (
         _one_of("state", STATES),
         CheckConstraint("attempts >= 0", name="attempts"),
-        UniqueConstraint("notice_pk", "channel"),
+        UniqueConstraint("notice_pk", "tenant_pk", "channel"),
         # Workers look for what is due to be tried.
         Index(None, "tenant_pk", "state", "next_try_at"),
     )
@@ -131,7 +132,7 @@ class Consent(Base):
     __tablename__ = "consents"
 
     id: Mapped[int] = mapped_column(BigId, primary_key=True)
-    wearer_pk: Mapped[int] = mapped_column(ForeignKey("wearers.id", ondelete="CASCADE"))
+    wearer_pk: Mapped[int] = row_of("wearers")
     channel: Mapped[str] = mapped_column(String(WORD_LENGTH))
     given_at: Mapped[datetime] = mapped_column(UtcDateTime)
     given_how: Mapped[str] = mapped_column(String(TEXT_LENGTH))
@@ -146,7 +147,7 @@ class Consent(Base):
             "(withdrawn_at IS NULL) = (withdrawn_how IS NULL)", name="withdrawn_somehow"
         ),
         # A customer's consents are looked up by channel.
-        Index(None, "wearer_pk", "channel"),
+        Index(None, "wearer_pk", "tenant_pk", "channel"),
         # All that hold are read at each decision.
         Index(None, "tenant_pk", "id"),
     )

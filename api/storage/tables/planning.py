@@ -15,7 +15,6 @@ from uuid import uuid4
 from sqlalchemy import (
     JSON,
     CheckConstraint,
-    ForeignKey,
     Index,
     Integer,
     String,
@@ -23,6 +22,7 @@ from sqlalchemy import (
 )
 from sqlalchemy.orm import Mapped, mapped_column
 
+from solespan.api.storage.tables.keys import row_of
 from solespan.api.storage.tables.rack import WORD_LENGTH, Base, Editable, _utc_now
 from solespan.api.storage.tables.types import BigId, UtcDateTime
 from solespan.forecast.planning.care import CARES, UPPERS
@@ -49,7 +49,7 @@ class RackPlanRow(Base):
 
     id: Mapped[int] = mapped_column(BigId, primary_key=True)
     plan_id: Mapped[str] = mapped_column(String(ID_LENGTH), unique=True, default=_public_id)
-    wearer_pk: Mapped[int] = mapped_column(ForeignKey("wearers.id", ondelete="CASCADE"))
+    wearer_pk: Mapped[int] = row_of("wearers")
     made_at: Mapped[datetime] = mapped_column(UtcDateTime, default=_utc_now)
     starts_on: Mapped[date]
     weeks: Mapped[int] = mapped_column(Integer)
@@ -69,7 +69,7 @@ class PairTraits(Editable, Base):
     __tablename__ = "pair_traits"
 
     id: Mapped[int] = mapped_column(BigId, primary_key=True)
-    pair_pk: Mapped[int] = mapped_column(ForeignKey("pairs.id", ondelete="CASCADE"), unique=True)
+    pair_pk: Mapped[int] = row_of("pairs", unique=True)
     upper: Mapped[str] = mapped_column(String(WORD_LENGTH))
     months: Mapped[list[int]] = mapped_column(JSON)
     weight: Mapped[float]
@@ -90,7 +90,7 @@ class RouteRow(Editable, Base):
     __tablename__ = "resole_routes"
 
     id: Mapped[int] = mapped_column(BigId, primary_key=True)
-    wearer_pk: Mapped[int] = mapped_column(ForeignKey("wearers.id", ondelete="CASCADE"))
+    wearer_pk: Mapped[int] = row_of("wearers")
     route_id: Mapped[str] = mapped_column(String(ID_LENGTH))
     fields: Mapped[dict[str, Any]] = mapped_column(JSON)
 
@@ -103,7 +103,7 @@ class CareRuleRow(Editable, Base):
     __tablename__ = "care_rules"
 
     id: Mapped[int] = mapped_column(BigId, primary_key=True)
-    wearer_pk: Mapped[int] = mapped_column(ForeignKey("wearers.id", ondelete="CASCADE"))
+    wearer_pk: Mapped[int] = row_of("wearers")
     upper: Mapped[str] = mapped_column(String(WORD_LENGTH))
     care: Mapped[str] = mapped_column(String(WORD_LENGTH))
     fields: Mapped[dict[str, Any]] = mapped_column(JSON)
@@ -121,7 +121,7 @@ class CareDone(Base):
     __tablename__ = "care_done"
 
     id: Mapped[int] = mapped_column(BigId, primary_key=True)
-    pair_pk: Mapped[int] = mapped_column(ForeignKey("pairs.id", ondelete="CASCADE"))
+    pair_pk: Mapped[int] = row_of("pairs")
     care: Mapped[str] = mapped_column(String(WORD_LENGTH))
     done_on: Mapped[date]
 
@@ -134,8 +134,6 @@ class CalendarFeed(Base):
     __tablename__ = "calendar_feeds"
 
     id: Mapped[int] = mapped_column(BigId, primary_key=True)
-    wearer_pk: Mapped[int] = mapped_column(
-        ForeignKey("wearers.id", ondelete="CASCADE"), unique=True
-    )
+    wearer_pk: Mapped[int] = row_of("wearers", unique=True)
     secret_hash: Mapped[str] = mapped_column(String(HASH_LENGTH), unique=True)
     made_at: Mapped[datetime] = mapped_column(UtcDateTime, default=_utc_now)

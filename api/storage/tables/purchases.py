@@ -8,10 +8,11 @@ from __future__ import annotations
 from datetime import date
 from uuid import uuid4
 
-from sqlalchemy import CheckConstraint, ForeignKey, Index, String, UniqueConstraint
+from sqlalchemy import CheckConstraint, Index, String, UniqueConstraint
 from sqlalchemy.orm import Mapped, mapped_column
 
 from solespan.api.bench_words import PURCHASE_STATES
+from solespan.api.storage.tables.keys import row_of
 from solespan.api.storage.tables.rack import WORD_LENGTH, Base, Editable
 from solespan.api.storage.tables.types import BigId
 from solespan.forecast.values import ID_LENGTH, TEXT_LENGTH
@@ -37,6 +38,7 @@ class Supplier(Editable, Base):
 
     __table_args__ = (
         UniqueConstraint("tenant_pk", "supplier_id"),
+        UniqueConstraint("id", "tenant_pk"),
         CheckConstraint("supply_days >= 0 AND supply_days_sd >= 0", name="supply_days"),
     )
 
@@ -48,8 +50,8 @@ class PurchaseOrder(Editable, Base):
 
     id: Mapped[int] = mapped_column(BigId, primary_key=True)
     purchase_id: Mapped[str] = mapped_column(String(ID_LENGTH), unique=True, default=_public_id)
-    item_pk: Mapped[int] = mapped_column(ForeignKey("stock_items.id", ondelete="CASCADE"))
-    supplier_pk: Mapped[int | None] = mapped_column(ForeignKey("suppliers.id", ondelete="SET NULL"))
+    item_pk: Mapped[int] = row_of("stock_items")
+    supplier_pk: Mapped[int | None] = row_of("suppliers", emptied=True)
     state: Mapped[str] = mapped_column(String(WORD_LENGTH))
     ordered_on: Mapped[date]
     expected_on: Mapped[date]
@@ -67,6 +69,6 @@ class PurchaseOrder(Editable, Base):
         CheckConstraint("expected_on >= ordered_on", name="expected_on"),
         # The stock page lists open orders; an item's orders say how long its supply takes.
         Index(None, "tenant_pk", "state", "expected_on"),
-        Index(None, "item_pk"),
-        Index(None, "supplier_pk"),
+        Index(None, "item_pk", "tenant_pk"),
+        Index(None, "supplier_pk", "tenant_pk"),
     )

@@ -9,7 +9,7 @@ keys are in `api.storage.tables.results`.
 from __future__ import annotations
 
 from datetime import UTC, date, datetime
-from typing import Any
+from typing import Any, ClassVar
 
 from sqlalchemy import (
     Boolean,
@@ -21,6 +21,7 @@ from sqlalchemy import (
     Integer,
     MetaData,
     String,
+    Table,
     UniqueConstraint,
     text,
 )
@@ -34,6 +35,7 @@ from sqlalchemy.orm import (
 )
 
 from solespan.api.storage.scope import TenantTable, current_tenant
+from solespan.api.storage.tables.keys import row_of, tenant_keys
 from solespan.api.storage.tables.types import BigId, UtcDateTime
 from solespan.forecast.columns import Column
 from solespan.forecast.covariates import LOGGED as LOGGED_OF_A_DAY
@@ -73,6 +75,13 @@ class Root(DeclarativeBase):
         }
     )
 
+    @classmethod
+    def __table_cls__(cls, name: str, *parts: Any, **options: Any) -> Table:
+        """Make a table; what points at a row of a tenant is bound to that tenant."""
+        return cls._table_class(name, *parts, *tenant_keys(name, parts), **options)
+
+    _table_class: ClassVar[type[Table]] = Table
+
 
 class Base(Root):
     """The root of all tables whose rows belong to a tenant; see `api.storage.scope`."""
@@ -89,10 +98,7 @@ class Base(Root):
             sort_order=1000,
         )
 
-    @classmethod
-    def __table_cls__(cls, *parts: Any, **options: Any) -> TenantTable:
-        """Make a table that is read one tenant at a time."""
-        return TenantTable(*parts, **options)
+    _table_class: ClassVar[type[Table]] = TenantTable  # read one tenant at a time
 
 
 class Editable:
@@ -163,12 +169,16 @@ class Wearer(Editable, Base):
     notes: Mapped[str | None] = mapped_column(String(TEXT_LENGTH))
     data_version: Mapped[int] = mapped_column(Integer, default=0, server_default=text("0"))
 
-    pairs: Mapped[list[Pair]] = relationship(back_populates="wearer", passive_deletes=True)
+    pairs: Mapped[list[Pair]] = relationship(
+        back_populates="wearer", passive_deletes=True, foreign_keys="Pair.wearer_pk"
+    )
 
     __table_args__ = (
         *word_and_bound_checks("wearers"),
         # Ids are people's own: two tenants may use the same one.
         UniqueConstraint("tenant_pk", "wearer_id"),
+        # What belongs to it points at number and tenant together.
+        UniqueConstraint("id", "tenant_pk"),
     )
 
 
@@ -179,7 +189,7 @@ class Pair(Editable, Base):
 
     id: Mapped[int] = mapped_column(BigId, primary_key=True)
     pair_id: Mapped[str] = mapped_column(String(ID_LENGTH))
-    wearer_pk: Mapped[int] = mapped_column(ForeignKey("wearers.id", ondelete="CASCADE"))
+    wearer_pk: Mapped[int] = row_of("wearers")
     label: Mapped[str | None] = mapped_column(String(TEXT_LENGTH))
     construction: Mapped[str] = mapped_column(String(WORD_LENGTH))
     dress_code: Mapped[str | None] = mapped_column(String(WORD_LENGTH))
@@ -192,16 +202,20 @@ class Pair(Editable, Base):
     in_use_on: Mapped[date | None]
     notes: Mapped[str | None] = mapped_column(String(TEXT_LENGTH))
 
-    wearer: Mapped[Wearer] = relationship(back_populates="pairs")
+    wearer: Mapped[Wearer] = relationship(back_populates="pairs", foreign_keys=wearer_pk)
     soles: Mapped[list[Sole]] = relationship(
-        back_populates="pair", passive_deletes=True, order_by="Sole.fitted_on"
+        back_populates="pair",
+        passive_deletes=True,
+        order_by="Sole.fitted_on",
+        foreign_keys="Sole.pair_pk",
     )
 
     __table_args__ = (
         *word_and_bound_checks("pairs"),
         UniqueConstraint("tenant_pk", "pair_id"),
+        UniqueConstraint("id", "tenant_pk"),
         # A wearer's rack is read on every visit, and a wearer's deletion looks for pairs.
-        Index(None, "wearer_pk"),
+        Index(None, "wearer_pk", "tenant_pk"),
     )
 
 
@@ -212,7 +226,7 @@ class Sole(Editable, Base):
 
     id: Mapped[int] = mapped_column(BigId, primary_key=True)
     sole_id: Mapped[str] = mapped_column(String(ID_LENGTH))
-    pair_pk: Mapped[int] = mapped_column(ForeignKey("pairs.id", ondelete="CASCADE"))
+    pair_pk: Mapped[int] = row_of("pairs")
     fitted_on: Mapped[date]
     material: Mapped[str] = mapped_column(String(WORD_LENGTH))
     nominal_thickness_mm: Mapped[float]
@@ -222,15 +236,16 @@ class Sole(Editable, Base):
     assumed: Mapped[bool] = mapped_column(default=False, server_default=text("false"))
     removed_on: Mapped[date | None]
 
-    pair: Mapped[Pair] = relationship(back_populates="soles")
+    pair: Mapped[Pair] = relationship(back_populates="soles", foreign_keys=pair_pk)
 
     __table_args__ = (
         *word_and_bound_checks("soles"),
         UniqueConstraint("tenant_pk", "sole_id"),
+        UniqueConstraint("id", "tenant_pk"),
         CheckConstraint("removed_on >= fitted_on", name="removed_after_fitted"),
         CheckConstraint("limit_mm < nominal_thickness_mm", name="limit_under_nominal"),
         # The sole on a pair now is the last one fitted: read with every pair.
-        Index(None, "pair_pk", "fitted_on"),
+        Index(None, "pair_pk", "tenant_pk", "fitted_on"),
     )
 
 
@@ -240,7 +255,7 @@ class WearDay(Editable, Base):
     __tablename__ = "wear_days"
 
     id: Mapped[int] = mapped_column(BigId, primary_key=True)
-    pair_pk: Mapped[int] = mapped_column(ForeignKey("pairs.id", ondelete="CASCADE"))
+    pair_pk: Mapped[int] = row_of("pairs")
     worn_on: Mapped[date]
     hours: Mapped[float | None]
 
@@ -261,7 +276,7 @@ class Check(Editable, Base):
     __tablename__ = "checks"
 
     id: Mapped[int] = mapped_column(BigId, primary_key=True)
-    pair_pk: Mapped[int] = mapped_column(ForeignKey("pairs.id", ondelete="CASCADE"))
+    pair_pk: Mapped[int] = row_of("pairs")
     checked_on: Mapped[date]
     foot: Mapped[str] = mapped_column(String(WORD_LENGTH))
     point: Mapped[str] = mapped_column(String(WORD_LENGTH))
@@ -284,7 +299,7 @@ class BenchJob(Editable, Base):
 
     id: Mapped[int] = mapped_column(BigId, primary_key=True)
     job_id: Mapped[str] = mapped_column(String(ID_LENGTH))
-    pair_pk: Mapped[int] = mapped_column(ForeignKey("pairs.id", ondelete="CASCADE"))
+    pair_pk: Mapped[int] = row_of("pairs")
     work: Mapped[str] = mapped_column(String(WORD_LENGTH))
     received_on: Mapped[date]
     promised_on: Mapped[date | None]
@@ -301,7 +316,7 @@ class BenchJob(Editable, Base):
         CheckConstraint("finished_on >= received_on", name="finished_after_received"),
         CheckConstraint("returned_on >= received_on", name="returned_after_received"),
         # A pair is away while a job is open: read with every pair.
-        Index(None, "pair_pk", "received_on"),
+        Index(None, "pair_pk", "tenant_pk", "received_on"),
     )
 
 

@@ -12,7 +12,6 @@ from uuid import uuid4
 from sqlalchemy import (
     JSON,
     CheckConstraint,
-    ForeignKey,
     Index,
     Integer,
     String,
@@ -20,6 +19,7 @@ from sqlalchemy import (
 )
 from sqlalchemy.orm import Mapped, mapped_column
 
+from solespan.api.storage.tables.keys import row_of
 from solespan.api.storage.tables.rack import WORD_LENGTH, Base, _utc_now
 from solespan.api.storage.tables.types import BigId, UtcDateTime
 from solespan.forecast.frames import BANDS, CHANCE_DAYS, FEET, WEARING_POINTS
@@ -51,7 +51,7 @@ class ImportRun(Base):
 
     __table_args__ = (
         # Listed newest first.
-        Index(None, "tenant_pk", "id"),
+        UniqueConstraint("tenant_pk", "id"),
     )
 
 
@@ -83,7 +83,7 @@ class Fit(Base):
 
     __table_args__ = (
         # The newest one is asked for all the time.
-        Index(None, "tenant_pk", "id"),
+        UniqueConstraint("tenant_pk", "id"),
     )
 
 
@@ -97,9 +97,9 @@ class ForecastRow(Base):
     __tablename__ = "forecasts"
 
     id: Mapped[int] = mapped_column(BigId, primary_key=True)
-    pair_pk: Mapped[int] = mapped_column(ForeignKey("pairs.id", ondelete="CASCADE"))
-    sole_pk: Mapped[int | None] = mapped_column(ForeignKey("soles.id", ondelete="CASCADE"))
-    fit_pk: Mapped[int | None] = mapped_column(ForeignKey("fits.id", ondelete="SET NULL"))
+    pair_pk: Mapped[int] = row_of("pairs")
+    sole_pk: Mapped[int | None] = row_of("soles")
+    fit_pk: Mapped[int | None] = row_of("fits", emptied=True)
     data_version: Mapped[int] = mapped_column(Integer)
     as_of: Mapped[date]
     foot: Mapped[str] = mapped_column(String(WORD_LENGTH))
@@ -132,10 +132,10 @@ class ForecastRow(Base):
         _in("first_foot", FEET),
         *(CheckConstraint(f"{name} >= 0 AND {name} <= 1", name=name) for name in CHANCE_DAYS),
         # The natural key; its index also finds a pair's forecast.
-        UniqueConstraint("pair_pk", "foot", "point"),
+        UniqueConstraint("pair_pk", "tenant_pk", "foot", "point"),
         # Deleting a sole or a fit looks for the forecasts that point at it.
-        Index(None, "sole_pk"),
-        Index(None, "fit_pk"),
+        Index(None, "sole_pk", "tenant_pk"),
+        Index(None, "fit_pk", "tenant_pk"),
         # The due list reads all rows, or those of one point, in the order of their send-by date.
         Index(None, "tenant_pk", "send_by"),
         Index(None, "tenant_pk", "foot", "point", "send_by"),

@@ -18,6 +18,7 @@ from solespan.api.storage.accounts.customers import ERASED
 from solespan.api.storage.notices.consents import address_hash
 from solespan.api.storage.tables.accounts import AuditEntry
 from solespan.api.storage.tables.bench import BenchPlan, StockItem, StockMove
+from solespan.api.storage.tables.keys import row_keys
 from solespan.api.storage.tables.rack import Root, Wearer
 from solespan.api.storage.tables.results import ForecastRow, IdempotencyKey, ImportRun
 from solespan.api.wiring import build_services
@@ -63,8 +64,9 @@ def fill(services) -> int:
     with services.database.writing() as session:
         for name, values in BELOW:
             own = dict(values)
+            keys = {key.parent.name: key for key in row_keys(tables[name])}
             for column in tables[name].c:
-                (key,) = column.foreign_keys or (None,)
+                key = keys.get(column.name)
                 if key is not None and key.column.table.name in made:
                     own[column.name] = made[key.column.table.name]
                 elif key is None and column.name.endswith("_id") and column.name not in own:
@@ -130,9 +132,7 @@ def marked(new_address, clock):
 def test_every_table_that_goes_with_a_wearer_is_marked_here():
     below = {"wearers"}
     for table in Root.metadata.sorted_tables:
-        if any(
-            k.ondelete == "CASCADE" and k.column.table.name in below for k in table.foreign_keys
-        ):
+        if any(k.ondelete == "CASCADE" and k.column.table.name in below for k in row_keys(table)):
             below.add(table.name)
     assert below == {name for name, _ in BELOW} - {"fits"}
 

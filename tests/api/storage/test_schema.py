@@ -48,7 +48,7 @@ def _described(database) -> dict:
                 (i["name"], tuple(i["column_names"])) for i in seen.get_indexes(name)
             ),
             "foreign": sorted(
-                (f["constrained_columns"][0], f["referred_table"], f["options"].get("ondelete"))
+                (*f["constrained_columns"], f["referred_table"], *map(str, f["options"].items()))
                 for f in seen.get_foreign_keys(name)
             ),
         }
