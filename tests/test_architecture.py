@@ -16,7 +16,7 @@ from solespan.forecast.model.wear_model import Conditioned
 
 ROOT = Path(__file__).parent.parent
 OURS = ("forecast", "synthetic_data", "dashboards", "api")
-SCIENCE = {"numpy", "scipy", "pandas", "statsmodels"}
+SCIENCE = {"numpy", "scipy", "pandas", "narwhals", "statsmodels"}
 MAY = {
     "forecast": SCIENCE,
     "synthetic_data": {"numpy", "pandas", "scipy", "solespan.forecast.frames"},

@@ -19,6 +19,7 @@ from solespan.api.storage.notices.consents import address_hash
 from solespan.api.storage.tables.accounts import AuditEntry
 from solespan.api.storage.tables.bench import BenchPlan, StockItem, StockMove
 from solespan.api.storage.tables.keys import row_keys
+from solespan.api.storage.tables.purchases import PurchaseOrder, Supplier
 from solespan.api.storage.tables.rack import Root, Wearer
 from solespan.api.storage.tables.results import ForecastRow, IdempotencyKey, ImportRun
 from solespan.api.wiring import build_services
@@ -106,7 +107,15 @@ def quote_elsewhere(session, made: dict[str, int]) -> None:
         "item_id": "rubber-42", "use": "sole", "quantity": 1, "supply_days": 3,
         "supply_days_sd": 1, "minimum_order": 1, "service_level": 0.9, "review_days": 7,
     }  # fmt: skip
+    supplier = {"supplier_id": "tannery", "supply_days": 3, "supply_days_sd": 1}
+    made_by = insert(Supplier.__table__).values(supplier)
+    item["supplier_pk"] = session.execute(made_by).inserted_primary_key[0]
     item_pk = session.execute(insert(StockItem.__table__).values(item)).inserted_primary_key[0]
+    order = {
+        "item_pk": item_pk, "supplier_pk": item["supplier_pk"], "state": "ordered",
+        "ordered_on": DAY, "expected_on": DAY, "quantity": 1, "received": 0,
+    }  # fmt: skip
+    session.execute(insert(PurchaseOrder.__table__).values(order))
     move = {"item_pk": item_pk, "reason": "use", "change": -1, "quantity_after": 1, "note": MARK}
     session.execute(insert(StockMove.__table__).values(move | {"order_pk": made["bench_orders"]}))
 

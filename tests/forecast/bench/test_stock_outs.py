@@ -15,7 +15,7 @@ from solespan.forecast.bench.item_use import (
 from solespan.forecast.bench.stock import Supply, advise, learnt_supply
 from solespan.forecast.errors import BadHorizon
 from solespan.forecast.frames import WORKS
-from solespan.synthetic_data.stock_room import ITEM_MIXES, ItemMix, draw_levels, simulate_stock
+from solespan.synthetic_data.shop.stock_room import ITEM_MIXES, ItemMix, draw_levels, simulate_stock
 
 SURE = 1e9  # weights so great that the share is known
 YEARS = 2000
