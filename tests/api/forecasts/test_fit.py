@@ -149,7 +149,7 @@ def test_a_fit_on_a_dask_cluster_is_stored_like_any_other(fitted, fitted_service
     whole = fitted_services.fitter.refit()
     with (
         distributed.LocalCluster(
-            n_workers=2, threads_per_worker=1, processes=True, dashboard_address=None
+            n_workers=2, threads_per_worker=1, processes=True, dashboard_address=":0"
         ) as here,
         dask_cluster(here.scheduler_address) as cluster,
     ):

@@ -33,7 +33,7 @@ def cluster() -> Iterator[DaskRunner]:
     distributed = pytest.importorskip("distributed", reason="needs the extra dask")
     with (
         distributed.LocalCluster(
-            n_workers=2, threads_per_worker=1, processes=False, dashboard_address=None
+            n_workers=2, threads_per_worker=1, processes=False, dashboard_address=":0"
         ) as here,
         dask_cluster(here.scheduler_address) as runner,
     ):

@@ -47,7 +47,7 @@ def dask() -> Iterator[Runner]:
 
     with (
         distributed.LocalCluster(
-            n_workers=2, threads_per_worker=1, processes=False, dashboard_address=None
+            n_workers=2, threads_per_worker=1, processes=False, dashboard_address=":0"
         ) as cluster,
         distributed.Client(cluster) as client,
     ):
