@@ -19,8 +19,9 @@ from scipy.special import ndtr, ndtri
 from solespan.forecast.errors import BadHorizon
 from solespan.forecast.frames import WORKS
 from solespan.forecast.workload.habits import HabitDraws, Habits
+from solespan.forecast.workload.hand_overs import LOGS
 from solespan.forecast.workload.jobs import Booked, Jobs, SimulatedYears
-from solespan.forecast.workload.marginals import DueTable
+from solespan.forecast.workload.marginals import LIFE_LOG_SD, DueTable
 from solespan.forecast.workload.mix import WorkMix
 from solespan.forecast.workload.newcomers import Newcomers
 from solespan.forecast.workload.settings import WorkloadSettings
@@ -28,7 +29,6 @@ from solespan.forecast.workload.year_level import PastYears, fit_level
 from solespan.forecast.workload.year_scale import YEAR_DAYS, scale_years
 
 __all__ = [
-    "come_in",
     "joint_scores",
     "simulate_years",
     "still_used",
@@ -155,15 +155,17 @@ def _known(
 ) -> np.ndarray:
     """Jobs of the pairs of one block: rows year, day, work, row, due_day."""
     score = joint_scores(due, common, settings, rng)
-    # who is due only past the horizon cannot come before it
-    may = score < ndtri(due.share_before(horizon)).astype(np.float32)[:, None]
+    # who may come only past the horizon cannot come before it
+    may = score < ndtri(due.share_open(horizon)).astype(np.float32)[:, None]
     row, year = np.nonzero(may & still_used(due, score.shape[1], rng))
     due_day = due.days_at(row, ndtr(score[row, year].astype(float)))
-    overdue = np.where(due_day <= 0, due.rows["overdue_days"].to_numpy()[row], 0.0)
-    _, wait = come_in(habit, year, overdue, rng)
-    # a forecast of an earlier day may name days that are past: nobody comes before tomorrow
-    arrival = np.maximum(due_day, 0.0) + wait
     rows = due.rows
+    overdue = np.where(due_day <= 0, rows["overdue_days"].to_numpy()[row], 0.0)
+    owners = _Owners(habit, rows["logs"].to_numpy(bool), rows["early_days"].to_numpy(float))
+    # a forecast of an earlier day may name days that are past: nobody comes before tomorrow
+    opens = np.maximum(due_day, 0.0) - overdue - owners.early_days[row]
+    _, wait = owners.come_in(row, year, np.maximum(-opens, 0.0), rng)
+    arrival = np.maximum(opens, 0.0) + wait
     on_sole = (rows["point"] == "ball").to_numpy()[row]
     inside = arrival < horizon
     life = np.maximum(rows["sole_age_days"].to_numpy()[row] + due_day - overdue, _SHORTEST_LIFE)
@@ -177,7 +179,7 @@ def _known(
         if not again:
             renewed[events.row, events.year] = events.arrival
         found.append(_table(events, _sole_work(shares, events.year, rng), begin))
-        events = _next(events, habit, horizon, settings.turnaround_days, rng)
+        events = _next(events, owners, horizon, settings.turnaround_days, rng)
     # A top piece or toe plate due near the sole's job, or after it, is done with that job. Its life
     # starts again from there.
     small = np.flatnonzero(~on_sole)
@@ -191,7 +193,7 @@ def _known(
     on = np.flatnonzero(start < horizon)
     events = _Events(row[small[on]], year[small[on]], start[on], start[on], life[small[on]])
     for _ in range(_MOST_SOLES):
-        events = _next(events, habit, horizon, settings.turnaround_days, rng)
+        events = _next(events, owners, horizon, settings.turnaround_days, rng)
         if not len(events.row):
             break
         found.append(_table(events, kinds[events.row], begin))
@@ -215,14 +217,17 @@ class _Events:
 
 
 def _next(
-    events: _Events, habit: HabitDraws, horizon: int, turnaround: int, rng: np.random.Generator
+    events: _Events, owners: _Owners, horizon: int, turnaround: int, rng: np.random.Generator
 ) -> _Events:
-    """Return the jobs that follow: what is new is taken to live as long as what it replaced."""
-    due_day = events.arrival + turnaround + events.life
-    keep = due_day < horizon
-    events = replace(events, due_day=due_day).only(keep)
-    came, wait = come_in(habit, events.year, np.zeros(len(events.year)), rng)
-    events = replace(events, arrival=events.due_day + wait)
+    """Return the jobs that follow: what is new lives about as long as what it replaced."""
+    life = events.life * np.exp(LIFE_LOG_SD * rng.standard_normal(len(events.row)))
+    due_day = events.arrival + turnaround + life
+    keep = due_day < horizon + owners.early_days[events.row]
+    events = replace(events, due_day=due_day, life=life).only(keep)
+    came, wait = owners.come_in(events.row, events.year, np.zeros(len(events.year)), rng)
+    # nobody brings a pair that is still at the shop
+    opens = np.maximum(events.due_day - owners.early_days[events.row], events.arrival + turnaround)
+    events = replace(events, arrival=opens + wait)
     return events.only(came & (events.arrival < horizon))
 
 
@@ -257,29 +262,39 @@ def still_used(due: DueTable, years: int, rng: np.random.Generator) -> np.ndarra
     return np.asarray(drawn < chance[:, None].astype(np.float32))
 
 
-def come_in(
-    habit: HabitDraws, year: np.ndarray, overdue: np.ndarray, rng: np.random.Generator
-) -> tuple[np.ndarray, np.ndarray]:
-    """Whether each due pair is brought, and days until then (inf if not).
+@dataclass(frozen=True)
+class _Owners:
+    """Owners of the rows of a due table, with their habits of each simulated year."""
 
-    Who is overdue has waited already, which makes it less likely that they come at all.
-    """
-    come = habit.come[year]
-    passed = np.zeros(len(year))
-    waited = np.flatnonzero(overdue > 0)
-    center, sd = np.log(habit.median_delay_days), habit.delay_log_sd
-    passed[waited] = ndtr((np.log(overdue[waited]) - center[year[waited]]) / sd[year[waited]])
-    come = come * (1 - passed) / np.maximum(1 - come * passed, 1e-12)
-    came = rng.random(len(year)) < come * (1 - habit.no_show[year])
-    wait = np.full(len(year), np.inf)
-    who = np.flatnonzero(came)
-    score = rng.standard_normal(len(who))
-    late = np.flatnonzero(passed[who] > 0)
-    share = passed[who[late]] + (1 - passed[who[late]]) * ndtr(score[late])
-    score[late] = ndtri(np.clip(share, 1e-12, 1 - 1e-12))
-    delay = np.exp(center[year[who]] + sd[year[who]] * score)
-    wait[who] = np.maximum(delay - overdue[who], 0.0)
-    return came, wait
+    habit: HabitDraws
+    logs: np.ndarray
+    early_days: np.ndarray
+
+    def come_in(
+        self, row: np.ndarray, year: np.ndarray, waited: np.ndarray, rng: np.random.Generator
+    ) -> tuple[np.ndarray, np.ndarray]:
+        """Whether each pair is brought from the day its owner may come, and days until then.
+
+        The days are inf where it is not. An owner who has waited already is less likely to come.
+        """
+        habit, kind = self.habit, self.logs[row].astype(int)
+        come = habit.come[kind, year]
+        center, sd = np.log(habit.median_delay_days[kind, year]), habit.delay_log_sd[kind, year]
+        passed = np.zeros(len(year))
+        late = np.flatnonzero(waited > 0)
+        passed[late] = ndtr((np.log(waited[late]) - center[late]) / sd[late])
+        come = come * (1 - passed) / np.maximum(1 - come * passed, 1e-12)
+        kept = np.where(kind == LOGS, 1.0, 1.0 - habit.no_show[year])
+        came = rng.random(len(year)) < come * kept
+        wait = np.full(len(year), np.inf)
+        who = np.flatnonzero(came)
+        score = rng.standard_normal(len(who))
+        late = np.flatnonzero(passed[who] > 0)
+        share = passed[who[late]] + (1 - passed[who[late]]) * ndtr(score[late])
+        score[late] = ndtri(np.clip(share, 1e-12, 1 - 1e-12))
+        delay = np.exp(center[who] + sd[who] * score)
+        wait[who] = np.maximum(delay - waited[who], 0.0)
+        return came, wait
 
 
 def _sole_work(shares: np.ndarray, year: np.ndarray, rng: np.random.Generator) -> np.ndarray:

@@ -21,8 +21,13 @@ from solespan.api.errors import NothingForecast
 from solespan.api.schemas.bench.shop import BenchSettings
 from solespan.api.services.bench.bench_settings import read_bench_settings
 from solespan.api.services.bench.quotes import shop_minutes
-from solespan.api.storage.bench.workload import first_followed, load_open_orders, load_outcomes
-from solespan.api.storage.bench.year_looks import kept_looks
+from solespan.api.storage.bench.workload import (
+    first_followed,
+    last_worn,
+    load_open_orders,
+    load_outcomes,
+)
+from solespan.api.storage.bench.year_looks import kept_habits, kept_looks
 from solespan.api.storage.forecasts.forecast_reads import newest_fit_key
 from solespan.api.storage.forecasts.forecasts import load_forecasts
 from solespan.api.storage.rack.frames import load_rows
@@ -37,6 +42,7 @@ from solespan.forecast.workload import (
     DueTable,
     Habits,
     Newcomers,
+    PastHabits,
     PastYears,
     SimulatedYears,
     WorkloadSettings,
@@ -120,10 +126,11 @@ def gather(session: Session, today: date) -> Books:
     looks = _looks(session, today)
     said = np.array([look["said"] for look in looks], dtype=float)
     waiting = [minutes.median(o["work"], "goodyear_welted") for o in orders if _is_here(o)]
+    due = due_table(forecast, frames["soles"], pairs, last_worn(session))
     return Books(
         as_of=as_of,
-        due=due_table(forecast, frames["soles"], pairs),
-        habits=fit_habits(outcomes, as_of),
+        due=due,
+        habits=fit_habits(outcomes, as_of, _past_habits(session), due.logs_share),
         newcomers=fit_newcomers(jobs, new, since, as_of),
         mix=fit_mix(jobs, new),
         minutes=minutes,
@@ -143,6 +150,12 @@ def _looks(session: Session, today: date) -> list[dict[str, Any]]:
     if found is None or (today - found[0]).days >= OLDEST_LOOK_DAYS:
         return []
     return found[1]
+
+
+def _past_habits(session: Session) -> PastHabits | None:
+    """Return what the newest look back learnt of owners; it holds until the next one."""
+    found = kept_habits(session)
+    return None if found is None else PastHabits.from_dict(found)
 
 
 def _is_here(order: dict[str, Any]) -> bool:
@@ -216,7 +229,8 @@ def year_ahead(database: Database, today: date, months: int, years: int = 1000) 
         outcomes, orders = load_outcomes(session), load_open_orders(session)
         # small tables: what they say is part of the key
         looks = kept_looks(session)
-        said = (len(outcomes), hash(tuple(outcomes["outcome"])), repr(orders), repr(looks))
+        learnt = repr(kept_habits(session))
+        said = (len(outcomes), hash(tuple(outcomes["outcome"])), repr(orders), repr(looks), learnt)
         key = (today, months, years, state, said)
         found = _kept.find(database, key)
         if found is not None:
