@@ -243,6 +243,7 @@ class _Books:
                 "sole_id": "S" + pd.Series(range(len(soles))).astype(str),
                 "pair_id": "P" + soles["pair"].astype(str),
                 "fitted_on": date(soles["at"]),
+                "removed_on": date(soles["until"]),
                 "nominal_thickness_mm": 5.0,
                 "limit_mm": 2.0,
                 "material": "veg_tan_leather",

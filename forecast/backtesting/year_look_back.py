@@ -1,14 +1,16 @@
 """Look back of the year: what would have been said of past years, and what came?
 
-For up to three years back the wear model is fitted to what was known then, and the year after is
-simulated as today's is. Beside it stands what counts say without pairs: last year's count, the mean
-of three years, and exponential smoothing (Holt-Winters).
+For up to three years back the wear model is fitted to what was known then. Which pairs came within
+the year tells whether and when owners come. With these habits the year after is simulated as
+today's is. Beside it stands what counts say without pairs: last year's count, the mean of three
+years, and exponential smoothing (Holt-Winters).
 """
 
 from __future__ import annotations
 
 import warnings
 from collections.abc import Callable
+from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
@@ -19,18 +21,34 @@ from solespan.forecast.dates.models import NESTED
 from solespan.forecast.errors import ForecastError
 from solespan.forecast.log import WearLog
 from solespan.forecast.panel.wearer_parts import Runner, wearer_parts
-from solespan.forecast.workload.habits import Habits
+from solespan.forecast.workload.habits import Habits, fit_habits
+from solespan.forecast.workload.hand_overs import (
+    HandOvers,
+    PastHabits,
+    hand_overs,
+    learn_past_habits,
+)
 from solespan.forecast.workload.jobs import SimulatedYears
 from solespan.forecast.workload.known_log import known_log, of_newcomer
-from solespan.forecast.workload.marginals import due_table
-from solespan.forecast.workload.mix import fit_mix
-from solespan.forecast.workload.newcomers import fit_newcomers
+from solespan.forecast.workload.marginals import DueTable, due_table
+from solespan.forecast.workload.mix import SOLE_WORKS, WorkMix, fit_mix
+from solespan.forecast.workload.newcomers import Newcomers, fit_newcomers
 from solespan.forecast.workload.settings import WorkloadSettings
 from solespan.forecast.workload.simulate import simulate_years
 from solespan.forecast.workload.year_level import PastYears, fit_level
 from solespan.forecast.workload.year_scale import YEAR_DAYS
 
-__all__ = ["LOOK_BACK_COLUMNS", "count_year", "look_back", "past_years", "plain_forecasts"]
+__all__ = [
+    "LOOK_BACK_COLUMNS",
+    "LookBack",
+    "PastForecast",
+    "count_year",
+    "forecast_past",
+    "handed_over",
+    "look_back",
+    "past_years",
+    "plain_forecasts",
+]
 
 MOST_YEARS = 3
 LOOK_BACK_COLUMNS = (
@@ -97,47 +115,89 @@ def _holt_winters(ages: np.ndarray, months: int) -> float:
         return max(float(model.fit().forecast(12).sum()), 0.0)
 
 
+@dataclass(frozen=True)
+class LookBack:
+    """What past years tell.
+
+    years : DataFrame
+        `LOOK_BACK_COLUMNS`, the newest year first. `said` is what the pairs alone said, `level`,
+        `p10` and `p90` are as the page would have said it. A year without half a year of record
+        before it is left out.
+    habits : PastHabits
+        Whether and when owners come.
+    """
+
+    years: pd.DataFrame
+    habits: PastHabits
+
+
+@dataclass(frozen=True)
+class PastForecast:
+    """What was known on a past day, and what was forecast then."""
+
+    day: pd.Timestamp
+    due: DueTable
+    newcomers: Newcomers
+    mix: WorkMix
+
+    def simulate(
+        self,
+        habits: Habits,
+        settings: WorkloadSettings,
+        past: PastYears | None = None,
+        runner: Runner | None = None,
+    ) -> SimulatedYears:
+        """Simulate the year after the day."""
+        return simulate_years(
+            self.due,
+            habits,
+            self.newcomers,
+            self.mix,
+            self.day,
+            settings,
+            past=past,
+            runner=runner,
+        )
+
+
 def look_back(
     log: WearLog,
     as_of: pd.Timestamp,
-    habits: Habits,
+    outcomes: pd.DataFrame,
     settings: WorkloadSettings,
     tell: Callable[[int], None] = lambda _: None,
     runner: Runner | None = None,
-) -> pd.DataFrame:
+) -> LookBack:
     """Forecast past years from what was known before them.
 
     Parameters
     ----------
     log : WearLog
         Of all pairs, known today.
-    habits : Habits
-        The habits that today's year is simulated with, so that years are alike.
+    outcomes : DataFrame
+        As `fit_habits` takes it. All years are simulated with today's habits, so that they are
+        alike.
     tell : callable
         Hears how many years back are looked at next.
     runner : Runner, optional
         Where parts of the log are fitted, forecast and simulated. None: here.
-
-    Returns
-    -------
-    DataFrame
-        `LOOK_BACK_COLUMNS`, the newest year first. `said` is what the pairs alone said, `level`,
-        `p10` and `p90` are as the page would have said it. A year without half a year of record
-        before it is left out.
     """
     received = log.bench_jobs["received_on"]
-    if received.empty:
-        return pd.DataFrame(columns=list(LOOK_BACK_COLUMNS))
-    pairs_said: dict[int, SimulatedYears] = {}
+    made: dict[int, PastForecast] = {}
     for back in range(1, MOST_YEARS + 1):
         day = as_of - pd.Timedelta(days=YEAR_DAYS * back)
-        if (day - received.min()).days < _LEAST_RECORD_DAYS:
+        if received.empty or (day - received.min()).days < _LEAST_RECORD_DAYS:
             break
         tell(back)
         try:
-            pairs_said[back] = simulate_past(log, day, habits, settings, runner=runner)
+            made[back] = forecast_past(log, day, runner)
         except ForecastError:
             break
+    past_habits = learn_past_habits([handed_over(log, past) for past in made.values()])
+    habits = fit_habits(outcomes, as_of, past_habits)
+    pairs_said = {
+        back: past.simulate(habits, settings, runner=runner) for back, past in made.items()
+    }
     rows = []
     totals = {back: y.counts[:, :YEAR_DAYS].sum(axis=(1, 2)) for back, y in pairs_said.items()}
     said = {back: float(total.mean()) for back, total in totals.items()}
@@ -157,18 +217,11 @@ def look_back(
             "p90": float(high),
         }
         rows.append(told | plain_forecasts(received, day))
-    return pd.DataFrame(rows, columns=list(LOOK_BACK_COLUMNS))
+    return LookBack(pd.DataFrame(rows, columns=list(LOOK_BACK_COLUMNS)), past_habits)
 
 
-def simulate_past(
-    log: WearLog,
-    day: pd.Timestamp,
-    habits: Habits,
-    settings: WorkloadSettings,
-    past: PastYears | None = None,
-    runner: Runner | None = None,
-) -> SimulatedYears:
-    """Fit to what was known on a day, and simulate the year after it."""
+def forecast_past(log: WearLog, day: pd.Timestamp, runner: Runner | None = None) -> PastForecast:
+    """Fit to what was known on a day, and forecast from it."""
     known = known_log(log, day)
     fit = NESTED.fit_on(runner, known, day)
     if runner is None:
@@ -177,17 +230,21 @@ def simulate_past(
         parts = wearer_parts(known, _PARTS_OF_WORKER * runner.workers)
         said = forecast_parts(runner, fit, parts, day)
     jobs = known.bench_jobs.sort_values("received_on", ignore_index=True)
-    firsts = [known.wear_days.groupby("pair_id")["worn_on"].min()]
-    firsts.append(known.checks.groupby("pair_id")["checked_on"].min())
+    worn_on = known.wear_days.groupby("pair_id")["worn_on"]
+    firsts = [worn_on.min(), known.checks.groupby("pair_id")["checked_on"].min()]
     new = of_newcomer(jobs, pd.concat(firsts, axis=1).min(axis=1)).to_numpy(bool)
     since = jobs["received_on"].min() if len(jobs) else day
-    return simulate_years(
-        due_table(said, known.soles, known.pairs),
-        habits,
+    return PastForecast(
+        day,
+        due_table(said, known.soles, known.pairs, worn_on.max()),
         fit_newcomers(jobs, new, since, day),
         fit_mix(jobs, new),
-        day,
-        settings,
-        past=past,
-        runner=runner,
     )
+
+
+def handed_over(log: WearLog, past: PastForecast) -> HandOvers:
+    """Set beside a forecast of a past day which of its pairs came for a sole within the year."""
+    jobs = log.bench_jobs
+    ahead = (jobs["received_on"] - past.day).dt.days
+    within = (ahead >= 1) & (ahead <= YEAR_DAYS) & jobs["work"].isin(SOLE_WORKS)
+    return hand_overs(past.due, jobs.loc[within, "pair_id"])

@@ -1,12 +1,19 @@
 """Workload model: what work comes to a shop's bench in the coming year, and how sure is that?
 
 Frames in, arrays and frames out. `marginals` holds due dates as a table to draw from. `habits` says
-whether owners come, and `supposed` who never says that they do not. `newcomers` counts new pairs,
+whether owners come, `hand_overs` what past years tell of it, and `supposed` who never says that
+they do not. `newcomers` counts new pairs,
 and `mix` draws kinds of work. `simulate` draws whole years and `summary` adds them up. `levelling`
 chooses when each owner is asked.
 """
 
 from solespan.forecast.workload.habits import OUTCOMES, Habits, fit_habits
+from solespan.forecast.workload.hand_overs import (
+    HandOvers,
+    PastHabits,
+    hand_overs,
+    learn_past_habits,
+)
 from solespan.forecast.workload.jobs import Booked, Jobs, SimulatedYears
 from solespan.forecast.workload.levelling import Levelled, level
 from solespan.forecast.workload.marginals import DueTable, due_table
@@ -32,9 +39,11 @@ __all__ = [
     "Booked",
     "DueTable",
     "Habits",
+    "HandOvers",
     "Jobs",
     "Levelled",
     "Newcomers",
+    "PastHabits",
     "PastYears",
     "SimulatedYears",
     "WorkMix",
@@ -46,6 +55,8 @@ __all__ = [
     "fit_level",
     "fit_mix",
     "fit_newcomers",
+    "hand_overs",
+    "learn_past_habits",
     "level",
     "measures",
     "share_of_weeks_over",

@@ -12,14 +12,24 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
+from scipy.special import ndtri
 
 from solespan.forecast.frames import CHANCE_DAYS, DUE_QUANTILES
 
-__all__ = ["DueTable", "due_table"]
+__all__ = ["EARLY_SHARE", "LIFE_LOG_SD", "DueTable", "due_table"]
 
 GRID = 129
 _SMALL = 1e-9
 DEFAULT_LIMIT_MM = 2.0  # common practice, no source
+# Who logs looks at the sole, and may bring it in this share of its life before it is due; no source
+EARLY_SHARE = 0.10
+LIFE_LOG_SD = 0.25  # of a sole's life against that of the one before; no source
+NEW_SOLE_DAYS = 30  # a pair at the shop with so new a sole comes back with it
+_WORN_LATELY_DAYS = 60
+_LOGS_DAYS = 365
+_LONGEST_DAYS = 1826.0
+_OF_SOLE = ["fitted_on", "removed_on", "nominal_thickness_mm", "limit_mm"]
+_OPENING = ("overdue_days", "early_days")
 
 
 @dataclass(frozen=True)
@@ -29,7 +39,8 @@ class DueTable:
     rows : DataFrame
         `pair_id`, `wearer` (place among all who own pairs), `point`, `sole_age_days`,
         `overdue_days`, `in_use` (chance that the pair is still worn and its owner still a
-        customer), one row each.
+        customer), `logs` (whether its owner logs wear), `early_days` (how long before the date the
+        owner may come), one row each.
     quantile_days : ndarray, shape (n, GRID)
         Quantiles at probabilities 0 to 1 in equal steps; inf = beyond what the forecast tells.
     """
@@ -48,9 +59,25 @@ class DueTable:
             out = first + (place - low) * (second - first)
         return np.asarray(np.where(np.isfinite(second), out, np.inf))
 
-    def share_before(self, days: float) -> np.ndarray:
-        """Share of each row's grid that is due before so many days, rounded up, shape (n,)."""
-        share = (self.quantile_days < days).sum(axis=1) / (GRID - 1)
+    @property
+    def opening_days(self) -> np.ndarray:
+        """Grid of the days until the owner of each row may come; negative: since when."""
+        column = {name: self.rows[name].to_numpy(float)[:, None] for name in _OPENING}
+        days = np.where(self.quantile_days <= 0.0, -column["overdue_days"], self.quantile_days)
+        return np.asarray(days - column["early_days"])
+
+    @property
+    def logs_share(self) -> float:
+        """Share of the pairs whose owner logs wear."""
+        return float(self.rows["logs"].mean()) if len(self.rows) else 0.0
+
+    def share_open(self, days: float) -> np.ndarray:
+        """Share of each row's grid with which its owner may come before so many days, shape (n,).
+
+        It is rounded up.
+        """
+        early = self.rows["early_days"].to_numpy(float)[:, None]
+        share = (self.quantile_days < days + early).sum(axis=1) / (GRID - 1)
         return np.asarray(np.minimum(share, 1.0))
 
     def part(self, chosen: slice) -> DueTable:
@@ -58,30 +85,42 @@ class DueTable:
         return DueTable(self.rows.iloc[chosen], self.quantile_days[chosen])
 
 
-def due_table(forecast: pd.DataFrame, soles: pd.DataFrame, pairs: pd.DataFrame) -> DueTable:
+def due_table(
+    forecast: pd.DataFrame,
+    soles: pd.DataFrame,
+    pairs: pd.DataFrame,
+    last_worn_on: pd.Series | None = None,
+) -> DueTable:
     """Lay out the pairs' due dates for drawing.
 
     Parameters
     ----------
     forecast : DataFrame
-        Columns `frames.FORECAST`; the rows of feet and of pairs away or retired are not used.
+        Columns `frames.FORECAST`; the rows of feet and of retired pairs are not used. A pair that
+        is at the shop for a sole counts with its next sole.
     soles, pairs : DataFrame
         Tables of `frames.TABLES`.
+    last_worn_on : Series, optional
+        Last day in the log on which each pair was worn, by `pair_id`. A pair that was worn lately
+        is in use.
 
     Returns
     -------
     DueTable
         Sorted by wearer, pair and point.
     """
+    main = forecast[(forecast["foot"] == "pair") & (forecast["band"] != "retired")]
+    frame = main.join(soles.set_index("sole_id")[_OF_SOLE], on="sole_id")
+    frame = frame.assign(wearer_id=frame["pair_id"].map(pairs.set_index("pair_id")["wearer_id"]))
+    age = (frame["as_of"] - frame["fitted_on"]).dt.days.astype(float)
     # a missing band or chance means that nothing is known of the pair: it cannot be counted
-    kept = forecast[(forecast["foot"] == "pair") & forecast["chance_now"].notna()]
-    kept = kept[~kept["band"].isin(("away", "retired"))]
-    fitted = soles.set_index("sole_id")[["fitted_on", "nominal_thickness_mm", "limit_mm"]]
-    owner = pairs.set_index("pair_id")["wearer_id"]
-    frame = kept.join(fitted, on="sole_id").assign(wearer_id=kept["pair_id"].map(owner))
+    told = frame["chance_now"].notna()
+    away, bare = frame["band"] == "away", frame["removed_on"].notna() & ~told
+    known = told & (~away | (age <= NEW_SOLE_DAYS)) | (away & bare & (frame["point"] == "ball"))
+    frame = frame.assign(age=age)[known]
     frame = frame.sort_values(["wearer_id", "pair_id", "point"], ignore_index=True)
-    as_of = frame["as_of"]
-    age = (as_of - frame["fitted_on"]).dt.days.clip(lower=1).fillna(365.0)
+    bare = frame["chance_now"].isna()
+    age = frame["age"].clip(lower=1.0).fillna(365.0).mask(bare, 1.0)
     owners = frame["wearer_id"].to_numpy(str)
     rows = pd.DataFrame(
         {
@@ -93,7 +132,36 @@ def due_table(forecast: pd.DataFrame, soles: pd.DataFrame, pairs: pd.DataFrame) 
             "in_use": frame["chance_in_use"].fillna(1.0),
         }
     )
-    return DueTable(rows, _quantiles(frame))
+    quiet = _quiet_days(frame, last_worn_on)
+    quantile_days = np.empty((len(frame), GRID))
+    quantile_days[~bare] = _quantiles(frame[~bare])
+    quantile_days[bare] = _next_sole(frame[bare])
+    logs = (quiet.groupby(rows["wearer"]).transform("min") <= _LOGS_DAYS).to_numpy(bool)
+    middle = np.minimum(quantile_days[:, GRID // 2], _LONGEST_DAYS)
+    early = EARLY_SHARE * (age + middle - rows["overdue_days"]).clip(lower=0.0)
+    rows = rows.assign(
+        in_use=rows["in_use"].mask(quiet <= _WORN_LATELY_DAYS, 1.0),
+        logs=logs,
+        early_days=early.where(logs, 0.0),
+    )
+    return DueTable(rows, quantile_days)
+
+
+def _next_sole(frame: pd.DataFrame) -> np.ndarray:
+    """Quantiles of pairs at the shop: their next sole is taken to live about as long as the last.
+
+    The new sole is not on yet.
+    """
+    life = (frame["removed_on"] - frame["fitted_on"]).dt.days.clip(lower=1).to_numpy(float)
+    shares = np.linspace(0.0, 1.0, GRID).clip(0.5 / GRID, 1.0 - 0.5 / GRID)
+    return np.asarray(life[:, None] * np.exp(LIFE_LOG_SD * ndtri(shares)))
+
+
+def _quiet_days(frame: pd.DataFrame, last_worn_on: pd.Series | None) -> pd.Series:
+    """Days since each pair was last worn in the log; inf = never."""
+    worn_on = {} if last_worn_on is None else last_worn_on.to_dict()
+    since = pd.to_datetime(frame["as_of"]) - pd.to_datetime(frame["pair_id"].map(worn_on))
+    return since.dt.days.astype(float).fillna(np.inf)
 
 
 def _overdue_days(frame: pd.DataFrame, age: pd.Series) -> np.ndarray:

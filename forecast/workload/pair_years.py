@@ -14,7 +14,8 @@ from scipy.special import ndtr, ndtri
 from solespan.forecast.frames import WORKS
 from solespan.forecast.panel.wearer_parts import Runner
 from solespan.forecast.workload.habits import HabitDraws
-from solespan.forecast.workload.marginals import DueTable
+from solespan.forecast.workload.hand_overs import LOGS
+from solespan.forecast.workload.marginals import LIFE_LOG_SD, DueTable
 from solespan.forecast.workload.settings import WorkloadSettings
 
 __all__ = ["SharedDraws", "count_jobs", "jobs_of_pairs", "sole_work"]
@@ -111,15 +112,17 @@ def _of_block(block: _Block, shared: SharedDraws) -> np.ndarray:
     habit, shares, horizon = shared.habit, shared.shares, shared.horizon
     rng = np.random.default_rng([settings.seed, _BLOCK_SEED, block.number])
     score = _joint_scores(due, shared.common, settings, rng)
-    # who is due only past the horizon cannot come before it
-    may = score < ndtri(due.share_before(horizon)).astype(np.float32)[:, None]
+    # who may come only past the horizon cannot come before it
+    may = score < ndtri(due.share_open(horizon)).astype(np.float32)[:, None]
     row, year = np.nonzero(may & _still_used(due, score.shape[1], rng))
     due_day = due.days_at(row, ndtr(score[row, year].astype(float)))
-    overdue = np.where(due_day <= 0, due.rows["overdue_days"].to_numpy()[row], 0.0)
-    _, wait = _come_in(habit, year, overdue, rng)
-    # a forecast of an earlier day may name days that are past: nobody comes before tomorrow
-    arrival = np.maximum(due_day, 0.0) + wait
     rows = due.rows
+    overdue = np.where(due_day <= 0, rows["overdue_days"].to_numpy()[row], 0.0)
+    owners = _Owners(habit, rows["logs"].to_numpy(bool), rows["early_days"].to_numpy(float))
+    # a forecast of an earlier day may name days that are past: nobody comes before tomorrow
+    opens = np.maximum(due_day, 0.0) - overdue - owners.early_days[row]
+    _, wait = owners.come_in(row, year, np.maximum(-opens, 0.0), rng)
+    arrival = np.maximum(opens, 0.0) + wait
     on_sole = (rows["point"] == "ball").to_numpy()[row]
     inside = arrival < horizon
     life = np.maximum(rows["sole_age_days"].to_numpy()[row] + due_day - overdue, _SHORTEST_LIFE)
@@ -133,7 +136,7 @@ def _of_block(block: _Block, shared: SharedDraws) -> np.ndarray:
         if not again:
             renewed[events.row, events.year] = events.arrival
         found.append(_table(events, sole_work(shares, events.year, rng), begin))
-        events = _next(events, habit, horizon, settings.turnaround_days, rng)
+        events = _next(events, owners, horizon, settings.turnaround_days, rng)
     # A top piece or toe plate due near the sole's job, or after it, is done with that job. Its life
     # starts again from there.
     small = np.flatnonzero(~on_sole)
@@ -147,7 +150,7 @@ def _of_block(block: _Block, shared: SharedDraws) -> np.ndarray:
     on = np.flatnonzero(start < horizon)
     events = _Events(row[small[on]], year[small[on]], start[on], start[on], life[small[on]])
     for _ in range(_MOST_SOLES):
-        events = _next(events, habit, horizon, settings.turnaround_days, rng)
+        events = _next(events, owners, horizon, settings.turnaround_days, rng)
         if not len(events.row):
             break
         found.append(_table(events, kinds[events.row], begin))
@@ -171,14 +174,17 @@ class _Events:
 
 
 def _next(
-    events: _Events, habit: HabitDraws, horizon: int, turnaround: int, rng: np.random.Generator
+    events: _Events, owners: _Owners, horizon: int, turnaround: int, rng: np.random.Generator
 ) -> _Events:
-    """Return the jobs that follow: what is new is taken to live as long as what it replaced."""
-    due_day = events.arrival + turnaround + events.life
-    keep = due_day < horizon
-    events = replace(events, due_day=due_day).only(keep)
-    came, wait = _come_in(habit, events.year, np.zeros(len(events.year)), rng)
-    events = replace(events, arrival=events.due_day + wait)
+    """Return the jobs that follow: what is new lives about as long as what it replaced."""
+    life = events.life * np.exp(LIFE_LOG_SD * rng.standard_normal(len(events.row)))
+    due_day = events.arrival + turnaround + life
+    keep = due_day < horizon + owners.early_days[events.row]
+    events = replace(events, due_day=due_day, life=life).only(keep)
+    came, wait = owners.come_in(events.row, events.year, np.zeros(len(events.year)), rng)
+    # nobody brings a pair that is still at the shop
+    opens = np.maximum(events.due_day - owners.early_days[events.row], events.arrival + turnaround)
+    events = replace(events, arrival=opens + wait)
     return events.only(came & (events.arrival < horizon))
 
 
@@ -213,29 +219,39 @@ def _still_used(due: DueTable, years: int, rng: np.random.Generator) -> np.ndarr
     return np.asarray(drawn < chance[:, None].astype(np.float32))
 
 
-def _come_in(
-    habit: HabitDraws, year: np.ndarray, overdue: np.ndarray, rng: np.random.Generator
-) -> tuple[np.ndarray, np.ndarray]:
-    """Whether each due pair is brought, and days until then (inf if not).
+@dataclass(frozen=True)
+class _Owners:
+    """Owners of the rows of a due table, with their habits of each simulated year."""
 
-    Who is overdue has waited already, which makes it less likely that they come at all.
-    """
-    come = habit.come[year]
-    passed = np.zeros(len(year))
-    waited = np.flatnonzero(overdue > 0)
-    center, sd = np.log(habit.median_delay_days), habit.delay_log_sd
-    passed[waited] = ndtr((np.log(overdue[waited]) - center[year[waited]]) / sd[year[waited]])
-    come = come * (1 - passed) / np.maximum(1 - come * passed, 1e-12)
-    came = rng.random(len(year)) < come * (1 - habit.no_show[year])
-    wait = np.full(len(year), np.inf)
-    who = np.flatnonzero(came)
-    score = rng.standard_normal(len(who))
-    late = np.flatnonzero(passed[who] > 0)
-    share = passed[who[late]] + (1 - passed[who[late]]) * ndtr(score[late])
-    score[late] = ndtri(np.clip(share, 1e-12, 1 - 1e-12))
-    delay = np.exp(center[year[who]] + sd[year[who]] * score)
-    wait[who] = np.maximum(delay - overdue[who], 0.0)
-    return came, wait
+    habit: HabitDraws
+    logs: np.ndarray
+    early_days: np.ndarray
+
+    def come_in(
+        self, row: np.ndarray, year: np.ndarray, waited: np.ndarray, rng: np.random.Generator
+    ) -> tuple[np.ndarray, np.ndarray]:
+        """Whether each pair is brought from the day its owner may come, and days until then.
+
+        The days are inf where it is not. An owner who has waited already is less likely to come.
+        """
+        habit, kind = self.habit, self.logs[row].astype(int)
+        come = habit.come[kind, year]
+        center, sd = np.log(habit.median_delay_days[kind, year]), habit.delay_log_sd[kind, year]
+        passed = np.zeros(len(year))
+        late = np.flatnonzero(waited > 0)
+        passed[late] = ndtr((np.log(waited[late]) - center[late]) / sd[late])
+        come = come * (1 - passed) / np.maximum(1 - come * passed, 1e-12)
+        kept = np.where(kind == LOGS, 1.0, 1.0 - habit.no_show[year])
+        came = rng.random(len(year)) < come * kept
+        wait = np.full(len(year), np.inf)
+        who = np.flatnonzero(came)
+        score = rng.standard_normal(len(who))
+        late = np.flatnonzero(passed[who] > 0)
+        share = passed[who[late]] + (1 - passed[who[late]]) * ndtr(score[late])
+        score[late] = ndtri(np.clip(share, 1e-12, 1 - 1e-12))
+        delay = np.exp(center[who] + sd[who] * score)
+        wait[who] = np.maximum(delay - waited[who], 0.0)
+        return came, wait
 
 
 def sole_work(shares: np.ndarray, year: np.ndarray, rng: np.random.Generator) -> np.ndarray:

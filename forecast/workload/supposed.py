@@ -79,11 +79,13 @@ def _now(
     due: DueTable, main: pd.DataFrame, soles: pd.DataFrame, as_of: pd.Timestamp
 ) -> pd.DataFrame:
     """Pairs past their date or probably gone: `pair_id`, `outcome`, and `due_on` as estimated."""
-    gone = main["chance_in_use"] < PROBABLY_GONE
+    ball = due.rows[due.rows["point"] == "ball"].set_index("pair_id")
+    # what is worn lately in the log is not gone, whatever its forecast says
+    gone = main["pair_id"].map(ball["in_use"]) < PROBABLY_GONE
     frame = main.assign(outcome=gone.map({True: "declined", False: "open"}))
     frame = frame[gone | (frame["chance_now"] >= _AT_LIMIT)]
-    ball = due.rows[due.rows["point"] == "ball"].set_index("pair_id")["overdue_days"]
-    overdue = pd.to_timedelta(frame["pair_id"].map(ball).fillna(0.0).round(), unit="D")
+    overdue = frame["pair_id"].map(ball["overdue_days"]).fillna(0.0)
+    overdue = pd.to_timedelta(overdue.round(), unit="D")
     life = pd.to_timedelta(_usual_life_days(soles), unit="D")
     day = (as_of - overdue).where(frame["outcome"] == "open", frame["fitted_on"] + life)
     day = day.where(day > frame["fitted_on"], frame["fitted_on"])

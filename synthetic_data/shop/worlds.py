@@ -1,7 +1,7 @@
 """Register of shops: which shops with silent customers are there, and how does each differ?
 
-The last two have no silent customers: there, little is looked at or logged. `small_shop` is the
-committed example.
+The last three have no silent customers. In two of them little is looked at or logged. `small_shop`
+is the committed example.
 """
 
 from __future__ import annotations
@@ -79,6 +79,7 @@ SHOP_WORLDS: Mapping[str, ShopScenario] = MappingProxyType(
             "nobody logs, and the shop opened three years ago", years=(3.0, 3.0)
         ),
         "mixed_shop_10": ShopScenario("a tenth of the customers log", 250, 58),
+        "mixed_shop_30": ShopScenario("a third of the customers log", 200, 190),
         "mixed_shop_50": ShopScenario("half of the customers log", 140, 285),
         "mixed_shop_late": ShopScenario(
             "a third of the customers log, and began to some time ago",
@@ -91,6 +92,7 @@ SHOP_WORLDS: Mapping[str, ShopScenario] = MappingProxyType(
             "a small shop: few customers log, some state how often they wear a pair",
             72, 8, years=(8.0, 8.0), stated=(0.15, 0.1),
         ),
+        "logging_shop": ShopScenario("everybody logs", 0, 275),
         "one_check_shop": ShopScenario(
             "everybody logs part of the wear, and every pair was looked at once",
             0, 275, differs=_LOGS_LITTLE, one_look=True,

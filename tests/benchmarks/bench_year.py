@@ -2,6 +2,7 @@
 
 Shops of two simulators: `shop_world`, where nobody, some or many log and the wear model is fitted
 to each past, and `draw_shop`, whose forecasts are given and whose demand grows, stays or shrinks.
+The last rows count the hand-overs of pairs on record, where nobody, a third and everybody logs.
 """
 
 from __future__ import annotations
@@ -15,13 +16,17 @@ from solespan.forecast import wear_log
 from solespan.forecast.backtesting.scores import crps_sample
 from solespan.forecast.backtesting.year_look_back import (
     YEAR_DAYS,
+    PastForecast,
     count_year,
+    forecast_past,
     look_back,
     past_years,
     plain_forecasts,
-    simulate_past,
 )
+from solespan.forecast.frames import WORKS
+from solespan.forecast.log import WearLog
 from solespan.forecast.workload import (
+    Habits,
     SimulatedYears,
     WorkloadSettings,
     due_table,
@@ -30,6 +35,8 @@ from solespan.forecast.workload import (
     fit_newcomers,
     simulate_years,
 )
+from solespan.forecast.workload.known_log import known_since
+from solespan.forecast.workload.mix import SOLE_WORKS
 from solespan.synthetic_data import shop_world
 from solespan.synthetic_data.shop_years import draw_shop, draw_truth
 
@@ -38,8 +45,14 @@ NO_OUTCOMES = pd.DataFrame(
     {"due_on": pd.to_datetime([]), "outcome": [], "came_on": pd.to_datetime([])}
 )
 SETTINGS = WorkloadSettings(years=400, listed_years=0)
-WORLDS = ("silent_shop", "silent_shop_no_readings", "mixed_shop_10", "mixed_shop_50",
-          "mixed_shop_late", "one_check_shop")  # fmt: skip
+WORLDS = ("silent_shop", "silent_shop_no_readings", "mixed_shop_10", "mixed_shop_30",
+          "mixed_shop_50", "mixed_shop_late", "logging_shop", "one_check_shop")  # fmt: skip
+QUICK_WORLDS = ("silent_shop", "mixed_shop_30", "logging_shop", "one_check_shop")
+WHO_LOGS = {
+    "nobody logs": ("silent_shop", "silent_shop_no_readings"),
+    "a third logs": ("mixed_shop_30", "mixed_shop_late"),
+    "everybody logs": ("logging_shop", "one_check_shop"),
+}
 TRENDS = (-0.25, 0.0, 0.25)
 PLAIN = ("last_year", "three_years", "holt_winters")
 FIRST_SEED = 9_001
@@ -53,7 +66,7 @@ def run(quick: bool) -> list[Row]:
         [
             world_shop(name, FIRST_SEED + seed, 90 if quick else None)
             for seed in range(each)
-            for name in (WORLDS[:1] if quick else WORLDS)
+            for name in (QUICK_WORLDS if quick else WORLDS)
         ]
     )
     rows = []
@@ -61,7 +74,7 @@ def run(quick: bool) -> list[Row]:
         for name, part in frame.groupby("kind"):
             rows += rows_of(f"{title}, {name}", part, judged=False)
         rows += rows_of(title, frame, judged=True)
-    return rows
+    return rows + known_rows(worlds)
 
 
 def drawn_shop(seed: int) -> dict[str, object]:
@@ -92,11 +105,34 @@ def world_shop(name: str, seed: int, n_pairs: int | None) -> dict[str, object]:
     """One shop of `shop_world`, forecast a year before its books end."""
     drawn = shop_world(name, seed, n_pairs=n_pairs)
     log, day = wear_log(**drawn.frames), drawn.as_of - pd.Timedelta(days=YEAR_DAYS)
-    habits = fit_habits(NO_OUTCOMES, day)
-    before = look_back(log, day, habits, SETTINGS)["said"].to_numpy(float)
+    seen, now = look_back(log, day, NO_OUTCOMES, SETTINGS), forecast_past(log, day)
+    habits = fit_habits(NO_OUTCOMES, day, seen.habits, now.due.logs_share)
     received = log.bench_jobs["received_on"]
-    past = past_years(received, day, before)
-    return scored(name, simulate_past(log, day, habits, SETTINGS, past), received)
+    past = past_years(received, day, seen.years["said"].to_numpy(float))
+    years = now.simulate(habits, SETTINGS, past)
+    return scored(name, years, received) | known_count(log, now, habits)
+
+
+def known_count(log: WearLog, now: PastForecast, habits: Habits) -> dict[str, object]:
+    """Hand-overs for a new sole within the year, of pairs on record: said by the pairs, and true.
+
+    No level of the shop's past counts is in it.
+    """
+    years = now.simulate(habits, replace(SETTINGS, listed_years=SETTINGS.years))
+    works = [WORKS.index(work) for work in SOLE_WORKS]
+    found = years.jobs
+    mine = (found.row >= 0) & (found.day <= YEAR_DAYS) & np.isin(found.work, works)
+    said = np.bincount(found.year[mine], minlength=SETTINGS.years)
+    jobs, since = log.bench_jobs, known_since(log)
+    ahead = (jobs["received_on"] - now.day).dt.days
+    of_known = jobs["pair_id"].isin(set(since.index[since <= now.day]))
+    true = of_known & (ahead >= 1) & (ahead <= YEAR_DAYS) & jobs["work"].isin(SOLE_WORKS)
+    low, high = np.quantile(said, [0.1, 0.9])
+    return {
+        "known": int(true.sum()),
+        "known_said": float(said.mean()),
+        "known_inside": bool(low <= true.sum() <= high),
+    }
 
 
 def scored(kind: str, years: SimulatedYears, received: pd.Series) -> dict[str, object]:
@@ -151,4 +187,23 @@ def rows_of(title: str, frame: pd.DataFrame, *, judged: bool) -> list[Row]:
         bar = f"bar {low:g} to {high:g}: {'met' if low <= value <= high else 'NOT MET'}"
         said = "; ".join(part for part in (words, bar if judged else "") if part)
         rows.append({"name": f"{title}: {name}", "value": value, "unit": unit, "note": said})
+    return rows
+
+
+def known_rows(worlds: pd.DataFrame) -> list[Row]:
+    """Lay out the hand-overs of pairs on record, by who logs and by world."""
+    worlds = worlds.sort_values("kind")
+    groups = [(who, worlds[worlds["kind"].isin(names)], True) for who, names in WHO_LOGS.items()]
+    groups += [(str(name), part, False) for name, part in worlds.groupby("kind")]
+    rows = []
+    for who, part, judged in groups:
+        ratio = part["known_said"].sum() / max(part["known"].sum(), 1)
+        note = (
+            f"{part['known'].sum()} hand-overs; 80 % interval holds {part['known_inside'].sum()} "
+            f"of {len(part)} shops"
+        )
+        if judged:
+            note += f"; bar 0.95 to 1.05: {'met' if 0.95 <= ratio <= 1.05 else 'NOT MET'}"
+        name = f"known pairs, {who}: hand-overs said over true"
+        rows.append({"name": name, "value": ratio, "unit": "times", "note": note})
     return rows

@@ -191,8 +191,8 @@ def _run(
     of_row = np.full(len(books.due.rows), np.inf)
     of_row[soles.rows] = ask_day
     jobs = ask_owners(_listed(ahead), of_row, _SEED)
-    come = books.habits.come * (1 - books.habits.no_show)
-    chance = books.due.rows["in_use"].to_numpy(float) * come
+    rows = books.due.rows
+    chance = rows["in_use"].to_numpy(float) * books.habits.brings(rows["logs"].to_numpy(bool))
     forward = brought_forward(jobs, of_row, chance, years, horizon, _SEED)
     if share < 1.0:
         keep = np.random.default_rng(_SEED).random(len(jobs.row)) < share

@@ -21,8 +21,13 @@ from solespan.api.errors import NothingForecast
 from solespan.api.schemas.bench.shop import BenchSettings
 from solespan.api.services.bench.bench_settings import read_bench_settings
 from solespan.api.services.bench.quotes import shop_minutes
-from solespan.api.storage.bench.workload import first_followed, load_open_orders, load_outcomes
-from solespan.api.storage.bench.year_looks import kept_looks
+from solespan.api.storage.bench.workload import (
+    first_followed,
+    last_worn,
+    load_open_orders,
+    load_outcomes,
+)
+from solespan.api.storage.bench.year_looks import kept_habits, kept_looks
 from solespan.api.storage.forecasts.forecast_reads import newest_fit_key
 from solespan.api.storage.forecasts.forecasts import load_forecasts
 from solespan.api.storage.rack.frames import load_rows
@@ -40,6 +45,7 @@ from solespan.forecast.workload import (
     DueTable,
     Habits,
     Newcomers,
+    PastHabits,
     PastYears,
     SimulatedYears,
     WorkloadSettings,
@@ -122,10 +128,11 @@ def gather(session: Session, today: date) -> Books:
     since = jobs["received_on"].min() if len(jobs) else as_of
     looks = _looks(session, today)
     said = np.array([look["said"] for look in looks], dtype=float)
+    due = due_table(forecast, frames["soles"], pairs, last_worn(session))
     return Books(
         as_of=as_of,
-        due=due_table(forecast, frames["soles"], pairs),
-        habits=fit_habits(outcomes, as_of),
+        due=due,
+        habits=fit_habits(outcomes, as_of, _past_habits(session), due.logs_share),
         newcomers=fit_newcomers(jobs, new, since, as_of),
         mix=fit_mix(jobs, new),
         minutes=minutes,
@@ -166,6 +173,12 @@ def _waiting(orders: list[dict[str, Any]], settings: BenchSettings, today: date)
     closes = settings.opens_at_hour + max(settings.hours_by_weekday)
     drying = settings.bench_rules().drying()
     return WaitingJobs.since([order["work"] for order in here], begun, drying, min(closes, 24.0))
+
+
+def _past_habits(session: Session) -> PastHabits | None:
+    """Return what the newest look back learnt of owners; it holds until the next one."""
+    found = kept_habits(session)
+    return None if found is None else PastHabits.from_dict(found)
 
 
 def _not_counted(
@@ -242,7 +255,8 @@ def year_ahead(
         outcomes, orders = load_outcomes(session), load_open_orders(session)
         # small tables: what they say is part of the key
         looks = kept_looks(session)
-        said = (len(outcomes), hash(tuple(outcomes["outcome"])), repr(orders), repr(looks))
+        learnt = repr(kept_habits(session))
+        said = (len(outcomes), hash(tuple(outcomes["outcome"])), repr(orders), repr(looks), learnt)
         key = (today, months, years, state, said)
         found = _kept.find(database, key)
         if found is not None:

@@ -9,7 +9,12 @@ from datetime import date
 
 import pandas as pd
 
-from solespan.api.storage.bench.workload import followed_since, load_outcomes, replace_supposed
+from solespan.api.storage.bench.workload import (
+    followed_since,
+    last_worn,
+    load_outcomes,
+    replace_supposed,
+)
 from solespan.api.storage.forecasts.forecasts import load_forecasts
 from solespan.api.storage.rack.frames import load_rows
 from solespan.api.storage.session import Database
@@ -33,8 +38,8 @@ def keep_supposed(database: Database, today: date) -> int:
         soles, pairs = (
             load_rows(session, name, by="wearer_id", ids=None) for name in ("soles", "pairs")
         )
-        outcomes = load_outcomes(session)
-    due = due_table(forecast, soles, pairs)
+        outcomes, worn_on = load_outcomes(session), last_worn(session)
+    due = due_table(forecast, soles, pairs, worn_on)
     wanted = suppose_outcomes(due, forecast, soles, outcomes, pd.Timestamp(since), as_of)
     before = outcomes[outcomes["supposed"]]
     if _rows(wanted) == _rows(before):

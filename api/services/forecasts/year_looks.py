@@ -18,7 +18,7 @@ from solespan.api.storage.rack.frames import load_wear_log
 from solespan.api.storage.session import Database
 from solespan.forecast.backtesting.year_look_back import look_back
 from solespan.forecast.panel.wearer_parts import Runner
-from solespan.forecast.workload import WorkloadSettings, fit_habits
+from solespan.forecast.workload import WorkloadSettings
 
 __all__ = ["look_back_on_years", "looks_are_due"]
 
@@ -42,11 +42,12 @@ def look_back_on_years(database: Database, today: date, runner: Runner | None = 
     with database.reading() as session:
         known = load_wear_log(session).until(as_of)
         outcomes = load_outcomes(session)
-    looks = []
+    looks, habits = [], None
     if len(known.pairs) <= MOST_PAIRS:
         settings = WorkloadSettings(years=YEARS, listed_years=0)
-        found = look_back(known, as_of, fit_habits(outcomes, as_of), settings, runner=runner)
-        found = found.assign(as_of=[day.date().isoformat() for day in found["as_of"]])
+        seen = look_back(known, as_of, outcomes, settings, runner=runner)
+        habits = seen.habits.to_dict()
+        found = seen.years.assign(as_of=[day.date().isoformat() for day in seen.years["as_of"]])
         told = found.astype(object).where(found.notna(), None)
         looks = [
             {
@@ -56,6 +57,6 @@ def look_back_on_years(database: Database, today: date, runner: Runner | None = 
             for row in told.to_dict("records")
         ]
     with database.writing() as session:
-        keep_looks(session, today, looks)
+        keep_looks(session, today, looks, habits)
     log.info("years_looked_back_on", years=len(looks))
     return len(looks)

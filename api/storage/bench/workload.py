@@ -19,6 +19,7 @@ from solespan.api.storage.tables.results import Fit
 __all__ = [
     "first_followed",
     "followed_since",
+    "last_worn",
     "load_open_orders",
     "load_outcomes",
     "newest_plan",
@@ -44,6 +45,18 @@ def first_followed(session: Session) -> dict[str, date]:
         for pair_id, first in session.execute(query):
             found[pair_id] = min(first, found.get(pair_id, first))
     return found
+
+
+def last_worn(session: Session) -> pd.Series:
+    """Return the last day on which each pair was worn in the log, by `pair_id`."""
+    query = (
+        sa.select(Pair.pair_id, sa.func.max(WearDay.worn_on))
+        .join(Pair, WearDay.pair_pk == Pair.id)
+        .group_by(Pair.pair_id)
+    )
+    rows = session.execute(query).all()
+    days = pd.to_datetime([day for _, day in rows])
+    return pd.Series(days, index=[pair_id for pair_id, _ in rows], dtype="datetime64[s]")
 
 
 def load_outcomes(session: Session) -> pd.DataFrame:

@@ -126,6 +126,8 @@ def test_an_owner_who_has_waited_long_is_less_likely_to_come(parts):
             "sole_age_days": [900.0, 900.0],
             "overdue_days": [1.0, 400.0],
             "in_use": 1.0,
+            "logs": False,
+            "early_days": 0.0,
         }
     )
     due = DueTable(rows, np.zeros((2, 129)))
@@ -216,6 +218,8 @@ def test_a_shop_with_a_peak_waits_less_when_levelled_and_no_more_pairs_wear_thro
             "sole_age_days": 600.0,
             "overdue_days": 0.0,
             "in_use": 1.0,
+            "logs": False,
+            "early_days": 0.0,
         }
     )
     spread = np.linspace(-60, 60, 129)
