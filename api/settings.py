@@ -46,6 +46,13 @@ class Settings(BaseSettings):
             "database (`postgresql://user@host/name`, needs the extra `postgres`)."
         ),
     ] = "sqlite:///solespan.sqlite3"
+    migration_database_url: Annotated[
+        str | None,
+        Field(
+            description="The same PostgreSQL database by the role that owns its tables: "
+            "`solespan migrate` and `restore` use it. Unset = the role that serves."
+        ),
+    ] = None
     database_wait_s: Annotated[
         float,
         Field(

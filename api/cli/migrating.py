@@ -19,10 +19,10 @@ def register(app: typer.Typer) -> None:
         ] = False,
     ) -> None:
         """Bring the database up to date; make a backup of it first."""
-        from solespan.api.cli.opening import opened
+        from solespan.api.cli.opening import owned
         from solespan.api.storage import schema
 
-        with opened(ready=False) as (database, _settings):
+        with owned() as (database, _settings):
             before, after = schema.migrate(database, keep_rows=not yes)
         if before == after:
             typer.echo(f"The database is up to date (revision {after}).")

@@ -14,11 +14,12 @@ from solespan.api.author import TERMINAL, Author
 from solespan.api.errors import BadSetting
 from solespan.api.settings import Settings, load_settings
 from solespan.api.storage.accounts.accounts import find_tenant, list_tenants
-from solespan.api.storage.schema import prepare
+from solespan.api.storage.engine import parsed_url
+from solespan.api.storage.schema import let_serve, prepare
 from solespan.api.storage.session import Database, open_database
 from solespan.api.wiring import Services, build_services
 
-__all__ = ["by_terminal", "opened", "serving"]
+__all__ = ["by_terminal", "opened", "owned", "serving"]
 
 
 @contextmanager
@@ -31,6 +32,28 @@ def opened(*, ready: bool = True) -> Iterator[tuple[Database, Settings]]:
             prepare(database)
             database = database.for_tenant(_number_of(database, settings.tenant))
         yield database, settings
+    finally:
+        database.close()
+
+
+@contextmanager
+def owned() -> Iterator[tuple[Database, Settings]]:
+    """Open the database by the role that may change its tables; the role that serves gets rows."""
+    settings = load_settings()
+    address = settings.migration_database_url or settings.database_url
+    owner, serves = parsed_url(address), parsed_url(settings.database_url)
+    if (owner.drivername, owner.database) != (serves.drivername, serves.database):
+        raise BadSetting(
+            "The owner's address leads to another database than the one that serves.",
+            where="environment variable SOLESPAN_MIGRATION_DATABASE_URL",
+            accepted="the database of SOLESPAN_DATABASE_URL, by the role that owns its tables",
+            remedy="Correct one of the two, or unset the variable.",
+        )
+    database = open_database(address, wait_s=settings.database_wait_s)
+    try:
+        yield database, settings
+        if serves.username and owner.username != serves.username:
+            let_serve(database, serves.username)
     finally:
         database.close()
 

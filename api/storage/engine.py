@@ -42,6 +42,7 @@ __all__ = [
     "WRITES",
     "hold_key",
     "make_engine",
+    "owns_tables",
     "parsed_url",
     "sees_every_tenant",
     "tell_tenant",
@@ -167,6 +168,15 @@ def sees_every_tenant(connection: Connection) -> bool:
     if connection.dialect.name != "postgresql":
         return False
     query = "SELECT rolsuper OR rolbypassrls FROM pg_roles WHERE rolname = current_user"
+    return bool(connection.exec_driver_sql(query).scalar_one())
+
+
+def owns_tables(connection: Connection) -> bool:
+    """Return whether the role we are could change or drop the tables on PostgreSQL."""
+    query = (
+        "SELECT coalesce(bool_or(pg_has_role(tableowner, 'MEMBER')), false) FROM pg_tables "
+        "WHERE schemaname = current_schema()"
+    )
     return bool(connection.exec_driver_sql(query).scalar_one())
 
 

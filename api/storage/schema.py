@@ -30,6 +30,7 @@ from solespan.api.storage.session import Database, clear_errors
 __all__ = [
     "DatabaseOld",
     "alembic_config",
+    "let_serve",
     "migrate",
     "newest_revision",
     "one_migrator",
@@ -113,8 +114,8 @@ def refuse_unbound_role(database: Database) -> None:
                 "The database role is a superuser or bypasses row-level security, so nothing but "
                 "the program itself would keep tenants apart.",
                 where=DATABASE_SETTING,
-                accepted="a role without SUPERUSER and BYPASSRLS that owns the database",
-                remedy="CREATE ROLE one, let it own the database, and use its address.",
+                accepted="a role without SUPERUSER and BYPASSRLS",
+                remedy="CREATE ROLE one, and use its address; docs/running has the lines.",
             )
 
 
@@ -141,6 +142,19 @@ def migrate(
         if rows:
             _refuse_loss(rows, _row_counts(connection))
     return before, revision_of(database)
+
+
+def let_serve(database: Database, role: str) -> None:
+    """Let a PostgreSQL role read and write rows, and nothing else; `database` is the owner's."""
+    with clear_errors(), one_migrator(database) as connection:
+        quote = connection.dialect.identifier_preparer.quote
+        to, schema = quote(role), quote(connection.scalar(text("SELECT current_schema()")))
+        for grant in (
+            f"GRANT SELECT, INSERT, UPDATE, DELETE ON ALL TABLES IN SCHEMA {schema} TO {to}",
+            f"GRANT SELECT, USAGE ON ALL SEQUENCES IN SCHEMA {schema} TO {to}",
+            f"REVOKE INSERT, UPDATE, DELETE ON alembic_version FROM {to}",
+        ):
+            connection.exec_driver_sql(grant)
 
 
 def _row_counts(connection: Connection) -> dict[str, int]:

@@ -173,8 +173,8 @@ def clear_errors() -> Iterator[None]:
         raise DatabaseUnavailable(
             f"The database's role may not do this: {reason}.",
             where=DATABASE_SETTING,
-            accepted="the role that owns the database and its tables",
-            remedy="Use that role's address.",
+            accepted="the role that owns the tables, or one that solespan migrate let in",
+            remedy="Set SOLESPAN_MIGRATION_DATABASE_URL, the owner's address: solespan migrate",
         ) from cause
     except DatabaseError as cause:
         if type(cause) is not DatabaseError:  # what the statement did, not what the file is

@@ -71,10 +71,10 @@ def restore(
     ] = False,
 ) -> None:
     """Put a backup back into an empty database of either kind; stop the service first."""
-    from solespan.api.cli.opening import opened
+    from solespan.api.cli.opening import owned
     from solespan.api.storage.backup.restore import restore as restore_backup
 
-    with opened(ready=False) as (database, settings):
+    with owned() as (database, settings):
         report = restore_backup(
             database, file, passphrase=_passphrase_of(file, settings), replace=replace
         )

@@ -22,7 +22,7 @@ from solespan.api.services.notices.choices import read_rules
 from solespan.api.services.notices.delivery_config import problems_of
 from solespan.api.settings import Settings
 from solespan.api.storage.backup.folder import backups_in
-from solespan.api.storage.engine import SAFE_SQLITE, parsed_url
+from solespan.api.storage.engine import SAFE_SQLITE, owns_tables, parsed_url
 from solespan.api.storage.health import clock_of_server, measure, time_zones
 from solespan.api.storage.schema import newest_revision, refuse_newer, refuse_unbound_role
 from solespan.api.storage.schema import revision_of as schema_revision
@@ -220,6 +220,15 @@ def _role(ctx: AppContext) -> Iterator[Finding]:
         yield of_error("database role", problem)
     else:
         yield Finding("database role", "ok", "Row-level security binds the role.")
+    with ctx.database.looking() as connection:
+        owner = owns_tables(connection)
+    yield _judged(
+        "tables",
+        owner,
+        "The role that serves owns the tables, so a fault in it could change or drop them.",
+        "Make a role that only migrates (docs/running), and set SOLESPAN_MIGRATION_DATABASE_URL.",
+        "The role that serves owns no table.",
+    )
 
 
 def _shops(ctx: AppContext) -> Iterator[Finding]:
