@@ -89,7 +89,7 @@ def explain(
 def _of_sole(mine: OnePair, by_name: dict[str, Driver]) -> list[str]:
     """Say where both shoes stand, which goes first, and what makes the date uncertain."""
     known, feet = mine.known, mine.ball
-    state = known.state(feet)
+    state = mine.state
     draws = due_draws(known, feet, state)
     limit = known.panel.limit_mm[feet.left[0]]
     stands = []
@@ -141,9 +141,10 @@ def _use_sentence(by_name: dict[str, Driver]) -> str:
 
 def _uncertainty(mine: OnePair, state: SoleState) -> str:
     """Say whether use or wear makes the date uncertain: the interval if use were as expected."""
-    whole = interval_days(mine, state)
+    whole = float(interval_days(mine, [state])[0])
     ahead = replace(mine.known.ahead, error=(0.0, 0.0, 0.0, 0.0))
-    wear = interval_days(replace(mine, known=replace(mine.known, ahead=ahead)), state)
+    surely = replace(mine, known=replace(mine.known, ahead=ahead))
+    wear = float(interval_days(surely, [state])[0])
     if whole < 1.0:
         return ""
     if wear < 0.5 * whole:
