@@ -20,6 +20,7 @@ from solespan.forecast.frames import FEET, PROBABLY_GONE
 from solespan.forecast.log import WearLog
 from solespan.forecast.model.sole_state import SoleState
 from solespan.forecast.model.wear_fit import WearFit
+from solespan.forecast.model.wear_model import Conditioned
 from solespan.forecast.settings import ForecastSettings
 
 __all__ = ["Explanation", "explain"]
@@ -52,6 +53,8 @@ def explain(
     pair_id: str,
     as_of: str | pd.Timestamp,
     settings: ForecastSettings | None = None,
+    *,
+    known: Conditioned | None = None,
 ) -> Explanation:
     """Explain one pair's forecast.
 
@@ -64,6 +67,8 @@ def explain(
     as_of : date-like
         The day of the forecast; nothing later is used.
     settings : ForecastSettings, optional
+    known : Conditioned, optional
+        Posterior of the wearer's rack on that day, where it is at hand.
 
     Raises
     ------
@@ -72,7 +77,7 @@ def explain(
     TooLittleData
         No sole was on it by `as_of`.
     """
-    mine = one_pair(fit, log, pair_id, as_of, settings)
+    mine = one_pair(fit, log, pair_id, as_of, settings, known)
     found = drivers(mine)
     by_name = {d.driver: d for d in found}
     if len(mine.ball.left):

@@ -57,8 +57,9 @@ def one_pair(
     pair_id: str,
     as_of: str | pd.Timestamp,
     settings: ForecastSettings | None,
+    known: Conditioned | None = None,
 ) -> OnePair:
-    """Condition one pair's rack.
+    """Condition one pair's rack, or take it from `known`, the same day's posterior of that rack.
 
     Raises
     ------
@@ -82,7 +83,7 @@ def one_pair(
             "later day"
         )
     rack = log.of_wearers(mine).until(day)
-    known = condition(fit, rack, day, settings.horizon_days)
+    known = known or condition(fit, rack, day, settings.horizon_days)
     panel = known.panel
     pair = int((panel.pair_ids == pair_id).argmax())
     every = foot_pairs(panel)

@@ -11,7 +11,7 @@ from functools import cache
 from typing import Any, cast
 
 import pandas as pd
-from sqlalchemy import Select, Table, delete, insert, select
+from sqlalchemy import BindParameter, Select, Table, bindparam, delete, insert, select
 from sqlalchemy.orm import Session
 
 from solespan.api.storage.rack.frames import frame_of_rows
@@ -31,6 +31,10 @@ __all__ = [
     "unfinished_fit",
 ]
 
+IDS_PER_QUERY = 500
+_ROWS, _PAIRS, _WEARERS, _SOLES = (
+    cast("Table", mapped.__table__) for mapped in (ForecastRow, Pair, Wearer, Sole)
+)
 UNFINISHED = " unfinished"  # behind the model's version, of a fit that was stopped on its way
 
 
@@ -92,56 +96,72 @@ def replace_forecasts(
     fit : Fit, optional
         The fit that the forecast leans on.
     """
-    pairs = select(Pair.pair_id, Pair.id, Wearer.data_version).join(Pair.wearer)
-    old = delete(ForecastRow)
-    if wearer_ids is not None:
-        pairs = pairs.where(Wearer.wearer_id.in_(list(wearer_ids)))
-        old = old.where(
-            ForecastRow.pair_pk.in_(
-                select(Pair.id).join(Pair.wearer).where(Wearer.wearer_id.in_(list(wearer_ids)))
-            )
+    some = None if wearer_ids is None else list(wearer_ids)
+    given = {} if some is None else {"some": some}
+    pairs = session.execute(_pairs_query(some is None), given)
+    known = {pair_id: (pk, data_version) for pair_id, pk, data_version in pairs}
+    soles = {row[0]: row[1] for row in session.execute(_soles_query(some is None), given)}
+    if some is None:
+        session.execute(delete(_ROWS))
+    pks = [pk for pk, _ in known.values()]
+    for start in range(0, 0 if some is None else len(pks), IDS_PER_QUERY):
+        session.execute(
+            delete(_ROWS).where(_ROWS.c.pair_pk.in_(pks[start : start + IDS_PER_QUERY]))
         )
-    known = {row.pair_id: (row.id, row.data_version) for row in session.execute(pairs)}
-    fitted = select(Sole.sole_id, Sole.id)
-    if wearer_ids is not None:
-        mine = fitted.join(Sole.pair).join(Pair.wearer)
-        fitted = mine.where(Wearer.wearer_id.in_(list(wearer_ids)))
-    soles = {row.sole_id: row.id for row in session.execute(fitted)}
-    session.execute(old, execution_options={"synchronize_session": False})
-    rows = [
-        _stored(record, known, soles, fit.id if fit else None)
-        for record in frame.to_dict(orient="records")
-    ]
+    rows = _stored(frame, known, soles, fit.id if fit else None)
     if rows:
-        session.execute(insert(cast("Table", ForecastRow.__table__)), rows)
+        session.execute(insert(_ROWS), rows)
     return len(rows)
 
 
+@cache
+def _pairs_query(everyone: bool) -> Select[Any]:
+    query = select(_PAIRS.c.pair_id, _PAIRS.c.id, _WEARERS.c.data_version)
+    query = query.select_from(_PAIRS.join(_WEARERS, _PAIRS.c.wearer_pk == _WEARERS.c.id))
+    return query if everyone else query.where(_WEARERS.c.wearer_id.in_(_some()))
+
+
+@cache
+def _soles_query(everyone: bool) -> Select[Any]:
+    query = select(_SOLES.c.sole_id, _SOLES.c.id)
+    if everyone:
+        return query
+    owned = _SOLES.join(_PAIRS, _SOLES.c.pair_pk == _PAIRS.c.id)
+    query = query.select_from(owned.join(_WEARERS, _PAIRS.c.wearer_pk == _WEARERS.c.id))
+    return query.where(_WEARERS.c.wearer_id.in_(_some()))
+
+
+def _some() -> BindParameter[Any]:
+    return bindparam("some", expanding=True)
+
+
 def _stored(
-    record: dict[Any, Any],
+    frame: pd.DataFrame,
     pairs: dict[str, tuple[int, int]],
     soles: dict[str, int],
     fit_pk: int | None,
-) -> dict[str, Any]:
-    out: dict[str, Any] = {}
-    for column in FORECAST:
-        value = record.get(column.name)
-        if value is None or value is pd.NaT or value != value:  # noqa: PLR0124 - NaN
-            value = None
-        elif column.kind == "date":
-            value = pd.Timestamp(value).date()
-        elif column.kind == "number":
-            value = float(value)
-        out[column.name] = value
-    pair_pk, data_version = pairs[out.pop("pair_id")]
-    sole_id = out.pop("sole_id")
-    return {
-        **out,
-        "pair_pk": pair_pk,
-        "sole_pk": soles.get(sole_id) if sole_id is not None else None,
-        "fit_pk": fit_pk,
-        "data_version": data_version,
-    }
+) -> list[dict[str, Any]]:
+    """Make the rows of a forecast frame, a column at a time: each is of one kind."""
+    nothing = pd.Series([None] * len(frame), dtype=object)
+    values = {c.name: _column(frame.get(c.name, nothing), c.kind) for c in FORECAST}
+    owners = [pairs[pair_id] for pair_id in values.pop("pair_id")]
+    values["sole_pk"] = [soles.get(sole_id) for sole_id in values.pop("sole_id")]
+    names = (*values, "pair_pk", "data_version", "fit_pk")
+    every = zip(*values.values(), *_turned(owners), [fit_pk] * len(owners), strict=True)
+    return [dict(zip(names, row, strict=True)) for row in every]
+
+
+def _turned(owners: list[tuple[int, int]]) -> tuple[list[int], list[int]]:
+    return [pair_pk for pair_pk, _ in owners], [version for _, version in owners]
+
+
+def _column(values: pd.Series[Any], kind: str) -> list[Any]:
+    """Return the values of a column as the database takes them: None where nothing is known."""
+    if kind == "date":
+        return list(pd.to_datetime(values).to_numpy("datetime64[D]").astype(object))
+    if kind == "number":
+        return [None if number != number else number for number in values.to_numpy(float).tolist()]  # noqa: PLR0124 - NaN
+    return [value if isinstance(value, str) else None for value in values]
 
 
 @cache
@@ -151,15 +171,12 @@ def forecast_query() -> Select[Any]:
     Add conditions on the tables' columns, order and limit to it. These are the hot reads, so it is
     tables all through: objects of the mapper would double what a read costs.
     """
-    table, pairs, wearers, soles = (
-        cast("Table", mapped.__table__) for mapped in (ForecastRow, Pair, Wearer, Sole)
-    )
-    ids = {"pair_id": pairs.c.pair_id, "sole_id": soles.c.sole_id}
-    columns = [ids[c.name] if c.name in ids else table.c[c.name] for c in FORECAST]
+    ids = {"pair_id": _PAIRS.c.pair_id, "sole_id": _SOLES.c.sole_id}
+    columns = [ids[c.name] if c.name in ids else _ROWS.c[c.name] for c in FORECAST]
     return select(*columns).select_from(
-        table.join(pairs, table.c.pair_pk == pairs.c.id)
-        .join(wearers, pairs.c.wearer_pk == wearers.c.id)
-        .outerjoin(soles, table.c.sole_pk == soles.c.id)
+        _ROWS.join(_PAIRS, _ROWS.c.pair_pk == _PAIRS.c.id)
+        .join(_WEARERS, _PAIRS.c.wearer_pk == _WEARERS.c.id)
+        .outerjoin(_SOLES, _ROWS.c.sole_pk == _SOLES.c.id)
     )
 
 
