@@ -7,7 +7,7 @@ frames into the contract (dtypes, defaults, order) or raises `BadFrame` naming t
 from __future__ import annotations
 
 import difflib
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from decimal import Decimal
@@ -59,22 +59,21 @@ class WearLog:
 
     def until(self, as_of: pd.Timestamp) -> WearLog:
         """The log as it could be known on the evening of `as_of`: nothing later remains."""
-        soles = self.soles[self.soles["fitted_on"] <= as_of].copy()
-        soles.loc[soles["removed_on"] > as_of, "removed_on"] = pd.NaT
-        jobs = self.bench_jobs[self.bench_jobs["received_on"] <= as_of].copy()
-        for column in ("finished_on", "returned_on"):
-            jobs.loc[jobs[column] > as_of, column] = pd.NaT
+        soles = _before(self.soles, "fitted_on", as_of, then=("removed_on",))
+        jobs = _before(self.bench_jobs, "received_on", as_of, then=("finished_on", "returned_on"))
         return replace(
             self,
-            soles=soles.reset_index(drop=True),
+            soles=soles,
             wear_days=_before(self.wear_days, "worn_on", as_of),
             checks=_before(self.checks, "checked_on", as_of),
-            bench_jobs=jobs.reset_index(drop=True),
+            bench_jobs=jobs,
         )
 
     def of_wearers(self, wearer_ids: Iterable[str]) -> WearLog:
         """The part of the log that belongs to some wearers."""
         keep = set(wearer_ids)
+        if keep.issuperset(self.wearers["wearer_id"]):
+            return self
         pairs = self.pairs[self.pairs["wearer_id"].isin(keep)]
         of_pairs = set(pairs["pair_id"])
 
@@ -91,8 +90,18 @@ class WearLog:
         )
 
 
-def _before(frame: pd.DataFrame, column: str, as_of: pd.Timestamp) -> pd.DataFrame:
-    return frame[frame[column] <= as_of].reset_index(drop=True)
+def _before(
+    frame: pd.DataFrame, column: str, as_of: pd.Timestamp, then: Sequence[str] = ()
+) -> pd.DataFrame:
+    """Rows up to a day, whose later dates are not known yet; the frame itself if that is all."""
+    known = frame[column].to_numpy() <= as_of.to_datetime64()
+    if not known.all():
+        frame = frame[known].reset_index(drop=True)
+    for name in then:
+        late = frame[name].to_numpy() > as_of.to_datetime64()
+        if late.any():
+            frame = frame.assign(**{name: frame[name].mask(late)})
+    return frame
 
 
 def wear_log(

@@ -20,6 +20,7 @@ from solespan.forecast.frames import FEET, PROBABLY_GONE
 from solespan.forecast.log import WearLog
 from solespan.forecast.model.sole_state import SoleState
 from solespan.forecast.model.wear_fit import WearFit
+from solespan.forecast.model.wear_model import Conditioned
 from solespan.forecast.settings import ForecastSettings
 
 __all__ = ["Explanation", "explain"]
@@ -52,6 +53,8 @@ def explain(
     pair_id: str,
     as_of: str | pd.Timestamp,
     settings: ForecastSettings | None = None,
+    *,
+    known: Conditioned | None = None,
 ) -> Explanation:
     """Explain one pair's forecast.
 
@@ -64,6 +67,8 @@ def explain(
     as_of : date-like
         The day of the forecast; nothing later is used.
     settings : ForecastSettings, optional
+    known : Conditioned, optional
+        Posterior of the wearer's rack on that day, where it is at hand.
 
     Raises
     ------
@@ -72,7 +77,7 @@ def explain(
     TooLittleData
         No sole was on it by `as_of`.
     """
-    mine = one_pair(fit, log, pair_id, as_of, settings)
+    mine = one_pair(fit, log, pair_id, as_of, settings, known)
     found = drivers(mine)
     by_name = {d.driver: d for d in found}
     if len(mine.ball.left):
@@ -89,7 +94,7 @@ def explain(
 def _of_sole(mine: OnePair, by_name: dict[str, Driver]) -> list[str]:
     """Say where both shoes stand, which goes first, and what makes the date uncertain."""
     known, feet = mine.known, mine.ball
-    state = known.state(feet)
+    state = mine.state
     draws = due_draws(known, feet, state)
     limit = known.panel.limit_mm[feet.left[0]]
     stands = []
@@ -141,9 +146,10 @@ def _use_sentence(by_name: dict[str, Driver]) -> str:
 
 def _uncertainty(mine: OnePair, state: SoleState) -> str:
     """Say whether use or wear makes the date uncertain: the interval if use were as expected."""
-    whole = interval_days(mine, state)
+    whole = float(interval_days(mine, [state])[0])
     ahead = replace(mine.known.ahead, error=(0.0, 0.0, 0.0, 0.0))
-    wear = interval_days(replace(mine, known=replace(mine.known, ahead=ahead)), state)
+    surely = replace(mine, known=replace(mine.known, ahead=ahead))
+    wear = float(interval_days(surely, [state])[0])
     if whole < 1.0:
         return ""
     if wear < 0.5 * whole:

@@ -9,6 +9,7 @@ to expect.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -18,9 +19,10 @@ from scipy.special import ndtr
 from solespan.forecast.dates.due_draws import due_draws
 from solespan.forecast.explaining.one_pair import OnePair
 from solespan.forecast.frames import FEET, METHODS
-from solespan.forecast.model.sole_state import SoleState
+from solespan.forecast.model.sole_state import SoleState, joined
 from solespan.forecast.model.wear_fit import WearFit
 from solespan.forecast.observation.thumb import ThumbScale, grade_information
+from solespan.forecast.panel.foot_pairs import FootPairs
 from solespan.forecast.panel.panel import GAUGES
 
 __all__ = ["COLUMNS", "interval_days", "next_checks"]
@@ -41,39 +43,43 @@ def next_checks(mine: OnePair) -> pd.DataFrame:
     """
     if not len(mine.ball.left):
         return pd.DataFrame({name: [] for name in COLUMNS})
-    now = mine.known.state(mine.ball)
-    width_now = interval_days(mine, now)
-    cov, readings = mine.known.readings(mine.log, mine.ball)
+    now = mine.state
+    cov, readings = mine.known.readings(mine.log, mine.ball, len(now.mean))
     by_thumb = {(reading.foot, reading.thumb): reading for reading in readings}
-    rows = []
+    asked, states = [], [now]
     for foot, name in enumerate(FEET):
         for method in METHODS:
             reading = by_thumb[foot, method == "thumb"]
             mean, sd = now.mean[2 * foot + 1, 0], np.sqrt(cov[2 * foot + 1, 2 * foot + 1])
             error = _error_variance(mine.fit, method, float(mean + reading.shift_mm), float(sd))
             gain = reading.covariance / np.sqrt(reading.variance_mm2 + error)
-            width = _expected_width(mine, now, cov - np.outer(gain, gain), gain)
-            rows.append((name, "ball", method, width_now, min(width, width_now)))
+            asked.append((name, method))
+            states += _outcomes(now, cov - np.outer(gain, gain), gain)
+    width_now, *widths = interval_days(mine, states).tolist()
+    after = np.average(np.reshape(widths, (len(asked), -1)), axis=1, weights=_CHANCES).tolist()
+    rows = [
+        (name, "ball", method, width_now, min(width, width_now))
+        for (name, method), width in zip(asked, after, strict=True)
+    ]
     frame = pd.DataFrame(rows, columns=list(COLUMNS))
     return frame.sort_values("interval_days_after", kind="stable").reset_index(drop=True)
 
 
-def _expected_width(mine: OnePair, now: SoleState, cov: np.ndarray, gain: np.ndarray) -> float:
-    """Width after a reading, averaged over what it may read; `gain` moves the mean per its SD."""
+def _outcomes(now: SoleState, cov: np.ndarray, gain: np.ndarray) -> list[SoleState]:
+    """States after a reading, by what it may read; `gain` moves the mean per its SD."""
     factor = np.linalg.cholesky(cov + 1e-10 * np.eye(len(cov)))[:, :, None]
-    widths = [
-        interval_days(mine, replace(now, mean=now.mean + z * gain[:, None], factor=factor))
-        for z in _OUTCOMES
-    ]
-    return float(np.average(widths, weights=_CHANCES))
+    return [replace(now, mean=now.mean + z * gain[:, None], factor=factor) for z in _OUTCOMES]
 
 
-def interval_days(mine: OnePair, state: SoleState) -> float:
-    """Days from the 10 % to the 90 % quantile of the resole date, cut at the horizon."""
-    draws = due_draws(mine.known, mine.ball, state)
-    days = np.minimum(draws.days[2, 0], mine.settings.horizon_days)
-    low, high = np.quantile(days, [0.1, 0.9])
-    return float(high - low)
+def interval_days(mine: OnePair, states: Sequence[SoleState]) -> np.ndarray:
+    """Days from the 10 % to the 90 % quantile of the resole date, cut at the horizon, by state."""
+    ball = FootPairs(
+        *(np.repeat(paths, len(states)) for paths in (mine.ball.left, mine.ball.right))
+    )
+    draws = due_draws(mine.known, ball, joined(states))
+    days = np.minimum(draws.days[2], mine.settings.horizon_days)
+    low, high = np.quantile(days, [0.1, 0.9], axis=-1)
+    return np.asarray(high - low)
 
 
 def _error_variance(fit: WearFit, method: str, felt_mm: float, sd_mm: float) -> float:

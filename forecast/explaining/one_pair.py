@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import pandas as pd
 
 from solespan.forecast.errors import BadFrame, TooLittleData
 from solespan.forecast.log import WearLog
+from solespan.forecast.model.sole_state import SoleState
 from solespan.forecast.model.wear_fit import WearFit
 from solespan.forecast.model.wear_model import Conditioned, condition
 from solespan.forecast.panel.foot_pairs import FootPairs, foot_pairs
@@ -38,10 +40,15 @@ class OnePair:
         """The pair's identifier."""
         return str(self.known.panel.pair_ids[self.pair])
 
-    @property
+    @cached_property
     def ball(self) -> FootPairs:
         """Left and right path of the ball of the sole on the pair now."""
         return self.feet.part(self.known.panel.path_point[self.feet.left] == 0)
+
+    @cached_property
+    def state(self) -> SoleState:
+        """Joint posterior of the rates and the thickness of the ball."""
+        return self.known.state(self.ball)
 
 
 def one_pair(
@@ -50,8 +57,9 @@ def one_pair(
     pair_id: str,
     as_of: str | pd.Timestamp,
     settings: ForecastSettings | None,
+    known: Conditioned | None = None,
 ) -> OnePair:
-    """Condition one pair's rack.
+    """Condition one pair's rack, or take it from `known`, the same day's posterior of that rack.
 
     Raises
     ------
@@ -75,7 +83,7 @@ def one_pair(
             "later day"
         )
     rack = log.of_wearers(mine).until(day)
-    known = condition(fit, rack, day, settings.horizon_days)
+    known = known or condition(fit, rack, day, settings.horizon_days)
     panel = known.panel
     pair = int((panel.pair_ids == pair_id).argmax())
     every = foot_pairs(panel)

@@ -19,6 +19,7 @@ from solespan.forecast.explaining.one_pair import OnePair, one_pair
 from solespan.forecast.frames import FEET, PATH, WEARING_POINTS
 from solespan.forecast.log import WearLog
 from solespan.forecast.model.wear_fit import WearFit
+from solespan.forecast.model.wear_model import Conditioned
 from solespan.forecast.settings import ForecastSettings
 
 __all__ = ["wear_path"]
@@ -37,6 +38,8 @@ def wear_path(
     pair_id: str,
     as_of: str | pd.Timestamp,
     settings: ForecastSettings | None = None,
+    *,
+    known: Conditioned | None = None,
 ) -> pd.DataFrame:
     """Follow the thickness of every sole of one pair, past and to come.
 
@@ -50,6 +53,8 @@ def wear_path(
         The day of the forecast; nothing later is used.
     settings : ForecastSettings, optional
         Its horizon ends the path, if the limit does not.
+    known : Conditioned, optional
+        Posterior of the wearer's rack on that day, where it is at hand.
 
     Returns
     -------
@@ -65,7 +70,7 @@ def wear_path(
     TooLittleData
         No sole was on it by `as_of`.
     """
-    mine = one_pair(fit, log, pair_id, as_of, settings)
+    mine = one_pair(fit, log, pair_id, as_of, settings, known)
     panel = mine.known.panel
     parts = [
         rows

@@ -10,6 +10,7 @@ population they have in common.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -22,7 +23,7 @@ from solespan.forecast.model.parameter_layout import INTERFACE, PATH, SILENT, SP
 from solespan.forecast.panel.foot_pairs import FootPairs
 from solespan.forecast.panel.panel import Panel
 
-__all__ = ["Evidence", "SoleState", "sole_state"]
+__all__ = ["Evidence", "SoleState", "joined", "sole_state"]
 
 
 @dataclass(frozen=True)
@@ -57,6 +58,12 @@ class SoleState:
     def single(self) -> SoleState:
         """Return the same in single precision."""
         return SoleState(*(values.astype(np.float32) for values in vars(self).values()))
+
+
+def joined(states: Sequence[SoleState]) -> SoleState:
+    """Put the groups of several states side by side."""
+    every = zip(*(vars(state).values() for state in states), strict=True)
+    return SoleState(*(np.concatenate(values, axis=-1) for values in every))
 
 
 @dataclass(frozen=True)

@@ -190,9 +190,14 @@ class Conditioned:
         """
         return self._curves(log).thickness(sole, days)
 
-    def readings(self, log: WearLog, ball: FootPairs) -> tuple[np.ndarray, list[NextReading]]:
-        """Covariance of `SoleState` of one ball, and how readings not yet taken go with it."""
-        return self._curves(log).readings(ball, len(self.state(ball).mean))
+    def readings(
+        self, log: WearLog, ball: FootPairs, size: int
+    ) -> tuple[np.ndarray, list[NextReading]]:
+        """Covariance of `SoleState` of one ball, and how readings not yet taken go with it.
+
+        `size` is the length of that state: 4, or 5 with a pace.
+        """
+        return self._curves(log).readings(ball, size)
 
     @property
     def log_rate(self) -> np.ndarray:

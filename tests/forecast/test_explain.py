@@ -162,5 +162,5 @@ class TestNextChecks:
     def test_its_joint_normal_is_that_of_the_forecast(self, shared_fit, shared_log):
         mine = one_pair(shared_fit, shared_log, PAIR, TODAY, None)
         factor = sole_state(mine.known.panel, mine.known._modes, mine.ball).factor[:, :, 0]
-        cov, _ = mine.known.readings(mine.log, mine.ball)
+        cov, _ = mine.known.readings(mine.log, mine.ball, len(mine.state.mean))
         np.testing.assert_allclose(cov, factor @ factor.T, atol=1e-6)

@@ -10,8 +10,7 @@ logging. Its forecasts are then missing, and an event names the kind of failure.
 
 from __future__ import annotations
 
-import threading
-from collections import OrderedDict, deque
+from collections import deque
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
@@ -24,6 +23,7 @@ from sqlalchemy.orm import Session
 
 from solespan.api.clock import Clock
 from solespan.api.errors import NothingForecast
+from solespan.api.services.forecasts.newest_results import NewestResults
 from solespan.api.services.forecasts.shop_settings import are_followed, keep_followed, settings_for
 from solespan.api.services.unknown_id import unknown_id
 from solespan.api.storage.forecasts import forecast_reads
@@ -44,6 +44,7 @@ from solespan.forecast.errors import ForecastError
 from solespan.forecast.frames import FORECAST
 from solespan.forecast.log import WearLog
 from solespan.forecast.model.wear_fit import MODEL_VERSION
+from solespan.forecast.model.wear_model import Conditioned, condition
 from solespan.forecast.panel.wearer_parts import Runner, Threads
 
 __all__ = [
@@ -64,6 +65,7 @@ PARTITION_PAIRS = 400
 FEW_WEARERS = 50  # one partition without counting
 PARTITIONS_OF_WORKER = 2  # that wait at a time
 KEPT_RESULTS = 512
+KEPT_RACKS = 32
 
 
 @dataclass(frozen=True)
@@ -82,8 +84,8 @@ class Forecaster:
         self.clock = clock
         self._operator = settings
         self._newest: StoredFit | None = None
-        self._results: OrderedDict[tuple[Any, ...], Any] = OrderedDict()
-        self._lock = threading.Lock()
+        self._results: NewestResults[Any] = NewestResults(KEPT_RESULTS)
+        self._racks: NewestResults[tuple[WearLog, Conditioned | None]] = NewestResults(KEPT_RACKS)
 
     def settings_on(self, session: Session, day: date | None = None) -> ForecastSettings:
         """Return the settings of this shop, on a day with the waits of its bench plan."""
@@ -247,24 +249,40 @@ class Forecaster:
             )
         settings = self.settings_on(session, as_of)
         data = whose["data_version"], stored.row["id"], as_of, settings
-        key = (compute.__name__, pair_id, *data)
-        with self._lock:
-            if key in self._results:
-                self._results.move_to_end(key)
-                return self._results[key], as_of
-        wear_log = trusted_log(session, [whose["wearer_id"]])
+        result: T = self._results.get(
+            (compute.__name__, pair_id, *data),
+            lambda: self._computed(session, pair_id, compute, whose, stored, settings),
+        )
+        return result, as_of
+
+    def _computed(
+        self,
+        session: Session,
+        pair_id: str,
+        compute: Callable[..., T],
+        whose: dict[str, Any],
+        stored: StoredFit,
+        settings: ForecastSettings,
+    ) -> T:
+        """Compute from the posterior of the whole rack, which the pairs of a wearer share."""
+        wearer_id, day = whose["wearer_id"], pd.Timestamp(self.clock.today(whose["time_zone"]))
+        horizon_days = settings.horizon_days
+
+        def rack() -> tuple[WearLog, Conditioned | None]:
+            wear_log = trusted_log(session, [wearer_id])
+            has_soles = (wear_log.soles["fitted_on"] <= day).any()
+            known = condition(stored.fit, wear_log, day, horizon_days) if has_soles else None
+            return wear_log, known
+
+        key = wearer_id, whose["data_version"], stored.row["id"], day, horizon_days
+        wear_log, known = self._racks.get(key, rack)
         if pair_id not in set(wear_log.soles["pair_id"]):
             raise NothingForecast(
                 f"The pair {pair_id} has no sole, so there is nothing to forecast.",
                 where=pair_id,
                 remedy="Add the sole that is on it.",
             )
-        result = compute(stored.fit, wear_log, pair_id, pd.Timestamp(as_of), settings)
-        with self._lock:
-            self._results[key] = result
-            while len(self._results) > KEPT_RESULTS:
-                self._results.popitem(last=False)
-        return result, as_of
+        return compute(stored.fit, wear_log, pair_id, day, settings, known=known)
 
     def _behind(self, session: Session, *, everyone: bool = False) -> Iterator[tuple[str, date]]:
         everyone = everyone or not are_followed(session, self._operator)

@@ -7,6 +7,7 @@ puts them in place. Row-level security allows no COPY into the table itself.
 from __future__ import annotations
 
 from collections.abc import Collection, Iterator
+from functools import cache
 from typing import Any, cast
 
 import pandas as pd
@@ -21,7 +22,10 @@ __all__ = ["replace_forecasts"]
 
 COPY_FROM_ROWS = 200
 ROWS_PER_STATEMENT = 5000
-_ROWS = cast("sa.Table", ForecastRow.__table__)
+IDS_PER_QUERY = 500
+_ROWS, _PAIRS, _WEARERS, _SOLES = (
+    cast("sa.Table", mapped.__table__) for mapped in (ForecastRow, Pair, Wearer, Sole)
+)
 _OWN = ("pair_pk", "sole_pk", "fit_pk", "data_version")
 _TOLD = tuple(c for c in FORECAST if c.name not in ("pair_id", "sole_id"))
 _NAMES = (*_OWN, *(c.name for c in _TOLD))
@@ -51,17 +55,17 @@ def replace_forecasts(
     fit : Fit, optional
         The fit that the forecast leans on.
     """
-    pairs = sa.select(Pair.pair_id, Pair.id, Wearer.data_version).join(Pair.wearer)
-    soles = sa.select(Sole.sole_id, Sole.id)
-    old = sa.delete(ForecastRow)
-    if wearer_ids is not None:
-        mine = Wearer.wearer_id.in_(list(wearer_ids))
-        pairs = pairs.where(mine)
-        soles = soles.join(Sole.pair).join(Pair.wearer).where(mine)
-        old = old.where(ForecastRow.pair_pk.in_(sa.select(Pair.id).join(Pair.wearer).where(mine)))
-    known = {row.pair_id: (row.id, row.data_version) for row in session.execute(pairs)}
-    fitted = {row.sole_id: row.id for row in session.execute(soles)}
-    session.execute(old, execution_options={"synchronize_session": False})
+    some = None if wearer_ids is None else list(wearer_ids)
+    given = {} if some is None else {"some": some}
+    pairs = session.execute(_pairs_query(some is None), given)
+    known = {pair_id: (pk, data_version) for pair_id, pk, data_version in pairs}
+    fitted = {row[0]: row[1] for row in session.execute(_soles_query(some is None), given)}
+    if some is None:
+        session.execute(sa.delete(_ROWS))
+    pks = [pk for pk, _ in known.values()]
+    for start in range(0, 0 if some is None else len(pks), IDS_PER_QUERY):
+        old = _ROWS.c.pair_pk.in_(pks[start : start + IDS_PER_QUERY])
+        session.execute(sa.delete(_ROWS).where(old))
     rows = list(_rows(frame, known, fitted, fit.id if fit else None))
     if len(rows) >= COPY_FROM_ROWS and session.get_bind().dialect.name == "postgresql":
         _copy(session, rows)
@@ -70,6 +74,27 @@ def replace_forecasts(
         part = rows[start : start + ROWS_PER_STATEMENT]
         session.execute(sa.insert(_ROWS), [dict(zip(_NAMES, row, strict=True)) for row in part])
     return len(rows)
+
+
+@cache
+def _pairs_query(everyone: bool) -> sa.Select[Any]:
+    query = sa.select(_PAIRS.c.pair_id, _PAIRS.c.id, _WEARERS.c.data_version)
+    query = query.select_from(_PAIRS.join(_WEARERS, _PAIRS.c.wearer_pk == _WEARERS.c.id))
+    return query if everyone else query.where(_WEARERS.c.wearer_id.in_(_some()))
+
+
+@cache
+def _soles_query(everyone: bool) -> sa.Select[Any]:
+    query = sa.select(_SOLES.c.sole_id, _SOLES.c.id)
+    if everyone:
+        return query
+    owned = _SOLES.join(_PAIRS, _SOLES.c.pair_pk == _PAIRS.c.id)
+    query = query.select_from(owned.join(_WEARERS, _PAIRS.c.wearer_pk == _WEARERS.c.id))
+    return query.where(_WEARERS.c.wearer_id.in_(_some()))
+
+
+def _some() -> sa.BindParameter[Any]:
+    return sa.bindparam("some", expanding=True)
 
 
 def _rows(
@@ -87,14 +112,13 @@ def _rows(
         yield pair_pk, soles.get(sole_id), fit_pk, data_version, *values
 
 
-def _values(column: pd.Series, kind: str) -> list[Any]:
-    """Return Python's own values, None where one is missing."""
+def _values(values: pd.Series[Any], kind: str) -> list[Any]:
+    """Return the values of a column as the database takes them: None where nothing is known."""
     if kind == "date":
-        days = pd.to_datetime(column).to_numpy().astype("datetime64[D]")
-        return list(days.astype(object))
+        return list(pd.to_datetime(values).to_numpy("datetime64[D]").astype(object))
     if kind == "number":
-        column = column.astype(float)
-    return list(column.astype(object).where(column.notna(), None))
+        return [None if number != number else number for number in values.to_numpy(float).tolist()]  # noqa: PLR0124 - NaN
+    return [value if isinstance(value, str) else None for value in values]
 
 
 def _copy(session: Session, rows: list[tuple[Any, ...]]) -> None:

@@ -30,6 +30,10 @@ __all__ = [
     "unfinished_fit",
 ]
 
+IDS_PER_QUERY = 500
+_ROWS, _PAIRS, _WEARERS, _SOLES = (
+    cast("Table", mapped.__table__) for mapped in (ForecastRow, Pair, Wearer, Sole)
+)
 UNFINISHED = " unfinished"  # behind the model's version, of a fit that was stopped on its way
 
 
@@ -80,15 +84,12 @@ def forecast_query() -> Select[Any]:
     Add conditions on the tables' columns, order and limit to it. These are the hot reads, so it is
     tables all through: objects of the mapper would double what a read costs.
     """
-    table, pairs, wearers, soles = (
-        cast("Table", mapped.__table__) for mapped in (ForecastRow, Pair, Wearer, Sole)
-    )
-    ids = {"pair_id": pairs.c.pair_id, "sole_id": soles.c.sole_id}
-    columns = [ids[c.name] if c.name in ids else table.c[c.name] for c in FORECAST]
+    ids = {"pair_id": _PAIRS.c.pair_id, "sole_id": _SOLES.c.sole_id}
+    columns = [ids[c.name] if c.name in ids else _ROWS.c[c.name] for c in FORECAST]
     return select(*columns).select_from(
-        table.join(pairs, table.c.pair_pk == pairs.c.id)
-        .join(wearers, pairs.c.wearer_pk == wearers.c.id)
-        .outerjoin(soles, table.c.sole_pk == soles.c.id)
+        _ROWS.join(_PAIRS, _ROWS.c.pair_pk == _PAIRS.c.id)
+        .join(_WEARERS, _PAIRS.c.wearer_pk == _WEARERS.c.id)
+        .outerjoin(_SOLES, _ROWS.c.sole_pk == _SOLES.c.id)
     )
 
 

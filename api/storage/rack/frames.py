@@ -150,7 +150,7 @@ def frame_of_rows(rows: Sequence[Any], columns: Sequence[Column]) -> pd.DataFram
     )
 
 
-def _values(values: Sequence[Any], kind: str) -> np.ndarray:
+def _values(values: Sequence[Any], kind: str) -> np.ndarray | pd.Series[Any]:
     if kind == "date":
         return np.array(values, dtype="datetime64[D]").astype("datetime64[s]")
     if kind in ("number", "integer"):
@@ -159,6 +159,4 @@ def _values(values: Sequence[Any], kind: str) -> np.ndarray:
         return np.array(values, dtype="int64")
     if kind == "flag":
         return np.array(values, dtype=bool)
-    out = np.empty(len(values), dtype=object)
-    out[:] = values
-    return out
+    return pd.Series(values, dtype=object)  # an array would be taken for another kind of text
