@@ -15,7 +15,7 @@ from fastapi.routing import APIRoute
 
 from solespan.api.clock import Clock
 from solespan.api.routes import health
-from solespan.api.routes.accounts import accounts, customer_record
+from solespan.api.routes.accounts import accounts, customer_record, factors
 from solespan.api.routes.bench import materials, orders, purchases, quotes, workload
 from solespan.api.routes.edge import metrics
 from solespan.api.routes.edge.access import Access
@@ -130,6 +130,7 @@ def create_app(
         materials.router,
         purchases.router,
         accounts.router,
+        factors.router,
         customer_record.router,
         notices.router,
         consents.router,

@@ -30,7 +30,7 @@ from solespan.api.services.accounts.identity import Identity
 from solespan.api.services.accounts.passkeys import site_of
 from solespan.api.services.context import AppContext
 
-__all__ = ["DONE", "PAGE", "PATH", "factor_page"]
+__all__ = ["DONE", "PAGE", "PATH", "factor_page", "issuer_of"]
 
 router = APIRouter(route_class=PageRoute)
 PATH = "/account/second-factor"
@@ -118,9 +118,13 @@ def _making(ctx: AppContext, who: Identity, typed: Mapping[str, str]) -> dict[st
     return _shown(ctx, who, made)
 
 
+def issuer_of(ctx: AppContext) -> str:
+    """Return what an authenticator calls this service."""
+    return urlsplit(ctx.settings.public_address or "").hostname or "solespan"
+
+
 def _shown(ctx: AppContext, who: Identity, made: second_factor.Enrolment) -> dict[str, Any]:
-    issuer = urlsplit(ctx.settings.public_address or "").hostname or "solespan"
-    address = totp.address_of(made.seed, account=who.actor, issuer=issuer)
+    address = totp.address_of(made.seed, account=who.actor, issuer=issuer_of(ctx))
     drawn = segno.make(address, error="m", micro=False)
     return {
         "secret": made.secret,

@@ -43,7 +43,7 @@ NEEDS: tuple[Need, ...] = (
     Need(r"/metrics", OPEN, OPEN),  # the route asks for a token or an address
     Need(r"/calendar/.*", OPEN, OPEN),  # the address holds the secret
     Need(r"/v1/(members|invitations|tokens|audit|customers)(/.*)?", "manage", "manage"),
-    Need(r"/v1/sessions(/.*)?", SIGNED_IN, SIGNED_IN),
+    Need(r"/v1/(sessions|second-factor)(/.*)?", SIGNED_IN, SIGNED_IN),
     Need(r"/v1/(notices|consents|bounces)(/.*)?", "read", "notices"),
     *(need for page in PAGES for need in page.needs),
 )

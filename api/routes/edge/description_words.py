@@ -36,6 +36,6 @@ TAGS = {
     "planning": "The plan of a rack, what-if, ways to a new sole, care, and the calendar.",
     "bench": "Jobs, orders, quotes, stock, and the workload of a repairer.",
     "notices": "Rules, wording and consents; notices to customers, and what became of each.",
-    "accounts": "Members, keys, customers and the audit.",
+    "accounts": "Members, keys, second factors, customers and the audit.",
     "service": "Whether the service is well, and what its errors mean.",
 }

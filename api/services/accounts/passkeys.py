@@ -28,7 +28,7 @@ from webauthn.helpers.structs import (
 from solespan.api.errors import Conflict, Refused
 from solespan.api.services.accounts import secrets
 from solespan.api.services.accounts.identity import Identity
-from solespan.api.services.accounts.second_factor import first_codes, refuse_programs
+from solespan.api.services.accounts.second_factor import first_codes, person_of
 from solespan.api.services.accounts.security_log import note, note_after
 from solespan.api.services.accounts.sign_in import SignInRefused, confirm_password
 from solespan.api.settings import Settings
@@ -122,7 +122,7 @@ def begin_passkey(
 
     Raises `SignInRefused`, `TooManyTries` or `Conflict`.
     """
-    refuse_programs(who)
+    person_of(who)
     person = confirm_password(database, email=who.actor, password=password, now=now)
     with database.reading() as session:
         known = passkeys.list_passkeys(session, person.user_pk)

@@ -36,9 +36,9 @@ __all__ = [
     "members_with_factor",
     "new_codes",
     "overview",
+    "person_of",
     "policy_of",
     "put_policy",
-    "refuse_programs",
     "remove_factor",
     "reset_factor",
     "reset_members_factor",
@@ -85,7 +85,7 @@ def begin_enrolment(
 
     Raises `SignInRefused`, `TooManyTries` or `Conflict`.
     """
-    refuse_programs(who)
+    person_of(who)
     person = confirm_password(database, email=who.actor, password=password, now=now)
     made = Enrolment(secrets.new_secret(), totp.new_seed())
     with database.for_tenant(database.tenant_pk).writing() as session:
@@ -123,8 +123,8 @@ def confirm_enrolment(
 
     Raises `NotFound`, `TooManyTries`, or `SignInRefused` for a wrong code.
     """
+    user_pk = person_of(who)
     made = enrolment_of(database, who, secret, now)
-    user_pk = who.user_pk or 0
     lane = Lane.one(f"enrol {user_pk}")
     begin_try(database, lane, now, who.log_name)
     moment = totp.moment_of(made.seed, codes.tidy_code(code), now)
@@ -143,13 +143,14 @@ def confirm_enrolment(
         return first_codes(session, user_pk)
 
 
-def refuse_programs(who: Identity) -> None:
-    """Refuse a program: a stolen key must not weaken an account. Raises `Refused`."""
+def person_of(who: Identity) -> int:
+    """Return the person who asks; a program's stolen key must not weaken them. Raises `Refused`."""
     if who.user_pk is None:
         raise Refused(
             "Only a person who is signed in has a second factor.",
             remedy="Sign in on the page. A key for programs may not change it.",
         )
+    return who.user_pk
 
 
 def first_codes(session: Session, user_pk: int) -> list[str]:
@@ -171,7 +172,7 @@ def _put_codes(session: Session, user_pk: int) -> list[str]:
 
 def new_codes(database: Database, who: Identity, *, password: str, now: datetime) -> list[str]:
     """Make recovery codes in the place of the ones before. Raises as `begin_enrolment` does."""
-    refuse_programs(who)
+    person_of(who)
     person = confirm_password(database, email=who.actor, password=password, now=now)
     with database.writing() as session:
         if not factors.has_factor(session, person.user_pk):
@@ -187,7 +188,7 @@ def remove_factor(
     The recovery codes go with the last one.
     Raises `SignInRefused`, `TooManyTries` or `NotFound`.
     """
-    refuse_programs(who)
+    person_of(who)
     person = confirm_password(database, email=who.actor, password=password, now=now)
     with database.writing() as session:
         removed = factors.remove_factors(session, person.user_pk, factor_id)

@@ -110,6 +110,8 @@ WITHOUT = {
     *("read_past_forecasts", "create_notice_run", "read_notice", "retry_notice"),
     *("make_key", "revoke_key", "remove_member", "withdraw_invitation"),
     *("read_sessions", "end_session", "end_other_sessions", "end_sessions_of_member"),
+    *("read_second_factor", "make_seed", "add_authenticator"),
+    *("remove_second_factor", "make_recovery_codes"),
     *("move_wear_day", "move_check"),
 }
 
