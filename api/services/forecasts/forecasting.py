@@ -17,9 +17,11 @@ from dataclasses import dataclass
 from datetime import date
 from functools import partial
 from typing import Any, TypeVar
+from weakref import WeakKeyDictionary
 
 import pandas as pd
 import structlog
+from sqlalchemy import Engine
 from sqlalchemy.orm import Session
 
 from solespan.api.clock import Clock
@@ -66,6 +68,11 @@ PARTITIONS_OF_WORKER = 2  # that wait at a time
 KEPT_RESULTS = 512
 
 
+Results = OrderedDict[tuple[Any, ...], Any]
+_RESULTS: WeakKeyDictionary[Engine, Results] = WeakKeyDictionary()
+_RESULTS_LOCK = threading.Lock()
+
+
 @dataclass(frozen=True)
 class StoredFit:
     """The newest fit: its row without the payload, and the results object made from that."""
@@ -82,8 +89,8 @@ class Forecaster:
         self.clock = clock
         self._operator = settings
         self._newest: StoredFit | None = None
-        self._results: OrderedDict[tuple[Any, ...], Any] = OrderedDict()
-        self._lock = threading.Lock()
+        with _RESULTS_LOCK:  # shared by the tenants of a process, so that they stay few
+            self._results = _RESULTS.setdefault(database.engine, OrderedDict())
 
     def settings_on(self, session: Session, day: date | None = None) -> ForecastSettings:
         """Return the settings of this shop, on a day with the waits of its bench plan."""
@@ -233,7 +240,7 @@ class Forecaster:
         return self._result(session, pair_id, wear_path)
 
     def _result(self, session: Session, pair_id: str, compute: Callable[..., T]) -> tuple[T, date]:
-        """Compute once per pair, log, fit and day; the newest results stay in memory."""
+        """Compute once per pair, log, fit and day; a process keeps the newest results."""
         whose = forecast_reads.wearer_of_pair(session, pair_id)
         if whose is None:
             raise unknown_id(session, "pairs", "pair_id", pair_id)
@@ -247,8 +254,8 @@ class Forecaster:
             )
         settings = self.settings_on(session, as_of)
         data = whose["data_version"], stored.row["id"], as_of, settings
-        key = (compute.__name__, pair_id, *data)
-        with self._lock:
+        key = (self.database.tenant_pk, compute.__name__, pair_id, *data)
+        with _RESULTS_LOCK:
             if key in self._results:
                 self._results.move_to_end(key)
                 return self._results[key], as_of
@@ -260,7 +267,7 @@ class Forecaster:
                 remedy="Add the sole that is on it.",
             )
         result = compute(stored.fit, wear_log, pair_id, pd.Timestamp(as_of), settings)
-        with self._lock:
+        with _RESULTS_LOCK:
             self._results[key] = result
             while len(self._results) > KEPT_RESULTS:
                 self._results.popitem(last=False)
