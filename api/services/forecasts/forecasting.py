@@ -10,15 +10,18 @@ logging. Its forecasts are then missing, and an event names the kind of failure.
 
 from __future__ import annotations
 
+import threading
 from collections import deque
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
 from functools import partial
 from typing import Any, TypeVar
+from weakref import WeakKeyDictionary
 
 import pandas as pd
 import structlog
+from sqlalchemy import Engine
 from sqlalchemy.orm import Session
 
 from solespan.api.clock import Clock
@@ -68,6 +71,17 @@ KEPT_RESULTS = 512
 KEPT_RACKS = 32
 
 
+Racks = NewestResults[tuple[WearLog, Conditioned | None]]
+_KEPT: WeakKeyDictionary[Engine, tuple[NewestResults[Any], Racks]] = WeakKeyDictionary()
+_KEPT_LOCK = threading.Lock()
+
+
+def _kept(engine: Engine) -> tuple[NewestResults[Any], Racks]:
+    with _KEPT_LOCK:
+        new = NewestResults[Any](KEPT_RESULTS), Racks(KEPT_RACKS)
+        return _KEPT.setdefault(engine, new)
+
+
 @dataclass(frozen=True)
 class StoredFit:
     """The newest fit: its row without the payload, and the results object made from that."""
@@ -84,8 +98,8 @@ class Forecaster:
         self.clock = clock
         self._operator = settings
         self._newest: StoredFit | None = None
-        self._results: NewestResults[Any] = NewestResults(KEPT_RESULTS)
-        self._racks: NewestResults[tuple[WearLog, Conditioned | None]] = NewestResults(KEPT_RACKS)
+        # shared by the tenants of a process, so that they stay few
+        self._results, self._racks = _kept(database.engine)
 
     def settings_on(self, session: Session, day: date | None = None) -> ForecastSettings:
         """Return the settings of this shop, on a day with the waits of its bench plan."""
@@ -235,7 +249,7 @@ class Forecaster:
         return self._result(session, pair_id, wear_path)
 
     def _result(self, session: Session, pair_id: str, compute: Callable[..., T]) -> tuple[T, date]:
-        """Compute once per pair, log, fit and day; the newest results stay in memory."""
+        """Compute once per pair, log, fit and day; a process keeps the newest results."""
         whose = forecast_reads.wearer_of_pair(session, pair_id)
         if whose is None:
             raise unknown_id(session, "pairs", "pair_id", pair_id)
@@ -250,7 +264,7 @@ class Forecaster:
         settings = self.settings_on(session, as_of)
         data = whose["data_version"], stored.row["id"], as_of, settings
         result: T = self._results.get(
-            (compute.__name__, pair_id, *data),
+            (self.database.tenant_pk, compute.__name__, pair_id, *data),
             lambda: self._computed(session, pair_id, compute, whose, stored, settings),
         )
         return result, as_of
@@ -274,7 +288,14 @@ class Forecaster:
             known = condition(stored.fit, wear_log, day, horizon_days) if has_soles else None
             return wear_log, known
 
-        key = wearer_id, whose["data_version"], stored.row["id"], day, horizon_days
+        key = (
+            self.database.tenant_pk,
+            wearer_id,
+            whose["data_version"],
+            stored.row["id"],
+            day,
+            horizon_days,
+        )
         wear_log, known = self._racks.get(key, rack)
         if pair_id not in set(wear_log.soles["pair_id"]):
             raise NothingForecast(

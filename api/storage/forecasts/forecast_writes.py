@@ -1,8 +1,4 @@
-"""Forecast writes: how do new forecasts take the place of old ones, for one wearer or thousands?
-
-Many rows reach PostgreSQL by COPY, in a table that ends with the transaction; one statement then
-puts them in place. Row-level security allows no COPY into the table itself.
-"""
+"""Forecast writes: how do new forecasts take the place of old ones, for one wearer or thousands?"""
 
 from __future__ import annotations
 
@@ -14,13 +10,13 @@ import pandas as pd
 import sqlalchemy as sa
 from sqlalchemy.orm import Session
 
+from solespan.api.storage.rack.copied_rows import copied, is_copied
 from solespan.api.storage.tables.rack import Pair, Sole, Wearer
 from solespan.api.storage.tables.results import Fit, ForecastRow
 from solespan.forecast.frames import FORECAST
 
 __all__ = ["replace_forecasts"]
 
-COPY_FROM_ROWS = 200
 ROWS_PER_STATEMENT = 5000
 IDS_PER_QUERY = 500
 _ROWS, _PAIRS, _WEARERS, _SOLES = (
@@ -29,12 +25,6 @@ _ROWS, _PAIRS, _WEARERS, _SOLES = (
 _OWN = ("pair_pk", "sole_pk", "fit_pk", "data_version")
 _TOLD = tuple(c for c in FORECAST if c.name not in ("pair_id", "sole_id"))
 _NAMES = (*_OWN, *(c.name for c in _TOLD))
-_STAGE = sa.table("forecasts_to_come", *(sa.column(n, _ROWS.c[n].type) for n in _NAMES))
-_LISTED = ", ".join(_NAMES)
-_MAKE_STAGE = (
-    f"CREATE TEMPORARY TABLE {_STAGE.name} ON COMMIT DROP AS "  # noqa: S608 - our own names
-    f"SELECT {_LISTED} FROM forecasts WITH NO DATA"
-)
 
 
 def replace_forecasts(
@@ -67,8 +57,8 @@ def replace_forecasts(
         old = _ROWS.c.pair_pk.in_(pks[start : start + IDS_PER_QUERY])
         session.execute(sa.delete(_ROWS).where(old))
     rows = list(_rows(frame, known, fitted, fit.id if fit else None))
-    if len(rows) >= COPY_FROM_ROWS and session.get_bind().dialect.name == "postgresql":
-        _copy(session, rows)
+    if is_copied(session, len(rows)):
+        copied(session, _ROWS, _NAMES, rows)
         return len(rows)
     for start in range(0, len(rows), ROWS_PER_STATEMENT):
         part = rows[start : start + ROWS_PER_STATEMENT]
@@ -119,15 +109,3 @@ def _values(values: pd.Series[Any], kind: str) -> list[Any]:
     if kind == "number":
         return [None if number != number else number for number in values.to_numpy(float).tolist()]  # noqa: PLR0124 - NaN
     return [value if isinstance(value, str) else None for value in values]
-
-
-def _copy(session: Session, rows: list[tuple[Any, ...]]) -> None:
-    connection = session.connection()
-    connection.exec_driver_sql(_MAKE_STAGE)
-    driver: Any = connection.connection.driver_connection
-    into = f"COPY {_STAGE.name} ({_LISTED}) FROM STDIN"
-    with driver.cursor() as cursor, cursor.copy(into) as copy:
-        for row in rows:
-            copy.write_row(row)
-    connection.execute(sa.insert(_ROWS).from_select(_NAMES, sa.select(*_STAGE.c)))
-    connection.exec_driver_sql(f"DROP TABLE {_STAGE.name}")

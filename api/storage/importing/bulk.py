@@ -13,7 +13,8 @@ from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import Session
 
 from solespan.api.errors import Conflict
-from solespan.api.storage.change_capture import CHANGED_PKS
+from solespan.api.storage.change_capture import CHANGED_PKS, note_created
+from solespan.api.storage.rack.copied_rows import copied, is_copied
 from solespan.api.storage.rack.frames import load_rows
 from solespan.api.storage.tables.rack import LOGGED, Pair, WearDay
 
@@ -85,7 +86,12 @@ def insert_rows(session: Session, name: str, rows: Sequence[Mapping[str, Any]]) 
     common = {"version": 1, "created_at": now, "updated_at": now}
     for start in range(0, len(rows), ROWS_PER_STATEMENT):
         part = [{**row, **common} for row in rows[start : start + ROWS_PER_STATEMENT]]
-        session.execute(insert(table), part)
+        if is_copied(session, len(part)):
+            names = tuple(part[0])
+            pks = copied(session, table, names, (tuple(row.values()) for row in part))
+            note_created(name, pks)
+        else:
+            session.execute(insert(table), part)
 
 
 def update_rows(session: Session, name: str, rows: Sequence[Mapping[str, Any]]) -> None:

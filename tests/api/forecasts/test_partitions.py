@@ -11,6 +11,7 @@ from solespan.api.services.forecasts import dask_runner, fitting, forecasting
 from solespan.api.services.forecasts.dask_runner import DaskRunner, dask_cluster, spare_cluster
 from solespan.api.storage.forecasts import forecast_writes
 from solespan.api.storage.forecasts.forecasts import load_forecasts
+from solespan.api.storage.rack import copied_rows
 from solespan.api.storage.rack.wearer_partitions import partitions
 from solespan.forecast.panel.wearer_parts import Threads
 
@@ -66,14 +67,14 @@ def test_a_fit_over_dask_reads_the_log_part_by_part(fitted_services, cluster):
 def test_many_rows_are_copied_as_few_are_inserted(fitted_services, monkeypatch):
     few = stored(fitted_services)
     for rows in (1, 10_000):
-        monkeypatch.setattr(forecast_writes, "COPY_FROM_ROWS", rows)
+        monkeypatch.setattr(copied_rows, "COPY_FROM_ROWS", rows)
         monkeypatch.setattr(forecast_writes, "ROWS_PER_STATEMENT", 2)
         fitted_services.forecaster.update_behind(everyone=True)
         pd.testing.assert_frame_equal(stored(fitted_services), few, check_exact=True)
 
 
 def test_rows_that_are_copied_stay_the_tenants(fitted_services, monkeypatch):
-    monkeypatch.setattr(forecast_writes, "COPY_FROM_ROWS", 1)
+    monkeypatch.setattr(copied_rows, "COPY_FROM_ROWS", 1)
     other = fitted_services.database.for_tenant(fitted_services.database.tenant_pk + 1)
     fitted_services.forecaster.update_behind(everyone=True)
     with other.reading() as session:
