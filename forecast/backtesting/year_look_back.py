@@ -13,6 +13,7 @@ from collections.abc import Callable
 import numpy as np
 import pandas as pd
 
+from solespan.forecast.backtesting.asked_look_back import proved_due
 from solespan.forecast.dates.due import forecast
 from solespan.forecast.errors import ForecastError
 from solespan.forecast.log import WearLog
@@ -33,7 +34,7 @@ __all__ = ["LOOK_BACK_COLUMNS", "count_year", "look_back", "past_years", "plain_
 MOST_YEARS = 3
 LOOK_BACK_COLUMNS = (
     "years_back", "as_of", "came", "said", "level", "p10", "p90",
-    "last_year", "three_years", "holt_winters",
+    "last_year", "three_years", "holt_winters", "asked", "asked_due",
 )  # fmt: skip
 _LEAST_RECORD_DAYS = 183
 _SLACK_DAYS = 31  # the first job comes some days after the books are begun
@@ -116,20 +117,23 @@ def look_back(
     -------
     DataFrame
         `LOOK_BACK_COLUMNS`, the newest year first. `said` is what the pairs alone said, `level`,
-        `p10` and `p90` are as the page would have said it. A year without half a year of record
-        before it is left out.
+        `p10` and `p90` are as the page would have said it. `asked` counts the pairs that the rules
+        of asking would have asked for a day of it, `asked_due` those proved due. A year without
+        half a year of record before it is left out.
     """
     received = log.bench_jobs["received_on"]
     if received.empty:
         return pd.DataFrame(columns=list(LOOK_BACK_COLUMNS))
     pairs_said: dict[int, SimulatedYears] = {}
+    proved: dict[int, tuple[int, int]] = {}
     for back in range(1, MOST_YEARS + 1):
         day = as_of - pd.Timedelta(days=YEAR_DAYS * back)
         if (day - received.min()).days < _LEAST_RECORD_DAYS:
             break
         tell(back)
         try:
-            pairs_said[back] = simulate_past(log, day, habits, settings)
+            pairs_said[back], said_then = _past(log, day, habits, settings)
+            proved[back] = proved_due(log, *said_then)
         except ForecastError:
             break
     rows = []
@@ -150,6 +154,7 @@ def look_back(
             "p10": float(low),
             "p90": float(high),
         }
+        told |= dict(zip(("asked", "asked_due"), proved[back], strict=True))
         rows.append(told | plain_forecasts(received, day))
     return pd.DataFrame(rows, columns=list(LOOK_BACK_COLUMNS))
 
@@ -162,6 +167,17 @@ def simulate_past(
     past: PastYears | None = None,
 ) -> SimulatedYears:
     """Fit to what was known on a day, and simulate the year after it."""
+    return _past(log, day, habits, settings, past)[0]
+
+
+def _past(
+    log: WearLog,
+    day: pd.Timestamp,
+    habits: Habits,
+    settings: WorkloadSettings,
+    past: PastYears | None = None,
+) -> tuple[SimulatedYears, tuple[WearLog, pd.DataFrame, pd.Timestamp]]:
+    """Return the year after a day as simulated then, and what was known and forecast then."""
     known = known_log(log, day)
     said = forecast(WearModel(known, day).fit(), known, day)
     jobs = known.bench_jobs.sort_values("received_on", ignore_index=True)
@@ -169,7 +185,7 @@ def simulate_past(
     firsts.append(known.checks.groupby("pair_id")["checked_on"].min())
     new = of_newcomer(jobs, pd.concat(firsts, axis=1).min(axis=1)).to_numpy(bool)
     since = jobs["received_on"].min() if len(jobs) else day
-    return simulate_years(
+    years = simulate_years(
         due_table(said, known.soles, known.pairs),
         habits,
         fit_newcomers(jobs, new, since, day),
@@ -178,3 +194,4 @@ def simulate_past(
         settings,
         past=past,
     )
+    return years, (known, said, day)
