@@ -105,6 +105,7 @@ CHAPTERS: tuple[Chapter, ...] = (
             "bench/workload_none.html",
             "bench/stock.html",
             "bench/stock_weeks.html",
+            "bench/asking.html",
         ),
     ),
     Chapter(

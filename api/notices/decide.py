@@ -49,6 +49,9 @@ PAIR_COLUMNS = (
     "waiting",
     "lost_sole_id",
     "lost_window",
+    "known",
+    "old_on",
+    "ten_on",
 )
 CUSTOMER_COLUMNS = ("wearer_id", "today", "channel", "barred", "heard_on")
 
@@ -65,6 +68,8 @@ REASONS: dict[str, str] = {
     "waiting": "the last notice about it has not gone out yet",
     "stale": "its forecast is of {day}",
     "beyond": "no day within the forecast's horizon",
+    "unknown": "nothing is known of this pair but its sole",
+    "young": "its sole is younger than the shortest believable life, until {day}",
     "not asked": "it is not due yet",
     "early": "its time comes on {day}",
     "silent": "all notices about this sole were sent",
@@ -92,7 +97,7 @@ def decide(pairs: pd.DataFrame, customers: pd.DataFrame, rules: NoticeRules) -> 
         customer's date and the answer to it. `waiting` says that it is still to go out.
         `evidence_on` is the last day on which the sole was looked at or worn, as far as is known.
         Where a later notice was lost (not delivered, or stopped before it went out): its sole and
-        window.
+        window. `known`, `old_on`, `ten_on` are as in `AskingRules`; missing = not judged.
     customers : DataFrame
         `CUSTOMER_COLUMNS`, one row a customer: `today` where they live, the `channel` they can be
         written to by, and the date of the last notice to them. `barred` says why they cannot be
@@ -138,6 +143,8 @@ def decide(pairs: pd.DataFrame, customers: pd.DataFrame, rules: NoticeRules) -> 
         "waiting": (pairs["waiting"] == True).to_numpy(),  # noqa: E712 - None where never told
         "stale": as_of < today - np.timedelta64(STALE_DAYS, "D"),
         "beyond": np.isnat(day),
+        "unknown": (pairs["known"] == False).to_numpy(),  # noqa: E712 - None = not judged
+        "young": _days(pairs["old_on"]) > today,
         "not asked": ~asked,
         "silent": sequence > (2 if rules.second_after_weeks else 1),
         "early": notify > today,
@@ -156,11 +163,12 @@ def decide(pairs: pd.DataFrame, customers: pd.DataFrame, rules: NoticeRules) -> 
         [
             why == "stale",
             why == "early",
+            why == "young",
             why == "second later",
             why == "too soon",
             np.isin(why.astype(str), _NOTICE),
         ],
-        [as_of, notify, second_on, next_on, day],
+        [as_of, notify, _days(pairs["old_on"]), second_on, next_on, day],
         default=np.datetime64("NaT", "D"),
     )
     verdict = np.select([along, written], ["along", "notice"], default="no")
@@ -194,11 +202,16 @@ def _is(column: pd.Series, word: str) -> np.ndarray:
 
 
 def _day_counted_to(pairs: pd.DataFrame, rules: NoticeRules) -> np.ndarray:
-    """Give the day the rules count back from; a levelled plan may bring it forward, never back."""
+    """Give the day the rules count back from.
+
+    A levelled plan may bring it forward, but not before the 10 % day, and never back.
+    """
     day = _days(pairs[rules.ahead_of])
     if not rules.levelled:
         return day
-    earlier = _days(pairs["ask_on"]) - _days(pairs["send_by"])
+    asked, ten = _days(pairs["ask_on"]), _days(pairs["ten_on"])
+    asked = np.where(asked < ten, ten, asked)
+    earlier = asked - _days(pairs["send_by"])
     shift = np.where(np.isnat(earlier), np.timedelta64(0, "D"), earlier)
     return np.asarray(day + np.minimum(shift, np.timedelta64(0, "D")), dtype="datetime64[D]")
 

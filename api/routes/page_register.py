@@ -17,7 +17,13 @@ from solespan.api.routes.accounts import (
     people_pages,
     sign_in_pages,
 )
-from solespan.api.routes.bench import order_forms, order_pages, stock_page, workload_page
+from solespan.api.routes.bench import (
+    asking_page,
+    order_forms,
+    order_pages,
+    stock_page,
+    workload_page,
+)
 from solespan.api.routes.forecasts import look_back_pages, settings_page
 from solespan.api.routes.http.page_entry import PageEntry
 from solespan.api.routes.importing import export_pages, import_pages
@@ -49,6 +55,7 @@ PAGES: tuple[PageEntry, ...] = (
     order_pages.PAGE,
     order_forms.PAGE,
     workload_page.PAGE,
+    asking_page.PAGE,
     stock_page.PAGE,
     link_pages.PAGE,
     choice_pages.PAGE,

@@ -15,6 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from solespan.forecast.backtesting.asked_look_back import proved_due
 from solespan.forecast.dates.due import forecast
 from solespan.forecast.dates.forecast_parts import forecast_parts
 from solespan.forecast.dates.models import NESTED
@@ -53,7 +54,7 @@ __all__ = [
 MOST_YEARS = 3
 LOOK_BACK_COLUMNS = (
     "years_back", "as_of", "came", "said", "level", "p10", "p90",
-    "last_year", "three_years", "holt_winters",
+    "last_year", "three_years", "holt_winters", "asked", "asked_due",
 )  # fmt: skip
 _LEAST_RECORD_DAYS = 183
 _PARTS_OF_WORKER = 4
@@ -121,8 +122,9 @@ class LookBack:
 
     years : DataFrame
         `LOOK_BACK_COLUMNS`, the newest year first. `said` is what the pairs alone said, `level`,
-        `p10` and `p90` are as the page would have said it. A year without half a year of record
-        before it is left out.
+        `p10` and `p90` are as the page would have said it. `asked` counts the pairs that the rules
+        of asking would have asked for a day of it, `asked_due` those proved due. A year without
+        half a year of record before it is left out.
     habits : PastHabits
         Whether and when owners come.
     """
@@ -136,6 +138,8 @@ class PastForecast:
     """What was known on a past day, and what was forecast then."""
 
     day: pd.Timestamp
+    known: WearLog
+    said: pd.DataFrame
     due: DueTable
     newcomers: Newcomers
     mix: WorkMix
@@ -216,6 +220,8 @@ def look_back(
             "p10": float(low),
             "p90": float(high),
         }
+        proved = proved_due(log, made[back].known, made[back].said, made[back].day)
+        told |= dict(zip(("asked", "asked_due"), proved, strict=True))
         rows.append(told | plain_forecasts(received, day))
     return LookBack(pd.DataFrame(rows, columns=list(LOOK_BACK_COLUMNS)), past_habits)
 
@@ -236,6 +242,8 @@ def forecast_past(log: WearLog, day: pd.Timestamp, runner: Runner | None = None)
     since = jobs["received_on"].min() if len(jobs) else day
     return PastForecast(
         day,
+        known,
+        said,
         due_table(said, known.soles, known.pairs, worn_on.max()),
         fit_newcomers(jobs, new, since, day),
         fit_mix(jobs, new),

@@ -36,6 +36,7 @@ def level(
     other_minutes: np.ndarray,
     room_minutes: np.ndarray,
     most_weeks_early: int = 12,
+    earliest_day: np.ndarray | None = None,
 ) -> Levelled:
     """Choose the weeks.
 
@@ -51,6 +52,8 @@ def level(
         Work that cannot be moved, and the bench's open minutes.
     most_weeks_early : int
         No pair is asked earlier than this before its send-by week.
+    earliest_day : ndarray, shape (n,), optional
+        Days from today before which each pair is not asked, at most its send-by day.
 
     Returns
     -------
@@ -59,6 +62,7 @@ def level(
     """
     weeks = len(room_minutes)
     wanted = np.floor(np.maximum(send_by_day, 0.0) / 7.0)
+    bound = np.zeros(len(wanted)) if earliest_day is None else np.ceil(earliest_day / 7.0)
     inside = wanted < weeks
     week = np.where(inside, wanted, -1).astype(int)
     first = week.copy()
@@ -70,10 +74,11 @@ def level(
         members[week[pair]].append(int(pair))
     carried, idle = _carried(load, room_minutes)
     for late in range(weeks - 1, 0, -1):
-        earliest = max(0, late - most_weeks_early)
         for pair in members[late]:
             if carried[late] <= 0:
                 break
+            # its own week may begin before its day; an earlier week may not
+            earliest = int(min(late, max(0, late - most_weeks_early, bound[pair])))
             fits = np.flatnonzero(idle[earliest:late] >= minutes[pair])
             if len(fits):
                 to = earliest + int(fits[-1])

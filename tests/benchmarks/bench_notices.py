@@ -74,6 +74,7 @@ def _fill(services: Services, pairs: int, *, a_customer: int, due_share: float) 
         owners = [pks[customers[i // a_customer]] for i in range(pairs)]
         rows = [
             {"pair_id": p, "wearer_pk": w, "label": f"Derby {p}", "construction": "blake"}
+            | {"wears_per_week": 2.0}
             for p, w in zip(ids, owners, strict=True)
         ]
         insert_rows(session, "pairs", rows)

@@ -1,10 +1,11 @@
-"""Commands of the bench: `list orders`, `list stock` and `list stock-advice`."""
+"""Commands of the bench: `list orders`, `list stock`, `list stock-advice` and `list asked`."""
 
 from __future__ import annotations
 
 from typing import Annotated
 
 import typer
+from rich.console import RenderableType
 
 from solespan.api.cli.files import PIPE
 from solespan.api.cli.options import MOST_LISTED, Limit, find_lists
@@ -30,6 +31,7 @@ def register(app: typer.Typer) -> None:
     group.command("orders")(orders)
     group.command("stock")(stock)
     group.command("stock-advice")(stock_advice)
+    group.command("asked")(asked)
 
 
 def orders(
@@ -88,3 +90,39 @@ def stock_advice(form: Format = OutputFormat.TABLE, out: Out = PIPE) -> None:
     columns |= {"order now": "order_now", "days until": "order_in_days"}
     columns |= {"chance of running out": "runs_out_chance"}
     show_rows(AdvisedItems, rows, columns, form=form, out=out)
+
+
+def asked(
+    why: Annotated[
+        str | None,
+        typer.Option("--why", help="Those left out: unknown, young, early, busy, gone or later."),
+    ] = None,
+    limit: Limit = MOST_LISTED,
+    form: Format = OutputFormat.TABLE,
+    out: Out = PIPE,
+) -> None:
+    """List whom the year's plan would ask, or whom it leaves out and why; nothing is sent."""
+    from solespan.api.cli.grid import grid
+    from solespan.api.cli.opening import serving
+    from solespan.api.cli.output import show
+    from solespan.api.schemas.bench.asking import WHY, AskedPairs
+    from solespan.api.services.bench.asking import asked_body
+    from solespan.dashboards.pages.bench.asking import proved_words
+
+    if why is not None and why not in WHY:
+        raise Refused(
+            f"{why!r} is no reason.",
+            where="--why",
+            accepted=", ".join(WHY),
+            remedy="Choose one of these.",
+        )
+    with serving() as services:
+        body = asked_body(services.database, services.clock.today(), why, limit)
+    rows = [(r["pair_id"], r["customer"], r["ask_on"], r["reason"]) for r in body["items"]]
+    counts = [(word, n) for word, n in body["counts"].items() if n]
+    tables: list[RenderableType] = [
+        grid(("pair", "customer", "asked for", "based on"), rows, caption=(why and WHY[why]) or ""),
+        grid(("which", "pairs"), counts, title="Asked, and left out"),
+        proved_words(body["proved"]),
+    ]
+    show(body, AskedPairs, form=form, out=out, table=lambda: tables)

@@ -23,6 +23,7 @@ from solespan.api.routes.http.requests import (
     plain,
     versions_in,
 )
+from solespan.api.schemas.bench.asking import AskedFilters, AskedPairs
 from solespan.api.schemas.bench.shop import BenchSettings, BenchSettingsPatch, BenchSettingsStored
 from solespan.api.schemas.bench.workload import (
     BenchPlanAsked,
@@ -33,6 +34,7 @@ from solespan.api.schemas.bench.workload import (
 )
 from solespan.api.schemas.merge_patch import patched
 from solespan.api.services.bench import bench_settings
+from solespan.api.services.bench.asking import asked_body
 from solespan.api.services.bench.bench_plan import make_plan, newest_plan
 from solespan.api.services.bench.outcomes import keep_outcome
 from solespan.api.services.bench.year_report import year_report
@@ -104,6 +106,12 @@ def read_bench_plan(ctx: Context) -> Response:
             remedy="Make one: POST /v1/bench-plans, or run: solespan bench-plan",
         )
     return json_answer(plan["payload"])
+
+
+@router.get("/asked-pairs", response_model=None, responses={200: {"model": AskedPairs}})
+def list_asked_pairs(ctx: Context, chosen: Annotated[AskedFilters, Query()]) -> Response:
+    """List whom the year's plan would ask, or whom it leaves out and why; nothing is sent."""
+    return json_answer(asked_body(ctx.database, ctx.clock.today(), chosen.why, chosen.limit))
 
 
 @router.get("/bench-settings", response_model=None, responses={200: {"model": BenchSettingsStored}})

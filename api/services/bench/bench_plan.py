@@ -4,9 +4,9 @@ What would the coming year be like: asked as now, levelled, or with another benc
 
 All futures hold the same jobs: those of the work ahead. In one nobody is asked. In the next two,
 owners are asked for their send-by days, or for levelled days. The last has another bench to try.
-Asking moves jobs within the year. Jobs of later years that it could bring forward are counted
-apart. The plan that is kept holds lead times by week, and days to ask, to book and to expect a
-pair.
+Nobody is asked whom the rules of asking leave out. Asking moves jobs within the year. Jobs of later
+years that it could bring forward are counted apart. The plan that is kept holds lead times by week,
+and days to ask, to book and to expect a pair.
 """
 
 from __future__ import annotations
@@ -19,6 +19,7 @@ import numpy as np
 import pandas as pd
 
 from solespan.api.services.bench.workload import Books, YearAhead, year_ahead
+from solespan.api.storage.bench.asking_facts import load_facts, load_lives
 from solespan.api.storage.bench.waits import keep_waits
 from solespan.api.storage.bench.workload import newest_plan, save_plan
 from solespan.api.storage.forecasts.forecasts import load_forecasts
@@ -31,6 +32,7 @@ from solespan.forecast.frames import WORKS
 from solespan.forecast.panel.wearer_parts import Runner
 from solespan.forecast.workload import Jobs, Levelled, level
 from solespan.forecast.workload.asking import ask_owners, brought_forward
+from solespan.forecast.workload.asking_rules import AskingRules, asking_rules
 from solespan.forecast.workload.settings import WorkloadSettings
 
 __all__ = ["make_plan", "newest_plan", "run_unasked"]
@@ -56,6 +58,7 @@ class _Soles:
     pair_id: np.ndarray
     send_by_day: np.ndarray
     chance_due: np.ndarray
+    rules: AskingRules
 
 
 def make_plan(
@@ -88,11 +91,13 @@ def make_plan(
     books = ahead.books
     with database.reading() as session:
         forecast = load_forecasts(session)
-    soles = _soles(books, forecast)
+        known = load_facts(session), load_lives(session)
+    soles = _soles(books, forecast, *known)
     hours = books.settings.bench_hours()
     levelled = _levelled(ahead, soles, hours)
-    asked = _asked_days(levelled, soles)
+    asked = _allowed(_asked_days(levelled, soles), soles, books.as_of)
     as_now = np.where(levelled.week >= 0, np.maximum(soles.send_by_day, 0.0), np.inf)
+    as_now = _allowed(as_now, soles, books.as_of)
     futures = {
         "nobody is asked": _run(ahead, soles, np.full(len(asked), np.inf), hours),
         "asked on the send-by day": _run(ahead, soles, as_now, hours),
@@ -128,18 +133,39 @@ def make_plan(
 def run_unasked(ahead: YearAhead, hours: BenchHours) -> dict[str, Any]:
     """Return the year on a bench in numbers, where nobody is asked for a day."""
     none = np.zeros(0)
-    soles = _Soles(np.zeros(0, dtype=np.int64), none.astype(str), none, none)
+    days = none.astype("datetime64[D]")
+    rules = AskingRules(none.astype(str), none.astype(bool), days, days)
+    soles = _Soles(np.zeros(0, dtype=np.int64), none.astype(str), none, none, rules)
     return _told("nobody is asked", _run(ahead, soles, none, hours), ahead.books, 1.0)
 
 
-def _soles(books: Books, forecast: pd.DataFrame) -> _Soles:
+def _soles(
+    books: Books, forecast: pd.DataFrame, facts: pd.DataFrame, lives_days: np.ndarray
+) -> _Soles:
     main = forecast[(forecast["foot"] == "pair") & (forecast["point"] == "ball")]
     rows = np.flatnonzero((books.due.rows["point"] == "ball").to_numpy())
     pair_id = books.due.rows["pair_id"].to_numpy()[rows]
     send_by = pd.to_datetime(pd.Series(pair_id).map(main.set_index("pair_id")["send_by"]))
     day = (send_by - books.as_of).dt.days.to_numpy(float)
     chance = books.due.quantile_days[rows] <= np.nan_to_num(np.maximum(day, 0.0))[:, None]
-    return _Soles(rows, pair_id, np.where(np.isnan(day), np.inf, day), chance.mean(axis=1))
+    of_pair = main.set_index("pair_id").reindex(pair_id).rename_axis("pair_id").reset_index()
+    rules = asking_rules(of_pair, facts, lives_days)
+    day = np.where(np.isnan(day), np.inf, day)
+    return _Soles(rows, pair_id, day, chance.mean(axis=1), rules)
+
+
+def _earliest_day(soles: _Soles, as_of: pd.Timestamp) -> np.ndarray:
+    """Days from today before which no pair is asked; a pair that may not be asked does not move."""
+    ten = (soles.rules.ten_on - np.datetime64(as_of, "D")) / np.timedelta64(1, "D")
+    told = soles.rules.left_out(np.maximum(soles.rules.ten_on, np.datetime64(as_of, "D")))
+    return np.where((told == "") & ~np.isnan(ten), np.maximum(ten, 0.0), soles.send_by_day)
+
+
+def _allowed(ask_day: np.ndarray, soles: _Soles, as_of: pd.Timestamp) -> np.ndarray:
+    """Leave out the pairs that may not be asked for their day (inf)."""
+    asked = np.isfinite(ask_day)
+    ask_on = np.datetime64(as_of, "D") + np.where(asked, ask_day, 0).astype("timedelta64[D]")
+    return np.where(asked & (soles.rules.left_out(ask_on) == ""), ask_day, np.inf)
 
 
 def _levelled(ahead: YearAhead, soles: _Soles, hours: BenchHours) -> Levelled:
@@ -162,6 +188,7 @@ def _levelled(ahead: YearAhead, soles: _Soles, hours: BenchHours) -> Levelled:
         other,
         open_minutes.reshape(weeks, 7).sum(axis=1) * hours.benches,
         books.settings.most_weeks_early,
+        _earliest_day(soles, books.as_of),
     )
 
 

@@ -26,12 +26,14 @@ from solespan.api.services.context import AppContext
 from solespan.api.services.notices.choices import read_rules, read_template
 from solespan.api.services.notices.delivery_config import channels_of, problems_of
 from solespan.api.services.notices.drafts import Draft, Writer
+from solespan.api.storage.bench.asking_facts import load_facts, load_lives
 from solespan.api.storage.bench.workload import newest_plan
 from solespan.api.storage.notices import notices as stored
 from solespan.api.storage.notices.advice import load_evidence
 from solespan.api.storage.notices.consents import address_hash, load_consents, load_stopped
 from solespan.api.storage.notices.notices import AlreadyTold
 from solespan.api.storage.scope import name_changed
+from solespan.forecast.workload.asking_rules import asking_rules
 
 __all__ = ["DecisionSnapshot", "RunReport", "preview", "run", "sample"]
 
@@ -226,6 +228,8 @@ def _pairs(session: Session, rules: NoticeRules, now: datetime) -> pd.DataFrame:
     frame["busy"] = frame["pair_id"].map(busy).astype(object) if busy else None
     frame["ask_on"] = pd.to_datetime(frame["pair_id"].map(_asked(session, now)))
     frame["chance"] = frame["chance"].astype(float)
+    rules_of = asking_rules(frame, load_facts(session), load_lives(session))
+    frame = frame.assign(known=rules_of.known, old_on=rules_of.old_on, ten_on=rules_of.ten_on)
     frame = frame.merge(stored.load_told(session), on="pair_id", how="left")
     return frame.merge(load_evidence(session), on="pair_id", how="left")
 

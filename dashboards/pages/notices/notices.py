@@ -46,6 +46,8 @@ WHY_WORDS = {
     "waiting": "the last notice waits",
     "stale": "forecast too old",
     "beyond": "no day in sight",
+    "unknown": "nothing is known of the pair itself",
+    "young": "the sole is too young",
     "not asked": "not due yet",
     "early": "too early",
     "silent": "all notices about this sole were sent",

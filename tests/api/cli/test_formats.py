@@ -23,6 +23,7 @@ QUICK = {
     "list jobs": "BenchJobPage",
     "list orders": "OrderPage",
     "list stock": "Items",
+    "list asked": "AskedPairs",
     "list notices": "NoticePage",
     "list consents": "ConsentPage",
     "list plans --wearer ada": "PlanPage",

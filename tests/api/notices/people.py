@@ -46,6 +46,7 @@ def add_customers(database: Database, *, pairs: int = 4, as_of: pd.Timestamp = T
                     "wearer_pk": pks[w],
                     "label": f"Oxford {pair_id}",
                     "construction": "goodyear_welted",
+                    "wears_per_week": 2.0,  # so that something is known of the pair itself
                 }
                 for w, pair_id in whose
             ],
