@@ -12,14 +12,21 @@ from contextlib import ExitStack
 from datetime import date
 from importlib import resources
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from solespan.api.storage.session import Database
+    from solespan.forecast.log import WearLog
 
 __all__ = ["register"]
 
 EXAMPLES = ("one_collector", "small_shop")
 AS_OF = date(2026, 11, 23)  # the examples' last day
+COLLECTOR = "C-"  # what the collector's identifiers begin with
 DATABASE = "solespan-demo.sqlite3"
 REPORT = "solespan-report.html"
 PATHS_DRAWN = 6
@@ -82,6 +89,8 @@ def run_demo(folder: Path) -> None:
         main = frame[(frame["foot"] == "pair") & (frame["point"] == "ball")]
         gone = main["chance_in_use"] < PROBABLY_GONE
         soonest = main[~gone].dropna(subset=["send_by"]).sort_values("send_by")
+        if _set_up_shop(database, log, soonest["pair_id"]):
+            console.print("The example shop has a bench, orders, a plan of its year and stock.")
         shown = frame[frame["pair_id"].isin(soonest["pair_id"][:ROWS_SHOWN])]
         console.print(due_table(shown, log, AS_OF))
         console.print(
@@ -101,8 +110,19 @@ def run_demo(folder: Path) -> None:
         f"  export SOLESPAN_DATABASE_URL={address}\n"
         f"  solespan forecast --explain {soonest['pair_id'].iloc[0]}\n"
         "  solespan notices gone\n"
+        "  solespan workload\n"
         "  solespan serve     and open http://127.0.0.1:8000\n"
         "With your own logs:\n"
         "  solespan import FOLDER; solespan forecast",
         highlight=False,
     )
+
+
+def _set_up_shop(database: Database, log: WearLog, soonest: pd.Series) -> bool:
+    """Give the shop of all but the collector a bench in use; `soonest` are pairs in due order."""
+    from solespan.api.cli.demo_shop import set_up_shop
+
+    customers = [name for name in log.wearers["wearer_id"] if not name.startswith(COLLECTOR)]
+    owner = log.pairs.set_index("pair_id")["wearer_id"]
+    pair_ids = list(soonest[soonest.map(owner).isin(customers)])
+    return set_up_shop(database, AS_OF, pair_ids, customers)

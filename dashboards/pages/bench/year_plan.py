@@ -17,7 +17,7 @@ __all__ = ["year_plan_page"]
 
 WIDTH, HEIGHT = 1040.0, 190.0
 _LEFT, _BOTTOM = 34.0, 18.0
-_COLUMNS = 4
+_COLUMNS = 3
 _MOST_ABOVE = 2.0  # open hours up to so many times the longest bar are drawn
 _LEATHER = {
     "use_sole": "soles (pairs)",
