@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
+import numpy as np
 import pandas as pd
 
 from solespan.forecast.planning.errors import BadPlan
@@ -131,17 +132,19 @@ def due_care(
         first wear it is due after), reason (sentence). The longest due stand first.
     """
     worn = wear_days[wear_days["worn_on"] <= today].sort_values("worn_on")
-    by_pair = {str(pair): part for pair, part in worn.groupby("pair_id")}
+    days, wet = worn["worn_on"].to_numpy("datetime64[s]"), worn["wet"].to_numpy(bool)
+    by_pair = {str(pair): rows for pair, rows in worn.groupby("pair_id").indices.items()}
     last = done[done["done_on"] <= today].groupby(["pair_id", "care"])["done_on"].max().to_dict()
     at_limit = _near_limit(heel_and_toe, today)
     rows = []
     for pair_id, upper in sorted(uppers.items()):
-        mine = by_pair.get(pair_id, worn.iloc[:0])
+        rows_of_pair = by_pair.get(pair_id, np.zeros(0, int))
+        mine = days[rows_of_pair], wet[rows_of_pair]
         told: dict[str, tuple[pd.Timestamp, str]] = {}
         for rule in rules:
             if rule.upper != upper or (rule.months and today.month not in rule.months):
                 continue
-            found = _due(rule, mine, last.get((pair_id, rule.care)), today)
+            found = _due(rule, *mine, last.get((pair_id, rule.care)), today)
             if found is not None and rule.care not in told:
                 told[rule.care] = found
         for care, reason in at_limit.get(pair_id, {}).items():
@@ -166,27 +169,30 @@ def due_care(
 
 
 def _due(
-    rule: CareRule, worn: pd.DataFrame, done_on: pd.Timestamp | None, today: pd.Timestamp
+    rule: CareRule,
+    worn: np.ndarray,
+    wet: np.ndarray,
+    done_on: pd.Timestamp | None,
+    today: pd.Timestamp,
 ) -> tuple[pd.Timestamp, str] | None:
-    """Whether a rule makes its care due, since when, and why."""
+    """Whether a rule makes its care due, since when, and why; `worn` are days in their order."""
     # care on the evening of a wear counts that wear
-    since = worn if done_on is None else worn[worn["worn_on"] > done_on]
-    if since.empty:
-        return None
+    begin = 0 if done_on is None else int(np.searchsorted(worn, done_on.to_datetime64(), "right"))
     if rule.within_days is not None:
-        since = since[since["worn_on"] >= today - pd.Timedelta(days=rule.within_days)]
-        if since.empty:
-            return None
-    wet = since[since["wet"]]
-    if rule.after_wet and len(wet):
-        day = wet["worn_on"].iloc[0]
+        earliest = (today - pd.Timedelta(days=rule.within_days)).to_datetime64()
+        begin = max(begin, int(np.searchsorted(worn, earliest)))
+    since, wet_since = worn[begin:], np.flatnonzero(wet[begin:])
+    if not len(since):
+        return None
+    if rule.after_wet and len(wet_since):
+        day = pd.Timestamp(since[wet_since[0]])
         return day, f"Worn wet on {day.date()}."
     if rule.every_wears is not None and len(since) >= rule.every_wears:
-        day = since["worn_on"].iloc[rule.every_wears - 1]
+        day = pd.Timestamp(since[rule.every_wears - 1])
         number = "Worn once" if len(since) == 1 else f"Worn {len(since)} times"
         often = "wear" if rule.every_wears == 1 else f"{rule.every_wears} wears"
         return day, f"{number} {_since(done_on)}; due after every {often}."
-    first = since["worn_on"].iloc[0] if done_on is None else done_on
+    first = pd.Timestamp(since[0]) if done_on is None else done_on
     if rule.every_days is not None and (today - first).days >= rule.every_days:
         day = first + pd.Timedelta(days=rule.every_days)
         begun = _since(done_on) if done_on is not None else "since its first wear here"

@@ -103,25 +103,35 @@ def cost_of_rack(
             allowance["pair_id"], *(allowance[c] for c in columns), strict=True
         )
     }
+    wears = log.wear_days["pair_id"].value_counts().to_dict()
+    jobs = dict(iter(log.bench_jobs.groupby("pair_id")))
+    soles = dict(iter(log.soles.groupby("pair_id")))
     rows = [
-        _row(log, pair, ahead, resole_price_minor, settings)
+        _row(
+            pair,
+            int(wears.get(pair["pair_id"], 0)),
+            jobs.get(pair["pair_id"], log.bench_jobs.iloc[:0]),
+            soles.get(pair["pair_id"], log.soles.iloc[:0]),
+            ahead,
+            resole_price_minor,
+            settings,
+        )
         for pair in log.pairs.to_dict("records")
     ]
     return pd.DataFrame(rows)
 
 
 def _row(
-    log: WearLog,
     pair: dict[Any, Any],
+    wears: int,
+    jobs: pd.DataFrame,
+    soles: pd.DataFrame,
     ahead: Mapping[str, tuple[float, float]],
     prices: Mapping[str, int],
     settings: LifeSettings,
 ) -> dict[str, Any]:
     pair_id = str(pair["pair_id"])
-    jobs = log.bench_jobs[log.bench_jobs["pair_id"] == pair_id]
-    wears = int((log.wear_days["pair_id"] == pair_id).sum())
     currency, price, repairs = __amount(pair, jobs)
-    soles = log.soles[log.soles["pair_id"] == pair_id]
     resoles = _whole(pair["earlier_resoles"]) + max(len(soles) - 1, 0)
     rewelts = int((jobs["work"] == "rewelt").sum())
     stood = settings.resoles_stood.get(str(pair["construction"]), 0)

@@ -21,16 +21,21 @@ from solespan.api.storage.scope import name_changed
 from solespan.forecast.planning import CareRule, due_care
 from solespan.forecast.planning.care import CARES, DEFAULT_RULES
 
-__all__ = ["care_due", "keep_rule", "log_care", "rules_of"]
+__all__ = ["care_due", "care_of_rack", "keep_rule", "log_care", "rules_of"]
 
 
 def care_due(ctx: AppContext, wearer_id: str) -> dict[str, Any]:
     """List the care due on a rack today, with the reason. Raises `NotFound`."""
     with ctx.database.reading() as session:
         rack = known_rack(ctx, session, wearer_id)
-        done = stored.care_done(session, wearer_id)
-        rules = _rules(session, wearer_id)
-        forecast = load_forecasts(session, [wearer_id])
+        return care_of_rack(session, rack, load_forecasts(session, [wearer_id]))
+
+
+def care_of_rack(session: Session, rack: KnownRack, forecast: pd.DataFrame) -> dict[str, Any]:
+    """List the care due on a rack that was read with its forecasts."""
+    wearer_id = rack.wearer_id
+    done = stored.care_done(session, wearer_id)
+    rules = _rules(session, wearer_id)
     frame = due_care(
         rack.log.wear_days,
         _done_frame(done),

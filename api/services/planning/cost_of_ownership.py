@@ -13,13 +13,13 @@ from sqlalchemy.orm import Session
 
 from solespan.api.schemas.planning.resole_options import LifeSettingsAsked
 from solespan.api.services.context import AppContext
-from solespan.api.services.planning.rack import known_rack, refusing
+from solespan.api.services.planning.rack import KnownRack, known_rack, refusing
 from solespan.api.services.shop_choices import change_choices, read_choices
 from solespan.api.storage.forecasts.forecasts import load_forecasts
 from solespan.forecast.planning import LifeSettings, cost_of_rack
 from solespan.forecast.planning.cost_of_ownership import RESOLES_STOOD
 
-__all__ = ["change_stood", "life_of_rack", "read_stood"]
+__all__ = ["change_stood", "life_of_known", "life_of_rack", "read_stood"]
 
 NAME = "life"
 
@@ -61,7 +61,18 @@ def life_of_rack(
     with ctx.database.reading() as session:
         rack = known_rack(ctx, session, wearer_id)
         forecast = load_forecasts(session, [wearer_id])
-        stood = read_stood(session)["resoles_stood"]
+        return life_of_known(session, rack, forecast, replace_price_minor=replace_price_minor)
+
+
+def life_of_known(
+    session: Session,
+    rack: KnownRack,
+    forecast: pd.DataFrame,
+    *,
+    replace_price_minor: int | None = None,
+) -> dict[str, Any]:
+    """Count up a rack that was read with its forecasts. Raises `NothingForecast`, `Refused`."""
+    stood = read_stood(session)["resoles_stood"]
     with refusing("Correct it and ask again."):
         settings = LifeSettings(replace_price_minor=replace_price_minor, resoles_stood=stood)
         allowance = rack.allowance()
@@ -80,7 +91,7 @@ def life_of_rack(
         items.append(row)
     per_year = frame.loc[frame["advice"] != "retired", "cost_per_year_minor"].sum()
     return {
-        "wearer_id": wearer_id,
+        "wearer_id": rack.wearer_id,
         "as_of": rack.today.isoformat(),
         "cost_per_year_minor": round(float(per_year)),
         "source": "resoles stood and prices of routes not edited: common practice, no source",

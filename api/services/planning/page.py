@@ -10,11 +10,12 @@ from sqlalchemy.orm import Session
 
 from solespan.api.errors import NothingForecast
 from solespan.api.services.context import AppContext
-from solespan.api.services.planning.care import care_due
-from solespan.api.services.planning.cost_of_ownership import life_of_rack
+from solespan.api.services.planning.care import care_of_rack
+from solespan.api.services.planning.cost_of_ownership import life_of_known
 from solespan.api.services.planning.plan_form import WEEKDAYS, first_values
 from solespan.api.services.planning.plans import shown_plan
-from solespan.api.services.planning.rack import known_wearer
+from solespan.api.services.planning.rack import known_rack, known_wearer
+from solespan.api.storage.forecasts.forecasts import load_forecasts
 from solespan.api.storage.planning.planning import plans_of
 from solespan.api.storage.rack.records import list_records
 from solespan.forecast.frames import DRESS_CODES
@@ -49,14 +50,17 @@ def plan_values(ctx: AppContext, wearer_id: str) -> dict[str, Any]:
         newest = plans_of(session, wearer_id, limit=1)
         pairs = list_records(session, "pairs", equal={"wearer_id": wearer_id}, limit=MOST_PAIRS)
         choices = pairs_to_choose(session, wearer_id, pairs)
+        rack = known_rack(ctx, session, wearer_id)
+        forecast = load_forecasts(session, [wearer_id])
+        care = care_of_rack(session, rack, forecast)["items"]
+        try:
+            life: dict[str, Any] | None = life_of_known(session, rack, forecast)
+        except NothingForecast:
+            life = None
     names = {row["pair_id"]: row["label"] or row["pair_id"] for row in pairs}
-    try:
-        life: dict[str, Any] | None = life_of_rack(ctx, wearer_id)
-    except NothingForecast:
-        life = None
     return {
         "plan": shown_plan(newest[0]) if newest else None,
-        "care": care_due(ctx, wearer_id)["items"],
+        "care": care,
         "life": life,
         "names": names,
         "today": _day(ctx, zone),

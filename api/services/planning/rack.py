@@ -6,6 +6,7 @@ from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import asdict, dataclass, fields
 from datetime import date
+from functools import cached_property
 from typing import Any
 
 import pandas as pd
@@ -101,22 +102,34 @@ class KnownRack:
 
     def pair(self, pair_id: str) -> dict[str, Any]:
         """Return the record of a pair."""
-        of_pair = self.log.pairs[self.log.pairs["pair_id"] == pair_id]
-        return {str(k): v for k, v in of_pair.iloc[0].to_dict().items()}
+        return self._pairs[pair_id]
 
     def sole_of(self, pair_id: str) -> dict[str, Any] | None:
         """Return the sole on a pair now, or None."""
-        soles = self.log.soles
-        on = soles[(soles["pair_id"] == pair_id) & soles["removed_on"].isna()]
-        if on.empty:
-            return None
-        return {str(k): v for k, v in on.sort_values("fitted_on").iloc[-1].to_dict().items()}
+        on = [sole for sole in self._soles.get(pair_id, ()) if pd.isna(sole["removed_on"])]
+        return on[-1] if on else None
 
     def resoles(self, pair_id: str) -> int:
         """Count the resoles of a pair so far."""
         earlier = self.pair(pair_id)["earlier_resoles"]
         before = 0 if pd.isna(earlier) else int(earlier)
-        return before + max(int((self.log.soles["pair_id"] == pair_id).sum()) - 1, 0)
+        return before + max(len(self._soles.get(pair_id, ())) - 1, 0)
+
+    @cached_property
+    def _pairs(self) -> dict[str, dict[str, Any]]:
+        return {row["pair_id"]: row for row in _records(self.log.pairs)}
+
+    @cached_property
+    def _soles(self) -> dict[str, list[dict[str, Any]]]:
+        """Soles of each pair, by the day they were fitted."""
+        out: dict[str, list[dict[str, Any]]] = {}
+        for row in _records(self.log.soles.sort_values("fitted_on", kind="stable")):
+            out.setdefault(row["pair_id"], []).append(row)
+        return out
+
+
+def _records(frame: pd.DataFrame) -> list[dict[str, Any]]:
+    return [{str(k): v for k, v in row.items()} for row in frame.to_dict("records")]
 
 
 def known_wearer(session: Session, wearer_id: str) -> dict[str, Any]:

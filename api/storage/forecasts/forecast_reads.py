@@ -175,12 +175,16 @@ def data_versions(
 
 def newest_fit_key(session: Session) -> dict[str, Any] | None:
     """Return all of the newest finished fit but its payload, or None."""
+    row = session.execute(_newest_fit_query()).mappings().one_or_none()
+    return None if row is None else dict(row)
+
+
+@cache
+def _newest_fit_query() -> sa.Select[Any]:
     table: sa.Table = Fit.__table__  # type: ignore[assignment]
     columns = [c for c in table.c if c.name != "payload"]
     whole = table.c.model_version.not_like(f"%{UNFINISHED}")
-    query = sa.select(*columns).where(whole).order_by(table.c.id.desc()).limit(1)
-    row = session.execute(query).mappings().one_or_none()
-    return None if row is None else dict(row)
+    return sa.select(*columns).where(whole).order_by(table.c.id.desc()).limit(1)
 
 
 def fit_payload(session: Session, fit_pk: int) -> dict[str, Any]:
