@@ -21,9 +21,9 @@ class ForecastSettings:
 
     risk : chance of being past the limit that the owner accepts on the send-by date.
     bench_wait_days : wait for a free place on the bench, d, where `bench_waits` is empty.
-    bench_waits : the first day of each week of a plan of the bench, in order. Beside it stands the
-        wait for a place that is asked for in it, d. Before the first week its wait stands, after
-        the last week the last one's.
+    bench_waits : days of a plan of the bench, in order. Beside each stands the wait for a place of
+        a pair handed over from it on, d. Before the first day its wait stands, after the last day
+        the last one's.
     horizon_days : how far dates are given.
     sound_chance, sound_days : `sound` while the chance of being due within so many days is less.
     book_in_days : `book in` when the book-by date is within so many days.
@@ -49,12 +49,12 @@ class ForecastSettings:
                 raise BadHorizon(f"{name}: {getattr(self, name)} days is not between 0 and 36500")
         days = [day for day, _ in self.bench_waits]
         if any(later <= sooner for sooner, later in pairwise(days)):
-            raise BadHorizon("bench_waits: the weeks are not in order")
+            raise BadHorizon("bench_waits: the days are not in order")
         if any(not 0 <= wait <= 36_500 for _, wait in self.bench_waits):
             raise BadHorizon("bench_waits: a wait is not between 0 and 36500 days")
 
     def book_by(self, send_by: np.ndarray) -> np.ndarray:
-        """Last days on which a place that is asked for is free by the send-by day.
+        """Days by which to ask for a place, so that the pair is taken on its send-by day.
 
         Parameters
         ----------
@@ -66,22 +66,7 @@ class ForecastSettings:
         """
         if not self.bench_waits:
             return np.asarray(send_by - np.timedelta64(self.bench_wait_days * _DAY_S, "s"))
-        weeks = np.array([day for day, _ in self.bench_waits], dtype="datetime64[D]").astype(int)
-        waits = np.array([wait for _, wait in self.bench_waits])
-        longest = int(waits.max())
-        asked = np.arange(weeks[0] - longest, weeks[-1] + 7 + longest)
-        week = np.searchsorted(weeks, asked, side="right") - 1
-        free = asked + waits[np.clip(week, 0, len(weeks) - 1)]
-        # for each day the last one to ask on; before and after them one wait holds for all
-        first, last = int(free[0]), int(asked[-1])
-        by = np.full(last - first + 1, asked[0])
-        inside = free <= last
-        np.maximum.at(by, free[inside] - first, asked[inside])
-        by = np.maximum.accumulate(by)
-        none = np.isnat(send_by)
-        day = np.where(none, first, send_by.astype("datetime64[D]").astype(int))
-        early, late = day - waits[0], day - waits[-1]
-        between = by[np.clip(day - first, 0, len(by) - 1)]
-        days = np.select([day < first, day > last], [early, late], between)
-        told = days.astype("datetime64[D]").astype("datetime64[s]")
-        return np.where(none, np.datetime64("NaT"), told)
+        since = np.array([day for day, _ in self.bench_waits], dtype="datetime64[s]")
+        waits = np.array([wait for _, wait in self.bench_waits]) * np.timedelta64(_DAY_S, "s")
+        place = np.searchsorted(since, send_by, side="right") - 1
+        return np.asarray(send_by - waits[np.clip(place, 0, len(since) - 1)])

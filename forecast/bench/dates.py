@@ -11,14 +11,17 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from solespan.forecast.bench.lead_times import waits_of
+from solespan.forecast.bench.year_ahead import BenchYears
 from solespan.forecast.settings import ForecastSettings
 
 __all__ = ["bench_dates"]
 
 
 def bench_dates(
-    send_by: pd.DataFrame, lead_times: pd.DataFrame, ask_on: pd.Series, as_of: pd.Timestamp
+    send_by: pd.DataFrame,
+    bench: BenchYears,
+    ask_on: pd.Series,
+    as_of: pd.Timestamp,
 ) -> pd.DataFrame:
     """Turn lead times into dates.
 
@@ -26,8 +29,8 @@ def bench_dates(
     ----------
     send_by : DataFrame
         `pair_id` and `send_by` of the pairs' resole rows; rows without a date are left out.
-    lead_times : DataFrame
-        As `forecast.bench.year_ahead.BenchYears.lead_times` returns.
+    bench : BenchYears
+        The simulated bench.
     ask_on : Series of datetime64
         Day on which each pair's owner is asked to hand over, by pair_id; missing = not planned.
     as_of : Timestamp
@@ -44,6 +47,7 @@ def bench_dates(
     asked = pd.to_datetime(rows["pair_id"].map(ask_on.to_dict())).astype("datetime64[s]")
     day = asked.fillna(rows["send_by"])
     day = day.where(day >= as_of, as_of.as_unit("s"))
+    lead_times = bench.lead_times()
     weeks = lead_times["week_begins_on"].to_numpy()
     out = pd.DataFrame({"pair_id": rows["pair_id"], "send_by": rows["send_by"], "ask_on": asked})
     if not len(weeks):
@@ -58,7 +62,7 @@ def bench_dates(
         days = np.ceil(lead_times[column].to_numpy(float)[place])
         return pd.Series(day + pd.to_timedelta(days, unit="D")).astype("datetime64[s]")
 
-    waits = ForecastSettings(bench_waits=waits_of(lead_times))
+    waits = ForecastSettings(bench_waits=bench.booking_waits())
     out["book_by"] = waits.book_by(rows["send_by"].to_numpy("datetime64[s]"))
     for name in ("p10", "p50", "p90"):
         out[f"back_on_{name}"] = shifted(f"lead_days_{name}")

@@ -1,37 +1,34 @@
 """Lead times.
 
-How long do pairs of each week wait and stay, and how early must a place be asked for?
+How long do pairs of each week wait and stay, and when is a place free that is asked for today?
 """
 
 from __future__ import annotations
 
+from datetime import date
+
 import numpy as np
 import pandas as pd
 
-__all__ = ["BOOKED_SHARE", "lead_times", "waits_of"]
+__all__ = ["BOOKED_SHARE", "booking_waits", "lead_times"]
 
-BOOKED_SHARE, LEAST_SHARE = 0.90, 0.88
+BOOKED_SHARE, LEAST_SHARE = 0.90, 0.80
 _SHARES = {"wait_days": {"p50": 0.5, "p90": 0.9}, "lead_days": {"p10": 0.1, "p50": 0.5, "p90": 0.9}}
 
 
-def lead_times(
-    jobs: pd.DataFrame, as_of: pd.Timestamp, open_days: np.ndarray, years: int
-) -> pd.DataFrame:
+def lead_times(jobs: pd.DataFrame, as_of: pd.Timestamp, years: int) -> pd.DataFrame:
     """Wait for the bench and time away by week of reception.
 
     Parameters
     ----------
     jobs : DataFrame
         As `forecast.bench.year_ahead.BenchYears` holds them.
-    open_days : ndarray of bool, shape (days,)
-        Whether the shop is open on each day after as_of.
 
     Returns
     -------
     DataFrame
         `week_begins_on`, `jobs` a year; `wait_days_mean`, `_p50`, `_p90`; `lead_days_mean`, `_p10`,
-        `_p50`, `_p90`; `booking_days`, the whole days in which nine jobs in ten come nearest to
-        being begun. A closed week between others has the days of the next, and those until then.
+        `_p50`, `_p90`. Weeks in which nothing comes are left out.
     """
     day = as_of + pd.to_timedelta(jobs["received_day"], unit="D")
     monday = day - pd.to_timedelta(day.dt.day_of_week, unit="D")
@@ -47,37 +44,66 @@ def lead_times(
         out[f"{name}_mean"] = told[name].mean()
         for label, share in shares.items():
             out[f"{name}_{label}"] = told[name].quantile(share)
-    out["booking_days"] = told["wait_days"].apply(_booking_days).astype(np.int64)
-    return _with_closed_weeks(out, as_of, open_days).reset_index()
+    return out.reset_index()
 
 
-def waits_of(lead: pd.DataFrame) -> tuple[tuple[pd.Timestamp, int], ...]:
-    """Return weeks and days as `forecast.settings.ForecastSettings.bench_waits` takes them."""
-    return tuple(zip(lead["week_begins_on"].dt.date, lead["booking_days"].astype(int), strict=True))
+def booking_waits(
+    jobs: pd.DataFrame, as_of: pd.Timestamp, open_days: np.ndarray
+) -> tuple[tuple[date, int], ...]:
+    """How many days before each day a place must be asked for, to be free by then.
+
+    Nine in ten of all places asked for so are free in time. Whole days have shares a little over
+    and under that; days over it make up for days under it, down to `LEAST_SHARE`. Shares are of the
+    jobs that come in the week of the day of asking and in the weeks beside it.
+
+    Parameters
+    ----------
+    open_days : ndarray of bool
+        Whether the shop is open on each day after as_of.
+
+    Returns
+    -------
+    tuple
+        As `forecast.settings.ForecastSettings.bench_waits` takes them, every day until the last on
+        which a job comes.
+    """
+    if jobs.empty:
+        return ()
+    opened = np.flatnonzero(open_days) + 1
+    received, begun = (jobs[name].to_numpy(np.int64) for name in ("received_day", "begun_day"))
+    share = _share_begun(
+        (received - 1) // 7, np.searchsorted(opened, begun) - np.searchsorted(opened, received)
+    )
+    back = np.arange(share.shape[1])
+    wanted = np.arange(1, int(received.max()) + 1)
+    days = np.empty(len(wanted), np.int64)
+    owed = 0.0
+    for at, day in enumerate(wanted):
+        last = np.searchsorted(opened, day, side="right") - 1
+        # before today the wait of the first weeks stands, and every week has as many open days
+        asked = opened[np.maximum(last - back, 0)]
+        in_time = share[np.minimum((asked - 1) // 7, len(share) - 1), back]
+        need = int((in_time >= BOOKED_SHARE).argmax())
+        if need and in_time[need - 1] >= LEAST_SHARE:
+            two = in_time[need - 1 : need + 1]
+            need += int(np.abs(owed + BOOKED_SHARE - two).argmin()) - 1
+        owed = float(np.clip(owed + BOOKED_SHARE - in_time[need], -1.0, 1.0))
+        short = max(need - max(int(last), 0), 0) * len(open_days) / len(opened)
+        days[at] = day - asked[need] + round(short)
+    named = (as_of + pd.to_timedelta(wanted, unit="D")).date
+    return tuple(zip(named, np.maximum(days, 0).tolist(), strict=True))
 
 
-def _booking_days(waits: pd.Series) -> int:
-    """Give the whole days whose share of begun jobs is nearest to nine in ten, never far under."""
-    count = np.bincount(np.maximum(waits.to_numpy(np.int64), 0))
-    share = np.cumsum(count) / count.sum()
-    days = int(np.argmin(np.abs(share - BOOKED_SHARE)))
-    return days if share[days] >= LEAST_SHARE else int(np.argmax(share >= BOOKED_SHARE))
+def _share_begun(week: np.ndarray, waits: np.ndarray) -> np.ndarray:
+    """Share of the jobs around each week begun within so many open days, shape (weeks, days).
 
-
-def _with_closed_weeks(
-    told: pd.DataFrame, as_of: pd.Timestamp, open_days: np.ndarray
-) -> pd.DataFrame:
-    if told.empty:
-        return told
-    days = pd.date_range(as_of + pd.Timedelta(days=1), periods=len(open_days))
-    opened = pd.Series(open_days, index=days).resample("W-MON", closed="left", label="left").max()
-    shut = pd.DatetimeIndex(opened.index[~opened.to_numpy(bool)]).astype("datetime64[s]")
-    shut = shut[(shut > told.index[0]) & (shut < told.index[-1])].difference(told.index)
-    weeks = pd.DatetimeIndex(told.index.union(shut), name=told.index.name)
-    whole = told.reindex(weeks)
-    measured = list(whole.columns.drop("jobs"))
-    for place in np.flatnonzero(weeks.isin(shut))[::-1]:
-        until = (weeks[place + 1] - weeks[place]).days
-        whole.iloc[place] = whole.iloc[place + 1] + until
-    whole[measured] = whole[measured].astype(told.dtypes[measured].to_dict())
-    return whole.assign(jobs=whole["jobs"].where(~weeks.isin(shut), 0.0))
+    A week around which nothing comes has the shares of the one before.
+    """
+    weeks, longest = int(week.max()) + 1, int(waits.max()) + 1
+    count = np.bincount(week * longest + waits, minlength=weeks * longest).reshape(weeks, longest)
+    beside = np.pad(count, ((1, 1), (0, 0)))
+    count = count + beside[:-2] + beside[2:]
+    total = count.sum(axis=1)
+    known = np.where(total > 0, np.arange(weeks), -1)
+    last = np.maximum(np.maximum.accumulate(known), np.argmax(known >= 0))
+    return np.asarray((np.cumsum(count, axis=1) / np.maximum(total, 1)[:, None])[last])

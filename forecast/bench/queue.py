@@ -91,6 +91,9 @@ def serve(queue: Queue, places: Places, dry: Dry = np.add) -> Served:
     Served
         inf where there is no job.
     """
+    if not queue.arrival.size:
+        none = queue.arrival.copy()
+        return Served(none, none, np.zeros(len(none)))
     room = _Room(queue, places)
     there = np.isfinite(queue.arrival)
     second = there & (queue.second_work > 0)

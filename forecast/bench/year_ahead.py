@@ -10,12 +10,13 @@ post come and leave on post days.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import date
 
 import numpy as np
 import pandas as pd
 
 from solespan.forecast.bench.hours import BenchClock, BenchHours
-from solespan.forecast.bench.lead_times import lead_times
+from solespan.forecast.bench.lead_times import booking_waits, lead_times
 from solespan.forecast.bench.queue import Queue, serve
 from solespan.forecast.bench.rules import BenchRules, WaitingJobs
 from solespan.forecast.bench.standards import AFTER_DRYING_SHARE
@@ -33,10 +34,11 @@ class BenchYears:
     """The bench over many simulated years.
 
     jobs : DataFrame
-        One row a job: `year`, `received_day`, `begun_day`, `done_day`, `back_day` (days after
-        as_of; later than the plan reaches = the first day after it), `work`, `minutes`,
-        `late_days` (how long its point was past its limit when it came in). A job by post is back
-        on the first post day, any other when it is done.
+        One row a job: `year`, `received_hour` (of the calendar after as_of), `received_day`,
+        `by_post`, `begun_day`, `done_day`, `back_day` (days after as_of; later than the plan
+        reaches = the first day after it), `work`, `minutes`, `late_days` (how long its point was
+        past its limit when it came in). A job by post is back on the first post day, any other
+        when it is done.
     years : DataFrame
         One row a simulated year: `jobs`, `worked_hours`, `open_hours`, `idle_hours`,
         `longest_wait_days`, `worn_past_limit`.
@@ -54,7 +56,11 @@ class BenchYears:
 
     def lead_times(self) -> pd.DataFrame:
         """Wait and time away by week: see `forecast.bench.lead_times.lead_times`."""
-        return lead_times(self.jobs, self.as_of, self.open_days, len(self.years))
+        return lead_times(self.jobs, self.as_of, len(self.years))
+
+    def booking_waits(self) -> tuple[tuple[date, int], ...]:
+        """How early a place is asked for: see `forecast.bench.lead_times.booking_waits`."""
+        return booking_waits(self.jobs, self.as_of, self.open_days)
 
 
 def run_bench(
@@ -121,7 +127,9 @@ def run_bench(
     frame = pd.DataFrame(
         {
             "year": year,
+            "received_hour": clock.calendar_hour(arrival),
             "received_day": received,
+            "by_post": by_post,
             "begun_day": begun,
             "done_day": done,
             "back_day": np.where(by_post, post_days[np.minimum(done, len(is_open))], done),

@@ -205,9 +205,6 @@ class LeadWeek(Answer):
     wait_days_mean: float = Field(description="mean wait for the bench. Unit: d")
     wait_days_p50: float = Field(description="median wait for the bench. Unit: d")
     wait_days_p90: float = Field(description="wait that nine in ten stay under. Unit: d")
-    booking_days: int = Field(
-        description="whole days until a place asked for in this week is free, nine in ten. Unit: d"
-    )
     lead_days_mean: float = Field(description="mean time until it is back. Unit: d")
     lead_days_p10: float = Field(description="time until it is back, 10 % quantile. Unit: d")
     lead_days_p50: float = Field(description="time until it is back, median. Unit: d")

@@ -114,7 +114,7 @@ def make_plan(
     )[np.isfinite(asked)]
     main = forecast[(forecast["foot"] == "pair") & (forecast["point"] == "ball")]
     main = main[main["pair_id"].isin(soles.pair_id)]
-    dates = bench_dates(main[["pair_id", "send_by"]], lead, ask_on, books.as_of)
+    dates = bench_dates(main[["pair_id", "send_by"]], futures["levelled"], ask_on, books.as_of)
     plan: dict[str, Any] = {
         "as_of": today.isoformat(),
         "months": months,
@@ -126,7 +126,7 @@ def make_plan(
     with database.writing() as session:
         save_plan(session, today, plan)
         name_changed(as_of=today)
-        keep_waits(session, plan["lead_times"])
+        keep_waits(session, futures["levelled"].booking_waits())
     return plan
 
 

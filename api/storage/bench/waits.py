@@ -1,6 +1,6 @@
 """Bench waits storage.
 
-How long does a pair wait for a place, week by week, by the newest plan of the bench?
+How long does a pair wait for a place, day by day, by the newest plan of the bench?
 
 The plan itself holds every pair and is large; the waits are kept beside it, small, because each
 wear day logged reads them.
@@ -8,9 +8,9 @@ wear day logged reads them.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterable, Mapping
-from datetime import date, timedelta
+from datetime import date
+from itertools import groupby
 from typing import Any
 
 from sqlalchemy.orm import Session
@@ -20,26 +20,26 @@ from solespan.api.storage.shop_settings import find_setting, put_setting
 __all__ = ["NAME", "keep_waits", "waits_in"]
 
 NAME = "bench_waits"
-_WEEK = timedelta(days=7)
 
 
-def keep_waits(session: Session, lead_times: Iterable[Mapping[str, Any]]) -> None:
-    """Keep the days until a place asked for in each week is free, and until a pair is back.
+def keep_waits(session: Session, waits: Iterable[tuple[date, int]]) -> None:
+    """Keep the days until a place is free that is asked for on each day.
 
-    Nine in ten have both.
+    A day like the one before is left out, except the last.
     """
-    weeks = [
-        [row["week_begins_on"], int(row["booking_days"]), math.ceil(row["lead_days_p90"])]
-        for row in lead_times
-    ]
+    every = list(waits)
+    begins = [next(same) for _, same in groupby(every, key=lambda one: one[1])]
+    ends = every[-1][0].isoformat() if every else None
     found = find_setting(session, NAME)
-    put_setting(session, NAME, {"weeks": weeks}, 0 if found is None else found[1])
+    kept = {"days": [[day.isoformat(), wait] for day, wait in begins], "ends_on": ends}
+    put_setting(session, NAME, kept, 0 if found is None else found[1])
 
 
 def waits_in(kept: Mapping[str, Any], today: date) -> tuple[tuple[date, int], ...]:
-    """Return weeks and waits in days of what `keep_waits` kept.
+    """Return days and waits of what `keep_waits` kept.
 
-    None without a plan, or when all its weeks are past.
+    None without a plan, or when all its days are past.
     """
-    weeks = tuple((date.fromisoformat(day), int(wait)) for day, wait, _ in kept["weeks"])
-    return weeks if weeks and weeks[-1][0] + _WEEK > today else ()
+    if not kept["days"] or date.fromisoformat(kept["ends_on"]) < today:
+        return ()
+    return tuple((date.fromisoformat(day), int(wait)) for day, wait in kept["days"])
