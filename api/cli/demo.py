@@ -18,6 +18,7 @@ import typer
 
 if TYPE_CHECKING:
     import pandas as pd
+    from rich.console import Console
 
     from solespan.api.storage.session import Database
     from solespan.forecast.log import WearLog
@@ -52,7 +53,6 @@ def run_demo(folder: Path) -> None:
 
     from solespan.api.cli.forecasts.due_table import due_table
     from solespan.api.cli.output import terminal
-    from solespan.api.services.importing.imports import import_folder
     from solespan.api.storage.forecasts.forecast_writes import replace_forecasts
     from solespan.api.storage.forecasts.forecasts import save_fit
     from solespan.api.storage.rack.frames import load_wear_log
@@ -69,13 +69,7 @@ def run_demo(folder: Path) -> None:
     database = open_database(address, wait_s=10.0)
     try:
         prepare(database)
-        with ExitStack() as stack:
-            for name in EXAMPLES:
-                source = resources.files("solespan.synthetic_data") / "examples" / name
-                path = stack.enter_context(resources.as_file(source))
-                report = import_folder(database, path, today=AS_OF, keep_good_rows=False)
-                total = sum(c.new + c.updated + c.unchanged for c in report.counts.values())
-                console.print(f"Read the example [bold]{name}[/bold]: {total} rows.")
+        _import_examples(database, console)
         with database.reading() as session:
             log = load_wear_log(session)
         as_of = pd.Timestamp(AS_OF)
@@ -116,6 +110,18 @@ def run_demo(folder: Path) -> None:
         "  solespan import FOLDER; solespan forecast",
         highlight=False,
     )
+
+
+def _import_examples(database: Database, console: Console) -> None:
+    from solespan.api.services.importing.imports import import_folder
+
+    with ExitStack() as stack:
+        for name in EXAMPLES:
+            source = resources.files("solespan.synthetic_data") / "examples" / name
+            path = stack.enter_context(resources.as_file(source))
+            report = import_folder(database, path, today=AS_OF, keep_good_rows=False)
+            total = sum(c.new + c.updated + c.unchanged for c in report.counts.values())
+            console.print(f"Read the example [bold]{name}[/bold]: {total} rows.")
 
 
 def _set_up_shop(database: Database, log: WearLog, soonest: pd.Series) -> bool:
