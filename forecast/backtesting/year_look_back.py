@@ -255,4 +255,5 @@ def handed_over(log: WearLog, past: PastForecast) -> HandOvers:
     jobs = log.bench_jobs
     ahead = (jobs["received_on"] - past.day).dt.days
     within = (ahead >= 1) & (ahead <= YEAR_DAYS) & jobs["work"].isin(SOLE_WORKS)
-    return hand_overs(past.due, jobs.loc[within, "pair_id"])
+    first_worn_on = log.wear_days.groupby("pair_id")["worn_on"].min()
+    return hand_overs(past.due, jobs.loc[within, "pair_id"], past.day, first_worn_on)

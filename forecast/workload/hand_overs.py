@@ -39,10 +39,12 @@ PRIOR_MEAN = np.array([[3.0, np.log(21.0), np.log(0.9)], [3.9, np.log(60.0), np.
 PRIOR_SD = np.array([[0.8, 0.8, 0.35], [0.8, 0.5, 0.2]])
 PRIOR_KEPT, PRIOR_MISSED = 19.0, 1.0  # one booking in twenty is not kept
 _WITHIN_DAYS = 365.0
+_LEAST_LOG_DAYS = 183
 _EVERY = 4  # of the grid of a due table
 _NEVER = 1e6
 _MOST_PAIRS = 2000
 _LIKE = 1.3  # pairs of one owner tell less than as many pairs of strangers; no source
+_YEAR_SD = 0.10  # log, error of a year's hand-overs that all its pairs share; no source
 _LEAST = 1e-6
 
 
@@ -88,7 +90,9 @@ class PastHabits:
         return cls(np.array(data["mean"]), np.array(data["cov"]), int(data["came"]))
 
 
-def hand_overs(due: DueTable, came: pd.Series) -> HandOvers:
+def hand_overs(
+    due: DueTable, came: pd.Series, day: pd.Timestamp, first_worn_on: pd.Series
+) -> HandOvers:
     """Set beside the due dates of a past day which pairs came for a sole within the year.
 
     Parameters
@@ -97,8 +101,16 @@ def hand_overs(due: DueTable, came: pd.Series) -> HandOvers:
         Of the past day.
     came : Series
         `pair_id` of pairs that came for a new sole.
+    day : Timestamp
+        The past day.
+    first_worn_on : Series
+        First day in the log on which each pair was worn, by `pair_id`. An owner who began to log
+        less than half a year before is left out: a forecast knew too little.
     """
-    ball = np.flatnonzero((due.rows["point"] == "ball").to_numpy())
+    begun = pd.to_datetime(due.rows["pair_id"].map(first_worn_on.to_dict()))
+    logged = (day - begun.groupby(due.rows["wearer"]).transform("min")).dt.days
+    counted = (due.rows["point"] == "ball") & ~(due.rows["logs"] & (logged < _LEAST_LOG_DAYS))
+    ball = np.flatnonzero(counted.to_numpy())
     rows = due.rows.iloc[ball]
     days = due.opening_days[ball][:, _EVERY // 2 :: _EVERY]
     return HandOvers(
@@ -124,11 +136,16 @@ def learn_past_habits(years: Sequence[HandOvers]) -> PastHabits:
 
 @dataclass(frozen=True)
 class _Seen:
-    """Pairs of one kind of owners, as in `HandOvers`; `kept` is the chance to keep a booking."""
+    """Pairs of one kind of owners, as in `HandOvers`.
+
+    weight : how much each pair tells, as its year has an error that all its pairs share.
+    kept : chance to keep a booking.
+    """
 
     wait_days: np.ndarray
     in_use: np.ndarray
     came: np.ndarray
+    weight: np.ndarray
     kept: float
 
     @classmethod
@@ -139,6 +156,7 @@ class _Seen:
             np.concatenate([np.zeros((0, points)), *(y.wait_days[rows] for y, rows in parts)]),
             np.concatenate([np.zeros(0), *(y.in_use[rows] for y, rows in parts)]),
             np.concatenate([np.zeros(0, bool), *(y.came[rows] for y, rows in parts)]),
+            np.concatenate([np.zeros(0), *(_weights(y.came[rows]) for y, rows in parts)]),
             kept,
         )
 
@@ -149,7 +167,11 @@ class _Seen:
         passed = _share_before(-self.wait_days, center, sd)
         chance = come * self.kept * (by_then - passed) / np.maximum(1.0 - come * passed, _LEAST)
         chance = np.clip(self.in_use * chance.mean(axis=1), _LEAST, 1.0 - _LEAST)
-        return float(np.log(np.where(self.came, chance, 1.0 - chance)).sum() / _LIKE)
+        return float(self.weight @ np.log(np.where(self.came, chance, 1.0 - chance)))
+
+
+def _weights(came: np.ndarray) -> np.ndarray:
+    return np.full(len(came), 1.0 / (_LIKE * (1.0 + _YEAR_SD**2 * came.sum())))
 
 
 def _share_before(days: np.ndarray, center: float, sd: float) -> np.ndarray:

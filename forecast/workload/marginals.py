@@ -23,7 +23,8 @@ _SMALL = 1e-9
 DEFAULT_LIMIT_MM = 2.0  # common practice, no source
 # Who logs looks at the sole, and may bring it in this share of its life before it is due; no source
 EARLY_SHARE = 0.10
-LIFE_LOG_SD = 0.25  # of a sole's life against that of the one before; no source
+# of a sole's life against that of the one before, where its owner does not log and does; no source
+LIFE_LOG_SD = np.array([0.40, 0.25])
 NEW_SOLE_DAYS = 30  # a pair at the shop with so new a sole comes back with it
 _WORN_LATELY_DAYS = 60
 _LOGS_DAYS = 365
@@ -135,8 +136,8 @@ def due_table(
     quiet = _quiet_days(frame, last_worn_on)
     quantile_days = np.empty((len(frame), GRID))
     quantile_days[~bare] = _quantiles(frame[~bare])
-    quantile_days[bare] = _next_sole(frame[bare])
     logs = (quiet.groupby(rows["wearer"]).transform("min") <= _LOGS_DAYS).to_numpy(bool)
+    quantile_days[bare] = _next_sole(frame[bare], logs[bare])
     middle = np.minimum(quantile_days[:, GRID // 2], _LONGEST_DAYS)
     early = EARLY_SHARE * (age + middle - rows["overdue_days"]).clip(lower=0.0)
     rows = rows.assign(
@@ -147,14 +148,16 @@ def due_table(
     return DueTable(rows, quantile_days)
 
 
-def _next_sole(frame: pd.DataFrame) -> np.ndarray:
+def _next_sole(frame: pd.DataFrame, logs: np.ndarray) -> np.ndarray:
     """Quantiles of pairs at the shop: their next sole is taken to live about as long as the last.
 
     The new sole is not on yet.
     """
     life = (frame["removed_on"] - frame["fitted_on"]).dt.days.clip(lower=1).to_numpy(float)
     shares = np.linspace(0.0, 1.0, GRID).clip(0.5 / GRID, 1.0 - 0.5 / GRID)
-    return np.asarray(life[:, None] * np.exp(LIFE_LOG_SD * ndtri(shares)))
+    return np.asarray(
+        life[:, None] * np.exp(np.outer(LIFE_LOG_SD[logs.astype(int)], ndtri(shares)))
+    )
 
 
 def _quiet_days(frame: pd.DataFrame, last_worn_on: pd.Series | None) -> pd.Series:

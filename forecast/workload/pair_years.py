@@ -177,7 +177,8 @@ def _next(
     events: _Events, owners: _Owners, horizon: int, turnaround: int, rng: np.random.Generator
 ) -> _Events:
     """Return the jobs that follow: what is new lives about as long as what it replaced."""
-    life = events.life * np.exp(LIFE_LOG_SD * rng.standard_normal(len(events.row)))
+    spread = LIFE_LOG_SD[owners.logs[events.row].astype(int)]
+    life = events.life * np.exp(spread * rng.standard_normal(len(events.row)))
     due_day = events.arrival + turnaround + life
     keep = due_day < horizon + owners.early_days[events.row]
     events = replace(events, due_day=due_day, life=life).only(keep)
