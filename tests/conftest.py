@@ -55,6 +55,7 @@ def pytest_addoption(parser: pytest.Parser) -> None:
     """Let a run be on the other kind of database."""
     parser.addoption("--database", choices=KINDS, default=KINDS[0], help="what databases to use")
     parser.addoption("--lab-runs", type=int, default=25, help="runs of the failure lab")
+    parser.addoption("--lab-seed", type=int, help="draws other runs of it than CI does")
 
 
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:

@@ -1,14 +1,16 @@
 """How fast is it, beside what else could be used?
 
-`python -m tests.benchmarks [--quick] [--only NAME] [--json FILE] [--pairs N]` runs `run(quick)` of
-every module `bench_*` beside this file, each a list of rows {name, value, unit, note}, prints a
-table, and the same rows as JSON (to FILE where one is given).
+`python -m tests.benchmarks [--quick] [--only NAME] [--json FILE]` runs `run(quick)` of every module
+`bench_*` beside this file, each a list of rows {name, value, unit, note}, prints a table, and the
+same rows as JSON (to FILE where one is given). `--minutes N` is for `memory`, `--pairs N` for
+`scale`.
 """
 
 from __future__ import annotations
 
 import argparse
 import importlib.util
+import inspect
 import json
 import os
 import sys
@@ -51,6 +53,7 @@ def main(arguments: list[str] | None = None) -> int:
     parser = argparse.ArgumentParser(prog="python -m tests.benchmarks", description=__doc__)
     parser.add_argument("--quick", action="store_true", help="small sizes and few repetitions")
     parser.add_argument("--only", metavar="NAME", action="append", help="only this one; repeatable")
+    parser.add_argument("--minutes", metavar="N", type=float, default=30.0, help="of `memory`")
     parser.add_argument("--json", metavar="FILE", type=Path, help="write the rows there")
     parser.add_argument("--pairs", metavar="N", type=int, action="append", help="size of `scale`")
     chosen = parser.parse_args(arguments)
@@ -63,7 +66,8 @@ def main(arguments: list[str] | None = None) -> int:
     rows: Rows = []
     for name in chosen.only or known:
         begun = time.perf_counter()
-        part = known[name](chosen.quick)
+        timed = "minutes" in inspect.signature(known[name]).parameters
+        part = known[name](chosen.quick, **({"minutes": chosen.minutes} if timed else {}))
         rows += part
         sys.stdout.write(f"{name} ({time.perf_counter() - begun:.0f} s)\n{table(part)}\n\n")
         sys.stdout.flush()

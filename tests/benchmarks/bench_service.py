@@ -29,7 +29,7 @@ from solespan.api.clock import Clock
 from solespan.api.services.rack.records import create
 from solespan.api.settings import Settings
 from solespan.api.storage.schema import prepare
-from solespan.api.wiring import build_services
+from solespan.api.wiring import Services, build_services
 
 TODAY = datetime.now(UTC).date()
 PAIRS = 40
@@ -58,10 +58,16 @@ Job = tuple[int, str, int, float]
 
 
 def _fill(address: str) -> None:
-    """One rack of pairs that were worn and read, fitted and forecast."""
+    """One rack in a database of its own."""
     noon = datetime(TODAY.year, TODAY.month, TODAY.day, 12, tzinfo=UTC)
     services = build_services(Settings(database_url=address), Clock(lambda: noon))
     prepare(services.database)
+    fill_rack(services)
+    services.database.close()
+
+
+def fill_rack(services: Services) -> None:
+    """Write a tenant's rack of pairs that were worn and read, fitted and forecast."""
     with services.database.writing() as session:
 
         def add(table: str, **values: object) -> None:
@@ -96,7 +102,6 @@ def _fill(address: str) -> None:
                     )
     services.fitter.refit()
     services.forecaster.update_behind(everyone=True)
-    services.database.close()
 
 
 @contextmanager

@@ -14,7 +14,7 @@ from typing import Any
 
 import pytest
 from fastapi import FastAPI
-from hypothesis import HealthCheck, settings
+from hypothesis import HealthCheck, seed, settings
 from hypothesis import strategies as st
 from hypothesis.stateful import (
     RuleBasedStateMachine,
@@ -347,12 +347,14 @@ class FailureLab(RuleBasedStateMachine):
 
 @pytest.mark.slow
 def test_no_fault_loses_or_doubles_anything(databases, template, apps, pytestconfig):
-    """The same runs every time; `--lab-runs 2000` makes more of them, by hand."""
+    """The same runs every time; by hand `--lab-runs 2000` makes more, `--lab-seed 7` others."""
     runs = pytestconfig.getoption("--lab-runs")
     seen: Counter[str] = Counter()
     on = {"databases": databases, "template": template, "apps": apps, "seen": seen}
+    lab = type("Lab", (FailureLab,), on)
+    drawn = pytestconfig.getoption("--lab-seed")
     run_state_machine_as_test(
-        type("Lab", (FailureLab,), on),
+        lab if drawn is None else seed(drawn)(lab),
         settings=settings(
             max_examples=runs,
             stateful_step_count=STEPS,
