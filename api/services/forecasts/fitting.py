@@ -34,7 +34,7 @@ from solespan.api.storage.forecasts.forecasts import (
     save_fit,
     unfinished_fit,
 )
-from solespan.api.storage.rack.frames import load_wear_log, trusted_log
+from solespan.api.storage.rack.frames import load_wear_log, nameless, trusted_log
 from solespan.api.storage.rack.versions import newest_data_version
 from solespan.api.storage.rack.wearer_partitions import pair_counts, partitions
 from solespan.forecast import WearFit, WearModel
@@ -202,7 +202,7 @@ def _held(session: Session, moment: pd.Timestamp, cluster: Runner) -> list[Any]:
     counts = pair_counts(session)
     held = []
     for wearer_ids in partitions(list(counts), counts, FIT_PART_PAIRS):
-        (known,) = wearer_parts(trusted_log(session, wearer_ids).until(moment), 1)
+        (known,) = wearer_parts(nameless(trusted_log(session, wearer_ids)).until(moment), 1)
         if not known.soles.empty:
             held += cluster.hold([known])
     return held

@@ -37,7 +37,7 @@ from solespan.api.storage.forecasts.forecast_reads import (
     wearer_of_pair,
 )
 from solespan.api.storage.forecasts.forecast_writes import replace_forecasts
-from solespan.api.storage.rack.frames import trusted_log
+from solespan.api.storage.rack.frames import nameless, trusted_log
 from solespan.api.storage.rack.records import owner_of
 from solespan.api.storage.rack.wearer_partitions import pair_counts, partitions
 from solespan.api.storage.session import Database
@@ -187,7 +187,7 @@ class Forecaster:
         with self.database.reading() as session:
             before = forecast_reads.data_versions(session, wearer_ids)
             settings = self.settings_on(session, as_of)
-            wear_log = trusted_log(session, wearer_ids)
+            wear_log = nameless(trusted_log(session, wearer_ids))
             owners = dict(forecast_reads.pairs_of(session, wearer_ids))
         make = partial(_frame_of, as_of=as_of, settings=settings)
         frame = runner.map(make, [fit], runner.hold([wear_log]))

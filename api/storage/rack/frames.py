@@ -7,6 +7,7 @@ as objects, and dates become NumPy's in one step.
 from __future__ import annotations
 
 from collections.abc import Collection, Sequence
+from dataclasses import replace
 from functools import cache
 from operator import itemgetter
 from typing import Any
@@ -29,7 +30,7 @@ from solespan.api.storage.tables.rack import LOGGED
 from solespan.forecast.frames import TABLES, Column
 from solespan.forecast.log import WearLog, wear_log
 
-__all__ = ["frame_of_rows", "load_frames", "load_rows", "load_wear_log", "trusted_log"]
+__all__ = ["frame_of_rows", "load_frames", "load_rows", "load_wear_log", "nameless", "trusted_log"]
 
 IDS_PER_QUERY = 500
 _PK = Column("pk", "key", "number of the row")
@@ -54,6 +55,11 @@ def trusted_log(session: Session, wearer_ids: Collection[str]) -> WearLog:
     Checking costs more than the forecast itself, and this is done at every wear day logged.
     """
     return WearLog(**load_frames(session, wearer_ids))
+
+
+def nameless(log: WearLog) -> WearLog:
+    """Give a log for other machines: no forecast needs names and addresses of people."""
+    return replace(log, wearers=log.wearers.assign(name=None, email=None))
 
 
 def load_frames(

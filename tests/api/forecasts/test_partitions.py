@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from typing import ClassVar
 
 import pandas as pd
 import pytest
@@ -16,7 +17,7 @@ from solespan.api.storage.rack.wearer_partitions import partitions
 from solespan.forecast.panel.wearer_parts import Threads
 
 
-def stored(services, **at: object) -> pd.DataFrame:
+def stored(services) -> pd.DataFrame:
     with services.database.reading() as session:
         return load_forecasts(session)
 
@@ -95,6 +96,28 @@ def test_who_logs_while_forecasts_are_made_keeps_the_newer_ones(fitted, fitted_s
 
     fitted_services.forecaster.update_behind(everyone=True, runner=Slow())
     assert not fitted_services.forecaster.is_behind()
+
+
+def test_no_names_of_people_go_to_other_machines(fitted, fitted_services, bodies):
+    class Spy(Threads):
+        seen: ClassVar[list[pd.DataFrame]] = []
+
+        def hold(self, parts):
+            self.seen += [part.wearers for part in parts]
+            return parts
+
+    person = {"wearer_id": "cleo", "name": "Cleo", "email": "cleo@example.org"}
+    for path, body in (
+        ("wearers", person),
+        ("pairs", bodies["pairs"] | {"wearer_id": "cleo"}),
+        ("soles", bodies["soles"] | {"pair_id": "monk"}),
+    ):
+        assert fitted.post(f"/v1/{path}", json=body).status_code == 201
+    fitted_services.forecaster.update_behind(everyone=True, runner=Spy())
+    fitted_services.fitter.refit(cluster=Spy())
+    assert [set(seen["wearer_id"]) for seen in Spy.seen] == [{"ada", "ben", "cleo"}] * 2
+    for seen in Spy.seen:
+        assert seen[["name", "email"]].isna().all(axis=None)
 
 
 def test_the_background_works_alone_without_a_scheduler_or_on_little(monkeypatch):

@@ -98,7 +98,7 @@ def simulated(shop: ShopYears, due: DueTable, runner: Runner | None = None) -> S
         fit_newcomers(shop.bench_jobs, new, shop.since, shop.as_of),
         fit_mix(shop.bench_jobs, new),
         shop.as_of,
-        WorkloadSettings(years=200, listed_years=20),
+        WorkloadSettings(years=80, listed_years=20),
         runner=runner,
     )
 
@@ -106,7 +106,7 @@ def simulated(shop: ShopYears, due: DueTable, runner: Runner | None = None) -> S
 def test_simulated_years_are_the_same_in_however_many_parts(
     shop: ShopYears, dask: Runner, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(pair_years, "_BLOCK_CELLS", 10_000)  # some wearers in each block
+    monkeypatch.setattr(pair_years, "_BLOCK_CELLS", 4_000)  # some wearers in each block
     due = due_table(shop.forecast, shop.soles, shop.pairs)
     whole = simulated(shop, due)
     for runner in (Workers(1), Workers(7), dask):
