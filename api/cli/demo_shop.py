@@ -1,7 +1,7 @@
 """Demo shop: which hours, stock, orders, plan and consents does the example shop begin with?
 
 All of it is invented and the same each time. Days are counted from the last day of the examples.
-Steps go through the services that pages use, so nothing stands here that a person could not do.
+Steps go through the services that pages use, as a person would take them.
 """
 
 from __future__ import annotations
@@ -75,15 +75,15 @@ def set_up_shop(
 ) -> bool:
     """Give the shop of some pairs a bench in use; return whether it was new.
 
-    A second call changes nothing.
+    Orders are booked for every other pair, so that notices wait for the rest. A second call changes
+    nothing.
 
     Parameters
     ----------
     pair_ids : sequence of str
-        Pairs of the shop, the soonest due first. Orders are booked for every other one, so that
-        notices wait for the rest.
+        Pairs of the shop, the soonest due first.
     wearer_ids : sequence of str
-        Customers of the shop; every third of them agreed to letters.
+        Customers; every third agreed to letters.
     """
     with database.writing() as session:
         if orders.open_orders(session, limit=1):
