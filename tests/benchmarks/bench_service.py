@@ -5,6 +5,9 @@ framework and server with nothing else, and `solespan serve` on SQLite with a fi
 processes ask the three in turn, in short rounds, so that whatever else the machine does falls on
 all alike; the ratios are medians over the rounds. Bars: read >= 0.30 of the hello, write >= 0.12,
 the slowest in a hundred writes <= 60 ms.
+
+Pages, explanations and writes on 2,000 pairs follow, in processor time of this process; see
+`tests.benchmarks.processor_times`.
 """
 
 from __future__ import annotations
@@ -24,12 +27,14 @@ from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from datetime import UTC, datetime, timedelta
 from multiprocessing.pool import Pool
+from pathlib import Path
 
 from solespan.api.clock import Clock
 from solespan.api.services.rack.records import create
 from solespan.api.settings import Settings
 from solespan.api.storage.schema import prepare
 from solespan.api.wiring import Services, build_services
+from tests.benchmarks.processor_times import times
 
 TODAY = datetime.now(UTC).date()
 PAIRS = 40
@@ -204,7 +209,16 @@ def run(quick: bool) -> list[dict[str, object]]:
             for turn in range(rounds):
                 for kind, seen in took.items():
                     seen.append(_round(clients, ports[kind != "hello"], kind, turn, seconds))
-    return _told(took, load)
+        return _told(took, load) + _pages(Path(folder), quick=quick)
+
+
+def _pages(folder: Path, *, quick: bool) -> list[dict[str, object]]:
+    n_pairs = 200 if quick else 2000
+    found = times(folder, n_pairs=n_pairs, times_each=5 if quick else 25)
+    return [
+        _row(name, value_ms, "ms", f"processor, {n_pairs} pairs, bar {bar_ms:g}")
+        for name, value_ms, bar_ms in found
+    ]
 
 
 def _told(took: dict[str, list[list[list[float]]]], load: float) -> list[dict[str, object]]:

@@ -156,7 +156,7 @@ def frame_of_rows(rows: Sequence[Any], columns: Sequence[Column]) -> pd.DataFram
     )
 
 
-def _values(values: Sequence[Any], kind: str) -> np.ndarray | pd.Series[Any]:
+def _values(values: Sequence[Any], kind: str) -> np.ndarray | pd.Index[Any]:
     if kind == "date":
         return np.array(values, dtype="datetime64[D]").astype("datetime64[s]")
     if kind in ("number", "integer"):
@@ -165,4 +165,5 @@ def _values(values: Sequence[Any], kind: str) -> np.ndarray | pd.Series[Any]:
         return np.array(values, dtype="int64")
     if kind == "flag":
         return np.array(values, dtype=bool)
-    return pd.Series(values, dtype=object)  # an array would be taken for another kind of text
+    # An array would be taken for another kind of text, and a series costs twice.
+    return pd.Index(values, dtype=object)
