@@ -51,6 +51,7 @@ __all__ = [
 CHALLENGE_WITHIN = timedelta(minutes=5)
 CHALLENGE_BYTES = 32
 MOST_PASSKEYS = 10
+MOST_ID_BYTES = 1023  # Web Authentication Level 3, 7.1
 NAME_LENGTH = 100
 
 
@@ -169,6 +170,8 @@ def add_passkey(
         )
     except Exception as cause:
         raise _refused("no new passkey") from cause
+    if len(made.credential_id) > MOST_ID_BYTES:
+        raise _refused("id too long")
     user_pk = who.user_pk or 0
     with database.writing() as session:
         passkey_id = passkeys.add_passkey(

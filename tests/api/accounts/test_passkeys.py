@@ -304,6 +304,12 @@ def test_a_question_is_answered_in_the_session_that_asked(client, enter):
     assert "My phone" not in client.get(PAGE).text
 
 
+def test_a_name_of_a_key_has_the_length_of_the_specification(client, enter):
+    enter(client, OWNER)
+    assert added(client, new_device(credential_id=b"x" * 1024)).status_code == 401
+    assert added(client, new_device(credential_id=b"x" * 1023)).status_code == 200
+
+
 def test_an_owner_and_the_operator_reset_passkeys_too(client, enter, services):
     enter(client, STAFF)
     added(client, new_device())
