@@ -63,6 +63,7 @@ def send(client: TestClient, services: Services, sent: str, day: int) -> None:
     if method == "POST":
         words = BODIES[path.removeprefix("/v1/").partition("?")[0]]
         body = {name: value.format(day=f"{day:02}") for name, value in words.items()}
+    path = path.replace("{pair}", "oxford")
     answer = client.request(method, path, json=body, follow_redirects=False)
     assert answer.status_code in (200, 201), f"{sent}: {answer.status_code}"
 

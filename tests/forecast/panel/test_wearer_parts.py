@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 
 import numpy as np
 import pandas as pd
@@ -90,35 +90,38 @@ def shop() -> ShopYears:
     return draw_shop(np.random.default_rng(21))
 
 
-def simulated(shop: ShopYears, due: DueTable, runner: Runner | None = None) -> SimulatedYears:
+@pytest.fixture(scope="module")
+def simulated(shop: ShopYears) -> Callable[..., SimulatedYears]:
     new = shop.bench_jobs["stranger"].to_numpy()
-    return simulate_years(
-        due,
+    learnt = (
         fit_habits(shop.outcomes, shop.as_of),
         fit_newcomers(shop.bench_jobs, new, shop.since, shop.as_of),
         fit_mix(shop.bench_jobs, new),
-        shop.as_of,
-        WorkloadSettings(years=80, listed_years=20),
-        runner=runner,
     )
+    settings = WorkloadSettings(years=80, listed_years=20)
+
+    def years(due: DueTable, runner: Runner | None = None) -> SimulatedYears:
+        return simulate_years(due, *learnt, shop.as_of, settings, runner=runner)
+
+    return years
 
 
 def test_simulated_years_are_the_same_in_however_many_parts(
-    shop: ShopYears, dask: Runner, monkeypatch: pytest.MonkeyPatch
+    shop: ShopYears, simulated, dask: Runner, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(pair_years, "_BLOCK_CELLS", 4_000)  # some wearers in each block
     due = due_table(shop.forecast, shop.soles, shop.pairs)
-    whole = simulated(shop, due)
+    whole = simulated(due)
     for runner in (Workers(1), Workers(7), dask):
-        split = simulated(shop, due, runner)
+        split = simulated(due, runner)
         assert np.array_equal(split.counts, whole.counts)
         for name in ("year", "day", "work", "row", "due_day"):
             assert np.array_equal(getattr(split.jobs, name), getattr(whole.jobs, name)), name
 
 
-def test_without_pairs_parts_hold_newcomers_alone(shop: ShopYears) -> None:
+def test_without_pairs_parts_hold_newcomers_alone(shop: ShopYears, simulated) -> None:
     none = due_table(shop.forecast.head(0), shop.soles, shop.pairs)
-    whole, split = simulated(shop, none), simulated(shop, none, Workers(3))
+    whole, split = simulated(none), simulated(none, Workers(3))
     assert np.array_equal(whole.counts, split.counts)
     assert whole.counts.sum() == whole.of_newcomers.sum()
 
