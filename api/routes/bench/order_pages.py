@@ -18,6 +18,7 @@ from solespan.api.errors import NotFound
 from solespan.api.routes.http.page_entry import PageEntry
 from solespan.api.routes.http.pages import PageRoute, Words, page_answer
 from solespan.api.routes.http.requests import Context
+from solespan.api.services.bench.bench_plan import promises_in
 from solespan.api.services.bench.bench_settings import read_bench_settings
 from solespan.api.services.bench.found_orders import describe
 from solespan.api.services.bench.orders import count_open, open_orders
@@ -75,8 +76,16 @@ def bench_answer(
         total = count_open(session)
         pairs = list_records(session, "pairs", equal={}, limit=MOST_OFFERED + 1)
         currency = read_bench_settings(session)[0].currency
+        promises = promises_in(session)
+    today = ctx.clock.today()
     offered = pairs if len(pairs) <= MOST_OFFERED else []
-    context = bench_page(orders, total=total, today=ctx.clock.today()) | {
+    context = bench_page(
+        orders,
+        total=total,
+        today=today,
+        planned=promises.orders,
+        back_on=promises.back_on(today),
+    ) | {
         "form": form or FormState(),
         "done": done,
         "currency": currency,

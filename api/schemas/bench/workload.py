@@ -231,6 +231,18 @@ class BenchPlannedPair(Answer):
     )
 
 
+class PlannedOrder(Answer):
+    """When the bench is done with an order that is here."""
+
+    order_id: str = Field(description="the order. Unit: none (identifier)")
+    done_on_p50: dt.date = Field(
+        description="done by then, 50 % chance. Unit: calendar date, ISO 8601"
+    )
+    done_on_p90: dt.date = Field(
+        description="done by then, 90 % chance. Unit: calendar date, ISO 8601"
+    )
+
+
 class Plan(Answer):
     """The bench's year with and without levelling."""
 
@@ -239,6 +251,9 @@ class Plan(Answer):
     scenarios: list[Scenario] = Field(description="ways to run the year. Unit: none (list)")
     weeks: list[Week] = Field(description="expected load. Unit: none (list)")
     lead_times: list[LeadWeek] = Field(description="by week of reception. Unit: none (list)")
+    orders: list[PlannedOrder] = Field(
+        description="orders here and not done, in the order of the bench. Unit: none (list)"
+    )
     pairs: list[BenchPlannedPair] = Field(description="soonest first. Unit: none (list)")
 
 

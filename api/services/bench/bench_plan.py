@@ -20,7 +20,7 @@ import pandas as pd
 
 from solespan.api.services.bench.workload import Books, YearAhead, year_ahead
 from solespan.api.storage.bench.asking_facts import load_facts, load_lives
-from solespan.api.storage.bench.waits import keep_waits
+from solespan.api.storage.bench.waits import keep_waits, promises_in
 from solespan.api.storage.bench.workload import newest_plan, save_plan
 from solespan.api.storage.forecasts.forecasts import load_forecasts
 from solespan.api.storage.scope import name_changed
@@ -35,7 +35,7 @@ from solespan.forecast.workload.asking import ask_owners, brought_forward
 from solespan.forecast.workload.asking_rules import AskingRules, asking_rules
 from solespan.forecast.workload.settings import WorkloadSettings
 
-__all__ = ["make_plan", "newest_plan", "run_unasked"]
+__all__ = ["make_plan", "newest_plan", "promises_in", "run_unasked"]
 
 YEARS = 100
 _SEED = WorkloadSettings().seed
@@ -121,12 +121,18 @@ def make_plan(
         "scenarios": scenarios,
         "weeks": _weeks(levelled, hours, books.as_of),
         "lead_times": _rows(lead),
+        "orders": _orders(books, futures["levelled"]),
         "pairs": _rows(dates.sort_values(["book_by", "pair_id"])),
     }
     with database.writing() as session:
         save_plan(session, today, plan)
         name_changed(as_of=today)
-        keep_waits(session, futures["levelled"].booking_waits())
+        keep_waits(
+            session,
+            futures["levelled"].booking_waits(),
+            lead[["week_begins_on", "lead_days_p90"]].itertuples(index=False),
+            {row["order_id"]: row["done_on_p90"] for row in plan["orders"]},
+        )
     return plan
 
 
@@ -278,6 +284,22 @@ def _weeks(levelled: Levelled, hours: BenchHours, as_of: pd.Timestamp) -> list[d
         }
         for k in range(weeks)
     ]
+
+
+def _orders(books: Books, bench: BenchYears) -> list[dict[str, Any]]:
+    """Say of each order that is here when the bench is done with it."""
+    days = np.ceil(np.quantile(bench.waiting_done_day, [0.5, 0.9], axis=0))
+    out = []
+    for order_id, ends in zip(books.waiting_ids, days.T.tolist(), strict=True):
+        middle, late = (books.as_of + pd.Timedelta(days=day) for day in ends)
+        out.append(
+            {
+                "order_id": order_id,
+                "done_on_p50": middle.date().isoformat(),
+                "done_on_p90": late.date().isoformat(),
+            }
+        )
+    return out
 
 
 def _rows(frame: pd.DataFrame) -> list[dict[str, Any]]:

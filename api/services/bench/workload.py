@@ -72,6 +72,7 @@ _GONE = ("declined", "no_show")
 class Books:
     """Everything a year of work is simulated from.
 
+    waiting, waiting_ids : jobs that are here and not done, and their orders.
     past : counts and past forecasts of the shop; plain : what counts alone say of the year.
     looks : forecasts of past years beside what came, the newest first.
     """
@@ -85,6 +86,7 @@ class Books:
     times: WorkTimes
     booked: Booked
     waiting: WaitingJobs
+    waiting_ids: list[str]
     settings: BenchSettings
     past: PastYears
     plain: dict[str, float]
@@ -139,6 +141,7 @@ def gather(session: Session, today: date) -> Books:
         times=work_times(minutes, shares, dict(settings.price_minor)),
         booked=_booked(orders, today),
         waiting=_waiting(orders, settings, today),
+        waiting_ids=[order["order_id"] for order in _here(orders)],
         settings=settings,
         past=past_years(jobs["received_on"], as_of, said),
         plain=plain_forecasts(jobs["received_on"], as_of),
@@ -161,14 +164,14 @@ def _looks(session: Session, today: date) -> list[dict[str, Any]]:
     return found[1]
 
 
-def waiting_orders(orders: list[dict[str, Any]]) -> list[dict[str, Any]]:
+def _here(orders: list[dict[str, Any]]) -> list[dict[str, Any]]:
     """Return the orders that are here and not done, the work begun first."""
     here = [order for order in orders if order["stage"] in ("received", "on_bench")]
     return sorted(here, key=lambda order: order["stage"] != "on_bench")
 
 
 def _waiting(orders: list[dict[str, Any]], settings: BenchSettings, today: date) -> WaitingJobs:
-    here = waiting_orders(orders)
+    here = _here(orders)
     begun = [_begun_days_ago(order, today) for order in here]
     closes = settings.opens_at_hour + max(settings.hours_by_weekday)
     drying = settings.bench_rules().drying()

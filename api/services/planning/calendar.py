@@ -22,7 +22,7 @@ from sqlalchemy.orm import Session
 
 from solespan.api.errors import NotFound
 from solespan.api.services.context import AppContext
-from solespan.api.services.planning.rack import PLANNED_LEAD, KnownRack, known_rack, known_wearer
+from solespan.api.services.planning.rack import KnownRack, back_on, known_rack, known_wearer
 from solespan.api.storage.forecasts.forecasts import load_forecasts
 from solespan.api.storage.planning import planning as stored
 
@@ -173,11 +173,9 @@ def _open_jobs(rack: KnownRack, names: Mapping[str, str]) -> Iterator[_Entry]:
     for job in jobs[jobs["returned_on"].isna()].to_dict("records"):
         pair_id = str(job["pair_id"])
         promised = job["promised_on"]
-        lead = rack.route_of(pair_id).lead_days(PLANNED_LEAD)
-        expected = job["received_on"] + pd.Timedelta(days=lead)
         yield _Entry(
             _uid("back", rack.wearer_id, str(job["job_id"])),
-            (expected if pd.isna(promised) else promised).date(),
+            back_on(rack, job).date(),
             f"Back: {names[pair_id]}",
             "Expected: nine of ten are back by then." if pd.isna(promised) else "Promised.",
             "return",

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
-from dataclasses import asdict, dataclass, fields
+from dataclasses import asdict, dataclass, field, fields
 from datetime import date
 from functools import cached_property
 from typing import Any
@@ -15,6 +15,7 @@ from sqlalchemy.orm import Session
 from solespan.api.errors import NothingForecast, Refused
 from solespan.api.services.context import AppContext
 from solespan.api.services.unknown_id import unknown_id
+from solespan.api.storage.bench.waits import Promises, promises_in
 from solespan.api.storage.planning import planning as stored
 from solespan.api.storage.rack.frames import load_frames
 from solespan.forecast import ForecastSettings, WearFit
@@ -30,7 +31,15 @@ from solespan.forecast.planning import (
 )
 from solespan.forecast.planning.resole_options import DEFAULT_ROUTES
 
-__all__ = ["DEFAULT_TRAITS", "KnownRack", "known_rack", "known_wearer", "pair_states", "refusing"]
+__all__ = [
+    "DEFAULT_TRAITS",
+    "KnownRack",
+    "back_on",
+    "known_rack",
+    "known_wearer",
+    "pair_states",
+    "refusing",
+]
 
 DEFAULT_TRAITS: Mapping[str, Any] = {
     "upper": "smooth_calf",
@@ -55,6 +64,7 @@ class KnownRack:
     routes: dict[str, Route]
     edited: frozenset[str]
     version: int
+    promises: Promises = field(default_factory=Promises)
 
     @property
     def as_of(self) -> pd.Timestamp:
@@ -158,6 +168,7 @@ def known_rack(ctx: AppContext, session: Session, wearer_id: str) -> KnownRack:
         routes={key: _route(of) for key, of in sorted(routes.items())},
         edited=frozenset(edited),
         version=wearer["data_version"],
+        promises=promises_in(session),
     )
 
 
@@ -204,7 +215,7 @@ def pair_states(rack: KnownRack) -> list[PairState]:
                 dress_code=_word(pair["dress_code"]),
                 last_worn=worn_on,
                 last_wet=wet,
-                away_until=_back_on(mine, lead, rack.as_of) if len(mine) else None,
+                away_until=_away_until(rack, mine) if len(mine) else None,
                 lead_days=lead,
                 price_minor=route.price_minor,
                 retired=pair_id not in left and not len(mine),
@@ -214,12 +225,21 @@ def pair_states(rack: KnownRack) -> list[PairState]:
     return states
 
 
-def _back_on(jobs: pd.DataFrame, lead_days: int, today: pd.Timestamp) -> pd.Timestamp:
-    """Expect a pair back on the day promised, else after its route's lead time, never before."""
-    promised = jobs["promised_on"].max()
-    expected = jobs["received_on"].max() + pd.Timedelta(days=lead_days)
-    day = expected if pd.isna(promised) else promised
-    return pd.Timestamp(max(day, today + pd.Timedelta(days=1)))
+def back_on(rack: KnownRack, job: Mapping[Any, Any]) -> pd.Timestamp:
+    """Expect a job back on the day promised, else by the bench's plan, else by its route."""
+    if not pd.isna(job["promised_on"]):
+        return pd.Timestamp(job["promised_on"])
+    planned = rack.promises.orders.get(str(job["job_id"]))
+    if planned is not None:
+        return pd.Timestamp(planned)
+    lead_days = rack.route_of(str(job["pair_id"])).lead_days(PLANNED_LEAD)
+    return pd.Timestamp(job["received_on"] + pd.Timedelta(days=lead_days))
+
+
+def _away_until(rack: KnownRack, jobs: pd.DataFrame) -> pd.Timestamp:
+    """Expect a pair back when its last job is, and never today."""
+    last = max(back_on(rack, job) for job in jobs.to_dict("records"))
+    return max(last, rack.as_of + pd.Timedelta(days=1))
 
 
 def _word(value: Any) -> str | None:

@@ -1,15 +1,17 @@
 """Bench waits storage.
 
-How long does a pair wait for a place, day by day, by the newest plan of the bench?
+How long does a pair wait, and when is it back, by the newest plan of the bench?
 
-The plan itself holds every pair and is large; the waits are kept beside it, small, because each
-wear day logged reads them.
+The plan itself holds every pair and is large. What each wear day logged and the bench's page read
+is kept beside it, small.
 """
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Mapping
-from datetime import date
+from dataclasses import dataclass, field
+from datetime import date, datetime, timedelta
 from itertools import groupby
 from typing import Any
 
@@ -17,21 +19,35 @@ from sqlalchemy.orm import Session
 
 from solespan.api.storage.shop_settings import find_setting, put_setting
 
-__all__ = ["NAME", "keep_waits", "waits_in"]
+__all__ = ["NAME", "Promises", "keep_waits", "promises_in", "waits_in"]
 
 NAME = "bench_waits"
 
 
-def keep_waits(session: Session, waits: Iterable[tuple[date, int]]) -> None:
-    """Keep the days until a place is free that is asked for on each day.
+def keep_waits(
+    session: Session,
+    waits: Iterable[tuple[date, int]],
+    leads: Iterable[tuple[datetime, float]],
+    orders: Mapping[str, str],
+) -> None:
+    """Keep what a plan says.
 
-    A day like the one before is left out, except the last.
+    Parameters
+    ----------
+    waits : days and the wait for a place on each; a day like the one before is left out.
+    leads : weeks, and the days in which nine in ten pairs handed over in each are back.
+    orders : by order that is here, the ISO date by which nine in ten such are done.
     """
     every = list(waits)
     begins = [next(same) for _, same in groupby(every, key=lambda one: one[1])]
     ends = every[-1][0].isoformat() if every else None
     found = find_setting(session, NAME)
-    kept = {"days": [[day.isoformat(), wait] for day, wait in begins], "ends_on": ends}
+    kept = {
+        "days": [[day.isoformat(), wait] for day, wait in begins],
+        "ends_on": ends,
+        "leads": [[week.date().isoformat(), math.ceil(days)] for week, days in leads],
+        "orders": dict(orders),
+    }
     put_setting(session, NAME, kept, 0 if found is None else found[1])
 
 
@@ -40,6 +56,37 @@ def waits_in(kept: Mapping[str, Any], today: date) -> tuple[tuple[date, int], ..
 
     None without a plan, or when all its days are past.
     """
-    if not kept["days"] or date.fromisoformat(kept["ends_on"]) < today:
+    if not kept.get("days") or date.fromisoformat(kept["ends_on"]) < today:
         return ()
     return tuple((date.fromisoformat(day), int(wait)) for day, wait in kept["days"])
+
+
+@dataclass(frozen=True)
+class Promises:
+    """By when nine pairs in ten are back, by the newest plan of the bench.
+
+    orders : days of orders that were here when it was made. leads : weeks and days from hand-over.
+    """
+
+    orders: Mapping[str, date] = field(default_factory=dict)
+    leads: tuple[tuple[date, int], ...] = ()
+
+    def back_on(self, handed_over_on: date) -> date | None:
+        """Return the day by which a pair is back; before the first week its days stand.
+
+        None without a plan, or when all its weeks are past.
+        """
+        if not self.leads or handed_over_on >= self.leads[-1][0] + timedelta(days=7):
+            return None
+        known = [days for week, days in self.leads if week <= handed_over_on]
+        return handed_over_on + timedelta(days=known[-1] if known else self.leads[0][1])
+
+
+def promises_in(session: Session) -> Promises:
+    """Return what the newest plan of the session's shop lets one promise."""
+    found = find_setting(session, NAME)
+    if found is None:
+        return Promises()
+    orders = {one: date.fromisoformat(day) for one, day in found[0].get("orders", {}).items()}
+    leads = ((date.fromisoformat(week), int(days)) for week, days in found[0].get("leads", []))
+    return Promises(orders, tuple(leads))

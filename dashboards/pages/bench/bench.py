@@ -38,6 +38,7 @@ _MEANS = {
 }
 _COMING = ("booked", "in_post")
 _HERE = ("received", "on_bench", "checked")
+_ON_THE_WAY = ("received", "on_bench")
 
 
 def work_words(work: str) -> str:
@@ -45,7 +46,14 @@ def work_words(work: str) -> str:
     return work.replace("_", " ")
 
 
-def bench_page(orders: Sequence[Mapping[str, Any]], *, total: int, today: date) -> dict[str, Any]:
+def bench_page(
+    orders: Sequence[Mapping[str, Any]],
+    *,
+    total: int,
+    today: date,
+    planned: Mapping[str, date] | None = None,
+    back_on: date | None = None,
+) -> dict[str, Any]:
     """Gather the bench's page.
 
     Parameters
@@ -54,6 +62,10 @@ def bench_page(orders: Sequence[Mapping[str, Any]], *, total: int, today: date) 
         Open orders with `pair_label`, `owner` and `received_on`, soonest promised first.
     total : int
         Open orders in all; more than are given are said to be left out.
+    planned : mapping, optional
+        By order, the day by which the bench is done with nine such in ten.
+    back_on : date, optional
+        The day by which nine in ten of the pairs that come today are back.
     """
     board: list[dict[str, Any]] = []
     for stage in OPEN_STAGES:
@@ -62,7 +74,11 @@ def bench_page(orders: Sequence[Mapping[str, Any]], *, total: int, today: date) 
             {"key": stage, "stage": STAGE_WORDS[stage], "means": _MEANS[stage]} | {"rows": rows}
         )
     coming = [_row(o, today) for o in orders if o["stage"] in _COMING and o["expected_on"] == today]
-    late = [_row(order, today) | {"when": why} for order in orders if (why := _late(order, today))]
+    late = [
+        _row(order, today) | {"when": why}
+        for order in orders
+        if (why := _late(order, today, planned or {}))
+    ]
     count = {group["key"]: len(group["rows"]) for group in board}
     return {
         "total": total,
@@ -73,6 +89,7 @@ def bench_page(orders: Sequence[Mapping[str, Any]], *, total: int, today: date) 
         "board": board,
         "work_options": [(work, work_words(work)) for work in WORKS],
         "today_iso": today.isoformat(),
+        "promise": "" if back_on is None else _promise(back_on, today),
     }
 
 
@@ -112,11 +129,18 @@ def _when(order: Mapping[str, Any], today: date) -> str:
     return ", ".join(told)
 
 
-def _late(order: Mapping[str, Any], today: date) -> str:
+def _promise(back_on: date, today: date) -> str:
+    return f"Nine in ten pairs that come today are back by {_day(back_on, today)}."
+
+
+def _late(order: Mapping[str, Any], today: date, planned: Mapping[str, date]) -> str:
     promised, expected = order["promised_on"], order["expected_on"]
     if order["stage"] in (*_COMING, *_HERE) and promised is not None and promised < today:
         days = wording.plural((today - promised).days, "day")
         return f"promised {days} ago, {STAGE_WORDS[order['stage']]}"
+    done = planned.get(order["order_id"])
+    if order["stage"] in _ON_THE_WAY and promised is not None and done and done > promised:
+        return f"promised {_day(promised, today)}, planned for {_day(done, today)}"
     if order["stage"] in _COMING and expected is not None and expected < today:
         return f"expected {wording.plural((today - expected).days, 'day')} ago, not here"
     return ""

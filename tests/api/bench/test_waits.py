@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import re
 from datetime import date, timedelta
 
 import pandas as pd
 
+from solespan.api.services.planning.rack import known_rack, pair_states
 from solespan.api.storage.bench.waits import keep_waits
 from solespan.dashboards import wording
 
@@ -23,7 +25,7 @@ def keep(services, wait_days: int, first: str = "2026-06-15", weeks: int = 60) -
     begins = date.fromisoformat(first)
     waits = [(begins + timedelta(days=k), wait_days + (k >= 200)) for k in range(7 * weeks)]
     with services.database.writing() as session:
-        keep_waits(session, waits)
+        keep_waits(session, waits, [], {})
 
 
 def test_the_wait_of_a_plan_counts_from_the_next_forecast_on(client, services):
@@ -54,10 +56,26 @@ def test_a_plan_whose_days_are_past_counts_as_none(services):
     assert there == ((date(2025, 1, 6), 40), (date(2025, 7, 25), 41)), "days alike are kept once"
 
 
-def test_a_plan_and_the_forecasts_after_it_say_one_day_to_book_by(client, services):
+def test_a_plan_gives_forecasts_pages_and_the_calendar_one_day_each(client, services, bench):
     keep(services, 40)
+    assert "Nine in ten pairs" not in client.get("/bench").text
+    order = bench.moved(bench.book("derby", promised_on="2026-06-15"), "received")
     plan = client.post("/v1/bench-plans", json={"months": 3}).json()
     services.forecaster.update_behind(everyone=True)
     by_plan = {row["pair_id"]: row["book_by"] for row in plan["pairs"]}
     assert by_plan
     assert by_plan == {p: resole_row(client, p)["book_by"] for p in by_plan}
+    (planned,) = plan["orders"]
+    assert planned["order_id"] == order["order_id"]
+    assert planned["done_on_p90"] >= planned["done_on_p50"] == "2026-06-17", "dry overnight"
+    page = client.get("/bench").text
+    assert re.search(r"Nine in ten pairs that come today are back by (today|\w{3} \d+ J)", page)
+    assert "promised today, planned for Wed 17 Jun" in page
+    patch = {"headers": {"if-match": "*"}, "json": {"promised_on": None}}
+    job = f"/v1/bench-jobs/{order['order_id']}"
+    patch["headers"]["content-type"] = "application/merge-patch+json"
+    assert client.patch(job, **patch).status_code == 200
+    with services.database.reading() as session:
+        rack = known_rack(services, session, "ada")
+    away = {state.pair_id: state.away_until for state in pair_states(rack)}
+    assert f"{away['derby']:%Y-%m-%d}" == planned["done_on_p90"]
