@@ -1,7 +1,8 @@
 """Look back on asking: of the pairs that would have been asked, how many proved due soon after?
 
-A pair proved due when it was handed over for a new sole, or a look found it at its limit, by so
-many days after the day asked for. All others count as not due, also those nobody heard of again.
+A pair proved due when it was handed over for a new sole, or when a look found it at its limit. That
+counts until so many days after the day asked for. All others count as not due, also those nobody
+heard of again.
 """
 
 from __future__ import annotations

@@ -40,8 +40,8 @@ FACTS = (
     "seen",
     "known",
 )
-# The fastest believable wear is twice the usual rate on every day: 3 mm of leather in 100 wear
-# days, the quick end of the 100 to 300 that benches tell. Common practice, no source.
+# The fastest believable wear is twice the usual rate on every day. Of leather that is 3 mm in 100
+# wear days, the quick end of the 100 to 300 that benches tell. Common practice, no source.
 _FASTEST = 2.0
 _LEAST_USABLE_MM = 0.5
 _LEAST_LIVES, _SHORTEST_SHARE = 20, 0.025  # of the shop's own soles, once so many came off
@@ -101,7 +101,7 @@ def shortest_lives(soles: pd.DataFrame, lives_days: np.ndarray) -> np.ndarray:
     """Shortest believable life of each sole, in days from its fitting.
 
     It is worn on every day and twice as fast as usual. A sole that nobody has looked at is also
-    taken to last as long as 39 in 40 of the shop's own, once twenty of those came off.
+    taken to last as long as 39 in 40 of the shop's own. That holds once twenty of those came off.
     """
     material = soles["material"].to_numpy(object)
     known = [name if name in MATERIAL_RATE else "oak_bark_leather" for name in material]

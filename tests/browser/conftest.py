@@ -15,8 +15,10 @@ from playwright.sync_api import Browser, Page
 
 from solespan.api.app import create_app
 from solespan.api.clock import Clock
+from solespan.api.schemas.bench.purchases import NewPurchase
 from solespan.api.schemas.bench.stock import Item
 from solespan.api.services.bench.bench_plan import make_plan
+from solespan.api.services.bench.purchases import order_item
 from solespan.api.services.bench.stock import put_item
 from solespan.api.services.planning import plans
 from solespan.api.settings import Settings
@@ -77,6 +79,8 @@ def fit_and_plan(services: Services) -> None:
     with services.database.writing() as session:
         plans.keep(services, session, asked)
         put_item(session, "oak-5mm", Item(use="sole", supply_days=240, minimum_order=10))
+        order = NewPurchase(item_id="oak-5mm", quantity=10)
+        order_item(session, order, services.clock.today())
     make_plan(services.database, services.clock.today(), months=12)
 
 

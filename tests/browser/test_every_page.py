@@ -52,6 +52,8 @@ PAGES = [
     ("200 pairs", "/"),
     ("fitted", "/workload"),
     ("fitted", "/stock"),
+    ("fitted", "/stock/weeks?item=oak-5mm"),
+    ("fitted", "/workload/asked"),
     ("no pair", "/stock"),
     ("fitted", "/plan?wearer=ada"),
     ("fitted", "/spread?wearer=ada"),

@@ -86,8 +86,8 @@ def stock_advice(form: Format = OutputFormat.TABLE, out: Out = PIPE) -> None:
 
     with serving() as services:
         rows = advice(services.database, services.clock.today())
-    columns = {"item": "item_id", "there": "quantity", "order at": "reorder_point"}
-    columns |= {"order now": "order_now", "days until": "order_in_days"}
+    columns = {"item": "item_id", "there": "quantity", "order up to": "reorder_point"}
+    columns |= {"on order": "on_order", "order now": "order_now", "days until": "order_in_days"}
     columns |= {"chance of running out": "runs_out_chance"}
     show_rows(AdvisedItems, rows, columns, form=form, out=out)
 
@@ -122,7 +122,7 @@ def asked(
     counts = [(word, n) for word, n in body["counts"].items() if n]
     tables: list[RenderableType] = [
         grid(("pair", "customer", "asked for", "based on"), rows, caption=(why and WHY[why]) or ""),
-        grid(("which", "pairs"), counts, title="Asked, and left out"),
+        grid(("which", "pairs"), counts, title="Counts"),
         proved_words(body["proved"]),
     ]
     show(body, AskedPairs, form=form, out=out, table=lambda: tables)

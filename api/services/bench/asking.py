@@ -1,7 +1,7 @@
 """Asking service: whom would the year's plan ask, whom not, and did such pairs prove due before?
 
-The newest plan's days are held against what is known today, so a plan that has aged asks nobody who
-may not be asked now. Without a plan the send-by day counts. The share that proved due is of the
+The newest plan's days are compared with what is known today, so a plan that has aged asks nobody
+who may not be asked now. Without a plan the send-by day counts. The share that proved due is of the
 kept look back over past years.
 """
 

@@ -166,4 +166,5 @@ def _values(values: Sequence[Any], kind: str) -> np.ndarray | pd.Index[Any]:
     if kind == "flag":
         return np.array(values, dtype=bool)
     # An array would be taken for another kind of text, and a series costs twice.
-    return pd.Index(values, dtype=object)
+    texts: pd.Index[Any] = pd.Index(values, dtype=object)
+    return texts

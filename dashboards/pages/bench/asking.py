@@ -22,7 +22,9 @@ WHY_WORDS = {
 def proved_words(proved: Mapping[str, Any]) -> str:
     """Say how many of those asked like this proved due in past years."""
     if proved["share"] is None:
-        return "How many of those asked prove due is not yet known: the shop has no past year."
+        return (
+            "How many of those asked prove due is not yet known: no past year was looked back on."
+        )
     return (
         f"Of {plural(proved['asked'], 'pair')} that past years would have asked like this, "
         f"{proved['share']:.0%} proved due within {proved['days']} days."

@@ -126,6 +126,7 @@ def add_many(database: Database, customers: int) -> None:
         pks = pks_by_id(session, "wearers", ids)
         pairs = [
             {"pair_id": w, "wearer_pk": pks[w], "label": f"Derby {w}", "construction": "blake"}
+            | {"wears_per_week": 2.0}
             for w in ids
         ]
         insert_rows(session, "pairs", pairs)
