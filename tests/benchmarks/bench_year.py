@@ -166,10 +166,12 @@ def rows_of(title: str, frame: pd.DataFrame, *, judged: bool) -> list[Row]:
     note = (
         f"{means['year']:.1f} jobs; pairs alone {means['pairs']:.1f}, {peers}; {len(frame)} shops"
     )
+    # so few shops tell the share itself only so well
+    sampled = f"standard error {np.sqrt(0.8 * 0.2 / len(frame)):.3f}"
     shown = [
         ("yearly error over the best count", means["year"] / best, "times", note, (0, 0.90)),
         ("middle over what came", means["middle"] / means["came"], "times", "", (0.95, 1.05)),
-        ("80 % interval holds", frame["inside"].mean(), "share", "", (0.77, 0.83)),
+        ("80 % interval holds", frame["inside"].mean(), "share", sampled, (0.77, 0.83)),
         (
             "monthly CRPS over seasonal naive",
             means["crps"] / means["naive"],
