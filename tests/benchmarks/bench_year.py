@@ -56,6 +56,7 @@ WHO_LOGS = {
 TRENDS = (-0.25, 0.0, 0.25)
 PLAIN = ("last_year", "three_years", "holt_winters")
 FIRST_SEED = 9_001
+JUDGED_SHOPS = 8  # fewer tell nothing of a bias of 5 %
 
 
 def run(quick: bool) -> list[Row]:
@@ -204,7 +205,7 @@ def known_rows(worlds: pd.DataFrame) -> list[Row]:
             f"{part['known'].sum()} hand-overs; 80 % interval holds {part['known_inside'].sum()} "
             f"of {len(part)} shops"
         )
-        if judged:
+        if judged and len(part) >= JUDGED_SHOPS:
             note += f"; bar 0.95 to 1.05: {'met' if 0.95 <= ratio <= 1.05 else 'NOT MET'}"
         name = f"known pairs, {who}: hand-overs said over true"
         rows.append({"name": name, "value": ratio, "unit": "times", "note": note})
