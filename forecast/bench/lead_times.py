@@ -12,7 +12,7 @@ import pandas as pd
 
 __all__ = ["BOOKED_SHARE", "booking_waits", "lead_times"]
 
-BOOKED_SHARE, LEAST_SHARE = 0.90, 0.80
+BOOKED_SHARE, LEAST_SHARE = 0.90, 0.75
 _SHARES = {"wait_days": {"p50": 0.5, "p90": 0.9}, "lead_days": {"p10": 0.1, "p50": 0.5, "p90": 0.9}}
 
 
