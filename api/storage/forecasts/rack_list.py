@@ -46,6 +46,11 @@ _RANK = sa.case(
     (_ROWS.c.chance_in_use < PROBABLY_GONE, 1),
     else_=0,
 )
+# The same as rank 0, in terms of which a database knows how many rows they leave.
+_IN_USE = (
+    sa.func.coalesce(_ROWS.c.band, "").not_in(("retired", "away")),
+    sa.or_(_ROWS.c.chance_in_use.is_(None), _ROWS.c.chance_in_use >= PROBABLY_GONE),
+)
 _RESOLE = (_ROWS.c.foot == "pair", _ROWS.c.point == "ball")
 
 
@@ -118,7 +123,7 @@ def _list_query(place: str, given: frozenset[str], a_part: bool) -> sa.Select[An
         query = sa.select(*named, _ROWS.c.band, *whose).select_from(source).where(*_RESOLE)
         ties = (*(c.nulls_last() for c in (_ROWS.c.due_p10, _ROWS.c.due_p05)), _PAIRS.c.pair_id)
         if place == "dated":
-            query = query.where(_ROWS.c.send_by.is_not(None), _RANK == 0)
+            query = query.where(_ROWS.c.send_by.is_not(None), *_IN_USE)
             query = query.order_by(_ROWS.c.send_by, *ties)
         else:
             query = query.where(sa.or_(_RANK > 0, _ROWS.c.send_by.is_(None)))
