@@ -13,10 +13,11 @@ import pytest
 from scipy.special import ndtr
 from scipy.stats import multivariate_normal
 
+from solespan.forecast.model.ep_sites import first_sites
 from solespan.forecast.model.estimation import default_noise
 from solespan.forecast.model.hierarchy import solve
 from solespan.forecast.model.inner_loop import modes, prior_centre
-from solespan.forecast.model.linearise import Linearised, Noise, Sites, first_sites, linearise
+from solespan.forecast.model.linearise import Linearised, Noise, Sites, linearise
 from solespan.forecast.model.parameter_layout import coordinates
 from solespan.forecast.model.posterior_moments import gradient
 from solespan.forecast.observation.thumb import ThumbScale, interval_site

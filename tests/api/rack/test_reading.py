@@ -126,7 +126,7 @@ class TestCost:
             ("/pairs/pair-000/thumb", 3),
             ("/pairs/pair-000/edit", 6),
             ("/pairs/pair-000/sole", 6),
-            ("/pairs/pair-000/upkeep", 45),
+            ("/pairs/pair-000/upkeep", 48),
         ):
             with statements_of(client) as statements:
                 assert client.get(address).status_code == 200

@@ -104,10 +104,10 @@ def share_that_comes(due, pair_id: str) -> float:
         fit_newcomers(jobs, none, DAY, DAY),
         fit_mix(jobs, none),
         DAY,
-        WorkloadSettings(years=400, listed_years=400),
+        WorkloadSettings(years=4000, listed_years=4000),
     )
     mine = (years.jobs.row >= 0) & (due.rows["pair_id"].to_numpy()[years.jobs.row] == pair_id)
-    return len(np.unique(years.jobs.year[mine])) / 400
+    return len(np.unique(years.jobs.year[mine])) / 4000
 
 
 def test_a_pair_past_its_date_that_is_still_worn_is_late_and_not_gone():
