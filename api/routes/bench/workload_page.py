@@ -6,6 +6,7 @@ Which page of the work ahead does a browser get, and what is it without a foreca
 from __future__ import annotations
 
 from dataclasses import replace
+from datetime import date
 from typing import Annotated, Any
 
 import pandas as pd
@@ -26,12 +27,12 @@ from solespan.api.routes.http.pages import (
 from solespan.api.routes.http.requests import Context
 from solespan.api.schemas.forms import FormProblem, read_column
 from solespan.api.services.bench import stock_advice
+from solespan.api.services.bench.asking import asked_body
 from solespan.api.services.bench.bench_plan import make_plan, newest_plan
 from solespan.api.services.bench.bench_settings import read_bench_settings
 from solespan.api.services.bench.workload import year_ahead
 from solespan.api.services.bench.year_report import year_report
 from solespan.api.services.context import AppContext
-from solespan.api.services.rack.records import find_record
 from solespan.dashboards.figures import FIGURES
 from solespan.dashboards.navigation import NavEntry
 from solespan.dashboards.pages.bench.bench_choices import (
@@ -133,16 +134,17 @@ def _answer(
     with ctx.database.reading() as session:
         plan = newest_plan(session)
         payload = None if plan is None else plan["payload"]
-        asked = [] if payload is None else asked_next(payload, today)
-        for row in asked:
-            pair = find_record(session, "pairs", {"pair_id": row["pair_id"]}) or {}
-            row["pair"] = pair.get("label") or row["pair_id"]
+    asked = [] if payload is None else asked_next(_asked(ctx, today), payload, today)
     context |= {
         "plan": None if payload is None else plan_page(payload, currency),
         "asked": asked,
         "orders": to_order(stock_advice.advice(ctx.database, today), today),
     }
     return page_answer(request, "bench/workload.html", context | said, status)
+
+
+def _asked(ctx: AppContext, today: date) -> list[dict[str, Any]]:
+    return list(asked_body(ctx.database, today)["items"])
 
 
 @pages.get("/workload/year-plan")
@@ -155,11 +157,7 @@ def read_year_plan(ctx: Context, request: Request) -> HTMLResponse:
         said = {"done": "", "problem": "", "typed": {}}
         return page_answer(request, "bench/workload_none.html", said)
     ahead = report.ahead
-    with ctx.database.reading() as session:
-        plan = newest_plan(session)
-    asked = None
-    if plan is not None:
-        asked = [row["ask_on"] for row in plan["payload"]["pairs"] if row["ask_on"]]
+    asked = [row["ask_on"] for row in _asked(ctx, today)]
     closures = [closure.model_dump(mode="json") for closure in ahead.books.settings.closures]
     uses = {name: use for name, use in ahead.by_day.items() if name.startswith("use_")}
     quarters = summarise(ahead.simulated, uses, "quarter")

@@ -73,11 +73,13 @@ def asked_in_year(database: Database, today: date) -> dict[str, Any]:
     }
 
 
-def asked_body(database: Database, today: date, why: str | None, limit: int) -> dict[str, Any]:
-    """Say it as JSON values: those asked, or those left out for one reason, so many at most."""
+def asked_body(
+    database: Database, today: date, why: str | None = None, limit: int | None = None
+) -> dict[str, Any]:
+    """Say it as JSON values: those asked, or those left out for one reason; at most `limit`."""
     told = asked_in_year(database, today)
     rows = told.pop("rows")
-    shown = rows[rows["why"] == (why or "")].head(limit)
+    shown = rows[rows["why"] == (why or "")][:limit]
     return told | {"items": [_told(row) for row in shown.to_dict("records")]}
 
 

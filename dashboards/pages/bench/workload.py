@@ -196,20 +196,34 @@ def plan_page(plan: Mapping[str, Any], currency: str) -> dict[str, Any]:
     }
 
 
-def asked_next(plan: Mapping[str, Any], today: date) -> list[dict[str, str]]:
-    """List the pairs whose owners are asked in the next weeks, the soonest first."""
+def asked_next(
+    asked: Sequence[Mapping[str, Any]], plan: Mapping[str, Any], today: date
+) -> list[dict[str, str]]:
+    """List the pairs whose owners are asked in the next weeks, the soonest first.
+
+    Parameters
+    ----------
+    asked : sequence of mapping
+        Pairs that are asked for: `pair_id`, `pair`, `ask_on` as an ISO day.
+    plan : mapping
+        The newest plan; `pairs` say when each place is booked and when the pair is back.
+    """
     until = (today + timedelta(weeks=ASKED_WEEKS)).isoformat()
-    soon = [row for row in plan["pairs"] if row["ask_on"] and row["ask_on"] <= until]
-    soon.sort(key=lambda row: (row["ask_on"], row["pair_id"]))
-    return [
-        {
-            "pair_id": row["pair_id"],
-            "ask_on": row["ask_on"],
-            "book_by": row["book_by"],
-            "back": f"{row['back_on_p10'] or 'not known'} to {row['back_on_p90'] or 'not known'}",
-        }
-        for row in soon[:MOST_ASKED]
-    ]
+    planned = {row["pair_id"]: row for row in plan["pairs"]}
+    rows = []
+    for row in [row for row in asked if row["ask_on"] <= until][:MOST_ASKED]:
+        found = planned.get(row["pair_id"], {})
+        back = (found.get(name) or "not known" for name in ("back_on_p10", "back_on_p90"))
+        rows.append(
+            {
+                "pair_id": row["pair_id"],
+                "pair": row["pair"],
+                "ask_on": row["ask_on"],
+                "book_by": found.get("book_by") or "not known",
+                "back": " to ".join(back),
+            }
+        )
+    return rows
 
 
 def to_order(advice: Sequence[Mapping[str, Any]], today: date) -> list[dict[str, str]]:

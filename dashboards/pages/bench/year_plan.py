@@ -29,7 +29,7 @@ _LEATHER = {
 def year_plan_page(
     body: Mapping[str, Any],
     quarters: pd.DataFrame,
-    asked_on: Sequence[str] | None,
+    asked_on: Sequence[str],
     closures: Sequence[Mapping[str, Any]],
     today: date,
 ) -> dict[str, Any]:
@@ -41,8 +41,8 @@ def year_plan_page(
         The year by week, as `/v1/workload` tells it.
     quarters : DataFrame
         Materials as `forecast.workload.summarise` gives them by quarter.
-    asked_on : sequence of str, optional
-        The day each owner is asked for, as planned; None = the year is not planned.
+    asked_on : sequence of str
+        The day each owner is asked for.
     closures : sequence of mapping
         `first_on`, `last_on`, `hours_per_day` of days when the bench is open for less.
     """
@@ -65,7 +65,7 @@ def year_plan_page(
             {"words": words, "cells": _leather(quarters, measure, begins)}
             for measure, words in _LEATHER.items()
         ],
-        "asked": None if asked_on is None else _asked(asked_on, begins, last),
+        "asked": _asked(asked_on, begins, last),
         "closures": _closures(closures, today, last.date()),
     }
 

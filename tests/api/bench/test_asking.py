@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import timedelta
 
 import pytest
@@ -27,9 +28,9 @@ def change(services, mapped, **values):
         session.execute(sa.update(mapped).values(**values))
 
 
-def due_soon(services):
+def due_soon(services, days=50):
     """Let both pairs be due in the year."""
-    on = services.clock.today() + timedelta(days=50)
+    on = services.clock.today() + timedelta(days=days)
     change(services, ForecastRow, send_by=on, due_p10=on + timedelta(days=1))
 
 
@@ -77,6 +78,20 @@ def test_a_plan_asks_only_for_pairs_of_the_list(client, services):
         assert len(rows) == len(list_records(session, "pairs", equal={}, after=None, limit=9))
     planned = {row["pair_id"]: row["ask_on"] for row in rows if row["ask_on"]}
     assert set(planned) == {row["pair_id"] for row in asked(client)["items"]} == {"oxford"}
+
+
+@pytest.mark.slow
+def test_list_year_plan_and_workload_ask_for_the_same_pairs(client, services):
+    """The forecasts move after the plan is made, so the plan alone would say something else."""
+    assert client.post("/v1/bench-plans", json={"months": 12}).status_code == 201
+    due_soon(services, 30)
+    (item,) = asked(client)["items"]
+    page = client.get("/workload").text
+    assert page.count('data-label="ask for"') == 1
+    assert f'<td data-label="ask for">{item["ask_on"]}</td>' in page
+    sheet = client.get("/workload/year-plan").text
+    owners = sheet[sheet.index("Owners to ask") :].split("</tr>")[0]
+    assert sum(map(int, re.findall(r"<td>(\d+)</td>", owners))) == 1
 
 
 def test_the_share_that_proved_due_is_not_yet_known_without_a_past(client, services):
