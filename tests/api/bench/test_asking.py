@@ -88,7 +88,7 @@ def test_list_year_plan_and_workload_ask_for_the_same_pairs(client, services):
     (item,) = asked(client)["items"]
     page = client.get("/workload").text
     assert page.count('data-label="ask for"') == 1
-    assert f'<td data-label="ask for">{item["ask_on"]}</td>' in page
+    assert f'<td data-label="ask for" class="day">{item["ask_on"]}</td>' in page
     sheet = client.get("/workload/year-plan").text
     owners = sheet[sheet.index("Owners to ask") :].split("</tr>")[0]
     assert sum(map(int, re.findall(r"<td>(\d+)</td>", owners))) == 1
