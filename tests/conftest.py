@@ -62,7 +62,7 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
     """Run browser and load tests once more if they fail; keep what a kind of database is for.
 
     Such tests depend on the speed of other processes. What needed its second run is listed at the
-    end as a rerun, and is to be mended.
+    end as a rerun, and is to be mended. Words and forms of answers are asked of one kind alone.
     """
     for item in items:
         if any(item.get_closest_marker(name) for name in RUN_ONCE_MORE):
@@ -71,7 +71,9 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
         return
     kept, left = [], []
     for item in items:
-        (kept if "databases" in getattr(item, "fixturenames", ()) else left).append(item)
+        asked = "databases" in getattr(item, "fixturenames", ())
+        either = item.get_closest_marker("any_database") is not None
+        (kept if asked and not either else left).append(item)
     config.hook.pytest_deselected(items=left)
     items[:] = kept
 

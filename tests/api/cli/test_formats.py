@@ -13,6 +13,8 @@ import pytest
 from tests.api.cli.conftest import terminal_of
 from tests.api.conftest import MovableClock, serving
 
+pytestmark = pytest.mark.any_database
+
 # A command, and the schema of `/v1` that its JSON has.
 QUICK = {
     "list wearers": "WearerPage",

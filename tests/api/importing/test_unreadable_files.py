@@ -10,6 +10,8 @@ from solespan.api.errors import BadUpload, TooLarge
 from solespan.api.services.interchange.reading import MAX_LINE_BYTES, read_table
 from solespan.forecast.frames import TABLES
 
+pytestmark = pytest.mark.any_database
+
 
 def _error(folder, kind=BadUpload):
     before = folder.stored()

@@ -17,6 +17,8 @@ from solespan.api.routes.edge.access import need_of
 from solespan.api.settings import Settings
 from solespan.forecast.frames import TABLES
 
+pytestmark = pytest.mark.any_database
+
 COMMITTED = Path(__file__).with_name("openapi.json")
 
 
