@@ -60,6 +60,10 @@ class PostgresDatabases:
         self._admin = admin
         self._role = f"solespan_{uuid4().hex[:8]}"
         self._made = 0
+        with admin.connect() as connection:
+            version = connection.dialect.server_version_info or (0,)
+        # files copied whole cost a third of pages written one by one
+        self._copied = " STRATEGY file_copy" if version >= (18,) else ""
         self._run(f"CREATE ROLE {self._role} LOGIN PASSWORD '{self._role}'")
         name = self._next()
         self._run(f"CREATE DATABASE {name} TEMPLATE template0 ENCODING 'UTF8' OWNER {self._role}")
@@ -67,7 +71,7 @@ class PostgresDatabases:
 
     def copy(self, address: str | None = None) -> str:
         source, name = make_url(address or self.empty).database, self._next()
-        self._run(f"CREATE DATABASE {name} TEMPLATE {source} OWNER {self._role}")
+        self._run(f"CREATE DATABASE {name} TEMPLATE {source} OWNER {self._role}{self._copied}")
         return self._address(name)
 
     def drop(self, address: str) -> None:

@@ -87,6 +87,7 @@ def _start(
         "synchronous_commit": "off",
         "full_page_writes": "off",
         "shared_buffers": "32MB",
+        "file_copy_method": "clone",  # a test's database is copied by the kernel
         "max_connections": "40",
     }
     options = [part for name, value in settings.items() for part in ("-c", f"{name}={value}")]
