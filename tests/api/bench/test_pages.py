@@ -113,7 +113,9 @@ def test_page_service_and_sheet_say_the_same_of_another_bench_and_of_leather(cli
     jobs = next(row for row in body["total"] if row["measure"] == "jobs")
     assert f"{jobs['mean']:,.0f} jobs" in sheet
     assert "2026-08-03 to 2026-08-14" in sheet
-    assert "The year is not planned yet" in sheet
+    owners = sheet[sheet.index("Owners to ask") :].split("</tr>")[0]
+    asked = client.get("/v1/asked-pairs").json()["counts"]["asked"]
+    assert sum(map(int, re.findall(r"<td>(\d+)</td>", owners))) == asked
     assert "style=" not in sheet, "the security policy refuses inline styles"
     refused = client.get("/workload", params={"benches": "many"})
     assert refused.status_code == 422
