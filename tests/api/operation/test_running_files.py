@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 import shutil
 import subprocess
+import tomllib
 from configparser import ConfigParser
 from pathlib import Path
 
@@ -59,6 +60,43 @@ def test_the_unit_starts_a_command_that_is_there():
         assert address in FILES["README.md"]
         assert address in FILES["solespan-admin"]
     assert service["ExecStart"].split()[0] in FILES["solespan-admin"]
+
+
+def test_each_edit_of_the_page_finds_its_place():
+    edits = re.findall(r"sed -i '?s/([^/]+)/[^/]+/'?((?: [\w/.-]+)+)", FILES["README.md"])
+    assert len(edits) == 3
+    for pattern, names in edits:
+        for name in names.split():
+            assert pattern in FILES[Path(name).name], (pattern, name)
+
+
+def test_the_page_installs_what_the_unit_calls():
+    """A small Debian has no `kill` outside of the shell."""
+    packages = re.findall(r"apt-get install -y (.+)", FILES["README.md"])[0].split()
+    assert unit("solespan.service")["Service"]["ExecReload"].startswith("/bin/kill ")
+    assert "procps" in packages
+
+
+def test_the_page_stops_the_socket_too():
+    """An open socket starts the service again, in the middle of an upgrade."""
+    for verb in ("stop", "start"):
+        said = re.findall(rf"^systemctl {verb} (.+)$", FILES["README.md"], re.MULTILINE)
+        assert said == ["solespan.socket solespan.service"]
+
+
+def test_the_image_holds_the_wheels_folders_and_no_more():
+    """A copy of the whole folder would bring secrets into the image."""
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text("utf-8"))
+    folders = set(project["tool"]["hatch"]["build"]["targets"]["wheel"]["only-include"])
+    copies = re.findall(r"^COPY (.+) (\S+)$", FILES["Containerfile"], re.MULTILINE)
+    sources = {name for names, _ in copies for name in names.split()}
+    assert sources == folders | {"pyproject.toml", "README.md", ".ci/constraints.txt"}
+    assert all(target == names for names, target in copies if names in folders)
+    wanted = set(re.findall(r"\$\{(\w+):\?\}", FILES["compose.yaml"]))
+    page = FILES["README.md"]
+    assert wanted == {"SITE", *SECRETS}
+    assert "echo SITE=YOUR.NAME > .env" in page
+    assert page.count("for name in SECRET_KEY BACKUP_PASSPHRASE; do") == 2
 
 
 @pytest.mark.skipif(shutil.which("systemd-analyze") is None, reason="there is no systemd here")
