@@ -47,9 +47,13 @@ def replace_forecasts(
     """
     some = None if wearer_ids is None else list(wearer_ids)
     given = {} if some is None else {"some": some}
-    pairs = session.execute(_pairs_query(some is None), given)
-    known = {pair_id: (pk, data_version) for pair_id, pk, data_version in pairs}
-    fitted = {row[0]: row[1] for row in session.execute(_soles_query(some is None), given)}
+    known: dict[str, tuple[int, int]] = {}
+    fitted: dict[str, int] = {}
+    for pair_id, pk, data_version, sole_id, sole_pk in session.execute(
+        _pks_query(some is None), given
+    ):
+        known[pair_id] = pk, data_version
+        fitted[sole_id] = sole_pk
     if some is None:
         session.execute(sa.delete(_ROWS))
     pks = [pk for pk, _ in known.values()]
@@ -67,24 +71,16 @@ def replace_forecasts(
 
 
 @cache
-def _pairs_query(everyone: bool) -> sa.Select[Any]:
-    query = sa.select(_PAIRS.c.pair_id, _PAIRS.c.id, _WEARERS.c.data_version)
-    query = query.select_from(_PAIRS.join(_WEARERS, _PAIRS.c.wearer_pk == _WEARERS.c.id))
-    return query if everyone else query.where(_WEARERS.c.wearer_id.in_(_some()))
-
-
-@cache
-def _soles_query(everyone: bool) -> sa.Select[Any]:
-    query = sa.select(_SOLES.c.sole_id, _SOLES.c.id)
+def _pks_query(everyone: bool) -> sa.Select[Any]:
+    """Build the statement for numbers of pairs and their soles; of a pair without one too."""
+    query = sa.select(
+        _PAIRS.c.pair_id, _PAIRS.c.id, _WEARERS.c.data_version, _SOLES.c.sole_id, _SOLES.c.id
+    )
+    owned = _PAIRS.join(_WEARERS, _PAIRS.c.wearer_pk == _WEARERS.c.id)
+    query = query.select_from(owned.outerjoin(_SOLES, _SOLES.c.pair_pk == _PAIRS.c.id))
     if everyone:
         return query
-    owned = _SOLES.join(_PAIRS, _SOLES.c.pair_pk == _PAIRS.c.id)
-    query = query.select_from(owned.join(_WEARERS, _PAIRS.c.wearer_pk == _WEARERS.c.id))
-    return query.where(_WEARERS.c.wearer_id.in_(_some()))
-
-
-def _some() -> sa.BindParameter[Any]:
-    return sa.bindparam("some", expanding=True)
+    return query.where(_WEARERS.c.wearer_id.in_(sa.bindparam("some", expanding=True)))
 
 
 def _rows(
