@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator
+from collections.abc import Collection, Iterator, Mapping
 from functools import cache
 from typing import Any, cast
 
+import numpy as np
 import pandas as pd
 import sqlalchemy as sa
 from sqlalchemy.orm import Session
@@ -29,7 +30,7 @@ _NAMES = (*_OWN, *(c.name for c in _TOLD))
 
 def replace_forecasts(
     session: Session,
-    frame: pd.DataFrame,
+    frame: pd.DataFrame | Mapping[str, np.ndarray],
     *,
     wearer_ids: Collection[str] | None = None,
     fit: Fit | None = None,
@@ -38,7 +39,7 @@ def replace_forecasts(
 
     Parameters
     ----------
-    frame : DataFrame
+    frame : DataFrame, or an array for each column
         Columns `forecast.frames.FORECAST`; rows of pairs that are not stored are an error.
     wearer_ids : collection of str, optional
         Whose old rows go; all wearers when None. Name every wearer that `frame` was made for.
@@ -84,13 +85,16 @@ def _pks_query(everyone: bool) -> sa.Select[Any]:
 
 
 def _rows(
-    frame: pd.DataFrame,
+    frame: pd.DataFrame | Mapping[str, np.ndarray],
     pairs: dict[str, tuple[int, int]],
     soles: dict[str, int],
     fit_pk: int | None,
 ) -> Iterator[tuple[Any, ...]]:
     """Yield what is stored of each row, in the order of `_NAMES`."""
-    frame = frame.reindex(columns=[column.name for column in FORECAST])
+    if not len(frame):
+        return
+    if isinstance(frame, pd.DataFrame):
+        frame = frame.reindex(columns=[column.name for column in FORECAST])
     told = [_values(frame[column.name], column.kind) for column in _TOLD]
     ids = zip(frame["pair_id"], frame["sole_id"], strict=True)
     for (pair_id, sole_id), values in zip(ids, zip(*told, strict=True), strict=True):
@@ -98,10 +102,12 @@ def _rows(
         yield pair_pk, soles.get(sole_id), fit_pk, data_version, *values
 
 
-def _values(values: pd.Series[Any], kind: str) -> list[Any]:
+def _values(values: pd.Series[Any] | np.ndarray, kind: str) -> list[Any]:
     """Return the values of a column as the database takes them: None where nothing is known."""
     if kind == "date":
-        return list(pd.to_datetime(values).to_numpy("datetime64[D]").astype(object))
+        days = np.asarray(values if isinstance(values, np.ndarray) else pd.to_datetime(values))
+        return list(days.astype("datetime64[D]").astype(object))
     if kind == "number":
-        return [None if number != number else number for number in values.to_numpy(float).tolist()]  # noqa: PLR0124 - NaN
+        numbers = np.asarray(values, dtype=float).tolist()
+        return [None if number != number else number for number in numbers]  # noqa: PLR0124 - NaN
     return [value if isinstance(value, str) else None for value in values]
