@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import numpy as np
+import pandas as pd
 
 from solespan.forecast.covariates import FLAGS, Frame
 from solespan.forecast.frames import STANDARD_HOURS_PER_WEAR_DAY
 from solespan.forecast.priors import STEPS_PER_STANDARD_WEAR_DAY
 
-__all__ = ["Frame", "base_exposure", "cells", "flag_table"]
+__all__ = ["Frame", "base_exposure", "cells", "days_where", "flag_table"]
 
 
 def base_exposure(days: Frame) -> np.ndarray:
@@ -28,6 +29,11 @@ def base_exposure(days: Frame) -> np.ndarray:
     steps = np.asarray(days["steps"], dtype=float)
     from_steps = np.where(np.isnan(steps), 1.0, steps / STEPS_PER_STANDARD_WEAR_DAY)
     return np.where(np.isnan(hours), from_steps, hours / STANDARD_HOURS_PER_WEAR_DAY)
+
+
+def days_where(days: pd.DataFrame, keep: np.ndarray) -> dict[str, np.ndarray]:
+    """Take some rows of `wear_days`, an array for each column: a frame of them costs more."""
+    return {str(name): days[name].to_numpy()[keep] for name in days}
 
 
 def cells(days: Frame) -> np.ndarray:

@@ -38,7 +38,7 @@ from solespan.api.storage.forecasts.forecast_reads import (
     wearer_of_pair,
 )
 from solespan.api.storage.forecasts.forecast_writes import replace_forecasts
-from solespan.api.storage.rack.frames import nameless, trusted_columns, trusted_log
+from solespan.api.storage.rack.frames import log_of, nameless, trusted_columns, trusted_log
 from solespan.api.storage.rack.records import owner_of
 from solespan.api.storage.rack.wearer_partitions import pair_counts, partitions
 from solespan.api.storage.session import Database
@@ -287,10 +287,10 @@ class Forecaster:
         horizon_days = settings.horizon_days
 
         def rack() -> tuple[WearLog, Conditioned | None]:
-            wear_log = trusted_log(session, [wearer_id])
-            has_soles = (wear_log.soles["fitted_on"] <= day).any()
-            known = condition(stored.fit, wear_log, day, horizon_days) if has_soles else None
-            return wear_log, known
+            columns = trusted_columns(session, [wearer_id])
+            has_soles = (columns.soles["fitted_on"] <= day.to_datetime64()).any()
+            known = condition(stored.fit, columns, day, horizon_days) if has_soles else None
+            return log_of(columns), known
 
         key = (
             self.database.tenant_pk,

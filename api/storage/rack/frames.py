@@ -6,7 +6,7 @@ as objects, and dates become NumPy's in one step.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import replace
 from functools import cache
 from operator import itemgetter
@@ -35,6 +35,7 @@ __all__ = [
     "load_frames",
     "load_rows",
     "load_wear_log",
+    "log_of",
     "nameless",
     "trusted_columns",
     "trusted_log",
@@ -62,7 +63,12 @@ def trusted_log(session: Session, wearer_ids: Collection[str]) -> WearLog:
 
     Checking costs more than the forecast itself, and this is done at every wear day logged.
     """
-    return WearLog(**load_frames(session, wearer_ids))
+    return log_of(trusted_columns(session, wearer_ids))
+
+
+def log_of(columns: LogColumns) -> WearLog:
+    """Make frames of the arrays of a log that the database has checked."""
+    return WearLog(**{name: _frame(getattr(columns, name)) for name in TABLES})
 
 
 def trusted_columns(session: Session, wearer_ids: Collection[str]) -> LogColumns:
@@ -176,11 +182,15 @@ def frame_of_rows(rows: Sequence[Any], columns: Sequence[Column]) -> pd.DataFram
 
     Returns a frame with one column per entry of `columns`, in that order.
     """
+    return _frame(_arrays(rows, columns))
+
+
+def _frame(columns: Mapping[str, np.ndarray]) -> pd.DataFrame:
     # An array of texts would be taken for another kind of text, and a series costs twice.
     return pd.DataFrame(
         {
             name: pd.Index(values, dtype=object) if values.dtype == object else values
-            for name, values in _arrays(rows, columns).items()
+            for name, values in columns.items()
         },
         copy=False,
     )
