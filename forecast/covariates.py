@@ -11,12 +11,13 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeAlias
+
+import numpy as np
 
 from solespan.forecast.columns import Column
 
 if TYPE_CHECKING:
-    import numpy as np
     import pandas as pd
 
 __all__ = [
@@ -28,9 +29,11 @@ __all__ = [
     "SURFACES",
     "Condition",
     "Covariate",
+    "Frame",
     "Logged",
 ]
 
+Frame: TypeAlias = "pd.DataFrame | Mapping[str, np.ndarray]"
 SURFACES = ("indoor", "pavement", "rough")
 
 
@@ -77,7 +80,8 @@ class Covariate:
     value : bool or str
         The flag is raised where the column holds this value.
     rule : callable, optional
-        Takes rows of `wear_days`, gives the flag (bool per row), where `value` cannot tell it.
+        Takes `wear_days`, a frame or arrays by column. Gives the flag (bool per row), where `value`
+        cannot tell it.
     per_unit : float, optional
         For a linear covariate: units of the column for which the multiplier stands.
     days : str
@@ -91,19 +95,23 @@ class Covariate:
     log_sd: float
     source: str
     value: bool | str = True
-    rule: Callable[[pd.DataFrame], np.ndarray] | None = None
+    rule: Callable[[Frame], np.ndarray] | None = None
     per_unit: float | None = None
     days: str = ""
 
-    def flag(self, wear_days: pd.DataFrame) -> np.ndarray:
+    def flag(self, wear_days: Frame) -> np.ndarray:
         """Whether each row of `wear_days` has this condition: bool, shape (rows,)."""
         if self.rule is not None:
             return self.rule(wear_days)
-        return (wear_days[self.logged.column.name] == self.value).to_numpy(bool)
+        values: np.ndarray = np.asarray(
+            wear_days[self.logged.column.name] == self.value, dtype=bool
+        )
+        return values
 
 
-def _from_steps(wear_days: pd.DataFrame) -> np.ndarray:
-    return (wear_days["hours"].isna() & wear_days["steps"].notna()).to_numpy(bool)
+def _from_steps(wear_days: Frame) -> np.ndarray:
+    hours, steps = (np.asarray(wear_days[name], dtype=float) for name in ("hours", "steps"))
+    return np.asarray(np.isnan(hours) & ~np.isnan(steps))
 
 
 _STEPS = Logged(

@@ -7,7 +7,7 @@ frames into the contract (dtypes, defaults, order) or raises `BadFrame` naming t
 from __future__ import annotations
 
 import difflib
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from decimal import Decimal
@@ -30,7 +30,7 @@ from solespan.forecast.values import (
     reader_of,
 )
 
-__all__ = ["WearLog", "conform", "wear_log"]
+__all__ = ["LogColumns", "WearLog", "conform", "wear_log"]
 
 DATE_DTYPE = "datetime64[s]"
 # What an object of a column that is neither text nor missing may be.
@@ -88,6 +88,21 @@ class WearLog:
             checks=part(self.checks),
             bench_jobs=part(self.bench_jobs),
         )
+
+
+@dataclass(frozen=True)
+class LogColumns:
+    """The tables of a `WearLog` as arrays by column, for a forecast of few rows.
+
+    Rows, order and units are the same. Words are objects; a missing one is None.
+    """
+
+    wearers: Mapping[str, np.ndarray]
+    pairs: Mapping[str, np.ndarray]
+    soles: Mapping[str, np.ndarray]
+    wear_days: Mapping[str, np.ndarray]
+    checks: Mapping[str, np.ndarray]
+    bench_jobs: Mapping[str, np.ndarray]
 
 
 def _before(

@@ -272,15 +272,14 @@ def write_history(session: Session, author: Author | None) -> None:
     draft = history_draft()
     if draft is None or not (draft.created or draft.lines):
         return
-    made = session.execute(
-        sa.insert(_REVISIONS).values(
-            revision_id=draft.revision_id,
-            actor=author.actor if author else None,
-            action=author.action if author else None,
-            import_pk=draft.import_pk,
-            undoes=draft.undoes,
-        )
-    )
+    revision = {
+        "revision_id": draft.revision_id,
+        "actor": author.actor if author else None,
+        "action": author.action if author else None,
+        "import_pk": draft.import_pk,
+        "undoes": draft.undoes,
+    }
+    made = session.execute(sa.insert(_REVISIONS), revision)
     revision_pk = made.inserted_primary_key[0]  # type: ignore[attr-defined]
     lines = [{**line, "revision_pk": revision_pk} for line in _lines(draft.created, draft.lines)]
     for start in range(0, len(lines), ROWS_PER_STATEMENT):

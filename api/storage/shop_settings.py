@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import cache
 from typing import Any
 
 import sqlalchemy as sa
@@ -33,10 +34,16 @@ def find_setting(
 def known_settings(session: Session, names: tuple[str, ...]) -> dict[str, dict[str, Any]]:
     """Return the values of settings that are set; a session asks once, until it writes one."""
     if names not in session.info:
-        query = sa.select(_TABLE.c.name, _TABLE.c.value).where(_TABLE.c.name.in_(names))
-        session.info[names] = {row[0]: row[1] for row in session.execute(query)}
+        rows = session.execute(_known_query(), {"names": names})
+        session.info[names] = {row[0]: row[1] for row in rows}
     found: dict[str, dict[str, Any]] = session.info[names]
     return found
+
+
+@cache
+def _known_query() -> sa.Select[Any]:
+    named = _TABLE.c.name.in_(sa.bindparam("names", expanding=True))
+    return sa.select(_TABLE.c.name, _TABLE.c.value).where(named)
 
 
 def put_setting(session: Session, name: str, value: dict[str, Any], version: int) -> bool:

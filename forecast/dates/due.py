@@ -3,7 +3,8 @@
 When will each pair be at its limit, which foot first, and by when should it be sent and booked?
 
 `forecast` answers with one row per tracked foot and point and one per pair and point, in the
-columns of `forecast.frames.FORECAST`.
+columns of `forecast.frames.FORECAST`. `forecast_columns` gives the same as arrays: a frame of one
+wearer's few rows costs more than its numbers.
 """
 
 from __future__ import annotations
@@ -15,13 +16,13 @@ from solespan.forecast.dates.date_columns import Columns
 from solespan.forecast.dates.due_columns import due_columns
 from solespan.forecast.dates.due_draws import due_draws
 from solespan.forecast.frames import FORECAST
-from solespan.forecast.log import WearLog
+from solespan.forecast.log import LogColumns, WearLog
 from solespan.forecast.model.wear_fit import WearFit
 from solespan.forecast.model.wear_model import Conditioned, condition, condition_blocks
 from solespan.forecast.panel.foot_pairs import foot_pairs
 from solespan.forecast.settings import ForecastSettings
 
-__all__ = ["due_sample", "forecast"]
+__all__ = ["due_sample", "forecast", "forecast_columns"]
 
 
 def forecast(
@@ -53,7 +54,16 @@ def forecast(
     TooLittleData
         No sole was fitted by `as_of`.
     """
-    settings = settings or ForecastSettings()
+    return pd.DataFrame(forecast_columns(fit, log, as_of, settings or ForecastSettings()))
+
+
+def forecast_columns(
+    fit: WearFit,
+    log: WearLog | LogColumns,
+    as_of: str | pd.Timestamp,
+    settings: ForecastSettings,
+) -> Columns:
+    """Forecast every pair of a log, as `forecast` does, into one array per column of its frame."""
     day = pd.Timestamp(as_of).normalize()
 
     def rows(known: Conditioned) -> Columns:
@@ -64,7 +74,7 @@ def forecast(
     _, pair = np.unique(columns["pair_id"], return_inverse=True)
     order = np.lexsort((columns["_foot"], columns["_point"], pair))
     columns["as_of"] = np.full(len(order), np.datetime64(day, "s"))
-    return pd.DataFrame({c.name: columns[c.name][order] for c in FORECAST})
+    return {c.name: columns[c.name][order] for c in FORECAST}
 
 
 def due_sample(

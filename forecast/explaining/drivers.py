@@ -16,7 +16,7 @@ import pandas as pd
 from solespan.forecast.covariates import FLAGS
 from solespan.forecast.explaining.one_pair import OnePair
 from solespan.forecast.frames import FEET
-from solespan.forecast.panel.wear_cells import base_exposure
+from solespan.forecast.panel.wear_cells import base_exposure, days_where
 from solespan.forecast.use.calendar import wear_days_ahead
 
 __all__ = ["COLUMNS", "Driver", "drivers"]
@@ -107,11 +107,12 @@ def _driving(mine: OnePair, ball: np.ndarray) -> Driver:
 def _ground(mine: OnePair, sole: int) -> Iterator[Driver]:
     """Tell what the flagged days did to this pair's wear, beside dry pavement."""
     panel = mine.known.panel
-    days = mine.log.wear_days[mine.log.wear_days["pair_id"] == mine.pair_id]
+    every = mine.log.wear_days
+    of_pair = (every["pair_id"] == mine.pair_id).to_numpy(bool)
     since = np.datetime64(int(panel.sole_fitted[sole]), "D")
-    on_sole = days[days["worn_on"] >= since]
-    days = on_sole if len(on_sole) else days
-    if days.empty:
+    on_sole = of_pair & (every["worn_on"].to_numpy() >= since)
+    days = days_where(every, on_sole if on_sole.any() else of_pair)
+    if not len(days["worn_on"]):
         return
     base = base_exposure(days)
     flags = {name: covariate.flag(days) for name, covariate in FLAGS.items()}

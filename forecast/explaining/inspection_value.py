@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from operator import itemgetter
 
 import numpy as np
 import pandas as pd
@@ -61,8 +62,7 @@ def next_checks(mine: OnePair) -> pd.DataFrame:
         (name, "ball", method, width_now, min(width, width_now))
         for (name, method), width in zip(asked, after, strict=True)
     ]
-    frame = pd.DataFrame(rows, columns=list(COLUMNS))
-    return frame.sort_values("interval_days_after", kind="stable").reset_index(drop=True)
+    return pd.DataFrame(sorted(rows, key=itemgetter(-1)), columns=list(COLUMNS))
 
 
 def _outcomes(now: SoleState, cov: np.ndarray, gain: np.ndarray) -> list[SoleState]:

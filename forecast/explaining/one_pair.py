@@ -70,14 +70,14 @@ def one_pair(
     """
     settings = settings or ForecastSettings()
     day = pd.Timestamp(as_of).normalize()
-    mine = log.pairs.loc[log.pairs["pair_id"] == pair_id, "wearer_id"]
-    if mine.empty:
+    mine = log.pairs["wearer_id"].to_numpy()[(log.pairs["pair_id"] == pair_id).to_numpy(bool)]
+    if not len(mine):
         raise BadFrame(
             f"pairs.pair_id: {pair_id!r} is not in this log; give the pair_id of one of its "
             f"{len(log.pairs)} pairs"
         )
-    fitted = log.soles.loc[log.soles["pair_id"] == pair_id, "fitted_on"]
-    if not (fitted <= day).any():
+    on_pair = (log.soles["pair_id"] == pair_id).to_numpy(bool)
+    if not (log.soles["fitted_on"].to_numpy()[on_pair] <= day.to_datetime64()).any():
         raise TooLittleData(
             f"no sole was on pair {pair_id!r} by {day.date()}; add its sole, or look from a "
             "later day"

@@ -22,6 +22,7 @@ from solespan.forecast.panel.exposure import (
 )
 from solespan.forecast.panel.foot_pairs import FootPairs
 from solespan.forecast.panel.panel import Panel
+from solespan.forecast.panel.wear_cells import days_where
 from solespan.forecast.priors import PACKING_DAYS
 
 __all__ = ["NextReading", "ThicknessNormal", "WearCurves", "multipliers_of"]
@@ -178,13 +179,17 @@ class WearCurves:
         """Exposure of one sole on the evening of some days, the last of them its own last day."""
         panel = self.panel
         pair = panel.sole_pair[sole]
-        rows = self.log.wear_days[self.log.wear_days["pair_id"] == panel.pair_ids[pair]]
+        every = self.log.wear_days
+        rows = np.flatnonzero((every["pair_id"] == panel.pair_ids[pair]).to_numpy(bool))
         of_pair = np.flatnonzero(panel.sole_pair == pair)
-        day = days_of(rows["worn_on"])
+        day = days_of(every["worn_on"])[rows]
         on = of_pair[np.maximum(np.searchsorted(panel.sole_fitted[of_pair], day, "right") - 1, 0)]
         own = (on == sole) & (day >= panel.sole_fitted[sole]) & (day <= days[-1])
         exposure = count_exposure(
-            day_rows(rows[own]), np.zeros(int(own.sum()), int), np.zeros(len(days), int), days
+            day_rows(days_where(every, rows[own])),
+            np.zeros(int(own.sum()), int),
+            np.zeros(len(days), int),
+            days,
         )
         x, slopes = effective_exposure(replace(panel, exposure=exposure), multipliers_of(self.at))
         return _Worn(x, slopes, self._silent(sole, days))

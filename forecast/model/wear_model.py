@@ -16,7 +16,7 @@ import numpy as np
 import pandas as pd
 
 from solespan.forecast.covariates import COVARIATES
-from solespan.forecast.log import WearLog
+from solespan.forecast.log import LogColumns, WearLog
 from solespan.forecast.model.estimation import Estimate, Keep, Progress
 from solespan.forecast.model.fit_start import FitStart
 from solespan.forecast.model.full_panel_fit import estimate
@@ -234,7 +234,7 @@ class Conditioned:
 
 
 def condition(
-    fit: WearFit, log: WearLog, as_of: str | pd.Timestamp, horizon_days: int
+    fit: WearFit, log: WearLog | LogColumns, as_of: str | pd.Timestamp, horizon_days: int
 ) -> Conditioned:
     """Posterior of every path and pace in a log, given the population's fit.
 
@@ -260,7 +260,7 @@ def condition(
 
 def condition_blocks(
     fit: WearFit,
-    log: WearLog,
+    log: WearLog | LogColumns,
     as_of: str | pd.Timestamp,
     horizon_days: int,
     work: Callable[[Conditioned], T],

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from solespan.forecast.panel.wear_cells import base_exposure, cells, flag_table
+from solespan.forecast.panel.wear_cells import Frame, base_exposure, cells, flag_table
 
 __all__ = [
     "NEVER",
@@ -20,6 +20,7 @@ __all__ = [
     "SILENT_DAYS_AT_LEAST",
     "DayRows",
     "Exposure",
+    "Frame",
     "Gaps",
     "count_exposure",
     "day_rows",
@@ -36,9 +37,9 @@ SHIFT = 1 << 20  # more days than any calendar here
 NEVER = SHIFT - 1
 
 
-def days_of(dates: pd.Series) -> np.ndarray:
+def days_of(dates: pd.Series | np.ndarray) -> np.ndarray:
     """Calendar days as integers since 1970-01-01; missing dates become `NEVER`."""
-    values = dates.to_numpy().astype("datetime64[D]")
+    values = np.asarray(dates).astype("datetime64[D]")
     out = values.astype(np.int64)
     return np.where(np.isnat(values), NEVER, out)
 
@@ -84,9 +85,9 @@ class DayRows:
         return DayRows(self.day[keep], self.base[keep], self.hours_driven[keep], self.cell[keep])
 
 
-def day_rows(days: pd.DataFrame) -> DayRows:
+def day_rows(days: Frame) -> DayRows:
     """Take what counts from rows of `wear_days`."""
-    hours = np.nan_to_num(days["driving_minutes"].to_numpy(float)) / 60.0
+    hours = np.nan_to_num(np.asarray(days["driving_minutes"], dtype=float)) / 60.0
     return DayRows(days_of(days["worn_on"]), base_exposure(days), hours, cells(days))
 
 

@@ -15,11 +15,12 @@ import pandas as pd
 
 from solespan.forecast.errors import TooLittleData
 from solespan.forecast.frames import DRESS_CODES, FEET, GRADES, MATERIALS, METHODS, WEARING_POINTS
-from solespan.forecast.log import WearLog
+from solespan.forecast.log import LogColumns, WearLog
 from solespan.forecast.panel.exposure import (
     NEVER,
     SHIFT,
     DayRows,
+    Frame,
     Gaps,
     day_rows,
     days_of,
@@ -160,7 +161,7 @@ class LogArrays:
         return silent_gaps(wearer, self.days.day, self.first_fitted, self.today)
 
 
-def log_arrays(log: WearLog, as_of: pd.Timestamp) -> LogArrays:
+def log_arrays(log: WearLog | LogColumns, as_of: pd.Timestamp) -> LogArrays:
     """Take the arrays of a log, using nothing later than `as_of`.
 
     Raises
@@ -186,7 +187,7 @@ def log_arrays(log: WearLog, as_of: pd.Timestamp) -> LogArrays:
     stated = dict(
         zip(
             _objects(log.wearers, "wearer_id"),
-            log.wearers["wears_per_week"].to_numpy(float),
+            _numbers(log.wearers, "wears_per_week"),
             strict=True,
         )
     )
@@ -200,7 +201,7 @@ def log_arrays(log: WearLog, as_of: pd.Timestamp) -> LogArrays:
         pair_ids=pair_ids,
         pair_wearer=pair_wearer,
         pair_group=_codes(log.pairs, "dress_code", DRESS_CODES)[pair_row] + 1,
-        stated_pair=log.pairs["wears_per_week"].to_numpy(float)[pair_row],
+        stated_pair=_numbers(log.pairs, "wears_per_week")[pair_row],
         stated_wearer=np.array([stated.get(w, np.nan) for w in wearer_ids], dtype=float),
         in_use=_said_by(log.pairs["in_use_on"], today)[pair_row],
         soles=_soles(log, known, _look_up(sole_pair_id, code), fitted[known], today),
@@ -211,14 +212,18 @@ def log_arrays(log: WearLog, as_of: pd.Timestamp) -> LogArrays:
     )
 
 
-def _said_by(column: pd.Series, today: int) -> np.ndarray:
+def _said_by(column: pd.Series | np.ndarray, today: int) -> np.ndarray:
     """Days of a column that are not later than today, else 0."""
     day = days_of(column)
     return np.where(day <= today, day, 0)
 
 
-def _objects(frame: pd.DataFrame, column: str) -> np.ndarray:
-    return frame[column].to_numpy(object)
+def _objects(frame: Frame, column: str) -> np.ndarray:
+    return np.asarray(frame[column], dtype=object)
+
+
+def _numbers(frame: Frame, column: str) -> np.ndarray:
+    return np.asarray(frame[column], dtype=float)
 
 
 def _code_of(values: tuple[str, ...] | np.ndarray) -> dict[object, int]:
@@ -230,12 +235,12 @@ def _look_up(values: np.ndarray, code: dict[object, int]) -> np.ndarray:
     return np.fromiter(map(code.get, values, repeat(-1)), np.int64, len(values))
 
 
-def _codes(frame: pd.DataFrame, column: str, words: tuple[str, ...]) -> np.ndarray:
+def _codes(frame: Frame, column: str, words: tuple[str, ...]) -> np.ndarray:
     return _look_up(_objects(frame, column), _code_of(words))
 
 
 def _owners(
-    log: WearLog, with_sole: np.ndarray
+    log: WearLog | LogColumns, with_sole: np.ndarray
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
     """Wearers and pairs with a sole: ids of both, wearer of each pair, its row in the log."""
     chosen = set(with_sole)
@@ -249,7 +254,7 @@ def _owners(
 
 
 def _soles(
-    log: WearLog, known: np.ndarray, pair: np.ndarray, fitted: np.ndarray, today: int
+    log: WearLog | LogColumns, known: np.ndarray, pair: np.ndarray, fitted: np.ndarray, today: int
 ) -> Soles:
     frame = log.soles
     order = np.lexsort((fitted, pair))
@@ -263,13 +268,13 @@ def _soles(
         fitted=fitted,
         end=np.minimum(removed, following),
         material=_codes(frame, "material", MATERIALS)[known][order],
-        assumed=frame["assumed"].to_numpy(bool)[known][order],
-        nominal_mm=frame["nominal_thickness_mm"].to_numpy(float)[known][order],
-        limit_mm=frame["limit_mm"].to_numpy(float)[known][order],
+        assumed=np.asarray(frame["assumed"], dtype=bool)[known][order],
+        nominal_mm=_numbers(frame, "nominal_thickness_mm")[known][order],
+        limit_mm=_numbers(frame, "limit_mm")[known][order],
     )
 
 
-def _checks(log: WearLog, code: dict[object, int], today: int) -> Checks:
+def _checks(log: WearLog | LogColumns, code: dict[object, int], today: int) -> Checks:
     frame = log.checks
     day = days_of(frame["checked_on"])
     keep = day <= today
@@ -281,13 +286,13 @@ def _checks(log: WearLog, code: dict[object, int], today: int) -> Checks:
         point=_codes(frame, "point", WEARING_POINTS)[keep],
         method=_codes(frame, "method", METHODS)[keep],
         grade=_codes(frame, "grade", GRADES)[keep],
-        mm=frame["value_mm"].to_numpy(float)[keep],
+        mm=_numbers(frame, "value_mm")[keep],
     )
 
 
-def _jobs(log: WearLog, code: dict[object, int], today: int) -> Jobs:
+def _jobs(log: WearLog | LogColumns, code: dict[object, int], today: int) -> Jobs:
     frame = log.bench_jobs
-    if frame.empty:
+    if not len(frame["pair_id"]):
         none = np.zeros(0, np.int64)
         return Jobs(none, none, none, none, none.astype(bool))
     received = days_of(frame["received_on"])
@@ -303,5 +308,5 @@ def _jobs(log: WearLog, code: dict[object, int], today: int) -> Jobs:
         received=received[keep],
         returned=returned,
         renewed=np.where(top, done, NEVER),
-        advised=frame["advised"].to_numpy(bool)[keep],
+        advised=np.asarray(frame["advised"], dtype=bool)[keep],
     )

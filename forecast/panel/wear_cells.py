@@ -5,19 +5,19 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from solespan.forecast.covariates import FLAGS
+from solespan.forecast.covariates import FLAGS, Frame
 from solespan.forecast.frames import STANDARD_HOURS_PER_WEAR_DAY
 from solespan.forecast.priors import STEPS_PER_STANDARD_WEAR_DAY
 
-__all__ = ["base_exposure", "cells", "flag_table"]
+__all__ = ["Frame", "base_exposure", "cells", "days_where", "flag_table"]
 
 
-def base_exposure(days: pd.DataFrame) -> np.ndarray:
+def base_exposure(days: Frame) -> np.ndarray:
     """Standard wear days before any multiplier: hours / 8, or steps / 7000, or 1 if neither.
 
     Parameters
     ----------
-    days : DataFrame
+    days : DataFrame, or an array for each column
         Rows of `wear_days`.
 
     Returns
@@ -25,15 +25,20 @@ def base_exposure(days: pd.DataFrame) -> np.ndarray:
     ndarray, shape (rows,)
         Standard wear days on dry pavement.
     """
-    hours = days["hours"].to_numpy(float)
-    steps = days["steps"].to_numpy(float)
+    hours = np.asarray(days["hours"], dtype=float)
+    steps = np.asarray(days["steps"], dtype=float)
     from_steps = np.where(np.isnan(steps), 1.0, steps / STEPS_PER_STANDARD_WEAR_DAY)
     return np.where(np.isnan(hours), from_steps, hours / STANDARD_HOURS_PER_WEAR_DAY)
 
 
-def cells(days: pd.DataFrame) -> np.ndarray:
+def days_where(days: pd.DataFrame, keep: np.ndarray) -> dict[str, np.ndarray]:
+    """Take some rows of `wear_days`, an array for each column: a frame of them costs more."""
+    return {str(name): days[name].to_numpy()[keep] for name in days}
+
+
+def cells(days: Frame) -> np.ndarray:
     """Put each wear day into the cell of its flags: index into `flag_table`, shape (rows,)."""
-    code = np.zeros(len(days), dtype=np.int64)
+    code = np.zeros(len(days["worn_on"]), dtype=np.int64)
     for place, covariate in enumerate(FLAGS.values()):
         code |= covariate.flag(days).astype(np.int64) << place
     return code

@@ -9,6 +9,7 @@ import pandas as pd
 import pytest
 
 from solespan.forecast import (
+    ForecastSettings,
     WearFit,
     WearLog,
     WearModel,
@@ -19,8 +20,10 @@ from solespan.forecast import (
     forecast,
     wear_path,
 )
+from solespan.forecast.dates.due import forecast_columns
 from solespan.forecast.errors import BadFrame, BadHorizon, TooLittleData
 from solespan.forecast.frames import FORECAST, PATH
+from solespan.forecast.log import LogColumns
 from tests.forecast.builders import FITTED, TODAY, log_of
 from tests.forecast.conftest import community
 
@@ -49,6 +52,15 @@ def test_no_input_is_changed_and_the_same_is_answered_twice(name, shared_fit, sh
     for field in dataclasses.fields(shared_log):
         pd.testing.assert_frame_equal(getattr(shared_log, field.name), getattr(before, field.name))
     assert json.dumps(shared_fit.to_dict()) == fit_before
+
+
+def test_columns_of_a_log_are_forecast_as_the_log_is(shared_fit, shared_log):
+    tables = {f.name: getattr(shared_log, f.name) for f in dataclasses.fields(shared_log)}
+    columns = LogColumns(
+        **{name: {c: frame[c].to_numpy() for c in frame} for name, frame in tables.items()}
+    )
+    rows = forecast_columns(shared_fit, columns, pd.Timestamp(TODAY), ForecastSettings())
+    pd.testing.assert_frame_equal(pd.DataFrame(rows), forecast(shared_fit, shared_log, TODAY))
 
 
 def test_the_order_of_rows_does_not_matter(shared_fit, shared_log):

@@ -202,8 +202,8 @@ def follow(
         return False
     if later:
         return True
-    ctx.forecaster.update_wearer(session, written.wearer_id)
-    return ctx.forecaster.newest_fit(session) is None
+    has_rows = ctx.forecaster.update_wearer(session, written.wearer_id)
+    return not has_rows and ctx.forecaster.newest_fit(session) is None
 
 
 def record_address(record: Record, row: Mapping[str, Any]) -> str:

@@ -58,10 +58,11 @@ def explanation_body(explanation: Explanation) -> dict[str, Any]:
 
 def _records(frame: pd.DataFrame, *texts: str) -> list[dict[str, Any]]:
     """Return rows as JSON values: NaN is null, numbers are floats, `texts` are text."""
+    by_column = (frame[name].tolist() for name in frame)
     return [
         {
             str(name): None if pd.isna(value) else str(value) if name in texts else float(value)
-            for name, value in row.items()
+            for name, value in zip(frame, row, strict=True)
         }
-        for row in frame.to_dict(orient="records")
+        for row in zip(*by_column, strict=True)
     ]

@@ -12,13 +12,14 @@ from __future__ import annotations
 
 import threading
 from collections import deque
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from functools import partial
 from typing import Any, TypeVar
 from weakref import WeakKeyDictionary
 
+import numpy as np
 import pandas as pd
 import structlog
 from sqlalchemy import Engine
@@ -37,15 +38,16 @@ from solespan.api.storage.forecasts.forecast_reads import (
     wearer_of_pair,
 )
 from solespan.api.storage.forecasts.forecast_writes import replace_forecasts
-from solespan.api.storage.rack.frames import nameless, trusted_log
+from solespan.api.storage.rack.frames import log_of, nameless, trusted_columns, trusted_log
 from solespan.api.storage.rack.records import owner_of
 from solespan.api.storage.rack.wearer_partitions import pair_counts, partitions
 from solespan.api.storage.session import Database
 from solespan.api.storage.tables.results import Fit
-from solespan.forecast import Explanation, ForecastSettings, WearFit, explain, forecast, wear_path
+from solespan.forecast import Explanation, ForecastSettings, WearFit, explain, wear_path
+from solespan.forecast.dates.due import forecast_columns
 from solespan.forecast.errors import ForecastError
 from solespan.forecast.frames import FORECAST
-from solespan.forecast.log import WearLog
+from solespan.forecast.log import LogColumns, WearLog
 from solespan.forecast.model.wear_fit import MODEL_VERSION
 from solespan.forecast.model.wear_model import Conditioned, condition
 from solespan.forecast.panel.wearer_parts import Runner, Threads
@@ -127,14 +129,16 @@ class Forecaster:
         if stored is None:
             self._put(session, no_rows(), [wearer_id], None)
             return False
-        wear_log = trusted_log(session, [wearer_id])
-        if wear_log.wearers.empty:
+        columns = trusted_columns(session, [wearer_id])
+        if not len(columns.wearers["time_zone"]):
             return False
-        as_of = self.clock.today(str(wear_log.wearers["time_zone"].iloc[0]))
+        as_of = self.clock.today(str(columns.wearers["time_zone"][0]))
         settings = self.settings_on(session, as_of)
-        frame = self.frame_of(stored.fit, wear_log, as_of, settings)
-        self._put(session, frame, [wearer_id], stored)
-        return not frame.empty
+        rows, problem = _rows_of(stored.fit, columns, as_of, settings)
+        if problem is not None:
+            log.warning("forecast_impossible", kind=problem)
+        self._put(session, rows, [wearer_id], stored)
+        return bool(rows)
 
     def update_owner(self, session: Session, pair_id: str) -> None:
         """Replace the forecasts of a pair's wearer in this transaction."""
@@ -283,10 +287,10 @@ class Forecaster:
         horizon_days = settings.horizon_days
 
         def rack() -> tuple[WearLog, Conditioned | None]:
-            wear_log = trusted_log(session, [wearer_id])
-            has_soles = (wear_log.soles["fitted_on"] <= day).any()
-            known = condition(stored.fit, wear_log, day, horizon_days) if has_soles else None
-            return wear_log, known
+            columns = trusted_columns(session, [wearer_id])
+            has_soles = (columns.soles["fitted_on"] <= day.to_datetime64()).any()
+            known = condition(stored.fit, columns, day, horizon_days) if has_soles else None
+            return log_of(columns), known
 
         key = (
             self.database.tenant_pk,
@@ -315,7 +319,7 @@ class Forecaster:
     def _put(
         self,
         session: Session,
-        frame: pd.DataFrame,
+        frame: pd.DataFrame | Mapping[str, np.ndarray],
         wearer_ids: Sequence[str],
         stored: StoredFit | None,
     ) -> None:
@@ -342,12 +346,20 @@ def _frame_of(
     fit: WearFit, wear_log: WearLog, as_of: date, settings: ForecastSettings
 ) -> tuple[pd.DataFrame, str | None]:
     """Return the forecast frame of a log, or no rows and the kind of what keeps it from one."""
-    if wear_log.soles.empty:
-        return no_rows(), None
+    rows, problem = _rows_of(fit, wear_log, as_of, settings)
+    return pd.DataFrame(rows) if rows else no_rows(), problem
+
+
+def _rows_of(
+    fit: WearFit, wear_log: WearLog | LogColumns, as_of: date, settings: ForecastSettings
+) -> tuple[Mapping[str, np.ndarray], str | None]:
+    """Return the forecast by column, or nothing and the kind of what keeps the log from one."""
+    if not len(wear_log.soles["sole_id"]):
+        return {}, None
     try:
-        return forecast(fit, wear_log, pd.Timestamp(as_of), settings), None
+        return forecast_columns(fit, wear_log, pd.Timestamp(as_of), settings), None
     except ForecastError as failure:
-        return no_rows(), type(failure).__name__
+        return {}, type(failure).__name__
 
 
 def _partitions(

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator
+from collections.abc import Collection, Iterator, Mapping
 from functools import cache
 from typing import Any, cast
 
+import numpy as np
 import pandas as pd
 import sqlalchemy as sa
 from sqlalchemy.orm import Session
@@ -29,7 +30,7 @@ _NAMES = (*_OWN, *(c.name for c in _TOLD))
 
 def replace_forecasts(
     session: Session,
-    frame: pd.DataFrame,
+    frame: pd.DataFrame | Mapping[str, np.ndarray],
     *,
     wearer_ids: Collection[str] | None = None,
     fit: Fit | None = None,
@@ -38,7 +39,7 @@ def replace_forecasts(
 
     Parameters
     ----------
-    frame : DataFrame
+    frame : DataFrame, or an array for each column
         Columns `forecast.frames.FORECAST`; rows of pairs that are not stored are an error.
     wearer_ids : collection of str, optional
         Whose old rows go; all wearers when None. Name every wearer that `frame` was made for.
@@ -47,9 +48,13 @@ def replace_forecasts(
     """
     some = None if wearer_ids is None else list(wearer_ids)
     given = {} if some is None else {"some": some}
-    pairs = session.execute(_pairs_query(some is None), given)
-    known = {pair_id: (pk, data_version) for pair_id, pk, data_version in pairs}
-    fitted = {row[0]: row[1] for row in session.execute(_soles_query(some is None), given)}
+    known: dict[str, tuple[int, int]] = {}
+    fitted: dict[str, int] = {}
+    for pair_id, pk, data_version, sole_id, sole_pk in session.execute(
+        _pks_query(some is None), given
+    ):
+        known[pair_id] = pk, data_version
+        fitted[sole_id] = sole_pk
     if some is None:
         session.execute(sa.delete(_ROWS))
     pks = [pk for pk, _ in known.values()]
@@ -67,34 +72,29 @@ def replace_forecasts(
 
 
 @cache
-def _pairs_query(everyone: bool) -> sa.Select[Any]:
-    query = sa.select(_PAIRS.c.pair_id, _PAIRS.c.id, _WEARERS.c.data_version)
-    query = query.select_from(_PAIRS.join(_WEARERS, _PAIRS.c.wearer_pk == _WEARERS.c.id))
-    return query if everyone else query.where(_WEARERS.c.wearer_id.in_(_some()))
-
-
-@cache
-def _soles_query(everyone: bool) -> sa.Select[Any]:
-    query = sa.select(_SOLES.c.sole_id, _SOLES.c.id)
+def _pks_query(everyone: bool) -> sa.Select[Any]:
+    """Build the statement for numbers of pairs and their soles; of a pair without one too."""
+    query = sa.select(
+        _PAIRS.c.pair_id, _PAIRS.c.id, _WEARERS.c.data_version, _SOLES.c.sole_id, _SOLES.c.id
+    )
+    owned = _PAIRS.join(_WEARERS, _PAIRS.c.wearer_pk == _WEARERS.c.id)
+    query = query.select_from(owned.outerjoin(_SOLES, _SOLES.c.pair_pk == _PAIRS.c.id))
     if everyone:
         return query
-    owned = _SOLES.join(_PAIRS, _SOLES.c.pair_pk == _PAIRS.c.id)
-    query = query.select_from(owned.join(_WEARERS, _PAIRS.c.wearer_pk == _WEARERS.c.id))
-    return query.where(_WEARERS.c.wearer_id.in_(_some()))
-
-
-def _some() -> sa.BindParameter[Any]:
-    return sa.bindparam("some", expanding=True)
+    return query.where(_WEARERS.c.wearer_id.in_(sa.bindparam("some", expanding=True)))
 
 
 def _rows(
-    frame: pd.DataFrame,
+    frame: pd.DataFrame | Mapping[str, np.ndarray],
     pairs: dict[str, tuple[int, int]],
     soles: dict[str, int],
     fit_pk: int | None,
 ) -> Iterator[tuple[Any, ...]]:
     """Yield what is stored of each row, in the order of `_NAMES`."""
-    frame = frame.reindex(columns=[column.name for column in FORECAST])
+    if not len(frame):
+        return
+    if isinstance(frame, pd.DataFrame):
+        frame = frame.reindex(columns=[column.name for column in FORECAST])
     told = [_values(frame[column.name], column.kind) for column in _TOLD]
     ids = zip(frame["pair_id"], frame["sole_id"], strict=True)
     for (pair_id, sole_id), values in zip(ids, zip(*told, strict=True), strict=True):
@@ -102,10 +102,12 @@ def _rows(
         yield pair_pk, soles.get(sole_id), fit_pk, data_version, *values
 
 
-def _values(values: pd.Series[Any], kind: str) -> list[Any]:
+def _values(values: pd.Series[Any] | np.ndarray, kind: str) -> list[Any]:
     """Return the values of a column as the database takes them: None where nothing is known."""
     if kind == "date":
-        return list(pd.to_datetime(values).to_numpy("datetime64[D]").astype(object))
+        days = np.asarray(values if isinstance(values, np.ndarray) else pd.to_datetime(values))
+        return list(days.astype("datetime64[D]").astype(object))
     if kind == "number":
-        return [None if number != number else number for number in values.to_numpy(float).tolist()]  # noqa: PLR0124 - NaN
+        numbers = np.asarray(values, dtype=float).tolist()
+        return [None if number != number else number for number in numbers]  # noqa: PLR0124 - NaN
     return [value if isinstance(value, str) else None for value in values]

@@ -6,7 +6,7 @@ as objects, and dates become NumPy's in one step.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import replace
 from functools import cache
 from operator import itemgetter
@@ -28,9 +28,18 @@ from sqlalchemy.orm import Session
 
 from solespan.api.storage.tables.rack import LOGGED
 from solespan.forecast.frames import TABLES, Column
-from solespan.forecast.log import WearLog, wear_log
+from solespan.forecast.log import LogColumns, WearLog, wear_log
 
-__all__ = ["frame_of_rows", "load_frames", "load_rows", "load_wear_log", "nameless", "trusted_log"]
+__all__ = [
+    "frame_of_rows",
+    "load_frames",
+    "load_rows",
+    "load_wear_log",
+    "log_of",
+    "nameless",
+    "trusted_columns",
+    "trusted_log",
+]
 
 IDS_PER_QUERY = 500
 _PK = Column("pk", "key", "number of the row")
@@ -54,7 +63,22 @@ def trusted_log(session: Session, wearer_ids: Collection[str]) -> WearLog:
 
     Checking costs more than the forecast itself, and this is done at every wear day logged.
     """
-    return WearLog(**load_frames(session, wearer_ids))
+    return log_of(trusted_columns(session, wearer_ids))
+
+
+def log_of(columns: LogColumns) -> WearLog:
+    """Make frames of the arrays of a log that the database has checked."""
+    return WearLog(**{name: _frame(getattr(columns, name)) for name in TABLES})
+
+
+def trusted_columns(session: Session, wearer_ids: Collection[str]) -> LogColumns:
+    """Read the same as arrays: of one wearer's few rows, frames cost more than the forecast."""
+    return LogColumns(
+        **{
+            name: _arrays(_stored_rows(session, name, "wearer_id", wearer_ids), TABLES[name].stored)
+            for name in TABLES
+        }
+    )
 
 
 def nameless(log: WearLog) -> WearLog:
@@ -94,8 +118,20 @@ def load_rows(
     ordered : bool
         Whether rows are sorted by key.
     """
-    table = TABLES[name]
-    columns = (*table.stored, _PK) if with_pk else table.stored
+    columns = (*TABLES[name].stored, _PK) if with_pk else TABLES[name].stored
+    rows = _stored_rows(session, name, by, ids, with_pk=with_pk, ordered=ordered)
+    return frame_of_rows(rows, columns)
+
+
+def _stored_rows(
+    session: Session,
+    name: str,
+    by: str,
+    ids: Collection[str] | None,
+    *,
+    with_pk: bool = False,
+    ordered: bool = True,
+) -> list[Any]:
     query = _query(name, by if ids is not None else "", _on_sqlite(session), with_pk)
     rows: list[Any] = []
     if ids is None:
@@ -106,9 +142,9 @@ def load_rows(
             some = wanted[start : start + IDS_PER_QUERY]
             rows.extend(session.execute(query, {"some": some}).all())
     if ordered:
-        names = [column.name for column in columns]
-        rows.sort(key=itemgetter(*(names.index(key) for key in table.key)))
-    return frame_of_rows(rows, columns)
+        names = [column.name for column in TABLES[name].stored]
+        rows.sort(key=itemgetter(*(names.index(key) for key in TABLES[name].key)))
+    return rows
 
 
 def _on_sqlite(session: Session) -> bool:
@@ -146,17 +182,29 @@ def frame_of_rows(rows: Sequence[Any], columns: Sequence[Column]) -> pd.DataFram
 
     Returns a frame with one column per entry of `columns`, in that order.
     """
-    by_column = list(zip(*rows, strict=True)) if rows else [()] * len(columns)
+    return _frame(_arrays(rows, columns))
+
+
+def _frame(columns: Mapping[str, np.ndarray]) -> pd.DataFrame:
+    # An array of texts would be taken for another kind of text, and a series costs twice.
     return pd.DataFrame(
         {
-            column.name: _values(values, column.kind)
-            for column, values in zip(columns, by_column, strict=True)
+            name: pd.Index(values, dtype=object) if values.dtype == object else values
+            for name, values in columns.items()
         },
         copy=False,
     )
 
 
-def _values(values: Sequence[Any], kind: str) -> np.ndarray | pd.Index[Any]:
+def _arrays(rows: Sequence[Any], columns: Sequence[Column]) -> dict[str, np.ndarray]:
+    by_column = list(zip(*rows, strict=True)) if rows else [()] * len(columns)
+    return {
+        column.name: _values(values, column.kind)
+        for column, values in zip(columns, by_column, strict=True)
+    }
+
+
+def _values(values: Sequence[Any], kind: str) -> np.ndarray:
     if kind == "date":
         return np.array(values, dtype="datetime64[D]").astype("datetime64[s]")
     if kind in ("number", "integer"):
@@ -165,6 +213,4 @@ def _values(values: Sequence[Any], kind: str) -> np.ndarray | pd.Index[Any]:
         return np.array(values, dtype="int64")
     if kind == "flag":
         return np.array(values, dtype=bool)
-    # An array would be taken for another kind of text, and a series costs twice.
-    texts: pd.Index[Any] = pd.Index(values, dtype=object)
-    return texts
+    return np.array(values, dtype=object)

@@ -32,19 +32,14 @@ PKS_PER_QUERY = 500
 
 def newest_data_version(session: Session) -> int:
     """Return the highest number given so far, 0 in an empty database."""
-    of_wearers: int | None = session.execute(_of_wearers()).scalar()
-    of_fits: int | None = session.execute(_of_fits()).scalar()
+    of_wearers, of_fits = session.execute(_highest()).one()
     return max(of_wearers or 0, of_fits or 0)
 
 
 @cache
-def _of_wearers() -> Select[Any]:
-    return select(func.max(Wearer.__table__.c.data_version))
-
-
-@cache
-def _of_fits() -> Select[Any]:
-    return select(func.max(Fit.__table__.c.data_version))
+def _highest() -> Select[Any]:
+    tables = Wearer.__table__, Fit.__table__
+    return select(*(select(func.max(t.c.data_version)).scalar_subquery() for t in tables))
 
 
 def raise_data_version(session: Session, wearer_pks: Collection[int]) -> int | None:

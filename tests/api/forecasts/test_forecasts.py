@@ -148,7 +148,7 @@ def test_a_log_that_cannot_be_forecast_never_keeps_anyone_from_logging(fitted, m
     def fail(*_args, **_kwargs):
         raise ForecastError("no optimum")
 
-    monkeypatch.setattr("solespan.api.services.forecasts.forecasting.forecast", fail)
+    monkeypatch.setattr("solespan.api.services.forecasts.forecasting.forecast_columns", fail)
     body = {"pair_id": "oxford", "worn_on": "2026-06-14"}
     assert fitted.post("/v1/wear-days", json=body).status_code == 201
     assert fitted.get("/v1/forecasts/oxford").json()["state"] == "pending"

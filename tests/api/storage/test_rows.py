@@ -15,7 +15,7 @@ from solespan.api.storage.forecasts.forecast_reads import forecast_days
 from solespan.api.storage.forecasts.forecast_writes import replace_forecasts
 from solespan.api.storage.forecasts.forecasts import load_forecasts, save_fit
 from solespan.api.storage.importing.bulk import insert_rows, update_rows
-from solespan.api.storage.rack.frames import load_frames, load_wear_log
+from solespan.api.storage.rack.frames import load_frames, load_wear_log, trusted_columns
 from solespan.api.storage.rack.versions import newest_data_version, raise_data_version
 from solespan.api.storage.tables.rack import LOGGED, BenchJob, Check, Pair, Sole, WearDay, Wearer
 from solespan.api.storage.tables.results import ImportRun
@@ -208,6 +208,19 @@ def _forecast(pair_id: str, **values) -> pd.DataFrame:
         "band": "watch",
     }
     return pd.DataFrame([row | values])
+
+
+@pytest.mark.parametrize("wearer_id", ["ann", "nobody"])
+def test_columns_hold_what_the_frames_hold(two_racks, wearer_id):
+    with two_racks.reading() as session:
+        frames = load_frames(session, [wearer_id])
+        columns = trusted_columns(session, [wearer_id])
+    for name, frame in frames.items():
+        held = getattr(columns, name)
+        assert list(held) == list(frame)
+        for column, values in held.items():
+            assert values.dtype == frame[column].dtype
+            np.testing.assert_array_equal(values, frame[column].to_numpy())
 
 
 def test_forecasts_replace_those_of_the_same_wearers_only(two_racks):
