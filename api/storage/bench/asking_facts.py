@@ -25,7 +25,10 @@ def load_facts(session: Session) -> pd.DataFrame:
     last_look = (
         sa.select(sa.func.max(Check.checked_on)).where(Check.pair_pk == Pair.id).scalar_subquery()
     )
-    worn = sa.exists().where(WearDay.pair_pk == Pair.id)
+    # asked by pair through the index; EXISTS would be hashed from all wear days of a big shop
+    first_worn = (
+        sa.select(sa.func.min(WearDay.worn_on)).where(WearDay.pair_pk == Pair.id).scalar_subquery()
+    )
     came_off = sa.exists().where(
         earlier.pair_pk == Pair.id,
         earlier.id != Sole.id,
@@ -41,7 +44,7 @@ def load_facts(session: Session) -> pd.DataFrame:
             Sole.limit_mm,
             sa.func.coalesce(last_look > Sole.fitted_on, sa.false()),
             sa.func.coalesce(last_look > first_on, sa.false())
-            | worn
+            | first_worn.is_not(None)
             | came_off
             | Pair.wears_per_week.is_not(None),
         )
