@@ -28,7 +28,15 @@ from solespan.api.storage.planning import planning as stored
 from solespan.forecast.planning import Route, compare_routes, needs_of
 from solespan.forecast.planning.resole_options import DEFAULT_ROUTES
 
-__all__ = ["forget_route", "keep_route", "keep_traits", "routes_for_pair", "routes_of", "traits_of"]
+__all__ = [
+    "forget_route",
+    "keep_route",
+    "keep_traits",
+    "routes_for_pair",
+    "routes_of",
+    "routes_of_known",
+    "traits_of",
+]
 
 DEFAULTS = frozenset(route.route_id for route in DEFAULT_ROUTES)
 
@@ -132,6 +140,21 @@ def routes_for_pair(
             raise unknown_id(session, "pairs", "pair_id", pair_id)
         rack = known_rack(ctx, session, whose["wearer_id"])
         rows = forecast_reads.forecast_of_pair(session, pair_id)
+    send_by = next(
+        (r["send_by"] for r in rows if (r["foot"], r["point"]) == ("pair", "ball")), None
+    )
+    return routes_of_known(rack, pair_id, send_by, occasion=occasion, chance=chance)
+
+
+def routes_of_known(
+    rack: KnownRack,
+    pair_id: str,
+    send_by: date | None,
+    *,
+    occasion: date | None = None,
+    chance: float = 0.90,
+) -> dict[str, Any]:
+    """Compare the routes for one pair of a rack that was read. Raises `Refused`."""
     sole, pair = rack.sole_of(pair_id), rack.pair(pair_id)
     if sole is None:
         raise Refused(
@@ -140,9 +163,6 @@ def routes_for_pair(
             accepted="a pair with a sole on it",
             remedy="Add the sole that is on it, or name another pair.",
         )
-    send_by = next(
-        (r["send_by"] for r in rows if (r["foot"], r["point"]) == ("pair", "ball")), None
-    )
     channel = sole["channel"]
     need = needs_of(
         material=str(sole["material"]),

@@ -6,6 +6,7 @@ Which frames do the pair page and its figures draw from, in a bounded number of 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from datetime import date
 from typing import Any
 
 import pandas as pd
@@ -14,13 +15,15 @@ from sqlalchemy.orm import Session
 
 from solespan.api.errors import NothingForecast, Refused, SolespanError
 from solespan.api.services.context import AppContext
-from solespan.api.services.planning.care import care_due
-from solespan.api.services.planning.cost_of_ownership import life_of_rack
-from solespan.api.services.planning.resole_options import routes_for_pair
+from solespan.api.services.planning.care import care_of_rack
+from solespan.api.services.planning.cost_of_ownership import life_of_known
+from solespan.api.services.planning.rack import known_rack
+from solespan.api.services.planning.resole_options import routes_of_known
 from solespan.api.services.rack.page_frames import framed, listed, log_of_pair
 from solespan.api.services.rack.rack_page import just_logged
 from solespan.api.services.unknown_id import unknown_id
 from solespan.api.storage.forecasts import forecast_reads
+from solespan.api.storage.forecasts.forecasts import load_forecasts
 from solespan.api.storage.rack.records import find_record
 from solespan.forecast import Explanation
 from solespan.forecast.errors import ForecastError
@@ -84,25 +87,34 @@ def pair_name(ctx: AppContext, pair_id: str) -> dict[str, Any]:
 
 def upkeep_values(ctx: AppContext, pair_id: str) -> dict[str, Any]:
     """Return the arguments of `upkeep_page`. Raises `NotFound`."""
-    pair_name(ctx, pair_id)
-    with ctx.database.reading() as session:
-        whose = forecast_reads.wearer_of_pair(session, pair_id)
-    wearer_id = "" if whose is None else whose["wearer_id"]
     missing = []
     ways: dict[str, Any] | None = None
     life: dict[str, Any] | None = None
-    try:
-        ways = routes_for_pair(ctx, pair_id)
-        life = life_of_rack(ctx, wearer_id)
-    except (NothingForecast, Refused) as refused:
-        missing.append(refused.what)
+    with ctx.database.reading() as session:
+        whose = forecast_reads.wearer_of_pair(session, pair_id)
+        if whose is None:
+            raise unknown_id(session, "pairs", "pair_id", pair_id)
+        rack = known_rack(ctx, session, whose["wearer_id"])
+        forecast = load_forecasts(session, [rack.wearer_id])
+        care = care_of_rack(session, rack, forecast)
+        try:
+            ways = routes_of_known(rack, pair_id, _send_by(forecast, pair_id))
+            life = life_of_known(session, rack, forecast)
+        except (NothingForecast, Refused) as refused:
+            missing.append(refused.what)
     return {
-        "care": care_due(ctx, wearer_id)["items"],
+        "care": care["items"],
         "ways": ways,
         "life": None if life is None else life["items"],
         "pair_id": pair_id,
         "missing": missing,
     }
+
+
+def _send_by(forecast: pd.DataFrame, pair_id: str) -> date | None:
+    main = (forecast["foot"] == "pair") & (forecast["point"] == "ball")
+    days = forecast.loc[main & (forecast["pair_id"] == pair_id), "send_by"].dropna()
+    return None if days.empty else days.iloc[0].date()
 
 
 def _explanation(ctx: AppContext, session: Session, pair_id: str) -> Explanation | None:

@@ -113,11 +113,12 @@ def rack_seen(ctx: AppContext, asked: RackAsked, logged: tuple[str, str]) -> Rac
         one, zone = whose_page(session, asked.wearer_id)
         today = pd.Timestamp(ctx.clock.today(zone))
         part = _part(session, asked)
+        whole = not (asked.wearer_id or asked.band or asked.keep)
         return RackSeen(
             part=part,
             **_frames(session, part.rows),
             worn_today=worn_on(session, [row.id for row in part.rows], today.date()),
-            total=count_pairs(session),
+            total=sum(part.bands.values()) if whole else count_pairs(session),
             people=people_with_pairs(session, MOST_PEOPLE + 1),
             today=today,
             own=_own_rack(session, one, today) if one else None,
