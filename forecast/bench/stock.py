@@ -20,7 +20,15 @@ from scipy.special import ndtri
 
 from solespan.forecast.errors import BadHorizon
 
-__all__ = ["Advice", "Supply", "advise", "learnt_supply", "newsvendor", "reorder_point"]
+__all__ = [
+    "Advice",
+    "Supply",
+    "advise",
+    "learnt_supply",
+    "newsvendor",
+    "order_amounts",
+    "reorder_point",
+]
 
 _DRAWS = 8  # supply times and undershoots drawn of each simulated year
 _REVIEWS = 60  # so many reviews of a year are looked at for the undershoot
@@ -181,6 +189,17 @@ def advise(
     )
 
 
+def order_amounts(above: np.ndarray, supply: Supply) -> np.ndarray:
+    """Amounts to order, given how far each position is above the reorder point; same shape.
+
+    All are in the item's unit.
+    """
+    amount = np.where(above <= 0, np.maximum(-above, supply.minimum_order), 0.0)
+    if supply.pack_size > 0:
+        amount = np.ceil(amount / supply.pack_size - 1e-9) * supply.pack_size
+    return amount
+
+
 def _use_until(total: np.ndarray, day: np.ndarray) -> np.ndarray:
     """Use of each year until some days of it, shapes (years, days) and (years, draws).
 
@@ -212,18 +231,10 @@ def _undershoot(
     found = np.full((years, _REVIEWS), np.nan)
     for at in range(_REVIEWS):
         above = above - use[np.arange(years), rng.integers(windows, size=years)]
-        order = _to_order(above, supply)
+        order = order_amounts(above, supply)
         found[order > 0, at] = -above[order > 0]
         above = above + order
     return _drawn(found, rng)
-
-
-def _to_order(above: np.ndarray, supply: Supply) -> np.ndarray:
-    """Order of each year, given how far its position is above the reorder point."""
-    amount = np.where(above <= 0, np.maximum(-above, supply.minimum_order), 0.0)
-    if supply.pack_size > 0:
-        amount = np.ceil(amount / supply.pack_size - 1e-9) * supply.pack_size
-    return amount
 
 
 def _drawn(found: np.ndarray, rng: np.random.Generator) -> np.ndarray:

@@ -16,9 +16,9 @@ from solespan.api.schemas.rack.records import Answer, Message
 from solespan.forecast.bench.hours import BenchHours, Closure
 from solespan.forecast.bench.rules import STEPS, BenchRules, Machine
 from solespan.forecast.bench.standards import IN_WORK_PER_BENCH, SOURCE, STANDARDS
+from solespan.forecast.bench.stock_days import LEATHER_USES
 from solespan.forecast.errors import BadHorizon
 from solespan.forecast.frames import WORKS
-from solespan.forecast.workload.leather import LEATHER_USES
 
 __all__ = ["BenchSettings", "BenchSettingsPatch", "BenchSettingsStored", "Hours"]
 

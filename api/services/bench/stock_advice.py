@@ -7,7 +7,8 @@ chance is learnt from the stock book, and before that from the pairs whose size 
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
@@ -21,64 +22,99 @@ from solespan.api.storage.bench.workload import load_open_orders
 from solespan.api.storage.session import Database
 from solespan.forecast.bench.item_use import item_shares, item_use
 from solespan.forecast.bench.standards import STANDARDS
-from solespan.forecast.bench.stock import Supply, advise, learnt_supply
+from solespan.forecast.bench.stock import Advice, Supply, advise, learnt_supply
 from solespan.forecast.workload import summarise
 
-__all__ = ["advice", "item_weeks", "use_by_day"]
+__all__ = ["ItemAdvice", "StockRows", "advice", "advise_items", "item_weeks", "read_stock"]
 
 _AT_SHOP = ("received", "on_bench")
 _LEATHERED = ("sole", "half_sole")
 _SEED = 41
 
 
-def advice(database: Database, today: date, months: int = 12) -> list[dict[str, Any]]:
-    """Say of every item when to order how much. Raises `NothingForecast`."""
-    ahead = year_ahead(database, today, months)
-    with database.reading() as session:
-        items = stock.list_items(session)
-        weights = _weights(session, items)
-        on_order = purchases.open_by_item(session)
-        seen = purchases.supply_days_seen(session)
-        works = Counter(o["work"] for o in load_open_orders(session) if o["stage"] in _AT_SHOP)
-    out = []
-    for place, item in enumerate(items):
-        mine = weights[item["item_id"]]
+@dataclass(frozen=True)
+class StockRows:
+    """What is kept of stock: items, weights of their use, open orders, supply times, work here."""
+
+    items: list[dict[str, Any]]
+    weights: dict[str, tuple[np.ndarray, int]]
+    on_order: dict[str, list[tuple[date, float]]]
+    seen_days: dict[str, list[float]]
+    works: Counter[str]
+
+
+@dataclass(frozen=True)
+class ItemAdvice:
+    """One item with its use by day, what jobs here will take, its supply, and the advice."""
+
+    item: dict[str, Any]
+    use: np.ndarray
+    share: float
+    in_hand: float
+    on_order: list[tuple[date, float]]
+    supply: Supply
+    told: Advice
+
+
+def read_stock(session: Session) -> StockRows:
+    """Read all that the advice leans on but the year."""
+    items = stock.list_items(session)
+    return StockRows(
+        items,
+        _weights(session, items),
+        purchases.open_by_item(session),
+        purchases.supply_days_seen(session),
+        Counter(o["work"] for o in load_open_orders(session) if o["stage"] in _AT_SHOP),
+    )
+
+
+def advise_items(rows: StockRows, ahead: YearAhead) -> Iterator[ItemAdvice]:
+    """Advise on each item."""
+    for place, item in enumerate(rows.items):
+        mine = rows.weights[item["item_id"]]
         share = float(mine[0][mine[1]] / mine[0].sum())
         in_hand = share * sum(
-            n * dict(STANDARDS[work].uses).get(item["use"], 0.0) for work, n in works.items()
+            n * dict(STANDARDS[work].uses).get(item["use"], 0.0) for work, n in rows.works.items()
         )
-        came = np.array(seen.get(item["item_id"], []))
-        days, spread = learnt_supply(item["supply_days"], item["supply_days_sd"], came)
+        came = np.array(rows.seen_days.get(item["item_id"], []))
         supply = Supply(
-            days,
-            spread,
+            *learnt_supply(item["supply_days"], item["supply_days_sd"], came),
             item["minimum_order"],
             item["service_level"],
             item["review_days"],
             pack_of(item),
         )
-        coming = on_order.get(item["item_id"], 0.0)
+        coming = rows.on_order.get(item["item_id"], [])
         use = _use(ahead, item, mine, place)
-        told = advise(use, item["quantity"] - in_hand, coming, supply)
-        out.append(
-            {
-                "item_id": item["item_id"],
-                "quantity": item["quantity"],
-                "on_order": round(coming, 2),
-                "in_hand": round(in_hand, 2),
-                "share": round(share, 4),
-                "supply_days": round(days, 1),
-                "reorder_point": round(told.reorder_point, 2),
-                "safety_stock": round(told.safety_stock, 2),
-                "order_now": round(told.order_now, 2),
-                "order_in_days": int(told.order_in_days)
-                if np.isfinite(told.order_in_days)
-                else None,
-                "runs_out_chance": round(told.runs_out_chance, 4),
-                "stock_out_chance": round(told.stock_out_chance, 4),
-            }
-        )
-    return out
+        told = advise(use, item["quantity"] - in_hand, sum(left for _, left in coming), supply)
+        yield ItemAdvice(item, use, share, in_hand, coming, supply, told)
+
+
+def advice(database: Database, today: date, months: int = 12) -> list[dict[str, Any]]:
+    """Say of every item when to order how much. Raises `NothingForecast`."""
+    ahead = year_ahead(database, today, months)
+    with database.reading() as session:
+        rows = read_stock(session)
+    return [_told(one) for one in advise_items(rows, ahead)]
+
+
+def _told(one: ItemAdvice) -> dict[str, Any]:
+    told = one.told
+    in_days = told.order_in_days
+    return {
+        "item_id": one.item["item_id"],
+        "quantity": one.item["quantity"],
+        "on_order": round(sum(left for _, left in one.on_order), 2),
+        "in_hand": round(one.in_hand, 2),
+        "share": round(one.share, 4),
+        "supply_days": round(one.supply.days, 1),
+        "reorder_point": round(told.reorder_point, 2),
+        "safety_stock": round(told.safety_stock, 2),
+        "order_now": round(told.order_now, 2),
+        "order_in_days": int(in_days) if np.isfinite(in_days) else None,
+        "runs_out_chance": round(told.runs_out_chance, 4),
+        "stock_out_chance": round(told.stock_out_chance, 4),
+    }
 
 
 def item_weeks(
@@ -99,16 +135,6 @@ def item_weeks(
         | {name: round(float(row[name]), 2) for name in names}
         for row in weeks.to_dict("records")
     ]
-
-
-def use_by_day(session: Session, ahead: YearAhead) -> dict[str, np.ndarray]:
-    """What each item gives to simulated jobs by day, shape (years, days) each."""
-    items = stock.list_items(session)
-    weights = _weights(session, items)
-    return {
-        item["item_id"]: _use(ahead, item, weights[item["item_id"]], place)
-        for place, item in enumerate(items)
-    }
 
 
 def _use(

@@ -13,18 +13,17 @@ from typing import Any
 import numpy as np
 
 from solespan.api.services.bench.bench_plan import run_unasked
-from solespan.api.services.bench.stock_advice import advice, use_by_day
+from solespan.api.services.bench.stock_advice import ItemAdvice, advise_items, read_stock
 from solespan.api.services.bench.workload import (
     YearAhead,
     open_by_day,
     workload_body,
     year_ahead,
 )
-from solespan.api.storage.bench import stock
 from solespan.api.storage.session import Database
+from solespan.forecast.bench.stock_days import stock_by_day
 from solespan.forecast.panel.wearer_parts import Runner
 from solespan.forecast.workload import share_of_weeks_over
-from solespan.forecast.workload.leather import Supplied, stock_by_day
 
 __all__ = ["YearReport", "year_report"]
 
@@ -71,7 +70,7 @@ def year_report(
         | {
             "weeks_over": _weeks_over(ahead, ahead.books.settings.benches),
             "benches": [] if benches is None else _benches(ahead, benches),
-            "leather": _leather(database, ahead, today, months, costs) if costs else [],
+            "leather": _leather(database, ahead, costs) if costs else [],
         },
     )
 
@@ -92,27 +91,27 @@ def _weeks_over(ahead: YearAhead, benches: int) -> float:
     return round(share_of_weeks_over(ahead.simulated, ahead.by_day["bench_hours"], room), 4)
 
 
-def _leather(
-    database: Database, ahead: YearAhead, today: date, months: int, costs: dict[str, int]
-) -> list[dict[str, Any]]:
+def _stock_of(one: ItemAdvice, ahead: YearAhead) -> np.ndarray:
+    use, coming = one.use.copy(), np.zeros(one.use.shape[1])
+    use[:, 0] += one.in_hand
+    first = ahead.simulated.days[0].date()
+    for expected_on, left in one.on_order:
+        day = max((expected_on - first).days, 0)
+        if day < len(coming):
+            coming[day] += left
+    return stock_by_day(use, one.item["quantity"], coming, one.told.reorder_point, one.supply)
+
+
+def _leather(database: Database, ahead: YearAhead, costs: dict[str, int]) -> list[dict[str, Any]]:
     """Money tied up in leather by week, each item ordered as it is advised."""
-    advised = {row["item_id"]: row for row in advice(database, today, months)}
     with database.reading() as session:
-        items = stock.list_items(session)
-        used = use_by_day(session, ahead)
-    value = np.zeros(ahead.by_day["jobs"].shape)
-    kept = [item for item in items if item["use"] in costs and item["item_id"] in advised]
-    for item in kept:
-        supplied = Supplied(
-            on_hand=item["quantity"],
-            reorder_point=advised[item["item_id"]]["reorder_point"],
-            minimum_order=item["minimum_order"],
-            supply_days=round(advised[item["item_id"]]["supply_days"]),
-            review_days=item["review_days"],
-        )
-        value += costs[item["use"]] * stock_by_day(used[item["item_id"]], supplied)
+        rows = read_stock(session)
+    kept = [one for one in advise_items(rows, ahead) if one.item["use"] in costs]
     if not kept:
         return []
+    value = np.zeros(kept[0].use.shape)
+    for one in kept:
+        value += costs[one.item["use"]] * _stock_of(one, ahead)
     days = ahead.simulated.days
     first = np.unique(np.r_[0, np.flatnonzero(days.day_of_week == 0)])
     low, high = np.quantile(value[:, first], [0.1, 0.9], axis=0)

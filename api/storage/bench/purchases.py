@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from datetime import date
 from typing import Any
 from uuid import uuid4
 
@@ -110,17 +111,20 @@ def change_purchase(session: Session, pk: int, values: Mapping[str, Any]) -> Non
     session.execute(query.values(**values, version=_PURCHASES.c.version + 1))
 
 
-def open_by_item(session: Session) -> dict[str, float]:
-    """Return what is ordered and has not come, by item."""
-    left = sa.func.sum(_PURCHASES.c.quantity - _PURCHASES.c.received)
+def open_by_item(session: Session) -> dict[str, list[tuple[date, float]]]:
+    """Return what is ordered and has not come, with the day expected, by item."""
+    left = _PURCHASES.c.quantity - _PURCHASES.c.received
     query = (
-        sa.select(_ITEMS.c.item_id, left)
+        sa.select(_ITEMS.c.item_id, _PURCHASES.c.expected_on, left)
         .select_from(_PURCHASES)
         .join(_ITEMS, _PURCHASES.c.item_pk == _ITEMS.c.id)
         .where(_OPEN)
-        .group_by(_ITEMS.c.item_id)
+        .order_by(_PURCHASES.c.id)
     )
-    return {row[0]: float(row[1]) for row in session.execute(query)}
+    out: dict[str, list[tuple[date, float]]] = {}
+    for item_id, expected_on, amount in session.execute(query):
+        out.setdefault(item_id, []).append((expected_on, float(amount)))
+    return out
 
 
 def supply_days_seen(session: Session) -> dict[str, list[float]]:
