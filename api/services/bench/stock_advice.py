@@ -57,7 +57,7 @@ class ItemAdvice:
 
 
 def read_stock(session: Session) -> StockRows:
-    """Read all that the advice leans on but the year."""
+    """Read all that the advice needs but the year."""
     items = stock.list_items(session)
     return StockRows(
         items,
