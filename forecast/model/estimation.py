@@ -16,17 +16,14 @@ from scipy.optimize import OptimizeResult, minimize
 
 from solespan.forecast.model.ep_sites import learn_thumb, start_thumb
 from solespan.forecast.model.fit_start import FitStart
-from solespan.forecast.model.hand_over_noise import learn_unlogged
+from solespan.forecast.model.hand_over_noise import learn_logged, learn_unlogged
 from solespan.forecast.model.hierarchy import solve
 from solespan.forecast.model.inner_loop import Modes, modes, prior_centre
 from solespan.forecast.model.linearise import Linearised, Noise, linearise
 from solespan.forecast.model.parameter_layout import Belief, Coordinates, coordinates, learnable
 from solespan.forecast.model.posterior_moments import gradient
-from solespan.forecast.model.sole_state import sole_state
-from solespan.forecast.observation.removal_threshold import Sending, learn_sending
 from solespan.forecast.observation.thumb import ThumbScale
-from solespan.forecast.panel.foot_pairs import foot_pairs
-from solespan.forecast.panel.panel import GAUGES, SENT, THUMB, Panel
+from solespan.forecast.panel.panel import GAUGES, THUMB, Panel
 from solespan.forecast.priors import METHOD_SD_MM, UNLOGGED_SPREADS, Priors
 
 __all__ = [
@@ -45,7 +42,6 @@ PROCESS_MEDIAN_MM = 0.02
 _USUAL = Priors()
 _LEAST_STEP, _MOST_STEP = 0.002, 0.15  # between differences by the log of a noise
 _SLOW_FROM, _MOST_LONGER = 0.3, 2.2
-_FOLLOWED_READINGS = 2  # by a gauge, on each foot, before a sole teaches where soles come off
 _WORSE = 1e-6  # of the log likelihood: a search ended elsewhere than at its best
 _FLAT = 0.01  # slope of the log likelihood by a log spread that counts as none
 _CURVE_STEP = 0.01
@@ -212,30 +208,6 @@ def _hastened(old: Noise, new: Noise, last_step: float) -> tuple[Noise, float]:
     return replace(new, process_mm=old.process_mm * float(np.exp(longer * step))), 0.0
 
 
-def _learn_sending(panel: Panel, layout: Coordinates, at: Modes, noise: Noise) -> Sending:
-    """Learn how thin soles get from those that came off, of wearers who log."""
-    if "sending_mm" not in layout.population:
-        return noise.sending
-    feet = foot_pairs(panel, current_only=False)
-    gauged = np.bincount(
-        panel.obs_path[(panel.obs_kind < THUMB) & ~panel.obs_waist],
-        minlength=len(panel.nominal_mm),
-    )
-    judged = np.zeros(len(panel.nominal_mm), bool)
-    judged[panel.obs_path[panel.obs_kind == SENT]] = True
-    gone = judged[feet.left] & ~panel.unlogged_path[feet.left]
-    gone &= np.minimum(gauged[feet.left], gauged[feet.right]) >= _FOLLOWED_READINGS
-    feet = feet.part(gone)
-    if not len(feet.left):
-        return Sending()
-    state = sole_state(panel, at, feet)
-    sd = np.sqrt(np.square(state.factor[[1, 3]]).sum(axis=1))
-    limit = panel.limit_mm[feet.both]
-    place = layout.population.index("sending_mm")
-    above = float(layout.prior_mean[place] + at.posterior.population_mean[place])
-    return learn_sending(state.mean[[1, 3]], sd, limit, noise.sending, above)
-
-
 def _settings_vector(spread: dict[str, float], noise: Noise, priors: Priors) -> np.ndarray:
     """Logs of the spreads that matter and of the noise: what has to stand still."""
     least = {name: min(_MATTERS, s.median) for name, s in priors.spreads.items()}
@@ -384,7 +356,7 @@ def fit_spreads(
             if done == 1 and start is None:
                 noise = start_thumb(panel, at.lin, noise)
             noise = learn_thumb(panel, at.stand.sites, at.stand.cavities, noise)
-            noise = replace(noise, sending=_learn_sending(panel, layout, at, noise))
+            noise = replace(noise, sending=learn_logged(panel, layout, at, noise))
         noise = learn_unlogged(panel, noise, at.stand, spread["sender"])
         if keep:
             keep(FitStart(spread, noise, done))

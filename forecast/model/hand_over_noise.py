@@ -1,4 +1,4 @@
-"""Hand-over scatter and attrition: how loosely do unlogged owners send, and how many leave?
+"""Hand-over scatter and attrition: how thin do soles get, and how many owners leave?
 
 Both are learnt between the rounds of a fit. The shop reads the thickness of
 some soles that come off. Leaving shows in soles that should have come in and did not.
@@ -13,20 +13,26 @@ import numpy as np
 from solespan.forecast.model.inner_loop import IterationState, Modes, prior_centre
 from solespan.forecast.model.linearise import Noise
 from solespan.forecast.model.parameter_layout import INTERFACE, Coordinates
-from solespan.forecast.model.sole_state import Evidence
+from solespan.forecast.model.sole_state import Evidence, sole_state
 from solespan.forecast.observation.attrition import chance_in_use
-from solespan.forecast.observation.removal_threshold import UNLOGGED_SENDING_SD_MM, Sending
+from solespan.forecast.observation.removal_threshold import (
+    UNLOGGED_SENDING_SD_MM,
+    Sending,
+    learn_sending,
+)
 from solespan.forecast.observation.survival_sites import (
     gone_at,
     learn_from_silence,
     still_on_site,
     survival,
 )
+from solespan.forecast.panel.foot_pairs import foot_pairs
 from solespan.forecast.panel.panel import SENT, STILL_ON, THUMB, Panel
 
-__all__ = ["chances_in_use", "learn_unlogged", "still_used"]
+__all__ = ["chances_in_use", "learn_logged", "learn_unlogged", "still_used"]
 
 _AT_COUNTER_DAYS = 45  # a reading so shortly before the sole came off was taken on hand-over
+_FOLLOWED_READINGS = 2  # by a gauge, on each foot, before a sole teaches where soles come off
 _PRIOR_SOLES = 12.0
 # mean above the limit at hand-over, and what is not known of it; common practice, no source
 _ABOVE_MM, _ABOVE_SD_MM = -0.05, 0.25
@@ -34,6 +40,30 @@ _MAD_TO_SD = 1.4826  # median absolute deviation to SD, of a normal
 _LEAST_SD_MM = 0.2
 _SENDING = INTERFACE.index("sending")
 _LEAST_SHARE = 0.1  # of its precision, that is left to a thickness
+
+
+def learn_logged(panel: Panel, layout: Coordinates, at: Modes, noise: Noise) -> Sending:
+    """Learn how thin soles get from those that came off, of wearers who log."""
+    if "sending_mm" not in layout.population:
+        return noise.sending
+    feet = foot_pairs(panel, current_only=False)
+    gauged = np.bincount(
+        panel.obs_path[(panel.obs_kind < THUMB) & ~panel.obs_waist],
+        minlength=len(panel.nominal_mm),
+    )
+    judged = np.zeros(len(panel.nominal_mm), bool)
+    judged[panel.obs_path[panel.obs_kind == SENT]] = True
+    gone = judged[feet.left] & ~panel.unlogged_path[feet.left]
+    gone &= np.minimum(gauged[feet.left], gauged[feet.right]) >= _FOLLOWED_READINGS
+    feet = feet.part(gone)
+    if not len(feet.left):
+        return Sending()
+    state = sole_state(panel, at, feet)
+    sd = np.sqrt(np.square(state.factor[[1, 3]]).sum(axis=1))
+    limit = panel.limit_mm[feet.both]
+    place = layout.population.index("sending_mm")
+    above = float(layout.prior_mean[place] + at.posterior.population_mean[place])
+    return learn_sending(state.mean[[1, 3]], sd, limit, noise.sending, above)
 
 
 def learn_unlogged(panel: Panel, noise: Noise, at: IterationState, sender_sd_mm: float) -> Noise:
