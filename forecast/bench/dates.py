@@ -8,13 +8,17 @@ week. It is booked by the last day on which a place asked for is free in time.
 
 from __future__ import annotations
 
+import math
+from collections.abc import Sequence
+from datetime import date, timedelta
+
 import numpy as np
 import pandas as pd
 
 from solespan.forecast.bench.year_ahead import BenchYears
 from solespan.forecast.settings import ForecastSettings
 
-__all__ = ["bench_dates"]
+__all__ = ["back_on", "bench_dates"]
 
 
 def bench_dates(
@@ -67,3 +71,19 @@ def bench_dates(
     for name in ("p10", "p50", "p90"):
         out[f"back_on_{name}"] = shifted(f"lead_days_{name}")
     return out
+
+
+def back_on(leads: Sequence[tuple[date, float]], handed_over_on: date) -> date | None:
+    """Day by which a pair is back, or None without weeks or when all of them are past.
+
+    Parameters
+    ----------
+    leads : sequence of (date, float)
+        Mondays, and the days from hand-over in each week until a pair is back. Before the first
+        week its days stand.
+    handed_over_on : date
+    """
+    if not leads or handed_over_on >= leads[-1][0] + timedelta(days=7):
+        return None
+    known = [days for week, days in leads if week <= handed_over_on]
+    return handed_over_on + timedelta(days=math.ceil(known[-1] if known else leads[0][1]))

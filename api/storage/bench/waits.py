@@ -11,13 +11,14 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
-from datetime import date, datetime, timedelta
+from datetime import date, datetime
 from itertools import groupby
 from typing import Any
 
 from sqlalchemy.orm import Session
 
 from solespan.api.storage.shop_settings import find_setting, put_setting
+from solespan.forecast.bench.dates import back_on
 
 __all__ = ["NAME", "Promises", "keep_waits", "promises_in", "waits_in"]
 
@@ -76,10 +77,7 @@ class Promises:
 
         None without a plan, or when all its weeks are past.
         """
-        if not self.leads or handed_over_on >= self.leads[-1][0] + timedelta(days=7):
-            return None
-        known = [days for week, days in self.leads if week <= handed_over_on]
-        return handed_over_on + timedelta(days=known[-1] if known else self.leads[0][1])
+        return back_on(self.leads, handed_over_on)
 
 
 def promises_in(session: Session) -> Promises:

@@ -12,6 +12,7 @@ from typing import Any
 import pandas as pd
 
 from solespan.dashboards import wording
+from solespan.forecast.bench.dates import back_on
 
 __all__ = [
     "UNITS",
@@ -206,21 +207,26 @@ def asked_next(
     asked : sequence of mapping
         Pairs that are asked for: `pair_id`, `pair`, `ask_on` as an ISO day.
     plan : mapping
-        The newest plan; `pairs` say when each place is booked and when the pair is back.
+        The newest plan; `pairs` say when each place is booked, `lead_times` when a pair is back.
     """
     until = (today + timedelta(weeks=ASKED_WEEKS)).isoformat()
-    planned = {row["pair_id"]: row for row in plan["pairs"]}
+    book_by = {row["pair_id"]: row["book_by"] for row in plan["pairs"]}
+    leads = [
+        [(date.fromisoformat(row["week_begins_on"]), row[name]) for row in plan["lead_times"]]
+        for name in ("lead_days_p10", "lead_days_p90")
+    ]
     rows = []
     for row in [row for row in asked if row["ask_on"] <= until][:MOST_ASKED]:
-        found = planned.get(row["pair_id"], {})
-        back = (found.get(name) or "not known" for name in ("back_on_p10", "back_on_p90"))
+        back = (back_on(of_weeks, date.fromisoformat(row["ask_on"])) for of_weeks in leads)
         rows.append(
             {
                 "pair_id": row["pair_id"],
                 "pair": row["pair"],
                 "ask_on": row["ask_on"],
-                "book_by": found.get("book_by") or "not known",
-                "back": " to ".join(back),
+                "book_by": book_by.get(row["pair_id"]) or "not known",
+                "back": " to ".join(
+                    "not known" if day is None else day.isoformat() for day in back
+                ),
             }
         )
     return rows

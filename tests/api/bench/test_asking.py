@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from datetime import timedelta
+from datetime import date, timedelta
 
 import pytest
 import sqlalchemy as sa
@@ -78,6 +78,20 @@ def test_a_plan_asks_only_for_pairs_of_the_list(client, services):
         assert len(rows) == len(list_records(session, "pairs", equal={}, after=None, limit=9))
     planned = {row["pair_id"]: row["ask_on"] for row in rows if row["ask_on"]}
     assert set(planned) == {row["pair_id"] for row in asked(client)["items"]} == {"oxford"}
+
+
+@pytest.mark.slow
+def test_an_aged_plan_gives_page_and_bench_one_day_on_which_a_pair_is_back(client, services, clock):
+    """Who is asked for today is back as the bench says of pairs that come today."""
+    assert client.post("/v1/bench-plans", json={"months": 12}).status_code == 201
+    clock.move(days=10)
+    due_soon(services, -5)
+    page = client.get("/workload").text
+    row = page[page.index('data-label="ask for"') :].split("</tr>")[0]
+    assert services.clock.today().isoformat() in row
+    last = date.fromisoformat(re.search(r"to (\d{4}-\d\d-\d\d)<", row)[1])
+    said = re.search(r"come today are back by (.*?)\.", client.get("/bench").text)[1]
+    assert said == f"{last:%a} {last.day} {last:%b}"
 
 
 @pytest.mark.slow
