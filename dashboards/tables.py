@@ -5,11 +5,14 @@ What does the due list say of each pair, as plain rows for terminal, report and 
 
 from __future__ import annotations
 
+from typing import Any
+
 import pandas as pd
 from pandas.api.typing import NaTType
 
 from solespan.dashboards import wording
 from solespan.dashboards.order import label_of, pair_rows
+from solespan.dashboards.wears_left import wears_left
 from solespan.forecast.frames import PROBABLY_GONE
 
 __all__ = ["DUE_HEADINGS", "due_list", "readings_table", "sole_sentences"]
@@ -20,6 +23,7 @@ DUE_HEADINGS: dict[str, str] = {
     "band": "Band",
     "due": "New sole due (80 %)",
     "soon": "Middle estimate",
+    "wears": "Wears left",
     "send_by": "Send by",
     "book_by": "Book by",
     "first_foot": "First foot",
@@ -57,6 +61,7 @@ def due_list(
         for wearer_id, name in zip(wearers["wearer_id"], wearers["name"], strict=True)
     }
     out = []
+    row: Any
     for row in pair_rows(forecast).to_dict("records"):
         wearer_id = owner.get(row["pair_id"], "")
         at_rest = row["band"] in ("away", "retired")
@@ -75,6 +80,7 @@ def due_list(
                     row["due_p10"], row["due_p90"], today=today, horizon_days=horizon_days
                 ),
                 "soon": "" if at_rest else _soon(row["due_p50"], today, far),
+                "wears": wears_left(row),
                 "send_by": "" if at_rest else _day(row["send_by"], today, far),
                 "book_by": "" if at_rest else _day(row["book_by"], today, far),
                 "first_foot": "" if at_rest else wording.first_foot(row["first_foot"]),
@@ -84,7 +90,9 @@ def due_list(
         )
     forecast_for = {entry["pair_id"] for entry in out}
     for pair_id in sorted(set(labels) - forecast_for):
-        blank = dict.fromkeys(("band", "due", "soon", "send_by", "book_by", "first_foot"), "")
+        blank = dict.fromkeys(
+            ("band", "due", "soon", "wears", "send_by", "book_by", "first_foot"), ""
+        )
         out.append(
             {
                 "pair_id": pair_id,

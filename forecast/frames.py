@@ -244,6 +244,11 @@ DUE_QUANTILES: dict[str, float] = {
     "due_p90": 0.90,
     "due_p95": 0.95,
 }
+WEARS_QUANTILES: dict[str, float] = {
+    "wears_left_p10": 0.10,
+    "wears_left_p50": 0.50,
+    "wears_left_p90": 0.90,
+}
 CHANCE_DAYS: dict[str, int] = {
     "chance_now": 0,
     "chance_30d": 30,
@@ -272,6 +277,10 @@ FORECAST: tuple[Column, ...] = (
     *(
         Column(n, "number", f"chance of being at the limit within {d} days", "probability")
         for n, d in CHANCE_DAYS.items()
+    ),
+    *(
+        Column(n, "number", f"{q:.0%} quantile of the wear days until the limit", "wear days")
+        for n, q in WEARS_QUANTILES.items()
     ),
     Column(
         "send_by", "date", "last day to hand over at the risk level; empty = beyond the horizon"

@@ -4,11 +4,19 @@ from __future__ import annotations
 
 import numpy as np
 
-from solespan.forecast.frames import CHANCE_DAYS, DUE_QUANTILES
+from solespan.forecast.frames import CHANCE_DAYS, DUE_QUANTILES, WEARS_QUANTILES
 from solespan.forecast.panel.panel import HOLE, Panel
 from solespan.forecast.settings import ForecastSettings
 
-__all__ = ["NEVER", "Columns", "bands", "date_columns", "dates_of_days", "newest_soles"]
+__all__ = [
+    "NEVER",
+    "Columns",
+    "bands",
+    "date_columns",
+    "dates_of_days",
+    "newest_soles",
+    "wears_columns",
+]
 
 Columns = dict[str, np.ndarray]
 NEVER = np.datetime64("NaT", "s")
@@ -34,6 +42,15 @@ def date_columns(ordered: np.ndarray, as_of_day: int, settings: ForecastSettings
     columns["book_by"] = settings.book_by(columns["send_by"])
     columns["_sound"] = (ordered <= settings.sound_days).mean(axis=-1)
     return columns
+
+
+def wears_columns(ordered: np.ndarray) -> Columns:
+    """Wear days until the limit, in tenths; 0 only where the limit is reached.
+
+    `ordered` holds sorted draws of them, shape (rows, draws).
+    """
+    found = np.ceil(10.0 * _quantiles(ordered, tuple(WEARS_QUANTILES.values()))) / 10.0
+    return dict(zip(WEARS_QUANTILES, found, strict=True))
 
 
 def bands(

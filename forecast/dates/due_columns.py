@@ -7,7 +7,14 @@ from __future__ import annotations
 
 import numpy as np
 
-from solespan.forecast.dates.date_columns import NEVER, Columns, bands, date_columns, newest_soles
+from solespan.forecast.dates.date_columns import (
+    NEVER,
+    Columns,
+    bands,
+    date_columns,
+    newest_soles,
+    wears_columns,
+)
 from solespan.forecast.dates.due_draws import due_draws
 from solespan.forecast.dates.reasons import reasons
 from solespan.forecast.frames import FEET, FORECAST, WEARING_POINTS
@@ -76,6 +83,7 @@ def _drawn(
         "thickness_mm_p50": np.maximum(np.array([*thick, thinner]), 0.0).ravel(),
         "rate_mm_per_wear_day_p50": np.array([*rate, rate[leads, np.arange(n)]]).ravel(),
         "first_foot": np.tile(word, 3),
+        **wears_columns(np.sort(draws.wears, axis=-1).reshape(3 * n, -1)),
         **date_columns(ordered.reshape(3 * n, -1), panel.as_of_day, settings),
     }
 

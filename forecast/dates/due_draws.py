@@ -10,7 +10,7 @@ from solespan.forecast.dates.first_passage import normal_points, remaining_expos
 from solespan.forecast.model.sole_state import SoleState
 from solespan.forecast.model.wear_model import Conditioned
 from solespan.forecast.panel.foot_pairs import FootPairs
-from solespan.forecast.use.calendar import days_until
+from solespan.forecast.use.calendar import UseAhead, days_until
 
 __all__ = ["DueDraws", "due_draws"]
 
@@ -24,12 +24,15 @@ class DueDraws:
     left_first : ndarray, shape (groups,)
         Chance that the left is at its limit before the right.
     rate_mm, thickness_mm : ndarray, shape (2, groups, draws)
+    wears : ndarray, shape (3, groups, draws)
+        Wear days until left, right, and the first of both are at the limit: of the same draws.
     """
 
     days: np.ndarray
     left_first: np.ndarray
     rate_mm: np.ndarray
     thickness_mm: np.ndarray
+    wears: np.ndarray
 
 
 def due_draws(known: Conditioned, feet: FootPairs, state: SoleState | None = None) -> DueDraws:
@@ -42,6 +45,7 @@ def due_draws(known: Conditioned, feet: FootPairs, state: SoleState | None = Non
     members = panel.path_pair[feet.left]
     use = normal_points()[8]
     n, draws = len(members), remaining.shape[-1]
+    wears = _wear_days(known.ahead, members, remaining)
     if log_pace is not None:  # the faster the pace, the fewer days at the mean pace
         remaining *= np.exp(-log_pace * known.ahead.follows[members].astype(np.float32)[:, None])
     both = remaining.reshape(2 * n, draws)
@@ -51,4 +55,13 @@ def due_draws(known: Conditioned, feet: FootPairs, state: SoleState | None = Non
     np.minimum(days[0], days[1], out=days[2])
     sooner = (remaining[0] < remaining[1]).mean(axis=-1)
     sooner += 0.5 * (remaining[0] == remaining[1]).mean(axis=-1)
-    return DueDraws(days, sooner, rate, thickness)
+    return DueDraws(days, sooner, rate, thickness, wears)
+
+
+def _wear_days(ahead: UseAhead, members: np.ndarray, remaining: np.ndarray) -> np.ndarray:
+    """Wear days that use up the remaining standard wear days: both feet, and the first of them."""
+    exposure = np.maximum(ahead.per_day[members], 1e-6) / np.maximum(
+        ahead.wear_days_per_day[members], 1e-6
+    )
+    both = remaining / exposure.astype(remaining.dtype)[:, None]
+    return np.concatenate([both, both.min(axis=0, keepdims=True)])

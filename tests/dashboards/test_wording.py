@@ -7,6 +7,7 @@ from hypothesis import strategies as st
 
 from solespan.dashboards import wording
 from solespan.dashboards.tables import due_list
+from solespan.dashboards.wears_left import wears_left, wears_short
 from solespan.forecast.frames import BANDS
 from tests.dashboards.builders import TODAY, rack, with_band
 
@@ -105,3 +106,32 @@ class TestDueList:
         assert rows[-1]["reason"] == "no forecast yet"
         assert all(isinstance(value, str) for row in rows for value in row.values())
         assert not any("NaT" in v or "nan" in v for row in rows for v in row.values())
+
+
+class TestWearsLeft:
+    @staticmethod
+    def _row(low, middle, high, **more):
+        wears = {"wears_left_p10": low, "wears_left_p50": middle, "wears_left_p90": high}
+        return {**wears, "band": "watch", "reason": ""} | more
+
+    @pytest.mark.parametrize(
+        ("wears", "words", "short"),
+        [
+            ((6.7, 9.4, 14.2), "about 9 wears left (6 to 14)", "~9 wears (6-14)"),
+            ((1.2, 1.4, 1.9), "about 1 wear left", "~1 wear"),
+            ((0, 0.4, 4.9), "under 1 wear left (0 to 4)", "~0 wears (0-4)"),
+            ((0, 0, 0.4), "no wear left", "~0 wears"),
+            ((53.9, 62.3, 117), "about 60 wears left (50 to 110)", "~60 wears (50-110)"),
+        ],
+    )
+    def test_is_a_whole_number_of_wears_and_its_spread(self, wears, words, short):
+        assert wears_left(self._row(*wears)) == words
+        assert wears_short(self._row(*wears)) == short
+
+    def test_says_nothing_where_nothing_is_known(self):
+        assert wears_left(self._row(float("nan"), None, None)) == ""
+        assert wears_left(self._row(6, 9, 14, band="away")) == ""
+
+    def test_says_where_the_pace_alone_stands_behind_it(self):
+        said = wears_left(self._row(6, 9, 14, reason="no check yet; no wear logged: judged by"))
+        assert said.endswith("from the pace, as no wear is logged")

@@ -122,6 +122,31 @@ class TestWear:
                 assert (by_foot["pair"] <= by_foot[foot] + 1).all()
 
 
+class TestWearsLeft:
+    @pytest.mark.parametrize("seed", SEEDS)
+    def test_wears_and_dates_come_from_the_same_draws(self, due, seed):
+        rows = due(eve(seed))
+        wears = rows[["wears_left_p10", "wears_left_p50", "wears_left_p90"]].to_numpy(float)
+        assert (wears >= 0).all()
+        assert (np.diff(wears, axis=1) >= 0).all()
+        for share in ("p10", "p50", "p90"):
+            none_left = rows[f"wears_left_{share}"] <= 0
+            assert (none_left == (days_until(rows, f"due_{share}") <= 0)).all()
+
+    def test_one_wear_more_is_about_one_wear_less(self, due):
+        frames = eve()
+        free = unworn_days(frames, PAIR, range(LAST_CHECK + 1, 365))
+        more = with_rows(frames, "wear_days", wear_rows(PAIR, free[:1]))
+        before, after = (due(f, pair_ids=(PAIR,))["wears_left_p50"] for f in (frames, more))
+        assert (before - after).between(0.3, 3).all()
+
+    def test_of_two_feet_the_pair_has_no_more_wears_than_either(self, due):
+        wears = due(eve(left_faster=1.1))["wears_left_p50"]
+        of_pair = wears.xs("pair", level="foot")
+        for foot in ("left", "right"):
+            assert (of_pair <= wears.xs(foot, level="foot") + 1e-6).all()
+
+
 class TestReadings:
     @pytest.mark.parametrize("seed", SEEDS)
     def test_an_exact_reading_of_what_was_expected_narrows(self, due, seed):

@@ -11,6 +11,7 @@ from rich.text import Text
 
 from solespan.api.cli.grid import Grid, grid
 from solespan.dashboards.order import AT_REST
+from solespan.dashboards.wears_left import wears_short
 from solespan.forecast import Explanation
 from solespan.forecast.frames import PROBABLY_GONE
 from solespan.forecast.log import WearLog
@@ -47,12 +48,23 @@ def due_table(frame: pd.DataFrame, log: WearLog, as_of: date) -> Grid:
                 if row.gone and row.band not in AT_REST
                 else Text(_word(row.band), BAND_STYLES.get(str(row.band), "")),
                 _between(row.due_p10, row.due_p90),
+                wears_short(row._asdict()),
                 _word(row.first_foot),
                 _word(row.reason),
             )
         )
     return grid(
-        ("send by", "book by", "pair", "wearer", "band", "due between", "first", "why"),
+        (
+            "send by",
+            "book by",
+            "pair",
+            "wearer",
+            "band",
+            "due between",
+            "wears left",
+            "first",
+            "why",
+        ),
         rows,
         title=f"New soles due, as of {as_of}",
         caption="due between: from the 10 % to the 90 % quantile; - = beyond the horizon",

@@ -166,6 +166,7 @@ def _explain(pair: str, as_of: str | None, form: OutputFormat, out: Path) -> Non
     from solespan.api.schemas.forecasts.forecasts import PairForecast
     from solespan.api.services.forecasts.forecast_file import explanation_body, forecast_rows
     from solespan.api.services.rack.pair_names import pair_named
+    from solespan.dashboards.wears_left import wears_left
     from solespan.forecast import explain
 
     with serving() as services:
@@ -186,8 +187,11 @@ def _explain(pair: str, as_of: str | None, form: OutputFormat, out: Path) -> Non
         frame = _frame(services, fitted, log, day, None)
     rows = forecast_rows(frame[frame["pair_id"] == pair])
 
+    main = [row for row in rows if (row["foot"], row["point"]) == ("pair", "ball")]
+
     def tables() -> Iterator[RenderableType]:
         yield from told.sentences
+        yield from (f"{said[0].upper()}{said[1:]}." for said in map(wears_left, main) if said)
         for table in explanation_tables(told):
             yield ""
             yield table

@@ -445,7 +445,8 @@ TABLES = {
         "rate_mm_per_wear_day_p50 number?, due_p05 day?, due_p10 day?, due_p25 day?, "
         "due_p50 day?, due_p75 day?, due_p90 day?, due_p95 day?, chance_now number?[0..1], "
         "chance_30d number?[0..1], chance_90d number?[0..1], chance_180d number?[0..1], "
-        "chance_365d number?[0..1], send_by day?, book_by day?, band word?{sound|watch|book in|"
+        "chance_365d number?[0..1], wears_left_p10 number?, wears_left_p50 number?, "
+        "wears_left_p90 number?, send_by day?, book_by day?, band word?{sound|watch|book in|"
         "stop wearing|away|retired}, first_foot word?{left|right}, "
         "chance_in_use number?, reason text?, "
         "tenant_pk >tenants",

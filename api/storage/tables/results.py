@@ -118,6 +118,9 @@ class ForecastRow(Base):
     chance_90d: Mapped[float | None]
     chance_180d: Mapped[float | None]
     chance_365d: Mapped[float | None]
+    wears_left_p10: Mapped[float | None]
+    wears_left_p50: Mapped[float | None]
+    wears_left_p90: Mapped[float | None]
     send_by: Mapped[date | None]
     book_by: Mapped[date | None]
     band: Mapped[str | None] = mapped_column(String(WORD_LENGTH))
