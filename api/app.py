@@ -12,6 +12,7 @@ from urllib.parse import urlsplit
 
 from fastapi import FastAPI
 from fastapi.routing import APIRoute
+from starlette.middleware.gzip import GZipMiddleware
 
 from solespan.api.clock import Clock
 from solespan.api.routes import health
@@ -160,6 +161,7 @@ def create_app(
         max_upload_bytes=settings.upload_limit_bytes + FORM_OVERHEAD_BYTES,
     )
     app.add_middleware(Access, writes_per_minute=settings.writes_per_minute)
+    app.add_middleware(GZipMiddleware, compresslevel=5)
     app.add_middleware(SecurityHeaders, over_tls=settings.over_tls)
     app.add_middleware(HeadAsGet)
     if tracing is not None:

@@ -8,7 +8,6 @@ attempt in `Idempotency-Key`, so that sending it again after a lost answer repea
 
 from __future__ import annotations
 
-import hmac
 import json
 import secrets
 from collections.abc import Callable, Coroutine, Mapping, Sequence
@@ -24,6 +23,7 @@ from starlette.datastructures import FormData
 from starlette.exceptions import HTTPException
 
 from solespan.api.errors import Conflict, Refused, SolespanError
+from solespan.api.routes.http.form_token import is_token, mask_token
 from solespan.api.routes.http.problem_document import retry_header
 from solespan.api.schemas.forms import MOST_CHARACTERS, cut
 from solespan.api.services.accounts.identity import Identity
@@ -135,8 +135,7 @@ def refuse_foreign_form(request: Request, typed: Mapping[str, str]) -> None:
     The gate has refused what a browser calls cross-site already; the token, which another site can
     neither read nor set, is the second wall.
     """
-    given, kept = typed.get(TOKEN, ""), read_cookie(request, TOKEN)
-    if not kept or not hmac.compare_digest(given.encode(), kept.encode()):
+    if not is_token(typed.get(TOKEN, ""), read_cookie(request, TOKEN)):
         raise ForeignForm(
             "The page was too old, or cookies are off; please send it again.",
             remedy="Go back, load the page again and send the form once more.",
@@ -168,7 +167,7 @@ def page_answer(
     """Fill a template that holds forms, and see that this browser has its token."""
     token = read_cookie(request, TOKEN) or secrets.token_urlsafe(24)
     who: Identity | None = request.state.identity
-    context = {**context, "token": token, "account": who.account if who else ""}
+    context = {**context, "token": mask_token(token), "account": who.account if who else ""}
     context |= _notice(request, str(context.get("done", "")))
     answer = HTMLResponse(render(template, context, request.app.state.navigation), status)
     if not read_cookie(request, TOKEN):

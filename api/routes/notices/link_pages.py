@@ -9,7 +9,6 @@ route.
 
 from __future__ import annotations
 
-import hmac
 from collections.abc import Callable, Coroutine, Mapping
 from datetime import timedelta
 from typing import Annotated, Any
@@ -23,6 +22,7 @@ from starlette.exceptions import HTTPException
 from solespan.api.errors import Refused, SolespanError
 from solespan.api.notices.links import form_token
 from solespan.api.notices.words import CAUTIONS, THUMB_CHECK
+from solespan.api.routes.http.form_token import is_token, mask_token
 from solespan.api.routes.http.page_entry import Need, PageEntry
 from solespan.api.routes.http.pages import Typed, Words
 from solespan.api.routes.http.requests import Context
@@ -126,7 +126,7 @@ def give_answer(ctx: Context, token: Token, typed: Typed) -> Response:
 @router.get("/unsubscribe/{token}")
 def read_unsubscribe_page(ctx: Context, token: Token, done: Words = "") -> HTMLResponse:
     """Show the button that ends it; nothing is changed."""
-    form = {"token": form_token(token, secret_of(ctx))}
+    form = {"token": mask_token(form_token(token, secret_of(ctx)))}
     shop, agrees = still_written_to(ctx, token)
     return _page(unsubscribe_page(done=done == "yes" and not agrees) | form, shop=shop)
 
@@ -175,7 +175,7 @@ def _answer_page(
         context["problem"] = "" if field else said
     context |= {
         "form": FormState(dict(typed or {}), errors),
-        "token": form_token(token, secret_of(ctx)),
+        "token": mask_token(form_token(token, secret_of(ctx))),
         "today": asked.today.isoformat(),
         "last_day": (asked.today + LONGEST_AHEAD).isoformat(),
         "day": (asked.today + timedelta(days=DAYS_AHEAD)).isoformat(),
@@ -185,8 +185,7 @@ def _answer_page(
 
 def _refuse_foreign(ctx: AppContext, token: str, typed: Mapping[str, str]) -> None:
     """Refuse a form that is not of the token's own page."""
-    right = form_token(token, secret_of(ctx))
-    if not hmac.compare_digest(typed.get(FORM_TOKEN, "").encode(), right.encode()):
+    if not is_token(typed.get(FORM_TOKEN, ""), form_token(token, secret_of(ctx))):
         raise Refused(
             "This form did not come from the page of the link.",
             where="form_token",

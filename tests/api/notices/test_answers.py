@@ -51,7 +51,7 @@ def text(shop):
 
 
 def token_of(page) -> str:
-    return re.search(r'name="form_token" value="([0-9a-f]+)"', page.text)[1]
+    return re.search(r'name="form_token" value="([^"]+)"', page.text)[1]
 
 
 def send(client, path, **fields):

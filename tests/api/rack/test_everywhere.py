@@ -4,6 +4,7 @@ import re
 
 import pytest
 
+from solespan.api.routes.http.form_token import is_token, mask_token
 from solespan.api.routes.http.page_entry import navigation_of
 from solespan.api.routes.page_register import PAGES
 from solespan.dashboards.navigation import GROUPS
@@ -52,4 +53,27 @@ def test_every_page_with_forms_gives_the_browser_its_token(reading):
         client.cookies.clear()
         page = client.get(address).text
         given = set(re.findall(r'name="form_token" value="([^"]+)"', page))
-        assert given == {client.cookies["form_token"]}, address
+        assert given, address
+        assert all(is_token(one, client.cookies["form_token"]) for one in given), address
+
+
+def test_answers_are_compressed_and_no_two_carry_the_same_token(reading):
+    client = reading("6 pairs")
+    plain = client.get("/", headers={"accept-encoding": "identity"})
+    for address in ("/", "/v1/forecasts"):
+        answer = client.get(address, headers={"accept-encoding": "gzip"})
+        assert answer.headers["content-encoding"] == "gzip"
+        assert "Accept-Encoding" in answer.headers["vary"]
+    assert int(client.get("/").headers["content-length"]) < len(plain.content) / 3
+    pages = [client.get("/pairs/pair-000").text for _ in range(2)]
+    tokens = [set(re.findall(r'name="form_token" value="([^"]+)"', page)) for page in pages]
+    assert not tokens[0] & tokens[1]
+    assert not any(client.cookies["form_token"] in page for page in pages)
+
+
+def test_a_masked_token_is_that_token_and_no_other():
+    assert is_token(mask_token("one"), "one")
+    assert is_token("one", "one"), "as the cookie holds it"
+    for given in ("", "other", mask_token("other"), mask_token(""), mask_token("one")[:-1], "é"):
+        assert not is_token(given, "one")
+    assert not is_token("", "")
