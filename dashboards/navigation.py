@@ -10,10 +10,15 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-__all__ = ["GROUPS", "NavEntry", "entry_of"]
+__all__ = ["GROUPS", "NavEntry", "entry_of", "shown_entries"]
 
 
-GROUPS = (("rack", "Your rack"), ("shop", "The shop"), ("help", "Help"))
+GROUPS = (
+    ("rack", "Your rack"),
+    ("shop", "The shop"),
+    ("settings", "Settings"),
+    ("help", "Help"),
+)
 
 
 @dataclass(frozen=True)
@@ -29,6 +34,15 @@ class NavEntry:
     first: bool = False
     rare: bool = False
     templates: tuple[str, ...] = ()
+
+
+def shown_entries(
+    entries: Sequence[NavEntry], template: str, *, shop: bool
+) -> tuple[NavEntry, ...]:
+    """Leave out the shop's entries for a reader without a shop, but not on a page of the shop."""
+    here = entry_of(template, entries)
+    shop = shop or (here is not None and here.group == "shop")
+    return tuple(entry for entry in entries if shop or entry.group != "shop")
 
 
 def entry_of(template: str, entries: Sequence[NavEntry]) -> NavEntry | None:

@@ -39,6 +39,7 @@ CONSTRUCTIONS = (
     "cemented",
 )
 DRESS_CODES = ("formal", "business", "casual", "outdoor")
+SHOE_FORMS = ("oxford", "wholecut", "derby", "monk", "loafer", "boot", "chelsea")
 MATERIALS = (
     "oak_bark_leather",
     "veg_tan_leather",
@@ -83,6 +84,7 @@ WEARERS = Table(
             high=MAX_WEARS_PER_WEEK,
         ),
         Column("notes", "text", "free text about the wearer"),
+        Column("dress_week", "text", "dress codes of the days from Monday on, separated by spaces"),
     ),
 )
 
@@ -116,6 +118,13 @@ PAIRS = Table(
         ),
         Column("in_use_on", "date", "last day on which the owner said that it is still worn"),
         Column("notes", "text", "free text about the pair"),
+        Column("maker", "text", "who made the pair"),
+        Column("last", "text", "the last it was made on"),
+        Column("colour", "text", "colour of the upper leather"),
+        Column("form", "word", "form of the shoe, for its drawn picture", words=SHOE_FORMS),
+        Column("tags", "text", "words of the owner's own, separated by commas"),
+        Column("size_uk", "number", "size on the British scale", "UK size", low=0, high=20),
+        Column("size_us", "number", "size on the American scale", "US size", low=0, high=22),
     ),
     must_exist=True,
 )

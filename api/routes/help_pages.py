@@ -10,7 +10,7 @@ from fastapi.responses import HTMLResponse
 
 from solespan.api.errors import NotFound
 from solespan.api.routes.http.page_entry import Need, PageEntry
-from solespan.api.routes.http.pages import PageRoute
+from solespan.api.routes.http.pages import PageRoute, entries_for
 from solespan.dashboards.chapters import CHAPTERS, READERS
 from solespan.dashboards.navigation import NavEntry
 from solespan.dashboards.pages.api_reference import api_page
@@ -28,7 +28,9 @@ def read_help(request: Request) -> Response:
         (heading, [chapter for chapter in CHAPTERS if chapter.reader == reader])
         for reader, heading in READERS.items()
     ]
-    return HTMLResponse(render("help/index.html", {"groups": groups}, request.app.state.navigation))
+    return HTMLResponse(
+        render("help/index.html", {"groups": groups}, entries_for(request, "help/index.html"))
+    )
 
 
 @router.get("/help/{name:path}")
@@ -43,7 +45,7 @@ def read_chapter(request: Request, name: str) -> Response:
             remedy="Choose a chapter from /help.",
         )
     return HTMLResponse(
-        render("help/chapter.html", {"chapter": found}, request.app.state.navigation)
+        render("help/chapter.html", {"chapter": found}, entries_for(request, "help/chapter.html"))
     )
 
 
@@ -51,7 +53,9 @@ def read_chapter(request: Request, name: str) -> Response:
 def read_api(request: Request) -> Response:
     """Show the HTTP API as a page."""
     return HTMLResponse(
-        render("help/api.html", api_page(request.app.openapi()), request.app.state.navigation)
+        render(
+            "help/api.html", api_page(request.app.openapi()), entries_for(request, "help/api.html")
+        )
     )
 
 

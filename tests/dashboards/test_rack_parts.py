@@ -45,13 +45,13 @@ class TestToday:
     def test_the_pair_that_rested_longest_comes_first(self):
         said = panel(*((p, 3 + i, False) for i, p in enumerate(PAIRS)))
         assert said["pick"]["pair_id"] == "pair-003"
-        assert "rested 5 full days" in said["pick"]["reason"]
+        assert "Rested 5 days" in said["pick"]["reason"]
         assert [one["pair_id"] for one in said["others"]] == ["pair-002", "pair-001", "pair-000"]
 
     def test_a_wet_day_asks_for_one_more_day_of_rest(self):
         said = panel(*((p, 2, p != "pair-002") for p in PAIRS))
         assert said["pick"]["pair_id"] == "pair-002"
-        assert "only 1 full day after a wet day" in said["others"][0]["reason"]
+        assert "Rested only 1 day after a wet day" in said["others"][0]["reason"]
 
     def test_a_pair_to_be_booked_in_is_worn_only_when_no_other_has_rested(self):
         situation = with_band(all_sound(4), "pair-000", "book in")

@@ -42,6 +42,13 @@ Earlier = Annotated[
 Pace = Annotated[float | None, typer.Option("--wears-per-week", help="How often it is worn.")]
 Upper = Annotated[str | None, typer.Option("--upper", help="Upper leather: calf, suede, ...")]
 Notes = Annotated[str | None, typer.Option("--notes", help="Free text, up to 2,000 characters.")]
+Maker = Annotated[str | None, typer.Option("--maker", help="Who made it.")]
+Last = Annotated[str | None, typer.Option("--last", help="The last it was made on.")]
+Colour = Annotated[str | None, typer.Option("--colour", help="Colour of the upper leather.")]
+ShoeForm = Annotated[str | None, typer.Option("--shoe-form", help="oxford, derby, monk, boot, ...")]
+Tags = Annotated[str | None, typer.Option("--tags", help="Words, separated by commas.")]
+SizeUk = Annotated[float | None, typer.Option("--size-uk", help="British size.")]
+SizeUs = Annotated[float | None, typer.Option("--size-us", help="American size.")]
 Name = Annotated[str | None, typer.Option("--name", help="What its owner calls it.")]
 
 
@@ -82,6 +89,13 @@ def add_pair(
     wears_per_week: Pace = None,
     upper: Upper = None,
     notes: Notes = None,
+    maker: Maker = None,
+    last: Last = None,
+    colour: Colour = None,
+    shoe_form: ShoeForm = None,
+    tags: Tags = None,
+    size_uk: SizeUk = None,
+    size_us: SizeUs = None,
     form: Format = OutputFormat.TABLE,
     out: Out = PIPE,
 ) -> None:
@@ -104,6 +118,13 @@ def add_pair(
         wears_per_week=wears_per_week,
         upper=upper,
         notes=notes,
+        maker=maker,
+        last=last,
+        colour=colour,
+        form=shoe_form,
+        tags=tags,
+        size_uk=size_uk,
+        size_us=size_us,
         **sole_of(material, mm, iron, limit_mm),
     )
     with serving("add pair") as services:
@@ -168,6 +189,13 @@ def edit_pair(
     wears_per_week: Pace = None,
     upper: Upper = None,
     notes: Notes = None,
+    maker: Maker = None,
+    last: Last = None,
+    colour: Colour = None,
+    shoe_form: ShoeForm = None,
+    tags: Tags = None,
+    size_uk: SizeUk = None,
+    size_us: SizeUs = None,
     on: Annotated[str | None, typer.Option("--on", help="Day its sole was fitted.")] = None,
     form: Format = OutputFormat.TABLE,
     out: Out = PIPE,
@@ -191,6 +219,13 @@ def edit_pair(
         wears_per_week=wears_per_week,
         upper=upper,
         notes=notes,
+        maker=maker,
+        last=last,
+        colour=colour,
+        form=shoe_form,
+        tags=tags,
+        size_uk=size_uk,
+        size_us=size_us,
         fitted_on=on,
         **sole_of(material, mm, iron, limit_mm),
     )

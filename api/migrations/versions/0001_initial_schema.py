@@ -279,7 +279,7 @@ TABLES = {
     "wearers": Table(
         "wearer_id id, name text?, time_zone word='UTC', driving_foot word?{left|right|both|"
         "none}, email text?, phone text?, language text?, wears_per_week number?[0..7], "
-        "notes text?, data_version int=0, version int=1, "
+        "notes text?, dress_week text?, data_version int=0, version int=1, "
         "created_at moment, updated_at moment, tenant_pk >tenants",
         unique=["tenant_pk wearer_id", "id tenant_pk"],
     ),
@@ -311,7 +311,9 @@ TABLES = {
         "hand_welted|blake|blake_rapid|norwegian|stitchdown|cemented}, dress_code word?{formal|"
         "business|casual|outdoor}, size_eu number?[15..55], acquired_on day?, "
         "price_minor big?[0..], currency code?, earlier_resoles int?[0..30], "
-        "wears_per_week number?[0..7], in_use_on day?, notes text?, version int=1, "
+        "wears_per_week number?[0..7], in_use_on day?, notes text?, maker text?, last text?, "
+        "colour text?, form word?{oxford|wholecut|derby|monk|loafer|boot|chelsea}, tags text?, "
+        "size_uk number?[0..20], size_us number?[0..22], version int=1, "
         "created_at moment, updated_at moment, tenant_pk >tenants",
         unique=["tenant_pk pair_id", "id tenant_pk"],
         indexes=["wearer_pk tenant_pk"],

@@ -127,7 +127,7 @@ def _account_page(
 
 PAGE = PageEntry(
     router,
-    NavEntry("Your account", "/account", "shop", rare=True),
+    NavEntry("Your account", "/account", "settings", rare=True),
     templates=("accounts/account.html",),
     needs=(Need("/account(/.*)?", "signed in", "signed in"),),
 )

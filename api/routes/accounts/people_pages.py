@@ -90,7 +90,7 @@ def _page(
 
 PAGE = PageEntry(
     router,
-    NavEntry("Members and keys", "/people", "shop", rare=True),
+    NavEntry("Members and keys", "/people", "settings", rare=True),
     templates=("accounts/people.html",),
     needs=(Need("/people(/.*)?", "manage", "manage"),),
 )

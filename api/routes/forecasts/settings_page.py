@@ -108,6 +108,6 @@ def _page(
 
 PAGE = PageEntry(
     router,
-    NavEntry("Forecast settings", ADDRESS, "shop", rare=True),
+    NavEntry("Forecast settings", ADDRESS, "settings", rare=True),
     templates=("forecasts/settings.html",),
 )

@@ -29,18 +29,20 @@ from solespan.api.schemas.forms import MOST_CHARACTERS, cut
 from solespan.api.services.accounts.identity import Identity
 from solespan.api.services.context import AppContext
 from solespan.api.services.idempotency import Answered, fingerprint_of
-from solespan.dashboards.navigation import NavEntry
+from solespan.dashboards.navigation import NavEntry, shown_entries
 from solespan.dashboards.render import render
 
 __all__ = [
     "MOST_CHARACTERS",
     "MOST_FIELDS",
+    "SHOP",
     "TOKEN",
     "PageRoute",
     "Typed",
     "Words",
     "back_to",
     "do_once",
+    "entries_for",
     "failure_page",
     "number_of",
     "over_tls",
@@ -49,9 +51,11 @@ __all__ = [
     "refuse_foreign_form",
     "refuse_other_account",
     "set_cookie",
+    "shows_shop",
     "told",
 ]
 
+SHOP = "shop"  # the cookie that says whether the shop's pages are shown
 TOKEN = "form_token"  # noqa: S105 - the name of a field and a cookie
 ACCOUNT = "account"
 REVISION_LENGTH = 32
@@ -168,11 +172,24 @@ def page_answer(
     token = read_cookie(request, TOKEN) or secrets.token_urlsafe(24)
     who: Identity | None = request.state.identity
     context = {**context, "token": mask_token(token), "account": who.account if who else ""}
-    context |= _notice(request, str(context.get("done", "")))
-    answer = HTMLResponse(render(template, context, request.app.state.navigation), status)
+    context |= _notice(request, str(context.get("done", ""))) | {"shop": shows_shop(request)}
+    answer = HTMLResponse(render(template, context, entries_for(request, template)), status)
     if not read_cookie(request, TOKEN):
         set_cookie(request, answer, TOKEN, token)
     return answer
+
+
+def shows_shop(request: Request) -> bool:
+    """Return whether the shop's pages are in the navigation: as chosen, else for members only."""
+    who: Identity | None = request.state.identity
+    usual = "on" if who is not None and who.user_pk is not None else "off"
+    return (read_cookie(request, SHOP) or usual) == "on"
+
+
+def entries_for(request: Request, template: str) -> Sequence[NavEntry]:
+    """Return the entries of the navigation for this reader on a page of this template."""
+    entries: Sequence[NavEntry] = request.app.state.navigation
+    return shown_entries(entries, template, shop=shows_shop(request))
 
 
 def _notice(request: Request, done: str) -> dict[str, str]:

@@ -212,7 +212,7 @@ def _form(ctx: AppContext, request: Request, *, done: str = "", problem: str = "
 
 PAGE = PageEntry(
     router,
-    NavEntry("Import", "/import"),
+    NavEntry("Import", "/import", rare=True),
     templates=(
         "importing/import.html",
         "importing/import_report.html",

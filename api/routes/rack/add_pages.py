@@ -132,4 +132,4 @@ def _edit_page(
     return page_answer(request, "rack/edit.html", context, status)
 
 
-PAGE = PageEntry(router, NavEntry("Add", "/add", first=True), templates=("rack/add.html",))
+PAGE = PageEntry(router, NavEntry("Add", "/add", rare=True), templates=("rack/add.html",))

@@ -92,6 +92,6 @@ def _page(
 
 PAGE = PageEntry(
     router,
-    NavEntry("Changes", "/history"),
+    NavEntry("Changes", "/history", rare=True),
     templates=("rack/changes.html", "rack/record.html", "rack/records.html"),
 )

@@ -8,12 +8,28 @@ from urllib.parse import urlencode
 from fastapi import APIRouter, Request, Response
 
 from solespan.api.routes.http.page_entry import PageEntry
-from solespan.api.routes.http.pages import PageRoute, Words, number_of, page_answer
+from solespan.api.routes.http.pages import (
+    SHOP,
+    PageRoute,
+    Typed,
+    Words,
+    back_to,
+    number_of,
+    page_answer,
+    refuse_foreign_form,
+    set_cookie,
+)
 from solespan.api.routes.http.requests import Context
 from solespan.api.services.context import AppContext
 from solespan.api.services.rack.rack_page import MOST_PEOPLE, RackAsked, rack_seen
 from solespan.dashboards.navigation import NavEntry
-from solespan.dashboards.pages.rack.rack import PAIRS_A_PAGE, RackList, rack_page, search_for
+from solespan.dashboards.pages.rack.rack import (
+    ORDERS,
+    PAIRS_A_PAGE,
+    RackList,
+    rack_page,
+    search_for,
+)
 from solespan.dashboards.pages.rack.today import today_panel
 
 __all__ = ["PAGE"]
@@ -27,6 +43,7 @@ DONE = {
     "example": "The example rack is on your rack now. Forecasts follow in a moment.",
     "no-example": "The example rack is removed; your own pairs are as they were.",
 }
+SHOP_KEPT_S = 400 * 86_400  # the longest that browsers keep a cookie
 router = APIRouter(route_class=PageRoute)
 
 
@@ -37,15 +54,17 @@ def read_rack(
     wearer: Words = "",
     band: Words = "",
     q: Words = "",
+    order: Words = "",
     page: Words = "",
     logged: Words = "",
     on: Words = "",
     done: Words = "",
 ) -> Response:
     """Show what to wear today, and the pairs, the one to send first at the top."""
-    asked = RackAsked(PAIRS_A_PAGE, number_of(page), wearer, band, search_for(q))
+    order = order if order in ORDERS else ""
+    asked = RackAsked(PAIRS_A_PAGE, number_of(page), wearer, band, search_for(q), order)
     context = _rack_context(ctx, asked, q, (logged, on))
-    chosen = {"wearer": wearer, "band": band, "q": q}
+    chosen = {"wearer": wearer, "band": band, "q": q, "order": order}
     number, last = context["page"], context["pages"]
 
     def at(its_number: int) -> str:
@@ -59,6 +78,16 @@ def read_rack(
         "done": DONE.get(done, ""),
     }
     return page_answer(request, "rack/rack.html", context)
+
+
+@router.post("/shop-pages")
+def choose_shop_pages(request: Request, typed: Typed) -> Response:
+    """Show the shop's pages in this browser's navigation, or leave them out."""
+    refuse_foreign_form(request, typed)
+    show = typed.get("show") == "on"
+    answer = back_to("/bench" if show else "/")
+    set_cookie(request, answer, SHOP, "on" if show else "off", max_age_s=SHOP_KEPT_S)
+    return answer
 
 
 def _rack_context(
@@ -75,6 +104,7 @@ def _rack_context(
         wearer_id=asked.wearer_id,
         band=asked.band,
         search=search,
+        order=asked.order,
         page=part.page,
         pages=part.pages,
     )

@@ -24,6 +24,7 @@ from solespan.api.services.planning.care import care_due, log_care
 from solespan.api.services.rack.rack_extras_page import rotation_seen, spread_values, whose
 from solespan.api.services.rack.rack_page import people_and_pairs
 from solespan.dashboards.figures import FIGURES
+from solespan.dashboards.navigation import NavEntry
 from solespan.dashboards.pages.forecasts.spread import spread_page
 from solespan.dashboards.pages.planning.care import PAIRS_SHOWN, care_by_pair
 from solespan.dashboards.pages.planning.rotation import MOST_STRIPS, ROTATION_DAYS, rotation
@@ -41,12 +42,13 @@ def find(ctx: Context, request: Request, typed: Typed) -> Response:
     """Lead to the pairs searched for; people's names are sent, and never stand in an address."""
     refuse_foreign_form(request, typed)
     people, words = who_is_meant(*people_and_pairs(ctx), typed.get("q", ""))
-    wearer, band = typed.get("wearer", ""), typed.get("band", "")
+    wearer, band, order = (typed.get(name, "") for name in ("wearer", "band", "order"))
     if people is None:
-        return back_to("/", wearer=wearer, band=band, q=words)
+        return back_to("/", wearer=wearer, band=band, q=words, order=order)
     if len(people) == 1:
-        return back_to("/", wearer=next(iter(people)), band=band, q=words)
-    kept = {name: value for name, value in {"band": band, "q": words}.items() if value}
+        return back_to("/", wearer=next(iter(people)), band=band, q=words, order=order)
+    asked = {"band": band, "q": words, "order": order}
+    kept = {name: value for name, value in asked.items() if value}
     return page_answer(request, "rack/found.html", {"people": people, "kept": kept})
 
 
@@ -106,6 +108,8 @@ def read_spread(ctx: Context, request: Request, wearer: Words = "") -> Response:
 
 PAGE = PageEntry(
     router,
+    NavEntry("Care", "/care", first=True),
+    templates=("planning/care.html",),
     # sent as a form only so that no name stands in its address
     needs=(Need("/find", "read", "read"),),
 )

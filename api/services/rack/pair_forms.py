@@ -57,6 +57,13 @@ PAIR_FIELDS = (
     "earlier_resoles",
     "wears_per_week",
     "notes",
+    "maker",
+    "last",
+    "colour",
+    "form",
+    "tags",
+    "size_uk",
+    "size_us",
 )
 MINOR = 100
 

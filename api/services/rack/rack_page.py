@@ -20,12 +20,14 @@ from solespan.api.services.context import AppContext
 from solespan.api.services.planning.plans import reasons_on, shown_plan
 from solespan.api.services.rack.page_frames import due_rows, listed, whose_page
 from solespan.api.storage.forecasts.rack_list import (
+    LISTED,
     PLACES,
     RackFilter,
     ball_rows,
     count_bands,
     count_pairs,
     list_pairs,
+    ordered_pairs,
     people_with_pairs,
     worn_on,
 )
@@ -52,7 +54,8 @@ MOST_PEOPLE = 1000  # in a list to choose from; of more, the search finds the on
 class RackAsked:
     """Which pairs of the rack a browser asks for.
 
-    `keep` tells by label and identifier whether a pair is searched for; None = each is.
+    `keep` tells by its words and identifier whether a pair is searched for; None = each is.
+    `order` is `name`, `worn`, or empty: the soonest first.
     """
 
     size: int
@@ -60,6 +63,7 @@ class RackAsked:
     wearer_id: str = ""
     band: str = ""
     keep: Callable[[str | None, str], bool] | None = None
+    order: str = ""
 
 
 @dataclass(frozen=True)
@@ -150,9 +154,11 @@ def _part(session: Session, asked: RackAsked) -> RackPart:
             every = count_pairs(session, asked.wearer_id)
             counts["pending", ""] = every - sum(counts.values())
     else:
-        for place in PLACES if not asked.band else PLACES[:-1]:
-            rows = list_pairs(session, chosen, place)
-            found += [row for row in rows if asked.keep(row.label, row.pair_id)]
+        found = [
+            row
+            for row in _every(session, chosen, asked.order)
+            if asked.keep(_words_of(row), row.pair_id)
+        ]
         counts = Counter(("found", row.band or "") for row in found)
     total = sum(counts.values())
     pages = max(1, -(-total // asked.size))
@@ -161,12 +167,28 @@ def _part(session: Session, asked: RackAsked) -> RackPart:
     bands: Counter[str] = Counter()
     for (_, band), count in counts.items():
         bands[band] += count
+    rows = found[first : first + asked.size]
+    if asked.keep is None and asked.order:
+        rows = list(ordered_pairs(session, chosen, asked.order, skip=first, most=asked.size))
     return RackPart(
-        rows=found[first : first + asked.size] or _rows(session, chosen, counts, first, asked.size),
+        rows=rows or _rows(session, chosen, counts, first, asked.size),
         page=page,
         pages=pages,
         bands=dict(+bands),
     )
+
+
+def _every(session: Session, chosen: RackFilter, order: str) -> list[Row[Any]]:
+    if order:
+        return list(ordered_pairs(session, chosen, order))
+    places = PLACES if not chosen.band else PLACES[:-1]
+    return [row for place in places for row in list_pairs(session, chosen, place)]
+
+
+def _words_of(row: Row[Any]) -> str:
+    """What a pair can be found by, beside its identifier."""
+    words = (row.label, row.maker, row.last, row.colour, row.tags)
+    return " ".join(word for word in words if word)
 
 
 def _rows(
@@ -191,8 +213,8 @@ def _frames(session: Session, rows: Sequence[Row[Any]]) -> dict[str, pd.DataFram
     names = {row.wearer_id: row.name for row in rows}
     return {
         "pairs": pd.DataFrame(
-            [(row.pair_id, row.wearer_id, row.label) for row in rows],
-            columns=["pair_id", "wearer_id", "label"],
+            [(row.wearer_id, *(getattr(row, name) for name in LISTED)) for row in rows],
+            columns=["wearer_id", *LISTED],
         ),
         "wearers": pd.DataFrame(list(names.items()), columns=["wearer_id", "name"]),
         "forecast": ball_rows(session, [row.id for row in rows]),

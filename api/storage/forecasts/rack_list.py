@@ -23,12 +23,14 @@ from solespan.api.storage.tables.results import ForecastRow
 from solespan.forecast.frames import FORECAST, PROBABLY_GONE
 
 __all__ = [
+    "LISTED",
     "PLACES",
     "RackFilter",
     "ball_rows",
     "count_bands",
     "count_pairs",
     "list_pairs",
+    "ordered_pairs",
     "people_with_pairs",
     "time_zones",
     "worn_on",
@@ -39,6 +41,7 @@ _ROWS: sa.Table = ForecastRow.__table__  # type: ignore[assignment]
 _PAIRS: sa.Table = Pair.__table__  # type: ignore[assignment]
 _WEARERS: sa.Table = Wearer.__table__  # type: ignore[assignment]
 _DAYS: sa.Table = WearDay.__table__  # type: ignore[assignment]
+LISTED = ("pair_id", "label", "construction", "form", "colour", "maker", "last", "size_eu", "tags")
 _OWNED = _PAIRS.join(_WEARERS, _PAIRS.c.wearer_pk == _WEARERS.c.id)
 _RANK = sa.case(
     (_ROWS.c.band == "retired", 3),
@@ -97,7 +100,7 @@ def _count_query(given: frozenset[str]) -> sa.Select[Any]:
 def list_pairs(
     session: Session, chosen: RackFilter, place: str, *, skip: int = 0, most: int | None = None
 ) -> Sequence[sa.Row[Any]]:
-    """List pairs of one place in the order: number, id, label, band, wearer and the wearer's name.
+    """List pairs of one place in the order: number, `LISTED`, band, wearer and the wearer's name.
 
     `skip` are left out, and at most `most` are returned.
     """
@@ -110,7 +113,7 @@ def list_pairs(
 
 @cache
 def _list_query(place: str, given: frozenset[str], a_part: bool) -> sa.Select[Any]:
-    named = (_PAIRS.c.id, _PAIRS.c.pair_id, _PAIRS.c.label)
+    named = (_PAIRS.c.id, *(_PAIRS.c[name] for name in LISTED))
     whose = (_WEARERS.c.wearer_id, _WEARERS.c.name)
     if place == "pending":
         told = sa.exists().where(_ROWS.c.pair_pk == _PAIRS.c.id, *_RESOLE)
@@ -128,6 +131,35 @@ def _list_query(place: str, given: frozenset[str], a_part: bool) -> sa.Select[An
         else:
             query = query.where(sa.or_(_RANK > 0, _ROWS.c.send_by.is_(None)))
             query = query.order_by(_RANK, _ROWS.c.send_by.nulls_last(), *ties)
+    if a_part:
+        query = query.limit(sa.bindparam("most", type_=sa.Integer()))
+        query = query.offset(sa.bindparam("skip", type_=sa.Integer()))
+    return _narrowed(query, given)
+
+
+def ordered_pairs(
+    session: Session, chosen: RackFilter, order: str, *, skip: int = 0, most: int | None = None
+) -> Sequence[sa.Row[Any]]:
+    """List pairs as `list_pairs` does, in another order: by `name`, or the last `worn` first."""
+    values: dict[str, Any] = dict(chosen.given)
+    if most is not None:
+        values |= {"skip": skip, "most": most}
+    query = _ordered_query(order, frozenset(chosen.given), most is not None)
+    return session.execute(query, values).all()
+
+
+@cache
+def _ordered_query(order: str, given: frozenset[str], a_part: bool) -> sa.Select[Any]:
+    named = (_PAIRS.c.id, *(_PAIRS.c[name] for name in LISTED))
+    resole = sa.and_(_ROWS.c.pair_pk == _PAIRS.c.id, *_RESOLE)
+    query = sa.select(*named, _ROWS.c.band, _WEARERS.c.wearer_id, _WEARERS.c.name)
+    query = query.select_from(_OWNED.outerjoin(_ROWS, resole))
+    if order == "worn":
+        days = sa.select(sa.func.max(_DAYS.c.worn_on)).where(_DAYS.c.pair_pk == _PAIRS.c.id)
+        query = query.order_by(days.scalar_subquery().desc().nulls_last(), _PAIRS.c.pair_id)
+    else:
+        name = sa.func.lower(sa.func.coalesce(_PAIRS.c.label, _PAIRS.c.pair_id))
+        query = query.order_by(name, _PAIRS.c.pair_id)
     if a_part:
         query = query.limit(sa.bindparam("most", type_=sa.Integer()))
         query = query.offset(sa.bindparam("skip", type_=sa.Integer()))

@@ -167,6 +167,7 @@ class Wearer(Editable, Base):
     language: Mapped[str | None] = mapped_column(String(TEXT_LENGTH))
     wears_per_week: Mapped[float | None]
     notes: Mapped[str | None] = mapped_column(String(TEXT_LENGTH))
+    dress_week: Mapped[str | None] = mapped_column(String(TEXT_LENGTH))
     data_version: Mapped[int] = mapped_column(Integer, default=0, server_default=text("0"))
 
     pairs: Mapped[list[Pair]] = relationship(
@@ -201,6 +202,13 @@ class Pair(Editable, Base):
     wears_per_week: Mapped[float | None]
     in_use_on: Mapped[date | None]
     notes: Mapped[str | None] = mapped_column(String(TEXT_LENGTH))
+    maker: Mapped[str | None] = mapped_column(String(TEXT_LENGTH))
+    last: Mapped[str | None] = mapped_column(String(TEXT_LENGTH))
+    colour: Mapped[str | None] = mapped_column(String(TEXT_LENGTH))
+    form: Mapped[str | None] = mapped_column(String(WORD_LENGTH))
+    tags: Mapped[str | None] = mapped_column(String(TEXT_LENGTH))
+    size_uk: Mapped[float | None]
+    size_us: Mapped[float | None]
 
     wearer: Mapped[Wearer] = relationship(back_populates="pairs", foreign_keys=wearer_pk)
     soles: Mapped[list[Sole]] = relationship(

@@ -5,7 +5,14 @@ from __future__ import annotations
 from typing import Any
 
 from solespan.dashboards import wording
-from solespan.forecast.frames import CONSTRUCTIONS, DRESS_CODES, DRIVING_FEET, MATERIALS, WORKS
+from solespan.forecast.frames import (
+    CONSTRUCTIONS,
+    DRESS_CODES,
+    DRIVING_FEET,
+    MATERIALS,
+    SHOE_FORMS,
+    WORKS,
+)
 from solespan.forecast.planning.care import UPPERS
 from solespan.forecast.priors import default_limit_mm
 from solespan.forecast.sole_defaults import USUAL_MM
@@ -48,5 +55,6 @@ def pair_choices() -> dict[str, Any]:
         "constructions": _words(CONSTRUCTIONS),
         "dress_codes": [(code, f"{code}: {DRESS_HELP[code]}") for code in DRESS_CODES],
         "uppers": _words(UPPERS),
+        "shoe_forms": [("", "as its name says"), *_words(SHOE_FORMS)],
         "driving_feet": [("", "not said"), *_words(DRIVING_FEET)],
     }

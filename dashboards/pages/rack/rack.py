@@ -8,18 +8,37 @@ from dataclasses import dataclass
 from typing import Any
 
 import pandas as pd
+from markupsafe import Markup
 
 from solespan.dashboards import wording
-from solespan.dashboards.order import AT_REST, axis_end, foot_rows, label_of
+from solespan.dashboards.order import AT_REST, label_of, pair_rows
+from solespan.dashboards.pages.rack.look import guess_look, tell_apart
+from solespan.dashboards.pages.rack.pair_names import distinct_names
+from solespan.dashboards.pages.rack.rack_bar import bar_axis, bar_of
+from solespan.dashboards.pages.rack.side_view import side_view
+from solespan.dashboards.pages.rack.verdict import verdict
 from solespan.dashboards.tables import due_list
+from solespan.dashboards.wears_left import wears_short
 from solespan.forecast.frames import BANDS
 
-__all__ = ["MOST_DRAWN", "PAIRS_A_PAGE", "RackList", "rack_page", "search_for", "who_is_meant"]
+__all__ = [
+    "MOST_DRAWN",
+    "ORDERS",
+    "PAIRS_A_PAGE",
+    "RackList",
+    "pictures_of",
+    "rack_page",
+    "search_for",
+    "who_is_meant",
+]
 
 URGENT = ("stop wearing", "book in")
-PAIRS_A_PAGE = 100
+ORDERS = {"": "soonest first", "worn": "last worn first", "name": "by name"}
+PAIRS_A_PAGE = 60
 MOST_SHOWN = 200  # where nothing leads to the others
 MOST_DRAWN = 60
+MOST_TO_BOOK = 3
+FOUND_BY = ("maker", "last", "colour", "tags")  # beside the name
 
 
 @dataclass(frozen=True)
@@ -38,6 +57,8 @@ class RackList:
         Whether they are too many for a list to choose from.
     wearer_id, band, search : str
         What narrows the list; empty = nothing.
+    order : str
+        A key of `ORDERS`.
     page, pages : int
         Which page of the list this is, from 1, and how many there are.
     """
@@ -49,6 +70,7 @@ class RackList:
     wearer_id: str = ""
     band: str = ""
     search: str = ""
+    order: str = ""
     page: int = 1
     pages: int = 1
 
@@ -63,13 +85,12 @@ def rack_page(
     worn_today: Collection[str] = (),
     horizon_days: int = wording.DEFAULT_HORIZON_DAYS,
 ) -> dict[str, Any]:
-    """Gather the rack page: rows with their interval bars, a summary, filters and the axis.
+    """Gather the rack page: rows with picture, verdict and bar, a summary, filters and the axis.
 
     Parameters
     ----------
     forecast, pairs, wearers : DataFrame
         Columns `frames.FORECAST`, `frames.PAIRS`, `frames.WEARERS`, of the pairs on the page.
-        The lines of the feet are drawn for the pairs whose feet are in `forecast`.
     whole : RackList, optional
         The list that the page is a part of; None = these pairs are all.
     worn_today : collection of str
@@ -77,20 +98,24 @@ def rack_page(
     """
     every = due_list(forecast, pairs, wearers, today=today, horizon_days=horizon_days)
     whole = whole or RackList(Counter(row["band"] for row in every), len(every))
-    resoles = forecast[(forecast["foot"] == "pair") & (forecast["point"] == "ball")]
-    end = axis_end(resoles, today)
-    bars = _bars(resoles, foot_rows(forecast), end, today)
+    if whole.order:
+        place = {pair_id: i for i, pair_id in enumerate(pairs["pair_id"])}
+        every.sort(key=lambda row: place[row["pair_id"]])
     shown = every[:MOST_SHOWN]
+    said: dict[str, Any] = {row["pair_id"]: row for row in pair_rows(forecast).to_dict("records")}
+    pictures, names = pictures_of(pairs), distinct_names(pairs)
     matching = sum(whole.bands.values())
     before = (whole.page - 1) * PAIRS_A_PAGE
     return {
         "rows": [
             row
             | {
-                "bar": bars.get(row["pair_id"]),
+                "pair": names[row["pair_id"]],
+                "picture": pictures[row["pair_id"]],
                 "worn": row["pair_id"] in worn_today,
                 "wearable": row["band"] not in AT_REST,
             }
+            | _of_forecast(said.get(row["pair_id"]), today, horizon_days)
             for row in shown
         ],
         "matching": matching,
@@ -102,13 +127,38 @@ def rack_page(
         "wearer_id": whole.wearer_id,
         "band": whole.band,
         "search": whole.search,
+        "order": whole.order,
+        "orders": ORDERS,
+        "narrowed_list": bool(whole.band or whole.search or whole.order),
         "wearers": () if whole.many_wearers else whole.wearers,
         "bands": BANDS,
         "one_wearer": len(whole.wearers) < 2 and not whole.many_wearers,
-        "axis": _axis(today, end),
+        "axis": bar_axis(today),
         "as_of": _as_of(forecast),
+        "to_book": [names[r["pair_id"]] for r in shown if r["band"] in URGENT][:MOST_TO_BOOK],
+        "away": whole.bands.get("away", 0),
         "most_drawn": MOST_DRAWN,
     }
+
+
+def _of_forecast(
+    row: dict[str, Any] | None, today: pd.Timestamp, horizon_days: int
+) -> dict[str, Any]:
+    """Say verdict, wears left and bar of a pair; empty where it has no forecast yet."""
+    if row is None:
+        return {"verdict": "", "bar": "", "wears": ""}
+    return {
+        "verdict": verdict(row, today, horizon_days),
+        "bar": bar_of(row, today),
+        "wears": wears_short(row),
+    }
+
+
+def pictures_of(pairs: pd.DataFrame) -> dict[str, Markup]:
+    """Draw the picture of each pair, such that no two of them look alike."""
+    rows: list[Any] = pairs.to_dict("records")
+    looks = tell_apart([guess_look(row) for row in rows])
+    return {row["pair_id"]: side_view(look) for row, look in zip(rows, looks, strict=True)}
 
 
 def search_for(search: str) -> Callable[[str | None, str], bool] | None:
@@ -143,6 +193,9 @@ def who_is_meant(
         The words about pairs.
     """
     texts = {_text(label, pair_id) for pair_id, label in label_of(pairs).items()}
+    for column in FOUND_BY:
+        if column in pairs:
+            texts |= {str(text).casefold() for text in pairs[column].dropna()}
     words = search.split()
     about = [word for word in words if any(word.casefold() in text for text in texts)]
     parts = [word.casefold() for word in words if word not in about]
@@ -163,68 +216,15 @@ def _text(label: str | None, pair_id: str) -> str:
 
 
 def _summary(bands: Mapping[str, int]) -> str:
-    """Say in one or two sentences what wants doing."""
+    """Say how many pairs there are, and how many to send: 14 pairs, 3 to send."""
     if not bands:
         return ""
-    urgent = [f"{bands[band]} to {band}" for band in URGENT if bands.get(band)]
-    lead = f"{wording.plural(sum(bands.values()), 'pair')}"
-    if urgent:
-        return f"{lead}: {wording.joined(urgent)}."
-    if all(band in ("", *AT_REST) for band in bands):
-        return f"{lead}."
-    return f"{lead}, none to send yet."
+    lead = wording.plural(sum(bands.values()), "pair")
+    to_send = sum(bands.get(band, 0) for band in URGENT)
+    if to_send or all(band in ("", *AT_REST) for band in bands):
+        return f"{lead}, {to_send} to send" if to_send else lead
+    return f"{lead}, none to send"
 
 
 def _as_of(forecast: pd.DataFrame) -> str:
     return "" if forecast.empty else wording.long_date(forecast["as_of"].max())
-
-
-def _axis(today: pd.Timestamp, end: pd.Timestamp) -> list[dict[str, Any]]:
-    """Name the ticks of the interval bars: every January, or each quarter of a short axis."""
-    short = (end - today).days < 800
-    ticks = pd.date_range(today, end, freq="QS" if short else "YS")
-    span = (end - today).days
-    out = []
-    for tick in ticks:
-        percent = 100 * (tick - today).days / span
-        if 8 <= percent <= 92:
-            month = wording.MONTHS[tick.month - 1][:3]
-            text = str(tick.year) if tick.month == 1 else month
-            out.append({"at": f"{percent:.1f}", "text": text})
-    return out
-
-
-def _bars(
-    rows: pd.DataFrame,
-    feet: dict[str, dict[str, dict[str, Any]]],
-    end: pd.Timestamp,
-    today: pd.Timestamp,
-) -> dict[str, dict[str, Any]]:
-    """Place the intervals of each pair and its feet on the axis: start and length in per cent."""
-    span = (end - today).days
-
-    def at(day: pd.Timestamp) -> float:
-        return min(100.0, max(0.0, 100 * (day - today).days / span))
-
-    def line(row: dict[str, Any]) -> tuple[str, str] | None:
-        first, last = row["due_p10"], row["due_p90"]
-        if pd.isna(first) or first >= end:
-            return None
-        right = 100.0 if pd.isna(last) else max(at(last), at(first) + 0.8)
-        return f"{round(at(first), 1):g}", f"{round(min(right, 100.0) - at(first), 1):g}"
-
-    out = {}
-    row: Any
-    for row in rows.to_dict("records"):
-        if row["band"] in AT_REST:
-            continue
-        median = row["due_p50"]
-        of_pair = feet.get(row["pair_id"], {})
-        out[row["pair_id"]] = {
-            "pair": line(row),
-            "left": line(of_pair["left"]) if "left" in of_pair else None,
-            "right": line(of_pair["right"]) if "right" in of_pair else None,
-            "median": f"{round(at(median), 1):g}" if pd.notna(median) and median < end else "",
-            "beyond": pd.isna(row["due_p90"]) or row["due_p90"] > end,
-        }
-    return out

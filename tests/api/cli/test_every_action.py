@@ -67,7 +67,9 @@ COMMANDS = {
     "/records/{table}/{text:path}/put-back": "put-back",
     "/records/{table}/{text:path}/move": "edit record",
 }
+VIEW = "it changes only which pages this browser lists"
 NONE = {
+    "/shop-pages": VIEW,
     "/find": SEARCH,
     "/answers/{token}": LINK,
     "/unsubscribe/{token}": LINK,

@@ -45,7 +45,9 @@ def test_every_pair_has_a_page_with_its_log_and_forms(client):
 
 
 def test_an_empty_rack_says_what_to_do(reading):
-    assert "solespan import" in reading("no pair").get("/").text
+    page = reading("no pair").get("/").text
+    assert 'href="/add"' in page
+    assert 'action="/example"' in page
 
 
 def test_an_unknown_pair_is_a_page_that_says_so(client):
