@@ -7,18 +7,17 @@ from __future__ import annotations
 
 import textwrap
 
-import plotly.graph_objects as go
-
 from solespan.dashboards import theme
+from solespan.dashboards.chart import Chart
 
 __all__ = ["empty_figure"]
 
 HEIGHT_PX = 180
 
 
-def empty_figure(missing: str, remedy: str) -> go.Figure:
+def empty_figure(missing: str, remedy: str) -> Chart:
     """Draw no data, but say what is missing and what the reader can do about it."""
-    figure = theme.dress(go.Figure(), height_px=HEIGHT_PX, x_title="", y_title="")
+    figure = theme.dress(Chart(), height_px=HEIGHT_PX, x_title="", y_title="")
     figure.update_xaxes(visible=False)
     figure.update_yaxes(visible=False)
     lines = [theme.plain(missing), "", *map(theme.plain, textwrap.wrap(remedy, 44))]

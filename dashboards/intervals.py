@@ -9,9 +9,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import pandas as pd
-import plotly.graph_objects as go
 
 from solespan.dashboards import theme
+from solespan.dashboards.chart import Chart, bar, scatter
 
 __all__ = ["add_intervals", "add_open_hours"]
 
@@ -21,12 +21,12 @@ _INTERVALS = (
     ("50 %", "p25", "p75", 0.7),
 )
 _COLOUR = theme.FOOT_MARKS["left"].colour
-_MOST_ABOVE = 2.0  # open hours up to so many times the highest interval are drawn
+_MOST_ABOVE = 1.5  # open hours up to so many times the highest interval are drawn
 _HEADROOM = 1.08
 
 
 def add_intervals(
-    figure: go.Figure, names: Sequence[str], rows: pd.DataFrame, *, unit: str, width: float
+    figure: Chart, names: Sequence[str], rows: pd.DataFrame, *, unit: str, width: float
 ) -> None:
     """Draw one nested bar a period, from the wide interval to the narrow, and what is expected.
 
@@ -41,7 +41,7 @@ def add_intervals(
     """
     for name, low, high, opacity in _INTERVALS:
         figure.add_trace(
-            go.Bar(
+            bar(
                 x=list(names),
                 base=[round(float(v), 2) for v in rows[low]],
                 y=[round(float(b - a), 2) for a, b in zip(rows[low], rows[high], strict=True)],
@@ -56,7 +56,7 @@ def add_intervals(
             )
         )
     figure.add_trace(
-        go.Scatter(
+        scatter(
             x=list(names),
             y=[round(float(v), 2) for v in rows["mean"]],
             mode="markers",
@@ -75,7 +75,7 @@ def add_intervals(
 
 
 def add_open_hours(
-    figure: go.Figure, names: Sequence[str], open_hours: Sequence[float], top: float
+    figure: Chart, names: Sequence[str], open_hours: Sequence[float], top: float
 ) -> None:
     """Draw the hours the bench is open, or say them where they lie far above what is drawn.
 
@@ -89,7 +89,7 @@ def add_open_hours(
     figure.update_yaxes(range=[0, _HEADROOM * (max(top, most) if fits else max(top, 1.0))])
     if fits:
         figure.add_trace(
-            go.Scatter(
+            scatter(
                 x=list(names),
                 y=[round(float(v), 2) for v in open_hours],
                 mode="lines",

@@ -15,6 +15,8 @@ from markupsafe import Markup
 from solespan.dashboards import theme, wording
 from solespan.dashboards.assets import assets, plotly_map_style_id
 from solespan.dashboards.chapters import chapter_for
+from solespan.dashboards.chart import Chart
+from solespan.dashboards.drawing import drawing, drawn_rows
 from solespan.dashboards.figures import FIGURES
 from solespan.dashboards.navigation import GROUPS, NavEntry, entry_of
 
@@ -37,6 +39,8 @@ def _environment() -> Environment:
     environment.globals.update(
         asset=lambda name: f"/assets/{assets()[name].url_name}",
         chapter_for=chapter_for,
+        drawing=drawing,
+        drawn_rows=drawn_rows,
         figures=FIGURES,
         map_style_id=plotly_map_style_id,
         nav_groups=GROUPS,
@@ -60,18 +64,19 @@ def _templates() -> dict[str, Any]:
     return {name: template.to_plotly_json() for name, template in theme.TEMPLATES.items()}
 
 
-def inline_figure(figure: go.Figure) -> Markup:
+def inline_figure(figure: Chart | go.Figure) -> Markup:
     """Write a figure as JSON that stands inside a page: one answer holds words and figure."""
     return Markup(figure_json(figure))  # noqa: S704 - figure_json escapes <, > and &
 
 
-def figure_json(figure: go.Figure) -> str:
+def figure_json(figure: Chart | go.Figure) -> str:
     """Write a figure as JSON: `data`, `layout` without template, and `templates` light and dark.
 
     The characters that could end a script element are written as escapes, so that the text may
     also stand inside a page.
     """
-    plain = json.loads(figure.to_json())
+    checked = figure.plotly() if isinstance(figure, Chart) else figure
+    plain = json.loads(checked.to_json())
     plain["layout"].pop("template", None)
     text = json.dumps(
         {"data": plain["data"], "layout": plain["layout"], "templates": _templates()},

@@ -16,6 +16,8 @@ from dataclasses import dataclass
 
 import plotly.graph_objects as go
 
+from solespan.dashboards.chart import Chart
+
 __all__ = [
     "BAND_MARKS",
     "DRY_COLOUR",
@@ -96,7 +98,7 @@ TEMPLATES: dict[str, go.layout.Template] = {
 }
 
 
-def dress(figure: go.Figure, *, height_px: int, x_title: str, y_title: str) -> go.Figure:
+def dress(figure: Chart, *, height_px: int, x_title: str, y_title: str) -> Chart:
     """Give a figure the layout that all figures share, and its two axis titles."""
     figure.update_layout(
         template=TEMPLATES["light"],
@@ -114,12 +116,12 @@ def dress(figure: go.Figure, *, height_px: int, x_title: str, y_title: str) -> g
             "itemdoubleclick": False,
         },
     )
-    figure.update_xaxes(title_text=x_title)
-    figure.update_yaxes(title_text=y_title)
+    figure.update_xaxes(title={"text": x_title})
+    figure.update_yaxes(title={"text": y_title})
     return figure
 
 
-def today_line(figure: go.Figure, today_iso: str) -> None:
+def today_line(figure: Chart, today_iso: str) -> None:
     """Mark today by a thin upright line, named at its foot."""
     figure.add_shape(
         type="line", x0=today_iso, x1=today_iso, yref="paper", y0=0, y1=1, line={"dash": "dot"}

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 
 import plotly.graph_objects as go
 
+from solespan.dashboards.chart import Chart
 from solespan.dashboards.figures.bench_weeks import bench_weeks
 from solespan.dashboards.figures.calibration import calibration
 from solespan.dashboards.figures.due_spread import due_spread
@@ -32,7 +33,7 @@ __all__ = ["FIGURES", "FigureEntry"]
 class FigureEntry:
     """One figure: `draw(*frames, today=...)`, its title, the frames it needs in order, its page."""
 
-    draw: Callable[..., go.Figure]
+    draw: Callable[..., Chart | go.Figure]
     title: str
     needs: tuple[str, ...]
     page: str
@@ -42,7 +43,9 @@ FIGURES: dict[str, FigureEntry] = {
     "resole_dates": FigureEntry(
         resole_dates, "When each pair needs a new sole", ("forecast", "pairs"), "rack"
     ),
-    "wear_path": FigureEntry(wear_path, "Thickness down to the limit", ("path", "checks"), "pair"),
+    "wear_path": FigureEntry(
+        wear_path, "Thickness down to the limit", ("path", "checks", "forecast"), "pair"
+    ),
     "wear_days": FigureEntry(wear_days, "When it was worn", ("wear_days",), "pair"),
     "left_right": FigureEntry(left_right, "Left against right", ("forecast", "pairs"), "pair"),
     "due_spread": FigureEntry(

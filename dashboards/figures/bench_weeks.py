@@ -8,9 +8,9 @@ Bars side by side in hours of work handed over, under the line of the hours the 
 from __future__ import annotations
 
 import pandas as pd
-import plotly.graph_objects as go
 
 from solespan.dashboards import theme
+from solespan.dashboards.chart import Chart, bar
 from solespan.dashboards.empty import empty_figure
 from solespan.dashboards.intervals import add_open_hours
 
@@ -22,7 +22,7 @@ _WAYS = (
 )
 
 
-def bench_weeks(weeks: pd.DataFrame, *, today: pd.Timestamp) -> go.Figure:
+def bench_weeks(weeks: pd.DataFrame, *, today: pd.Timestamp) -> Chart:
     """Draw the weeks of a bench plan.
 
     Parameters
@@ -40,11 +40,11 @@ def bench_weeks(weeks: pd.DataFrame, *, today: pd.Timestamp) -> go.Figure:
             "Plan the bench's year first. Then this figure shows each week's load.",
         )
     days = [f"{day:%Y-%m-%d}" for day in weeks["begins_on"]]
-    figure = go.Figure()
+    figure = Chart()
     for column, name, colour, hatch in _WAYS:
         hours = [round(float(v), 2) for v in weeks[column]]
         figure.add_trace(
-            go.Bar(
+            bar(
                 x=days,
                 y=hours,
                 name=name,

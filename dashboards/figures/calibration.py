@@ -5,9 +5,9 @@ from __future__ import annotations
 from typing import Any
 
 import pandas as pd
-import plotly.graph_objects as go
 
 from solespan.dashboards import theme
+from solespan.dashboards.chart import Chart, scatter
 from solespan.dashboards.empty import empty_figure
 
 __all__ = ["calibration"]
@@ -21,7 +21,7 @@ MARKS = {
 }
 
 
-def calibration(calibration: pd.DataFrame, *, today: pd.Timestamp) -> go.Figure:  # noqa: ARG001 - all figures take it
+def calibration(calibration: pd.DataFrame, *, today: pd.Timestamp) -> Chart:  # noqa: ARG001 - all figures take it
     """Draw chances said against the share that happened; on the dashed line they agree.
 
     Parameters
@@ -35,13 +35,13 @@ def calibration(calibration: pd.DataFrame, *, today: pd.Timestamp) -> go.Figure:
             "No forecast is old enough to compare.",
             "Log checks and resoles; after a year and four months of logging, look back again.",
         )
-    figure = go.Figure()
+    figure = Chart()
     days: Any
     for days, part in calibration.groupby("within_days"):
         mark = MARKS[int(days)]
         happened = 100.0 * part["happened"]
         figure.add_trace(
-            go.Scatter(
+            scatter(
                 x=_rounded(100.0 * part["said"]),
                 y=_rounded(happened),
                 mode="markers",

@@ -7,9 +7,9 @@ wears it. A thin line joins the two marks of a pair.
 from __future__ import annotations
 
 import pandas as pd
-import plotly.graph_objects as go
 
 from solespan.dashboards import theme, wording
+from solespan.dashboards.chart import Chart, scatter
 from solespan.dashboards.empty import empty_figure
 
 __all__ = ["due_spread"]
@@ -19,7 +19,7 @@ JOIN_COLOUR = theme.faded("#6f7f86", 0.6)
 LANES = (("now", 1, "without the plan", "left"), ("then", 0, "with the plan", "right"))
 
 
-def due_spread(what_if: pd.DataFrame, *, today: pd.Timestamp) -> go.Figure:
+def due_spread(what_if: pd.DataFrame, *, today: pd.Timestamp) -> Chart:
     """Draw the median due dates without and with a plan.
 
     Parameters
@@ -34,11 +34,11 @@ def due_spread(what_if: pd.DataFrame, *, today: pd.Timestamp) -> go.Figure:
             "No due date to compare yet.",
             "Make a plan, and log wears and checks, so that dates come nearer than the horizon.",
         )
-    figure = go.Figure()
+    figure = Chart()
     both = known.dropna(subset=["due_p50_now", "due_p50_then"])
     for row in both.to_dict("records"):
         figure.add_trace(
-            go.Scatter(
+            scatter(
                 x=[wording.iso(row["due_p50_now"]), wording.iso(row["due_p50_then"])],
                 y=[1, 0],
                 mode="lines",
@@ -51,7 +51,7 @@ def due_spread(what_if: pd.DataFrame, *, today: pd.Timestamp) -> go.Figure:
         of_lane = known.dropna(subset=[f"due_p50_{name}"])
         mark = theme.FOOT_MARKS[foot]
         figure.add_trace(
-            go.Scatter(
+            scatter(
                 x=[wording.iso(day) for day in of_lane[f"due_p50_{name}"]],
                 y=[lane] * len(of_lane),
                 mode="markers",
@@ -73,7 +73,7 @@ def due_spread(what_if: pd.DataFrame, *, today: pd.Timestamp) -> go.Figure:
         ticktext=["as now", "planned"],
         range=[-0.5, 1.5],
         showgrid=False,
-        title_text="wear",
+        title={"text": "wear"},
     )
     theme.today_line(figure, wording.iso(today))
     return figure

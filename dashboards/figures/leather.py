@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 import pandas as pd
-import plotly.graph_objects as go
 
 from solespan.dashboards import theme
+from solespan.dashboards.chart import Chart, scatter
 from solespan.dashboards.empty import empty_figure
 
 __all__ = ["leather"]
 
 
-def leather(leather: pd.DataFrame, *, today: pd.Timestamp) -> go.Figure:
+def leather(leather: pd.DataFrame, *, today: pd.Timestamp) -> Chart:
     """Draw the money in leather by week: what is expected, and four years in five.
 
     Parameters
@@ -30,10 +30,10 @@ def leather(leather: pd.DataFrame, *, today: pd.Timestamp) -> go.Figure:
     days = [f"{day:%Y-%m-%d}" for day in leather["begins_on"]]
     low, mean, high = ([round(v / 100, 2) for v in leather[c]] for c in ("p10", "mean", "p90"))
     colour = theme.FOOT_MARKS["left"].colour
-    figure = go.Figure()
+    figure = Chart()
     for values, name, fill in ((low, "low", None), (high, "80 %", "tonexty")):
         figure.add_trace(
-            go.Scatter(
+            scatter(
                 x=days,
                 y=values,
                 mode="lines",
@@ -46,7 +46,7 @@ def leather(leather: pd.DataFrame, *, today: pd.Timestamp) -> go.Figure:
             )
         )
     figure.add_trace(
-        go.Scatter(
+        scatter(
             x=days,
             y=mean,
             mode="lines",

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import pandas as pd
-import plotly.graph_objects as go
 
 from solespan.dashboards import theme
+from solespan.dashboards.chart import Chart, bar, scatter
 from solespan.dashboards.empty import empty_figure
 from solespan.dashboards.order import label_of
 
@@ -16,7 +16,7 @@ ROW_PX = 46
 EDGE_PX = 110
 
 
-def left_right(forecast: pd.DataFrame, pairs: pd.DataFrame, *, today: pd.Timestamp) -> go.Figure:
+def left_right(forecast: pd.DataFrame, pairs: pd.DataFrame, *, today: pd.Timestamp) -> Chart:
     """Draw the median wear rate of the left and the right foot, joined by a line.
 
     One pair shows its points (ball, toe, heel); several pairs show their balls. `today` changes
@@ -52,8 +52,8 @@ def left_right(forecast: pd.DataFrame, pairs: pd.DataFrame, *, today: pd.Timesta
     ]
     at = list(range(len(rates)))
     low, high = rates.min(axis=1), rates.max(axis=1)
-    figure = go.Figure(
-        go.Bar(
+    figure = Chart(
+        bar(
             orientation="h",
             y=at,
             base=[round(float(v), 4) for v in low],
@@ -67,7 +67,7 @@ def left_right(forecast: pd.DataFrame, pairs: pd.DataFrame, *, today: pd.Timesta
     for foot in ("left", "right"):
         mark = theme.FOOT_MARKS[foot]
         figure.add_trace(
-            go.Scatter(
+            scatter(
                 x=[round(float(v), 4) for v in rates[foot]],
                 y=at,
                 mode="markers",
@@ -90,6 +90,6 @@ def left_right(forecast: pd.DataFrame, pairs: pd.DataFrame, *, today: pd.Timesta
         ticktext=names,
         range=[len(at) - 0.4, -0.6],
         showgrid=False,
-        title_text="point" if one_pair else "pair",
+        title={"text": "point" if one_pair else "pair"},
     )
     return figure

@@ -6,9 +6,9 @@ What does following a plan change: soles worn past the limit, pairs away, hand-o
 from __future__ import annotations
 
 import pandas as pd
-import plotly.graph_objects as go
 
 from solespan.dashboards import theme
+from solespan.dashboards.chart import Chart, bar, scatter
 from solespan.dashboards.empty import empty_figure
 
 __all__ = ["MEASURES", "plan_followed"]
@@ -25,7 +25,7 @@ _MARKS = {
 }
 
 
-def plan_followed(years: pd.DataFrame, *, today: pd.Timestamp) -> go.Figure:
+def plan_followed(years: pd.DataFrame, *, today: pd.Timestamp) -> Chart:
     """Draw the mean of each measure over owners, with every owner as a mark.
 
     Parameters
@@ -40,12 +40,12 @@ def plan_followed(years: pd.DataFrame, *, today: pd.Timestamp) -> go.Figure:
             "No owner's year to compare yet.",
             "Simulate some owners who follow the plan and some who do not.",
         )
-    figure = go.Figure()
+    figure = Chart()
     titles = list(MEASURES.values())
     for owner, (colour, symbol) in _MARKS.items():
         mine = years[years["owner"] == owner]
         figure.add_trace(
-            go.Bar(
+            bar(
                 x=titles,
                 y=[float(mine[name].mean()) if len(mine) else 0.0 for name in MEASURES],
                 name=owner,
@@ -55,7 +55,7 @@ def plan_followed(years: pd.DataFrame, *, today: pd.Timestamp) -> go.Figure:
             )
         )
         figure.add_trace(
-            go.Scatter(
+            scatter(
                 x=[title for title in titles for _ in range(len(mine))],
                 y=[int(value) for name in MEASURES for value in mine[name]],
                 name=f"{owner}, each owner",

@@ -12,21 +12,23 @@ from dataclasses import dataclass
 from typing import Any
 
 import pandas as pd
-import plotly.graph_objects as go
 
 from solespan.dashboards import theme, wording
+from solespan.dashboards.chart import Chart, Trace, bar, scatter
 from solespan.dashboards.empty import empty_figure
 from solespan.dashboards.order import PAST_DAYS, axis_end, foot_rows, label_of, pair_rows
 
 __all__ = ["resole_dates"]
 
 ROW_PX = 58
+# the drawing of the server: the next 18 months take most of the width
+NEAR_MONTHS, NEAR_SHARE, LEAST_FAR_DAYS = 18, 0.78, 60
 EDGE_PX = 96
 PAIR_AT, FOOT_GAP = 0.20, 0.16
-NAME_AT = -0.12
+NAME_AT = -0.24
 
 
-def resole_dates(forecast: pd.DataFrame, pairs: pd.DataFrame, *, today: pd.Timestamp) -> go.Figure:
+def resole_dates(forecast: pd.DataFrame, pairs: pd.DataFrame, *, today: pd.Timestamp) -> Chart:
     """Draw the due intervals of all pairs in use, soonest send-by date at the top.
 
     Parameters
@@ -48,7 +50,7 @@ def resole_dates(forecast: pd.DataFrame, pairs: pd.DataFrame, *, today: pd.Times
         )
     axis = _Axis(today - pd.Timedelta(days=PAST_DAYS), axis_end(rows, today), today)
     labels = label_of(pairs)
-    figure = go.Figure()
+    figure = Chart()
     names = [theme.shortened(labels.get(pair_id, pair_id), 22) for pair_id in rows["pair_id"]]
     figure.add_trace(_words(names, axis.start, "middle right", weight=600))
     figure.add_trace(_words(list(rows["band"]), axis.end, "middle left"))
@@ -71,20 +73,24 @@ def resole_dates(forecast: pd.DataFrame, pairs: pd.DataFrame, *, today: pd.Times
         x_title="day the limit is reached (date)",
         y_title="",
     )
-    figure.update_layout(barmode="overlay", bargap=0)
+    near = min(today + pd.DateOffset(months=NEAR_MONTHS), axis.end)
+    meta: dict[str, Any] = {"rows": len(rows), "row_px": ROW_PX}
+    if (axis.end - near).days > LEAST_FAR_DAYS:
+        meta["split"] = (wording.iso(near), NEAR_SHARE)
+    figure.update_layout(barmode="overlay", bargap=0, meta=meta)
     figure.update_xaxes(type="date", range=[wording.iso(axis.start), wording.iso(axis.end)])
     figure.update_yaxes(
         range=[len(rows) - 0.4, -0.6],
         showticklabels=False,
         showgrid=False,
-        title_text="pairs (soonest first)",
+        title={"text": "pairs (soonest first)"},
     )
     theme.today_line(figure, wording.iso(today))
     return figure
 
 
-def _words(texts: list[str], at: pd.Timestamp, position: str, **font: Any) -> go.Scatter:
-    return go.Scatter(
+def _words(texts: list[str], at: pd.Timestamp, position: str, **font: Any) -> Trace:
+    return scatter(
         x=[wording.iso(at)] * len(texts),
         y=[i + NAME_AT for i in range(len(texts))],
         text=texts,
@@ -122,8 +128,8 @@ def _span(row: Mapping[str, Any], axis: _Axis) -> tuple[pd.Timestamp, pd.Timesta
 
 def _bars(
     spans: list[tuple[float, pd.Timestamp, pd.Timestamp]], width: float, **style: Any
-) -> go.Bar:
-    return go.Bar(
+) -> Trace:
+    return bar(
         orientation="h",
         y=[at for at, _, _ in spans],
         base=[wording.iso(first) for _, first, _ in spans],
@@ -138,7 +144,7 @@ def _foot_lines(
     drawn: Sequence[tuple[int, Mapping[str, Any]]],
     offset: float,
     axis: _Axis,
-) -> go.Bar:
+) -> Trace:
     spans, hover = [], []
     for i, row in drawn:
         span = _span(row, axis)
@@ -157,7 +163,7 @@ def _foot_lines(
 
 
 def _add_band(
-    figure: go.Figure,
+    figure: Chart,
     band: str,
     rows: pd.DataFrame,
     labels: dict[str, str],
@@ -201,7 +207,7 @@ def _add_band(
             )
         )
     figure.add_trace(
-        go.Scatter(
+        scatter(
             x=[wording.iso(day) for day, _ in marks],
             y=[at for _, at in marks],
             mode="markers",

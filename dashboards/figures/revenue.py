@@ -3,16 +3,16 @@
 from __future__ import annotations
 
 import pandas as pd
-import plotly.graph_objects as go
 
 from solespan.dashboards import theme, wording
+from solespan.dashboards.chart import Chart
 from solespan.dashboards.empty import empty_figure
 from solespan.dashboards.intervals import add_intervals
 
 __all__ = ["revenue"]
 
 
-def revenue(workload: pd.DataFrame, *, today: pd.Timestamp) -> go.Figure:
+def revenue(workload: pd.DataFrame, *, today: pd.Timestamp) -> Chart:
     """Draw revenue by month, in whole units of the shop's currency.
 
     Parameters
@@ -33,7 +33,7 @@ def revenue(workload: pd.DataFrame, *, today: pd.Timestamp) -> go.Figure:
     numbers = rows.drop(columns=["begins_on", "open_hours"], errors="ignore")
     numbers = numbers.select_dtypes("number") / 100
     names = [f"{wording.MONTHS[d.month - 1][:3]} {d.year}" for d in rows["begins_on"]]
-    figure = go.Figure()
+    figure = Chart()
     add_intervals(figure, names, numbers, unit="", width=0.55)
     theme.dress(
         figure, height_px=320, x_title="month", y_title=f"revenue ({rows['currency'].iloc[0]})"

@@ -6,9 +6,9 @@ When was a pair worn, week by week, and on how many of those days was the ground
 from __future__ import annotations
 
 import pandas as pd
-import plotly.graph_objects as go
 
 from solespan.dashboards import theme, wording
+from solespan.dashboards.chart import Chart, bar
 from solespan.dashboards.empty import empty_figure
 
 __all__ = ["wear_days"]
@@ -17,7 +17,7 @@ HEIGHT_PX = 260
 MOST_WEEKS = 104
 
 
-def wear_days(wear_days: pd.DataFrame, *, today: pd.Timestamp) -> go.Figure:
+def wear_days(wear_days: pd.DataFrame, *, today: pd.Timestamp) -> Chart:
     """Draw the wear days per week (Monday to Sunday) of one pair over the last two years.
 
     Parameters
@@ -35,7 +35,7 @@ def wear_days(wear_days: pd.DataFrame, *, today: pd.Timestamp) -> go.Figure:
         )
     monday = recent["worn_on"] - pd.to_timedelta(recent["worn_on"].dt.day_of_week, unit="D")
     weeks = pd.date_range(monday.min(), this_monday, freq="7D")
-    figure = go.Figure()
+    figure = Chart()
     for wet, name, colour, pattern in (
         (False, "dry", theme.DRY_COLOUR, ""),
         (True, "wet", theme.WET_COLOUR, "/"),
@@ -43,7 +43,7 @@ def wear_days(wear_days: pd.DataFrame, *, today: pd.Timestamp) -> go.Figure:
         of_kind = monday[recent["wet"] == wet]
         count = of_kind.value_counts().reindex(weeks, fill_value=0)
         figure.add_trace(
-            go.Bar(
+            bar(
                 x=[wording.iso(week) for week in weeks],
                 y=[int(n) for n in count],
                 name=f"{name} ground",
@@ -61,7 +61,8 @@ def wear_days(wear_days: pd.DataFrame, *, today: pd.Timestamp) -> go.Figure:
         x_title="week (date of its Monday)",
         y_title="wear days per week (days)",
     )
-    figure.update_layout(barmode="stack", bargap=0.15, legend_traceorder="normal")
+    figure.update_layout(barmode="stack", bargap=0.15)
+    figure.layout["legend"]["traceorder"] = "normal"
     figure.update_xaxes(type="date")
     figure.update_yaxes(range=[0, 7.2], dtick=1 if len(weeks) < 2 else 2)
     return figure

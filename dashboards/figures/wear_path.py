@@ -8,19 +8,24 @@ The limit is a dashed line, today a dotted one. The ball only: there a hole come
 
 from __future__ import annotations
 
+from typing import Any
+
 import pandas as pd
-import plotly.graph_objects as go
 
 from solespan.dashboards import theme, wording
+from solespan.dashboards.chart import Chart, bar, scatter
 from solespan.dashboards.empty import empty_figure
+from solespan.dashboards.order import pair_rows
 
 __all__ = ["wear_path"]
 
 POINT = "ball"
 HEIGHT_PX = 420
-HEADROOM_MM = 0.4
 AFTER_LIMIT_DAYS = 30
-GRADES_AT = {"left": 0.36, "right": 0.14}
+GRADES_AT = {"left": 1, "right": 0}
+SPARE_MM = 0.5
+DUE_MM = 0.12  # how thick the due interval is drawn
+MOST_DAYS = 40  # drawn of each line: more would not be seen
 GRADE_SYMBOLS = {
     "firm": "circle-open",
     "give": "circle-open-dot",
@@ -29,8 +34,16 @@ GRADE_SYMBOLS = {
 }
 
 
-def wear_path(path: pd.DataFrame, checks: pd.DataFrame, *, today: pd.Timestamp) -> go.Figure:
+def wear_path(
+    path: pd.DataFrame,
+    checks: pd.DataFrame,
+    forecast: pd.DataFrame | None = None,
+    *,
+    today: pd.Timestamp,
+) -> Chart:
     """Draw the thickness of both feet of one pair over time, in mm.
+
+    The fan is that of the foot that goes first. The due interval of the pair lies on the limit.
 
     Parameters
     ----------
@@ -38,6 +51,8 @@ def wear_path(path: pd.DataFrame, checks: pd.DataFrame, *, today: pd.Timestamp) 
         Columns `frames.PATH`, of one pair; days after both feet are past their limit are left out.
     checks : DataFrame
         Columns `frames.CHECKS`, of the same pair.
+    forecast : DataFrame, optional
+        Columns `frames.FORECAST`, of the same pair.
     """
     path = path[(path["point"] == POINT) & path["thickness_mm_p50"].notna()]
     checks = checks[checks["point"] == POINT]
@@ -49,26 +64,57 @@ def wear_path(path: pd.DataFrame, checks: pd.DataFrame, *, today: pd.Timestamp) 
             "Log a check of the ball of each foot, by gauge or by thumb, and the path begins.",
         )
     path = _until_past_limit(path).sort_values("on_date")
-    figure = go.Figure()
-    for foot in ("left", "right"):
-        of_foot = path[path["foot"] == foot]
-        for _, of_sole in of_foot.groupby("sole_id", sort=False):
-            _add_fan(figure, foot, of_sole)
+    first = _first_foot(path)
+    figure = Chart(finding=_finding(path, today))
+    for _, of_sole in path[path["foot"] == first].groupby("sole_id", sort=False):
+        _add_fan(figure, first, of_sole[of_sole["ahead"]])
     for foot in ("left", "right"):
         of_foot = path[path["foot"] == foot]
         for number, (_, of_sole) in enumerate(of_foot.groupby("sole_id", sort=False)):
             _add_line(figure, foot, of_sole, named=number == 0)
         _add_readings(figure, foot, readings[readings["foot"] == foot], named=of_foot.empty)
-        _add_grades(figure, foot, graded[graded["foot"] == foot])
-    _add_limit(figure, path)
+    _add_limit(figure, path, forecast)
+    _label_ends(figure)
     theme.dress(
         figure, height_px=HEIGHT_PX, x_title="date", y_title=f"thickness at the {POINT} (mm)"
     )
-    top = max([1.0, *path["thickness_mm_p90"].dropna(), *readings["value_mm"]])
+    values = [*path["thickness_mm_p50"], *readings["value_mm"]]
+    low = min([1.0, *(v - SPARE_MM for v in (*path["limit_mm"].dropna(), *readings["value_mm"]))])
     figure.update_xaxes(type="date")
-    figure.update_yaxes(range=[0, top + HEADROOM_MM])
+    figure.update_yaxes(range=[max(low, 0.0), max([1.0, *values]) + SPARE_MM])
+    if len(graded):
+        _add_grades(figure, graded)
     theme.today_line(figure, wording.iso(today))
     return figure
+
+
+def _label_ends(figure: Chart) -> None:
+    """Name each foot at the end of its line."""
+    for foot in ("left", "right"):
+        lines = [t for t in figure.data if t.get("name") == f"{foot} foot"]
+        if lines:
+            lines[-1]["meta"] = {"label": foot}
+
+
+def _first_foot(path: pd.DataFrame) -> str:
+    """The foot that is thinner at the end of what is drawn."""
+    last = path.groupby("foot")["thickness_mm_p50"].last()
+    return str(last.idxmin()) if len(last) else "left"
+
+
+def _finding(path: pd.DataFrame, today: pd.Timestamp) -> str:
+    """What the figure shows, in words."""
+    now = path[path["on_date"] <= today].groupby("foot").last()
+    parts = [
+        f"the {foot} sole is about {wording.millimetres(row['thickness_mm_p50'])}"
+        for foot, row in now.iterrows()
+    ]
+    if not parts:
+        return "Readings of both soles."
+    limit = now["limit_mm"].dropna()
+    line = f", the limit {wording.millimetres(limit.iloc[0])}" if len(limit) else ""
+    said = wording.joined(parts)
+    return f"{said[0].upper()}{said[1:]} thick{line}."
 
 
 def _until_past_limit(path: pd.DataFrame) -> pd.DataFrame:
@@ -81,6 +127,14 @@ def _until_past_limit(path: pd.DataFrame) -> pd.DataFrame:
     return kept
 
 
+def _thinned(path: pd.DataFrame) -> pd.DataFrame:
+    """Every k-th day of a line, and its ends."""
+    step = max(1, len(path) // MOST_DAYS)
+    kept = path.iloc[::step]
+    last = path.iloc[[-1]]
+    return kept if kept.index[-1] == last.index[0] else pd.concat([kept, last])
+
+
 def _days(frame: pd.DataFrame, column: str = "on_date") -> list[str]:
     return [wording.iso(day) for day in frame[column]]
 
@@ -89,14 +143,15 @@ def _rounded(values: pd.Series) -> list[float]:
     return [round(float(v), 3) for v in values]
 
 
-def _add_fan(figure: go.Figure, foot: str, path: pd.DataFrame) -> None:
+def _add_fan(figure: Chart, foot: str, path: pd.DataFrame) -> None:
     known = path[path["thickness_mm_p10"].notna() & path["thickness_mm_p90"].notna()]
     if len(known) < 2:
         return
+    known = _thinned(known)
     days = _days(known)
     colour = theme.FOOT_MARKS[foot].colour
     figure.add_trace(
-        go.Scatter(
+        scatter(
             x=days + days[::-1],
             y=_rounded(known["thickness_mm_p90"]) + _rounded(known["thickness_mm_p10"])[::-1],
             mode="lines",
@@ -110,15 +165,16 @@ def _add_fan(figure: go.Figure, foot: str, path: pd.DataFrame) -> None:
     )
 
 
-def _add_line(figure: go.Figure, foot: str, path: pd.DataFrame, *, named: bool) -> None:
+def _add_line(figure: Chart, foot: str, path: pd.DataFrame, *, named: bool) -> None:
     mark = theme.FOOT_MARKS[foot]
     past = path[~path["ahead"]]
     ahead = pd.concat([past.tail(1), path[path["ahead"]]])
     for part, width, word in ((past, 3, "fitted"), (ahead, 1.5, "expected")):
         if len(part) < 2:
             continue
+        part = _thinned(part)  # noqa: PLW2901
         figure.add_trace(
-            go.Scatter(
+            scatter(
                 x=_days(part),
                 y=_rounded(part["thickness_mm_p50"]),
                 mode="lines",
@@ -131,12 +187,12 @@ def _add_line(figure: go.Figure, foot: str, path: pd.DataFrame, *, named: bool) 
         )
 
 
-def _add_readings(figure: go.Figure, foot: str, readings: pd.DataFrame, *, named: bool) -> None:
+def _add_readings(figure: Chart, foot: str, readings: pd.DataFrame, *, named: bool) -> None:
     if readings.empty:
         return
     mark = theme.FOOT_MARKS[foot]
     figure.add_trace(
-        go.Scatter(
+        scatter(
             x=_days(readings, "checked_on"),
             y=_rounded(readings["value_mm"]),
             mode="markers",
@@ -149,35 +205,51 @@ def _add_readings(figure: go.Figure, foot: str, readings: pd.DataFrame, *, named
     )
 
 
-def _add_grades(figure: go.Figure, foot: str, graded: pd.DataFrame) -> None:
-    """Mark thumb grades along the foot of the figure, left above right: they have no thickness."""
-    if graded.empty:
-        return
-    figure.add_trace(
-        go.Scatter(
-            x=_days(graded, "checked_on"),
-            y=[GRADES_AT[foot]] * len(graded),
-            mode="markers",
-            marker={
-                "symbol": [GRADE_SYMBOLS[grade] for grade in graded["grade"]],
-                "size": 8,
-                "color": theme.FOOT_MARKS[foot].colour,
-            },
-            text=list(graded["grade"]),
-            name=f"{foot} thumb grade",
-            showlegend=False,
-            hovertemplate=f"{foot} foot, thumb<br>%{{x|%Y-%m-%d}}: %{{text}}<extra></extra>",
-        )
+def _add_grades(figure: Chart, graded: pd.DataFrame) -> None:
+    """Mark thumb grades in a strip below, off the axis of mm: they have no thickness."""
+    figure.update_yaxes(domain=[0.18, 1])
+    figure.update_layout(
+        yaxis2={
+            "domain": [0, 0.1],
+            "range": [-0.6, 1.6],
+            "tickvals": [1, 0],
+            "ticktext": ["left", "right"],
+            "fixedrange": True,
+            "showgrid": False,
+            "zeroline": False,
+        }
     )
+    figure.update_xaxes(anchor="y2")
+    for foot in ("left", "right"):
+        of_foot = graded[graded["foot"] == foot]
+        if of_foot.empty:
+            continue
+        figure.add_trace(
+            scatter(
+                x=_days(of_foot, "checked_on"),
+                y=[GRADES_AT[foot]] * len(of_foot),
+                yaxis="y2",
+                mode="markers",
+                marker={
+                    "symbol": [GRADE_SYMBOLS[grade] for grade in of_foot["grade"]],
+                    "size": 8,
+                    "color": theme.FOOT_MARKS[foot].colour,
+                },
+                text=list(of_foot["grade"]),
+                name=f"{foot} thumb grade",
+                showlegend=False,
+                hovertemplate=f"{foot}, thumb<br>%{{x|%Y-%m-%d}}: %{{text}}<extra></extra>",
+            )
+        )
 
 
-def _add_limit(figure: go.Figure, path: pd.DataFrame) -> None:
+def _add_limit(figure: Chart, path: pd.DataFrame, forecast: pd.DataFrame | None) -> None:
     limited = path[path["limit_mm"].notna()]
     for number, (_, of_sole) in enumerate(limited.groupby("sole_id", sort=False)):
         limit_mm = float(of_sole["limit_mm"].iloc[0])
         days = [of_sole["on_date"].min(), of_sole["on_date"].max()]
         figure.add_trace(
-            go.Scatter(
+            scatter(
                 x=[wording.iso(day) for day in days],
                 y=[limit_mm] * 2,
                 mode="lines",
@@ -186,5 +258,45 @@ def _add_limit(figure: go.Figure, path: pd.DataFrame) -> None:
                 legendgroup="limit",
                 showlegend=number == 0,
                 hoverinfo="name",
+                meta={"label": f"limit {limit_mm:.1f}"} if number == 0 else {},
+            )
+        )
+    pair = (
+        []
+        if forecast is None
+        else pair_rows(forecast).dropna(subset=["due_p10"]).to_dict("records")
+    )
+    if len(limited) and pair and pair[0]["due_p10"] <= path["on_date"].max():
+        _add_due(figure, pair[0], float(limited["limit_mm"].iloc[-1]), path["on_date"].max())
+
+
+def _add_due(figure: Chart, pair: Any, limit_mm: float, end: pd.Timestamp) -> None:
+    """Lay the due interval of the pair on the limit, with a mark at its middle."""
+    first = pair["due_p10"]
+    last = end if pd.isna(pair["due_p90"]) else min(pair["due_p90"], end)
+    colour = theme.BAND_MARKS["watch"].colour
+    figure.add_trace(
+        bar(
+            orientation="h",
+            base=[wording.iso(first)],
+            x=[max((last - first) / pd.Timedelta(milliseconds=1), 1.0)],
+            y=[limit_mm],
+            width=[DUE_MM],
+            marker={"color": theme.faded(colour, 0.6), "line": {"width": 1, "color": colour}},
+            name="new sole due",
+            hovertext=[f"new sole due {wording.iso(first)} to {wording.iso(last)}"],
+            hoverinfo="text",
+        )
+    )
+    if pd.notna(pair["due_p50"]) and pair["due_p50"] <= end:
+        figure.add_trace(
+            scatter(
+                x=[wording.iso(pair["due_p50"])],
+                y=[limit_mm],
+                mode="markers",
+                marker={"symbol": "diamond", "size": 11, "color": colour},
+                name="middle estimate",
+                showlegend=False,
+                hovertemplate="middle estimate %{x|%Y-%m-%d}<extra></extra>",
             )
         )

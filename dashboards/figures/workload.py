@@ -7,9 +7,9 @@ Hours of work set the scale. The shop's open hours are a line to hold them again
 from __future__ import annotations
 
 import pandas as pd
-import plotly.graph_objects as go
 
 from solespan.dashboards import theme
+from solespan.dashboards.chart import Chart
 from solespan.dashboards.empty import empty_figure
 from solespan.dashboards.intervals import add_intervals, add_open_hours
 
@@ -18,7 +18,7 @@ __all__ = ["workload"]
 _BAR_MS = 5.5 * 86_400_000
 
 
-def workload(workload: pd.DataFrame, *, today: pd.Timestamp) -> go.Figure:
+def workload(workload: pd.DataFrame, *, today: pd.Timestamp) -> Chart:
     """Draw hours by week.
 
     Parameters
@@ -37,7 +37,7 @@ def workload(workload: pd.DataFrame, *, today: pd.Timestamp) -> go.Figure:
             "Fit the wear model first; then jobs and hours follow from the pairs' dates.",
         )
     days = [f"{day:%Y-%m-%d}" for day in rows["begins_on"]]
-    figure = go.Figure()
+    figure = Chart()
     add_intervals(figure, days, rows, unit="h", width=_BAR_MS)
     theme.dress(figure, height_px=360, x_title="week", y_title="hands-on time (h)")
     add_open_hours(figure, days, [float(v) for v in rows["open_hours"]], float(rows["p975"].max()))

@@ -1,4 +1,4 @@
-/* Draws each figure of the page when it comes near view; the words are there before and without. */
+/* Figures stand drawn in the page. The library comes when somebody reads values off, or near a figure that is not drawn. */
 "use strict";
 (() => {
   const script = document.currentScript;
@@ -35,11 +35,14 @@
     const status = chart.querySelector("[data-status]");
     const plot = chart.querySelector(".plot");
     try {
+      status.hidden = false;
+      plot.hidden = false;
       status.textContent = "The figure is being drawn.";
       const [figure] = await Promise.all([read(chart), loadLibrary()]);
       plot.style.height = `${figure.layout.height}px`; // else a resize and then a new theme lose it
       await Plotly.newPlot(plot, figure.data, { ...figure.layout, template: template(figure) }, config);
       status.hidden = true;
+      chart.classList.add("read");
       chart.dataset.drawn = "yes";
       dark.addEventListener("change", () => Plotly.relayout(plot, { template: template(figure) }));
     } catch {
@@ -49,7 +52,11 @@
   }
 
   function watch(root) {
-    const charts = root.querySelectorAll("[data-figure-src], [data-figure-inline]");
+    for (const button of root.querySelectorAll("[data-read]")) {
+      button.hidden = false;
+      button.onclick = () => { button.remove(); draw(button.closest(".chart") ?? button.parentElement); };
+    }
+    const charts = root.querySelectorAll(":is([data-figure-src], [data-figure-inline]):not([data-drawn])");
     const near = new IntersectionObserver((entries) => {
       for (const entry of entries.filter((e) => e.isIntersecting)) {
         near.unobserve(entry.target);

@@ -27,7 +27,7 @@ def drawn(name: str, situation: str) -> go.Figure:
     pair_id = None
     if entry.page == "pair" and len(given.log.pairs):
         pair_id = given.log.pairs["pair_id"].iloc[0]
-    return entry.draw(*frames_for(given, entry.needs, pair_id), today=TODAY)
+    return entry.draw(*frames_for(given, entry.needs, pair_id), today=TODAY).plotly()
 
 
 @cache
@@ -92,7 +92,9 @@ def test_every_figure_has_a_title_and_a_page(name):
 
 def test_an_interval_past_the_axis_ends_in_an_arrow():
     situation = rack(30)
-    figure = FIGURES["resole_dates"].draw(situation.forecast, situation.log.pairs, today=TODAY)
+    figure = (
+        FIGURES["resole_dates"].draw(situation.forecast, situation.log.pairs, today=TODAY).plotly()
+    )
     symbols = [
         s for t in figure.data if t.type == "scatter" and t.marker.symbol for s in t.marker.symbol
     ]
@@ -100,8 +102,10 @@ def test_an_interval_past_the_axis_ends_in_an_arrow():
 
 
 def test_each_band_has_its_own_mark_and_its_word_stands_beside_the_name():
-    figure = FIGURES["resole_dates"].draw(
-        SITUATIONS["full"].forecast, SITUATIONS["full"].log.pairs, today=TODAY
+    figure = (
+        FIGURES["resole_dates"]
+        .draw(SITUATIONS["full"].forecast, SITUATIONS["full"].log.pairs, today=TODAY)
+        .plotly()
     )
     assert "book in" in figure.data[1].text
     marks = {t.name: t.marker.symbol[0] for t in figure.data if t.type == "scatter" and t.name}
@@ -112,12 +116,16 @@ def test_swapping_the_feet_swaps_the_lines_of_the_path():
     situation = rack(1)
     path, checks = situation.path, situation.log.checks
     other = {"left": "right", "right": "left"}
-    swapped = FIGURES["wear_path"].draw(
-        path.assign(foot=path["foot"].map(other)),
-        checks.assign(foot=checks["foot"].map(other)),
-        today=TODAY,
+    swapped = (
+        FIGURES["wear_path"]
+        .draw(
+            path.assign(foot=path["foot"].map(other)),
+            checks.assign(foot=checks["foot"].map(other)),
+            today=TODAY,
+        )
+        .plotly()
     )
-    straight = FIGURES["wear_path"].draw(path, checks, today=TODAY)
+    straight = FIGURES["wear_path"].draw(path, checks, today=TODAY).plotly()
 
     def fitted(figure, foot):
         return next(t.y for t in figure.data if t.name == f"{foot} foot" and t.mode == "lines")
@@ -128,7 +136,7 @@ def test_swapping_the_feet_swaps_the_lines_of_the_path():
 
 def test_every_wear_day_of_the_last_two_years_is_counted_once():
     situation = rack(1)
-    figure = FIGURES["wear_days"].draw(situation.log.wear_days, today=TODAY)
+    figure = FIGURES["wear_days"].draw(situation.log.wear_days, today=TODAY).plotly()
     assert sum(sum(trace.y) for trace in figure.data) == len(situation.log.wear_days)
     wet = next(trace for trace in figure.data if trace.name.startswith("wet"))
     assert sum(wet.y) == situation.log.wear_days["wet"].sum()
@@ -140,8 +148,8 @@ def test_every_figure_changes_no_frame_and_answers_the_same_twice(name):
     entry, given = FIGURES[name], SITUATIONS["full"]
     frames = frames_for(given, entry.needs)
     before = [frame.copy() for frame in frames]
-    first = entry.draw(*frames, today=TODAY).to_json()
-    assert entry.draw(*frames, today=TODAY).to_json() == first
+    first = entry.draw(*frames, today=TODAY).plotly().to_json()
+    assert entry.draw(*frames, today=TODAY).plotly().to_json() == first
     for frame, copy in zip(frames, before, strict=True):
         pd.testing.assert_frame_equal(frame, copy)
 
@@ -151,7 +159,7 @@ def test_every_thumb_grade_has_its_own_mark():
     checks = situation.log.checks.head(4).assign(
         method="thumb", value_mm=float("nan"), grade=list(GRADES), foot="left"
     )
-    figure = FIGURES["wear_path"].draw(situation.path, checks, today=TODAY)
+    figure = FIGURES["wear_path"].draw(situation.path, checks, today=TODAY).plotly()
     marks = next(t for t in figure.data if t.name == "left thumb grade").marker.symbol
     assert len(set(marks)) == len(GRADES)
 
@@ -159,7 +167,7 @@ def test_every_thumb_grade_has_its_own_mark():
 @pytest.mark.parametrize("open_hours", [6.0, 60.0, 600.0])
 def test_open_hours_never_flatten_the_hours_of_work(open_hours):
     frame = frames_for(SITUATIONS["full"], ("workload",))[0].assign(open_hours=open_hours)
-    figure = FIGURES["workload"].draw(frame, today=TODAY)
+    figure = FIGURES["workload"].draw(frame, today=TODAY).plotly()
     longest = frame.loc[frame["measure"] == "bench_hours", "p975"].max()
     assert longest <= figure.layout.yaxis.range[1] <= 2.2 * longest
     line = [trace for trace in figure.data if trace.name == "bench open"]

@@ -143,6 +143,6 @@ def _tables(back: Backtest) -> list[Grid]:
 def _write(back: Backtest, path: Path, today: pd.Timestamp) -> None:
     from solespan.dashboards.figures.calibration import calibration
 
-    write_file(path, str(calibration(back.calibration, today=today).to_html()), "--figure")
+    write_file(path, str(calibration(back.calibration, today=today).plotly().to_html()), "--figure")
     if path != PIPE:
         note(f"Figure written to {path}.")

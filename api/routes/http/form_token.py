@@ -1,8 +1,8 @@
 """Form token masks: why does a compressed page not give its form's token away?
 
-The size of a compressed answer tells a listener whether a guess that the page repeats is a part of
-a secret on it (the BREACH attack of 2013). So each answer carries the token under a new random
-mask: the mask, and the token combined with it by exclusive or.
+A listener sees the size of a compressed answer. The size tells whether a guess that the page
+repeats is a part of a secret on it (BREACH, an attack of 2013). So each answer carries the token
+under a new random mask: the mask, and the token combined with it by exclusive or.
 """
 
 from __future__ import annotations
