@@ -21,6 +21,7 @@ from solespan.dashboards.chart import Chart
 __all__ = [
     "BAND_MARKS",
     "DRY_COLOUR",
+    "EARLIER_COLOUR",
     "FOOT_MARKS",
     "LIMIT_COLOUR",
     "TEMPLATES",
@@ -56,6 +57,7 @@ BAND_MARKS: dict[str, Mark] = {
     "retired": Mark("#7d8a8f", "line-ew-open"),
 }
 LIMIT_COLOUR = "#b84c93"
+EARLIER_COLOUR = "#7d8a8f"
 DRY_COLOUR = "#3f8f7a"
 WET_COLOUR = "#2f80c2"
 

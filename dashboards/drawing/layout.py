@@ -65,7 +65,9 @@ def frame_of(chart: Chart, name: str, width_px: int) -> Frame:
     if title and axes:
         height += ROW_PX
         header += [f'<text x="{right:.0f}" y="{height - 6:.0f}" text-anchor="end">{title}</text>']
-    labels = _apart([(flat.place(float(t["y"][-1])), _label(t)) for t in named], font_px)
+    labels = _apart(
+        [(min(max(flat.place(float(t["y"][-1])), top), bottom), _label(t)) for t in named], font_px
+    )
     return Frame(
         name, width_px, height if axes else top + 8, font_px, axes, x, flat, strip, ticks_px,
         tuple(header), tuple(labels),

@@ -96,7 +96,14 @@ class Scale:
         first, last = (pd.Timestamp(int(day), unit="D") for day in (np.ceil(low), high))
         months = max((last - first).days / 30.4, 0.1)
         room = abs(self.place(high) - self.place(low))
-        step = next((s for s in _STEPS_MONTHS if s * room / months >= 1.2 * LEAST_APART_PX), 240)
+        step = next(
+            (
+                s
+                for s in _STEPS_MONTHS
+                if s * room / months >= LEAST_APART_PX * (1.0 if s > 6 else 1.2)
+            ),
+            240,
+        )
         starts = pd.date_range(first, last, freq="MS")
         if months < 2 and len(starts) < 2:
             return [(self.place(low), f"{first.day} {MONTHS[first.month - 1][:3]}")]

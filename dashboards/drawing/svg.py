@@ -58,9 +58,15 @@ def _svg(chart: Chart, name: str, title: str, finding: str, width: int) -> str:
         f'<svg class="fig w{width}" viewBox="0 0 {width} {frame.height_px:.0f}" role="img" '
         f'aria-labelledby="{name}-t {name}-d"><title id="{name}-t">{html.escape(title)}</title>'
         f'<desc id="{name}-d">{html.escape(finding)}</desc>'
-        f"{''.join(_hatches(chart, name))}{''.join(_behind(chart, frame))}{marks}"
+        f"{_cut(frame)}{''.join(_hatches(chart, name))}{''.join(_behind(chart, frame))}{marks}"
         f"{''.join(_words(chart, frame))}</svg>"
     )
+
+
+def _cut(frame: Frame) -> str:
+    """The plot, beyond which no line or area is drawn."""
+    box = bar_path([(frame.x.start_px - 2, frame.y.end_px, frame.x.end_px + 2, frame.y.start_px)])
+    return f'<clipPath id="{frame.name}-c"><path d="{box}"/></clipPath>'
 
 
 def _hatches(chart: Chart, name: str) -> list[str]:

@@ -76,7 +76,7 @@ def trace_marks(chart: Chart, frame: Frame) -> Iterator[str]:
         if mode == "text":
             yield from _texts(frame, trace, points)
         if "lines" in mode and points:
-            yield _line(trace, points, before)
+            yield _line(trace, points, before, frame.name)
             before = points
         if "markers" in mode:
             yield from _points(frame, trace, points)
@@ -86,20 +86,23 @@ def _line(
     trace: Mapping[str, Any],
     points: list[tuple[float, float]],
     before: Sequence[tuple[float, float]],
+    name: str,
 ) -> str:
+    cut = f'clip-path="url(#{name}-c)" '
     line = trace.get("line", {})
     if trace.get("fill"):
         colour, opacity = colour_of(trace.get("fillcolor"))
         around = points if trace["fill"] == "toself" else [*before, *reversed(points)]
         path = line_path(around, closed=True)
-        return f'<path class="{colour}" fill="currentColor" fill-opacity="{opacity:g}" d="{path}"/>'
+        see = f'fill="currentColor" fill-opacity="{opacity:g}"'
+        return f'<path {cut}class="{colour}" {see} d="{path}"/>'
     if not line.get("width", 2):
         return ""
     if line.get("shape") == "hvh":
         points = _stepped(points)
     colour, opacity = colour_of(line.get("color"))
     return (
-        f'<path class="{colour}" fill="none" stroke="currentColor" '
+        f'<path {cut}class="{colour}" fill="none" stroke="currentColor" '
         f'stroke-width="{line.get("width", 2):g}"{_dash(line)}{_faint(opacity)} '
         f'd="{line_path(points)}"/>'
     )

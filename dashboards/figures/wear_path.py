@@ -63,11 +63,16 @@ def wear_path(
             "No thickness to show yet.",
             "Log a check of the ball of each foot, by gauge or by thumb, and the path begins.",
         )
-    path = _until_past_limit(path).sort_values("on_date")
+    path, earlier = _newest_sole(_until_past_limit(path).sort_values("on_date"))
+    if len(path):
+        readings, graded = (
+            part[part["checked_on"] >= path["on_date"].min()] for part in (readings, graded)
+        )
     first = _first_foot(path)
     figure = Chart(finding=_finding(path, today))
     for _, of_sole in path[path["foot"] == first].groupby("sole_id", sort=False):
         _add_fan(figure, first, of_sole[of_sole["ahead"]])
+    _add_earlier(figure, path, earlier)
     for foot in ("left", "right"):
         of_foot = path[path["foot"] == foot]
         for number, (_, of_sole) in enumerate(of_foot.groupby("sole_id", sort=False)):
@@ -86,6 +91,35 @@ def wear_path(
         _add_grades(figure, graded)
     theme.today_line(figure, wording.iso(today))
     return figure
+
+
+def _newest_sole(path: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Rows of the sole that began last, and those of the soles before it."""
+    if path.empty:
+        return path, path
+    begun = path.groupby("sole_id")["on_date"].min()
+    newest = path["sole_id"] == begun.idxmax()
+    return path[newest], path[~newest]
+
+
+def _add_earlier(figure: Chart, path: pd.DataFrame, earlier: pd.DataFrame) -> None:
+    """Draw the soles before as thin lines, moved as if fitted on the day of this one."""
+    for number, (_, of_sole) in enumerate(earlier.groupby("sole_id", sort=False)):
+        later = path["on_date"].min() - of_sole["on_date"].min()
+        for foot, of_foot in of_sole.groupby("foot"):
+            drawn = _thinned(of_foot)
+            figure.add_trace(
+                scatter(
+                    x=[wording.iso(day + later) for day in drawn["on_date"]],
+                    y=_rounded(drawn["thickness_mm_p50"]),
+                    mode="lines",
+                    line={"color": theme.EARLIER_COLOUR, "width": 1},
+                    name="earlier sole, moved to this one's first day",
+                    legendgroup="earlier",
+                    showlegend=number == 0 and foot == "left",
+                    hoverinfo="name",
+                )
+            )
 
 
 def _label_ends(figure: Chart) -> None:

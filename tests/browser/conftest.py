@@ -150,6 +150,9 @@ class Visit:
     def draw_everything(self) -> None:
         """Bring each region and figure into view and wait until it is loaded and drawn."""
         self.page.eval_on_selector_all("details:has(.chart)", "all => all.map(e => e.open = true)")
+        self.page.eval_on_selector_all(
+            "details:has([data-load])", "all => all.map(e => e.open = true)"
+        )
         for name in self.page.eval_on_selector_all("[data-load]", "all => all.map(e => e.id)"):
             self.page.evaluate("name => document.getElementById(name).scrollIntoView()", name)
             self.page.wait_for_selector(f"#{name}:not([data-load])")

@@ -60,7 +60,14 @@ def rack_html(situation: Rack, whole: RackList | None = None, **place) -> str:
 
 def pair_html(situation: Rack, pair_id: str = "pair-000", forms=None, **more) -> str:
     page = pair_page(
-        pair_id, situation.log, situation.forecast, today=TODAY, risk=0.1, limit_mm=2.0, **more
+        pair_id,
+        situation.log,
+        situation.forecast,
+        path=situation.path,
+        today=TODAY,
+        risk=0.1,
+        limit_mm=2.0,
+        **more,
     )
     states = {name: FormState() for name in FORM_NAMES} | (forms or {})
     context = page | form_choices() | states | {"worn_today": False, "logged": None}

@@ -1,6 +1,5 @@
 """Is the report one file that needs nothing else."""
 
-import json
 import re
 
 from solespan.dashboards.report import report_html
@@ -30,9 +29,16 @@ def test_the_due_list_stands_in_it_as_a_table():
 
 
 def test_its_figures_are_those_of_the_pairs_given():
-    figures = re.findall(r'<script type="application/json" id="[^"]+">(.*?)</script>', REPORT)
+    figures = re.findall(r'<svg class="fig w360".*?</svg>', REPORT, re.DOTALL)
     assert len(figures) == 1 + SITUATION.path["pair_id"].nunique()
-    assert all(json.loads(figure)["data"] for figure in figures)
+    assert all("<path" in figure for figure in figures)
+
+
+def test_it_is_a_small_file_without_a_script():
+    many = rack(200)
+    text = report_html(many.forecast, many.log, SITUATION.path, today=TODAY, title="t")
+    assert "<script" not in REPORT
+    assert len(text.encode()) < 400_000
 
 
 def test_a_name_cannot_end_its_script():

@@ -11,9 +11,11 @@ from __future__ import annotations
 import json
 import secrets
 from collections.abc import Callable, Coroutine, Mapping, Sequence
+from datetime import date
 from typing import Annotated, Any
 from urllib.parse import urlencode
 
+import pandas as pd
 from fastapi import Depends, Query, Request, Response
 from fastapi.exceptions import RequestValidationError
 from fastapi.responses import HTMLResponse, RedirectResponse
@@ -30,6 +32,7 @@ from solespan.api.services.accounts.identity import Identity
 from solespan.api.services.context import AppContext
 from solespan.api.services.idempotency import Answered, fingerprint_of
 from solespan.dashboards.navigation import NavEntry, shown_entries
+from solespan.dashboards.pages.rack.answers import moved_words
 from solespan.dashboards.render import render
 
 __all__ = [
@@ -197,7 +200,18 @@ def _notice(request: Request, done: str) -> dict[str, str]:
     revision = request.query_params.get("undo", "")
     known = len(revision) == REVISION_LENGTH and revision.isalnum() and revision.isascii()
     said = SAID.get(request.query_params.get("said", ""), "")
-    return {"done": done or said, "undo": revision if known else "", "here": request.url.path}
+    done = " ".join(filter(None, (done or said, _moved(request))))
+    return {"done": done, "undo": revision if known else "", "here": request.url.path}
+
+
+def _moved(request: Request) -> str:
+    """Say how the wear that was logged just now moved the send-by date."""
+    ctx: AppContext = request.app.state.services
+    try:
+        was, now = (date.fromisoformat(request.query_params.get(n, "")) for n in ("was", "now"))
+    except ValueError:
+        return ""
+    return moved_words(*map(pd.Timestamp, (was, now, ctx.clock.today())))
 
 
 def set_cookie(

@@ -37,7 +37,10 @@ def log_wear_today(ctx: Context, request: Request, typed: Typed, key: Idempotenc
     done = do_once(ctx, key, "POST /wear", attempt, lambda session: log_tap(ctx, session, typed))
     if done["needs_fit"]:
         ctx.refitter.wake()
-    return back_to(_from(typed), done=done["done"], logged=done["pair"], on=done["worn_on"])
+    moved = {name: done[name] for name in ("was", "now") if name in done}
+    return back_to(
+        _from(typed), done=done["done"], logged=done["pair"], on=done["worn_on"], **moved
+    )
 
 
 @router.post("/wear/change")

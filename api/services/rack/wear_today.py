@@ -24,8 +24,8 @@ def log_tap(ctx: AppContext, session: Session, typed: Typed) -> dict[str, Any]:
     """Log a wear of `pair` on the day that `worn_on` or `day` says, else today.
 
     `day` is `yesterday`, as it is where the wearer lives. Where the day is logged already, with
-    whatever values, nothing changes. Returns `pair`, `worn_on`, `done` and `needs_fit`. Raises
-    `NotFound`, `Refused`.
+    whatever values, nothing changes. Returns `pair`, `worn_on`, `done` and `needs_fit`, and where
+    the wear moved the send-by date, what it `was` and is `now`. Raises `NotFound`, `Refused`.
     """
     pair_id = typed.get("pair", "")
     whose = forecast_reads.wearer_of_pair(session, pair_id)
@@ -40,10 +40,13 @@ def log_tap(ctx: AppContext, session: Session, typed: Typed) -> dict[str, Any]:
         key = {"pair_id": pair_id, "worn_on": values["worn_on"]}
         if find_record(session, "wear_days", key) is not None:
             return said | {"done": "already", "needs_fit": False}
+        was = forecast_reads.send_by_of(session, pair_id)
         logged = log_records(ctx, session, "wear_days", [values])
     except FormProblem as problem:
         raise _refused(problem.errors) from problem
-    return said | {"done": "wear", "needs_fit": logged["needs_fit"]}
+    now = forecast_reads.send_by_of(session, pair_id)
+    moved = {} if None in (was, now) or was == now else {"was": f"{was}", "now": f"{now}"}
+    return said | {"done": "wear", "needs_fit": logged["needs_fit"], **moved}
 
 
 def _day(typed: Typed, today: date) -> str:

@@ -28,6 +28,7 @@ __all__ = [
     "list_due",
     "newest_fit_key",
     "pairs_of",
+    "send_by_of",
     "wearer_of_pair",
 ]
 
@@ -125,6 +126,16 @@ def _dicts(result: sa.Result[Any]) -> list[dict[str, Any]]:
 def _pair_query() -> sa.Select[Any]:
     query = forecast_query().where(_PAIRS.c.pair_id == sa.bindparam("of"))
     return query.order_by(_ROWS.c.foot, _ROWS.c.point)
+
+
+def send_by_of(session: Session, pair_id: str) -> date | None:
+    """Return the stored send-by date of a pair; None beyond the horizon, or without a forecast."""
+    query = (
+        sa.select(_ROWS.c.send_by)
+        .join(_PAIRS, _PAIRS.c.id == _ROWS.c.pair_pk)
+        .where(_PAIRS.c.pair_id == pair_id, _ROWS.c.foot == "pair", _ROWS.c.point == "ball")
+    )
+    return session.execute(query).scalar()
 
 
 def wearer_of_pair(session: Session, pair_id: str) -> dict[str, Any] | None:

@@ -9,9 +9,16 @@ from typing import Any
 import pandas as pd
 
 from solespan.dashboards import wording
+from solespan.dashboards.figures.left_right import left_right
+from solespan.dashboards.figures.wear_days import wear_days
+from solespan.dashboards.figures.wear_path import wear_path
 from solespan.dashboards.order import foot_rows, label_of, pair_rows
+from solespan.dashboards.pages.rack.answers import answers
+from solespan.dashboards.pages.rack.rack import pictures_of
 from solespan.dashboards.pages.rack.sentences import is_gone, pair_sentences
+from solespan.dashboards.pages.rack.verdict import list_date
 from solespan.dashboards.tables import due_list, readings_table, sole_sentences
+from solespan.dashboards.wears_left import wears_short
 from solespan.forecast.covariates import LOGGED, REGISTER, Logged
 from solespan.forecast.dates.reasons import FEW_LOGGED, UNLOGGED
 from solespan.forecast.frames import FEET, POINTS
@@ -53,6 +60,8 @@ def pair_page(
     *,
     today: pd.Timestamp,
     risk: float,
+    path: pd.DataFrame,
+    do: str = "",
     limit_mm: float | None = None,
     next_checks: pd.DataFrame | None = None,
     reasons: list[str] | None = None,
@@ -68,6 +77,10 @@ def pair_page(
         Of any number of pairs, `pair_id` among them.
     forecast : DataFrame
         Columns `frames.FORECAST`; rows of other pairs are left aside.
+    path : DataFrame
+        Columns `frames.PATH`, of the pair; may be empty.
+    do : str
+        What to do with a pair at its end, where costs were weighed: a sentence.
     limit_mm : float, optional
         The limit at the ball of the sole on the pair now.
     next_checks : DataFrame, optional
@@ -86,7 +99,10 @@ def pair_page(
     rows: list[Any] = pair_rows(mine).to_dict("records")
     row = rows[0] if rows else None
     feet = foot_rows(mine).get(pair_id, {})
-    checks = readings_table(log.checks[log.checks["pair_id"] == pair_id])
+    checked = log.checks[log.checks["pair_id"] == pair_id]
+    checks = readings_table(checked)
+    of_pair = mine[(mine["foot"] == "pair") & mine["point"].isin(("heel", "toe"))]
+    points: list[Any] = of_pair.to_dict("records")
     due = due_list(mine, pairs, log.wearers, today=today, horizon_days=horizon_days)
     label = label_of(pairs)[pair_id]
     days = log.wear_days[log.wear_days["pair_id"] == pair_id]
@@ -104,6 +120,23 @@ def pair_page(
         "facts": _facts(record),
         "notes": record["notes"] if pd.notna(record["notes"]) else "",
         "due": due[0],
+        "picture": pictures_of(pairs)[pair_id],
+        "answers": answers(
+            row,
+            points,
+            next_checks,
+            today=today,
+            horizon_days=horizon_days,
+            has_sole=bool(soles["removed_on"].isna().any()),
+            do=do,
+        ),
+        "charts": {
+            "wear_path": wear_path(path, checked, mine, today=today),
+            "left_right": left_right(mine, pairs, today=today),
+            "wear_days": wear_days(days, today=today),
+        },
+        "points": [_point_row(point, today, horizon_days) for point in points],
+        "last_check": checks[0]["checked_on"] if checks else "",
         "sentences": pair_sentences(
             row,
             feet,
@@ -125,6 +158,21 @@ def pair_page(
         "older_checks": checks[RECENT_ROWS:],
         "soles": sole_sentences(soles),
         **_worn(days),
+    }
+
+
+def _point_row(row: Mapping[str, Any], today: pd.Timestamp, horizon_days: int) -> dict[str, str]:
+    """Say the band, the dates and the wears left of the heel or the toe."""
+    due = wording.due_sentence(
+        row["due_p10"], row["due_p90"], today=today, horizon_days=horizon_days
+    )
+    by = row["send_by"]
+    return {
+        "point": str(row["point"]),
+        "band": str(row["band"]),
+        "due": due,
+        "send_by": "" if pd.isna(by) else "now" if by <= today else list_date(by, today),
+        "wears": wears_short(row),
     }
 
 
