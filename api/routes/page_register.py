@@ -38,6 +38,7 @@ from solespan.api.routes.rack import (
     rack_pages,
     record_pages,
     sole_pages,
+    today_pages,
     wear_pages,
 )
 
@@ -73,6 +74,7 @@ PAGES: tuple[PageEntry, ...] = (
     help_pages.PAGE,
     phone.PAGE,
     wear_pages.PAGE,
+    today_pages.PAGE,
     sole_pages.PAGE,
     record_pages.PAGE,
     figures.PAGE,

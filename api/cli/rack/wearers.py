@@ -22,6 +22,10 @@ DrivingFoot = Annotated[
 Email = Annotated[str | None, typer.Option("--email", help="Where notices go.")]
 Phone = Annotated[str | None, typer.Option("--phone", help="Telephone number.")]
 Language = Annotated[str | None, typer.Option("--language", help="Of notices, such as de.")]
+DressWeek = Annotated[
+    str | None,
+    typer.Option("--dress-week", help="Dress codes of Monday to Sunday; any = without one."),
+]
 Notes = Annotated[str | None, typer.Option("--notes", help="Free text, up to 2,000 characters.")]
 
 
@@ -42,6 +46,7 @@ def add_wearer(
     phone: Phone = None,
     language: Language = None,
     notes: Notes = None,
+    dress_week: DressWeek = None,
     form: Format = OutputFormat.TABLE,
     out: Out = PIPE,
 ) -> None:
@@ -52,7 +57,7 @@ def add_wearer(
     from solespan.api.schemas.rack.records import RECORDS
     from solespan.api.services.rack import records
 
-    given = _given(name, time_zone, driving_foot, email, phone, language, notes)
+    given = _given(name, time_zone, driving_foot, email, phone, language, notes, dress_week)
     typed = {key: value for key, value in given.items() if value}
     typed |= {} if wearer_id is None else {"wearer_id": wearer_id}
     made = read_message(lambda: RECORDS["wearers"].created.model_validate(typed))
@@ -71,6 +76,7 @@ def edit_wearer(
     phone: Phone = None,
     language: Language = None,
     notes: Notes = None,
+    dress_week: DressWeek = None,
     form: Format = OutputFormat.TABLE,
     out: Out = PIPE,
 ) -> None:
@@ -80,7 +86,7 @@ def edit_wearer(
     from solespan.api.cli.rack.records import show_records
     from solespan.api.services.rack import record_forms, records
 
-    given = _given(name, time_zone, driving_foot, email, phone, language, notes)
+    given = _given(name, time_zone, driving_foot, email, phone, language, notes, dress_week)
     key = {"wearer_id": wearer}
     with serving("edit wearer") as services, services.database.writing() as session:
         seen = record_forms.record_seen(session, "wearers", key)
@@ -91,5 +97,6 @@ def edit_wearer(
 
 
 def _given(*values: str | None) -> dict[str, str]:
-    names = ("name", "time_zone", "driving_foot", "email", "phone", "language", "notes")
+    first = ("name", "time_zone", "driving_foot", "email", "phone", "language")
+    names = (*first, "notes", "dress_week")
     return {key: value for key, value in zip(names, values, strict=True) if value is not None}

@@ -16,10 +16,12 @@ from solespan.api.routes.http.pages import (
     back_to,
     number_of,
     page_answer,
+    read_cookie,
     refuse_foreign_form,
     set_cookie,
 )
 from solespan.api.routes.http.requests import Context
+from solespan.api.routes.rack.today_pages import DAY
 from solespan.api.services.context import AppContext
 from solespan.api.services.rack.rack_page import MOST_PEOPLE, RackAsked, rack_seen
 from solespan.dashboards.navigation import NavEntry
@@ -30,7 +32,7 @@ from solespan.dashboards.pages.rack.rack import (
     rack_page,
     search_for,
 )
-from solespan.dashboards.pages.rack.today import today_panel
+from solespan.dashboards.pages.rack.today import DayChoice, today_panel
 
 __all__ = ["PAGE"]
 
@@ -63,7 +65,7 @@ def read_rack(
     """Show what to wear today, and the pairs, the one to send first at the top."""
     order = order if order in ORDERS else ""
     asked = RackAsked(PAIRS_A_PAGE, number_of(page), wearer, band, search_for(q), order)
-    context = _rack_context(ctx, asked, q, (logged, on))
+    context = _rack_context(ctx, asked, q, (logged, on), read_cookie(request, DAY))
     chosen = {"wearer": wearer, "band": band, "q": q, "order": order}
     number, last = context["page"], context["pages"]
 
@@ -91,9 +93,9 @@ def choose_shop_pages(request: Request, typed: Typed) -> Response:
 
 
 def _rack_context(
-    ctx: AppContext, asked: RackAsked, search: str, logged: tuple[str, str]
+    ctx: AppContext, asked: RackAsked, search: str, logged: tuple[str, str], day_choice: str
 ) -> dict[str, Any]:
-    seen = rack_seen(ctx, asked, logged)
+    seen = rack_seen(ctx, asked, logged, day_choice)
     own, part = seen.own, seen.part
     names = [(wearer_id, name or wearer_id) for wearer_id, name in seen.people]
     whole = RackList(
@@ -124,6 +126,13 @@ def _rack_context(
         today=seen.today,
         plan=own.plan,
         reasons=own.reasons,
+        day=DayChoice(
+            code=own.code,
+            wet=own.day.wet,
+            skipped=own.day.skipped,
+            rubber=own.rubber,
+            chosen=own.day.code is not None,
+        ),
     )
     return page | {
         "one": own.wearer_id if own else "",

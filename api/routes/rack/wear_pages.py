@@ -22,7 +22,7 @@ from solespan.api.routes.http.pages import (
 from solespan.api.routes.http.requests import Context, IdempotencyKey
 from solespan.api.services.rack.wear_today import change_wear, log_tap, undo_wear
 
-__all__ = ["PAGE"]
+__all__ = ["PAGE", "page_of_ours"]
 
 router = APIRouter(route_class=PageRoute)
 
@@ -39,7 +39,7 @@ def log_wear_today(ctx: Context, request: Request, typed: Typed, key: Idempotenc
         ctx.refitter.wake()
     moved = {name: done[name] for name in ("was", "now") if name in done}
     return back_to(
-        _from(typed), done=done["done"], logged=done["pair"], on=done["worn_on"], **moved
+        page_of_ours(typed), done=done["done"], logged=done["pair"], on=done["worn_on"], **moved
     )
 
 
@@ -56,7 +56,7 @@ def change_wear_today(
         typed,
         lambda session: change_wear(ctx, session, typed),
     )
-    return back_to(_from(typed), done=done["done"], logged=done["pair"], on=done["worn_on"])
+    return back_to(page_of_ours(typed), done=done["done"], logged=done["pair"], on=done["worn_on"])
 
 
 @router.post("/wear/undo")
@@ -66,10 +66,10 @@ def undo_wear_today(ctx: Context, request: Request, typed: Typed, key: Idempoten
     done = do_once(
         ctx, key, "POST /wear/undo", typed, lambda session: undo_wear(ctx, session, typed)
     )
-    return back_to(_from(typed), done=done["done"])
+    return back_to(page_of_ours(typed), done=done["done"])
 
 
-def _from(typed: Typed) -> str:
+def page_of_ours(typed: Typed) -> str:
     """Return the page of ours the form stood on: the rack, narrowed or not, or a pair."""
     parts = urlsplit(typed.get("from", ""))
     if parts.scheme or parts.netloc or not (parts.path == "/" or parts.path.startswith("/pairs/")):

@@ -18,7 +18,8 @@ from sqlalchemy.orm import Session
 
 from solespan.api.services.context import AppContext
 from solespan.api.services.planning.plans import reasons_on, shown_plan
-from solespan.api.services.rack.page_frames import due_rows, listed, whose_page
+from solespan.api.services.rack.day_choice import SaidOfDay, code_of_week, read_day_choice
+from solespan.api.services.rack.page_frames import MOST_ROWS, due_rows, listed, whose_page
 from solespan.api.storage.forecasts.rack_list import (
     LISTED,
     PLACES,
@@ -32,7 +33,7 @@ from solespan.api.storage.forecasts.rack_list import (
     worn_on,
 )
 from solespan.api.storage.planning.planning import plans_of
-from solespan.api.storage.rack.records import find_record
+from solespan.api.storage.rack.records import find_record, list_records
 
 __all__ = [
     "MOST_PEOPLE",
@@ -76,6 +77,9 @@ class OwnRack:
     wear_days: pd.DataFrame
     plan: dict[str, Any] | None
     reasons: list[dict[str, Any]]
+    day: SaidOfDay
+    code: str
+    rubber: frozenset[str]
 
 
 @dataclass(frozen=True)
@@ -108,10 +112,13 @@ class RackSeen:
     logged: dict[str, Any] | None
 
 
-def rack_seen(ctx: AppContext, asked: RackAsked, logged: tuple[str, str]) -> RackSeen:
+def rack_seen(
+    ctx: AppContext, asked: RackAsked, logged: tuple[str, str], day_choice: str = ""
+) -> RackSeen:
     """Read one page of the rack.
 
-    `logged` is the pair and day of a wear that was logged just now, to change or undo.
+    `logged` is the pair and day of a wear that was logged just now, to change or undo. `day_choice`
+    is the browser's cookie of what was said of today.
     """
     with ctx.database.reading() as session:
         one, zone = whose_page(session, asked.wearer_id)
@@ -125,7 +132,7 @@ def rack_seen(ctx: AppContext, asked: RackAsked, logged: tuple[str, str]) -> Rac
             total=sum(part.bands.values()) if whole else count_pairs(session),
             people=people_with_pairs(session, MOST_PEOPLE + 1),
             today=today,
-            own=_own_rack(session, one, today) if one else None,
+            own=_own_rack(session, one, today, part.rows, day_choice) if one else None,
             logged=_logged(session, *logged),
         )
 
@@ -221,7 +228,11 @@ def _frames(session: Session, rows: Sequence[Row[Any]]) -> dict[str, pd.DataFram
     }
 
 
-def _own_rack(session: Session, one: str, today: pd.Timestamp) -> OwnRack:
+def _own_rack(
+    session: Session, one: str, today: pd.Timestamp, rows: Sequence[Row[Any]], day_choice: str
+) -> OwnRack:
+    said = read_day_choice(day_choice, today.date())
+    week = next((row.dress_week for row in rows if row.wearer_id == one), None)
     since = ("worn_on", (today - pd.Timedelta(days=LAST_DAYS)).date())
     newest = plans_of(session, one, limit=1)
     plan = shown_plan(newest[0]) if newest else None
@@ -233,7 +244,16 @@ def _own_rack(session: Session, one: str, today: pd.Timestamp) -> OwnRack:
         wear_days=listed(session, "wear_days", since=since, wearer_id=one),
         plan=plan,
         reasons=reasons_on(newest[0], today.date()) if covered else [],
+        day=said,
+        code=code_of_week(week, today.date()) if said.code is None else said.code,
+        rubber=_rubber_soled(session, one) if said.wet else frozenset(),
     )
+
+
+def _rubber_soled(session: Session, wearer_id: str) -> frozenset[str]:
+    soles = list_records(session, "soles", equal={"wearer_id": wearer_id}, limit=MOST_ROWS)
+    on = [sole for sole in soles if sole["removed_on"] is None]
+    return frozenset(str(sole["pair_id"]) for sole in on if "leather" not in sole["material"])
 
 
 def just_logged(session: Session, pair_id: str, worn_on: str) -> dict[str, Any] | None:

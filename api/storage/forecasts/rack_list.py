@@ -42,6 +42,7 @@ _PAIRS: sa.Table = Pair.__table__  # type: ignore[assignment]
 _WEARERS: sa.Table = Wearer.__table__  # type: ignore[assignment]
 _DAYS: sa.Table = WearDay.__table__  # type: ignore[assignment]
 LISTED = ("pair_id", "label", "construction", "form", "colour", "maker", "last", "size_eu", "tags")
+_WHOSE = (_WEARERS.c.wearer_id, _WEARERS.c.name, _WEARERS.c.dress_week)
 _OWNED = _PAIRS.join(_WEARERS, _PAIRS.c.wearer_pk == _WEARERS.c.id)
 _RANK = sa.case(
     (_ROWS.c.band == "retired", 3),
@@ -114,16 +115,15 @@ def list_pairs(
 @cache
 def _list_query(place: str, given: frozenset[str], a_part: bool) -> sa.Select[Any]:
     named = (_PAIRS.c.id, *(_PAIRS.c[name] for name in LISTED))
-    whose = (_WEARERS.c.wearer_id, _WEARERS.c.name)
     if place == "pending":
         told = sa.exists().where(_ROWS.c.pair_pk == _PAIRS.c.id, *_RESOLE)
-        query = sa.select(*named, sa.literal("").label("band"), *whose).select_from(_OWNED)
+        query = sa.select(*named, sa.literal("").label("band"), *_WHOSE).select_from(_OWNED)
         query = query.where(~told).order_by(_PAIRS.c.pair_id)
     else:
         source = _ROWS.join(_PAIRS, _ROWS.c.pair_pk == _PAIRS.c.id).join(
             _WEARERS, _PAIRS.c.wearer_pk == _WEARERS.c.id
         )
-        query = sa.select(*named, _ROWS.c.band, *whose).select_from(source).where(*_RESOLE)
+        query = sa.select(*named, _ROWS.c.band, *_WHOSE).select_from(source).where(*_RESOLE)
         ties = (*(c.nulls_last() for c in (_ROWS.c.due_p10, _ROWS.c.due_p05)), _PAIRS.c.pair_id)
         if place == "dated":
             query = query.where(_ROWS.c.send_by.is_not(None), *_IN_USE)
@@ -152,7 +152,7 @@ def ordered_pairs(
 def _ordered_query(order: str, given: frozenset[str], a_part: bool) -> sa.Select[Any]:
     named = (_PAIRS.c.id, *(_PAIRS.c[name] for name in LISTED))
     resole = sa.and_(_ROWS.c.pair_pk == _PAIRS.c.id, *_RESOLE)
-    query = sa.select(*named, _ROWS.c.band, _WEARERS.c.wearer_id, _WEARERS.c.name)
+    query = sa.select(*named, _ROWS.c.band, *_WHOSE)
     query = query.select_from(_OWNED.outerjoin(_ROWS, resole))
     if order == "worn":
         days = sa.select(sa.func.max(_DAYS.c.worn_on)).where(_DAYS.c.pair_pk == _PAIRS.c.id)

@@ -61,6 +61,7 @@ COMMANDS = {
     "/forecast-settings/shop": "shop",
     "/history/{revision_id}/undo": "undo",
     "/log": "wear",
+    "/today": "edit wearer",
     "/log/pace": "edit pair",
     "/records/{table}/{text:path}/edit": "edit record",
     "/records/{table}/{text:path}/delete": "delete record",
