@@ -23,6 +23,7 @@ OWN_FILES = {
     "plotly.css": "text/css; charset=utf-8",
     "print.css": "text/css; charset=utf-8",
     "grid.css": "text/css; charset=utf-8",
+    "phone.css": "text/css; charset=utf-8",
     "figures.js": SCRIPT,
     "grid.js": SCRIPT,
     "partial.js": SCRIPT,
