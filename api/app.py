@@ -38,6 +38,7 @@ from solespan.api.routes.rack import revisions
 from solespan.api.routes.rack.batches import batch_routers
 from solespan.api.routes.rack.corrections import correction_routers
 from solespan.api.routes.rack.records import record_routers
+from solespan.api.services.accounts.home_devices import HomeNetwork
 from solespan.api.services.notices.worker import NoticeWorker
 from solespan.api.services.operation.backup_schedule import BackupSchedule
 from solespan.api.services.operation.metrics import Metrics
@@ -60,6 +61,7 @@ def create_app(
     clock: Clock | None = None,
     allowed_hosts: Collection[str] = LOOPBACK_HOSTS,
     background: bool = True,
+    home: HomeNetwork | None = None,
 ) -> FastAPI:
     """Build the service.
 
@@ -74,6 +76,8 @@ def create_app(
         Host names (without port) that requests may be addressed to.
     background
         Whether the upkeep thread runs while the service does; without it nothing is fitted.
+    home
+        How devices of a household reach the service; None = only this machine, or who signs in.
     """
     tracing = make_tracing(settings.telemetry_address) if settings.telemetry_address else None
 
@@ -107,6 +111,7 @@ def create_app(
     )
     app.state.services = build_services(settings, clock)
     app.state.navigation = navigation_of(PAGES)
+    app.state.home = home
     app.state.metrics = Metrics()
     app.state.route_templates = RouteTemplates(app.router.routes)
     # Their routes stand side by side, not in nested routers: each of those looks for changes below
@@ -162,7 +167,8 @@ def create_app(
     )
     app.add_middleware(Access, writes_per_minute=settings.writes_per_minute)
     app.add_middleware(GZipMiddleware, compresslevel=5)
-    app.add_middleware(SecurityHeaders, over_tls=settings.over_tls)
+    plain_home = home is not None and not home.over_tls
+    app.add_middleware(SecurityHeaders, over_tls=settings.over_tls, plain_home=plain_home)
     app.add_middleware(HeadAsGet)
     if tracing is not None:
         app.add_middleware(Traces, tracer=tracing.get_tracer("solespan"))

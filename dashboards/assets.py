@@ -26,6 +26,7 @@ OWN_FILES = {
     "print.css": "text/css; charset=utf-8",
     "grid.css": "text/css; charset=utf-8",
     "rack.css": "text/css; charset=utf-8",
+    "phone.css": "text/css; charset=utf-8",
     "figures.js": SCRIPT,
     "grid.js": SCRIPT,
     "partial.js": SCRIPT,

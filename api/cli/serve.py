@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import ipaddress
 import socket
+from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 from urllib.parse import urlsplit
 
@@ -33,20 +34,57 @@ Fd = Annotated[
     int | None,
     typer.Option(min=0, help="Number of an open socket to serve, as a socket unit gives: 3."),
 ]
+Phone = Annotated[
+    bool,
+    typer.Option(
+        "--phone", help="Let phones of the household in: listen to the home network, show a code."
+    ),
+]
+Address = Annotated[
+    str | None,
+    typer.Option(
+        help="How phones reach this machine: a name, or the https:// address of a proxy. Default: "
+        "its address in the home network."
+    ),
+]
+Certificate = Annotated[
+    Path | None, typer.Option(help="File of a certificate, so that the service handles TLS itself.")
+]
+Key = Annotated[Path | None, typer.Option(help="File of the certificate's private key.")]
 
 
 def register(app: typer.Typer) -> None:
     """Add the command."""
 
     @app.command("serve")
-    def serve(host: Host = None, port: Port = None, fd: Fd = None) -> None:
+    def serve(
+        host: Host = None,
+        port: Port = None,
+        fd: Fd = None,
+        phone: Phone = False,
+        address: Address = None,
+        certificate: Certificate = None,
+        key: Key = None,
+    ) -> None:
         """Start the service and its pages for this machine; Ctrl-C ends it, SIGHUP renews it."""
-        run(host, port, fd)
+        from solespan.api.cli.home_network import read_certificate
+
+        files = read_certificate(certificate, key)
+        run(host, port, fd, phone=phone, address=address, files=files)
 
 
-def run(host: str | None, port: int | None, fd: int | None = None) -> None:
+def run(
+    host: str | None,
+    port: int | None,
+    fd: int | None = None,
+    *,
+    phone: bool = False,
+    address: str | None = None,
+    files: tuple[Path, Path] | None = None,
+) -> None:
     """Check the address and the database, then serve until interrupted."""
     from solespan.api.app import LOOPBACK_HOSTS, create_app
+    from solespan.api.cli.home_network import home_network, show_code
     from solespan.api.cli.operation.reload import inherited, serve_until_stopped
     from solespan.api.logs import configure_logs
     from solespan.api.settings import load_settings
@@ -55,8 +93,16 @@ def run(host: str | None, port: int | None, fd: int | None = None) -> None:
 
     settings = load_settings()
     listening = None if fd is None else inherited(fd)
-    host = listening.getsockname()[0] if listening else host or settings.host
-    refuse_open_door(host, settings)
+    host = listening.getsockname()[0] if listening else host or ("0.0.0.0" if phone else None)  # noqa: S104
+    host = host or settings.host
+    if phone:
+        refuse_accounts(settings)
+    elif address is not None:
+        raise BadSetting(
+            "--address belongs to --phone.", where="--address", remedy="Add --phone, or leave it."
+        )
+    else:
+        refuse_open_door(host, settings)
     database = open_database(settings.database_url, wait_s=settings.database_wait_s)
     try:
         prepare(database)
@@ -65,15 +111,25 @@ def run(host: str | None, port: int | None, fd: int | None = None) -> None:
     finally:
         database.close()
     listening = listening or listen(host, settings.port if port is None else port)
+    bound = listening.getsockname()[1]
     configure_logs(settings.log_level)
-    public = urlsplit(settings.public_address or "").hostname
-    app = create_app(settings, allowed_hosts={*LOOPBACK_HOSTS, host, *filter(None, [public])})
-    name = f"[{host}]" if ":" in host else host
-    note(f"solespan serves http://{name}:{listening.getsockname()[1]}/ (end with Ctrl-C)")
-    serve_until_stopped(server_config(app, settings), listening)
+    home = home_network(address or settings.public_address, host, bound, files) if phone else None
+    if home is not None and home.over_tls:
+        settings = settings.model_copy(update={"public_address": home.address})
+    names = {"" if phone else host, urlsplit(settings.public_address or "").hostname}
+    names |= {urlsplit(home.address).hostname} if home else set()
+    app = create_app(settings, allowed_hosts={*LOOPBACK_HOSTS, *filter(None, names)}, home=home)
+    name = "127.0.0.1" if phone else f"[{host}]" if ":" in host else host
+    scheme = "https" if files else "http"
+    note(f"solespan serves {scheme}://{name}:{bound}/ (end with Ctrl-C)")
+    if home is not None:
+        show_code(app.state.services, home)
+    serve_until_stopped(server_config(app, settings, files), listening)
 
 
-def server_config(app: FastAPI, settings: Settings) -> uvicorn.Config:
+def server_config(
+    app: FastAPI, settings: Settings, files: tuple[Path, Path] | None = None
+) -> uvicorn.Config:
     """Return how the server runs the service: whom it believes, and what it does not say.
 
     Behind a proxy the sender is the last hop of X-Forwarded-For that is not itself trusted.
@@ -91,6 +147,8 @@ def server_config(app: FastAPI, settings: Settings) -> uvicorn.Config:
         forwarded_allow_ips=settings.trusted_proxies,
         timeout_graceful_shutdown=GRACE_S,
         http=BoundedProtocol,
+        ssl_certfile=files[0] if files else None,
+        ssl_keyfile=files[1] if files else None,
     )
 
 
@@ -114,6 +172,17 @@ def refuse_open_door(host: str, settings: Settings) -> None:
             where="environment variable SOLESPAN_PUBLIC_ADDRESS",
             accepted="https://name, of a reverse proxy that handles TLS",
             remedy="Set it, and run the service behind such a proxy.",
+        )
+
+
+def refuse_accounts(settings: Settings) -> None:
+    """Raise `BadSetting` where people sign in: a phone signs in as well then."""
+    if settings.accounts:
+        raise BadSetting(
+            "People sign in here, so a phone needs no code.",
+            where="--phone",
+            accepted="a service without accounts",
+            remedy="Open the address on the phone and sign in, or unset SOLESPAN_ACCOUNTS.",
         )
 
 

@@ -11,6 +11,7 @@ from solespan.api.routes import figures, help_pages, phone
 from solespan.api.routes.accounts import (
     account_pages,
     customer_pages,
+    device_pages,
     factor_pages,
     my_pages,
     passkey_pages,
@@ -71,6 +72,7 @@ PAGES: tuple[PageEntry, ...] = (
     factor_pages.PAGE,
     passkey_pages.PAGE,
     account_pages.PAGE,
+    device_pages.PAGE,
     help_pages.PAGE,
     phone.PAGE,
     wear_pages.PAGE,

@@ -7,11 +7,14 @@
 
   const pause = (ms) => new Promise((done) => { setTimeout(done, ms); });
 
+  /* Without TLS a browser gives no randomUUID, but random numbers still. */
+  const newKey = () => Array.from(crypto.getRandomValues(new Uint8Array(16)), (byte) => byte.toString(16).padStart(2, "0")).join("");
+
   /* One key for one content of a form: pressing again after a lost answer repeats nothing. */
   function attemptOf(form, body) {
     const last = attempts.get(form);
     if (last && last.body === body) return last;
-    const attempt = { body, key: crypto.randomUUID() };
+    const attempt = { body, key: newKey() };
     attempts.set(form, attempt);
     return attempt;
   }

@@ -71,6 +71,8 @@ OPEN = (
     "sign_in_steps",
     "passkeys",
     "passkey_challenges",
+    "home_devices",
+    "connection_codes",
 )
 
 
@@ -180,6 +182,17 @@ TABLES = {
         "challenge_hash hash, holder_hash hash, begun_at moment",
         unique=["challenge_hash"],
         indexes=["begun_at"],
+    ),
+    "home_devices": Table(
+        "device_id id, token_hash hash, name id, tenant_pk >tenants, made_at moment, "
+        "used_at moment",
+        unique=["device_id", "token_hash"],
+        indexes=["tenant_pk", "used_at"],
+    ),
+    "connection_codes": Table(
+        "code_hash hash, tenant_pk >tenants, expires_at moment",
+        unique=["code_hash"],
+        indexes=["expires_at", "tenant_pk"],
     ),
     "known_devices": Table(
         "device_hash hash, user_pk >users, seen_at moment",

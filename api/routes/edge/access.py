@@ -22,11 +22,17 @@ from starlette.types import ASGIApp, Receive, Scope, Send
 
 from solespan.api.errors import SolespanError
 from solespan.api.problems import PROBLEMS
+from solespan.api.routes.edge.gate import host_name_of
 from solespan.api.routes.edge.proxy_watch import ProxyWatch
 from solespan.api.routes.http.page_entry import Need
 from solespan.api.routes.http.pages import failure_page
 from solespan.api.routes.http.problem_document import problem_response
 from solespan.api.routes.page_register import PAGES
+from solespan.api.services.accounts.home_devices import (
+    HomeNetwork,
+    home_cookie_name,
+    home_identity,
+)
 from solespan.api.services.accounts.identity import THIS_MACHINE, Identity, identify
 from solespan.api.services.accounts.security_log import SENDER, note
 from solespan.api.services.accounts.sessions import session_cookie_name, session_limits
@@ -46,6 +52,12 @@ NEEDS: tuple[Need, ...] = (
     Need(r"/v1/(sessions|second-factor)(/.*)?", SIGNED_IN, SIGNED_IN),
     Need(r"/v1/(notices|consents|bounces)(/.*)?", "read", "notices"),
     *(need for page in PAGES for need in page.needs),
+)
+# Of the open addresses those that a device of the home network reaches before it is connected.
+OPEN_AT_HOME = re.compile(
+    r"/connect/[^/]*|/assets/.*|/app\.webmanifest|/sw\.js|/v1/health/.*|/calendar/.*|/answers/.*"
+    r"|/unsubscribe/.*",
+    re.DOTALL,
 )
 # The first that matches counts.
 _NEEDS = tuple((re.compile(n.pattern, re.DOTALL), n.look, n.change) for n in NEEDS)
@@ -93,7 +105,8 @@ class Access:
             return
         services: AppContext = scope["app"].state.services
         state = scope.setdefault("state", {})
-        if not services.settings.accounts:
+        home: HomeNetwork | None = scope["app"].state.home
+        if not services.settings.accounts and home is None:
             state["identity"] = THIS_MACHINE
             tell_sender(THIS_MACHINE, scope)
             await self.app(scope, receive, send)
@@ -102,36 +115,21 @@ class Access:
         headers = Headers(scope=scope)
         self._proxies.look(scope, headers)
         try:
-            who = await run_in_threadpool(_who, services, headers)
+            who = await run_in_threadpool(_who, services, home, scope, headers)
         except SolespanError as error:  # no database, so nobody can be told from a stranger
             await _failure(error, scope, headers)(scope, receive, send)
             return
         state["identity"] = who
         tell_sender(who, scope)
+        if home is not None and need == OPEN and not OPEN_AT_HOME.fullmatch(scope["path"]):
+            need = SIGNED_IN
         kind = self._refusal(need, who, scope)
         if kind is None:
             await self.app(scope, receive, send)
             return
         if kind != "not-signed-in":
             note("access_refused", why=kind, need=need, method=scope["method"])
-        wants_page = "text/html" in headers.get("accept", "")
-        if kind == "not-signed-in" and wants_page and scope["method"] in SAFE_METHODS:
-            answer: Response = RedirectResponse(f"/sign-in?to={quote(scope['path'], safe='')}", 303)
-        elif kind == "second-factor-needed" and wants_page and scope["method"] in SAFE_METHODS:
-            answer = RedirectResponse("/account/second-factor", 303)
-        elif kind == "not-allowed" and wants_page and who is not None and "own" in who.may:
-            answer = RedirectResponse("/my", 303)  # a customer has this one page
-        elif wants_page:
-            entries = scope["app"].state.navigation
-            answer = failure_page(entries, PROBLEMS[kind].status, *_PAGES[kind])
-        else:
-            answer = problem_response(
-                PROBLEMS[kind],
-                instance=scope["path"],
-                request_id=state.get("request_id", ""),
-                headers=_HEADERS.get(kind, {}),
-            )
-        await answer(scope, receive, send)
+        await _refused(kind, who, scope, headers)(scope, receive, send)
 
     def _refusal(self, need: str, who: Identity | None, scope: Scope) -> str | None:
         if need != OPEN and who is None:
@@ -146,6 +144,29 @@ class Access:
         if changes and self._pace.too_fast(sender):
             return "too-fast"
         return None
+
+
+def _refused(kind: str, who: Identity | None, scope: Scope, headers: Headers) -> Response:
+    wants_page = "text/html" in headers.get("accept", "")
+    looks = wants_page and scope["method"] in SAFE_METHODS
+    if kind == "not-signed-in" and wants_page and scope["app"].state.home is not None:
+        # A stranger sees no more of the service than this page.
+        return failure_page((), PROBLEMS[kind].status, *_NOT_CONNECTED)
+    if kind == "not-signed-in" and looks:
+        return RedirectResponse(f"/sign-in?to={quote(scope['path'], safe='')}", 303)
+    if kind == "second-factor-needed" and looks:
+        return RedirectResponse("/account/second-factor", 303)
+    if kind == "not-allowed" and wants_page and who is not None and "own" in who.may:
+        return RedirectResponse("/my", 303)  # a customer has this one page
+    if wants_page:
+        entries = scope["app"].state.navigation
+        return failure_page(entries, PROBLEMS[kind].status, *_PAGES[kind])
+    return problem_response(
+        PROBLEMS[kind],
+        instance=scope["path"],
+        request_id=scope["state"].get("request_id", ""),
+        headers=_HEADERS.get(kind, {}),
+    )
 
 
 def _failure(error: SolespanError, scope: Scope, headers: Headers) -> Response:
@@ -188,24 +209,45 @@ _PAGES = {
         ["Nothing was changed.", "Wait a minute, then try again."],
     ),
 }
+_NOT_CONNECTED = (
+    "This device is not connected",
+    [
+        "Only devices that were let in can open these pages.",
+        "On the machine that runs the service, open Devices and make a code. Scan it here.",
+    ],
+)
 _HEADERS = {
     "not-signed-in": {"www-authenticate": 'Bearer realm="solespan"'},
     "too-fast": {"retry-after": "60"},
 }
 
 
-def _who(services: AppContext, headers: Headers) -> Identity | None:
+def _who(
+    services: AppContext, home: HomeNetwork | None, scope: Scope, headers: Headers
+) -> Identity | None:
+    """Return who sends: a member, a customer, a program; or a device of the household."""
+    now = services.clock.now()
+    if home is not None:
+        peer = (scope["client"] or ["?"])[0]
+        if home.is_this_machine(peer, host_name_of(headers.get("host", "")), headers):
+            return THIS_MACHINE
+        key = _cookie_of(headers, home_cookie_name(services.settings))
+        return home_identity(services.database, key, now) if key else None
     kind, _, bearer = headers.get("authorization", "").partition(" ")
+    return identify(
+        services.database,
+        cookie=_cookie_of(headers, session_cookie_name(services.settings)),
+        bearer=bearer.strip() if kind.lower() == "bearer" else None,
+        now=now,
+        limits=session_limits(services.settings),
+    )
+
+
+def _cookie_of(headers: Headers, name: str) -> str | None:
     cookies: SimpleCookie = SimpleCookie()
     try:
         cookies.load(headers.get("cookie", ""))
     except CookieError:
         cookies.clear()
-    mine = cookies.get(session_cookie_name(services.settings))
-    return identify(
-        services.database,
-        cookie=mine.value if mine else None,
-        bearer=bearer.strip() if kind.lower() == "bearer" else None,
-        now=services.clock.now(),
-        limits=session_limits(services.settings),
-    )
+    mine = cookies.get(name)
+    return mine.value if mine else None

@@ -25,7 +25,7 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 from solespan.api.problems import PROBLEMS, ProblemKind
 from solespan.api.routes.http.problem_document import problem_response
 
-__all__ = ["Gate"]
+__all__ = ["Gate", "host_name_of"]
 
 SAFE_METHODS = frozenset({"GET", "HEAD", "OPTIONS"})
 SAME_SITE = frozenset({"same-origin", "none"})  # none = typed address or bookmark
@@ -86,7 +86,7 @@ class Gate:
     def _refusal(
         self, scope: Scope, headers: Headers, limit: int
     ) -> tuple[ProblemKind, str] | None:
-        if _host_name(headers.get("host", "")) not in self.allowed_hosts:
+        if host_name_of(headers.get("host", "")) not in self.allowed_hosts:
             return PROBLEMS["unknown-host"], ""
         if CONTROL.search(scope["path"]):
             return PROBLEMS["bad-request"], "the address holds a control character"
@@ -107,7 +107,8 @@ def _head_fault(scope: Scope) -> tuple[ProblemKind, str] | None:
     return (PROBLEMS["head-too-large"], "") if too_large else None
 
 
-def _host_name(host: str) -> str:
+def host_name_of(host: str) -> str:
+    """Return the name in a Host header without its port; empty where there is none."""
     try:
         return (urlsplit(f"//{host}").hostname or "").lower()
     except ValueError:

@@ -69,6 +69,7 @@ SAID = {
     "moved": "Moved. This is its pair now.",
     "back": "It is as it was before.",
     "undone": "Undone.",
+    "connected": "This device is connected. It stays so until somebody removes it.",
 }
 MOST_FIELDS = 60
 

@@ -24,7 +24,7 @@ from solespan.api.author import Author
 from solespan.api.errors import SolespanError, StaleVersion
 from solespan.api.routes.http.problem_document import MEDIA_TYPE
 from solespan.api.schemas.cursor import cursor_of
-from solespan.api.services.accounts.identity import Identity
+from solespan.api.services.accounts.identity import THIS_MACHINE, Identity
 from solespan.api.services.context import AppContext
 from solespan.api.services.idempotency import Answered, read_key
 
@@ -68,10 +68,8 @@ class VersionRequired(SolespanError):
 async def _ctx(request: Request) -> AppContext:
     """Return the services of the sender's tenant; on open addresses those of the first."""
     services: AppContext = request.app.state.services
-    if not services.settings.accounts:
-        return services
     who: Identity | None = request.state.identity
-    if who is None:
+    if who is None or who is THIS_MACHINE:
         return services
     path = getattr(request.scope.get("route"), "path", "")
     subject = {

@@ -30,6 +30,7 @@ __all__ = [
     "TooManyTries",
     "begin_try",
     "forget_tries",
+    "network_of",
     "sweep",
 ]
 
@@ -83,7 +84,7 @@ class Lane:
         """Return the lane of somebody who signs in to an account."""
         if known_device_hash is not None:
             return cls({hash_of(f"device {known_device_hash} {email}"): OWN})
-        network = _network(address)
+        network = network_of(address)
         return cls(
             {
                 hash_of(f"{email} {network}"): OWN,
@@ -108,7 +109,8 @@ class Lane:
         return cls({hash_of(name): OWN})
 
 
-def _network(address: str) -> str:
+def network_of(address: str) -> str:
+    """Return what one subscriber is counted by: an address, or a network of addresses."""
     try:
         parsed = ipaddress.ip_address(address)
     except ValueError:

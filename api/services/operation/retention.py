@@ -14,6 +14,7 @@ from solespan.api.settings import Settings
 from solespan.api.storage import retention
 from solespan.api.storage.accounts.accounts import sweep_invitations
 from solespan.api.storage.accounts.credentials import sweep_sessions
+from solespan.api.storage.accounts.home_devices import sweep_devices
 from solespan.api.storage.audit import forget_audit_before
 from solespan.api.storage.idempotency_keys import forget_answers_before
 from solespan.api.storage.leases import NOBODY, forget_leases_before, take_lease
@@ -73,6 +74,7 @@ class Sweeper:
             forget_answers_before(session, now - KEPT)
             sweep_sessions(session, now - timedelta(hours=kept.session_idle_hours))
             attempts.sweep(session, now)
+            sweep_devices(session, codes_before=now, devices_before=now - attempts.DEVICE_KEPT)
             forget_leases_before(session, now - SWEEP_EVERY)
             sweep_invitations(session, now)
         if any(gone.values()):

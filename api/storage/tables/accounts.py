@@ -43,6 +43,8 @@ __all__ = [
     "ApiToken",
     "AuditEntry",
     "BrowserSession",
+    "ConnectionCode",
+    "HomeDevice",
     "Invitation",
     "KnownDevice",
     "Membership",
@@ -313,6 +315,43 @@ class KnownDevice(Root):
         Index(None, "user_pk"),
         # Old ones are swept by age.
         Index(None, "seen_at"),
+    )
+
+
+class HomeDevice(Root):
+    """A device of a household that came in by a code of this machine; its key ends with its row."""
+
+    __tablename__ = "home_devices"
+
+    id: Mapped[int] = mapped_column(BigId, primary_key=True)
+    device_id: Mapped[str] = mapped_column(String(ID_LENGTH), unique=True, default=_public_id)
+    token_hash: Mapped[str] = mapped_column(String(HASH_LENGTH), unique=True)
+    name: Mapped[str] = mapped_column(String(ID_LENGTH))
+    tenant_pk: Mapped[int] = mapped_column(ForeignKey("tenants.id", ondelete="CASCADE"))
+    made_at: Mapped[datetime] = mapped_column(UtcDateTime)
+    used_at: Mapped[datetime] = mapped_column(UtcDateTime)
+
+    __table_args__ = (
+        Index(None, "tenant_pk"),
+        # Old ones are swept by age.
+        Index(None, "used_at"),
+    )
+
+
+class ConnectionCode(Root):
+    """A code that lets one device in, once and within minutes."""
+
+    __tablename__ = "connection_codes"
+
+    id: Mapped[int] = mapped_column(BigId, primary_key=True)
+    code_hash: Mapped[str] = mapped_column(String(HASH_LENGTH), unique=True)
+    tenant_pk: Mapped[int] = mapped_column(ForeignKey("tenants.id", ondelete="CASCADE"))
+    expires_at: Mapped[datetime] = mapped_column(UtcDateTime)
+
+    __table_args__ = (
+        Index(None, "tenant_pk"),
+        # Old ones are swept by age.
+        Index(None, "expires_at"),
     )
 
 

@@ -33,6 +33,7 @@ OPEN_ADDRESSES = {
     "/sign-in/passkey/question",
     "/join/{secret}",
     "/open/{secret}",
+    "/connect/{secret}",
 }
 
 

@@ -10,6 +10,7 @@ from solespan.api.cli.main import build_app
 from solespan.api.routes.page_register import PAGES
 
 SESSION = "a browser signs in and out; a command works without"
+DEVICE = "a browser of the household comes in or goes; a command works without"
 LINK = "the customer's own answer, which only the link in a letter opens"
 SEARCH = "it changes nothing; every command finds a pair by its name"
 COMMANDS = {
@@ -86,6 +87,9 @@ NONE = {
     "/open/{secret}": SESSION,
     "/account/password": SESSION,
     "/account/enter": SESSION,
+    "/devices/code": DEVICE,
+    "/devices/{what}": DEVICE,
+    "/connect/{secret}": DEVICE,
 }
 
 

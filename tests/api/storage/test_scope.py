@@ -49,6 +49,8 @@ def test_every_table_is_one_of_a_tenant_or_one_that_a_tenant_is_found_by():
         "browser_sessions",
         "api_tokens",
         "invitations",
+        "connection_codes",
+        "home_devices",
         "known_devices",
         "second_factors",
         "recovery_codes",
