@@ -61,6 +61,11 @@ STANDARDS: dict[str, Standard] = {
         (("sole", 1), ("top_piece", 1), ("welt", 1.3), ("thread", 12), ("cement", 60)),
     ),
     "heel_block": Standard(45, 30, 80, 2, 4500, (("top_piece", 1), ("cement", 20))),
+    "guard": Standard(30, 20, 45, 12, 3300, (("cement", 25),)),
+    "toe_piece": Standard(20, 15, 35, 12, 2000, (("cement", 10),)),
+    "restitch": Standard(25, 15, 40, 0, 2000, (("thread", 2),)),
+    "shank": Standard(45, 30, 70, 12, 3900, (("cement", 10),)),
+    "sock": Standard(8, 5, 15, 1, 900, (("cement", 10),)),
 }
 
 # Where the construction changes the work: sewn by hand, or without a seam outside.

@@ -35,7 +35,7 @@ from solespan.api.storage.notices import notices as stored
 from solespan.api.storage.notices.consents import held_consents
 from solespan.api.storage.rack.records import owner_of, soles_of
 from solespan.forecast.frames import FEET, GRADES
-from solespan.forecast.sole_defaults import usual_thickness_mm
+from solespan.forecast.layers.thickness import usual_thickness_mm
 
 __all__ = [
     "LONGEST_AHEAD",
