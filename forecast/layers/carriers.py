@@ -7,10 +7,24 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from solespan.forecast.frames import CONSTRUCTIONS
-from solespan.forecast.layers.thickness import LEATHERS
+import pandas as pd
 
-__all__ = ["CARRIERS", "Carrier", "admits", "is_at_its_end", "remaining_soles"]
+from solespan.forecast.frames import CONSTRUCTIONS
+from solespan.forecast.layers.thickness import LEATHERS, are_guards
+
+__all__ = [
+    "CARRIERS",
+    "SOLES_PER_REWELT",
+    "WELTED",
+    "Carrier",
+    "admits",
+    "count_resoles",
+    "is_at_its_end",
+    "remaining_soles",
+    "seams_of_carrier",
+]
+
+SOLES_PER_REWELT = 2  # further soles that one more new welt brings
 
 
 @dataclass(frozen=True)
@@ -53,21 +67,64 @@ def is_at_its_end(construction: str, seams: int) -> bool:
     return seams >= CARRIERS[construction].outseams
 
 
-def remaining_soles(construction: str, soles_had: int) -> tuple[int, int, int]:
-    """New soles that a shoe can still take after `soles_had`, the first included.
+def remaining_soles(
+    construction: str,
+    resoles: int,
+    rewelts: int = 0,
+    *,
+    stood: int | None = None,
+    per_rewelt: int = SOLES_PER_REWELT,
+) -> int:
+    """New soles that a shoe can usually still take.
 
-    Returns
-    -------
-    (int, int, int)
-        The least, the usual and the most.
+    Parameters
+    ----------
+    resoles : int
+        New soles so far, the first sole left out.
+    rewelts : int
+        How often its welt was renewed; those that are usual are in the count already.
+    stood : int, optional
+        New soles that its construction allows in all, where the shop or the owner knows better.
+    per_rewelt : int
+        Further soles that a renewal beyond the usual ones brings.
     """
     one = CARRIERS[construction]
-    had = max(soles_had, 1) - 1
-    return (
-        max(0, one.least_soles - had),
-        max(0, one.soles - had),
-        max(0, one.most_soles - had),
+    allowed = one.soles if stood is None else stood
+    return max(allowed + per_rewelt * max(rewelts - one.renewals, 0) - resoles, 0)
+
+
+def count_resoles(soles: pd.DataFrame, earlier: float | None) -> int:
+    """New soles so far: `earlier` ones before the first here, and those here; guards are none.
+
+    Parameters
+    ----------
+    soles : DataFrame
+        Rows of `frames.SOLES` of one pair.
+    earlier : float or None
+        `earlier_resoles` of the pair; missing counts as none.
+    """
+    before = 0 if earlier is None or pd.isna(earlier) else int(earlier)
+    guard = are_guards(
+        soles["material"].to_numpy(object),
+        soles["nominal_thickness_mm"].to_numpy(float),
+        list(soles["cover"]),
     )
+    return before + max(int((~guard).sum()) - 1, 0)
+
+
+def seams_of_carrier(soles: pd.DataFrame, earlier: float | None, rewelts: pd.Series) -> int:
+    """Outseams that the carrier has had, the first included; only those since the last rewelt.
+
+    Parameters
+    ----------
+    soles, earlier : as of `count_resoles`.
+    rewelts : Series of datetime64
+        Days on which the rewelts of the pair were received.
+    """
+    if rewelts.notna().any():
+        since = soles[soles["fitted_on"] >= rewelts.max()]
+        return max(count_resoles(since, None) + 1, 1)
+    return count_resoles(soles, earlier) + 1
 
 
 def admits(work: str, construction: str, material: str) -> str:

@@ -6,6 +6,8 @@ custom (common practice, no source).
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 import numpy as np
 import pandas as pd
 
@@ -84,6 +86,7 @@ def ball_limits_mm(soles: pd.DataFrame) -> np.ndarray:
     return np.where(code < 0, np.nan, default_limits_mm(code, at_ball, new, guard))
 
 
+@lru_cache(maxsize=4096)
 def default_limit_mm(
     material: str, point: str, new_mm: float | None = None, cover: str | None = None
 ) -> float:

@@ -6,6 +6,7 @@ Common practice, no source: leather 9 to 10 iron, 12 iron where the construction
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import lru_cache
 
 import numpy as np
 
@@ -72,6 +73,7 @@ def are_guards(
     return np.asarray((said == "guard") | ((said == "") & thin))
 
 
+@lru_cache(maxsize=4096)
 def is_guard(material: str, new_mm: float, cover: str | None) -> bool:
     """Tell one guard over the sole from a sole."""
     return bool(are_guards([material], np.array([new_mm]), [cover])[0])
