@@ -46,6 +46,11 @@ _BY_WORK: dict[str, tuple[str, ...]] = {
     "top_piece": (_BLADES, _NAILS, _SOLVENTS, _DUST, _MACHINES),
     "toe_plate": (_BLADES, _MACHINES, _WEARER),
     "heel_block": (_BLADES, _NAILS, _SOLVENTS, _DUST, _MACHINES),
+    "guard": (_SOLVENTS, _DUST, _MACHINES, _WEARER),
+    "toe_piece": (_BLADES, _NAILS, _SOLVENTS, _DUST, _MACHINES, _WEARER),
+    "restitch": (_BLADES, _MACHINES),
+    "shank": (_BLADES, _NAILS, _SOLVENTS, _DUST),
+    "sock": (_BLADES, _SOLVENTS),
 }
 if set(_BY_WORK) != set(WORKS):
     raise RuntimeError("every kind of work needs its cautions")

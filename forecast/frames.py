@@ -50,7 +50,21 @@ MATERIALS = (
     "crepe",
     "microcellular",
 )
-WORKS = ("full_sole", "half_sole", "top_piece", "toe_plate", "rewelt", "heel_block")
+WORKS = (
+    "full_sole",
+    "half_sole",
+    "top_piece",
+    "toe_plate",
+    "rewelt",
+    "heel_block",
+    "guard",
+    "toe_piece",
+    "restitch",
+    "shank",
+    "sock",
+)
+# How much of the bottom a sole covers; a guard lies over the sole and does not end it.
+COVERS = ("full", "half", "guard")
 BANDS = ("sound", "watch", "book in", "stop wearing", "away", "retired")
 
 MAX_THICKNESS_MM = 40.0
@@ -163,7 +177,7 @@ SOLES = Table(
             low=0,
             high=MAX_THICKNESS_MM,
         ),
-        Column("cover", "word", "how much of the bottom it covers", words=("full", "half")),
+        Column("cover", "word", "how much of the bottom it covers", words=COVERS),
         Column("channel", "word", "how the stitch lies", words=("closed", "open", "none")),
         Column(
             "assumed",

@@ -14,7 +14,6 @@ from math import log
 
 __all__ = [
     "ASSUMED_SPREAD",
-    "DEFAULT_LIMIT_MM",
     "HEEL_NOMINAL_MM",
     "LEATHERS",
     "MATERIAL_RATE",
@@ -27,7 +26,6 @@ __all__ = [
     "USUAL_LIMIT_MM",
     "Priors",
     "Spread",
-    "default_limit_mm",
 ]
 
 # Median wear rate at the ball, mm per standard wear day. Leather: about 3 mm usable over 100-300
@@ -45,17 +43,6 @@ MATERIAL_RATE: dict[str, float] = {
 LEVEL_LOG_SD = 0.35  # all materials together
 MATERIAL_LOG_SD = 0.30  # each material about that
 
-# Thickness at which a point should be repaired, mm. Workshop custom (common practice, no source).
-DEFAULT_LIMIT_MM: dict[str, dict[str, float]] = {
-    "oak_bark_leather": {"ball": 2.0, "toe": 2.0, "heel": 2.0},
-    "veg_tan_leather": {"ball": 2.0, "toe": 2.0, "heel": 2.0},
-    "flexible_leather": {"ball": 2.0, "toe": 2.0, "heel": 2.0},
-    "rubber": {"ball": 1.5, "toe": 1.5, "heel": 2.0},
-    "studded_rubber": {"ball": 2.0, "toe": 2.0, "heel": 2.0},
-    "lug_rubber": {"ball": 3.0, "toe": 3.0, "heel": 2.0},
-    "crepe": {"ball": 2.0, "toe": 2.0, "heel": 2.0},
-    "microcellular": {"ball": 3.0, "toe": 3.0, "heel": 2.0},
-}
 HEEL_NOMINAL_MM = 6.0  # top piece, common practice
 HEEL_START_SD_MM = 0.6
 
@@ -153,8 +140,3 @@ class Priors:
             for name, s in self.spreads.items()
         }
         return replace(self, spreads=spreads)
-
-
-def default_limit_mm(material: str, point: str) -> float:
-    """Thickness at which a point of a sole of this material should be repaired, in mm."""
-    return DEFAULT_LIMIT_MM[material][point]

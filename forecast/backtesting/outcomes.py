@@ -14,8 +14,8 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from solespan.forecast.layers.limits import ball_limits_mm
 from solespan.forecast.log import WearLog
-from solespan.forecast.priors import default_limit_mm
 
 __all__ = ["log_end", "outcomes"]
 
@@ -69,8 +69,7 @@ def _looks(log: WearLog) -> pd.DataFrame:
     checks = log.checks[log.checks["point"] == "ball"]
     soles = log.soles.sort_values("fitted_on", kind="stable")
     own = soles["limit_mm"].to_numpy(float)
-    usual = np.array([default_limit_mm(str(m), "ball") for m in soles["material"]], float)
-    soles = soles.assign(limit=np.where(np.isnan(own), usual, own))
+    soles = soles.assign(limit=np.where(np.isnan(own), ball_limits_mm(soles), own))
     if checks.empty or soles.empty:
         return pd.DataFrame({"sole_id": [], "on": [], "past": []})
     joined = pd.merge_asof(

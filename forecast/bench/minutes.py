@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from solespan.forecast.bench.standards import STANDARDS, standard_minutes
+from solespan.forecast.bench.standards import STANDARDS, Job, standard_minutes
 from solespan.forecast.errors import BadFrame
 from solespan.forecast.frames import WORKS
 from solespan.forecast.workload.summary import WorkTimes
@@ -43,18 +43,23 @@ class JobMinutes:
     job_log_sd: dict[str, float]
     jobs: dict[str, int]
 
-    def median(self, work: str, construction: str, worker: str | None = None) -> float:
+    def median(
+        self, work: str, construction: str, worker: str | None = None, job: Job | None = None
+    ) -> float:
         """Median minutes of one job; an unknown worker counts as the shop's average."""
         pace = self.of_worker.get(worker or "", 0.0)
-        return float(standard_minutes(work, construction) * np.exp(self.log_ratio[work] + pace))
+        usual = standard_minutes(work, construction, job)
+        return float(usual * np.exp(self.log_ratio[work] + pace))
 
-    def interval(self, work: str, construction: str, share: float = 0.8) -> tuple[float, float]:
+    def interval(
+        self, work: str, construction: str, share: float = 0.8, job: Job | None = None
+    ) -> tuple[float, float]:
         """Minutes between which the next job falls with a chance of `share`."""
         from scipy.special import ndtri  # noqa: PLC0415
 
         sd = np.hypot(self.log_sd[work], self.job_log_sd[work])
         reach = ndtri(0.5 + share / 2) * sd
-        middle = self.median(work, construction)
+        middle = self.median(work, construction, job=job)
         return float(middle * np.exp(-reach)), float(middle * np.exp(reach))
 
 

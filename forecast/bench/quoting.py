@@ -1,60 +1,52 @@
 """Quotes: what does a pair need, what would it cost, and how many wear days would each way buy?
 
-Needs come from the condition report and from the forecast's thickness and rate; an alternative is
-one way to meet them. Wear days bought are those of the new sole, less those the old one still had:
-repairing early gives away what was left.
+Needs are the works among the findings; an alternative is one way to meet them. Wear days bought are
+those until the first point is due after the work, less those until it is due now. So an early
+repair gives away what was left, and a worn heel limits what a new sole buys.
 """
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, replace
 
 import numpy as np
 
+from solespan.forecast.bench.findings import Finding, PairState, findings_of
 from solespan.forecast.bench.minutes import JobMinutes
+from solespan.forecast.bench.standards import (
+    SHANK_WITH_SOLE_MINUTES_SHARE,
+    SHANK_WITH_SOLE_PRICE_SHARE,
+    STANDARDS,
+    Job,
+    price_share,
+)
+from solespan.forecast.layers.carriers import admits, is_at_its_end
+from solespan.forecast.layers.thickness import GUARD_MM, LEATHERS, NEW_MM, usual_thickness_mm
+from solespan.forecast.priors import HEEL_NOMINAL_MM, MATERIAL_RATE
 
 __all__ = ["Alternative", "Needs", "PairState", "needs_of", "quote"]
 
-# Common practice, no source: new thickness in mm, and how a half sole lives beside a full one.
-NEW_MM = {"full_sole": 5.0, "half_sole": 4.5, "rewelt": 5.0}
-TOP_PIECE_MM, LIMIT_MM = 6.0, 2.0
-SOON_WEAR_DAYS = 30.0
-_NO_HALF = ("crepe", "microcellular", "lug_rubber")
-
-
-@dataclass(frozen=True)
-class PairState:
-    """What is known of a pair: its construction, its sole, and where it stands.
-
-    thickness_mm, rate_mm_per_wear_day, limit_mm : by point; a missing point is unknown.
-    parts : worst state of each part in the condition report: good, worn, broken, missing.
-    soles_had : soles fitted so far, earlier resoles included.
-    """
-
-    construction: str
-    material: str
-    thickness_mm: Mapping[str, float]
-    rate_mm_per_wear_day: Mapping[str, float]
-    limit_mm: Mapping[str, float] = field(default_factory=dict)
-    parts: Mapping[str, str] = field(default_factory=dict)
-    hole: bool = False
-    soles_had: int = 1
-
-    def wear_days_left(self, point: str) -> float:
-        """Wear days until the limit at a point; inf where nothing is known."""
-        thickness, rate = self.thickness_mm.get(point), self.rate_mm_per_wear_day.get(point)
-        if thickness is None or rate is None or not rate > 0:
-            return np.inf
-        return max(0.0, (thickness - self.limit_mm.get(point, LIMIT_MM)) / rate)
+# Common practice, no source.
+HALF_SOLE_MM = 4.5
+LIFE_LOG_SD = 0.25  # of the next sole's life against the rate of this one
+_Z90 = 1.2815515655446004
+_WHOLE = ("full_sole", "rewelt")
+_SOLES = (*_WHOLE, "half_sole")
 
 
 @dataclass(frozen=True)
 class Needs:
-    """Works a pair needs now, each with its reason; `sole` tells whether one is due."""
+    """Works a pair needs now, each with its reason; `sole` tells whether one is due.
+
+    findings : what each part leads to. depends_on : what must be seen before a price stands.
+    """
 
     works: dict[str, str]
     sole: bool
+    findings: tuple[Finding, ...] = ()
+    depends_on: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -62,7 +54,9 @@ class Alternative:
     """One way: its works, what it costs and takes, and the wear days it buys.
 
     minutes_low, minutes_high : 80 % interval of the hands-on time.
-    wear_days_bought : of the part it renews; inf is never given.
+    wear_days_bought, wear_days_low, wear_days_high : until the first point is due, and 80 %.
+    waiting_hours : of the calendar, while cement and finish dry.
+    uses : material -> quantity. soles_left : new soles that the pair can usually take after it.
     """
 
     works: tuple[str, ...]
@@ -72,6 +66,11 @@ class Alternative:
     minutes_low: float
     minutes_high: float
     wear_days_bought: float
+    wear_days_low: float
+    wear_days_high: float
+    waiting_hours: float
+    uses: dict[str, float]
+    soles_left: int
 
     @property
     def price_minor_per_wear_day(self) -> float:
@@ -80,41 +79,24 @@ class Alternative:
 
 
 def needs_of(pair: PairState) -> Needs:
-    """Say which works a pair needs, from its state.
-
-    A part the report calls broken or missing needs work; a worn welt needs it when a sole comes
-    off. Points near their limit (30 wear days, common practice) are done at the same time.
-    """
+    """Say which works a pair needs, from its state; works of one visit are done together."""
+    findings = findings_of(pair)
     works: dict[str, str] = {}
-    parts = pair.parts
-    bad = ("broken", "missing")
-    left = pair.wear_days_left("ball")
-    sole = pair.hole or left <= SOON_WEAR_DAYS or parts.get("stitching") in bad
-    if sole:
-        reason = (
-            "a hole at the ball"
-            if pair.hole
-            else "the outsole seam is broken"
-            if parts.get("stitching") in bad
-            else f"about {left:.0f} wear days are left at the ball"
-        )
-        welt_gone = parts.get("welt") in bad or (parts.get("welt") == "worn" and sole)
-        works["rewelt" if welt_gone else "full_sole"] = (
-            f"{reason}, and the welt is {parts['welt']}" if welt_gone else reason
-        )
-    elif parts.get("welt") in bad:
-        works["rewelt"] = f"the welt is {parts['welt']}"
-        sole = True
-    if parts.get("heel_block") in bad:
-        works["heel_block"] = f"the heel block is {parts['heel_block']}"
-    heel = pair.wear_days_left("heel")
-    if heel <= SOON_WEAR_DAYS and not sole:
-        works["top_piece"] = f"about {heel:.0f} wear days are left at the heel"
-    toe = pair.wear_days_left("toe")
-    if not sole and (toe <= SOON_WEAR_DAYS or parts.get("toe") in bad):
-        worn = parts.get("toe") in bad
-        works["toe_plate"] = "the toe is " + parts["toe"] if worn else f"{toe:.0f} wear days at toe"
-    return Needs(works, sole)
+    for one in findings:
+        if one.work is not None and one.leads_to in ("work", "open first"):
+            works[one.work] = f"{works[one.work]}; {one.why}" if one.work in works else one.why
+    if "rewelt" in works and "full_sole" in works:  # a rewelt brings the sole
+        works["rewelt"] = f"{works.pop('full_sole')}, and {works['rewelt']}"
+    sole = any(work in works for work in _WHOLE)
+    renewed = ("toe_piece", "restitch", "guard") if sole else ()
+    covered = {*renewed, *(("top_piece",) if sole or "heel_block" in works else ())}
+    works = {work: why for work, why in works.items() if work not in covered}
+    depends = tuple(one.why for one in findings if works and _is_open(one, sole=sole))
+    return Needs(works, sole, tuple(findings), depends)
+
+
+def _is_open(one: Finding, *, sole: bool) -> bool:
+    return one.leads_to == "open first" or (sole and one.leads_to == "question")
 
 
 def quote(
@@ -140,23 +122,43 @@ def quote(
     list of Alternative
         Empty when nothing is needed yet.
     """
-    needs = needs_of(pair)
-    if not needs.works:
+    works = needs_of(pair).works
+    if not works:
         return []
-    ways = [needs.works]
-    half_can = "full_sole" in needs.works and pair.material not in _NO_HALF
-    if half_can and "heel_block" not in needs.works:
-        why = needs.works["full_sole"]
-        half = {k: v for k, v in needs.works.items() if k != "full_sole"}
-        half["half_sole"] = f"{why}; the waist and heel stay"
-        heel = pair.wear_days_left("heel")
-        if heel <= SOON_WEAR_DAYS:
-            half["top_piece"] = f"about {heel:.0f} wear days are left at the heel"
-        ways.append(half)
-    if "toe_plate" in needs.works and len(needs.works) == 1:
-        ways.append({"full_sole": "renews the toe with the whole sole"})
-    out = [_alternative(pair, way, minutes, price_minor, worker) for way in ways]
+    out = [_alternative(pair, way, minutes, price_minor, worker) for way in _ways(pair, works)]
     return sorted(out, key=lambda a: (a.price_minor_per_wear_day, a.price_minor))
+
+
+def _ways(pair: PairState, works: Mapping[str, str]) -> list[dict[str, str]]:
+    ways = [dict(works)]
+    sole = works.get("full_sole")
+    material = pair.sole[0]
+    rest = {work: why for work, why in works.items() if work != "full_sole"}
+    if sole is not None and _takes_half(pair, material):
+        half = rest | {"half_sole": f"{sole}; the waist and heel stay"}
+        if pair.is_due("heel") and "heel_block" not in rest:
+            half["top_piece"] = f"about {pair.wear_days_left('heel'):.0f} wear days are left there"
+        if pair.parts.get("top_piece") in ("broken", "missing") and "heel_block" not in rest:
+            half["top_piece"] = f"the top piece is {pair.parts['top_piece']}"
+        ways.append(half)
+    if set(works) == {"toe_piece"} or set(works) == {"guard"}:
+        ways.append({"full_sole": "renews the whole ground"})
+    welted = not admits("rewelt", pair.construction, material)
+    if welted and is_at_its_end(pair.construction, pair.seams):
+        ways += [_with_rewelt(way, pair.seams) for way in ways if "full_sole" in way]
+    return ways
+
+
+def _with_rewelt(way: Mapping[str, str], seams: int) -> dict[str, str]:
+    rest = {work: why for work, why in way.items() if work != "full_sole"}
+    return rest | {"rewelt": f"{way['full_sole']}; the welt has had {seams} seams"}
+
+
+def _takes_half(pair: PairState, material: str) -> bool:
+    """Half soles want a sound waist, shank, insole, heel block and dry filler."""
+    if pair.has_guard or admits("half_sole", pair.construction, material):
+        return False
+    return not any(pair.is_bad(part) for part in ("shank", "cork", "insole", "heel_block", "welt"))
 
 
 def _alternative(
@@ -166,30 +168,97 @@ def _alternative(
     price_minor: Mapping[str, int],
     worker: str | None,
 ) -> Alternative:
-    each = [minutes.median(work, pair.construction, worker) for work in way]
-    spans = [minutes.interval(work, pair.construction) for work in way]
-    middle = [minutes.median(work, pair.construction) for work in way]
-    scale = [own / usual for own, usual in zip(each, middle, strict=True)]
+    material = pair.sole[0]
+    job = Job(pair.construction, material, pair.channel)
+    opened = any(work in way for work in _SOLES)
+    beside = {"shank": (SHANK_WITH_SOLE_MINUTES_SHARE, SHANK_WITH_SOLE_PRICE_SHARE)}
+    shares = {work: beside.get(work, (1.0, 1.0)) if opened else (1.0, 1.0) for work in way}
+    each, low, high = 0.0, 0.0, 0.0
+    for work, (of_minutes, _) in shares.items():
+        usual = minutes.median(work, pair.construction, job=job)
+        own = minutes.median(work, pair.construction, worker, job)
+        span = minutes.interval(work, pair.construction, job=job)
+        each += of_minutes * own
+        low += of_minutes * span[0] * own / usual
+        high += of_minutes * span[1] * own / usual
+    price = sum(
+        price_minor[work] * price_share(work, job) * of_price
+        for work, (_, of_price) in shares.items()
+    )
+    days = _days_bought(pair, way)
+    uses: Counter[str] = Counter()
+    for work in way:
+        uses.update(dict(STANDARDS[work].uses))
+    new_soles = 1 if opened else 0
+    rewelted = pair.rewelts + ("rewelt" in way)
+    after = replace(pair, resoles=pair.resoles + new_soles, rewelts=rewelted)
     return Alternative(
         works=tuple(way),
         why=tuple(way.values()),
-        price_minor=sum(price_minor[work] for work in way),
-        minutes=sum(each),
-        minutes_low=sum(low * s for (low, _), s in zip(spans, scale, strict=True)),
-        minutes_high=sum(high * s for (_, high), s in zip(spans, scale, strict=True)),
-        wear_days_bought=_bought(pair, tuple(way)),
+        price_minor=round(price),
+        minutes=each,
+        minutes_low=low,
+        minutes_high=high,
+        wear_days_bought=days[1],
+        wear_days_low=days[0],
+        wear_days_high=days[2],
+        waiting_hours=max(STANDARDS[work].drying_hours for work in way),
+        uses=dict(uses),
+        soles_left=after.soles_left,
     )
 
 
-def _bought(pair: PairState, works: tuple[str, ...]) -> float:
-    """Wear days of what is renewed, less what was left; the longest of the works."""
-    bought = [0.0]
-    for work in works:
-        point = "ball" if work in NEW_MM else "toe" if work == "toe_plate" else "heel"
-        rate = pair.rate_mm_per_wear_day.get(point)
-        if rate is None or not rate > 0:
-            continue
-        new_mm = NEW_MM.get(work, TOP_PIECE_MM if point == "heel" else 4.0)
-        whole = (new_mm - pair.limit_mm.get(point, LIMIT_MM)) / rate
-        bought.append(max(0.0, whole - min(pair.wear_days_left(point), whole)))
-    return max(bought)
+def _days_bought(pair: PairState, works: Mapping[str, str]) -> tuple[float, float, float]:
+    """Wear days until the first point is due after the works, less before: 10, 50 and 90 %."""
+    stopped = pair.hole or any(pair.is_bad(part) for part in ("stitching", "shank", "heel_block"))
+    points = [p for p in ("ball", "toe", "heel") if np.isfinite(pair.wear_days_left(p))]
+    if not points:
+        return 0.0, 0.0, 0.0
+    before = 0.0 if stopped else min(pair.wear_days_left(p) for p in points)
+    after = _after(pair, works)
+    left = {p: after.wear_days_left(p) for p in points}
+    renewed = {p for p in points if after.thickness_mm[p] != pair.thickness_mm[p]}
+    reach = np.exp(_Z90 * LIFE_LOG_SD)
+    low, high = (
+        min(days * (scale if p in renewed else 1.0) for p, days in left.items()) - before
+        for scale in (1 / reach, reach)
+    )
+    return max(0.0, low), max(0.0, min(left.values()) - before), max(0.0, high)
+
+
+def _after(pair: PairState, works: Mapping[str, str]) -> PairState:
+    """The state of the ground once the works are done."""
+    material, new_mm, _ = pair.sole
+    cover, mm = pair.cover, dict(pair.thickness_mm)
+    ground, limits = (pair.material, pair.ground_mm), dict(pair.limit_mm)
+    if any(work in works for work in _WHOLE):
+        if pair.cover == "half":
+            new_mm = usual_thickness_mm(material, pair.construction)
+        ground, cover = (material, new_mm), "full"
+    elif "half_sole" in works:
+        leather = material in LEATHERS
+        ground, cover = (material, min(HALF_SOLE_MM, new_mm) if leather else new_mm), "half"
+    elif "guard" in works:
+        ground, cover = ("rubber", GUARD_MM), "guard"
+    fitted = any(work in works for work in (*_SOLES, "guard"))
+    if fitted:
+        mm |= {"ball": ground[1], "toe": ground[1]}
+        limits = {p: own for p, own in limits.items() if p == "heel"}
+    if any(work in works for work in (*_WHOLE, "top_piece", "heel_block")):
+        mm["heel"] = HEEL_NOMINAL_MM
+    if "toe_piece" in works:
+        mm["toe"] = min(NEW_MM["toe_piece"], new_mm)
+    ratio = MATERIAL_RATE[ground[0]] / MATERIAL_RATE[pair.material]
+    rate = {
+        point: value * (1.0 if point == "heel" else ratio)
+        for point, value in pair.rate_mm_per_wear_day.items()
+    }
+    return replace(
+        pair,
+        material=ground[0],
+        new_mm=ground[1],
+        cover=cover,
+        thickness_mm=mm,
+        rate_mm_per_wear_day=rate,
+        limit_mm=limits,
+    )

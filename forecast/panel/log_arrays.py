@@ -15,6 +15,7 @@ import pandas as pd
 
 from solespan.forecast.errors import TooLittleData
 from solespan.forecast.frames import DRESS_CODES, FEET, GRADES, MATERIALS, METHODS, WEARING_POINTS
+from solespan.forecast.layers.thickness import are_guards
 from solespan.forecast.log import LogColumns, WearLog
 from solespan.forecast.panel.exposure import (
     NEVER,
@@ -37,6 +38,7 @@ class Soles:
     """Soles, sorted by pair and day fitted: ids, pair, days, material code, mm, whether assumed.
 
     `end` is the day taken off, or the day the next was fitted; `NEVER` where it is still on.
+    `half` and `guard` say what covers a part of the bottom, or lies over the sole.
     """
 
     ids: np.ndarray
@@ -47,6 +49,8 @@ class Soles:
     assumed: np.ndarray
     nominal_mm: np.ndarray
     limit_mm: np.ndarray
+    half: np.ndarray
+    guard: np.ndarray
 
     @property
     def current(self) -> np.ndarray:
@@ -271,6 +275,12 @@ def _soles(
         assumed=np.asarray(frame["assumed"], dtype=bool)[known][order],
         nominal_mm=_numbers(frame, "nominal_thickness_mm")[known][order],
         limit_mm=_numbers(frame, "limit_mm")[known][order],
+        half=(_objects(frame, "cover") == "half")[known][order],
+        guard=are_guards(
+            _objects(frame, "material"),
+            _numbers(frame, "nominal_thickness_mm"),
+            _objects(frame, "cover"),
+        )[known][order],
     )
 
 

@@ -8,20 +8,22 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from solespan.forecast.frames import GRADES, MATERIALS, METHODS, WEARING_POINTS
+from solespan.forecast.frames import GRADES, METHODS, WEARING_POINTS
+from solespan.forecast.layers.limits import default_limits_mm
 from solespan.forecast.log import WearLog
 from solespan.forecast.panel.exposure import NEVER, SHIFT, count_exposure, sorted_once
 from solespan.forecast.panel.log_arrays import Checks, LogArrays, log_arrays
 from solespan.forecast.panel.panel import GAUGES, HOLE, KNOWN_SINCE, SENT, STILL_ON, THUMB, Panel
 from solespan.forecast.panel.unlogged import told_paces, with_unlogged
-from solespan.forecast.priors import HEEL_NOMINAL_MM, default_limit_mm
+from solespan.forecast.priors import HEEL_NOMINAL_MM
 
 __all__ = ["build_panel", "panel_of"]
 
 _BALL, _HEEL, _HOLE_GRADE = 0, WEARING_POINTS.index("heel"), GRADES.index("hole")
 _WAIST = -1
+# A waist reading further from a half sole's thickness when new is of the old waist; no source.
+_HALF_SOLE_REACH_MM = 1.0
 _TRUNCATION_DAYS = 30  # a sole older than the records by less needs no care
-_LIMIT_MM = np.array([[default_limit_mm(m, p) for p in WEARING_POINTS] for m in MATERIALS])
 _GAUGE_OF_METHOD = np.array([GAUGES.index(m) if m in GAUGES else -1 for m in METHODS])
 
 
@@ -69,7 +71,9 @@ def panel_of(log: LogArrays, records_begin: int | None = None) -> Panel:
 
     path_sole, path_foot, path_point = _paths(len(every), check_sole, checks.point)
     own = soles.limit_mm[path_sole]
-    default = _LIMIT_MM[soles.material[path_sole], path_point]
+    default = default_limits_mm(
+        soles.material[path_sole], path_point, soles.nominal_mm[path_sole], soles.guard[path_sole]
+    )
     since = renewed[path_sole]
     wearer = log.pair_wearer[soles.pair[path_sole]]
     obs = _observations(
@@ -169,6 +173,14 @@ def _given_up(log: LogArrays) -> np.ndarray:
     return np.asarray(quiet & last & ~worked_on & (soles.end <= log.today))
 
 
+def _guarded(log: LogArrays) -> np.ndarray:
+    """Whether each sole left the ground because a guard was put over it."""
+    soles = log.soles
+    following = np.r_[soles.guard[1:] & (soles.pair[1:] == soles.pair[:-1]), False]
+    next_on = np.r_[soles.fitted[1:], NEVER]
+    return np.asarray(following & ~soles.guard & (soles.end == next_on))
+
+
 def _top_pieces(log: LogArrays) -> np.ndarray:
     """Day of the newest top piece on each sole; -1 where the heel is as it was fitted."""
     out = np.full(len(log.soles.ids), -1)
@@ -208,6 +220,9 @@ def _observations(
     fresh = ~heel | (checks.day >= renewed[check_sole])  # not of an earlier top piece
     fresh &= (~np.isnan(checks.mm) & (kind < THUMB)) | (checks.grade >= 0)
     waist = checks.point == _WAIST
+    # beside a half sole the old waist is another layer
+    off_mm = np.abs(checks.mm - log.soles.nominal_mm[check_sole])
+    fresh &= ~(waist & log.soles.half[check_sole] & (off_mm > _HALF_SOLE_REACH_MM))
     worn = np.flatnonzero(fresh & ~waist)
     new = np.flatnonzero(fresh & waist & (kind < THUMB))
     row = np.concatenate([worn, new, new])
@@ -215,8 +230,8 @@ def _observations(
     current = log.soles.current
     gone = np.flatnonzero(~current & (log.soles.end <= log.today) & ~_given_up(log))
     told = np.repeat(np.concatenate([gone, np.flatnonzero(current)]), 2)
-    # who came because a forecast said so did not judge the sole
-    not_judged = (current | _advised(log))[told]
+    # who came because a forecast said so did not judge the sole, nor who had a guard put over it
+    not_judged = (current | _advised(log) | _guarded(log))[told]
     event = np.concatenate([told, np.repeat(old, 2)])
     event_kind = np.concatenate(
         [np.where(not_judged, STILL_ON, SENT), np.full(2 * len(old), KNOWN_SINCE)]

@@ -15,21 +15,19 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from solespan.forecast.layers.carriers import (
+    CARRIERS,
+    SOLES_PER_REWELT,
+    count_resoles,
+    remaining_soles,
+)
 from solespan.forecast.log import WearLog
 from solespan.forecast.planning.errors import BadPlan
 
 __all__ = ["RESOLES_STOOD", "LifeSettings", "cost_of_rack"]
 
 RESOLES_STOOD: Mapping[str, int] = MappingProxyType(
-    {
-        "goodyear_welted": 4,
-        "hand_welted": 7,
-        "norwegian": 5,
-        "stitchdown": 3,
-        "blake_rapid": 4,
-        "blake": 2,
-        "cemented": 1,
-    }
+    {construction: carrier.soles for construction, carrier in CARRIERS.items()}
 )
 _YEAR_DAYS = 365.25
 
@@ -39,14 +37,14 @@ class LifeSettings:
     """Editable numbers.
 
     resoles_stood : resoles that welt and upper allow in all, by construction.
-    resoles_per_rewelt : further resoles that a new welt brings.
+    resoles_per_rewelt : further resoles that a new welt brings, beyond the usual ones.
     resole_price_minor : what the next sole costs where no route says otherwise.
     wears_per_sole : wears of a sole where the forecast says nothing.
     replace_price_minor : what a new pair like it costs; None = its own price, where known.
     """
 
     resoles_stood: Mapping[str, int] = field(default_factory=lambda: RESOLES_STOOD)
-    resoles_per_rewelt: int = 2
+    resoles_per_rewelt: int = SOLES_PER_REWELT
     resole_price_minor: int = 15_000
     wears_per_sole: int = 150
     replace_price_minor: int | None = None
@@ -132,10 +130,13 @@ def _row(
 ) -> dict[str, Any]:
     pair_id = str(pair["pair_id"])
     currency, price, repairs = __amount(pair, jobs)
-    resoles = _whole(pair["earlier_resoles"]) + max(len(soles) - 1, 0)
+    construction = str(pair["construction"])
+    resoles = count_resoles(soles, pair["earlier_resoles"])
     rewelts = int((jobs["work"] == "rewelt").sum())
-    stood = settings.resoles_stood.get(str(pair["construction"]), 0)
-    resoles_left = max(stood + rewelts * settings.resoles_per_rewelt - resoles, 0)
+    stood = settings.resoles_stood.get(construction, RESOLES_STOOD[construction])
+    resoles_left = remaining_soles(
+        construction, resoles, rewelts, stood=stood, per_rewelt=settings.resoles_per_rewelt
+    )
     per_week, per_sole = ahead.get(pair_id, (np.nan, float(settings.wears_per_sole)))
     per_year = per_week * _YEAR_DAYS / 7
     per_sole = max(per_sole, 1.0)
@@ -177,10 +178,6 @@ def __amount(pair: dict[Any, Any], jobs: pd.DataFrame) -> tuple[str, float, floa
     if len(named) > 1:
         return "mixed", np.nan, np.nan
     return (named.pop() if named else ""), bought, float(paid["price_minor"].sum())
-
-
-def _whole(value: object) -> int:
-    return int(value) if isinstance(value, int | float) and value == value else 0  # noqa: PLR0124
 
 
 def _advice(row: dict[str, Any], *, retired: bool) -> str:

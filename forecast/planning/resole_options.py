@@ -15,6 +15,7 @@ import numpy as np
 import pandas as pd
 from scipy.special import ndtr, ndtri
 
+from solespan.forecast.layers.carriers import WELTED, is_at_its_end
 from solespan.forecast.planning.errors import BadPlan
 
 __all__ = ["ABILITIES", "DEFAULT_ROUTES", "Need", "Route", "compare_routes", "needs_of"]
@@ -136,29 +137,23 @@ class Need:
     reasons: tuple[str, ...]
 
 
-def needs_of(
-    *, material: str, channel: str | None, construction: str, resoles: int, rewelt_every: int = 3
-) -> Need:
+def needs_of(*, material: str, channel: str | None, construction: str, seams: int) -> Need:
     """Say what work a pair's next sole needs.
 
     Parameters
     ----------
     material, channel : words of `forecast.frames.SOLES`, of the sole on it now.
     construction : word of `forecast.frames.CONSTRUCTIONS`.
-    resoles : int
-        Resoles so far.
-    rewelt_every : int
-        A welt is looked at for replacing at every so many resoles; common practice: 2 or 3.
+    seams : int
+        Outseams that its welt has had, the first included. A count only warns.
     """
     wanted: list[tuple[str, str]] = []
     if "leather" in material:
         wanted.append(("leather_sole", "it has a leather sole"))
     if channel == "closed":
         wanted.append(("closed_channel", "its stitch lies in a closed channel"))
-    welted = construction in ("goodyear_welted", "hand_welted", "norwegian")
-    if welted and rewelt_every and (resoles + 1) % rewelt_every == 0:
-        soles = "one new sole" if resoles == 1 else f"{resoles} new soles"
-        wanted.append(("rewelt", f"after {soles} its stitch holes may have run together"))
+    if construction in WELTED and is_at_its_end(construction, seams):
+        wanted.append(("rewelt", f"after {seams} seams its stitch holes may have run together"))
     return Need(tuple(a for a, _ in wanted), tuple(r for _, r in wanted))
 
 

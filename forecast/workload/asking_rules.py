@@ -12,8 +12,9 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from solespan.forecast.layers.limits import ball_limits_mm
 from solespan.forecast.log import WearLog
-from solespan.forecast.priors import MATERIAL_RATE, default_limit_mm
+from solespan.forecast.priors import MATERIAL_RATE
 
 __all__ = [
     "FACTS",
@@ -37,6 +38,7 @@ FACTS = (
     "material",
     "nominal_thickness_mm",
     "limit_mm",
+    "cover",
     "seen",
     "known",
 )
@@ -106,7 +108,7 @@ def shortest_lives(soles: pd.DataFrame, lives_days: np.ndarray) -> np.ndarray:
     material = soles["material"].to_numpy(object)
     known = [name if name in MATERIAL_RATE else "oak_bark_leather" for name in material]
     limit = soles["limit_mm"].to_numpy(float)
-    limit = np.where(np.isnan(limit), [default_limit_mm(name, "ball") for name in known], limit)
+    limit = np.where(np.isnan(limit), ball_limits_mm(soles.assign(material=known)), limit)
     usable = np.maximum(soles["nominal_thickness_mm"].to_numpy(float) - limit, _LEAST_USABLE_MM)
     rate = np.array([MATERIAL_RATE[name] for name in known])
     days = np.ceil(np.nan_to_num(usable, nan=_LEAST_USABLE_MM) / (_FASTEST * rate))

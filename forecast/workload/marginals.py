@@ -15,6 +15,7 @@ import pandas as pd
 from scipy.special import ndtri
 
 from solespan.forecast.frames import CHANCE_DAYS, DUE_QUANTILES
+from solespan.forecast.layers.limits import ball_limits_mm
 
 __all__ = ["EARLY_SHARE", "LIFE_LOG_SD", "DueTable", "due_table"]
 
@@ -111,6 +112,9 @@ def due_table(
         Sorted by wearer, pair and point.
     """
     main = forecast[(forecast["foot"] == "pair") & (forecast["band"] != "retired")]
+    own = soles["limit_mm"].to_numpy(float)
+    if np.isnan(own).any():
+        soles = soles.assign(limit_mm=np.where(np.isnan(own), ball_limits_mm(soles), own))
     frame = main.join(soles.set_index("sole_id")[_OF_SOLE], on="sole_id")
     frame = frame.assign(wearer_id=frame["pair_id"].map(pairs.set_index("pair_id")["wearer_id"]))
     age = (frame["as_of"] - frame["fitted_on"]).dt.days.astype(float)

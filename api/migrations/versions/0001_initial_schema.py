@@ -348,10 +348,10 @@ TABLES = {
     ),
     "bench_jobs": Table(
         "job_id id, pair_pk >pairs, work word{full_sole|half_sole|top_piece|toe_plate|rewelt|"
-        "heel_block}, received_on day, promised_on day?, finished_on day?, returned_on day?, "
-        "bench_minutes number?[0..100000], price_minor big?[0..], currency code?, "
-        "advised flag=false, version int=1, created_at moment, updated_at moment, "
-        "tenant_pk >tenants",
+        "heel_block|guard|toe_piece|restitch|shank|sock}, received_on day, "
+        "promised_on day?, finished_on day?, returned_on day?, bench_minutes number?[0..100000], "
+        "price_minor big?[0..], currency code?, advised flag=false, version int=1, "
+        "created_at moment, updated_at moment, tenant_pk >tenants",
         checks={
             "finished_after_received": "finished_on >= received_on",
             "returned_after_received": "returned_on >= received_on",
@@ -361,11 +361,11 @@ TABLES = {
     ),
     "bench_orders": Table(
         "order_id id, pair_pk >pairs, work word{full_sole|half_sole|top_piece|toe_plate|rewelt|"
-        "heel_block}, stage word{booked|in_post|received|on_bench|checked|posted_back|returned|"
-        "cancelled|missed}, booked_on day, expected_on day?, promised_on day?, "
-        "by_post flag=false, parcel_in id?, parcel_out id?, worker id?, "
-        "bench_minutes number?[0..100000], price_minor big?[0..], currency code?, note text?, "
-        "advised flag=false, version int=1, created_at moment, updated_at moment, "
+        "heel_block|guard|toe_piece|restitch|shank|sock}, stage word{booked|in_post|"
+        "received|on_bench|checked|posted_back|returned|cancelled|missed}, booked_on day, "
+        "expected_on day?, promised_on day?, by_post flag=false, parcel_in id?, parcel_out id?, "
+        "worker id?, bench_minutes number?[0..100000], price_minor big?[0..], currency code?, "
+        "note text?, advised flag=false, version int=1, created_at moment, updated_at moment, "
         "tenant_pk >tenants",
         unique=["order_id", "id tenant_pk"],
         indexes=["pair_pk tenant_pk", "tenant_pk stage expected_on"],
@@ -422,7 +422,7 @@ TABLES = {
         "sole_id id, pair_pk >pairs, fitted_on day, material word{oak_bark_leather|"
         "veg_tan_leather|flexible_leather|rubber|studded_rubber|lug_rubber|crepe|"
         "microcellular}, nominal_thickness_mm number[0..40], limit_mm number?[0..40], "
-        "cover word?{full|half}, channel word?{closed|open|none}, assumed flag=false, "
+        "cover word?{full|half|guard}, channel word?{closed|open|none}, assumed flag=false, "
         "removed_on day?, version int=1, created_at moment, updated_at moment, tenant_pk >tenants",
         checks={
             "limit_under_nominal": "limit_mm < nominal_thickness_mm",

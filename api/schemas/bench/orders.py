@@ -34,7 +34,7 @@ Millimetres = Annotated[float, Field(ge=0, le=40, allow_inf_nan=False)]
 Minutes = Annotated[float, Field(ge=0, le=100_000, allow_inf_nan=False)]
 Money = Annotated[int, Field(ge=0, le=10**9)]
 Currency = Annotated[str, StringConstraints(pattern=r"^[A-Z]{3}$")]
-State = Literal["good", "worn", "broken", "missing", "not seen"]
+State = Literal["good", "worn", "broken", "missing", "wet", "not seen"]
 
 
 class NewOrder(Message):
@@ -162,6 +162,10 @@ class FootCondition(Message):
     shank: State = Field(default="not seen", description="shank. Unit: none (word)")
     cork: State = Field(default="not seen", description="cork filling. Unit: none (word)")
     uppers: State = Field(default="not seen", description="uppers. Unit: none (word)")
+    top_piece: State = Field(default="not seen", description="top piece. Unit: none (word)")
+    guard: State = Field(default="not seen", description="guard, if any. Unit: none (word)")
+    insole: State = Field(default="not seen", description="insole. Unit: none (word)")
+    lining: State = Field(default="not seen", description="lining. Unit: none (word)")
     note: Text = Field(default="", description="what else. Unit: none (text)")
 
 

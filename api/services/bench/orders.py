@@ -24,8 +24,9 @@ from solespan.api.services.unknown_id import unknown_id
 from solespan.api.storage.bench import orders as stored
 from solespan.api.storage.bench.orders import count_open, list_orders, open_orders
 from solespan.api.storage.notices.advice import came_by_advice
-from solespan.api.storage.rack.records import owner_of
+from solespan.api.storage.rack.records import find_record, list_records, owner_of
 from solespan.api.storage.scope import name_changed
+from solespan.forecast.layers.carriers import admits
 
 __all__ = ["amend", "book", "count_open", "list_orders", "open_orders", "remove", "step"]
 
@@ -55,6 +56,7 @@ def book(
                 accepted=f"{today} or later",
                 remedy="Give a day to come, or leave it out.",
             )
+    _refuse_inadmissible(session, given)
     values = given.model_dump(exclude={"pair_id"})
     values["order_id"] = given.order_id or uuid4().hex
     advised = advised or came_by_advice(session, owner.pair_pk, today)
@@ -64,6 +66,23 @@ def book(
     name_changed(order_id=values["order_id"], pair_id=given.pair_id)
     stored.add_event(session, order_pk, to_stage="booked", details={})
     return describe(session, values["order_id"])
+
+
+def _refuse_inadmissible(session: Session, given: NewOrder) -> None:
+    """Refuse a work that the pair's construction or sole does not admit."""
+    pair = find_record(session, "pairs", {"pair_id": given.pair_id})
+    on = {"pair_id": given.pair_id, "removed_on": None}
+    soles = list_records(session, "soles", equal=on, limit=9)
+    if pair is None or not soles:
+        return
+    why = admits(given.work, pair["construction"], soles[-1]["material"])
+    if why:
+        raise Refused(
+            f"{why[0].upper()}{why[1:]}.",
+            where="work",
+            accepted="a work that its construction and its sole admit",
+            remedy="Choose another work, or correct the pair.",
+        )
 
 
 def amend(

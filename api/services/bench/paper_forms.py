@@ -112,7 +112,7 @@ def _typed_condition(paper: Mapping[str, Any]) -> dict[str, str]:
             out[f"{name}-grade"] = reading["grade"]
     for foot in FEET:
         for part in (*PARTS, "note"):
-            out[f"{foot}-{part}"] = paper[foot][part]
+            out[f"{foot}-{part}"] = paper[foot].get(part, "not seen")
     return out
 
 

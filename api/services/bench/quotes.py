@@ -5,6 +5,9 @@ What would a pair's repair cost and buy, from its stored forecast and its condit
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import asdict
+from math import isfinite
 from typing import Any
 
 import pandas as pd
@@ -12,19 +15,23 @@ from sqlalchemy.orm import Session
 
 from solespan.api.errors import NothingForecast
 from solespan.api.services.bench.bench_settings import read_bench_settings
+from solespan.api.services.planning.cost_of_ownership import stood_choices
 from solespan.api.services.unknown_id import unknown_id
 from solespan.api.storage.bench.orders import list_orders, papers_of, workers_by_order
 from solespan.api.storage.forecasts.forecast_reads import forecast_of_pair
 from solespan.api.storage.rack.frames import load_rows
 from solespan.api.storage.rack.records import find_record, list_records
+from solespan.forecast.bench.findings import PARTS, PairState, layers_of
 from solespan.forecast.bench.minutes import JobMinutes, fit_minutes
-from solespan.forecast.bench.quoting import PairState, needs_of, quote
-from solespan.forecast.bench.standards import SOURCE
+from solespan.forecast.bench.quoting import Alternative, needs_of, quote
+from solespan.forecast.frames import FEET
+from solespan.forecast.layers.carriers import count_resoles, seams_of_carrier
+from solespan.forecast.layers.stack import SOURCE
+from solespan.forecast.layers.thickness import is_guard
 
-__all__ = ["quote_pair", "shop_minutes"]
+__all__ = ["pair_state", "quote_pair", "shop_minutes"]
 
-_WORST = ("missing", "broken", "worn", "good", "not seen")
-_PARTS = ("stitching", "welt", "heel_block", "toe", "shank", "cork", "uppers")
+_WORST = ("missing", "wet", "broken", "worn", "good", "not seen")
 
 
 def shop_minutes(session: Session) -> JobMinutes:
@@ -54,7 +61,7 @@ def quote_pair(session: Session, pair_id: str, worker: str | None) -> dict[str, 
             where="pair_id",
             remedy="Add its sole, then fit: POST /v1/fit, or run: solespan fit",
         )
-    state = _state(session, pair, known)
+    state = pair_state(session, pair, known)
     minutes = shop_minutes(session)
     settings, _ = read_bench_settings(session)
     ways = quote(state, minutes, settings.price_minor, worker)
@@ -63,48 +70,92 @@ def quote_pair(session: Session, pair_id: str, worker: str | None) -> dict[str, 
         "pair_id": pair_id,
         "currency": settings.currency,
         "needed": [{"work": work, "why": why} for work, why in needs.works.items()],
+        "findings": [asdict(one) for one in needs.findings],
+        "depends_on": list(needs.depends_on),
         "wear_days_left": {
             point: round(days, 1)
             for point in ("ball", "toe", "heel")
-            if pd.notna(days := state.wear_days_left(point)) and days != float("inf")
+            if isfinite(days := state.wear_days_left(point))
         },
-        "alternatives": [
-            {
-                "works": list(way.works),
-                "why": list(way.why),
-                "price_minor": way.price_minor,
-                "minutes": round(way.minutes, 1),
-                "minutes_low": round(way.minutes_low, 1),
-                "minutes_high": round(way.minutes_high, 1),
-                "wear_days_bought": round(way.wear_days_bought, 1),
-            }
-            for way in ways
-        ],
+        "soles_left": state.soles_left,
+        "layers": [asdict(one) for one in layers_of(state)],
+        "alternatives": [_way(way) for way in ways],
         "minutes_from": f"{sum(minutes.jobs.values())} timed jobs of this shop, over {SOURCE}",
     }
 
 
-def _state(session: Session, pair: dict[str, Any], rows: list[dict[str, Any]]) -> PairState:
-    soles = list_records(session, "soles", equal={"pair_id": pair["pair_id"]}, limit=200)
-    now = max(soles, key=lambda sole: sole["fitted_on"])
+def _way(way: Alternative) -> dict[str, Any]:
+    rounded = ("minutes", "minutes_low", "minutes_high")
+    days = ("wear_days_bought", "wear_days_low", "wear_days_high")
+    return {
+        **{name: list(value) for name, value in (("works", way.works), ("why", way.why))},
+        "price_minor": way.price_minor,
+        **{name: round(getattr(way, name), 1) for name in (*rounded, *days)},
+        "waiting_hours": way.waiting_hours,
+        "uses": way.uses,
+        "soles_left": way.soles_left,
+    }
+
+
+def pair_state(session: Session, pair: dict[str, Any], rows: list[dict[str, Any]]) -> PairState:
+    """Gather what the log, the forecast rows and the condition report say of a pair."""
+    pair_id = pair["pair_id"]
+    soles = list_records(session, "soles", equal={"pair_id": pair_id}, limit=200)
+    soles.sort(key=lambda sole: sole["fitted_on"])
+    now = soles[-1]
     grades = list_records(
         session,
         "checks",
-        equal={"pair_id": pair["pair_id"], "grade": "hole", "point": "ball"},
+        equal={"pair_id": pair_id, "grade": "hole", "point": "ball"},
         since=("checked_on", now["fitted_on"]),
         limit=1,
     )
-    limits = {} if now["limit_mm"] is None else {"ball": now["limit_mm"]}
+    jobs = list_records(
+        session, "bench_jobs", equal={"pair_id": pair_id, "work": "rewelt"}, limit=50
+    )
+    frame = pd.DataFrame(soles).assign(fitted_on=lambda s: pd.to_datetime(s["fitted_on"]))
+    rewelts = pd.Series([pd.Timestamp(job["received_on"]) for job in jobs], dtype="datetime64[s]")
+    earlier = pair["earlier_resoles"]
     return PairState(
         construction=pair["construction"],
         material=now["material"],
         thickness_mm={r["point"]: r["thickness_mm_p50"] for r in rows},
         rate_mm_per_wear_day={r["point"]: r["rate_mm_per_wear_day_p50"] for r in rows},
-        limit_mm=limits,
-        parts=_parts(session, pair["pair_id"]),
+        limit_mm={} if now["limit_mm"] is None else {"ball": now["limit_mm"]},
+        parts=_parts(session, pair_id),
         hole=bool(grades),
-        soles_had=len(soles) + (pair["earlier_resoles"] or 0),
+        cover=now["cover"],
+        channel=now["channel"],
+        new_mm=now["nominal_thickness_mm"],
+        base=_base(session, pair_id, soles),
+        resoles=count_resoles(frame, earlier),
+        seams=seams_of_carrier(frame, earlier, rewelts),
+        rewelts=len(jobs),
+        stood=stood_choices(session).resoles_stood.get(pair["construction"]),
     )
+
+
+def _base(
+    session: Session, pair_id: str, soles: Sequence[dict[str, Any]]
+) -> tuple[str, float, float] | None:
+    """The sole below a guard: material, mm when new, and the last reading at the ball, in mm."""
+    words = ("material", "nominal_thickness_mm", "cover")
+    below = [sole for sole in soles[:-1] if not is_guard(*(sole[word] for word in words))]
+    if not below or not is_guard(*(soles[-1][word] for word in words)):
+        return None
+    sole, covered_on = below[-1], soles[-1]["fitted_on"]
+    looks = list_records(
+        session,
+        "checks",
+        equal={"pair_id": pair_id, "point": "ball"},
+        since=("checked_on", sole["fitted_on"]),
+        limit=500,
+    )
+    read = [c for c in looks if c["value_mm"] is not None and c["checked_on"] < covered_on]
+    last = max((c["checked_on"] for c in read), default=None)
+    now = [c["value_mm"] for c in read if c["checked_on"] == last]
+    new_mm = float(sole["nominal_thickness_mm"])
+    return sole["material"], new_mm, min(now, default=new_mm)
 
 
 def _parts(session: Session, pair_id: str) -> dict[str, str]:
@@ -115,7 +166,7 @@ def _parts(session: Session, pair_id: str) -> dict[str, str]:
         paper = papers_of(session, order["id"]).get("condition")
         if paper is not None:
             return {
-                part: min((paper[foot][part] for foot in ("left", "right")), key=_WORST.index)
-                for part in _PARTS
+                part: min((paper[foot].get(part, "not seen") for foot in FEET), key=_WORST.index)
+                for part in PARTS
             }
     return {}

@@ -23,6 +23,7 @@ from solespan.api.storage.bench import orders as stored
 from solespan.api.storage.bench.workload import put_outcome
 from solespan.api.storage.forecasts.forecast_reads import forecast_of_pair
 from solespan.api.storage.notices.advice import came_by_advice
+from solespan.forecast.layers.thickness import GUARD_MM
 from solespan.forecast.workload.mix import SOLE_WORKS
 
 __all__ = ["STEPS", "Step", "done_by"]
@@ -134,6 +135,8 @@ def _checked(work: Step) -> Done:
     _change_job(work, finished_on=work.on, bench_minutes=move.bench_minutes)
     if order["work"] in SOLE_WORKS:
         details["new_sole"] = _fit_sole(work, after or {})
+    if order["work"] == "guard":
+        details["new_sole"] = _fit_guard(work)
     details["stock"] = use_for_job(work.session, order, move.new_sole, after)
     return {"bench_minutes": move.bench_minutes}, details
 
@@ -184,6 +187,24 @@ def _fit_sole(work: Step, after: Mapping[str, Any]) -> dict[str, Any]:
         for point, value_mm in points.items():
             log_check(work.session, work.clock, order["pair_id"], work.on, foot, point, value_mm)
     return {"sole_id": values["sole_id"], "thickness_mm": values["nominal_thickness_mm"]}
+
+
+def _fit_guard(work: Step) -> dict[str, Any]:
+    """Put a guard over the sole: it is on the ground from now on, as thick as usual."""
+    values = {
+        "sole_id": f"{work.order['order_id']}-guard",
+        "pair_id": work.order["pair_id"],
+        "fitted_on": work.on,
+        "material": "rubber",
+        "nominal_thickness_mm": GUARD_MM,
+        "limit_mm": None,
+        "cover": "guard",
+        "channel": None,
+        "assumed": True,
+        "removed_on": None,
+    }
+    records.create(work.session, "soles", values, work.clock)
+    return {"sole_id": values["sole_id"], "thickness_mm": GUARD_MM}
 
 
 def _posted_back(work: Step) -> Done:

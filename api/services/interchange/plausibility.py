@@ -18,7 +18,7 @@ import pandas as pd
 from solespan.api.services.interchange.drafts import Draft
 from solespan.api.services.interchange.reference_data import KnownRecords
 from solespan.api.services.interchange.soles import attach_soles, records
-from solespan.forecast.priors import default_limit_mm
+from solespan.forecast.layers.limits import ball_limits_mm
 from solespan.forecast.units import iron_to_mm
 
 __all__ = ["question_checks", "question_soles"]
@@ -40,10 +40,7 @@ def question_soles(world: KnownRecords) -> None:
     """Question soles that are at their usual limit when new, and irons typed as millimetres."""
     draft = world.drafts["soles"]
     frame = draft.frame
-    usual = pd.Series(
-        [default_limit_mm(m, "ball") if m is not None else np.nan for m in frame["material"]],
-        dtype="float64",
-    )
+    usual = pd.Series(ball_limits_mm(frame), dtype="float64")
     nominal = frame["nominal_thickness_mm"]
     draft.question(
         (frame["limit_mm"].isna() & (nominal <= usual)).to_numpy(),

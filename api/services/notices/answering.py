@@ -1,8 +1,8 @@
 """Answering service: what does a customer's answer to a notice do?
 
 Each link serves one purpose for one pair. Opening it changes nothing. Its form books the pair in,
-ends its sole, logs a thumb check, or declines. The forecast follows in the same transaction. The
-habits that workloads are forecast from learn of it.
+logs a new sole of another shop, logs a thumb check, or declines. The forecast follows in the same
+transaction. The habits that workloads are forecast from learn of it.
 """
 
 from __future__ import annotations
@@ -11,6 +11,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Any
+from uuid import uuid4
 
 from sqlalchemy.orm import Session
 
@@ -34,6 +35,7 @@ from solespan.api.storage.notices import notices as stored
 from solespan.api.storage.notices.consents import held_consents
 from solespan.api.storage.rack.records import owner_of, soles_of
 from solespan.forecast.frames import FEET, GRADES
+from solespan.forecast.layers.thickness import usual_thickness_mm
 
 __all__ = [
     "LONGEST_AHEAD",
@@ -231,17 +233,37 @@ def _elsewhere(session: Session, asked: Asked, typed: Mapping[str, str]) -> str:
     if sole is None:
         raise _unknown()
     if sole["removed_on"] is None:
-        written = records.replace(
-            session,
-            "soles",
-            {"sole_id": sole_id},
-            {"removed_on": day},
-            versions=None,
-            clock=asked.ctx.clock,
+        written = records.create(
+            session, "soles", _sole_like(session, sole_id, day), asked.ctx.clock
         )
         asked.ctx.forecaster.update_wearer(session, written.wearer_id)
     _tell_outcome(session, asked)
     return "elsewhere"
+
+
+def _sole_like(session: Session, sole_id: str, day: date) -> dict[str, Any]:
+    """Suppose the sole that another shop fitted: the material as before, as thick as usual."""
+    before = records.read(session, "soles", {"sole_id": sole_id})
+    pair = records.read(session, "pairs", {"pair_id": before["pair_id"]})
+    if day <= before["fitted_on"]:
+        raise Refused(
+            f"The sole before was fitted on {before['fitted_on']}.",
+            where="day",
+            accepted="a later day",
+            remedy="Give the day on which that sole came off, roughly.",
+        )
+    return {
+        "sole_id": uuid4().hex[:12],
+        "pair_id": before["pair_id"],
+        "fitted_on": day,
+        "material": before["material"],
+        "nominal_thickness_mm": usual_thickness_mm(before["material"], pair["construction"]),
+        "limit_mm": None,
+        "cover": None,
+        "channel": None,
+        "assumed": True,
+        "removed_on": None,
+    }
 
 
 def _check(session: Session, asked: Asked, typed: Mapping[str, str]) -> str:

@@ -20,6 +20,7 @@ from solespan.api.storage.planning import planning as stored
 from solespan.api.storage.rack.frames import load_frames
 from solespan.forecast import ForecastSettings, WearFit
 from solespan.forecast.errors import TooLittleData
+from solespan.forecast.layers.carriers import seams_of_carrier
 from solespan.forecast.log import WearLog
 from solespan.forecast.planning import (
     BadPlan,
@@ -104,7 +105,7 @@ class KnownRack:
                 material=str(sole["material"]),
                 channel=_word(sole["channel"]),
                 construction=str(pair["construction"]),
-                resoles=self.resoles(pair_id),
+                seams=self.seams(pair_id),
             )
             wanted = set(need.abilities)
         able = [r for r in self.routes.values() if wanted <= set(r.abilities)]
@@ -119,11 +120,15 @@ class KnownRack:
         on = [sole for sole in self._soles.get(pair_id, ()) if pd.isna(sole["removed_on"])]
         return on[-1] if on else None
 
-    def resoles(self, pair_id: str) -> int:
-        """Count the resoles of a pair so far."""
-        earlier = self.pair(pair_id)["earlier_resoles"]
-        before = 0 if pd.isna(earlier) else int(earlier)
-        return before + max(len(self._soles.get(pair_id, ())) - 1, 0)
+    def seams(self, pair_id: str) -> int:
+        """Count the outseams that a pair's welt, or what else holds the sole, has had."""
+        soles, jobs = self.log.soles, self.log.bench_jobs
+        rewelts = jobs[(jobs["pair_id"] == pair_id) & (jobs["work"] == "rewelt")]
+        return seams_of_carrier(
+            soles[soles["pair_id"] == pair_id],
+            self.pair(pair_id)["earlier_resoles"],
+            rewelts["received_on"],
+        )
 
     @cached_property
     def _pairs(self) -> dict[str, dict[str, Any]]:

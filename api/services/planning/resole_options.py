@@ -168,7 +168,7 @@ def routes_of_known(
         material=str(sole["material"]),
         channel=channel if isinstance(channel, str) else None,
         construction=str(pair["construction"]),
-        resoles=rack.resoles(pair_id),
+        seams=rack.seams(pair_id),
     )
     with refusing("Correct it and ask again."):
         frame = compare_routes(

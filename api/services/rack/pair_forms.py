@@ -34,8 +34,8 @@ from solespan.api.services.rack.record_forms import refuse_stale
 from solespan.api.services.unknown_id import unknown_id
 from solespan.api.storage.rack.records import find_record, list_records
 from solespan.forecast.frames import MATERIALS
-from solespan.forecast.priors import default_limit_mm
-from solespan.forecast.sole_defaults import usual_thickness_mm
+from solespan.forecast.layers.limits import default_limit_mm
+from solespan.forecast.layers.thickness import GUARD_MM, usual_thickness_mm
 
 __all__ = [
     "NEW_WEARER",
@@ -167,14 +167,15 @@ def read_sole(typed: Typed, pair_id: str, on: Values | None = None) -> Values:
         known |= {name: on[name] for name in kept}
     fields = {name: millimetres(typed.get(name, ""), unit) for name in ("thickness", "limit")}
     if not fields["thickness"] and material in MATERIALS:
-        usual = usual_thickness_mm(material, typed.get("construction", ""))
+        guard = typed.get("cover") == "guard"
+        usual = GUARD_MM if guard else usual_thickness_mm(material, typed.get("construction", ""))
         fields["thickness"] = str(usual)
         known["assumed"] = True
     read = read_record("soles", {**typed, **fields}, known)
     if on is not None and on["assumed"]:  # what it is taken for is as it was
         same = ("material", "nominal_thickness_mm", "fitted_on")
         read["assumed"] = read["assumed"] or all(read[name] == on[name] for name in same)
-    limit_mm = default_limit_mm(material, "ball")
+    limit_mm = default_limit_mm(material, "ball", read["nominal_thickness_mm"], read["cover"])
     if read["limit_mm"] is None and limit_mm >= read["nominal_thickness_mm"]:
         raise FormProblem({"thickness": f"the limit of this material is {limit_mm:g} mm"})
     return read

@@ -42,6 +42,7 @@ def load_facts(session: Session) -> pd.DataFrame:
             Sole.material,
             Sole.nominal_thickness_mm,
             Sole.limit_mm,
+            Sole.cover,
             sa.func.coalesce(last_look > Sole.fitted_on, sa.false()),
             sa.func.coalesce(last_look > first_on, sa.false())
             | first_worn.is_not(None)

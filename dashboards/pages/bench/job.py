@@ -8,6 +8,7 @@ from typing import Any
 from solespan.dashboards import wording
 from solespan.dashboards.cautions import cautions_of
 from solespan.dashboards.pages.bench.bench import STAGE_WORDS, work_words
+from solespan.forecast.bench.findings import PARTS
 from solespan.forecast.frames import FEET, POINTS
 
 __all__ = ["job_page"]
@@ -25,7 +26,6 @@ PAPER_WORDS = {
     "before": "record before stripping",
     "after": "measures of the finished pair",
 }
-_PARTS = ("stitching", "welt", "heel_block", "toe", "shank", "cork", "uppers")
 
 
 def job_page(
@@ -75,8 +75,11 @@ def _condition(paper: Mapping[str, Any] | None) -> dict[str, Any] | None:
         where = f"{reading['foot']} {reading['point']}"
         readings.append({"where": where, "found": ", ".join(told)})
     parts = [
-        {"part": part.replace("_", " "), **{foot: paper[foot][part] for foot in FEET}}
-        for part in _PARTS
+        {
+            "part": part.replace("_", " "),
+            **{foot: paper[foot].get(part, "not seen") for foot in FEET},
+        }
+        for part in PARTS
     ]
     notes = [f"{foot}: {paper[foot]['note']}" for foot in FEET if paper[foot]["note"]]
     return {"readings": readings, "parts": parts, "notes": notes}

@@ -11,6 +11,7 @@ from typing import Any
 from solespan.dashboards.pages.bench.job import PAPER_WORDS
 from solespan.dashboards.pages.bench.job_steps import CHANNELS
 from solespan.dashboards.pages.rack.pair import FormState
+from solespan.forecast.bench.findings import PARTS
 from solespan.forecast.bench.shoe_record import WIDTHS
 from solespan.forecast.frames import FEET, GRADES, POINTS
 
@@ -29,8 +30,7 @@ _HELP = {
     "after": "The same measures as before. Measures out of tolerance are marked. "
     "Each needs a reason before the pair counts as checked.",
 }
-PARTS = ("stitching", "welt", "heel_block", "toe", "shank", "cork", "uppers")
-STATES = ("good", "worn", "broken", "missing", "not seen")
+STATES = ("good", "worn", "broken", "missing", "wet", "not seen")
 _METHODS = (("caliper", "caliper"), ("depth_gauge", "depth gauge"), ("ultrasonic", "ultrasonic"))
 
 

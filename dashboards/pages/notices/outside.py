@@ -22,7 +22,8 @@ _ASK = {
     "decline": ("Not this time", "We will not write about this sole again."),
 }
 _DONE = {
-    "elsewhere": "Thank you. We will not write about the old sole again.",
+    "elsewhere": "Thank you. We will not write about the old sole again. "
+    "The new one is taken for the same material until we measure it.",
     "declined": "Thank you for telling us. We will not write about this sole again.",
 }
 

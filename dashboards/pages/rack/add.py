@@ -13,9 +13,9 @@ from solespan.forecast.frames import (
     SHOE_FORMS,
     WORKS,
 )
+from solespan.forecast.layers.limits import default_limit_mm
+from solespan.forecast.layers.thickness import USUAL_MM
 from solespan.forecast.planning.care import UPPERS
-from solespan.forecast.priors import default_limit_mm
-from solespan.forecast.sole_defaults import USUAL_MM
 
 __all__ = ["pair_choices", "sole_choices"]
 
@@ -33,7 +33,7 @@ def _words(values: tuple[str, ...]) -> list[tuple[str, str]]:
 
 
 def _usual(material: str) -> str:
-    new, limit = USUAL_MM[material], default_limit_mm(material, "ball")
+    new, limit = USUAL_MM[material], default_limit_mm(material, "ball", USUAL_MM[material])
     return f"{wording.spaced(material)} (new {new:g} mm, limit {limit:g} mm)"
 
 

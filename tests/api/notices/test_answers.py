@@ -155,16 +155,21 @@ def _dates_move(shop, days):
         replace_forecasts(session, frame)
 
 
-def test_done_elsewhere_ends_the_sole_on_its_day(client, shop, text):
+def test_done_elsewhere_ends_the_sole_and_begins_one_that_is_assumed(client, shop, text):
     answer = send(client, link_in(text, "elsewhere"), day="2026-11-20")
     assert "not write about the old sole again" in answer.text
     with shop.database.reading() as session:
         sole = find_record(session, "soles", {"sole_id": "ada-0-sole"})
+        soles = list_records(session, "soles", equal={"pair_id": "ada-0"}, limit=9)
     assert sole["removed_on"] == date(2026, 11, 20)
+    (new,) = [s for s in soles if s["sole_id"] != "ada-0-sole"]
+    assert (new["material"], new["assumed"]) == (sole["material"], True)
+    assert (new["fitted_on"], new["removed_on"]) == (date(2026, 11, 20), None)
     late = send(client, link_in(text, "elsewhere"), day="2026-12-24")
     assert late.status_code in (200, 422)
     with shop.database.reading() as session:
         assert find_record(session, "soles", {"sole_id": "ada-0-sole"}) == sole
+        assert len(list_records(session, "soles", equal={"pair_id": "ada-0"}, limit=9)) == 2
 
 
 def test_a_day_ahead_or_before_the_sole_was_fitted_is_refused(client, shop, text):

@@ -90,7 +90,7 @@ def test_each_fault_calls_for_its_work():
     heel = {"ball": 4.0, "heel": 2.2, "toe": 4.0}
     assert needs_of(state(thickness_mm=heel)).works.keys() == {"top_piece"}
     toe = {"ball": 4.0, "heel": 5.0, "toe": 2.1}
-    assert needs_of(state(thickness_mm=toe)).works.keys() == {"toe_plate"}
+    assert needs_of(state(thickness_mm=toe)).works.keys() == {"toe_piece"}
 
 
 def test_repairing_early_buys_fewer_wear_days():

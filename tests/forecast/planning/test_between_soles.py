@@ -72,7 +72,7 @@ def test_the_days_follow_one_another_from_asking_to_having_it_back():
 
 def test_a_route_that_cannot_do_the_work_says_what_it_lacks_and_stands_last():
     need = needs_of(
-        material="oak_bark_leather", channel="closed", construction="hand_welted", resoles=2
+        material="oak_bark_leather", channel="closed", construction="hand_welted", seams=4
     )
     frame = compared(need=need)
     assert not frame.loc["local", "can_do"]

@@ -30,8 +30,8 @@ from solespan.forecast.workload.asking import ask_owners, brought_forward
 from solespan.synthetic_data.shop_years import ShopYears, draw_shop
 
 TIMES = WorkTimes(
-    np.array([130.0, 70, 20, 20, 190, 45]), np.array([30.0, 15, 5, 5, 40, 10]), np.full(6, 0.1),
-    np.array([11000.0, 6500, 2800, 2500, 20000, 4500]),
+    np.array([130.0, 70, 20, 20, 190, 45, *[30] * 5]), np.array([30.0, 15, 5, 5, 40, 10, *[7] * 5]),
+    np.full(len(WORKS), 0.1), np.array([11000.0, 6500, 2800, 2500, 20000, 4500, *[2500] * 5]),
 )  # fmt: skip
 
 

@@ -15,7 +15,7 @@ from solespan.api.services.importing.sheets.cells.dates import Day
 from solespan.api.services.importing.sheets.cells.words import say
 from solespan.api.services.importing.sheets.questions import Asker
 from solespan.api.services.importing.sheets.translation import Assumption, Place
-from solespan.forecast.sole_defaults import usual_thickness_mm
+from solespan.forecast.layers.thickness import usual_thickness_mm
 
 __all__ = ["USUAL_CONSTRUCTION", "USUAL_MATERIAL", "Sole", "soles_of"]
 

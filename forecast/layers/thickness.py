@@ -1,0 +1,79 @@
+"""Thickness of new layers: how thick is a sole, a guard or another layer when new, in mm?
+
+Common practice, no source: leather 9 to 10 iron, 12 iron where the construction is for boots.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from functools import lru_cache
+
+import numpy as np
+
+__all__ = [
+    "GUARD_MM",
+    "LEATHERS",
+    "MOST_GUARD_MM",
+    "NEW_MM",
+    "USUAL_MM",
+    "are_guards",
+    "is_guard",
+    "usual_thickness_mm",
+]
+
+LEATHERS = ("oak_bark_leather", "veg_tan_leather", "flexible_leather")
+
+USUAL_MM = {
+    "oak_bark_leather": 5.0,
+    "veg_tan_leather": 5.0,
+    "flexible_leather": 4.5,
+    "rubber": 5.0,
+    "studded_rubber": 5.0,
+    "lug_rubber": 9.0,
+    "crepe": 8.0,
+    "microcellular": 9.0,
+}
+BOOT_CONSTRUCTIONS = ("norwegian", "stitchdown")
+BOOT_LEATHER_MM = 6.4
+CEMENTED_LEATHER_MM = 4.0
+FIRM_LEATHERS = LEATHERS[:2]
+
+GUARD_MM, MOST_GUARD_MM = 1.8, 2.5  # a rubber guard over the sole: usual, and the thickest
+# Other layers, men's weight: the middle of the usual range.
+NEW_MM = {
+    "sock": 1.2,
+    "insole": 5.0,
+    "filler": 3.5,
+    "shank": 1.0,
+    "welt": 3.0,
+    "midsole": 3.0,
+    "toe_piece": 4.0,
+    "lifts": 20.0,
+    "top_piece": 6.0,
+}
+
+
+def usual_thickness_mm(material: str, construction: str) -> float:
+    """Return how thick such a sole usually is when new, in mm."""
+    if material in FIRM_LEATHERS and construction in BOOT_CONSTRUCTIONS:
+        return BOOT_LEATHER_MM
+    if material in FIRM_LEATHERS and construction == "cemented":
+        return CEMENTED_LEATHER_MM
+    return USUAL_MM[material]
+
+
+def are_guards(
+    material: Sequence[str] | np.ndarray,
+    new_mm: np.ndarray,
+    cover: Sequence[str | None] | np.ndarray,
+) -> np.ndarray:
+    """Tell guards over the sole from soles: by the word of the cover, else thin rubber is one."""
+    said = np.array([c if isinstance(c, str) else "" for c in cover], dtype=object)
+    thin = (np.asarray(material, dtype=object) == "rubber") & (new_mm <= MOST_GUARD_MM)
+    return np.asarray((said == "guard") | ((said == "") & thin))
+
+
+@lru_cache(maxsize=4096)
+def is_guard(material: str, new_mm: float, cover: str | None) -> bool:
+    """Tell one guard over the sole from a sole."""
+    return bool(are_guards([material], np.array([new_mm]), [cover])[0])

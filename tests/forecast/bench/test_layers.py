@@ -1,0 +1,91 @@
+"""Do layers, their limits and the seam's carrier follow from material, cover and construction?"""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from solespan.forecast.layers.limits import ball_limits_mm, default_limit_mm
+from solespan.forecast.layers.thickness import is_guard
+from solespan.forecast.log import wear_log
+from solespan.forecast.panel.panel import SENT, STILL_ON
+from solespan.forecast.panel.panel_of_log import build_panel
+
+# common practice, no source: material, mm when new, cover, limit at the ball
+LIMITS = [
+    ("oak_bark_leather", 5.0, None, 2.0),
+    ("oak_bark_leather", 6.4, "full", 2.0),
+    ("veg_tan_leather", 3.5, None, 1.4),
+    ("flexible_leather", 2.5, None, 1.2),
+    ("rubber", 5.0, None, 1.5),
+    ("rubber", 1.8, None, 0.4),
+    ("rubber", 1.8, "guard", 0.4),
+    ("rubber", 2.4, "full", 1.5),
+    ("lug_rubber", 10.0, None, 7.0),
+    ("lug_rubber", 5.0, None, 3.0),
+    ("microcellular", 9.0, None, 3.0),
+]
+
+
+@pytest.mark.parametrize(("material", "new_mm", "cover", "limit_mm"), LIMITS)
+def test_a_limit_follows_material_thickness_and_cover(material, new_mm, cover, limit_mm):
+    assert default_limit_mm(material, "ball", new_mm, cover) == pytest.approx(limit_mm)
+    one = {"material": [material], "nominal_thickness_mm": [new_mm], "cover": [cover]}
+    assert ball_limits_mm(pd.DataFrame(one)) == pytest.approx([limit_mm])
+
+
+def test_thin_rubber_without_a_word_is_a_guard_and_a_word_decides():
+    assert is_guard("rubber", 1.8, None)
+    assert not is_guard("rubber", 1.8, "half")
+    assert not is_guard("veg_tan_leather", 1.8, None)
+
+
+def log_of(soles: list[dict], checks: list[dict] = ()):
+    return wear_log(
+        pairs=pd.DataFrame([{"pair_id": "p", "wearer_id": "w", "construction": "goodyear_welted"}]),
+        soles=pd.DataFrame([{"pair_id": "p", **sole} for sole in soles]),
+        checks=pd.DataFrame([{"pair_id": "p", **check} for check in checks]) if checks else None,
+    )
+
+
+LEATHER = {
+    "sole_id": "a",
+    "fitted_on": "2025-01-01",
+    "material": "veg_tan_leather",
+    "nominal_thickness_mm": 5.0,
+}
+GUARD = {
+    "sole_id": "g",
+    "fitted_on": "2025-06-01",
+    "material": "rubber",
+    "nominal_thickness_mm": 1.8,
+}
+
+
+def kinds_of(panel, sole_id: str) -> set[int]:
+    own = panel.path_sole[panel.obs_path] == list(panel.sole_ids).index(sole_id)
+    return set(panel.obs_kind[own].tolist())
+
+
+def test_a_guard_does_not_say_that_the_sole_below_was_worn_out():
+    panel = build_panel(log_of([LEATHER, GUARD]), pd.Timestamp("2026-01-01"))
+    assert STILL_ON in kinds_of(panel, "a")
+    assert SENT not in kinds_of(panel, "a")
+    worn_out = {**GUARD, "nominal_thickness_mm": 5.0}
+    panel = build_panel(log_of([LEATHER, worn_out]), pd.Timestamp("2026-01-01"))
+    assert SENT in kinds_of(panel, "a")
+
+
+def test_the_old_waist_beside_a_half_sole_is_no_reading_of_the_half_sole():
+    def mm_of(value_mm: float, cover: str) -> list[float]:
+        look = {"checked_on": "2025-03-01", "foot": "left", "point": "waist"}
+        checks = [{**look, "method": "caliper", "value_mm": value_mm}]
+        panel = build_panel(
+            log_of([LEATHER | {"cover": cover}], checks), pd.Timestamp("2026-01-01")
+        )
+        return panel.obs_mm[~np.isnan(panel.obs_mm)].tolist()
+
+    assert mm_of(2.6, "half") == []
+    assert mm_of(4.8, "half") == [4.8]
+    assert mm_of(2.6, "full") == [2.6]
