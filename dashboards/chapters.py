@@ -106,6 +106,7 @@ CHAPTERS: tuple[Chapter, ...] = (
             "bench/stock.html",
             "bench/stock_weeks.html",
             "bench/asking.html",
+            "bench/bench_settings.html",
         ),
     ),
     Chapter(

@@ -20,6 +20,7 @@ from solespan.api.routes.accounts import (
 )
 from solespan.api.routes.bench import (
     asking_page,
+    bench_settings_page,
     order_forms,
     order_pages,
     stock_page,
@@ -59,6 +60,7 @@ PAGES: tuple[PageEntry, ...] = (
     order_forms.PAGE,
     workload_page.PAGE,
     asking_page.PAGE,
+    bench_settings_page.PAGE,
     stock_page.PAGE,
     link_pages.PAGE,
     choice_pages.PAGE,

@@ -36,9 +36,12 @@ __all__ = [
     "read_day",
     "read_form",
     "read_record",
+    "resolved",
+    "schema_of",
     "share",
     "text_of",
     "uncut",
+    "unit_of",
     "validated",
     "with_answer",
     "with_point",
@@ -195,7 +198,7 @@ def given(model: type[BaseModel], typed: Typed, *, prefix: str = "") -> Values:
         shape = _shape_at(model, (name,))
         text = text_of(typed, prefix + name)
         if shape.get("type") == "array":
-            words = _resolved(model, shape["items"]).get("enum")
+            words = resolved(model, shape["items"]).get("enum")
             if words:
                 values[name] = [w for w in words if typed.get(f"{prefix}{name}_{w}") == "true"]
         elif shape.get("type") == "boolean":
@@ -254,15 +257,16 @@ def _say(column: Column) -> str:
 
 
 @cache
-def _schema(model: type[BaseModel]) -> dict[str, Any]:
+def schema_of(model: type[BaseModel]) -> dict[str, Any]:
+    """Return the JSON schema of a message."""
     return model.model_json_schema()
 
 
-def _resolved(model: type[BaseModel], shape: dict[str, Any]) -> dict[str, Any]:
+def resolved(model: type[BaseModel], shape: dict[str, Any]) -> dict[str, Any]:
     """Follow a reference, and leave out that a value may be null."""
     while "$ref" in shape or "anyOf" in shape:
         if "$ref" in shape:
-            shape = _schema(model)["$defs"][shape["$ref"].rsplit("/", 1)[1]]
+            shape = schema_of(model)["$defs"][shape["$ref"].rsplit("/", 1)[1]]
         else:
             inner = next(one for one in shape["anyOf"] if one.get("type") != "null")
             shape = {k: v for k, v in shape.items() if k != "anyOf"} | inner
@@ -271,7 +275,7 @@ def _resolved(model: type[BaseModel], shape: dict[str, Any]) -> dict[str, Any]:
 
 def _shape_at(model: type[BaseModel], loc: Iterable[int | str]) -> dict[str, Any]:
     """Return the JSON schema of the value at a place of a message; empty where none is."""
-    shape = _schema(model)
+    shape = schema_of(model)
     for part in loc:
         inner = shape.get("properties", {}).get(part) or (
             shape.get("items") if isinstance(part, int) else shape.get("additionalProperties")
@@ -279,7 +283,7 @@ def _shape_at(model: type[BaseModel], loc: Iterable[int | str]) -> dict[str, Any
         if not isinstance(inner, dict):
             return {}
         said = shape.get("description", "")  # items have the unit of their list
-        shape = {"description": said} | _resolved(model, inner)
+        shape = {"description": said} | resolved(model, inner)
     return shape
 
 
@@ -298,7 +302,7 @@ def _column_at(model: type[BaseModel], loc: Place) -> Column | None:
         str(loc[-1]),
         kind,
         "",
-        unit=_unit(shape.get("description", "")),
+        unit=unit_of(shape.get("description", "")),
         words=tuple(str(word) for word in words),
         low=shape.get("minimum", shape.get("exclusiveMinimum")),
         high=shape.get("maximum", shape.get("exclusiveMaximum")),
@@ -311,6 +315,7 @@ def as_columns(model: type[BaseModel], fields: Mapping[str, str]) -> dict[str, C
     return {name: column for name, column in found.items() if column is not None}
 
 
-def _unit(description: str) -> str:
+def unit_of(description: str) -> str:
+    """Return the unit that a description ends in; empty where it has none."""
     unit = description.partition("Unit: ")[2]
     return "" if unit.startswith("none") else unit

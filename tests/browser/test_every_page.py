@@ -42,6 +42,7 @@ PAGES = [
     ("full", "/plan"),
     ("full", "/bench"),
     ("full", "/workload"),
+    ("full", "/bench-settings"),
     ("full", "/past-forecasts"),
     ("full", "/people"),
     ("full", "/account"),

@@ -223,6 +223,20 @@ def test_every_change_is_signed_with_who_made_it(client, token_of, enter):
     del token_of
 
 
+def test_the_form_of_the_bench_settings_is_signed(client, token_of, enter):
+    enter(client, OWNER)
+    page = client.get("/bench-settings").text
+    typed = dict(re.findall(r'type="hidden" name="([^"]+)" value="([^"]*)"', page))
+    client.post(
+        "/bench-settings",
+        data=typed | {"benches": "2"},
+        headers={"origin": "http://127.0.0.1:8000"},
+    )
+    newest = client.get("/v1/audit").json()["items"][0]
+    assert (newest["actor"], newest["action"]) == (OWNER, "POST /bench-settings")
+    del token_of
+
+
 def test_who_let_somebody_in_is_signed_as_well_and_no_secret_with_it(client, enter):
     enter(client, OWNER)
     made = client.put("/v1/invitations", json={"email": "new@example.org"}).json()

@@ -37,6 +37,7 @@ COMMANDS = {
     "/example": "add example",
     "/export/restore": "import",
     "/bench": "book",
+    "/bench-settings": "bench-settings",
     "/bench/{order_id}/moves": "move",
     "/bench/{order_id}/{kind}": "file-paper",
     "/bench-photographs": "photo",

@@ -1,0 +1,268 @@
+"""Form of a message: which fields has a page's form for every value of a message?
+
+The fields follow from the message's JSON schema, so a new value has one without another edit. A
+list of few words and each day of a week is a row of ticks or numbers. A list of things has a row
+for each and three more. A row without a value is no thing. Amounts stand in the major unit and
+shares in per cent.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any, TypeVar
+
+from pydantic import BaseModel
+
+from solespan.api.schemas.forms import (
+    Typed,
+    minor_units,
+    resolved,
+    schema_of,
+    share,
+    text_of,
+    unit_of,
+    validated,
+    with_point,
+)
+from solespan.forecast.bench.standards import SOURCE
+
+__all__ = ["FormPart", "form_parts", "read_model_form", "typed_of"]
+
+M = TypeVar("M", bound=BaseModel)
+Shape = dict[str, Any]
+MINOR, SHARE = "minor unit of currency", "share"
+BLANK_ROWS = 3
+DAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
+_ORIGIN = re.compile(rf"[;,]( the)?( default( is)?)?( none,)? {SOURCE}")
+_UNITS = ("_minor", "_mm")
+_SHOWN_UNIT = {MINOR: "in the shop's currency", SHARE: "%"}
+
+
+@dataclass(frozen=True)
+class Leaf:
+    """One field: its name, its label, `tick`, `date` or `text`, and its default in words."""
+
+    name: str
+    label: str
+    kind: str
+    mode: str
+    default: str
+
+
+@dataclass(frozen=True)
+class FormPart:
+    """The fields of one value of a message.
+
+    rows : name of the row, its label and its fields.
+    counted : whether the form tells how many rows there are.
+    """
+
+    name: str
+    label: str
+    help: str
+    origin: str
+    rows: tuple[tuple[str, str, tuple[Leaf, ...]], ...]
+    counted: bool
+    alone: bool
+
+
+def form_parts(model: type[BaseModel], typed: Typed) -> list[FormPart]:
+    """Give the fields of every value of a message; `typed` tells how many rows a list has."""
+    default = typed_of(model())
+    return [_part(model, name, typed, default) for name in model.model_fields]
+
+
+def typed_of(message: BaseModel) -> dict[str, str]:
+    """Return a message as it would be typed into its form."""
+    values, typed = message.model_dump(mode="json"), {}
+    for name, shape in _values(type(message)):
+        unit = unit_of(shape.get("description", ""))
+        if _is_list(shape):
+            typed[f"{name}_rows"] = str(len(values[name]))
+        typed |= dict(_texts(name, values[name], unit))
+    return typed
+
+
+def read_model_form(model: type[M], typed: Typed) -> M:
+    """Read the form; an empty field takes its default. Raises `FormProblem` by field."""
+    values: dict[str, Any] = {}
+    says: dict[str, str] = {}
+    places: dict[tuple[str, int], int] = {}
+    default = model().model_dump(mode="json")
+    for name, shape in _values(model):
+        unit = unit_of(shape.get("description", ""))
+        says |= _says(model, name, shape, unit)
+        if not _is_list(shape):
+            value = _read(model, shape, name, typed, unit)
+            if isinstance(value, dict):
+                value = default[name] | value
+            elif isinstance(value, list):
+                value = [d if v is None else v for v, d in zip(value, default[name], strict=True)]
+            if value is not None:
+                values[name] = value
+            continue
+        kept: list[Any] = []
+        for row in range(_row_count(typed, name, shape)):
+            value = _read(model, resolved(model, shape["items"]), f"{name}_{row}", typed, unit)
+            if value:
+                places[name, len(kept)] = row
+                kept.append(value)
+        values[name] = kept
+
+    def field_of(loc: tuple[int | str, ...]) -> str:
+        row = places.get((str(loc[0]), int(loc[1]))) if _indexed(loc) else None
+        parts = loc if row is None else (loc[0], row, *loc[2:])
+        # a list of ticks has no field of its own, so its row tells
+        return "_".join(str(part) for part in parts if part not in says or part == loc[0])
+
+    return validated(model, values, field_of, says)
+
+
+def _indexed(loc: Sequence[int | str]) -> bool:
+    return len(loc) > 1 and isinstance(loc[1], int)
+
+
+def _values(model: type[BaseModel]) -> Iterator[tuple[str, Shape]]:
+    for name, shape in schema_of(model)["properties"].items():
+        yield name, resolved(model, shape)
+
+
+def _is_list(shape: Shape) -> bool:
+    return shape.get("type") == "array" and "prefixItems" not in shape
+
+
+def _row_count(typed: Typed, name: str, shape: Shape) -> int:
+    text = text_of(typed, f"{name}_rows")
+    most: int = shape["maxItems"]
+    return min(int(text) if text.isdecimal() and len(text) < 5 else 0, most)
+
+
+def _inner(model: type[BaseModel], shape: Shape) -> list[tuple[str, Shape]]:
+    """Return the values inside a value by the end of their field's name; none = it is one."""
+    if "prefixItems" in shape:
+        return [(str(k), resolved(model, one)) for k, one in enumerate(shape["prefixItems"])]
+    if "properties" in shape:
+        return [(name, resolved(model, one)) for name, one in shape["properties"].items()]
+    if shape.get("type") == "object":
+        of_all = resolved(model, shape["additionalProperties"])
+        return [(word, of_all) for word in shape["propertyNames"]["enum"]]
+    if shape.get("type") == "array":
+        words = resolved(model, shape["items"])
+        return [(word, {"type": "boolean"}) for word in words.get("enum") or [words["const"]]]
+    return []
+
+
+def _read(model: type[BaseModel], shape: Shape, name: str, typed: Typed, unit: str) -> Any:
+    """Read one value; None where nothing was typed."""
+    inner = [(end, _read(model, one, f"{name}_{end}", typed, unit)) for end, one in
+             _inner(model, shape)]  # fmt: skip
+    if "prefixItems" in shape:
+        return [value for _, value in inner]
+    if shape.get("type") == "array":
+        return [end for end, value in inner if value] or None
+    if inner or shape.get("type") == "object":
+        return {end: value for end, value in inner if value not in (None, "")} or None
+    return _leaf_value(str(shape.get("type")), text_of(typed, name), unit)
+
+
+def _leaf_value(kind: str, text: str, unit: str) -> Any:
+    if kind == "boolean":
+        return text == "true"
+    if not text:
+        return None
+    if unit == MINOR:
+        return minor_units(text)
+    if unit == SHARE:
+        return share(text)
+    return with_point(text) if kind in ("number", "integer") else text
+
+
+def _texts(name: str, value: Any, unit: str) -> Iterator[tuple[str, str]]:
+    """Yield the fields of a stored value, and what stands in each."""
+    if isinstance(value, Mapping):
+        for end, one in value.items():
+            yield from _texts(f"{name}_{end}", one, unit)
+    elif isinstance(value, list) and value and all(isinstance(one, str) for one in value):
+        yield from ((f"{name}_{word}", "true") for word in value)
+    elif isinstance(value, list):
+        for place, one in enumerate(value):
+            yield from _texts(f"{name}_{place}", one, unit)
+    elif isinstance(value, bool):
+        if value:
+            yield name, "true"
+    elif isinstance(value, int | float):
+        shown = value / 100 if unit == MINOR else 100 * value if unit == SHARE else value
+        yield name, f"{shown:.10g}"
+    elif value is not None:
+        yield name, str(value)
+
+
+def _says(model: type[BaseModel], name: str, shape: Shape, unit: str) -> dict[str, str]:
+    """Say what a value accepts whose form has another unit than the message."""
+    if unit in (MINOR, SHARE):
+        leaf = resolved(model, shape["additionalProperties"]) if unit == MINOR else shape
+        low, high = leaf["minimum"], leaf["maximum"]
+        scale = 0.01 if unit == MINOR else 100
+        return {name: f"give a number from {low * scale:g} to {high * scale:,.0f}"}
+    inner = resolved(model, shape["items"]) if _is_list(shape) else {}
+    return {
+        end: f"{end}: tick at least one"
+        for end, one in _inner(model, inner)
+        if one.get("type") == "array"
+    }
+
+
+def _part(model: type[BaseModel], name: str, typed: Typed, default: Typed) -> FormPart:
+    shape = resolved(model, schema_of(model)["properties"][name])
+    described = str(shape.get("description", ""))
+    unit = unit_of(described)
+    unit = _SHOWN_UNIT.get(unit, unit)
+    counted = _is_list(shape)
+    rows: list[tuple[str, str, tuple[Leaf, ...]]] = []
+    if counted:
+        inner = resolved(model, shape["items"])
+        many = max(_row_count(typed, name, shape), _row_count(default, name, shape))
+        many = min(many + BLANK_ROWS, shape["maxItems"])
+        for row in range(many):
+            leaves = _leaves(model, inner, f"{name}_{row}", "", {})
+            rows.append((f"{name}_{row}", str(row + 1), tuple(leaves)))
+    else:
+        rows.append((name, "", tuple(_leaves(model, shape, name, described, default))))
+    said = described.partition(" Unit:")[0]
+    helped = _ORIGIN.sub("", said).replace("null", "empty").rstrip(".")
+    return FormPart(
+        name,
+        _words(name) if "true" in unit else _words(name, unit),
+        f"{helped[:1].upper()}{helped[1:]}.",
+        SOURCE if SOURCE in said else "a start value of this program",
+        tuple(rows),
+        counted,
+        not counted and not _inner(model, shape),
+    )
+
+
+def _leaves(
+    model: type[BaseModel], shape: Shape, name: str, described: str, default: Typed, label: str = ""
+) -> Iterator[Leaf]:
+    inner = _inner(model, shape)
+    for end, one in inner:
+        own = DAYS[int(end)] if "Monday first" in described else _words(end)
+        own = f"{label}: {own.lower()}" if label else own
+        yield from _leaves(model, one, f"{name}_{end}", "", default, own)
+    if inner:
+        return
+    tick, text = shape.get("type") == "boolean", default.get(name, "")
+    shown = ("yes" if text else "no") if tick else text or "not set"
+    kind = "tick" if tick else "date" if shape.get("format") == "date" else "text"
+    mode = {"number": "decimal", "integer": "numeric"}.get(str(shape.get("type")), "")
+    yield Leaf(name, label or _words(name), kind, mode, shown if default else "")
+
+
+def _words(name: str, unit: str = "") -> str:
+    for end in _UNITS:
+        name = name.removesuffix(end)
+    text = name.replace("_", " ")
+    unit = "" if unit in text else f" ({unit})"
+    return f"{text[:1].upper()}{text[1:]}{unit}"
