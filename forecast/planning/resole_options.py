@@ -17,9 +17,10 @@ from scipy.special import ndtr, ndtri
 
 from solespan.forecast.planning.errors import BadPlan
 
-__all__ = ["ABILITIES", "DEFAULT_ROUTES", "Need", "Route", "compare_routes", "needs_of"]
+__all__ = ["ABILITIES", "DEFAULT_ROUTES", "WELTED", "Need", "Route", "compare_routes", "needs_of"]
 
 ABILITIES = ("leather_sole", "closed_channel", "shaped_heel_block", "rewelt", "original_last")
+WELTED = ("goodyear_welted", "hand_welted", "norwegian")
 _Z90 = 1.2815515655446004
 SAYS = {
     "leather_sole": "lays a leather sole",
@@ -137,7 +138,13 @@ class Need:
 
 
 def needs_of(
-    *, material: str, channel: str | None, construction: str, resoles: int, rewelt_every: int = 3
+    *,
+    material: str,
+    channel: str | None,
+    construction: str,
+    resoles: int,
+    resoles_left: int = 1,
+    rewelt_every: int = 3,
 ) -> Need:
     """Say what work a pair's next sole needs.
 
@@ -147,6 +154,8 @@ def needs_of(
     construction : word of `forecast.frames.CONSTRUCTIONS`.
     resoles : int
         Resoles so far.
+    resoles_left : int
+        Resoles that the welt still allows; without one only a new welt helps.
     rewelt_every : int
         A welt is looked at for replacing at every so many resoles; common practice: 2 or 3.
     """
@@ -155,8 +164,9 @@ def needs_of(
         wanted.append(("leather_sole", "it has a leather sole"))
     if channel == "closed":
         wanted.append(("closed_channel", "its stitch lies in a closed channel"))
-    welted = construction in ("goodyear_welted", "hand_welted", "norwegian")
-    if welted and rewelt_every and (resoles + 1) % rewelt_every == 0:
+    if construction in WELTED and not resoles_left:
+        wanted.append(("rewelt", "its welt allows no more soles"))
+    elif construction in WELTED and rewelt_every and (resoles + 1) % rewelt_every == 0:
         soles = "one new sole" if resoles == 1 else f"{resoles} new soles"
         wanted.append(("rewelt", f"after {soles} its stitch holes may have run together"))
     return Need(tuple(a for a, _ in wanted), tuple(r for _, r in wanted))
