@@ -27,6 +27,7 @@ __all__ = [
     "joined",
     "long_date",
     "millimetres",
+    "money",
     "plural",
     "spaced",
     "span",
@@ -68,6 +69,14 @@ def around(day: pd.Timestamp) -> str:
     """Say a day no finer than a third of a month: early, mid or late March 2027."""
     part = "early" if day.day <= 10 else "mid" if day.day <= 20 else "late"
     return f"{part} {MONTHS[day.month - 1]} {day.year}"
+
+
+def money(minor: float | None, currency: str | None) -> str:
+    """Say an amount: 0.52 EUR, 150 EUR; what is missing is not known."""
+    if minor is None or pd.isna(minor):
+        return "not known"
+    amount = f"{minor / 100:.0f}" if abs(minor) >= 10_000 else f"{minor / 100:.2f}"
+    return f"{amount} {currency or ''}".strip()
 
 
 def between(first: pd.Timestamp, last: pd.Timestamp) -> str:

@@ -4,8 +4,9 @@
 days that remain at the risk level. `wishes` says what the owner wants; `rack` holds wishes and
 state as arrays. `milp_builder` calls the solver. `sharing` finds wears and hand-overs by weeks and
 the bound, `daily` an even draft by days, and `planner` the plan. `plan_explanations` says why.
-`resole_options` compares ways to a new sole. `care` lists care that is due, and `cost_of_ownership`
-what a pair costs.
+`resole_options` compares ways to a new sole. `verdict` says what is to be done with a pair: list,
+plan, routes and cost all ask it. `care` lists care that is due, and `cost_of_ownership` what a pair
+costs.
 """
 
 from solespan.forecast.planning.allowance import wear_allowance
@@ -16,6 +17,7 @@ from solespan.forecast.planning.errors import BadPlan
 from solespan.forecast.planning.plan_explanations import day_reasons, pair_reasons
 from solespan.forecast.planning.planner import EarlierPlan, RackPlan, make_plan
 from solespan.forecast.planning.resole_options import Route, compare_routes, needs_of
+from solespan.forecast.planning.verdict import NextSole, Verdict, decide_verdict, next_sole
 from solespan.forecast.planning.what_if import Pace, Retire, Trip, what_if
 from solespan.forecast.planning.wishes import Occasion, PairState, Wishes
 
@@ -26,6 +28,7 @@ __all__ = [
     "ConditionShare",
     "EarlierPlan",
     "LifeSettings",
+    "NextSole",
     "Occasion",
     "Pace",
     "PairState",
@@ -33,13 +36,16 @@ __all__ = [
     "Retire",
     "Route",
     "Trip",
+    "Verdict",
     "Wishes",
     "compare_routes",
     "cost_of_rack",
     "day_reasons",
+    "decide_verdict",
     "due_care",
     "make_plan",
     "needs_of",
+    "next_sole",
     "pair_reasons",
     "wear_allowance",
     "what_if",

@@ -48,8 +48,9 @@ def wear_allowance(
     DataFrame
         A row per pair with a sole on: pair_id, `wear_days_left` (at the risk),
         `wear_days_left_p50` (50 % chance), `wear_days_new` (at the risk, from a new sole like the
-        one on it now: the pair's habit carries over), `wear_days_per_week` (present pace); all but
-        pair_id numbers, at most 1500.
+        one on it now: the pair's habit carries over), `wear_days_new_mean` (the same, as expected:
+        what money is reckoned with), `wear_days_per_week` (present pace); all but pair_id numbers,
+        at most 1500.
     """
     settings = settings or ForecastSettings()
     known = condition(fit, log, pd.Timestamp(as_of).normalize(), MOST_WEAR_DAYS)
@@ -74,6 +75,7 @@ def wear_allowance(
             "wear_days_left": np.floor(quantile_of_sorted(left, settings.risk)),
             "wear_days_left_p50": np.floor(quantile_of_sorted(left, 0.5)),
             "wear_days_new": np.floor(quantile_of_sorted(anew, settings.risk)),
+            "wear_days_new_mean": np.round(anew.mean(axis=-1), 1),
             "wear_days_per_week": 7.0 * known.ahead.wear_days_per_day[pair],
         }
     ).sort_values("pair_id", ignore_index=True)

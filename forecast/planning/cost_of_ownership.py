@@ -2,6 +2,7 @@
 
 What does a pair cost per wear, how many more soles can it take, and is the next one worth it?
 
+Money is reckoned with the expected life of a sole, not with the life that nine of ten reach.
 The numbers of resoles that a construction allows are common practice, no source: editable defaults.
 """
 
@@ -18,13 +19,27 @@ import pandas as pd
 from solespan.forecast.layers.carriers import (
     CARRIERS,
     SOLES_PER_REWELT,
+    WELTED,
     count_resoles,
     remaining_soles,
+    seams_of_carrier,
 )
 from solespan.forecast.log import WearLog
 from solespan.forecast.planning.errors import BadPlan
+from solespan.forecast.planning.resole_options import needs_of
+from solespan.forecast.planning.verdict import NextSole, decide_verdict, next_sole
 
-__all__ = ["RESOLES_STOOD", "LifeSettings", "cost_of_rack"]
+__all__ = [
+    "DEFAULT_CURRENCY",
+    "RESOLES_STOOD",
+    "LifeSettings",
+    "cost_of_rack",
+    "next_soles",
+    "resoles_left",
+    "usual_currency",
+]
+
+DEFAULT_CURRENCY = "EUR"
 
 RESOLES_STOOD: Mapping[str, int] = MappingProxyType(
     {construction: carrier.soles for construction, carrier in CARRIERS.items()}
@@ -70,9 +85,12 @@ def cost_of_rack(
     allowance: pd.DataFrame,
     resole_price_minor: Mapping[str, int],
     *,
+    rewelt_price_minor: Mapping[str, int | None] | None = None,
+    bands: Mapping[str, str] | None = None,
+    currency: str = DEFAULT_CURRENCY,
     settings: LifeSettings | None = None,
 ) -> pd.DataFrame:
-    """Count up what each pair has cost and will cost.
+    """Count up what each pair has cost and will cost, and say what is to be done with it.
 
     Parameters
     ----------
@@ -82,19 +100,26 @@ def cost_of_rack(
         See `forecast.planning.allowance.wear_allowance`; pairs without a row are not forecast.
     resole_price_minor : mapping
         Price of the next sole by pair; `settings.resole_price_minor` where not named.
+    rewelt_price_minor : mapping, optional
+        Added for a new welt, by pair; None or not named = the pair cannot get one.
+    bands : mapping, optional
+        Band of the forecast by pair.
+    currency : str
+        The owner's; an amount in another one is not counted, and the arithmetic says so.
     settings : LifeSettings, optional
 
     Returns
     -------
     DataFrame
-        A row per pair: pair_id, currency (text; "mixed" = several, then sums are empty), wears,
-        price_minor, repairs_minor, cost_per_wear_minor (so far; empty without price or wear),
-        resoles (so far), resoles_left, wears_per_year, soles_per_year, cost_per_year_minor
-        (forecast, new soles only), resole_cost_per_wear_minor, replace_cost_per_wear_minor,
-        advice (`resole`, `last sole`, `retire`, `retired`, `unknown`), arithmetic (sentences).
+        A row per pair: pair_id, currency, wears, price_minor, repairs_minor, cost_per_wear_minor
+        (so far; empty without price or wear), resoles (so far), resoles_left, wears_per_sole
+        (expected of the next sole), wears_per_year, soles_per_year, cost_per_year_minor
+        (forecast, new soles only; 0 where no new sole is worth it), resole_cost_per_wear_minor,
+        replace_cost_per_wear_minor, verdict, next_sole (words of `forecast.planning.verdict`),
+        sentence (what to do), arithmetic (sentences).
     """
     settings = settings or LifeSettings()
-    columns = ["wear_days_per_week", "wear_days_new"]
+    columns = ["wear_days_per_week", "wear_days_new_mean"]
     ahead = {
         str(pair): (float(week), float(new))
         for pair, week, new in zip(
@@ -102,116 +127,211 @@ def cost_of_rack(
         )
     }
     wears = log.wear_days["pair_id"].value_counts().to_dict()
-    jobs = dict(iter(log.bench_jobs.groupby("pair_id")))
-    soles = dict(iter(log.soles.groupby("pair_id")))
-    rows = [
-        _row(
-            pair,
-            int(wears.get(pair["pair_id"], 0)),
-            jobs.get(pair["pair_id"], log.bench_jobs.iloc[:0]),
-            soles.get(pair["pair_id"], log.soles.iloc[:0]),
-            ahead,
-            resole_price_minor,
-            settings,
-        )
-        for pair in log.pairs.to_dict("records")
-    ]
+    after_all = next_soles(
+        log, resole_price_minor, rewelt_price_minor, currency=currency, settings=settings
+    )
+    rows = []
+    for pair_id, counted in _count(log, currency, settings).items():
+        after = after_all[pair_id]
+        band = "retired" if counted.retired else (bands or {}).get(pair_id)
+        row = _row(counted, int(wears.get(pair_id, 0)), ahead.get(pair_id), after, settings)
+        said = decide_verdict(band, after)
+        row |= {"verdict": said.word, "next_sole": after.word, "sentence": said.sentence}
+        rows.append(row)
     return pd.DataFrame(rows)
 
 
+def next_soles(
+    log: WearLog,
+    resole_price_minor: Mapping[str, int],
+    rewelt_price_minor: Mapping[str, int | None] | None = None,
+    *,
+    currency: str = DEFAULT_CURRENCY,
+    settings: LifeSettings | None = None,
+) -> dict[str, NextSole]:
+    """Say what becomes of each pair at the end of its sole; arguments as of `cost_of_rack`."""
+    settings = settings or LifeSettings()
+    return {
+        pair_id: counted.next_sole(
+            int(resole_price_minor.get(pair_id, settings.resole_price_minor)),
+            (rewelt_price_minor or {}).get(pair_id),
+            settings,
+        )
+        for pair_id, counted in _count(log, currency, settings).items()
+    }
+
+
+def resoles_left(log: WearLog, settings: LifeSettings | None = None) -> dict[str, int]:
+    """Count the resoles that welt and upper of each pair still allow."""
+    counted = _count(log, DEFAULT_CURRENCY, settings or LifeSettings())
+    return {pair_id: one.resoles_left for pair_id, one in counted.items()}
+
+
+def _count(log: WearLog, currency: str, settings: LifeSettings) -> dict[str, _Counted]:
+    jobs = dict(iter(log.bench_jobs.groupby("pair_id")))
+    soles = dict(iter(log.soles.groupby("pair_id")))
+    return {
+        str(pair["pair_id"]): _Counted.of(
+            pair,
+            jobs.get(pair["pair_id"], log.bench_jobs.iloc[:0]),
+            soles.get(pair["pair_id"], log.soles.iloc[:0]),
+            currency,
+            settings,
+        )
+        for pair in log.pairs.to_dict("records")
+    }
+
+
+@dataclass(frozen=True)
+class _Counted:
+    """What a pair's records count up to, in one currency."""
+
+    pair: Mapping[Any, Any]
+    currency: str
+    price: float
+    repairs: float
+    others: int
+    resoles: int
+    resoles_left: int
+    stood: int
+    rewelt_due: bool
+    retired: bool
+
+    @classmethod
+    def of(
+        cls,
+        pair: Mapping[Any, Any],
+        jobs: pd.DataFrame,
+        soles: pd.DataFrame,
+        currency: str,
+        settings: LifeSettings,
+    ) -> _Counted:
+        paid = jobs[jobs["price_minor"].notna()]
+        ours = paid["currency"].fillna(currency) == currency
+        bought, in_own = pair["price_minor"], _word(pair["currency"]) in (None, currency)
+        known = isinstance(bought, int | float) and not pd.isna(bought)
+        construction = str(pair["construction"])
+        resoles = count_resoles(soles, pair["earlier_resoles"])
+        welts = jobs.loc[jobs["work"] == "rewelt", "received_on"]
+        stood = settings.resoles_stood.get(construction, RESOLES_STOOD[construction])
+        on = soles[soles["removed_on"].isna()]
+        need = needs_of(
+            material=str(on["material"].iloc[-1]) if len(on) else "",
+            channel=None,
+            construction=construction,
+            seams=seams_of_carrier(soles, pair["earlier_resoles"], welts),
+        )
+        return cls(
+            pair=pair,
+            currency=currency,
+            price=float(bought) if known and in_own else np.nan,
+            repairs=float(paid.loc[ours, "price_minor"].sum()),
+            others=int((~ours).sum()) + int(known and not in_own),
+            resoles=resoles,
+            resoles_left=remaining_soles(
+                construction,
+                resoles,
+                len(welts),
+                stood=stood,
+                per_rewelt=settings.resoles_per_rewelt,
+            ),
+            stood=stood,
+            rewelt_due="rewelt" in need.abilities,
+            retired=bool(len(soles)) and not len(on),
+        )
+
+    def new_price(self, settings: LifeSettings) -> float:
+        """What a new pair like it costs; NaN = not known."""
+        asked = settings.replace_price_minor
+        return self.price if asked is None else float(asked)
+
+    def next_sole(
+        self, sole_price: int, rewelt_price: int | None, settings: LifeSettings
+    ) -> NextSole:
+        """Say what becomes of the pair at the end of its sole."""
+        new = self.new_price(settings)
+        welted = str(self.pair["construction"]) in WELTED
+        return next_sole(
+            resoles_left=self.resoles_left,
+            rewelt_due=self.rewelt_due and welted,
+            sole_price_minor=sole_price,
+            rewelt_price_minor=rewelt_price if welted else None,
+            resoles_per_rewelt=settings.resoles_per_rewelt,
+            new_price_minor=None if np.isnan(new) else new,
+        )
+
+
 def _row(
-    pair: dict[Any, Any],
+    counted: _Counted,
     wears: int,
-    jobs: pd.DataFrame,
-    soles: pd.DataFrame,
-    ahead: Mapping[str, tuple[float, float]],
-    prices: Mapping[str, int],
+    ahead: tuple[float, float] | None,
+    after: NextSole,
     settings: LifeSettings,
 ) -> dict[str, Any]:
-    pair_id = str(pair["pair_id"])
-    currency, price, repairs = __amount(pair, jobs)
-    construction = str(pair["construction"])
-    resoles = count_resoles(soles, pair["earlier_resoles"])
-    rewelts = int((jobs["work"] == "rewelt").sum())
-    stood = settings.resoles_stood.get(construction, RESOLES_STOOD[construction])
-    resoles_left = remaining_soles(
-        construction, resoles, rewelts, stood=stood, per_rewelt=settings.resoles_per_rewelt
-    )
-    per_week, per_sole = ahead.get(pair_id, (np.nan, float(settings.wears_per_sole)))
-    per_year = per_week * _YEAR_DAYS / 7
-    per_sole = max(per_sole, 1.0)
-    sole_price = int(prices.get(pair_id, settings.resole_price_minor))
+    per_week, per_sole = ahead or (np.nan, float(settings.wears_per_sole))
+    per_year, per_sole = per_week * _YEAR_DAYS / 7, max(per_sole, 1.0)
+    sole_price = after.shared_minor
     soles_per_year = per_year / per_sole
-    spent = price + repairs
-    new_price = price if settings.replace_price_minor is None else settings.replace_price_minor
+    stood, new_price = counted.stood, counted.new_price(settings)
     resole_per_wear = sole_price / per_sole
-    replace_per_wear = new_price / (per_sole * (1 + stood)) + sole_price / per_sole * stood / (
-        1 + stood
-    )
-    retired = bool(len(soles)) and bool(soles["removed_on"].notna().all())
     out: dict[str, Any] = {
-        "pair_id": pair_id,
-        "currency": currency,
+        "pair_id": str(counted.pair["pair_id"]),
+        "currency": counted.currency,
         "wears": wears,
-        "price_minor": price,
-        "repairs_minor": repairs,
-        "cost_per_wear_minor": spent / wears if wears else np.nan,
-        "resoles": resoles,
-        "resoles_left": resoles_left,
+        "price_minor": counted.price,
+        "repairs_minor": counted.repairs,
+        "cost_per_wear_minor": (counted.price + counted.repairs) / wears if wears else np.nan,
+        "resoles": counted.resoles,
+        "resoles_left": counted.resoles_left,
+        "wears_per_sole": per_sole,
         "wears_per_year": per_year,
         "soles_per_year": soles_per_year,
-        "cost_per_year_minor": soles_per_year * sole_price,
+        "cost_per_year_minor": soles_per_year * sole_price if after.word != "retire" else 0.0,
         "resole_cost_per_wear_minor": resole_per_wear,
-        "replace_cost_per_wear_minor": replace_per_wear,
+        "replace_cost_per_wear_minor": (new_price / per_sole + resole_per_wear * stood)
+        / (1 + stood),
     }
-    out["advice"] = _advice(out, retired=retired)
-    out["arithmetic"] = _arithmetic(out, sole_price, per_sole, new_price, stood)
+    out["arithmetic"] = _arithmetic(out, after, new_price, stood, counted.others)
     return out
 
 
-def __amount(pair: dict[Any, Any], jobs: pd.DataFrame) -> tuple[str, float, float]:
-    """Currency, price and repairs; sums over several currencies are not made."""
-    paid = jobs[jobs["price_minor"].notna()]
-    named = {str(c) for c in (pair["currency"], *paid["currency"]) if isinstance(c, str) and c}
-    price = pair["price_minor"]
-    bought = float(price) if isinstance(price, int | float) else np.nan
-    if len(named) > 1:
-        return "mixed", np.nan, np.nan
-    return (named.pop() if named else ""), bought, float(paid["price_minor"].sum())
+def usual_currency(log: WearLog) -> str:
+    """Return the currency that most amounts of a log are in, `DEFAULT_CURRENCY` where none is."""
+    named = pd.concat([log.pairs["currency"], log.bench_jobs["currency"]]).dropna()
+    counts = named[named != ""].value_counts()
+    most = sorted(counts.index[counts == counts.max()]) if len(counts) else []
+    return str(most[0]) if most else DEFAULT_CURRENCY
 
 
-def _advice(row: dict[str, Any], *, retired: bool) -> str:
-    if retired:
-        return "retired"
-    if not row["resoles_left"]:
-        return "retire"
-    resole = row["resole_cost_per_wear_minor"]
-    replace = row["replace_cost_per_wear_minor"]
-    if np.isnan(replace):
-        return "unknown"
-    if resole > replace:
-        return "retire"
-    return "last sole" if row["resoles_left"] == 1 else "resole"
+def _word(value: Any) -> str | None:
+    return value if isinstance(value, str) and value else None
 
 
 def _arithmetic(
-    row: dict[str, Any], sole_price: int, per_sole: float, new_price: float, stood: int
+    row: Mapping[str, Any], after: NextSole, new_price: float, stood: int, others: int
 ) -> str:
-    each = _amount(sole_price / per_sole)
-    said = [f"A new sole at {_amount(sole_price)} for {per_sole:.0f} wears is {each} a wear."]
+    per_sole, money = row["wears_per_sole"], row["currency"]
+    each = _amount(row["resole_cost_per_wear_minor"], money)
+    price = _amount(after.shared_minor, money)
+    if after.shared_minor < after.price_minor:
+        price += ", its part of a new welt included,"
+    said = [f"A new sole at {price} for about {per_sole:.0f} wears is {each} a wear."]
     if np.isnan(new_price):
-        said.append("Without a price of the pair nothing can be said of replacing it.")
+        said.append("The price of the pair is not known, so a new pair is not compared.")
     else:
-        lasting = per_sole * (1 + stood)
+        lasting, new = per_sole * (1 + stood), _amount(new_price, money)
         said.append(
-            f"A new pair at {_amount(new_price)} with {stood} resoles over {lasting:.0f} wears is "
-            f"{_amount(float(str(row['replace_cost_per_wear_minor'])))} a wear."
+            f"A new pair at {new} with {stood} resoles over {lasting:.0f} wears is "
+            f"{_amount(row['replace_cost_per_wear_minor'], money)} a wear."
         )
     said.append(
         f"{row['resoles']} resoles so far; welt and upper allow {row['resoles_left']} more."
     )
+    if others:
+        amounts = "1 amount" if others == 1 else f"{others} amounts"
+        said.append(f"Not counted: {amounts} in another currency than {money}.")
     return " ".join(said)
 
 
-def _amount(minor: float) -> str:
-    return f"{minor / 100:.2f}"
+def _amount(minor: float, currency: str) -> str:
+    return f"{minor / 100:.2f} {currency}"

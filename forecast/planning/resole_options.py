@@ -137,7 +137,9 @@ class Need:
     reasons: tuple[str, ...]
 
 
-def needs_of(*, material: str, channel: str | None, construction: str, seams: int) -> Need:
+def needs_of(
+    *, material: str, channel: str | None, construction: str, seams: int, resoles_left: int = 1
+) -> Need:
     """Say what work a pair's next sole needs.
 
     Parameters
@@ -146,13 +148,17 @@ def needs_of(*, material: str, channel: str | None, construction: str, seams: in
     construction : word of `forecast.frames.CONSTRUCTIONS`.
     seams : int
         Outseams that its welt has had, the first included. A count only warns.
+    resoles_left : int
+        Soles that the shoe can usually still take; without one only a new welt helps.
     """
     wanted: list[tuple[str, str]] = []
     if "leather" in material:
         wanted.append(("leather_sole", "it has a leather sole"))
     if channel == "closed":
         wanted.append(("closed_channel", "its stitch lies in a closed channel"))
-    if construction in WELTED and is_at_its_end(construction, seams):
+    if construction in WELTED and not resoles_left:
+        wanted.append(("rewelt", "its welt allows no more soles"))
+    elif construction in WELTED and is_at_its_end(construction, seams):
         wanted.append(("rewelt", f"after {seams} seams its stitch holes may have run together"))
     return Need(tuple(a for a, _ in wanted), tuple(r for _, r in wanted))
 

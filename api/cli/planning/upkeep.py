@@ -134,6 +134,7 @@ def life(
 
 def _life_tables(answer: Mapping[str, Any]) -> Iterator[RenderableType]:
     from solespan.api.cli.planning.rack_tools import named
+    from solespan.dashboards.wording import money
 
     rows = []
     for one in answer["items"]:
@@ -142,16 +143,18 @@ def _life_tables(answer: Mapping[str, Any]) -> Iterator[RenderableType]:
             (
                 named(one["pair_id"], {one["pair_id"]: one["label"]}),
                 one["wears"],
-                None if cost is None else f"{cost / 100:.2f}",
+                money(cost, one["currency"]),
                 one["resoles_left"],
                 None if soles is None else f"{soles:.2f}",
-                one["advice"],
+                one["verdict"],
+                one["next_sole"],
             )
         )
-    yield grid(("pair", "wears", "a wear", "resoles left", "soles a year", "advice"), rows)
+    yield grid(("pair", "wears", "a wear", "resoles left", "soles a year", "now", "then"), rows)
     for one in answer["items"]:
-        yield f"{one['pair_id']}: {one['arithmetic']}"
-    yield f"New soles of the rack: {answer['cost_per_year_minor'] / 100:.2f} a year."
+        yield f"{one['pair_id']}: {one['sentence']} {one['arithmetic']}"
+    per_year = money(answer["cost_per_year_minor"], answer["currency"])
+    yield f"New soles of the rack: {per_year} a year."
     yield str(answer["source"])
 
 

@@ -27,6 +27,7 @@ from solespan.api.schemas.rack.records import Answer, Message
 from solespan.forecast.frames import CONSTRUCTIONS
 from solespan.forecast.planning.care import UPPERS
 from solespan.forecast.planning.resole_options import ABILITIES
+from solespan.forecast.planning.verdict import NEXT_SOLES, VERDICTS
 
 __all__ = [
     "LifeOfRack",
@@ -43,6 +44,8 @@ __all__ = [
 
 _Upper: Any = Literal[UPPERS]
 _Ability: Any = Literal[ABILITIES]
+_Verdict: Any = Literal[VERDICTS]
+_NextSole: Any = Literal[NEXT_SOLES]
 _Construction: Any = Literal[CONSTRUCTIONS]
 
 
@@ -116,6 +119,9 @@ class RoutesForPair(Answer):
     pair_id: str = id_field("the pair")
     as_of: dt.date = date_field("today")
     send_by: dt.date | None = date_field("send-by date; null = beyond the horizon")
+    verdict: _Verdict = field("what is to be done today", "none (words)")
+    next_sole: _NextSole = field("what becomes of it after this sole", "none (word)")
+    sentence: str = text_field("what is to be done, and why")
     needs: list[str] = text_field("what the work must be")
     items: list[RouteCompared] = field("able and cheapest first", "none (list)")
 
@@ -146,13 +152,14 @@ class LifeRow(Answer):
 
     pair_id: str = id_field("the pair")
     label: str | None = text_field("what the owner calls it")
-    currency: str = field("ISO 4217 code; mixed = several", "none (text)")
+    currency: str = field("the owner's, ISO 4217 code", "none (text)")
     wears: int = field("so far", "wear days")
     price_minor: float | None = field("price paid", "minor unit of currency")
     repairs_minor: float | None = field("repairs so far", "minor unit of currency")
     cost_per_wear_minor: float | None = field("so far", "minor unit of currency per wear day")
     resoles: int = field("so far", "resoles")
     resoles_left: int = field("that welt and upper allow", "resoles")
+    wears_per_sole: float = field("expected of the next sole", "wear days")
     wears_per_year: float | None = field("at the present pace", "wear days per year")
     soles_per_year: float | None = field("at the present pace", "soles per year")
     cost_per_year_minor: float | None = field("new soles", "minor unit of currency per year")
@@ -162,7 +169,9 @@ class LifeRow(Answer):
     replace_cost_per_wear_minor: float | None = field(
         "of a new pair over its soles", "minor unit of currency per wear day"
     )
-    advice: str = field("resole, last sole, retire, retired or unknown", "none (words)")
+    verdict: _Verdict = field("what is to be done today", "none (words)")
+    next_sole: _NextSole = field("what becomes of it after this sole", "none (word)")
+    sentence: str = text_field("what is to be done, and why")
     arithmetic: str = text_field("how that is reckoned")
     due_p50: dt.date | None = date_field("median due date")
 
@@ -172,6 +181,7 @@ class LifeOfRack(Answer):
 
     wearer_id: str = id_field("whose rack")
     as_of: dt.date = date_field("today")
+    currency: str = field("of every amount, ISO 4217 code", "none (text)")
     cost_per_year_minor: int = field(
         "new soles of the whole rack", "minor unit of currency per year"
     )

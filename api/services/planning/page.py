@@ -54,7 +54,7 @@ def plan_values(ctx: AppContext, wearer_id: str) -> dict[str, Any]:
         forecast = load_forecasts(session, [wearer_id])
         care = care_of_rack(session, rack, forecast)["items"]
         try:
-            life: dict[str, Any] | None = life_of_known(session, rack, forecast)
+            life: dict[str, Any] | None = life_of_known(rack, forecast)
         except NothingForecast:
             life = None
     names = {row["pair_id"]: row["label"] or row["pair_id"] for row in pairs}

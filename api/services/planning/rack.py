@@ -13,7 +13,9 @@ import pandas as pd
 from sqlalchemy.orm import Session
 
 from solespan.api.errors import NothingForecast, Refused
+from solespan.api.schemas.planning.resole_options import LifeSettingsAsked
 from solespan.api.services.context import AppContext
+from solespan.api.services.shop_choices import read_choices
 from solespan.api.services.unknown_id import unknown_id
 from solespan.api.storage.bench.waits import Promises, promises_in
 from solespan.api.storage.planning import planning as stored
@@ -25,21 +27,34 @@ from solespan.forecast.log import WearLog
 from solespan.forecast.planning import (
     BadPlan,
     LifeSettings,
+    NextSole,
     PairState,
     Route,
+    Verdict,
+    cost_of_rack,
+    decide_verdict,
     needs_of,
     wear_allowance,
 )
-from solespan.forecast.planning.resole_options import DEFAULT_ROUTES
+from solespan.forecast.planning.cost_of_ownership import (
+    DEFAULT_CURRENCY,
+    RESOLES_STOOD,
+    next_soles,
+    resoles_left,
+    usual_currency,
+)
+from solespan.forecast.planning.resole_options import DEFAULT_ROUTES, Need
 
 __all__ = [
     "DEFAULT_TRAITS",
+    "LIFE",
     "KnownRack",
     "back_on",
     "known_rack",
     "known_wearer",
     "pair_states",
     "refusing",
+    "stood_in",
 ]
 
 DEFAULT_TRAITS: Mapping[str, Any] = {
@@ -48,6 +63,7 @@ DEFAULT_TRAITS: Mapping[str, Any] = {
     "weight": 1.0,
     "route_id": None,
 }
+LIFE = "life"
 PLANNED_LEAD = 0.90  # a plan counts a pair away until it is back nine times of ten
 
 
@@ -66,6 +82,8 @@ class KnownRack:
     edited: frozenset[str]
     version: int
     promises: Promises = field(default_factory=Promises)
+    life: LifeSettings = field(default_factory=LifeSettings)
+    currency: str = DEFAULT_CURRENCY
 
     @property
     def as_of(self) -> pd.Timestamp:
@@ -79,6 +97,72 @@ class KnownRack:
     def allowance(self) -> pd.DataFrame:
         """Wear days left by pair. Raises `NothingForecast`."""
         return wear_allowance(self.fitted(), self.log, self.as_of, self.settings)
+
+    def cost(
+        self,
+        *,
+        allowance: pd.DataFrame,
+        forecast: pd.DataFrame,
+        life: LifeSettings,
+    ) -> pd.DataFrame:
+        """Count up the rack, with the verdict on each pair: see `cost_of_rack`."""
+        bands = dict(zip(forecast["pair_id"], forecast["band"], strict=True))
+        soles, welts = self._prices()
+        return cost_of_rack(
+            self.log,
+            allowance,
+            soles,
+            rewelt_price_minor=welts,
+            bands=bands,
+            currency=self.currency,
+            settings=life,
+        )
+
+    def verdict(self, pair_id: str, band: str | None) -> Verdict:
+        """Say what is to be done with one pair of this band."""
+        return decide_verdict(band, self.next_soles[pair_id])
+
+    @cached_property
+    def next_soles(self) -> dict[str, NextSole]:
+        """What becomes of each pair at the end of its sole."""
+        return next_soles(self.log, *self._prices(), currency=self.currency, settings=self.life)
+
+    def need_of(self, pair_id: str) -> Need:
+        """Say what work the next sole of a pair needs; nothing is known without a sole."""
+        sole = self.sole_of(pair_id)
+        if sole is None:
+            return Need((), ())
+        return needs_of(
+            material=str(sole["material"]),
+            channel=_word(sole["channel"]),
+            construction=str(self.pair(pair_id)["construction"]),
+            seams=self.seams(pair_id),
+            resoles_left=self.resoles_left[pair_id],
+        )
+
+    @cached_property
+    def resoles_left(self) -> dict[str, int]:
+        """Resoles that welt and upper of each pair still allow."""
+        return resoles_left(self.log, self.life)
+
+    def _prices(self) -> tuple[dict[str, int], dict[str, int | None]]:
+        """Return the price of the next sole of each pair, and what a new welt adds to it."""
+        pairs = [str(p) for p in self.log.pairs["pair_id"]]
+        routes = {p: self.route_of(p) for p in pairs}
+        soles = {p: r.price_minor for p, r in routes.items() if r.currency == self.currency}
+        return soles, {p: self._rewelt_price(p) for p in pairs}
+
+    def _rewelt_price(self, pair_id: str) -> int | None:
+        """What a new welt adds to the pair's way, or to the cheapest that can do it."""
+        route = self.route_of(pair_id)
+        if "rewelt" in route.abilities:
+            return route.rewelt_price_minor
+        able = [
+            r.price_minor + r.rewelt_price_minor
+            for r in self.routes.values()
+            if "rewelt" in r.abilities and r.currency == self.currency
+        ]
+        return max(min(able) - route.price_minor, 0) if able else None
 
     def fitted(self) -> WearFit:
         """The stored fit. Raises `NothingForecast`."""
@@ -97,17 +181,7 @@ class KnownRack:
         own = self.trait(pair_id, "route_id")
         if own in self.routes:
             return self.routes[own]
-        sole = self.sole_of(pair_id)
-        pair = self.pair(pair_id)
-        wanted = set()
-        if sole is not None:
-            need = needs_of(
-                material=str(sole["material"]),
-                channel=_word(sole["channel"]),
-                construction=str(pair["construction"]),
-                seams=self.seams(pair_id),
-            )
-            wanted = set(need.abilities)
+        wanted = set(self.need_of(pair_id).abilities)
         able = [r for r in self.routes.values() if wanted <= set(r.abilities)]
         return min(able or list(self.routes.values()), key=lambda r: (r.price_minor, r.route_id))
 
@@ -160,13 +234,16 @@ def known_rack(ctx: AppContext, session: Session, wearer_id: str) -> KnownRack:
     wearer = known_wearer(session, wearer_id)
     newest = ctx.forecaster.newest_fit(session)
     edited = stored.routes_of(session, wearer_id)
-    routes = {r.route_id: asdict(r) for r in DEFAULT_ROUTES} | edited
+    log = WearLog(**load_frames(session, [wearer_id]))
+    currency = usual_currency(log)
+    # prices that nobody edited are numbers of common practice, in whatever the owner pays with
+    routes = {r.route_id: asdict(r) | {"currency": currency} for r in DEFAULT_ROUTES} | edited
     today = ctx.clock.today(wearer["time_zone"])
     return KnownRack(
         wearer_id=wearer_id,
         wearer_pk=wearer["pk"],
         today=today,
-        log=WearLog(**load_frames(session, [wearer_id])),
+        log=log,
         fit=None if newest is None else newest.fit,
         settings=ctx.forecaster.settings_on(session, today),
         traits=stored.traits_of(session, wearer_id),
@@ -174,7 +251,15 @@ def known_rack(ctx: AppContext, session: Session, wearer_id: str) -> KnownRack:
         edited=frozenset(edited),
         version=wearer["data_version"],
         promises=promises_in(session),
+        life=LifeSettings(resoles_stood=stood_in(session)),
+        currency=currency,
     )
+
+
+def stood_in(session: Session) -> dict[str, int]:
+    """Resoles that each construction allows, as edited or as common practice."""
+    choices, _ = read_choices(session, LIFE, LifeSettingsAsked())
+    return {**RESOLES_STOOD, **choices.resoles_stood}
 
 
 def _route(stored_fields: Mapping[str, Any]) -> Route:

@@ -25,7 +25,7 @@ from solespan.api.services.planning.rack import (
 from solespan.api.services.unknown_id import unknown_id
 from solespan.api.storage.forecasts import forecast_reads
 from solespan.api.storage.planning import planning as stored
-from solespan.forecast.planning import Route, compare_routes, needs_of
+from solespan.forecast.planning import Route, compare_routes
 from solespan.forecast.planning.resole_options import DEFAULT_ROUTES
 
 __all__ = [
@@ -140,21 +140,24 @@ def routes_for_pair(
             raise unknown_id(session, "pairs", "pair_id", pair_id)
         rack = known_rack(ctx, session, whose["wearer_id"])
         rows = forecast_reads.forecast_of_pair(session, pair_id)
-    send_by = next(
-        (r["send_by"] for r in rows if (r["foot"], r["point"]) == ("pair", "ball")), None
-    )
-    return routes_of_known(rack, pair_id, send_by, occasion=occasion, chance=chance)
+    main = next((r for r in rows if (r["foot"], r["point"]) == ("pair", "ball")), None)
+    band, send_by = (None, None) if main is None else (main["band"], main["send_by"])
+    return routes_of_known(rack, pair_id, send_by, band, occasion=occasion, chance=chance)
 
 
 def routes_of_known(
     rack: KnownRack,
     pair_id: str,
     send_by: date | None,
+    band: str | None,
     *,
     occasion: date | None = None,
     chance: float = 0.90,
 ) -> dict[str, Any]:
-    """Compare the routes for one pair of a rack that was read. Raises `Refused`."""
+    """Compare the routes for one pair of a rack that was read, and say whether one is worth it.
+
+    Raises `Refused`.
+    """
     sole, pair = rack.sole_of(pair_id), rack.pair(pair_id)
     if sole is None:
         raise Refused(
@@ -163,13 +166,8 @@ def routes_of_known(
             accepted="a pair with a sole on it",
             remedy="Add the sole that is on it, or name another pair.",
         )
-    channel = sole["channel"]
-    need = needs_of(
-        material=str(sole["material"]),
-        channel=channel if isinstance(channel, str) else None,
-        construction=str(pair["construction"]),
-        seams=rack.seams(pair_id),
-    )
+    said = rack.verdict(pair_id, band)
+    need = rack.need_of(pair_id)
     with refusing("Correct it and ask again."):
         frame = compare_routes(
             list(rack.routes.values()),
@@ -184,6 +182,9 @@ def routes_of_known(
         "pair_id": pair_id,
         "as_of": rack.today.isoformat(),
         "send_by": None if send_by is None else send_by.isoformat(),
+        "verdict": said.word,
+        "next_sole": said.next_sole.word,
+        "sentence": said.sentence,
         "needs": list(need.reasons),
         "items": [_plain(one, rack) for one in frame.to_dict("records")],
     }

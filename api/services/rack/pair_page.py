@@ -99,8 +99,8 @@ def upkeep_values(ctx: AppContext, pair_id: str) -> dict[str, Any]:
         forecast = load_forecasts(session, [rack.wearer_id])
         care = care_of_rack(session, rack, forecast)
         try:
-            ways = routes_of_known(rack, pair_id, _send_by(forecast, pair_id))
-            life = life_of_known(session, rack, forecast)
+            ways = routes_of_known(rack, pair_id, *_send_by(forecast, pair_id))
+            life = life_of_known(rack, forecast)
         except (NothingForecast, Refused) as refused:
             missing.append(refused.what)
     return {
@@ -112,10 +112,14 @@ def upkeep_values(ctx: AppContext, pair_id: str) -> dict[str, Any]:
     }
 
 
-def _send_by(forecast: pd.DataFrame, pair_id: str) -> date | None:
+def _send_by(forecast: pd.DataFrame, pair_id: str) -> tuple[date | None, str | None]:
+    """Return the send-by date of a pair and its band, None where nothing is forecast."""
     main = (forecast["foot"] == "pair") & (forecast["point"] == "ball")
-    days = forecast.loc[main & (forecast["pair_id"] == pair_id), "send_by"].dropna()
-    return None if days.empty else days.iloc[0].date()
+    rows = forecast[main & (forecast["pair_id"] == pair_id)].to_dict("records")
+    if not rows:
+        return None, None
+    day = rows[0]["send_by"]
+    return None if pd.isna(day) else day.date(), rows[0]["band"]
 
 
 def _explanation(ctx: AppContext, session: Session, pair_id: str) -> Explanation | None:

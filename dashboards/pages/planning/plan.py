@@ -110,20 +110,17 @@ def _care(care: Sequence[Mapping[str, Any]]) -> str:
 
 
 def _per_year(life: Mapping[str, Any]) -> str:
-    named = {one["currency"] for one in life["items"]}
-    currency = named.pop() if len(named) == 1 else "in several currencies"
-    return f"{life['cost_per_year_minor'] / 100:.2f} {currency}"
+    return wording.money(life["cost_per_year_minor"], life["currency"])
 
 
 def _life(one: Mapping[str, Any], call: Callable[[str], str]) -> dict[str, str]:
-    cost = one["cost_per_wear_minor"]
     return {
         "pair_id": one["pair_id"],
         "pair": call(one["pair_id"]),
         "wears": str(one["wears"] or "none logged"),
-        "per_wear": "not known" if cost is None else f"{cost / 100:.2f} {one['currency']}",
+        "per_wear": wording.money(one["cost_per_wear_minor"], one["currency"]),
         "left": str(one["resoles_left"]),
-        "advice": one["advice"],
+        "sentence": one["sentence"],
         "arithmetic": one["arithmetic"],
     }
 

@@ -40,6 +40,7 @@ def upkeep_page(
     mine = next((one for one in life or () if one["pair_id"] == pair_id), None)
     return {
         "care": care_by_pair(one for one in care if one["pair_id"] == pair_id),
+        "sentence": ways["sentence"] if ways else "",
         "needs": _needs(ways["needs"]) if ways else "",
         "ways": [_way(one) for one in ways["items"]] if ways else [],
         "cost": None if mine is None else _cost(mine),
@@ -59,7 +60,7 @@ def _way(one: Mapping[str, Any]) -> dict[str, Any]:
         "send_on": _day(one["hand_over_on"]),
         "back": _day(one["back_on_p50"]),
         "back_late": _day(one["back_on_p90"]),
-        "price": _money(one["price_minor"], one["currency"]),
+        "price": wording.money(one["price_minor"], one["currency"]),
         "why": str(one["sentence"]),
         "source": "yours" if one["edited"] else "common practice, no source",
     }
@@ -69,17 +70,11 @@ def _cost(one: Mapping[str, Any]) -> dict[str, str]:
     per_wear = one["cost_per_wear_minor"]
     return {
         "wears": str(one["wears"] or "no logged"),
-        "per_wear": "not known" if per_wear is None else _money(per_wear, one["currency"]),
+        "per_wear": wording.money(per_wear, one["currency"]),
         "left": str(one["resoles_left"]),
-        "advice": str(one["advice"]),
+        "sentence": str(one["sentence"]),
         "arithmetic": str(one["arithmetic"]),
     }
-
-
-def _money(minor: Any, currency: Any) -> str:
-    if minor is None:
-        return "not known"
-    return f"{minor / 100:.2f} {currency or ''}".strip()
 
 
 def _day(text: Any) -> str:

@@ -94,8 +94,8 @@ def test_the_cost_of_a_rack_shows_its_arithmetic(client):
     body = client.get("/v1/life", params={"wearer_id": "ada"}).json()
     assert "common practice" in body["source"]
     rows = {r["pair_id"]: r for r in body["items"]}
-    assert rows["ada-3"]["advice"] == "retired"
-    live = [r["cost_per_year_minor"] for r in rows.values() if r["advice"] != "retired"]
+    assert rows["ada-3"]["verdict"] == "retired"
+    live = [r["cost_per_year_minor"] for r in rows.values() if r["verdict"] != "retired"]
     assert body["cost_per_year_minor"] == pytest.approx(sum(live), abs=1)
     assert all("a wear" in r["arithmetic"] for r in rows.values())
 

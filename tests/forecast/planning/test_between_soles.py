@@ -19,6 +19,7 @@ from solespan.forecast.planning import (
     needs_of,
 )
 from solespan.forecast.planning.care import DEFAULT_RULES, UPPERS
+from solespan.forecast.planning.cost_of_ownership import usual_currency
 from solespan.forecast.planning.resole_options import DEFAULT_ROUTES, Need
 from tests.forecast.builders import TODAY, log_of, pair_row, sole_row, wear_rows
 
@@ -175,7 +176,7 @@ def rack_of(**pair):
 
 
 ALLOWANCE = pd.DataFrame(
-    {"pair_id": ["oxford"], "wear_days_per_week": [2.0], "wear_days_new": [120.0]}
+    {"pair_id": ["oxford"], "wear_days_per_week": [2.0], "wear_days_new_mean": [120.0]}
 )
 
 
@@ -190,22 +191,37 @@ def test_cost_per_wear_is_price_and_repairs_over_wears():
 
 def test_every_resole_takes_one_from_what_the_welt_stands_and_the_last_says_so():
     settings = LifeSettings(resoles_stood={"goodyear_welted": 3})
-    advice = {}
+    words = {}
     for so_far in range(4):
         row = cost_of_rack(
-            rack_of(earlier_resoles=so_far), ALLOWANCE, {"oxford": 9_000}, settings=settings
+            rack_of(earlier_resoles=so_far),
+            ALLOWANCE,
+            {"oxford": 9_000},
+            bands={"oxford": "book in"},
+            settings=settings,
         ).iloc[0]
         assert row["resoles_left"] == 3 - so_far
-        advice[so_far] = row["advice"]
-    assert advice == {0: "resole", 1: "resole", 2: "last sole", 3: "retire"}
+        words[so_far] = (row["verdict"], row["next_sole"])
+    send = ("send", "resole")
+    # the third would need a new welt, that no way of this rack brings
+    assert words == {0: send, 1: send, 2: ("rewelt", "rewelt"), 3: ("retire", "retire")}
 
 
 def test_a_sole_dearer_than_wearing_a_new_pair_is_not_advised():
     row = cost_of_rack(rack_of(price_minor=8_000), ALLOWANCE, {"oxford": 30_000}).iloc[0]
-    assert row["advice"] == "retire"
+    assert row["next_sole"] == "retire"
+    assert row["cost_per_year_minor"] == 0
 
 
-def test_money_in_two_currencies_is_not_added_up():
+def test_money_in_another_currency_is_left_out_and_named():
     row = cost_of_rack(rack_of(currency="USD"), ALLOWANCE, {"oxford": 9_000}).iloc[0]
-    assert row["currency"] == "mixed"
+    assert row["currency"] == "EUR"
     assert np.isnan(row["cost_per_wear_minor"])
+    assert "Not counted: 1 amount in another currency than EUR." in row["arithmetic"]
+
+
+def test_an_owner_has_one_currency_and_a_missing_price_is_none_of_its_own():
+    assert usual_currency(rack_of(price_minor=np.nan, currency=None)) == "EUR"
+    bare = rack_of(price_minor=np.nan, currency=None)
+    row = cost_of_rack(bare, ALLOWANCE, {}, currency="EUR").iloc[0]
+    assert row["currency"] == "EUR"
