@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import ipaddress
 import socket
+import sys
 from typing import TYPE_CHECKING, Annotated
 from urllib.parse import urlsplit
 
@@ -21,6 +22,8 @@ if TYPE_CHECKING:
 __all__ = ["register"]
 
 GRACE_S = 4  # for requests that run when the service is asked to end
+# A thread that waits for the interpreter after each statement of the database waits less.
+SWITCH_S = 0.0005
 
 Host = Annotated[
     str | None, typer.Option(help="Address to listen on; only loopback. Default 127.0.0.1.")
@@ -70,6 +73,7 @@ def run(host: str | None, port: int | None, fd: int | None = None) -> None:
     app = create_app(settings, allowed_hosts={*LOOPBACK_HOSTS, host, *filter(None, [public])})
     name = f"[{host}]" if ":" in host else host
     note(f"solespan serves http://{name}:{listening.getsockname()[1]}/ (end with Ctrl-C)")
+    sys.setswitchinterval(SWITCH_S)
     serve_until_stopped(server_config(app, settings), listening)
 
 
