@@ -27,6 +27,7 @@ from solespan.api.routes.edge.headers import SecurityHeaders
 from solespan.api.routes.edge.record import RequestRecord
 from solespan.api.routes.edge.route_template import RouteTemplates
 from solespan.api.routes.edge.traces import Traces
+from solespan.api.routes.edge.turns import Turns
 from solespan.api.routes.forecasts import fit, forecasts, look_back
 from solespan.api.routes.http import problems
 from solespan.api.routes.http.page_entry import navigation_of
@@ -165,6 +166,7 @@ def create_app(
         ),
         max_upload_bytes=settings.upload_limit_bytes + FORM_OVERHEAD_BYTES,
     )
+    app.add_middleware(Turns)
     app.add_middleware(Access, writes_per_minute=settings.writes_per_minute)
     app.add_middleware(GZipMiddleware, compresslevel=5)
     plain_home = home is not None and not home.over_tls

@@ -211,6 +211,13 @@ _KINDS = (
         "Wait as long as Retry-After says.",
     ),
     ProblemKind(
+        "busy-with-others",
+        429,
+        "The service also works for other shops",
+        "This shop has used its share of the processor, and others are at work.",
+        "Wait as long as Retry-After says, then send the same again.",
+    ),
+    ProblemKind(
         "too-many-tries",
         429,
         "Too many tries",

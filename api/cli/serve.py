@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import ipaddress
 import socket
+import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 from urllib.parse import urlsplit
@@ -22,6 +23,8 @@ if TYPE_CHECKING:
 __all__ = ["register"]
 
 GRACE_S = 4  # for requests that run when the service is asked to end
+# A thread that waits for the interpreter after each statement of the database waits less.
+SWITCH_S = 0.0005
 
 Host = Annotated[
     str | None, typer.Option(help="Address to listen on; only loopback. Default 127.0.0.1.")
@@ -124,6 +127,7 @@ def run(
     note(f"solespan serves {scheme}://{name}:{bound}/ (end with Ctrl-C)")
     if home is not None:
         show_code(app.state.services, home)
+    sys.setswitchinterval(SWITCH_S)
     serve_until_stopped(server_config(app, settings, files), listening)
 
 

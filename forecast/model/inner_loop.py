@@ -36,6 +36,7 @@ _RATE = INTERFACE.index("log_rate")
 _WIDTH = len(INTERFACE)
 _COVARIATES_FROM = _WIDTH - len(COVARIATES)
 _FARTHEST_PACE = 4.0  # log pace from its prior: a fiftieth, or fifty times as often
+_SWING, _LEAST_SHARE = 0.5, 0.1  # of the last step: a step back by more is a swing
 STILL = 1e-3  # log rate or mm: a step that counts as none
 FIRST_STEPS = 1  # before misreadings are judged, and lines moved off their tangents
 
@@ -65,6 +66,10 @@ class IterationState:
         Posterior variance of the log rates, and what the pace of unlogged days adds to it.
     moved : ndarray, shape (paths,)
         How far each path came in the last step.
+    swing : ndarray, shape (paths,)
+        The last step of log rate and log pace together, as it was asked for.
+    share : ndarray, shape (paths,)
+        Which share of a step is taken: less where steps swung to and fro.
     """
 
     deviation: np.ndarray
@@ -75,6 +80,8 @@ class IterationState:
     log_rate_variance: np.ndarray
     pace_variance: np.ndarray
     moved: np.ndarray
+    swing: np.ndarray
+    share: np.ndarray
 
     @classmethod
     def first(cls, panel: Panel, layout: Coordinates, noise: Noise) -> IterationState:
@@ -89,6 +96,8 @@ class IterationState:
             log_rate_variance=np.zeros(len(panel.nominal_mm)),
             pace_variance=np.zeros(len(panel.nominal_mm)),
             moved=np.full(len(panel.nominal_mm), np.inf),
+            swing=np.zeros(len(panel.nominal_mm)),
+            share=np.ones(len(panel.nominal_mm)),
         )
 
 
@@ -193,6 +202,9 @@ def _moved(
 ) -> IterationState:
     change = found.mean - at.deviation
     _shorten(change, panel.path_wearer)
+    swing = change[_RATE] + change[SILENT]
+    share = _share(swing, at, panel.path_wearer)
+    change[: -len(COVARIATES)] *= share
     if panel.unlogged.any():
         pace = np.clip(at.deviation[SILENT] + change[SILENT], -_FARTHEST_PACE, _FARTHEST_PACE)
         change[SILENT] = pace - at.deviation[SILENT]
@@ -211,7 +223,28 @@ def _moved(
         log_rate_variance=bent[_RATE][_RATE],
         pace_variance=_pace_variance(bent),
         moved=moved,
+        swing=swing,
+        share=share,
     )
+
+
+def _share(swing: np.ndarray, at: IterationState, wearer: np.ndarray) -> np.ndarray:
+    """Shorten the steps of wearers whose steps swing to and fro; others take whole steps.
+
+    The share is that of Aitken's relaxation by vectors (Irons and Tuck 1969, from memory).
+    """
+
+    def product(one: np.ndarray, other: np.ndarray) -> np.ndarray:
+        return np.asarray(np.bincount(wearer, one * other))
+
+    if not len(wearer):
+        return at.share
+    turn = swing - at.swing
+    before, now = product(at.swing, at.swing), product(swing, at.swing)
+    fell = product(at.swing, -turn) / np.maximum(product(turn, turn), STILL**4)
+    share = at.share * np.where(fell > 0.0, fell, 1.0)[wearer]
+    swings = (now < -_SWING * before) & (before > 0.0)
+    return np.where(swings[wearer] | (at.share < 1.0), np.clip(share, _LEAST_SHARE, 1.0), at.share)
 
 
 def _shorten(change: np.ndarray, wearer: np.ndarray) -> None:

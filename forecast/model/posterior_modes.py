@@ -87,6 +87,8 @@ def _part(panel: Panel, stand: IterationState, wearer: np.ndarray) -> IterationS
         log_rate_variance=stand.log_rate_variance[path],
         pace_variance=stand.pace_variance[path],
         moved=stand.moved[path],
+        swing=stand.swing[path],
+        share=stand.share[path],
     )
 
 
@@ -117,4 +119,6 @@ def _merged(
         log_rate_variance=put(stand.log_rate_variance, path, there.log_rate_variance),
         pace_variance=put(stand.pace_variance, path, there.pace_variance),
         moved=put(stand.moved, path, there.moved),
+        swing=put(stand.swing, path, there.swing),
+        share=put(stand.share, path, there.share),
     )

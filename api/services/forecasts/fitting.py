@@ -52,6 +52,8 @@ log = structlog.get_logger("solespan.fitting")
 REFIT_AFTER = timedelta(days=1)  # one wearer's forecasts follow their log without a refit
 UPKEEP_EVERY_S = 600.0
 OTHERS_WORK_S = 5.0
+# Where several tenants are served, one rests so many times as long as its round took.
+REST_PER_WORK, LONGEST_REST_S = 9.0, 60.0
 FIT_PART_PAIRS = 2000  # of which the log is in memory at a time
 SETTLE_S = 0.5
 LONGEST_SETTLE_S = 10.0
@@ -240,6 +242,7 @@ class BackgroundRefitter(PeriodicLoop):
         self._longest_settle_s = longest_settle_s
         self._refit_asked = threading.Event()
         self._is_anothers = False
+        self._rest_until = 0.0
         self._pause_s = UPKEEP_EVERY_S
 
     def wake(self, *, refit: bool = False) -> None:
@@ -256,11 +259,17 @@ class BackgroundRefitter(PeriodicLoop):
     def turn(self) -> None:
         """Do a round of each tenant."""
         self._pause_s = UPKEEP_EVERY_S
-        for upkeep in self._everyone():
-            if not self._stop.is_set():
-                upkeep.round()
-                if upkeep._is_anothers:  # noqa: SLF001 - of its own kind
-                    self._pause_s = OTHERS_WORK_S
+        everyone = list(self._everyone())
+        for upkeep in everyone:
+            if self._stop.is_set():
+                break
+            rest_s = upkeep.rest_s if len(everyone) > 1 else 0.0
+            if rest_s > 0:
+                self._pause_s = min(self._pause_s, rest_s)
+                continue
+            upkeep.round()
+            if upkeep._is_anothers:  # noqa: SLF001 - of its own kind
+                self._pause_s = min(self._pause_s, OTHERS_WORK_S)
 
     def pause(self) -> None:
         """Wait ten minutes or until woken, and then until the writes pause.
@@ -286,9 +295,17 @@ class BackgroundRefitter(PeriodicLoop):
 
     def round(self) -> None:
         """Do one tenant's round and sweep; a failure keeps no other tenant waiting."""
+        begun = time.monotonic()
         for step in (self._sweep, self.once):
             if step is not None:
                 self._do(step)
+        ended = time.monotonic()
+        self._rest_until = ended + min(REST_PER_WORK * (ended - begun), LONGEST_REST_S)
+
+    @property
+    def rest_s(self) -> float:
+        """The seconds until this tenant is due again, so that it takes no more than its share."""
+        return self._rest_until - time.monotonic()
 
     def _do(self, step: Callable[[], None]) -> None:
         try:

@@ -8,6 +8,7 @@ from collections.abc import Iterable
 
 import pytest
 
+from solespan.api.services.forecasts import fitting
 from solespan.api.services.forecasts.fitting import BackgroundRefitter
 
 LONG_S = 3600.0
@@ -63,3 +64,35 @@ def test_who_never_pauses_is_followed_all_the_same():
 
 def test_a_refit_that_was_asked_for_does_not_wait_for_others_writes():
     assert looks_before_the_second_round(itertools.repeat(True), refit=True) == 1
+
+
+class Takes(BackgroundRefitter):
+    """The upkeep of one tenant, with rounds that take a time of the clock given."""
+
+    def __init__(self, clock, took_s, **given) -> None:
+        super().__init__(None, None, **given)
+        self.clock, self.took_s, self.rounds = clock, took_s, 0
+
+    def once(self) -> None:
+        self.rounds += 1
+        self.clock.now += self.took_s
+
+
+@pytest.mark.parametrize(("tenants", "least", "most"), [(2, 8, 12), (1, 90, 110)])
+def test_a_tenant_that_always_has_work_takes_its_share(monkeypatch, tenants, least, most):
+    class Hands:
+        now = 0.0
+
+        def monotonic(self) -> float:
+            return self.now
+
+    clock = Hands()
+    monkeypatch.setattr(fitting, "time", clock)
+    busy = Takes(clock, 1.0)
+    thread = Takes(clock, 0.0, everyone=lambda: (busy, *([thread] if tenants == 2 else [])))
+    for _ in range(1000):
+        thread.turn()
+        clock.now += 0.1
+        if clock.now > 100:
+            break
+    assert least <= busy.rounds <= most

@@ -44,6 +44,7 @@ ELSEWHERE = {
     "not-allowed": "accounts/test_access",
     "second-factor-needed": "accounts/test_second_factor",
     "too-fast": "accounts/test_access",
+    "busy-with-others": "operation/test_turns",
     "sign-in-refused": "accounts/test_sign_in",
     "too-many-tries": "accounts/test_sign_in",
     "import-questions": "test_imports",
