@@ -30,12 +30,13 @@ from solespan.forecast.workload.hand_overs import (
     learn_past_habits,
 )
 from solespan.forecast.workload.jobs import SimulatedYears
-from solespan.forecast.workload.known_log import known_log, of_newcomer
+from solespan.forecast.workload.known_log import followed_pairs, known_log, of_newcomer
 from solespan.forecast.workload.marginals import DueTable, due_table
 from solespan.forecast.workload.mix import SOLE_WORKS, WorkMix, fit_mix
 from solespan.forecast.workload.newcomers import Newcomers, fit_newcomers
 from solespan.forecast.workload.settings import WorkloadSettings
 from solespan.forecast.workload.simulate import simulate_years
+from solespan.forecast.workload.small_works import SmallWorks, fit_small_works
 from solespan.forecast.workload.year_level import PastYears, fit_level
 from solespan.forecast.workload.year_scale import YEAR_DAYS
 
@@ -52,6 +53,7 @@ __all__ = [
 ]
 
 MOST_YEARS = 3
+_MOST_HALF_YEARS = 10
 LOOK_BACK_COLUMNS = (
     "years_back", "as_of", "came", "said", "level", "p10", "p90",
     "last_year", "three_years", "holt_winters", "asked", "asked_due",
@@ -66,9 +68,9 @@ _SHARES = np.array([0.1, 0.9])
 def past_years(
     received_on: pd.Series, as_of: pd.Timestamp, said: np.ndarray | None = None
 ) -> PastYears:
-    """Count the jobs of whole half-years of the record before a day, at most three years."""
+    """Count the jobs of whole half-years of the record before a day, at most five years."""
     ages = (as_of - received_on[received_on <= as_of]).dt.days.to_numpy()
-    edges = [0, 183, 365, 548, 730, 913, 1095]
+    edges = np.ceil(np.arange(_MOST_HALF_YEARS + 1) * YEAR_DAYS / 2).astype(int).tolist()
     whole = sum(edge <= _record_days(ages) for edge in edges[1:])
     counts = np.histogram(ages, [*edges[: whole + 1], np.inf])[0][:whole]
     return PastYears(counts.astype(float), np.zeros(0) if said is None else np.asarray(said, float))
@@ -143,6 +145,7 @@ class PastForecast:
     due: DueTable
     newcomers: Newcomers
     mix: WorkMix
+    small: SmallWorks
 
     def simulate(
         self,
@@ -161,6 +164,7 @@ class PastForecast:
             settings,
             past=past,
             runner=runner,
+            small=self.small,
         )
 
 
@@ -237,8 +241,7 @@ def forecast_past(log: WearLog, day: pd.Timestamp, runner: Runner | None = None)
         said = forecast_parts(runner, fit, parts, day)
     jobs = known.bench_jobs.sort_values("received_on", ignore_index=True)
     worn_on = known.wear_days.groupby("pair_id")["worn_on"]
-    firsts = [worn_on.min(), known.checks.groupby("pair_id")["checked_on"].min()]
-    new = of_newcomer(jobs, pd.concat(firsts, axis=1).min(axis=1)).to_numpy(bool)
+    new = of_newcomer(jobs, followed_pairs(known)).to_numpy(bool)
     since = jobs["received_on"].min() if len(jobs) else day
     return PastForecast(
         day,
@@ -247,6 +250,7 @@ def forecast_past(log: WearLog, day: pd.Timestamp, runner: Runner | None = None)
         due_table(said, known.soles, known.pairs, worn_on.max()),
         fit_newcomers(jobs, new, since, day),
         fit_mix(jobs, new),
+        fit_small_works(jobs, new, since, day),
     )
 
 

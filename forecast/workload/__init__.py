@@ -15,12 +15,13 @@ from solespan.forecast.workload.hand_overs import (
     learn_past_habits,
 )
 from solespan.forecast.workload.jobs import Booked, Jobs, SimulatedYears
-from solespan.forecast.workload.levelling import Levelled, level
+from solespan.forecast.workload.levelling import Levelled, carried_minutes, level
 from solespan.forecast.workload.marginals import DueTable, due_table
 from solespan.forecast.workload.mix import WorkMix, fit_mix
 from solespan.forecast.workload.newcomers import Newcomers, fit_newcomers
 from solespan.forecast.workload.settings import WorkloadSettings
 from solespan.forecast.workload.simulate import simulate_years
+from solespan.forecast.workload.small_works import SmallWorks, fit_small_works
 from solespan.forecast.workload.summary import (
     MEASURES,
     QUANTILES,
@@ -46,15 +47,18 @@ __all__ = [
     "PastHabits",
     "PastYears",
     "SimulatedYears",
+    "SmallWorks",
     "WorkMix",
     "WorkTimes",
     "WorkloadSettings",
     "YearLevel",
+    "carried_minutes",
     "due_table",
     "fit_habits",
     "fit_level",
     "fit_mix",
     "fit_newcomers",
+    "fit_small_works",
     "hand_overs",
     "learn_past_habits",
     "level",

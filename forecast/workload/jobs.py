@@ -17,7 +17,8 @@ class Jobs:
     """Jobs of the listed years, one entry each, every array of shape (jobs,).
 
     year : which simulated year; day : days after as_of it comes in; work : place in `WORKS`;
-    row : row of the due table, -1 for a newcomer; due_day : day its point was due, -1 unknown.
+    row : row of the due table, -1 for a newcomer or a work without a date; due_day : day its point
+    was due, -1 unknown.
     """
 
     year: np.ndarray

@@ -18,7 +18,7 @@ import numpy as np
 from scipy.optimize import Bounds, LinearConstraint, milp
 from scipy.sparse import coo_array
 
-__all__ = ["Levelled", "level"]
+__all__ = ["Levelled", "carried_minutes", "level"]
 
 _WHOLE_CHOICES = 200  # so many choices of a week are decided at once, as whole pairs
 _MOST_NODES = 200  # a bound that no clock moves, so that the same shop has the same plan
@@ -31,12 +31,14 @@ class Levelled:
     """The plan: `week` each pair is asked for, shape (n,), -1 = not within the horizon.
 
     moved_weeks : how many weeks earlier than its send-by week.
+    free_weeks : how many weeks earlier it may be asked.
     load_minutes, level_minutes : expected work by week before and after, shape (weeks,).
     least_carried : minutes carried, summed over weeks, that no plan can go below.
     """
 
     week: np.ndarray
     moved_weeks: np.ndarray
+    free_weeks: np.ndarray
     load_minutes: np.ndarray
     level_minutes: np.ndarray
     least_carried: float
@@ -90,8 +92,10 @@ def level(
     week[pairs] = chosen
     moved = np.zeros(len(send_by_day), np.int64)
     moved[pairs] = late - chosen
+    free = np.zeros(len(send_by_day), np.int64)
+    free[pairs] = late - first
     after = other_minutes + np.bincount(chosen, minutes[pairs], weeks)
-    return Levelled(week, moved, before, after, least)
+    return Levelled(week, moved, free, before, after, least)
 
 
 def _chosen(
@@ -173,6 +177,7 @@ def _solve(
     return share, float(found.x[size:].sum())
 
 
-def _carried(over: np.ndarray) -> float:
-    surplus = np.cumsum(over)
+def carried_minutes(load_minutes: np.ndarray, room_minutes: np.ndarray) -> float:
+    """Add up what each week carries into the next, in minutes."""
+    surplus = np.cumsum(load_minutes - room_minutes)
     return float((surplus - np.minimum(np.minimum.accumulate(surplus), 0.0)).sum())

@@ -1,9 +1,10 @@
 """New pairs (count model): how many pairs will come in that nobody follows yet?
 
 Monthly counts of such jobs follow a Poisson regression with or without a trend and a yearly wave
-(statsmodels' GLM). The four forms are averaged by their evidence (quasi-likelihood BIC). Every
-simulated year draws a form, its coefficients, a common level and over-dispersed counts. So an
-uncertain trend widens the year instead of moving it.
+(statsmodels' GLM). The four forms are averaged by their evidence (quasi-likelihood BIC). Months of
+long ago are left out, and a trend has a prior, as none lasts. Every simulated year draws a form,
+its coefficients, a common level and over-dispersed counts. So an uncertain trend widens the year
+instead of moving it.
 """
 
 from __future__ import annotations
@@ -15,7 +16,7 @@ import pandas as pd
 
 from solespan.forecast.errors import BadFrame
 
-__all__ = ["Newcomers", "fit_newcomers"]
+__all__ = ["Newcomers", "days_of_months", "fit_newcomers"]
 
 _YEAR_DAYS = 365
 _MONTHS_FOR_SEASON = 18
@@ -23,6 +24,8 @@ _MONTHS_FOR_TREND = 12
 # Before any history: a handful a year, very uncertain (common practice, no source).
 PRIOR_MONTHS, PRIOR_PER_MONTH = 2.0, 0.5
 _LEVEL_SD_PER_ROOT_YEAR = 0.05
+_MOST_MONTHS = 60
+_TREND_SD = 0.4  # log a year (common practice, no source)
 
 
 @dataclass(frozen=True)
@@ -67,6 +70,28 @@ class Newcomers:
         return np.asarray(rng.poisson(mean))
 
 
+def days_of_months(
+    newcomers: Newcomers,
+    as_of: pd.Timestamp,
+    horizon: int,
+    years: int,
+    rng: np.random.Generator,
+) -> tuple[np.ndarray, np.ndarray]:
+    """Draw the year and the day after `as_of` of every job; day by day alike within a month."""
+    last = as_of + pd.Timedelta(days=horizon)
+    end = newcomers.end
+    months = (last.year - end.year) * 12 + last.month - end.month + 1
+    counts = newcomers.draw(months, years, rng)
+    starts = pd.date_range(end, periods=months + 1, freq="MS")
+    first = (starts[:-1] - as_of).days.to_numpy()
+    length = np.diff((starts - as_of).days.to_numpy())
+    year = np.repeat(np.arange(years), counts.sum(axis=1))
+    month = np.repeat(np.tile(np.arange(months), years), counts.ravel())
+    day = first[month] + rng.integers(0, length[month])
+    inside = (day >= 1) & (day <= horizon)
+    return year[inside], day[inside]
+
+
 def _design(end: pd.Timestamp, offsets: np.ndarray, trend: bool, season: bool) -> np.ndarray:
     columns = [np.ones(len(offsets))]
     if trend:
@@ -78,7 +103,11 @@ def _design(end: pd.Timestamp, offsets: np.ndarray, trend: bool, season: bool) -
 
 
 def fit_newcomers(
-    jobs: pd.DataFrame, of_newcomer: np.ndarray, since: pd.Timestamp, as_of: pd.Timestamp
+    jobs: pd.DataFrame,
+    of_newcomer: np.ndarray,
+    since: pd.Timestamp,
+    as_of: pd.Timestamp,
+    most_months: int = _MOST_MONTHS,
 ) -> Newcomers:
     """Learn from the jobs on pairs that nobody followed.
 
@@ -92,6 +121,8 @@ def fit_newcomers(
         First day of the record.
     as_of : Timestamp
         Only whole months before this month are counted.
+    most_months : int
+        So many of them at most; fewer than twelve of them tell no trend.
 
     Returns
     -------
@@ -112,6 +143,8 @@ def fit_newcomers(
     end = as_of.normalize().replace(day=1)
     start = (since.normalize() + pd.offsets.MonthBegin(0)).normalize()
     months = max(0, (end.year - start.year) * 12 + end.month - start.month)
+    if months > most_months:
+        start, months = end - pd.DateOffset(months=most_months), most_months
     place = (arrived_on.dt.year - start.year) * 12 + arrived_on.dt.month - start.month
     inside = place[(place >= 0) & (place < months)].to_numpy(int)
     counts = np.bincount(inside, minlength=months).astype(float)
@@ -135,11 +168,22 @@ def fit_newcomers(
     weights = np.exp(0.5 * (evidence - evidence.max()))
     forms = tuple(
         _Form(
-            float(w), trend, season, np.asarray(f.params), np.asarray(f.cov_params()) * dispersion
+            float(w),
+            trend,
+            season,
+            *_shrunk(np.asarray(f.params), np.asarray(f.cov_params()) * dispersion, trend=trend),
         )
         for w, (trend, season, f) in zip(weights, fits, strict=True)
     )
     return Newcomers(forms, dispersion, end, months, repeats)
+
+
+def _shrunk(mean: np.ndarray, cov: np.ndarray, *, trend: bool) -> tuple[np.ndarray, np.ndarray]:
+    """Give the trend, if there is one, its prior."""
+    if not trend:
+        return mean, cov
+    gain = cov[:, 1] / (cov[1, 1] + _TREND_SD**2)
+    return mean - gain * mean[1], cov - np.outer(gain, cov[1])
 
 
 def _repeats_per_day(jobs: pd.DataFrame, of_newcomer: np.ndarray, as_of: pd.Timestamp) -> float:

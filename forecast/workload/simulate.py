@@ -3,8 +3,8 @@
 Each simulated year has one set of habits, one mix of work and one common error of the forecasts.
 Each wearer has one error of their own in it. Every pair then draws whether it is still in use and
 its due date. It draws whether its owner brings it and after which delay, and again for the next
-sole. Pairs nobody follows yet are added. Totals are counted in whole years, so what pairs share is
-in them.
+sole. Small works without a date and pairs nobody follows yet are added. Totals are counted in whole
+years, so what pairs share is in them.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ from solespan.forecast.workload.habits import HabitDraws, Habits
 from solespan.forecast.workload.jobs import Booked, Jobs, SimulatedYears
 from solespan.forecast.workload.marginals import DueTable
 from solespan.forecast.workload.mix import WorkMix
-from solespan.forecast.workload.newcomers import Newcomers
+from solespan.forecast.workload.newcomers import Newcomers, days_of_months
 from solespan.forecast.workload.pair_years import (
     SharedDraws,
     count_jobs,
@@ -27,6 +27,7 @@ from solespan.forecast.workload.pair_years import (
     sole_work,
 )
 from solespan.forecast.workload.settings import WorkloadSettings
+from solespan.forecast.workload.small_works import SmallWorks
 from solespan.forecast.workload.year_level import PastYears, fit_level
 from solespan.forecast.workload.year_scale import YEAR_DAYS, scale_years
 
@@ -45,6 +46,7 @@ def simulate_years(
     booked: Booked | None = None,
     past: PastYears | None = None,
     runner: Runner | None = None,
+    small: SmallWorks | None = None,
 ) -> SimulatedYears:
     """Simulate whole years of arrivals.
 
@@ -63,6 +65,8 @@ def simulate_years(
         The shop's past, by which the totals are levelled; bookings stay. None: no level.
     runner : Runner, optional
         Where parts of the pairs are simulated. None: here, one block after the other.
+    small : SmallWorks, optional
+        Small works of followed pairs that no date foresees. None: none.
 
     Returns
     -------
@@ -90,6 +94,10 @@ def simulate_years(
         np.add(counts, count_jobs(found, horizon, cells), out=counts, casting="unsafe")
         listed.append(found[:, found[0] < settings.listed_years])
 
+    if small is not None:
+        foreseen = counts.reshape(years, horizon, len(WORKS)).mean(axis=0)
+        more = small.draw(foreseen, as_of, years, np.random.default_rng([settings.seed, 6]))
+        add(np.concatenate([more, np.full((2, more.shape[1]), -1)]))
     unknown = _unknown(newcomers, mix, as_of, horizon, settings, rng)
     add(unknown)
     kept = _kept_bookings(booked or Booked.none(), habit, horizon, rng)
@@ -124,19 +132,8 @@ def _unknown(
     settings: WorkloadSettings,
     rng: np.random.Generator,
 ) -> np.ndarray:
-    """Jobs on pairs that nobody follows yet; day by day alike within a month."""
-    last = as_of + pd.Timedelta(days=horizon)
-    end = newcomers.end
-    months = (last.year - end.year) * 12 + last.month - end.month + 1
-    counts = newcomers.draw(months, settings.years, rng)
-    starts = pd.date_range(end, periods=months + 1, freq="MS")
-    first = (starts[:-1] - as_of).days.to_numpy()
-    length = np.diff((starts - as_of).days.to_numpy())
-    year = np.repeat(np.arange(settings.years), counts.sum(axis=1))
-    month = np.repeat(np.tile(np.arange(months), settings.years), counts.ravel())
-    day = first[month] + rng.integers(0, length[month])
-    inside = (day >= 1) & (day <= horizon)
-    year, day = year[inside], day[inside]
+    """Jobs on pairs that nobody follows yet."""
+    year, day = days_of_months(newcomers, as_of, horizon, settings.years, rng)
     back = rng.poisson(newcomers.repeats_per_day * (horizon - day))
     year = np.r_[year, np.repeat(year, back)]
     later = np.repeat(day, back)

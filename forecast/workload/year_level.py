@@ -1,8 +1,9 @@
 """Year level (Gaussian state space): how many jobs will the coming year bring?
 
 The simulated pairs say a number of jobs, and so do the counts of past half-years. Both are noisy
-sights of one slowly moving log rate. The pairs' number has a bias that is alike in every year, so
-forecasts of past years show it. Growth, drift, bias and errors have unknown sizes. A grid of sizes
+sights of one slowly moving log rate, whose growth may change. The pairs' number has a bias that is
+alike in every year, so forecasts of past years show it. Growth, drift, bias and errors have unknown
+sizes. A grid of sizes
 is weighed by how well it explains the shop's own past, and its priors are common practice without a
 source. Without a past the pairs stand alone.
 """
@@ -17,9 +18,11 @@ from scipy.special import ndtr, pdtr
 
 __all__ = ["PastYears", "YearLevel", "fit_level"]
 
-# Sizes in log: drift a root year, growth a year, bias of the pairs' number, its error of a year.
+# Sizes in log: drift a root year, growth a year, its change a root year, bias of the pairs' number,
+# its error of a year.
 DRIFT_SD = (0.02, 0.05, 0.10)
-GROWTH_SD = {0.03: 0.45, 0.12: 0.45, 0.30: 0.1}  # sizes and their prior weights
+GROWTH_SD = {0.03: 0.3, 0.12: 0.4, 0.30: 0.3}  # sizes and their prior weights
+BEND_SD = (0.0, 0.10)
 # The last two are in parts of the spread that the simulated years have beyond a count's own.
 ERROR_PARTS = (0.5, 1.0)
 BIAS_PART, LARGE_BIAS_SD, LARGE_BIAS_CHANCE = 0.5, 0.30, 0.3
@@ -108,13 +111,16 @@ def fit_level(past: PastYears, said: float, said_sd: float) -> YearLevel:
     biases = ((BIAS_PART * spread, 1 - LARGE_BIAS_CHANCE), (LARGE_BIAS_SD, LARGE_BIAS_CHANCE))
     errors = [part * spread for part in ERROR_PARTS]
     told = []
-    for drift, (growth, prior), (bias, chance), error in product(
-        DRIFT_SD, GROWTH_SD.items(), biases, errors
+    later, sooner = np.maximum.outer(ago, ago), np.minimum.outer(ago, ago)
+    bent = sooner**2 * (3 * later - sooner) / 6  # an integrated random walk
+    for drift, (growth, prior), bend, (bias, chance), error in product(
+        DRIFT_SD, GROWTH_SD.items(), BEND_SD, biases, errors
     ):
         cov = (
             shared
             + growth**2 * np.outer(ago, ago)
-            + drift**2 * np.minimum.outer(ago, ago)
+            + bend**2 * bent
+            + drift**2 * sooner
             + bias**2 * np.outer(of_pairs, of_pairs)
             + np.diag(noise + error**2 * of_pairs)
         )

@@ -16,7 +16,6 @@ from solespan.synthetic_data.truth import given
 __all__ = ["CustomerTruth", "Customers", "draw_customers", "varied_customers"]
 
 NEVER = 10**7
-EARLY = 1.6  # 1: customers come evenly over the shop's years; more: rather in the first
 BEFORE_JOINING_DAYS = 2200  # how long a pair may have been worn when its owner joins
 
 
@@ -40,6 +39,9 @@ class CustomerTruth:
     move_per_year: float = given(0.02, "hazard: the wearer leaves with all pairs", "invented")
     give_away_per_year: float = given(0.02, "hazard: one pair is given away", "invented")
     sold_share: float = given(0.35, "share of pairs whose first sole the shop fitted", "invented")
+    join_power: float = given(
+        1.6, "1: customers come evenly over the shop's years; more: rather in the first", "invented"
+    )
     stated_share: float = given(0.40, "share of other pairs whose owner states its age", "invented")
     sd_stated: float = given(0.10, "log, error of a stated age", "invented")
     counter_reading_share: float = given(0.20, "share of soles read when taken off", "invented")
@@ -97,7 +99,7 @@ def draw_customers(
     """The customers' habits, and the pairs with the days on which their first soles were fitted."""
     n, m = len(wearers), len(pairs)
     span = max(log_end - 60 - opened_day, 1)
-    joined = opened_day + (span * rng.random(n) ** EARLY).astype(int)
+    joined = opened_day + (span * rng.random(n) ** truth.join_power).astype(int)
     careless = rng.random(n) < truth.careless_share
     threshold = rng.normal(0.0, truth.sd_threshold_mm, n)
     out = rng.normal(0.0, truth.sd_going_out, n)

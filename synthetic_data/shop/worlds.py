@@ -88,6 +88,18 @@ SHOP_WORLDS: Mapping[str, ShopScenario] = MappingProxyType(
             logged_days=2192,
             late_logs=True,
         ),
+        "growing_shop": ShopScenario(
+            "a third of the customers log, and ever more customers come",
+            200,
+            190,
+            habits={"join_power": 0.8},
+        ),
+        "shrinking_shop": ShopScenario(
+            "a third of the customers log; the others came long ago, and many leave",
+            200,
+            190,
+            habits={"join_power": 5.0, "move_per_year": 0.08, "leave_per_visit": 0.10},
+        ),
         "small_shop": ShopScenario(
             "a small shop: few customers log, some state how often they wear a pair",
             72, 8, years=(8.0, 8.0), stated=(0.15, 0.1),

@@ -2,7 +2,7 @@
 
 Shops of all kinds: their lead times beside those of the same jobs in SimPy, the share of places
 that are free when a booking by the book-by date needs them, and the time beside the queue as it
-was.
+was. What levelling gets stands beside the risk that the shop takes.
 """
 
 from __future__ import annotations
@@ -19,7 +19,8 @@ from solespan.forecast.bench.rules import BenchRules, Machine
 from solespan.forecast.bench.standards import AFTER_DRYING_SHARE, STANDARDS
 from solespan.forecast.bench.year_ahead import BenchYears, run_bench
 from solespan.forecast.frames import WORKS
-from solespan.forecast.workload import Jobs, WorkTimes
+from solespan.forecast.workload import Jobs, WorkTimes, carried_minutes, due_table, level
+from solespan.synthetic_data.shop_years import draw_shop
 from tests.benchmarks.window_queue import serve as window_serve
 from tests.forecast.bench.event_shop import EventJob, EventShop
 
@@ -29,6 +30,7 @@ DAYS = 364
 FIRST_SEED = 17_000
 MINUTES = np.array([STANDARDS[work].minutes for work in WORKS])
 TIMES = WorkTimes(MINUTES, 0.25 * MINUTES, np.full(len(WORKS), 0.1), np.full(len(WORKS), 5000.0))
+RISKS = (0.10, 0.15, 0.20, 0.30)
 HOURS = ((7, 7, 7, 7, 7, 0, 0), (0, 8, 8, 8, 8, 5, 0), (6, 6, 0, 6, 6, 4, 0), (4, 4, 4, 4, 4, 0, 0))
 
 
@@ -37,6 +39,7 @@ def run(quick: bool) -> list[Row]:
     return [
         *beside_events(2 if quick else 12),
         *bookings(4 if quick else 20, 60),
+        *levelled(4 if quick else 20),
         *times_taken(40 if quick else 100, 500 if quick else 4000),
     ]
 
@@ -150,6 +153,36 @@ def bookings(shops: int, years: int) -> list[Row]:
         told.append(float(np.mean(shares)))
     note = f"{shops} shops, {min(told):.3f} to {max(told):.3f}; bar 0.88 to 0.92"
     return [_row("booked by the book-by date: in time", float(np.mean(told)), "share", note)]
+
+
+def levelled(shops: int) -> list[Row]:
+    """Work carried over the weeks, levelled over not, by the risk at the send-by day."""
+    rows = []
+    drawn = [draw_shop(np.random.default_rng([FIRST_SEED, 2, seed])) for seed in range(shops)]
+    for risk in RISKS:
+        free, before, after = [], 0.0, 0.0
+        for shop in drawn:
+            due = due_table(shop.forecast, shop.soles, shop.pairs)
+            days = due.quantile_days[(due.rows["point"] == "ball").to_numpy()]
+            ten, send_by = (
+                np.quantile(np.nan_to_num(days, posinf=1e6), share, axis=1) for share in (0.1, risk)
+            )
+            # whose send-by day is past was asked before the year
+            send_by = np.where(send_by < 7, np.inf, send_by)
+            minutes = np.where(send_by < DAYS, shop.truth.come * MINUTES[0], 0.0)
+            room = np.full(DAYS // 7, 1.2 * minutes.sum() / (DAYS // 7))
+            chance = np.full(len(days), risk)
+            plan = level(send_by, chance, minutes, 0.1 * room, room, earliest_day=ten)
+            free.append((plan.free_weeks[plan.week >= 0] > 0).mean())
+            before += carried_minutes(plan.load_minutes, room)
+            after += carried_minutes(plan.level_minutes, room)
+        note = (
+            f"{shops} shops, full to 93 %; {np.mean(free):.0%} of the owners could be asked for an "
+            f"earlier week; {before / shops / 60:.0f} to {after / shops / 60:.0f} h-weeks a shop"
+        )
+        name = f"work carried over, levelled over not, at {risk:.0%} risk"
+        rows.append(_row(name, after / before, "times", note))
+    return rows
 
 
 def times_taken(years: int, jobs: int) -> list[Row]:

@@ -6,6 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from solespan.dashboards import wording
+from solespan.dashboards.pages.bench.workload import levelling_words
 from solespan.dashboards.tables import due_list
 from solespan.dashboards.wears_left import wears_left, wears_short
 from solespan.forecast.frames import BANDS
@@ -135,3 +136,18 @@ class TestWearsLeft:
     def test_says_where_the_pace_alone_stands_behind_it(self):
         said = wears_left(self._row(6, 9, 14, reason="no check yet; no wear logged: judged by"))
         assert said.endswith("from the pace, as no wear is logged")
+
+
+@pytest.mark.parametrize(
+    ("free", "moved", "after", "said"),
+    [
+        (0, 0, 9.0, "No owner could be asked for another week."),
+        (4, 0, 9.0, "no move would save a wait"),
+        (4, 3, 2.0, "3 are. Work that waits for a later week falls from 9 to 2 hours"),
+    ],
+)
+def test_the_plan_says_why_it_could_move_owners_or_not(free, moved, after, said):
+    told = {"asked": 8, "free": free, "moved": moved}
+    told |= {"carried_hours": 9.0, "carried_hours_levelled": after}
+    assert said in levelling_words(told)
+    assert "Nobody is asked" in levelling_words(None)

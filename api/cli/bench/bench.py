@@ -145,6 +145,8 @@ def bench_plan(
 
 
 def _plan_tables(plan: Mapping[str, Any]) -> Iterator[RenderableType]:
+    from solespan.dashboards.pages.bench.workload import levelling_words
+
     rows = [
         (
             words,
@@ -169,6 +171,7 @@ def _plan_tables(plan: Mapping[str, Any]) -> Iterator[RenderableType]:
         for row in plan["lead_times"][::4]
     ]
     yield grid(("week from", "wait, median", "wait, 9 in 10", "back after, 80 %"), leads)
+    yield levelling_words(plan["levelling"])
     yield f"The plan is kept: {len(plan['pairs'])} pairs with a day to ask, book, expect."
 
 

@@ -197,6 +197,20 @@ class Week(Answer):
     hours_levelled: float = Field(description="work if levelled. Unit: h")
 
 
+class Levelling(Answer):
+    """What levelling could move, and what it moves."""
+
+    asked: int = Field(description="owners who are asked for a day. Unit: pairs")
+    free: int = Field(
+        description="of them, those who may be asked for an earlier week. Unit: pairs"
+    )
+    moved: int = Field(description="of them, those who are. Unit: pairs")
+    carried_hours: float = Field(
+        description="work carried over, summed over weeks, asked on the send-by day. Unit: h"
+    )
+    carried_hours_levelled: float = Field(description="the same, levelled. Unit: h")
+
+
 class LeadWeek(Answer):
     """Wait and time away of pairs received in one week."""
 
@@ -250,6 +264,9 @@ class Plan(Answer):
     months: int = Field(description="how far it looks. Unit: months")
     scenarios: list[Scenario] = Field(description="ways to run the year. Unit: none (list)")
     weeks: list[Week] = Field(description="expected load. Unit: none (list)")
+    levelling: Levelling | None = Field(
+        default=None, description="what could move; null in older plans. Unit: none (object)"
+    )
     lead_times: list[LeadWeek] = Field(description="by week of reception. Unit: none (list)")
     orders: list[PlannedOrder] = Field(
         description="orders here and not done, in the order of the bench. Unit: none (list)"

@@ -30,7 +30,7 @@ from solespan.forecast.bench.hours import BenchHours
 from solespan.forecast.bench.year_ahead import BenchYears, run_bench
 from solespan.forecast.frames import WORKS
 from solespan.forecast.panel.wearer_parts import Runner
-from solespan.forecast.workload import Jobs, Levelled, level
+from solespan.forecast.workload import Jobs, Levelled, carried_minutes, level
 from solespan.forecast.workload.asking import ask_owners, brought_forward
 from solespan.forecast.workload.asking_rules import AskingRules, asking_rules
 from solespan.forecast.workload.settings import WorkloadSettings
@@ -120,6 +120,7 @@ def make_plan(
         "months": months,
         "scenarios": scenarios,
         "weeks": _weeks(levelled, hours, books.as_of),
+        "levelling": _levelling(levelled, asked, hours, books.as_of),
         "lead_times": _rows(lead),
         "orders": _orders(books, futures["levelled"]),
         "pairs": _rows(dates.sort_values(["book_by", "pair_id"])),
@@ -178,7 +179,6 @@ def _levelled(ahead: YearAhead, soles: _Soles, hours: BenchHours) -> Levelled:
     """Level the minutes that each pair is expected to take this year; the rest keeps its weeks."""
     books, jobs = ahead.books, _listed(ahead)
     weeks = ahead.simulated.counts.shape[1] // 7
-    open_minutes = hours.minutes_by_day(books.as_of + pd.Timedelta(days=1), weeks * 7)
     minutes = books.times.minutes[jobs.work] / _years(ahead)
     place = np.full(len(books.due.rows) + 1, -1)  # the last one is of jobs on no known pair
     inside = soles.send_by_day < weeks * 7
@@ -192,7 +192,7 @@ def _levelled(ahead: YearAhead, soles: _Soles, hours: BenchHours) -> Levelled:
         soles.chance_due,
         np.bincount(at[at >= 0], minutes[at >= 0], len(soles.rows)),
         other,
-        open_minutes.reshape(weeks, 7).sum(axis=1) * hours.benches,
+        _room(hours, books.as_of, weeks),
         books.settings.most_weeks_early,
         _earliest_day(soles, books.as_of),
     )
@@ -274,7 +274,7 @@ def _ninth_wait(jobs: pd.DataFrame, years: int) -> np.ndarray:
 def _weeks(levelled: Levelled, hours: BenchHours, as_of: pd.Timestamp) -> list[dict[str, Any]]:
     weeks = len(levelled.load_minutes)
     first = as_of + pd.Timedelta(days=1)
-    room = hours.minutes_by_day(first, weeks * 7).reshape(weeks, 7).sum(axis=1) * hours.benches
+    room = _room(hours, as_of, weeks)
     return [
         {
             "begins_on": (first + pd.Timedelta(weeks=k)).date().isoformat(),
@@ -284,6 +284,29 @@ def _weeks(levelled: Levelled, hours: BenchHours, as_of: pd.Timestamp) -> list[d
         }
         for k in range(weeks)
     ]
+
+
+def _levelling(
+    levelled: Levelled, asked: np.ndarray, hours: BenchHours, as_of: pd.Timestamp
+) -> dict[str, Any]:
+    """Say how many owners are asked, could be asked for an earlier week, and are."""
+    room = _room(hours, as_of, len(levelled.load_minutes))
+    told = np.isfinite(asked)
+    hours_of = (carried_minutes(load, room) / 60 for load in
+                (levelled.load_minutes, levelled.level_minutes))  # fmt: skip
+    before, after = (round(value, 1) for value in hours_of)
+    return {
+        "asked": int(told.sum()),
+        "free": int((told & (levelled.free_weeks > 0)).sum()),
+        "moved": int((told & (levelled.moved_weeks > 0)).sum()),
+        "carried_hours": before,
+        "carried_hours_levelled": after,
+    }
+
+
+def _room(hours: BenchHours, as_of: pd.Timestamp, weeks: int) -> np.ndarray:
+    open_minutes = hours.minutes_by_day(as_of + pd.Timedelta(days=1), weeks * 7)
+    return np.asarray(open_minutes.reshape(weeks, 7).sum(axis=1) * hours.benches)
 
 
 def _orders(books: Books, bench: BenchYears) -> list[dict[str, Any]]:

@@ -48,6 +48,7 @@ from solespan.forecast.workload import (
     PastHabits,
     PastYears,
     SimulatedYears,
+    SmallWorks,
     WorkloadSettings,
     WorkMix,
     WorkTimes,
@@ -55,10 +56,12 @@ from solespan.forecast.workload import (
     fit_habits,
     fit_mix,
     fit_newcomers,
+    fit_small_works,
     measures,
     simulate_years,
     summarise,
 )
+from solespan.forecast.workload.known_log import followed_since, of_newcomer
 
 __all__ = ["Books", "YearAhead", "gather", "open_by_day", "workload_body", "year_ahead"]
 
@@ -82,6 +85,7 @@ class Books:
     habits: Habits
     newcomers: Newcomers
     mix: WorkMix
+    small: SmallWorks
     minutes: JobMinutes
     times: WorkTimes
     booked: Booked
@@ -126,7 +130,10 @@ def gather(session: Session, today: date) -> Books:
     minutes = shop_minutes(session)
     counted = construction.value_counts(normalize=True)
     shares = {str(name): float(share) for name, share in counted.items()}
-    new = _of_newcomer(session, jobs)
+    seen_on = pd.Series(first_followed(session), dtype="datetime64[ns]")
+    acquired_on = pairs.set_index("pair_id")["acquired_on"]
+    came_on = jobs.groupby("pair_id")["received_on"].min()
+    new = of_newcomer(jobs, followed_since(acquired_on, seen_on, came_on)).to_numpy(bool)
     since = jobs["received_on"].min() if len(jobs) else as_of
     looks = _looks(session, today)
     said = np.array([look["said"] for look in looks], dtype=float)
@@ -137,6 +144,7 @@ def gather(session: Session, today: date) -> Books:
         habits=fit_habits(outcomes, as_of, _past_habits(session), due.logs_share),
         newcomers=fit_newcomers(jobs, new, since, as_of),
         mix=fit_mix(jobs, new),
+        small=fit_small_works(jobs, new, since, as_of),
         minutes=minutes,
         times=work_times(minutes, shares, dict(settings.price_minor)),
         booked=_booked(orders, today),
@@ -195,13 +203,6 @@ def _not_counted(
     gone = last[last["outcome"].isin(_GONE)]
     still = gone["due_on"] >= pd.to_datetime(gone["pair_id"].map(fitted.to_dict()))
     return set(gone.loc[still, "pair_id"]) | {o["pair_id"] for o in orders}
-
-
-def _of_newcomer(session: Session, jobs: pd.DataFrame) -> np.ndarray:
-    """Whether each job is the first of a pair that nobody followed before it came in."""
-    followed = pd.to_datetime(jobs["pair_id"].map(first_followed(session)))
-    known_before = followed < jobs["received_on"]
-    return np.asarray(~jobs["pair_id"].duplicated() & ~known_before, dtype=bool)
 
 
 def _booked(orders: list[dict[str, Any]], today: date) -> Booked:
@@ -275,6 +276,7 @@ def year_ahead(
         books.booked,
         books.past,
         runner,
+        books.small,
     )
     ends = books.as_of + pd.DateOffset(months=months)
     simulated = simulated.until((ends - books.as_of).days)

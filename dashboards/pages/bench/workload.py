@@ -19,6 +19,7 @@ __all__ = [
     "asked_next",
     "come_sentence",
     "leather_page",
+    "levelling_words",
     "plan_page",
     "price_words",
     "to_order",
@@ -185,6 +186,7 @@ def plan_page(plan: Mapping[str, Any], currency: str) -> dict[str, Any]:
     return {
         "made": wording.long_date(pd.Timestamp(plan["as_of"])),
         "names": [future["name"] for future in futures],
+        "levelling": levelling_words(plan.get("levelling")),
         "rows": rows,
         "leads": [
             {
@@ -195,6 +197,31 @@ def plan_page(plan: Mapping[str, Any], currency: str) -> dict[str, Any]:
             for row in plan["lead_times"][::_LEAD_EVERY]
         ],
     }
+
+
+def levelling_words(levelling: Mapping[str, Any] | None) -> str:
+    """Say why the plan could move owners to other weeks, or why it could not."""
+    if levelling is None or not levelling["asked"]:
+        return "Nobody is asked for a day in this plan, so nothing could move."
+    before, after = levelling["carried_hours"], levelling["carried_hours_levelled"]
+    waits = (
+        f"Added up over the weeks, {before:,.0f} hours of work wait for a later week. "
+        "A pair that waits in the shop is not worn."
+    )
+    if not levelling["free"]:
+        return (
+            "No owner could be asked for another week. The send-by day is the first day on which "
+            f"an owner may be asked, and nobody is asked later. {waits} A higher risk in the "
+            "forecast settings gives the plan room."
+        )
+    free = wording.plural(levelling["free"], "owner")
+    said = f"{free} of {levelling['asked']} could be asked for an earlier week."
+    if not levelling["moved"]:
+        return f"{said} None is, as no move would save a wait. {waits}"
+    return (
+        f"{said} {levelling['moved']} are. Work that waits for a later week falls from "
+        f"{before:,.0f} to {after:,.0f} hours, added up over the weeks."
+    )
 
 
 def asked_next(

@@ -10,6 +10,7 @@ from solespan.api.errors import NothingForecast
 from solespan.api.services.bench.workload import year_ahead
 from solespan.api.services.forecasts.year_looks import look_back_on_years, looks_are_due
 from solespan.api.storage.bench.year_looks import keep_looks
+from solespan.dashboards.pages.bench.workload import levelling_words
 
 
 def test_the_work_ahead_is_answered_in_nested_intervals_and_the_same_twice(client):
@@ -86,6 +87,8 @@ def test_the_bench_plan_compares_ways_and_is_kept_with_dates_of_each_pair(client
     for pair in plan["pairs"]:
         assert pair["back_on_p10"] <= pair["back_on_p50"] <= pair["back_on_p90"]
     assert client.get("/v1/bench-plans/newest").json() == plan
+    assert plan["levelling"]["free"] == 0, "at the usual risk no owner has another week"
+    assert levelling_words(plan["levelling"]) in client.get("/workload").text
 
 
 def test_settings_are_replaced_only_by_someone_who_has_read_them(client):

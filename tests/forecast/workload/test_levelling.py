@@ -7,7 +7,7 @@ from itertools import product
 import numpy as np
 import pytest
 
-from solespan.forecast.workload import level
+from solespan.forecast.workload import carried_minutes, level
 
 
 def carried(load: np.ndarray, room: np.ndarray) -> float:
@@ -77,6 +77,11 @@ def test_moving_pairs_one_by_one_leaves_more_behind_and_the_optimum_is_near_its_
     assert before - after > 0.93 * (before - plan.least_carried)
     assert plan.level_minutes.sum() == pytest.approx(plan.load_minutes.sum())
     assert ((plan.moved_weeks >= 0) & (plan.moved_weeks <= 12)).all(), "nobody is asked later"
+    assert (plan.moved_weeks <= plan.free_weeks).all()
+    assert carried_minutes(plan.level_minutes, room) == pytest.approx(after)
+    stuck = level(send_by, chance, minutes, other, room, earliest_day=send_by)
+    assert not stuck.free_weeks.any()
+    assert np.array_equal(stuck.load_minutes, stuck.level_minutes)
     again = level(send_by, chance, minutes, other, room)
     assert np.array_equal(plan.week, again.week)
 

@@ -80,6 +80,12 @@ def test_a_bias_that_lasted_for_years_is_taken_off():
     assert 104.0 < grown < 131.0, "what the pairs say of growth is believed in part"
 
 
+def test_growth_that_has_ended_is_not_told_on():
+    old = np.array([40.0, 32.0, 25.0, 19.0, 14.0, 10.0])
+    ended = PastYears(np.r_[np.full(4, 50.0), old], np.zeros(0))
+    assert 95.0 < fit_level(ended, 100.0, 20.0).expected < 114.0, "a straight line says 130"
+
+
 def test_a_look_back_that_was_right_makes_the_year_surer():
     right = PastYears(np.full(6, 50.0), np.full(3, 100.0))
     wide, narrow = (fit_level(past, 100.0, 12.0).quantiles(SHARES) for past in (STEADY, right))
