@@ -29,7 +29,7 @@ from solespan.api.routes.forecasts import look_back_pages, settings_page
 from solespan.api.routes.http.page_entry import PageEntry
 from solespan.api.routes.importing import export_pages, import_pages
 from solespan.api.routes.notices import choice_pages, link_pages, notice_pages
-from solespan.api.routes.planning import plan_page, what_if_page
+from solespan.api.routes.planning import plan_page, reminder_pages, what_if_page
 from solespan.api.routes.rack import (
     add_pages,
     change_pages,
@@ -39,6 +39,8 @@ from solespan.api.routes.rack import (
     rack_pages,
     record_pages,
     sole_pages,
+    tag_pages,
+    thumb_form_page,
     wear_pages,
 )
 
@@ -49,6 +51,7 @@ PAGES: tuple[PageEntry, ...] = (
     log_pages.PAGE,
     plan_page.PAGE,
     what_if_page.PAGE,
+    reminder_pages.PAGE,
     add_pages.PAGE,
     import_pages.PAGE,
     change_pages.PAGE,
@@ -74,6 +77,8 @@ PAGES: tuple[PageEntry, ...] = (
     help_pages.PAGE,
     phone.PAGE,
     wear_pages.PAGE,
+    tag_pages.PAGE,
+    thumb_form_page.PAGE,
     rack_pages.PAGE,
     sole_pages.PAGE,
     record_pages.PAGE,
