@@ -38,6 +38,7 @@ OWN_FILES = {
     "icon-512.png": "image/png",
     "device.js": SCRIPT,
     "offline.js": SCRIPT,
+    "push.js": SCRIPT,
 }
 LIBRARY = "plotly.js"
 GZIP_LEVEL = 6  # level 9 takes three times as long for 1 % less

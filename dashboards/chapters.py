@@ -95,7 +95,7 @@ CHAPTERS: tuple[Chapter, ...] = (
     Chapter(
         "collector/corrections", ("rack/records.html", "rack/record.html", "rack/changes.html")
     ),
-    Chapter("collector/phone"),
+    Chapter("collector/phone", ("accounts/devices.html", "planning/reminders.html")),
     Chapter("collector/terminal"),
     Chapter("shop/bench", ("bench/bench.html", "bench/job.html", "bench/job_paper.html")),
     Chapter(

@@ -5,7 +5,14 @@ from __future__ import annotations
 from alembic import context
 
 # their tables belong to the metadata
-from solespan.api.storage.tables import accounts, bench, notices, planning, results  # noqa: F401
+from solespan.api.storage.tables import (  # noqa: F401
+    accounts,
+    bench,
+    notices,
+    planning,
+    reminders,
+    results,
+)
 from solespan.api.storage.tables.rack import Root
 
 context.configure(

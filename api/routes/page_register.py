@@ -30,7 +30,7 @@ from solespan.api.routes.forecasts import look_back_pages, settings_page
 from solespan.api.routes.http.page_entry import PageEntry
 from solespan.api.routes.importing import export_pages, import_pages
 from solespan.api.routes.notices import choice_pages, link_pages, notice_pages
-from solespan.api.routes.planning import plan_page, what_if_page
+from solespan.api.routes.planning import plan_page, reminder_pages, what_if_page
 from solespan.api.routes.rack import (
     add_pages,
     change_pages,
@@ -41,6 +41,8 @@ from solespan.api.routes.rack import (
     record_pages,
     sole_pages,
     today_pages,
+    tag_pages,
+    thumb_form_page,
     wear_pages,
 )
 
@@ -52,6 +54,7 @@ PAGES: tuple[PageEntry, ...] = (
     plan_page.PAGE,
     rack_pages.PAGE,
     what_if_page.PAGE,
+    reminder_pages.PAGE,
     add_pages.PAGE,
     import_pages.PAGE,
     change_pages.PAGE,
@@ -79,6 +82,8 @@ PAGES: tuple[PageEntry, ...] = (
     phone.PAGE,
     wear_pages.PAGE,
     today_pages.PAGE,
+    tag_pages.PAGE,
+    thumb_form_page.PAGE,
     sole_pages.PAGE,
     record_pages.PAGE,
     figures.PAGE,

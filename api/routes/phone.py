@@ -36,6 +36,11 @@ def read_manifest() -> Response:
         "display": "standalone",
         "background_color": GROUND,
         "theme_color": GROUND,
+        "shortcuts": [
+            {"name": "Pick of the day", "url": "/"},
+            {"name": "Log today", "url": "/worn"},
+            {"name": "Thumb check", "url": "/thumb"},
+        ],
         "icons": [
             {
                 "src": f"/assets/{assets()[name].url_name}",

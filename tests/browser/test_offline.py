@@ -57,6 +57,57 @@ def test_two_wears_logged_without_a_network_become_exactly_two_rows(visit, fresh
     assert worn(page, base, TODAY) == sorted(names), "nothing is sent twice"
 
 
+def checks(page: Page, base: str) -> list[tuple[str, str, str]]:
+    answer = page.request.get(f"{base}/v1/checks?since={TODAY}&limit=100")
+    mine = (row for row in answer.json()["items"] if row["method"] == "thumb")
+    return sorted((row["pair_id"], row["foot"], row["grade"]) for row in mine)
+
+
+def test_a_thumb_check_logged_without_a_network_is_sent_once_and_a_copy_says_so(visit, fresh):
+    base = fresh("one wearer")
+    page = visit("about:blank").page
+    page.clock.set_fixed_time(f"{TODAY}T12:00:00Z")
+    under_control(page, base)
+    page.goto(base)
+    wait_until(page, "await caches.match('/thumb')")
+    assert checks(page, base) == []
+    page.context.set_offline(True)
+    page.reload()
+    assert "Offline. This is a copy of" in page.inner_text("#copy")
+    pair = page.locator(".rack .tap").nth(1).get_attribute("value")
+    page.goto(f"{base}/pairs/{pair}/thumb")
+    page.wait_for_url(f"**/thumb?pair={pair}")
+    assert page.input_value("#t-pair") == pair
+    page.select_option("#t-left-ball", "give")
+    page.select_option("#t-right-ball", "firm")
+    page.click("button:has-text('Log the thumb check')")
+    page.wait_for_selector("#waiting:has-text('1 check waits')")
+    page.screenshot(path=ARTEFACTS / "offline-thumb-390-light.png")
+    page.goto(f"{base}/plan")
+    assert page.inner_text("h1") == "Offline", "no other page stands under this address"
+    page.goto(base)
+    page.wait_for_selector("#waiting:has-text('1 check waits')")
+    page.context.set_offline(False)
+    page.wait_for_selector("#waiting[hidden]", state="attached")
+    assert checks(page, base) == [(pair, "left", "give"), (pair, "right", "firm")]
+
+
+def test_what_the_service_refuses_says_why_and_goes_when_told(visit, fresh):
+    base = fresh("one wearer")
+    page = visit("about:blank").page
+    page.clock.set_fixed_time(f"{TODAY}T12:00:00Z")
+    under_control(page, base)
+    page.goto(f"{base}/thumb")
+    page.context.set_offline(True)
+    page.click("button:has-text('Log the thumb check')")
+    page.wait_for_selector("#waiting:has-text('1 check waits')")
+    page.context.set_offline(False)
+    page.wait_for_selector("#waiting:has-text('refused: Not logged. No point was felt')")
+    page.click("text=Delete what was refused")
+    page.wait_for_selector("#waiting[hidden]", state="attached")
+    assert checks(page, base) == []
+
+
 def test_another_person_on_the_same_phone_does_not_send_what_is_not_theirs(visit, fresh):
     base = fresh("one wearer", accounts=True)
     people = ("ada@example.org", "ben@example.org")

@@ -300,6 +300,24 @@ TABLES = {
         "wearer_pk >wearers, secret_hash hash, made_at moment, tenant_pk >tenants",
         unique=["secret_hash", "wearer_pk"],
     ),
+    "reminders": Table(
+        "wearer_pk >wearers, kinds json, address address?, quiet_from word, quiet_to word, "
+        "told json, next_look_at moment, tenant_pk >tenants",
+        unique=["wearer_pk"],
+        indexes=["tenant_pk next_look_at"],
+    ),
+    "push_devices": Table(
+        "push_id id, wearer_pk >wearers, endpoint text, endpoint_hash hash, p256dh id, auth id, "
+        "name id, made_at moment, tenant_pk >tenants",
+        unique=["wearer_pk endpoint_hash", "id tenant_pk", "tenant_pk push_id"],
+    ),
+    "reminder_messages": Table(
+        "wearer_pk >wearers, push_pk >push_devices?, message_id id, payload json, made_at moment, "
+        "state word{pending|sent|failed}, attempts int, next_try_at moment, problem text?, "
+        "tenant_pk >tenants",
+        unique=["tenant_pk message_id"],
+        indexes=["wearer_pk tenant_pk", "push_pk tenant_pk", "tenant_pk state next_try_at"],
+    ),
     "care_rules": Table(
         "wearer_pk >wearers, upper word{smooth_calf|suede|shell|other}, care word{trees|rest|"
         "dry_slowly|brush|condition|waterproof|look_at_top_piece|look_at_toe}, fields json, "

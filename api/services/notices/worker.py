@@ -26,6 +26,7 @@ from solespan.api.services.notices.fair_pool import FairPool
 from solespan.api.services.notices.sending import Sender, Sent
 from solespan.api.services.notices.template_failure import keep_stuck
 from solespan.api.services.periodic_loop import PeriodicLoop, alone
+from solespan.api.services.planning.reminder_delivery import next_round, remind
 from solespan.api.storage.leases import is_free
 from solespan.api.storage.notices.outbox import next_due
 
@@ -67,7 +68,7 @@ class NoticeWorker(PeriodicLoop):
         for shop in self._ctx.each_tenant():
             if self._stop.is_set():
                 return
-            if self._may_decide(shop) or self._is_due(shop):
+            if self._may_decide(shop) or self._is_due(shop) or self._reminds(shop):
                 self._pool.offer(shop.database.tenant_pk)
 
     def pause(self) -> None:
@@ -96,6 +97,7 @@ class NoticeWorker(PeriodicLoop):
         """Do a shop's turn; return whether more of it is due."""
         shop = self._ctx.for_tenant(number)
         self._decide(shop)
+        remind(shop, self._stop.is_set, self._chance)
         if not self._is_due(shop):
             return False  # claiming would make every writer wait
         end = time.monotonic() + TURN_S
@@ -108,6 +110,11 @@ class NoticeWorker(PeriodicLoop):
     def _is_due(self, shop: AppContext) -> bool:
         with shop.database.reading() as session:
             at = next_due(session)
+        return at is not None and at <= shop.clock.now()
+
+    def _reminds(self, shop: AppContext) -> bool:
+        with shop.database.reading() as session:
+            at = next_round(session)
         return at is not None and at <= shop.clock.now()
 
     def _may_decide(self, shop: AppContext) -> bool:
@@ -136,8 +143,8 @@ class NoticeWorker(PeriodicLoop):
         try:
             for shop in self._ctx.each_tenant():
                 with shop.database.reading() as session:
-                    at = next_due(session)
-                if at is not None:
+                    moments = (next_due(session), next_round(session))
+                for at in filter(None, moments):
                     soonest = min(soonest, (at - shop.clock.now()).total_seconds())
         except SolespanError:
             return LOOK_EVERY_S  # the round itself says what is wrong

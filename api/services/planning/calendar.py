@@ -1,10 +1,10 @@
 """Calendar service: what stands in an owner's calendar, and which secret opens it?
 
-An iCalendar stream (RFC 5545) of all-day entries: send-by dates, hand-overs and returns of the
-newest plan, returns of open jobs, and planned wears. An entry's UID names the thing (a sole, a job,
-a day), never its date, so that a moved date moves the entry. SEQUENCE rises with every change of
-the log, the plan and the day. The address holds a secret of 256 random bits, of which only a hash
-is kept. A new address ends the old one.
+An iCalendar stream (RFC 5545) of all-day entries: book-by and send-by dates with an alarm, and
+returns of open jobs. The newest plan adds hand-overs, returns and wears. An entry's UID names the
+thing (a sole, a job, a day), never its date, so that a moved date moves the entry. SEQUENCE rises
+with every change of the log, the plan and the day. The address holds a secret of 256 random bits,
+of which only a hash is kept. A new address ends the old one.
 """
 
 from __future__ import annotations
@@ -12,16 +12,23 @@ from __future__ import annotations
 import hashlib
 import secrets
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
 from typing import Any
 
 import pandas as pd
-from icalendar import Calendar, Event
+from icalendar import Alarm, Calendar, Event
 from sqlalchemy.orm import Session
 
 from solespan.api.errors import NotFound
 from solespan.api.services.context import AppContext
+from solespan.api.services.planning.dates import (
+    THE_DAY_BEFORE,
+    DateEntry,
+    due_dates,
+    pair_address,
+    pair_names,
+    uid_of,
+)
 from solespan.api.services.planning.rack import KnownRack, back_on, known_rack, known_wearer
 from solespan.api.storage.forecasts.forecasts import load_forecasts
 from solespan.api.storage.planning import planning as stored
@@ -37,18 +44,8 @@ __all__ = [
 
 SECRET_BYTES = 32
 WEARS_BACK_DAYS = 7
+REFRESH_EVERY = timedelta(hours=12)
 PRODUCT = "-//solespan//planning a rack//EN"
-
-
-@dataclass(frozen=True)
-class _Entry:
-    """One all-day entry: what it is about, the day, its text."""
-
-    uid: str
-    on: date
-    summary: str
-    description: str
-    kind: str
 
 
 def new_address(ctx: AppContext, session: Session, wearer_id: str) -> dict[str, Any]:
@@ -109,6 +106,8 @@ def calendar_of(ctx: AppContext, wearer_id: str) -> bytes:
     calendar.add("calscale", "GREGORIAN")
     calendar.add("method", "PUBLISH")
     calendar.add("name", "Shoes")
+    # RFC 7986, 5.7: how often a program is to ask again
+    calendar.add("refresh-interval", REFRESH_EVERY, parameters={"VALUE": "DURATION"})
     stamp = datetime.combine(rack.today, time(), tzinfo=UTC)
     # each part only grows, so the sum grows with every change that can move an entry
     sequence = rack.version + (plan["pk"] if plan else 0) + rack.today.toordinal() - 730_000
@@ -123,9 +122,21 @@ def calendar_of(ctx: AppContext, wearer_id: str) -> bytes:
         event.add("description", entry.description)
         event.add("categories", [entry.kind])
         event.add("transp", "TRANSPARENT")
+        if entry.pair_id:
+            event.add("url", pair_address(ctx.settings, entry.pair_id))
+        if entry.alarm is not None:
+            event.add_component(_alarm(entry))
         calendar.add_component(event)
     written: bytes = calendar.to_ical()
     return written
+
+
+def _alarm(entry: DateEntry) -> Alarm:
+    alarm = Alarm()
+    alarm.add("action", "DISPLAY")
+    alarm.add("description", entry.summary)
+    alarm.add("trigger", entry.alarm)
+    return alarm
 
 
 def etag_of(body: bytes) -> str:
@@ -135,56 +146,33 @@ def etag_of(body: bytes) -> str:
 
 def _entries(
     rack: KnownRack, plan: Mapping[str, Any] | None, forecast: pd.DataFrame
-) -> Iterator[_Entry]:
-    names = {
-        str(p): (label if isinstance(label, str) and label else str(p))
-        for p, label in zip(rack.log.pairs["pair_id"], rack.log.pairs["label"], strict=True)
-    }
+) -> Iterator[DateEntry]:
+    names = pair_names(rack)
     sent = {s["pair_id"] for s in plan["answer"]["sends"]} if plan else set()
-    yield from _send_bys(rack, forecast, names, sent)
+    yield from due_dates(rack, forecast, sent)
     yield from _open_jobs(rack, names)
     if plan is not None:
         yield from _planned(rack, plan, names)
 
 
-def _send_bys(
-    rack: KnownRack, forecast: pd.DataFrame, names: Mapping[str, str], sent: set[str]
-) -> Iterator[_Entry]:
-    main = forecast[(forecast["foot"] == "pair") & (forecast["point"] == "ball")]
-    for row in main.to_dict("records"):
-        if pd.isna(row["send_by"]) or row["band"] in ("away", "retired"):
-            continue
-        pair_id = str(row["pair_id"])
-        risk = f"{rack.settings.risk:.0%}"
-        text = f"The last day at a risk of {risk} of being past the limit. {row['reason'] or ''}"
-        if pair_id in sent:
-            text += " The plan hands it over earlier or then."
-        yield _Entry(
-            _uid("send-by", rack.wearer_id, pair_id, str(row["sole_id"])),
-            max(row["send_by"].date(), rack.today),
-            f"Send by: {names[pair_id]}",
-            text.strip(),
-            "send by",
-        )
-
-
-def _open_jobs(rack: KnownRack, names: Mapping[str, str]) -> Iterator[_Entry]:
+def _open_jobs(rack: KnownRack, names: Mapping[str, str]) -> Iterator[DateEntry]:
     jobs = rack.log.bench_jobs
     for job in jobs[jobs["returned_on"].isna()].to_dict("records"):
         pair_id = str(job["pair_id"])
         promised = job["promised_on"]
-        yield _Entry(
-            _uid("back", rack.wearer_id, str(job["job_id"])),
+        yield DateEntry(
+            uid_of("back", rack.wearer_id, str(job["job_id"])),
             back_on(rack, job).date(),
             f"Back: {names[pair_id]}",
             "Expected: nine of ten are back by then." if pd.isna(promised) else "Promised.",
             "return",
+            pair_id,
         )
 
 
 def _planned(
     rack: KnownRack, plan: Mapping[str, Any], names: Mapping[str, str]
-) -> Iterator[_Entry]:
+) -> Iterator[DateEntry]:
     count: dict[str, int] = {}
     for send in plan["answer"]["sends"]:
         pair_id = send["pair_id"]
@@ -192,36 +180,35 @@ def _planned(
         sole = rack.sole_of(pair_id) if pair_id in names else None
         which = f"{sole['sole_id'] if sole else ''}+{count[pair_id]}"
         name = names.get(pair_id, pair_id)
-        yield _Entry(
-            _uid("hand-over", rack.wearer_id, pair_id, which),
+        yield DateEntry(
+            uid_of("hand-over", rack.wearer_id, pair_id, which),
             date.fromisoformat(send["send_on"]),
             f"Hand over: {name}",
             f"After {send['wears_before']} more wears. Ask for a place before.",
             "hand over",
+            pair_id,
+            THE_DAY_BEFORE,
         )
-        yield _Entry(
-            _uid("planned-back", rack.wearer_id, pair_id, which),
+        yield DateEntry(
+            uid_of("planned-back", rack.wearer_id, pair_id, which),
             date.fromisoformat(send["back_on"]),
             f"Back: {name}",
             "Expected: nine of ten are back by then.",
             "return",
+            pair_id,
         )
     for day in plan["answer"]["days"]:
         on = date.fromisoformat(day["worn_on"])
         if day["pair_id"] is None or on < rack.today - timedelta(days=WEARS_BACK_DAYS):
             continue
-        yield _Entry(
-            _uid("wear", rack.wearer_id, day["worn_on"]),
+        yield DateEntry(
+            uid_of("wear", rack.wearer_id, day["worn_on"]),
             on,
             f"Wear: {names.get(day['pair_id'], day['pair_id'])}",
             f"For {day['dress_code']} wear" + (", reserved." if day["reserved"] else "."),
             "wear",
+            day["pair_id"],
         )
-
-
-def _uid(*parts: str) -> str:
-    digest = hashlib.sha256("\x00".join(parts).encode()).hexdigest()
-    return f"{parts[0]}-{digest[:32]}@solespan"
 
 
 def _hash(secret: str) -> str:

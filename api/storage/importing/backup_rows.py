@@ -50,7 +50,13 @@ OWNERS: dict[str, Any] = {
 # A plan gets a new id, as its old one may be in use in another account.
 _NUMBERS = ("plan_id", "id", "tenant_pk", "version", "created_at", "updated_at")
 # Settings that the program keeps for itself.
-_OWN_SETTINGS = ("notices_stuck", "look_back", "forecast_followed", "bench_waits")
+_OWN_SETTINGS = (
+    "notices_stuck",
+    "look_back",
+    "forecast_followed",
+    "bench_waits",
+    "reminder_keys",
+)
 
 
 @dataclass(frozen=True)

@@ -45,7 +45,10 @@ _PAIRS: sa.Table = Pair.__table__  # type: ignore[assignment]
 _IMPORTS: sa.Table = ImportRun.__table__  # type: ignore[assignment]
 _ORDER = {table.name: place for place, table in enumerate(Root.metadata.sorted_tables)}
 # What a decision or a plan wrote below a new record keeps nobody from taking the record back.
-_NO_HINDRANCE = RECOMPUTED | {"due_outcomes", "rack_plans", "calendar_feeds"}
+_NO_HINDRANCE = RECOMPUTED | {
+    *("due_outcomes", "rack_plans", "calendar_feeds"),
+    *("reminders", "push_devices"),
+}
 MOST_LATER = 200
 
 

@@ -13,7 +13,7 @@ from typing import Any
 from solespan.dashboards import wording
 from solespan.forecast.frames import FEET, GRADES
 
-__all__ = ["STEPS", "thumb_page"]
+__all__ = ["STEPS", "thumb_form", "thumb_page"]
 
 ORDER = ("waist", "ball", "toe", "heel")
 SKIP = "skip"
@@ -87,6 +87,27 @@ def thumb_page(
         "errors": dict(errors or {}),
         "replaceable": replaceable,
         "hole": any(known[s.field] == "hole" for s in felt),
+    }
+
+
+def thumb_form(
+    typed: Mapping[str, str], *, errors: Mapping[str, str], replaceable: bool
+) -> dict[str, Any]:
+    """Gather all spots on one page, each with the answer that was typed."""
+    return {
+        "pair": typed.get("pair", ""),
+        "spots": [
+            {
+                "field": step.field,
+                "word": f"{step.foot.capitalize()}, {step.point}",
+                "grade": typed.get(step.field, SKIP),
+            }
+            for step in STEPS
+        ],
+        "grades": [(SKIP, "not felt"), *((grade, grade) for grade in GRADES)],
+        "checked_on": typed.get("checked_on", ""),
+        "errors": dict(errors),
+        "replaceable": replaceable,
     }
 
 

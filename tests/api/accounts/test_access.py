@@ -34,6 +34,7 @@ OPEN_ADDRESSES = {
     "/join/{secret}",
     "/open/{secret}",
     "/connect/{secret}",
+    "/reminders/off/{token}",
 }
 
 

@@ -49,6 +49,9 @@ BELOW: tuple[tuple[str, dict], ...] = (
     ("care_rules", {"upper": "suede", "care": "brush", "fields": {"note": MARK}}),
     ("care_done", {"care": "brush", "done_on": DAY}),
     ("calendar_feeds", {"secret_hash": f"{MARK}-hash"}),
+    ("reminders", {"kinds": [], "address": f"{MARK}@mail.example", "quiet_from": "21:00", "quiet_to": "08:00", "told": [MARK], "next_look_at": NOW}),  # noqa: E501
+    ("push_devices", {"endpoint": f"https://push.example/{MARK}", "endpoint_hash": f"{MARK}-hash", "p256dh": "key", "auth": "auth", "name": MARK, "made_at": NOW}),  # noqa: E501
+    ("reminder_messages", {"payload": {"said": MARK}, "made_at": NOW, "state": "sent", "attempts": 1, "next_try_at": NOW}),  # noqa: E501
     ("notices", {"decided_on": DAY, "sequence": 1}),
     ("notice_pairs", {"place": 0, "foot": "pair", "window": 1, "sequence": 1, "why": "book in", "told_day": DAY}),  # noqa: E501
     ("outbox", {"channel": "mail", "payload": {"to": MARK}, "made_at": NOW, "state": "pending", "next_try_at": NOW, "problem": MARK}),  # noqa: E501

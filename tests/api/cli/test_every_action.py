@@ -11,11 +11,13 @@ from solespan.api.routes.page_register import PAGES
 
 SESSION = "a browser signs in and out; a command works without"
 DEVICE = "a browser of the household comes in or goes; a command works without"
+WAY = "only a browser can say where its push messages go; the command calendar writes a file"
 LINK = "the customer's own answer, which only the link in a letter opens"
 SEARCH = "it changes nothing; every command finds a pair by its name"
 COMMANDS = {
     "/plan": "plan",
     "/wear": "wear",
+    "/thumb": "check",
     "/wear/change": "wear",
     "/wear/undo": "undo",
     "/my/wear": "wear",
@@ -88,6 +90,9 @@ NONE = {
     "/open/{secret}": SESSION,
     "/account/password": SESSION,
     "/account/enter": SESSION,
+    "/reminders/calendar": WAY,
+    "/reminders/{what}": WAY,
+    "/reminders/off/{token}": LINK,
     "/devices/code": DEVICE,
     "/devices/{what}": DEVICE,
     "/connect/{secret}": DEVICE,

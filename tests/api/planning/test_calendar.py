@@ -6,6 +6,7 @@ from datetime import date, timedelta
 
 import pytest
 import vobject
+from icalendar import Calendar
 from sqlalchemy import select
 
 from solespan.api.services.planning import plans
@@ -55,6 +56,25 @@ def test_a_second_library_reads_send_bys_returns_and_planned_wears_as_whole_days
     days = client.get(f"/v1/rack-plans/{planned['plan_id']}").json()["days"]
     worn = [day for day in days if day["pair_id"]]
     assert len([uid for uid in events if uid.startswith("wear-")]) == len(worn) > 14
+
+
+def test_book_by_and_send_by_have_an_alarm_a_page_and_the_forecasts_day(client, address):
+    read = Calendar.from_ical(client.get(address).content)
+    assert read["refresh-interval"].dt == timedelta(hours=12)
+    assert b"REFRESH-INTERVAL;VALUE=DURATION:PT12H" in client.get(address).content
+    rows = client.get("/v1/forecasts", params={"wearer_id": "ada"}).json()["items"]
+    main = [r for r in rows if (r["foot"], r["point"]) == ("pair", "ball") and r["send_by"]]
+    open_ = [r for r in main if r["band"] not in ("away", "retired")]
+    assert open_
+    for kind, column, hours in (("book by", "book_by", 9), ("send by", "send_by", -15)):
+        found = [e for e in read.walk("VEVENT") if str(e["categories"].cats[0]) == kind]
+        told = {(str(e["url"]).rpartition("/")[2], e["dtstart"].dt.isoformat()) for e in found}
+        assert told == {(r["pair_id"], max(r[column], "2026-07-01")) for r in open_}
+        for event in found:
+            (alarm,) = event.walk("VALARM")
+            assert alarm["action"] == "DISPLAY"
+            assert alarm["trigger"].dt == timedelta(hours=hours)
+            assert str(event["url"]).startswith("http://127.0.0.1:8000/pairs/")
 
 
 def test_lines_are_short_and_end_as_the_standard_says_and_a_name_injects_nothing(client, address):
@@ -110,7 +130,7 @@ def test_the_secret_is_long_and_only_its_hash_is_kept(address, services):
 
 
 def test_one_owners_calendar_holds_nothing_of_anothers(client, address):
-    assert "ben" not in client.get(address).text
+    assert "ben-" not in client.get(address).text
 
 
 def test_an_unchanged_calendar_is_not_sent_twice(client, address):
