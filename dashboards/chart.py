@@ -2,7 +2,7 @@
 
 The values are plain, in the vocabulary of the figure library (scatter and bar traces, axes, shapes,
 annotations). `dashboards.drawing` draws them as SVG on the server. `Chart.plotly` checks them and
-gives the library's own figure, for whoever wants to read values off.
+gives the library's own figure, for those who read values off.
 """
 
 from __future__ import annotations

@@ -11,7 +11,14 @@ import pandas as pd
 
 from solespan.forecast.frames import PROBABLY_GONE
 
-__all__ = ["AT_REST", "PAST_DAYS", "axis_end", "foot_rows", "label_of", "pair_rows"]
+__all__ = [
+    "AT_REST",
+    "PAST_DAYS",
+    "axis_end",
+    "foot_rows",
+    "label_of",
+    "pair_rows",
+]
 
 PAST_DAYS = 30
 LEAST_SPAN_DAYS = 365

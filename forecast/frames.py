@@ -309,7 +309,7 @@ FORECAST: tuple[Column, ...] = (
         "send_by", "date", "last day to hand over at the risk level; empty = beyond the horizon"
     ),
     Column("book_by", "date", "send_by less the bench's wait"),
-    Column("band", "word", "the pair's band", words=BANDS),
+    Column("band", "word", "the band of the pair at this point; ball: the pair's", words=BANDS),
     Column(
         "first_foot", "word", "the foot likelier to be due first; empty = undecided", words=FEET
     ),

@@ -54,7 +54,7 @@
   function watch(root) {
     for (const button of root.querySelectorAll("[data-read]")) {
       button.hidden = false;
-      button.onclick = () => { button.remove(); draw(button.closest(".chart") ?? button.parentElement); };
+      button.onclick = () => { draw(button.closest(".chart")); button.remove(); };
     }
     const charts = root.querySelectorAll(":is([data-figure-src], [data-figure-inline]):not([data-drawn])");
     const near = new IntersectionObserver((entries) => {

@@ -54,22 +54,24 @@ def wears_columns(ordered: np.ndarray) -> Columns:
 
 
 def bands(
-    panel: Panel, away: np.ndarray, pair: np.ndarray, rows: Columns, settings: ForecastSettings
+    panel: Panel,
+    away: np.ndarray,
+    pair: np.ndarray,
+    rows: Columns,
+    settings: ForecastSettings,
+    point: int = 0,
 ) -> np.ndarray:
-    """One band a pair, from its resole row, the bench and what was seen.
+    """One band a pair, from its row of a point (the resole: 0), the bench and what was seen.
 
     Parameters
     ----------
     pair : ndarray of int
-        Whose the resole rows are.
+        Whose the rows are.
     rows : dict
         Their columns `book_by`, `chance_now` and `_sound`; NaN or NaT where nothing is said.
     """
     n = len(panel.pair_ids)
-    hole = panel.obs_kind == HOLE
-    hole &= panel.current[panel.obs_path] & (panel.path_point[panel.obs_path] == 0)
-    holed = np.zeros(n, bool)
-    holed[panel.path_pair[panel.obs_path[hole]]] = True
+    holed = _holed(panel, point)
     soon = np.datetime64(panel.as_of_day, "D") + np.timedelta64(settings.book_in_days, "D")
     out = np.full(n, None, dtype=object)
     out[pair] = np.select(
@@ -84,6 +86,15 @@ def bands(
         default="watch",
     )
     return out
+
+
+def _holed(panel: Panel, point: int) -> np.ndarray:
+    """Pairs on whose sole a hole was seen at a point."""
+    hole = panel.obs_kind == HOLE
+    hole &= panel.current[panel.obs_path] & (panel.path_point[panel.obs_path] == point)
+    holed = np.zeros(len(panel.pair_ids), bool)
+    holed[panel.path_pair[panel.obs_path[hole]]] = True
+    return holed
 
 
 def newest_soles(panel: Panel) -> np.ndarray:

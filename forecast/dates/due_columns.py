@@ -46,17 +46,25 @@ def due_columns(known: Conditioned, settings: ForecastSettings) -> Columns:
     if not panel.has_sole.all():
         parts.append(_without_sole(np.flatnonzero(~panel.has_sole), newest_soles(panel)))
     columns = {name: np.concatenate([part[name] for part in parts]) for name in parts[0]}
-    main = np.flatnonzero((columns["_foot"] == _PAIR) & (columns["_point"] == 0))
-    resoles = {name: columns[name][main] for name in ("book_by", "chance_now", "_sound")}
-    band = bands(panel, known.away, columns["_pair"][main], resoles, settings)
+    band = _bands(known, columns, settings)
     pair, path, other = columns.pop("_pair"), columns.pop("_path"), columns.pop("_other")
-    columns["band"] = band[pair]
+    columns["band"] = band[columns["_point"], pair]
     columns["pair_id"] = panel.pair_ids[pair]
     columns["foot"] = _FOOT_WORDS[columns["_foot"]]
     columns["point"] = _POINT_WORDS[columns["_point"]]
     columns["chance_in_use"] = np.where(known.away, 1.0, known.in_use)[pair]
     columns["reason"] = np.array(reasons(known, path, other), dtype=object)
     return columns
+
+
+def _bands(known: Conditioned, columns: Columns, settings: ForecastSettings) -> np.ndarray:
+    """Band of each point of each pair, shape (points, pairs): the heel's and the toe's own."""
+    out = []
+    for point in range(len(WEARING_POINTS)):
+        main = np.flatnonzero((columns["_foot"] == _PAIR) & (columns["_point"] == point))
+        rows = {name: columns[name][main] for name in ("book_by", "chance_now", "_sound")}
+        out.append(bands(known.panel, known.away, columns["_pair"][main], rows, settings, point))
+    return np.array(out)
 
 
 def _drawn(

@@ -147,12 +147,20 @@ class Visit:
         if message.type == "error":
             self.complaints.append(message.text)
 
+    def unfold(self) -> None:
+        """Open all that is folded."""
+        self.page.eval_on_selector_all("details", "all => all.map(e => { e.open = true; })")
+
+    def read_values(self) -> None:
+        """Ask every figure in view for its values, and wait until the library has drawn it."""
+        for button in self.page.query_selector_all("[data-read]:visible"):
+            button.click()
+        for plot in self.page.query_selector_all(".plot:visible"):
+            plot.wait_for_selector(".main-svg")
+
     def draw_everything(self) -> None:
-        """Bring each region and figure into view and wait until it is loaded and drawn."""
-        self.page.eval_on_selector_all("details:has(.chart)", "all => all.map(e => e.open = true)")
-        self.page.eval_on_selector_all(
-            "details:has([data-load])", "all => all.map(e => e.open = true)"
-        )
+        """Unfold all; bring each region and figure into view, and wait until it is there."""
+        self.unfold()
         for name in self.page.eval_on_selector_all("[data-load]", "all => all.map(e => e.id)"):
             self.page.evaluate("name => document.getElementById(name).scrollIntoView()", name)
             self.page.wait_for_selector(f"#{name}:not([data-load])")

@@ -127,6 +127,7 @@ def test_draws_without_complaint_fits_and_is_accessible(visit, served, situation
 def test_a_form_with_errors_is_accessible_and_fits(visit, served, width):
     opened = visit(served("full") + "/pairs/pair-001", width)
     page = opened.page
+    page.click("#log-check > summary")
     page.fill("#r-left", "52")
     page.click("text=Log the readings")
     page.wait_for_selector("#r-left-problem")

@@ -7,10 +7,12 @@ import pandas as pd
 import pytest
 
 from solespan.dashboards.pages.planning.rotation import rotation
+from solespan.dashboards.pages.rack.answers import answers, moved_words
 from solespan.dashboards.pages.rack.pair import FORM_NAMES, FormState, form_choices, pair_page
 from solespan.dashboards.pages.rack.rack import PAIRS_A_PAGE, RackList, rack_page
 from solespan.dashboards.pages.rack.today import today_panel
 from solespan.dashboards.render import render
+from solespan.forecast.dates.points_before import points_before
 from solespan.forecast.frames import BANDS
 from tests.dashboards.builders import LONG_NAME, TODAY, Rack, rack, with_band
 
@@ -226,3 +228,47 @@ def test_errors_stand_beside_their_fields_and_what_was_typed_is_kept():
     assert "give a number to 40 mm" in page.text
     checked = [a for tag, a in page.tags if tag == "input" and "checked" in a]
     assert any(a["name"] == "point" and a["value"] == "toe" for a in checked)
+
+
+class TestThreeAnswers:
+    @staticmethod
+    def _told(**more):
+        situation = with_band(rack(6), "pair-002", more.pop("band", "watch"))
+        mine = situation.forecast["pair_id"] == "pair-002"
+        row = situation.forecast[mine & (situation.forecast["foot"] == "pair")].iloc[0].to_dict()
+        row |= {"wears_left_p10": 6.2, "wears_left_p50": 9.1, "wears_left_p90": 14.9} | more
+        return answers(row, [], None, today=TODAY, horizon_days=1826, has_sole=True)
+
+    def test_say_when_may_i_and_what_now(self):
+        told = self._told()
+        assert [one.ask for one in told] == ["When?", "May I wear it?", "What now?"]
+        assert told[1].say == "Yes, about 9 more wears"
+        assert told[1].more.startswith("6 to 14 wears.")
+        assert "Look at the sole first." in told[1].more
+        assert told[2].say.startswith("Book ")
+
+    @pytest.mark.parametrize("band", ["away", "retired"])
+    def test_say_one_thing_of_a_pair_at_rest(self, band):
+        assert len(self._told(band=band)) == 1
+
+    def test_never_allow_a_pair_that_is_at_its_limit(self):
+        assert self._told(band="stop wearing")[1].say == "No, stop wearing it"
+
+    def test_name_the_heel_where_it_comes_first(self):
+        situation = rack(6)
+        ball = situation.forecast[situation.forecast["foot"] == "pair"].iloc[[2]]
+        sooner = ball["send_by"] - pd.Timedelta(days=30)
+        heel = ball.assign(point="heel", send_by=sooner)
+        later = ball.assign(point="toe", send_by=ball["send_by"] + pd.Timedelta(days=30))
+        found = points_before(pd.concat([ball, heel, later]))
+        assert [one["point"] for one in found[ball["pair_id"].iloc[0]]] == ["heel"]
+        told = answers(
+            ball.iloc[0].to_dict(), found[ball["pair_id"].iloc[0]], None, today=TODAY,
+            horizon_days=1826, has_sole=True,
+        )  # fmt: skip
+        assert "a new top piece" in told[2].more
+
+    def test_a_wear_that_moved_nothing_says_nothing(self):
+        day = TODAY + pd.Timedelta(days=40)
+        assert moved_words(day, day, TODAY) == ""
+        assert "about 3 weeks" in moved_words(day, day - pd.Timedelta(days=20), TODAY)

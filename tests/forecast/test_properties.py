@@ -147,6 +147,21 @@ class TestWearsLeft:
             assert (of_pair <= wears.xs(foot, level="foot") + 1e-6).all()
 
 
+def test_the_heel_has_a_band_of_its_own(shared_fit):
+    frames = eve()
+    worn = with_rows(
+        frames,
+        "checks",
+        [grade(PAIR, 364, foot, "hole") | {"point": "heel"} for foot in ("left", "right")],
+    )
+    rows = forecast(shared_fit, log_of(worn), TODAY)
+    band = rows[(rows["pair_id"] == PAIR) & (rows["foot"] == "pair")].set_index("point")["band"]
+    before = forecast(shared_fit, log_of(frames), TODAY)
+    ball = before[(before["pair_id"] == PAIR) & (before["point"] == "ball")]["band"].iloc[0]
+    assert band["heel"] == "stop wearing"
+    assert band["ball"] == ball
+
+
 class TestReadings:
     @pytest.mark.parametrize("seed", SEEDS)
     def test_an_exact_reading_of_what_was_expected_narrows(self, due, seed):

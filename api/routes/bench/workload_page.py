@@ -5,6 +5,7 @@ Which page of the work ahead does a browser get, and what is it without a foreca
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from datetime import date
 from typing import Annotated, Any
@@ -106,9 +107,11 @@ def _answer(
     ahead, body = report.ahead, report.body
     habits, settings = ahead.books.habits, ahead.books.settings
     currency = settings.currency
+    of_weeks = summarise(ahead.simulated, ahead.by_day, "week")
+    of_months = summarise(ahead.simulated, ahead.by_day, "month")
     context = workload_page(
-        summarise(ahead.simulated, ahead.by_day, "week"),
-        summarise(ahead.simulated, ahead.by_day, "month"),
+        of_weeks,
+        of_months,
         summarise(ahead.simulated, ahead.by_day, "total"),
         months=months,
         currency=currency,
@@ -138,6 +141,13 @@ def _answer(
     context |= {
         "plan": None if payload is None else plan_page(payload, currency),
         "asked": asked,
+        "charts": _charts(
+            ahead.books.as_of,
+            workload=_with_room(of_weeks),
+            revenue=of_months.assign(currency=currency),
+            leather=_dated(body["leather"], currency=currency),
+            bench_weeks=_dated([] if payload is None else payload["weeks"]),
+        ),
         "orders": to_order(stock_advice.advice(ctx.database, today), today),
     }
     return page_answer(request, "bench/workload.html", context | said, status)
@@ -205,9 +215,7 @@ def read_workload_figure(ctx: Context, months: Months = 12) -> Response:
     """Draw the bench hours of the weeks to come, as JSON that the page's script draws."""
     ahead = year_ahead(ctx.database, ctx.clock.today(), months)
     weeks = summarise(ahead.simulated, ahead.by_day, "week")
-    room = weeks[weeks["measure"] == "open_hours"].set_index("begins_on")["mean"]
-    weeks = weeks.assign(open_hours=weeks["begins_on"].map(room.to_dict()))
-    return _drawn("workload", weeks, ahead.books.as_of)
+    return _drawn("workload", _with_room(weeks), ahead.books.as_of)
 
 
 @router.get("/figures/revenue.json")
@@ -223,10 +231,8 @@ def read_revenue_figure(ctx: Context, months: Months = 12) -> Response:
 def read_leather_figure(ctx: Context, months: Months = 12) -> Response:
     """Draw the money in leather, as JSON that the page's script draws."""
     report = year_report(ctx.database, ctx.clock.today(), months=months)
-    weeks = pd.DataFrame(report.body["leather"])
-    if len(weeks):
-        currency = report.ahead.books.settings.currency
-        weeks = weeks.assign(begins_on=pd.to_datetime(weeks["begins_on"]), currency=currency)
+    currency = report.ahead.books.settings.currency
+    weeks = _dated(report.body["leather"], currency=currency)
     return _drawn("leather", weeks, report.ahead.books.as_of)
 
 
@@ -235,10 +241,26 @@ def read_weeks_figure(ctx: Context) -> Response:
     """Draw the weeks of the newest plan, as JSON that the page's script draws."""
     with ctx.database.reading() as session:
         plan = newest_plan(session)
-    weeks = pd.DataFrame([] if plan is None else plan["payload"]["weeks"])
-    if len(weeks):
-        weeks = weeks.assign(begins_on=pd.to_datetime(weeks["begins_on"]))
+    weeks = _dated([] if plan is None else plan["payload"]["weeks"])
     return _drawn("bench_weeks", weeks, pd.Timestamp(ctx.clock.today()))
+
+
+def _with_room(weeks: pd.DataFrame) -> pd.DataFrame:
+    """Put the hours that the bench is open beside each week's rows."""
+    room = weeks[weeks["measure"] == "open_hours"].set_index("begins_on")["mean"]
+    return weeks.assign(open_hours=weeks["begins_on"].map(room.to_dict()))
+
+
+def _dated(rows: Sequence[Mapping[str, Any]], **more: Any) -> pd.DataFrame:
+    weeks = pd.DataFrame(list(rows))
+    return (
+        weeks.assign(begins_on=pd.to_datetime(weeks["begins_on"]), **more) if len(rows) else weeks
+    )
+
+
+def _charts(today: pd.Timestamp, **frames: pd.DataFrame) -> dict[str, Any]:
+    """Describe the figures that the page draws at once."""
+    return {name: FIGURES[name].draw(frame, today=today) for name, frame in frames.items()}
 
 
 def _drawn(name: str, frame: pd.DataFrame, today: pd.Timestamp) -> Response:

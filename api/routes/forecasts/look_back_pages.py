@@ -35,7 +35,8 @@ def read_look_back(ctx: Context, request: Request) -> Response:
         found = kept(session)
     looking = ctx.look_back
     context = look_back_page(found, running=looking.running, problem=looking.problem)
-    return page_answer(request, "forecasts/look_back.html", context)
+    chart = calibration(calibration_frame(found), today=pd.Timestamp(ctx.clock.today()))
+    return page_answer(request, "forecasts/look_back.html", context | {"chart": chart})
 
 
 @router.post("/past-forecasts")

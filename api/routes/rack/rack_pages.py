@@ -102,7 +102,7 @@ def read_spread(ctx: Context, request: Request, wearer: Words = "") -> Response:
     frame, today = values["what_if"], values["today"]
     drawn = None if frame is None else FIGURES["due_spread"].draw(frame, today=today)
     context = spread_page(**values)
-    context |= {"figure_json": "" if drawn is None else inline_figure(drawn)}
+    context |= {"figure_json": "" if drawn is None else inline_figure(drawn), "chart": drawn}
     return page_answer(request, "forecasts/spread.html", context)
 
 

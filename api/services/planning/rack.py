@@ -55,6 +55,7 @@ __all__ = [
     "pair_states",
     "refusing",
     "stood_in",
+    "verdict_on",
 ]
 
 DEFAULT_TRAITS: Mapping[str, Any] = {
@@ -233,11 +234,9 @@ def known_rack(ctx: AppContext, session: Session, wearer_id: str) -> KnownRack:
     """Read one wearer's rack. Raises `NotFound`."""
     wearer = known_wearer(session, wearer_id)
     newest = ctx.forecaster.newest_fit(session)
-    edited = stored.routes_of(session, wearer_id)
     log = WearLog(**load_frames(session, [wearer_id]))
     currency = usual_currency(log)
-    # prices that nobody edited are numbers of common practice, in whatever the owner pays with
-    routes = {r.route_id: asdict(r) | {"currency": currency} for r in DEFAULT_ROUTES} | edited
+    routes, edited = _routes_in(session, wearer_id, currency)
     today = ctx.clock.today(wearer["time_zone"])
     return KnownRack(
         wearer_id=wearer_id,
@@ -247,13 +246,55 @@ def known_rack(ctx: AppContext, session: Session, wearer_id: str) -> KnownRack:
         fit=None if newest is None else newest.fit,
         settings=ctx.forecaster.settings_on(session, today),
         traits=stored.traits_of(session, wearer_id),
-        routes={key: _route(of) for key, of in sorted(routes.items())},
-        edited=frozenset(edited),
+        routes=routes,
+        edited=edited,
         version=wearer["data_version"],
         promises=promises_in(session),
         life=LifeSettings(resoles_stood=stood_in(session)),
         currency=currency,
     )
+
+
+def verdict_on(
+    session: Session, wearer_id: str, log: WearLog, amounts: WearLog, band: str
+) -> Verdict:
+    """Say what is to be done with the one pair of a log, with few reads.
+
+    Parameters
+    ----------
+    log : WearLog
+        All that is logged of the pair.
+    amounts : WearLog
+        Of the whole rack, with pairs and bench jobs at least: they say in which currency it counts.
+    band : word of `forecast.frames.BANDS`
+    """
+    currency = usual_currency(amounts)
+    routes, edited = _routes_in(session, wearer_id, currency)
+    rack = KnownRack(
+        wearer_id=wearer_id,
+        wearer_pk=0,
+        today=date.min,
+        log=log,
+        fit=None,
+        settings=ForecastSettings(),
+        traits=stored.traits_of(session, wearer_id),
+        routes=routes,
+        edited=edited,
+        version=0,
+        life=LifeSettings(resoles_stood=stood_in(session)),
+        currency=currency,
+    )
+    return rack.verdict(str(log.pairs["pair_id"].iloc[0]), band)
+
+
+def _routes_in(
+    session: Session, wearer_id: str, currency: str
+) -> tuple[dict[str, Route], frozenset[str]]:
+    """Read the routes of a rack, by identifier, and which of them were edited."""
+    edited = stored.routes_of(session, wearer_id)
+    # prices that nobody edited are numbers of common practice, in whatever the owner pays with
+    every = {r.route_id: asdict(r) | {"currency": currency} for r in DEFAULT_ROUTES} | edited
+    return {key: _route(of) for key, of in sorted(every.items())}, frozenset(edited)
 
 
 def stood_in(session: Session) -> dict[str, int]:

@@ -6,6 +6,7 @@ Which frames do the pair page and its figures draw from, in a bounded number of 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import date
 from typing import Any
 
@@ -17,7 +18,7 @@ from solespan.api.errors import NothingForecast, Refused, SolespanError
 from solespan.api.services.context import AppContext
 from solespan.api.services.planning.care import care_of_rack
 from solespan.api.services.planning.cost_of_ownership import life_of_known
-from solespan.api.services.planning.rack import known_rack
+from solespan.api.services.planning.rack import known_rack, verdict_on
 from solespan.api.services.planning.resole_options import routes_of_known
 from solespan.api.services.rack.page_frames import framed, listed, log_of_pair
 from solespan.api.services.rack.rack_page import just_logged
@@ -28,6 +29,7 @@ from solespan.api.storage.rack.records import find_record
 from solespan.forecast import Explanation
 from solespan.forecast.errors import ForecastError
 from solespan.forecast.frames import FORECAST, PATH
+from solespan.forecast.log import WearLog
 
 __all__ = ["figure_frames", "pair_name", "pair_values", "upkeep_values"]
 
@@ -52,6 +54,7 @@ def pair_values(ctx: AppContext, pair_id: str, logged_on: str = "") -> dict[str,
         path = _path(ctx, session, pair_id)
         just = just_logged(session, pair_id, logged_on)
         risk = ctx.forecaster.settings_on(session).risk
+        do = _do(session, whose["wearer_id"], pair_log, forecast)
     return {
         "pair_id": pair_id,
         "log": pair_log,
@@ -59,6 +62,7 @@ def pair_values(ctx: AppContext, pair_id: str, logged_on: str = "") -> dict[str,
         "today": today,
         "risk": risk,
         "path": path,
+        "do": do,
         "limit_mm": _limit_at_ball(path),
         "next_checks": None if explanation is None else explanation.next_checks,
         "reasons": None if explanation is None else explanation.sentences,
@@ -66,6 +70,18 @@ def pair_values(ctx: AppContext, pair_id: str, logged_on: str = "") -> dict[str,
         "horizon_days": ctx.settings.horizon_days,
         "logged": just,
     }
+
+
+def _do(session: Session, wearer_id: str, pair_log: WearLog, forecast: pd.DataFrame) -> str:
+    """Say what to do with a pair that is due, its costs weighed; empty where sending is right."""
+    main = forecast[(forecast["foot"] == "pair") & (forecast["point"] == "ball")]
+    band = main["band"].iloc[0] if len(main) else None
+    if band not in ("book in", "stop wearing"):
+        return ""
+    of_rack = {name: listed(session, name, wearer_id=wearer_id) for name in ("pairs", "bench_jobs")}
+    amounts = replace(pair_log, **of_rack)
+    verdict = verdict_on(session, wearer_id, pair_log, amounts, str(band))
+    return verdict.sentence if verdict.word in ("rewelt", "retire") else ""
 
 
 def pair_name(ctx: AppContext, pair_id: str) -> dict[str, Any]:

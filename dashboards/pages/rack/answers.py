@@ -15,11 +15,10 @@ import pandas as pd
 from solespan.dashboards import wording
 from solespan.dashboards.pages.rack.verdict import list_date, verdict
 from solespan.dashboards.wears_left import wears_in_words, wears_left
+from solespan.forecast.dates.points_before import REPAIRS
 from solespan.forecast.frames import PROBABLY_GONE
 
-__all__ = ["Answer", "answers", "moved_words", "points_before"]
-
-_REPAIRS = {"heel": "top piece", "toe": "toe piece"}
+__all__ = ["Answer", "answers", "moved_words"]
 
 
 @dataclass(frozen=True)
@@ -33,7 +32,7 @@ class Answer:
 
 def answers(
     row: Mapping[str, Any] | None,
-    points: Sequence[Mapping[str, Any]],
+    before: Sequence[Mapping[str, Any]],
     next_checks: pd.DataFrame | None,
     *,
     today: pd.Timestamp,
@@ -47,8 +46,8 @@ def answers(
     ----------
     row : mapping or None
         Its resole row of the forecast.
-    points : sequence of mappings
-        Rows of its heel and toe, first of the two feet.
+    before : sequence of mappings
+        Rows of its heel and toe, where they come before the ball.
     next_checks : DataFrame, optional
         What a check would narrow, best first.
     do : str
@@ -58,22 +57,11 @@ def answers(
         return [Answer("When?", *_unknown(has_sole))]
     if row["band"] in ("away", "retired"):
         return [Answer("When?", *_at_rest(row["band"]))]
-    before = points_before(row, points)
     return [
         Answer("When?", verdict(dict(row), today, horizon_days), _when(row, today, horizon_days)),
         Answer("May I wear it?", *_wear(row)),
         Answer("What now?", *_now(row, before, next_checks, today, do)),
     ]
-
-
-def points_before(
-    row: Mapping[str, Any], points: Sequence[Mapping[str, Any]]
-) -> list[Mapping[str, Any]]:
-    """Rows of heel and toe whose send-by date comes before that of the ball, soonest first."""
-    late = pd.Timestamp.max
-    ball = row["send_by"] if pd.notna(row["send_by"]) else late
-    sooner = [p for p in points if pd.notna(p["send_by"]) and p["send_by"] < ball]
-    return sorted(sooner, key=lambda point: point["send_by"])
 
 
 def _unknown(has_sole: bool) -> tuple[str, str]:
@@ -149,7 +137,7 @@ def _now(
 
 def _point(point: Mapping[str, Any], today: pd.Timestamp) -> str:
     """Say when a point comes to its end before the ball."""
-    repair = _REPAIRS.get(str(point["point"]), "repair")
+    repair = REPAIRS[str(point["point"])]
     send_by = point["send_by"]
     when = "now" if send_by <= today else f"by {list_date(send_by, today)}"
     return f"The {point['point']} comes first: a new {repair} {when}."

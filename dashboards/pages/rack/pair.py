@@ -20,6 +20,7 @@ from solespan.dashboards.pages.rack.verdict import list_date
 from solespan.dashboards.tables import due_list, readings_table, sole_sentences
 from solespan.dashboards.wears_left import wears_short
 from solespan.forecast.covariates import LOGGED, REGISTER, Logged
+from solespan.forecast.dates.points_before import points_before
 from solespan.forecast.dates.reasons import FEW_LOGGED, UNLOGGED
 from solespan.forecast.frames import FEET, POINTS
 from solespan.forecast.log import WearLog
@@ -123,7 +124,7 @@ def pair_page(
         "picture": pictures_of(pairs)[pair_id],
         "answers": answers(
             row,
-            points,
+            points_before(mine).get(pair_id, []),
             next_checks,
             today=today,
             horizon_days=horizon_days,

@@ -34,7 +34,7 @@ def test_a_page_of_a_fitted_pair_takes_a_fixed_number_of_statements(client, stat
     services = client.app.state.services
     services.fitter.refit()
     services.forecaster.update_behind(everyone=True)
-    for most in (30, 13):  # the first look computes, the next ones remember
+    for most in (35, 18):  # the first look computes, the next ones remember
         with statements_of(client) as statements:
             client.get("/pairs/pair-000")
         assert len(statements) <= most, statements

@@ -3,7 +3,9 @@
 import re
 
 import pytest
+import sqlalchemy as sa
 
+from solespan.api.storage.tables.rack import Pair
 from tests.api.rack.test_adding import post, rows
 from tests.api.rack.test_forms import token
 
@@ -124,3 +126,14 @@ def test_the_browser_is_only_sent_back_to_the_rack_or_a_pair(client, back):
 def test_the_browser_goes_back_to_the_narrowed_rack_it_came_from(client):
     answer = post(client, "/wear", PAIR | {"from": "/?wearer=bo"})
     assert answer.headers["location"].startswith("/?wearer=bo&done=wear")
+
+
+def test_the_pair_page_weighs_the_cost_of_a_worn_out_pair(client):
+    with client.app.state.services.database.writing() as session:
+        session.execute(
+            sa.update(Pair).where(Pair.pair_id == "pair-000").values(earlier_resoles=30)
+        )
+    page = client.get("/pairs/pair-000").text
+    assert "stop wearing" in page
+    said = re.findall(r'class="said">([^<]+)', page)[-1]
+    assert said in ("Retire it", "Send it for a new sole and a new welt")
