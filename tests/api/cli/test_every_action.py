@@ -64,6 +64,8 @@ COMMANDS = {
     "/history/{revision_id}/undo": "undo",
     "/log": "wear",
     "/today": "edit wearer",
+    "/pair-photographs": "add photo",
+    "/pair-photographs/{photo_id}/taken-away": "delete photo",
     "/log/pace": "edit pair",
     "/records/{table}/{text:path}/edit": "edit record",
     "/records/{table}/{text:path}/delete": "delete record",
