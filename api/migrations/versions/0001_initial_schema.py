@@ -379,7 +379,7 @@ TABLES = {
     ),
     "care_done": Table(
         "pair_pk >pairs, care word{trees|rest|dry_slowly|brush|condition|waterproof|"
-        "look_at_top_piece|look_at_toe}, done_on day, tenant_pk >tenants",
+        "look_at_top_piece|look_at_toe}, done_on day, start flag=false, tenant_pk >tenants",
         unique=["pair_pk care done_on"],
     ),
     "checks": Table(

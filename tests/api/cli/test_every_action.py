@@ -72,9 +72,12 @@ COMMANDS = {
     "/records/{table}/{text:path}/put-back": "put-back",
     "/records/{table}/{text:path}/move": "edit record",
 }
+SHARED = "a link is made where its page is seen, and shown once"
 VIEW = "it changes only which pages this browser lists"
 NONE = {
     "/shop-pages": VIEW,
+    "/shared-pages": SHARED,
+    "/shared-pages/{share_id}/ended": SHARED,
     "/find": SEARCH,
     "/answers/{token}": LINK,
     "/unsubscribe/{token}": LINK,
