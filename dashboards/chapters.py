@@ -67,7 +67,16 @@ class Chapter:
 
 CHAPTERS: tuple[Chapter, ...] = (
     Chapter("collector/first-pair", ("rack/add.html", "rack/edit.html")),
-    Chapter("collector/rack", ("rack/rack.html", "rack/found.html", "forecasts/spread.html")),
+    Chapter(
+        "collector/rack",
+        (
+            "rack/rack.html",
+            "rack/found.html",
+            "rack/photos.html",
+            "rack/shares.html",
+            "forecasts/spread.html",
+        ),
+    ),
     Chapter("collector/past-days", ("rack/log.html",)),
     Chapter("collector/pair", ("rack/pair.html",)),
     Chapter("collector/checks", ("rack/thumb.html",)),

@@ -49,7 +49,7 @@ KEPT = frozenset(
     {
         *LOGGED,
         *("pair_traits", "resole_routes", "care_rules", "care_done"),
-        *("bench_orders", "bench_events", "bench_papers", "bench_photos"),
+        *("bench_orders", "bench_events", "bench_papers", "bench_photos", "pair_photos"),
         *("stock_items", "stock_moves", "due_outcomes", "suppliers", "purchase_orders"),
     }
 )

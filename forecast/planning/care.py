@@ -98,6 +98,7 @@ def _defaults() -> tuple[CareRule, ...]:
 
 
 DEFAULT_RULES = _defaults()
+BACKLOG_TIMES = 3  # a care never noted and due so many times over was done, but not here
 
 
 def due_care(
@@ -129,7 +130,8 @@ def due_care(
     -------
     DataFrame
         A row per pair and care that is due: pair_id, care, upper, what (text), since (date of the
-        first wear it is due after), reason (sentence). The longest due stand first.
+        first wear it is due after), reason (sentence), backlog (whether it was never noted, though
+        it is due many times over). The longest due stand first.
     """
     worn = wear_days[wear_days["worn_on"] <= today].sort_values("worn_on")
     days, wet = worn["worn_on"].to_numpy("datetime64[s]"), worn["wet"].to_numpy(bool)
@@ -140,7 +142,7 @@ def due_care(
     for pair_id, upper in sorted(uppers.items()):
         rows_of_pair = by_pair.get(pair_id, np.zeros(0, int))
         mine = days[rows_of_pair], wet[rows_of_pair]
-        told: dict[str, tuple[pd.Timestamp, str]] = {}
+        told: dict[str, tuple[pd.Timestamp, str, bool]] = {}
         for rule in rules:
             if rule.upper != upper or (rule.months and today.month not in rule.months):
                 continue
@@ -150,7 +152,7 @@ def due_care(
         for care, reason in at_limit.get(pair_id, {}).items():
             done_on = last.get((pair_id, care))
             if done_on is None or (today - done_on).days > 7:
-                told[care] = (today, reason)
+                told[care] = (today, reason, False)
         rows += [
             {
                 "pair_id": pair_id,
@@ -159,11 +161,13 @@ def due_care(
                 "what": _SAYS[care],
                 "since": since,
                 "reason": reason,
+                "backlog": backlog,
             }
-            for care, (since, reason) in told.items()
+            for care, (since, reason, backlog) in told.items()
         ]
-    columns = ["pair_id", "care", "upper", "what", "since", "reason"]
+    columns = ["pair_id", "care", "upper", "what", "since", "reason", "backlog"]
     frame = pd.DataFrame(rows, columns=columns)
+    frame["backlog"] = frame["backlog"].astype(bool)
     frame["since"] = pd.to_datetime(frame["since"]).astype("datetime64[s]")
     return frame.sort_values(["since", "pair_id", "care"], ignore_index=True)
 
@@ -174,8 +178,11 @@ def _due(
     wet: np.ndarray,
     done_on: pd.Timestamp | None,
     today: pd.Timestamp,
-) -> tuple[pd.Timestamp, str] | None:
-    """Whether a rule makes its care due, since when, and why; `worn` are days in their order."""
+) -> tuple[pd.Timestamp, str, bool] | None:
+    """Whether a rule makes its care due, since when, why, and as a part of a backlog.
+
+    `worn` are days in their order.
+    """
     # care on the evening of a wear counts that wear
     begin = 0 if done_on is None else int(np.searchsorted(worn, done_on.to_datetime64(), "right"))
     if rule.within_days is not None:
@@ -186,17 +193,20 @@ def _due(
         return None
     if rule.after_wet and len(wet_since):
         day = pd.Timestamp(since[wet_since[0]])
-        return day, f"Worn wet on {day.date()}."
+        return day, f"Worn wet on {day.date()}.", False
     if rule.every_wears is not None and len(since) >= rule.every_wears:
         day = pd.Timestamp(since[rule.every_wears - 1])
         number = "Worn once" if len(since) == 1 else f"Worn {len(since)} times"
         often = "wear" if rule.every_wears == 1 else f"{rule.every_wears} wears"
-        return day, f"{number} {_since(done_on)}; due after every {often}."
+        reason = f"{number} {_since(done_on)}; due after every {often}."
+        backlog = done_on is None and len(since) >= BACKLOG_TIMES * max(rule.every_wears, 2)
+        return day, reason, backlog
     first = pd.Timestamp(since[0]) if done_on is None else done_on
     if rule.every_days is not None and (today - first).days >= rule.every_days:
         day = first + pd.Timedelta(days=rule.every_days)
         begun = _since(done_on) if done_on is not None else "since its first wear here"
-        return day, f"{(today - first).days} days {begun}; due every {rule.every_days} days of use."
+        reason = f"{(today - first).days} days {begun}; due every {rule.every_days} days of use."
+        return day, reason, done_on is None and (today - first).days >= 2 * rule.every_days
     return None
 
 

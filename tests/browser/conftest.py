@@ -38,6 +38,9 @@ SITUATIONS: dict[str, Callable[[], Rack]] = {
     "200 pairs": lambda: rack(200),
     "one wearer": lambda: of_one(rack(6)),
     "fitted": lambda: rack(6),
+    "rack of 14": lambda: of_one(rack(14)),
+    "rack of one": lambda: of_one(rack(1)),
+    "rack of 200": lambda: of_one(rack(200, label="Chestnut walking derby of Northumberland")),
 }
 
 

@@ -21,7 +21,7 @@ def test_the_whole_story_of_a_collector(visit, fresh):  # noqa: PLR0915 - one st
     def keep(name):
         page.screenshot(path=ARTEFACTS / f"story-{name}-390-light.png", full_page=True)
 
-    page.click(".bar a:has-text('Add')")
+    page.click(".all a:has-text('Add')")
     page.fill("#a-label", "Chestnut monk")
     page.fill("#a-fitted_on", "2026-06-01")
     page.click("button:has-text('Add the pair')")
@@ -67,9 +67,10 @@ def test_the_whole_story_of_a_collector(visit, fresh):  # noqa: PLR0915 - one st
     page.wait_for_selector("text=The days ahead")
     page.click(".bar a:has-text('Rack')")
     page.wait_for_url(f"{address}/")
-    opened.draw_everything()
-    assert "middle estimate" in page.inner_text("#spread").lower()
+    assert page.locator(".rack > li").count() == 7
     keep("rack")
+    page.goto(f"{address}/spread")
+    assert "middle estimate" in page.inner_text("#spread").lower()
     assert grave_problems(page) == []
 
     page.goto(f"{own}/sole")

@@ -52,7 +52,12 @@ def routes(
 
 def care(
     wearer: Whose = None,
-    done: Annotated[list[str] | None, typer.Option(help="PAIR:CARE that was done.")] = None,
+    done: Annotated[
+        list[str] | None, typer.Option(help="PAIR:CARE that was done; PAIR:all = all that is due.")
+    ] = None,
+    start: Annotated[
+        bool, typer.Option("--start", help="Count care that was never noted from today on.")
+    ] = False,
     on: Annotated[
         str | None, typer.Option("--on", help="The day of --done. Default today.")
     ] = None,
@@ -77,10 +82,20 @@ def care(
                     remedy="Write for example --done oxford:brush",
                 )
             day = None if on is None else read_day(on, services.clock.today(), past=True)
+            if care == "all":
+                with services.database.writing() as session:
+                    told = cares.log_all_care(services, session, pair_named(session, pair))
+                note(f"Logged: {len(told['cares'])} kinds of care on {told['pair_id']}.")
+                continue
             with services.database.writing() as session:
                 logged = cares.log_care(services, session, pair_named(session, pair), care, day)
             note(f"Logged: {logged['care']} on {logged['pair_id']}, {logged['done_on']}.")
-        answer = cares.care_due(services, whose(services, wearer))
+        wearer_id = whose(services, wearer)
+        if start:
+            with services.database.writing() as session:
+                begun = cares.start_counting(services, session, wearer_id)
+            note(f"Counted from today on: {begun['started']} kinds of care.")
+        answer = cares.care_due(services, wearer_id)
     rows = [
         (
             named(one["pair_id"], {one["pair_id"]: one["label"]}),

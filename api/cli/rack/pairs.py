@@ -5,6 +5,7 @@ They fill in the forms of the pages, so that both accept the same and say the sa
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Annotated, Any
 
 import typer
@@ -58,11 +59,13 @@ def register(app: typer.Typer) -> None:
     add.command("pair")(add_pair)
     add.command("sole")(add_sole)
     add.command("example")(add_example)
+    add.command("photo")(add_photo)
     edit = find_group(app, "edit", "Change what is kept of a pair.")
     edit.command("pair")(edit_pair)
     delete = find_group(app, "delete", "Delete a pair, or the example.")
     delete.command("pair")(delete_pair)
     delete.command("example")(delete_example)
+    delete.command("photo")(delete_photo)
 
 
 def add_pair(
@@ -265,3 +268,30 @@ def delete_example() -> None:
         there = example_rack.example_is_there(session)
         example_rack.remove_example(services, session)
     say("The example rack is taken away." if there else "The example rack is not here.")
+
+
+def add_photo(
+    pair: Pair, file: Annotated[Path, typer.Argument(help="A JPEG or PNG; - = from a pipe.")]
+) -> None:
+    """Keep a photograph of a pair, without its metadata."""
+    from solespan.api.cli.files import read_file
+    from solespan.api.cli.opening import serving
+    from solespan.api.services.rack.pair_names import pair_named
+    from solespan.api.services.rack.pictures.pair_photos import keep_photo
+
+    content = read_file(file)
+    with serving("add photo") as services, services.database.writing() as session:
+        kept = keep_photo(session, pair_named(session, pair), content)
+    say(f"Pair {kept['pair_id']}: the photograph {kept['photo_id']} is kept.")
+
+
+def delete_photo(
+    photo: Annotated[str, typer.Argument(help="The photograph's id, as its address shows it.")],
+) -> None:
+    """Take a photograph of a pair away."""
+    from solespan.api.cli.opening import serving
+    from solespan.api.services.rack.pictures.pair_photos import remove_photo
+
+    with serving("delete photo") as services, services.database.writing() as session:
+        pair_id = remove_photo(session, photo)
+    say(f"Pair {pair_id}: the photograph is taken away.")

@@ -397,7 +397,7 @@ TABLES = {
     ),
     "care_done": Table(
         "pair_pk >pairs, care word{trees|rest|dry_slowly|brush|condition|waterproof|"
-        "look_at_top_piece|look_at_toe}, done_on day, tenant_pk >tenants",
+        "look_at_top_piece|look_at_toe}, done_on day, start flag=false, tenant_pk >tenants",
         unique=["pair_pk care done_on"],
     ),
     "checks": Table(
@@ -429,6 +429,18 @@ TABLES = {
         "printed_at moment?, tenant_pk >tenants",
         unique=["message_id", "notice_pk tenant_pk channel"],
         indexes=["tenant_pk state next_try_at"],
+    ),
+    "pair_photos": Table(
+        "photo_id id, pair_pk >pairs, taken_in moment, media_type word{image/jpeg}, "
+        "content bytes, thumbnail bytes, tenant_pk >tenants",
+        unique=["photo_id"],
+        indexes=["pair_pk id"],
+    ),
+    "shared_pages": Table(
+        "share_id id, wearer_pk >wearers, pair_pk >pairs?, secret_hash hash, reader text?, "
+        "made_at moment, expires_on day, tenant_pk >tenants",
+        unique=["share_id", "secret_hash"],
+        indexes=["wearer_pk", "pair_pk tenant_pk"],
     ),
     "pair_traits": Table(
         "pair_pk >pairs, upper word{smooth_calf|suede|shell|other}, months json, "

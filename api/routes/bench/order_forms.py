@@ -32,10 +32,10 @@ from solespan.api.services.bench.found_orders import describe
 from solespan.api.services.bench.order_forms import REASON, read_booking, read_move
 from solespan.api.services.bench.paper_forms import PAPER_READERS
 from solespan.api.services.bench.papers import file_paper
-from solespan.api.services.bench.photo_metadata import MAX_PHOTO_BYTES
 from solespan.api.services.bench.photographs import keep_photograph, remove_photograph
 from solespan.api.services.context import AppContext
 from solespan.api.services.rack.history import current_revision_id
+from solespan.api.services.rack.pictures.photo_metadata import MAX_PHOTO_BYTES
 from solespan.dashboards.pages.bench.bench import STAGE_WORDS
 from solespan.dashboards.pages.bench.job_steps import unsaved
 from solespan.dashboards.pages.rack.pair import FormState

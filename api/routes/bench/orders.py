@@ -44,11 +44,11 @@ from solespan.api.schemas.rack.revisions import RecordHistory, Undone
 from solespan.api.services.bench import orders
 from solespan.api.services.bench.found_orders import describe
 from solespan.api.services.bench.papers import file_paper
-from solespan.api.services.bench.photo_metadata import MAX_PHOTO_BYTES
 from solespan.api.services.bench.photographs import find_photo, keep_photograph, remove_photograph
 from solespan.api.services.context import AppContext
 from solespan.api.services.idempotency import Answered, fingerprint_of
 from solespan.api.services.rack.history import record_history, restore
+from solespan.api.services.rack.pictures.photo_metadata import MAX_PHOTO_BYTES
 
 __all__ = ["PHOTO_PATH", "router"]
 

@@ -5,9 +5,11 @@ Which pages stand beside the rack: care due, wears of the last weeks, dates with
 
 from __future__ import annotations
 
+from typing import Any
 from urllib.parse import quote
 
 from fastapi import APIRouter, Request, Response
+from sqlalchemy.orm import Session
 
 from solespan.api.routes.http.page_entry import Need, PageEntry
 from solespan.api.routes.http.pages import (
@@ -20,21 +22,31 @@ from solespan.api.routes.http.pages import (
     refuse_foreign_form,
 )
 from solespan.api.routes.http.requests import Context, IdempotencyKey
-from solespan.api.services.planning.care import care_due, log_care
+from solespan.api.services.planning.care import (
+    care_seen,
+    log_all_care,
+    log_care,
+    start_counting,
+)
 from solespan.api.services.rack.rack_extras_page import rotation_seen, spread_values, whose
 from solespan.api.services.rack.rack_page import people_and_pairs
 from solespan.dashboards.figures import FIGURES
 from solespan.dashboards.navigation import NavEntry
 from solespan.dashboards.pages.forecasts.spread import spread_page
-from solespan.dashboards.pages.planning.care import PAIRS_SHOWN, care_by_pair
+from solespan.dashboards.pages.planning.care import care_page
 from solespan.dashboards.pages.planning.rotation import MOST_STRIPS, ROTATION_DAYS, rotation
+from solespan.dashboards.pages.rack.pictures import pictures_of
 from solespan.dashboards.pages.rack.rack import search_for, who_is_meant
 from solespan.dashboards.render import inline_figure
 
 __all__ = ["PAGE"]
 
 router = APIRouter(route_class=PageRoute)
-DONE = {"care": "That care is logged."}
+DONE = {
+    "care": "That care is logged.",
+    "all": "All care of that pair is logged.",
+    "start": "Care is counted from today on.",
+}
 
 
 @router.post("/find")
@@ -56,32 +68,32 @@ def find(ctx: Context, request: Request, typed: Typed) -> Response:
 def read_care(ctx: Context, request: Request, wearer: Words = "", done: Words = "") -> Response:
     """Show the care that is due on one rack, each with its action."""
     wearer_id, wearers, _ = whose(ctx, wearer)
-    context = {
-        "wearer_id": wearer_id,
-        "wearers": wearers,
-        "care": care_by_pair(care_due(ctx, wearer_id)["items"] if wearer_id else []),
-        "shown": PAIRS_SHOWN,
-        "done": DONE.get(done, ""),
-    }
+    context: dict[str, Any] = care_page([])
+    if wearer_id:
+        items, pairs = care_seen(ctx, wearer_id)
+        context = care_page(items, pictures_of(pairs))
+    context |= {"wearer_id": wearer_id, "wearers": wearers, "done": DONE.get(done, "")}
     return page_answer(request, "planning/care.html", context)
 
 
 @router.post("/care")
 def log_care_done(ctx: Context, request: Request, typed: Typed, key: IdempotencyKey) -> Response:
-    """Log that a care was done today."""
+    """Log that a care, or all care of a pair, was done today; or count from today on."""
     refuse_foreign_form(request, typed)
-    pair_id = typed.get("pair", "")
-    do_once(
-        ctx,
-        key,
-        "POST /care",
-        typed,
-        lambda session: log_care(ctx, session, pair_id, typed.get("care", ""), None),
-    )
+    pair_id, wearer_id, care = (typed.get(name, "") for name in ("pair", "wearer", "care"))
+
+    def log(session: Session) -> dict[str, Any]:
+        if care == "all":
+            return log_all_care(ctx, session, pair_id)
+        if care == "start":
+            return start_counting(ctx, session, wearer_id)
+        return log_care(ctx, session, pair_id, care, None)
+
+    do_once(ctx, key, "POST /care", typed, log)
     upkeep = f"/pairs/{quote(pair_id, safe='')}/upkeep"
     if typed.get("from") == upkeep:
         return back_to(upkeep)
-    return back_to("/care", wearer=typed.get("wearer", ""), done="care")
+    return back_to("/care", wearer=wearer_id, done=care if care in DONE else "care")
 
 
 @router.get("/rotation")

@@ -38,6 +38,7 @@ class CareRow(Answer):
     what: str = text_field("what to do")
     since: dt.date = date_field("due since")
     reason: str = text_field("why")
+    backlog: bool = field("it was never noted, though due many times over", "true or false")
 
 
 class CareDue(Answer):

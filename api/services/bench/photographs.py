@@ -12,7 +12,7 @@ from sqlalchemy.orm import Session
 
 from solespan.api.errors import Conflict, NotFound
 from solespan.api.services.bench.found_orders import found_order
-from solespan.api.services.bench.photo_metadata import without_metadata
+from solespan.api.services.rack.pictures.photo_metadata import without_metadata
 from solespan.api.storage.bench import orders as stored
 from solespan.api.storage.bench.orders import find_photo
 from solespan.api.storage.scope import name_changed

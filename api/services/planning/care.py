@@ -17,11 +17,21 @@ from solespan.api.services.unknown_id import unknown_id
 from solespan.api.storage.forecasts import forecast_reads
 from solespan.api.storage.forecasts.forecasts import load_forecasts
 from solespan.api.storage.planning import planning as stored
+from solespan.api.storage.rack.pair_extras import pictures_of
 from solespan.api.storage.scope import name_changed
 from solespan.forecast.planning import CareRule, due_care
 from solespan.forecast.planning.care import CARES, DEFAULT_RULES
 
-__all__ = ["care_due", "care_of_rack", "keep_rule", "log_care", "rules_of"]
+__all__ = [
+    "care_due",
+    "care_of_rack",
+    "care_seen",
+    "keep_rule",
+    "log_all_care",
+    "log_care",
+    "rules_of",
+    "start_counting",
+]
 
 
 def care_due(ctx: AppContext, wearer_id: str) -> dict[str, Any]:
@@ -29,6 +39,20 @@ def care_due(ctx: AppContext, wearer_id: str) -> dict[str, Any]:
     with ctx.database.reading() as session:
         rack = known_rack(ctx, session, wearer_id)
         return care_of_rack(session, rack, load_forecasts(session, [wearer_id]))
+
+
+def care_seen(ctx: AppContext, wearer_id: str) -> tuple[list[dict[str, Any]], pd.DataFrame]:
+    """Return what the care page draws from: the care due, and the pairs with their photographs.
+
+    Raises `NotFound`.
+    """
+    with ctx.database.reading() as session:
+        rack = known_rack(ctx, session, wearer_id)
+        items = care_of_rack(session, rack, load_forecasts(session, [wearer_id]))["items"]
+        due = rack.log.pairs["pair_id"].isin([one["pair_id"] for one in items])
+        pairs = rack.log.pairs[due]
+        photos = pictures_of(session, list(pairs["pair_id"]))
+    return items, pairs.assign(photo_id=pairs["pair_id"].map(photos))
 
 
 def care_of_rack(session: Session, rack: KnownRack, forecast: pd.DataFrame) -> dict[str, Any]:
@@ -117,6 +141,40 @@ def keep_rule(
     fields_ = asdict(rule) | {"months": list(rule.months)}
     stored.keep_rule(session, wearer["pk"], upper, care, fields_)
     return fields_ | {"edited": True, "source": "the owner"}
+
+
+def log_all_care(ctx: AppContext, session: Session, pair_id: str) -> dict[str, Any]:
+    """Log that all care due on a pair was done today. Raises `NotFound`."""
+    whose = forecast_reads.wearer_of_pair(session, pair_id)
+    if whose is None:
+        raise unknown_id(session, "pairs", "pair_id", pair_id)
+    day = ctx.clock.today(whose["time_zone"])
+    due = _due_of(ctx, session, whose["wearer_id"])
+    mine = [one["care"] for one in due if one["pair_id"] == pair_id and not one["backlog"]]
+    for care in mine:
+        stored.keep_care(session, pair_id, care, day)
+    name_changed(pair_id=pair_id, done_on=day)
+    return {"pair_id": pair_id, "cares": mine, "done_on": day.isoformat()}
+
+
+def start_counting(ctx: AppContext, session: Session, wearer_id: str) -> dict[str, Any]:
+    """Count care that was never noted from today on, on all pairs of a wearer.
+
+    Raises `NotFound`.
+    """
+    day = ctx.clock.today(known_wearer(session, wearer_id)["time_zone"])
+    backlog = [one for one in _due_of(ctx, session, wearer_id) if one["backlog"]]
+    for one in backlog:
+        stored.keep_care(session, one["pair_id"], one["care"], day, start=True)
+    name_changed(wearer_id=wearer_id, started_on=day)
+    return {"wearer_id": wearer_id, "started": len(backlog), "started_on": day.isoformat()}
+
+
+def _due_of(ctx: AppContext, session: Session, wearer_id: str) -> list[dict[str, Any]]:
+    rack = known_rack(ctx, session, wearer_id)
+    due = care_of_rack(session, rack, load_forecasts(session, [wearer_id]))
+    items: list[dict[str, Any]] = due["items"]
+    return items
 
 
 def log_care(

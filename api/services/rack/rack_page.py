@@ -218,10 +218,10 @@ def _rows(
 def _frames(session: Session, rows: Sequence[Row[Any]]) -> dict[str, pd.DataFrame]:
     """Make the frames of the pairs on a page, with their forecasts at the ball."""
     names = {row.wearer_id: row.name for row in rows}
+    columns = ["wearer_id", "photo_id", *LISTED]
     return {
         "pairs": pd.DataFrame(
-            [(row.wearer_id, *(getattr(row, name) for name in LISTED)) for row in rows],
-            columns=["wearer_id", *LISTED],
+            [tuple(getattr(row, name) for name in columns) for row in rows], columns=columns
         ),
         "wearers": pd.DataFrame(list(names.items()), columns=["wearer_id", "name"]),
         "forecast": ball_rows(session, [row.id for row in rows]),
@@ -234,12 +234,14 @@ def _own_rack(
     said = read_day_choice(day_choice, today.date())
     week = next((row.dress_week for row in rows if row.wearer_id == one), None)
     since = ("worn_on", (today - pd.Timedelta(days=LAST_DAYS)).date())
+    pairs = listed(session, "pairs", wearer_id=one)
+    photos = {row.pair_id: row.photo_id for row in rows}
     newest = plans_of(session, one, limit=1)
     plan = shown_plan(newest[0]) if newest else None
     covered = plan and any(day["worn_on"] == f"{today:%Y-%m-%d}" for day in plan["days"])
     return OwnRack(
         wearer_id=one,
-        pairs=listed(session, "pairs", wearer_id=one),
+        pairs=pairs.assign(photo_id=pairs["pair_id"].map(photos)),
         forecast=due_rows(session, one),
         wear_days=listed(session, "wear_days", since=since, wearer_id=one),
         plan=plan,

@@ -100,7 +100,7 @@ def held_of(
             for name, value in line["before"].items()
             if not name.endswith(("_hash", "_pk"))
             and name != "id"
-            and (photographs or name != "content")
+            and (photographs or name not in ("content", "thumbnail"))
         }
     return held
 

@@ -18,6 +18,7 @@ from sqlalchemy.orm import Session
 
 from solespan.api.storage.forecasts.forecasts import forecast_query
 from solespan.api.storage.rack.frames import frame_of_rows
+from solespan.api.storage.tables.pair_extras import PairPhoto
 from solespan.api.storage.tables.rack import Pair, WearDay, Wearer
 from solespan.api.storage.tables.results import ForecastRow
 from solespan.forecast.frames import FORECAST, PROBABLY_GONE
@@ -37,11 +38,20 @@ __all__ = [
 ]
 
 PLACES = ("dated", "other", "pending")
+_PHOTOS: sa.Table = PairPhoto.__table__  # type: ignore[assignment]
 _ROWS: sa.Table = ForecastRow.__table__  # type: ignore[assignment]
 _PAIRS: sa.Table = Pair.__table__  # type: ignore[assignment]
 _WEARERS: sa.Table = Wearer.__table__  # type: ignore[assignment]
 _DAYS: sa.Table = WearDay.__table__  # type: ignore[assignment]
 LISTED = ("pair_id", "label", "construction", "form", "colour", "maker", "last", "size_eu", "tags")
+_PICTURE = (  # the newest photograph
+    sa.select(_PHOTOS.c.photo_id)
+    .where(_PHOTOS.c.pair_pk == _PAIRS.c.id)
+    .order_by(_PHOTOS.c.id.desc())
+    .limit(1)
+    .scalar_subquery()
+    .label("photo_id")
+)
 _WHOSE = (_WEARERS.c.wearer_id, _WEARERS.c.name, _WEARERS.c.dress_week)
 _OWNED = _PAIRS.join(_WEARERS, _PAIRS.c.wearer_pk == _WEARERS.c.id)
 _RANK = sa.case(
@@ -114,7 +124,7 @@ def list_pairs(
 
 @cache
 def _list_query(place: str, given: frozenset[str], a_part: bool) -> sa.Select[Any]:
-    named = (_PAIRS.c.id, *(_PAIRS.c[name] for name in LISTED))
+    named = (_PAIRS.c.id, *(_PAIRS.c[name] for name in LISTED), _PICTURE)
     if place == "pending":
         told = sa.exists().where(_ROWS.c.pair_pk == _PAIRS.c.id, *_RESOLE)
         query = sa.select(*named, sa.literal("").label("band"), *_WHOSE).select_from(_OWNED)
@@ -150,7 +160,7 @@ def ordered_pairs(
 
 @cache
 def _ordered_query(order: str, given: frozenset[str], a_part: bool) -> sa.Select[Any]:
-    named = (_PAIRS.c.id, *(_PAIRS.c[name] for name in LISTED))
+    named = (_PAIRS.c.id, *(_PAIRS.c[name] for name in LISTED), _PICTURE)
     resole = sa.and_(_ROWS.c.pair_pk == _PAIRS.c.id, *_RESOLE)
     query = sa.select(*named, _ROWS.c.band, *_WHOSE)
     query = query.select_from(_OWNED.outerjoin(_ROWS, resole))

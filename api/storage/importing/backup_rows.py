@@ -27,6 +27,7 @@ from solespan.api.storage.tables.bench import (
     StockMove,
 )
 from solespan.api.storage.tables.notices import Consent, StoppedAddress
+from solespan.api.storage.tables.pair_extras import PairPhoto
 from solespan.api.storage.tables.planning import (
     CareDone,
     CareRuleRow,
@@ -101,6 +102,7 @@ PARTS: dict[str, Part] = {
         Part(BenchEvent, ("order_id", "at", "to_stage"), stays=True),
         Part(BenchPaper, ("order_id", "kind")),
         Part(BenchPhoto, ("photo_id",), stays=True),
+        Part(PairPhoto, ("photo_id",), stays=True),
         Part(Supplier, ("supplier_id",)),
         Part(StockItem, ("item_id",), kept=("quantity",)),
         Part(StockMove, ("item_id", "at", "reason"), stays=True),

@@ -203,14 +203,16 @@ def care_done(session: Session, wearer_id: str) -> list[tuple[str, str, date]]:
     return [(row[0], row[1], row[2]) for row in session.execute(query)]
 
 
-def keep_care(session: Session, pair_id: str, care: str, done_on: date) -> bool:
-    """Keep that a care was done; return whether that was new."""
+def keep_care(
+    session: Session, pair_id: str, care: str, done_on: date, *, start: bool = False
+) -> bool:
+    """Keep that a care was done, or that its counting starts; return whether that was new."""
     hold_key(session, "care", pair_id, care, done_on)
     pair_pk = session.execute(sa.select(Pair.id).where(Pair.pair_id == pair_id)).scalar_one()
     same = (CareDone.pair_pk == pair_pk, CareDone.care == care, CareDone.done_on == done_on)
     if session.scalar(sa.select(CareDone.id).where(*same)) is not None:
         return False
-    session.add(CareDone(pair_pk=pair_pk, care=care, done_on=done_on))
+    session.add(CareDone(pair_pk=pair_pk, care=care, done_on=done_on, start=start))
     session.flush()
     return True
 

@@ -19,6 +19,7 @@ from sqlalchemy import (
     Integer,
     String,
     UniqueConstraint,
+    text,
 )
 from sqlalchemy.orm import Mapped, mapped_column
 
@@ -124,6 +125,8 @@ class CareDone(Base):
     pair_pk: Mapped[int] = row_of("pairs")
     care: Mapped[str] = mapped_column(String(WORD_LENGTH))
     done_on: Mapped[date]
+    # Counting starts on this day, though nobody said that the care was done.
+    start: Mapped[bool] = mapped_column(default=False, server_default=text("false"))
 
     __table_args__ = (_in("care", CARES), UniqueConstraint("pair_pk", "care", "done_on"))
 

@@ -1,13 +1,39 @@
-"""Care page: which care is due, pair by pair, the most overdue pair first?"""
+"""Care page: which care is due, pair by pair, the most overdue pair first?
+
+Care that was never noted, though it is due many times over, is no task. It is offered once to
+count from today on.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from typing import Any
 
-__all__ = ["PAIRS_SHOWN", "care_by_pair"]
+from markupsafe import Markup
 
-PAIRS_SHOWN = 4
+from solespan.dashboards import wording
+
+__all__ = ["PAIRS_SHOWN", "care_by_pair", "care_page"]
+
+PAIRS_SHOWN = 8
+NAMES_SHOWN = 3
+
+
+def care_page(
+    items: Iterable[Mapping[str, Any]], pictures: Mapping[str, Markup] | None = None
+) -> dict[str, Any]:
+    """Gather what is due by pair, and name the pairs whose care is to be counted from today on."""
+    every = list(items)
+    pairs = care_by_pair(one for one in every if not one["backlog"])
+    names = list(dict.fromkeys(one["label"] or one["pair_id"] for one in every if one["backlog"]))
+    tasks = sum(len(one["cares"]) for one in pairs)
+    return {
+        "care": [one | {"picture": (pictures or {}).get(one["pair_id"], "")} for one in pairs],
+        "shown": PAIRS_SHOWN,
+        "summary": f"{wording.plural(len(pairs), 'pair')}, {wording.plural(tasks, 'task')}",
+        "backlog": names[:NAMES_SHOWN],
+        "backlog_count": len(names),
+    }
 
 
 def care_by_pair(items: Iterable[Mapping[str, Any]]) -> list[dict[str, Any]]:

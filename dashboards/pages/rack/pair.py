@@ -14,7 +14,7 @@ from solespan.dashboards.figures.wear_days import wear_days
 from solespan.dashboards.figures.wear_path import wear_path
 from solespan.dashboards.order import foot_rows, label_of, pair_rows
 from solespan.dashboards.pages.rack.answers import answers
-from solespan.dashboards.pages.rack.rack import pictures_of
+from solespan.dashboards.pages.rack.pictures import picture_of
 from solespan.dashboards.pages.rack.sentences import is_gone, pair_sentences
 from solespan.dashboards.pages.rack.verdict import list_date
 from solespan.dashboards.tables import due_list, readings_table, sole_sentences
@@ -69,6 +69,7 @@ def pair_page(
     drivers: pd.DataFrame | None = None,
     horizon_days: int = wording.DEFAULT_HORIZON_DAYS,
     logged: Mapping[str, Any] | None = None,
+    photo_id: str = "",
 ) -> dict[str, Any]:
     """Gather the pair page, all but its forms.
 
@@ -93,6 +94,8 @@ def pair_page(
         faster shoe with the other.
     logged : mapping, optional
         A wear that was logged just now, to change or undo.
+    photo_id : str
+        The photograph that is the pair's picture; empty = a drawing is.
     """
     mine = forecast[forecast["pair_id"] == pair_id]
     pairs = log.pairs[log.pairs["pair_id"] == pair_id]
@@ -121,7 +124,7 @@ def pair_page(
         "facts": _facts(record),
         "notes": record["notes"] if pd.notna(record["notes"]) else "",
         "due": due[0],
-        "picture": pictures_of(pairs)[pair_id],
+        "picture": picture_of(record, photo_id),
         "answers": answers(
             row,
             points_before(mine).get(pair_id, []),

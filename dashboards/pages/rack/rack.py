@@ -8,14 +8,12 @@ from dataclasses import dataclass
 from typing import Any
 
 import pandas as pd
-from markupsafe import Markup
 
 from solespan.dashboards import wording
 from solespan.dashboards.order import AT_REST, label_of, pair_rows
-from solespan.dashboards.pages.rack.look import guess_look, tell_apart
 from solespan.dashboards.pages.rack.pair_names import distinct_names
+from solespan.dashboards.pages.rack.pictures import pictures_of
 from solespan.dashboards.pages.rack.rack_bar import bar_axis, bar_of
-from solespan.dashboards.pages.rack.side_view import side_view
 from solespan.dashboards.pages.rack.verdict import verdict
 from solespan.dashboards.tables import due_list
 from solespan.dashboards.wears_left import wears_short
@@ -26,7 +24,6 @@ __all__ = [
     "ORDERS",
     "PAIRS_A_PAGE",
     "RackList",
-    "pictures_of",
     "rack_page",
     "search_for",
     "who_is_meant",
@@ -152,13 +149,6 @@ def _of_forecast(
         "bar": bar_of(row, today),
         "wears": wears_short(row),
     }
-
-
-def pictures_of(pairs: pd.DataFrame) -> dict[str, Markup]:
-    """Draw the picture of each pair, such that no two of them look alike."""
-    rows: list[Any] = pairs.to_dict("records")
-    looks = tell_apart([guess_look(row) for row in rows])
-    return {row["pair_id"]: side_view(look) for row, look in zip(rows, looks, strict=True)}
 
 
 def search_for(search: str) -> Callable[[str | None, str], bool] | None:

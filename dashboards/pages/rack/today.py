@@ -8,15 +8,14 @@ day, soles of rubber come before leather.
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any
 
 import pandas as pd
 
 from solespan.dashboards import wording
 from solespan.dashboards.order import AT_REST, label_of, pair_rows
-from solespan.dashboards.pages.rack.look import guess_look
-from solespan.dashboards.pages.rack.side_view import side_view
+from solespan.dashboards.pages.rack.pictures import picture_of
 from solespan.forecast.frames import DRESS_CODES
 
 __all__ = ["REST_DAYS", "REST_DAYS_WET", "DayChoice", "today_panel"]
@@ -110,7 +109,8 @@ def today_panel(
 
 def _drawn(pair_id: str, pairs: pd.DataFrame, labels: Mapping[str, str]) -> dict[str, Any]:
     record: Any = pairs.loc[pairs["pair_id"] == pair_id].iloc[0].to_dict()
-    picture = side_view(replace(guess_look(record), letter=""), 96, 72)
+    photo_id = record.get("photo_id")
+    picture = picture_of(record, photo_id if isinstance(photo_id, str) else "")
     return {"label": labels[pair_id], "picture": picture}
 
 

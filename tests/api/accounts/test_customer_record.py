@@ -42,6 +42,8 @@ BELOW: tuple[tuple[str, dict], ...] = (
     ("bench_events", {"to_stage": "received", "worker": MARK, "details": {"note": MARK}}),
     ("bench_papers", {"kind": "condition", "payload": {"said": MARK}}),
     ("bench_photos", {"media_type": "image/png", "caption": MARK, "content": MARK.encode()}),
+    ("pair_photos", {"media_type": "image/jpeg", "content": MARK.encode(), "thumbnail": MARK.encode()}),  # noqa: E501
+    ("shared_pages", {"secret_hash": f"{MARK}-share", "reader": MARK, "expires_on": DAY}),
     ("due_outcomes", {"due_on": DAY, "outcome": "declined"}),
     ("rack_plans", {"starts_on": DAY, "weeks": 2, "question": {"of": MARK}, "answer": {"of": MARK}}),  # noqa: E501
     ("pair_traits", {"upper": "suede", "months": [1], "weight": 1.0}),

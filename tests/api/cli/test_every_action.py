@@ -66,15 +66,20 @@ COMMANDS = {
     "/history/{revision_id}/undo": "undo",
     "/log": "wear",
     "/today": "edit wearer",
+    "/pair-photographs": "add photo",
+    "/pair-photographs/{photo_id}/taken-away": "delete photo",
     "/log/pace": "edit pair",
     "/records/{table}/{text:path}/edit": "edit record",
     "/records/{table}/{text:path}/delete": "delete record",
     "/records/{table}/{text:path}/put-back": "put-back",
     "/records/{table}/{text:path}/move": "edit record",
 }
+SHARED = "a link is made where its page is seen, and shown once"
 VIEW = "it changes only which pages this browser lists"
 NONE = {
     "/shop-pages": VIEW,
+    "/shared-pages": SHARED,
+    "/shared-pages/{share_id}/ended": SHARED,
     "/find": SEARCH,
     "/answers/{token}": LINK,
     "/unsubscribe/{token}": LINK,

@@ -35,6 +35,7 @@ from solespan.api.storage.tables.bench import (
     StockMove,
 )
 from solespan.api.storage.tables.notices import Consent, StoppedAddress
+from solespan.api.storage.tables.pair_extras import PairPhoto
 from solespan.api.storage.tables.planning import (
     CareDone,
     CareRuleRow,
@@ -107,6 +108,7 @@ def _fill(services) -> None:
                 BenchEvent(**in_order, to_stage="booked", details={}, at=NOW),
                 BenchPaper(**in_order, kind="condition", payload={"a": 1}),
                 BenchPhoto(**in_order, media_type="image/png", content=b"\x89PNG\x00\xff"),
+                PairPhoto(**of, media_type="image/jpeg", content=b"\xff\x00", thumbnail=b"\xff"),
                 StockMove(
                     item_pk=item.id, **in_order, reason="count", change=4, quantity_after=4, at=NOW
                 ),

@@ -1,0 +1,1 @@
+"""Pictures services: how are photographs read, cleaned and kept?"""

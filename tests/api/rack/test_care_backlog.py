@@ -1,0 +1,66 @@
+"""Is a log of many wears no backlog of care, and does one tap do all of a pair?"""
+
+from datetime import date
+
+import pandas as pd
+import pytest
+
+from solespan.api.services.planning.care import care_due, log_all_care, start_counting
+from solespan.dashboards.pages.planning.care import care_page
+from solespan.forecast.planning import CareRule, due_care
+
+TODAY = pd.Timestamp("2026-11-25")
+RULES = [CareRule("condition", "other", every_wears=8), CareRule("brush", "other", every_wears=3)]
+
+
+def due(wears, done=()):
+    days = pd.date_range(end=TODAY, periods=wears)
+    worn = pd.DataFrame({"pair_id": "p", "worn_on": days, "wet": False})
+    noted = pd.DataFrame(done, columns=["pair_id", "care", "done_on"])
+    noted["done_on"] = pd.to_datetime(noted["done_on"])
+    frame = due_care(worn, noted, {"p": "other"}, RULES, today=TODAY)
+    return dict(zip(frame["care"], frame["backlog"], strict=True))
+
+
+@pytest.mark.parametrize(
+    ("wears", "expected"),
+    [
+        (2, {}),
+        (3, {"brush": False}),
+        (8, {"brush": False, "condition": False}),
+        (158, {"brush": True, "condition": True}),
+    ],
+)
+def test_only_what_is_many_times_over_and_was_never_noted_is_a_backlog(wears, expected):
+    assert due(wears) == expected
+
+
+def test_what_was_noted_once_is_never_a_backlog():
+    assert due(158, [("p", "condition", date(2026, 6, 30))])["condition"] is False
+
+
+def test_the_page_names_pairs_of_the_backlog_once_and_counts_tasks():
+    items = [
+        {"pair_id": p, "label": None, "care": c, "what": c, "reason": "due", "backlog": b}
+        for p, c, b in (("a", "brush", False), ("a", "condition", True), ("b", "brush", True))
+    ]
+    said = care_page(items)
+    assert said["summary"] == "1 pair, 1 task"
+    assert said["backlog"] == ["a", "b"]
+
+
+def test_counting_starts_today_and_all_of_a_pair_is_done_at_once(client):
+    """158 wears are logged; after the start only new wears count."""
+    ctx = client.app.state.services
+
+    whose, pair = "ada", "pair-000"
+    before = care_due(ctx, whose)["items"]
+    assert any(one["backlog"] for one in before)
+    with ctx.database.writing() as session:
+        assert start_counting(ctx, session, whose)["started"] > 0
+    after = care_due(ctx, whose)["items"]
+    assert not any(one["backlog"] for one in after)
+    assert len(after) < len(before)
+    with ctx.database.writing() as session:
+        log_all_care(ctx, session, pair)
+    assert not [one for one in care_due(ctx, whose)["items"] if one["pair_id"] == pair]
