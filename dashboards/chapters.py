@@ -97,7 +97,10 @@ CHAPTERS: tuple[Chapter, ...] = (
     ),
     Chapter("collector/phone"),
     Chapter("collector/terminal"),
-    Chapter("shop/bench", ("bench/bench.html", "bench/job.html", "bench/job_paper.html")),
+    Chapter(
+        "shop/bench",
+        ("bench/bench.html", "bench/job.html", "bench/job_paper.html", "bench/quote.html"),
+    ),
     Chapter(
         "shop/work-ahead",
         (

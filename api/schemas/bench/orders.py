@@ -13,6 +13,7 @@ from solespan.api.schemas.rack.records import MAX_PAGE, Answer, Message
 from solespan.forecast.frames import FEET, GRADES, MATERIALS, METHODS, POINTS, WORKS
 
 __all__ = [
+    "Agreement",
     "BenchPhotoTaken",
     "Condition",
     "Move",
@@ -136,6 +137,17 @@ class Move(Message):
         "Unit: none (object)",
     )
     note: Text | None = Field(default=None, description="what happened. Unit: none (text)")
+
+
+class Agreement(Message):
+    """The customer's yes to one way of the quote."""
+
+    works: list[Work] = Field(
+        min_length=1, max_length=len(WORKS), description="all works of the way. Unit: none (words)"
+    )
+    version: int = Field(
+        ge=1, le=10**9, description="version of the order that was read. Unit: changes"
+    )
 
 
 class Reading(Message):

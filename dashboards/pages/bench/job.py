@@ -138,6 +138,8 @@ def _event(event: Mapping[str, Any]) -> dict[str, str]:
     said = STAGE_WORDS[event["to_stage"]]
     if "paper" in details:
         said = f"{PAPER_WORDS[details['paper']]} {'replaced' if 'replaced' in details else 'filed'}"
+    if "agreed" in details:
+        said = f"agreed: {', '.join(wording.spaced(work) for work in details['agreed'])}"
     if "photograph" in details:
         said = f"photograph {details['photograph']}"
     accepted = [f"{m['measure']}: {m['reason']}" for m in details.get("accepted", ())]

@@ -37,6 +37,7 @@ COMMANDS = {
     "/export/restore": "import",
     "/bench": "book",
     "/bench/{order_id}/moves": "move",
+    "/bench/{order_id}/quote": "agree",
     "/bench/{order_id}/{kind}": "file-paper",
     "/bench-photographs": "photo",
     "/bench-photographs/{photo_id}/taken-away": "remove-photo",
