@@ -10,6 +10,7 @@ from dataclasses import asdict
 from math import isfinite
 from typing import Any
 
+import numpy as np
 import pandas as pd
 from sqlalchemy.orm import Session
 
@@ -46,6 +47,9 @@ __all__ = [
     "way_of",
 ]
 
+_NO_JOBS = pd.DataFrame(
+    {"work": [], "construction": [], "bench_minutes": np.zeros(0), "worker": []}
+)
 AGREED_IN = ("booked", "in_post", "received")
 
 _WORST = ("missing", "wet", "broken", "worn", "good", "not seen")
@@ -65,8 +69,13 @@ def shop_minutes(session: Session) -> JobMinutes:
     )
 
 
-def quote_pair(session: Session, pair_id: str, worker: str | None) -> dict[str, Any]:
-    """Quote one pair. Raises `NotFound`, and `NothingForecast` while it has no forecast."""
+def quote_pair(
+    session: Session, pair_id: str, worker: str | None, *, timed: bool = True
+) -> dict[str, Any]:
+    """Quote one pair; without `timed`, minutes are the standards and no jobs are read.
+
+    Raises `NotFound`, and `NothingForecast` while it has no forecast.
+    """
     pair = find_record(session, "pairs", {"pair_id": pair_id})
     if pair is None:
         raise unknown_id(session, "pairs", "pair_id", pair_id)
@@ -79,7 +88,7 @@ def quote_pair(session: Session, pair_id: str, worker: str | None) -> dict[str, 
             remedy="Add its sole, then fit: POST /v1/fit, or run: solespan fit",
         )
     state = pair_state(session, pair, known)
-    minutes = shop_minutes(session)
+    minutes = shop_minutes(session) if timed else fit_minutes(_NO_JOBS)
     settings, _ = read_bench_settings(session)
     prices = {w: one.price_minor for w, one in STANDARDS.items()} | dict(settings.price_minor)
     ways = quote(state, minutes, prices, worker)
@@ -124,7 +133,7 @@ def agree(
             where="the order's stage",
             remedy="Book another order for further work.",
         )
-    told = quote_pair(session, order["pair_id"], None)
+    told = quote_pair(session, order["pair_id"], None, timed=False)
     way = way_of(told, works)
     main = main_work(way["works"])
     values = {"work": main, "price_minor": way["price_minor"], "currency": told["currency"]}
