@@ -10,6 +10,7 @@ from pydantic import Field, StringConstraints, model_validator
 from solespan.api.bench_words import PAPERS, STAGES
 from solespan.api.schemas.fields import KnownId, NewId, PlainDate
 from solespan.api.schemas.rack.records import MAX_PAGE, Answer, Message
+from solespan.forecast.bench.shoe_record import EDGE_LAYERS
 from solespan.forecast.frames import FEET, GRADES, MATERIALS, METHODS, POINTS, WORKS
 
 __all__ = [
@@ -206,6 +207,10 @@ class FootMeasures(Message):
     heel_layers_mm: list[Millimetres] = Field(
         default_factory=list, max_length=20, description="heights from the top down. Unit: mm"
     )
+    heel_shape: Text = Field(default="", description="shape of the heel block. Unit: none (text)")
+    layers_mm: dict[Literal[EDGE_LAYERS], Millimetres] = Field(  # type: ignore[valid-type]
+        default_factory=dict, description="layers at the edge. Unit: mm"
+    )
     pitch_degrees: Annotated[float, Field(ge=-30, le=60)] | None = Field(
         default=None, description="pitch of the heel. Unit: degrees"
     )
@@ -231,6 +236,10 @@ class Record(Message):
     toe_plate: bool | None = Field(default=None, description="has toe plates. Unit: true or false")
     edge_colour: Text = Field(default="", description="finish of the edge. Unit: none (text)")
     bottom_colour: Text = Field(default="", description="finish below. Unit: none (text)")
+    correction: Text = Field(
+        default="",
+        description="why the record before stripping changes after it. Unit: none (text)",
+    )
 
 
 class Event(Answer):
