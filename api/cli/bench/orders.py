@@ -16,7 +16,6 @@ from solespan.api.cli.grid import grid
 from solespan.api.cli.options import Pair, read_day
 from solespan.api.cli.output import Format, Out, OutputFormat, say, show, show_rows
 from solespan.api.errors import Refused
-from solespan.dashboards.cautions import cautions_of
 
 __all__ = ["register"]
 
@@ -300,6 +299,8 @@ def _quote_tables(told: Mapping[str, Any]) -> Iterator[RenderableType]:
     price = f"price ({told['currency']})"
     headings = ("way", price, "minutes, 80 %", "wear days bought, 80 %", "soles left")
     yield grid(headings, ways, caption=f"minutes from {told['minutes_from']}")
+    from solespan.dashboards.cautions import cautions_of
+
     works = [work for way in told["alternatives"] for work in way["works"]]
     yield from dict.fromkeys(caution for work in works for caution in cautions_of(work))
 
