@@ -106,7 +106,10 @@ CHAPTERS: tuple[Chapter, ...] = (
     ),
     Chapter("collector/phone", ("accounts/devices.html", "planning/reminders.html")),
     Chapter("collector/terminal"),
-    Chapter("shop/bench", ("bench/bench.html", "bench/job.html", "bench/job_paper.html")),
+    Chapter(
+        "shop/bench",
+        ("bench/bench.html", "bench/job.html", "bench/job_paper.html", "bench/quote.html"),
+    ),
     Chapter(
         "shop/work-ahead",
         (

@@ -23,6 +23,7 @@ from solespan.api.routes.bench import (
     bench_settings_page,
     order_forms,
     order_pages,
+    quote_page,
     stock_page,
     workload_page,
 )
@@ -61,6 +62,7 @@ PAGES: tuple[PageEntry, ...] = (
     import_pages.PAGE,
     change_pages.PAGE,
     export_pages.PAGE,
+    quote_page.PAGE,
     order_pages.PAGE,
     order_forms.PAGE,
     workload_page.PAGE,

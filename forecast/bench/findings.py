@@ -201,13 +201,12 @@ def _point(pair: PairState, point: str) -> Finding | None:
 
 def _part(pair: PairState, part: str, *, sole: bool) -> Finding:
     state = pair.parts.get(part, "not seen")
-    name = part.replace("_", " ")
     if state == "good":
-        return Finding(part, state, "leave it", None, f"the {name} is good")
+        return Finding(part, state, "leave it", None, "no fault was seen")
     if state == "not seen":
         return _unseen(pair, part, sole=sole)
     leads_to, work, why = _RULES[part](_Seen(pair, state, state in _BAD, sole))
-    return Finding(part, state, leads_to, work, why or f"the {name} is {state}")
+    return Finding(part, state, leads_to, work, why or f"the {part.replace('_', ' ')} is {state}")
 
 
 def _unseen(pair: PairState, part: str, *, sole: bool) -> Finding:

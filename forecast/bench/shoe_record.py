@@ -14,9 +14,19 @@ from dataclasses import dataclass, field
 
 from solespan.forecast.frames import FEET, POINTS
 
-__all__ = ["WIDTHS", "FootRecord", "Mismatch", "ShoeRecord", "Tolerances", "mismatches"]
+__all__ = [
+    "EDGE_LAYERS",
+    "WIDTHS",
+    "FootRecord",
+    "Mismatch",
+    "ShoeRecord",
+    "Tolerances",
+    "mismatches",
+]
 
 WIDTHS = ("ball", "waist", "heel_seat")
+# Layers below the foot that a record measures at the edge; none of them wears.
+EDGE_LAYERS = ("welt", "midsole", "insole")
 
 
 @dataclass(frozen=True)
@@ -27,6 +37,8 @@ class FootRecord:
     width_mm: Mapping[str, float] = field(default_factory=dict)
     edge_taper_mm: float | None = None
     heel_layers_mm: tuple[float, ...] = ()
+    heel_shape: str = ""
+    layers_mm: Mapping[str, float] = field(default_factory=dict)
     pitch_degrees: float | None = None
     stitches_per_inch: float | None = None
     nails: int | None = None
@@ -96,6 +108,9 @@ def mismatches(before: ShoeRecord, after: ShoeRecord, allowed: Tolerances) -> li
         layers = len(before.foot(foot).heel_layers_mm), len(after.foot(foot).heel_layers_mm)
         if layers[0] != layers[1]:
             out.append(Mismatch(f"{foot} heel layers", "after against before", *layers, 0))
+        shapes = before.foot(foot).heel_shape, after.foot(foot).heel_shape
+        if shapes[0] and shapes[0].casefold() != shapes[1].casefold():
+            out.append(Mismatch(f"{foot} heel shape", "after against before", *shapes, 0))
     left, right = _measures(after.left, allowed), _measures(after.right, allowed)
     for name in left.keys() & right.keys():
         value, reach = left[name]
@@ -116,12 +131,15 @@ def _measures(shoe: FootRecord, allowed: Tolerances) -> dict[str, tuple[float, f
 
 
 def _each(shoe: FootRecord, allowed: Tolerances) -> Iterator[tuple[str, tuple[float, float]]]:
-    for point in POINTS:
-        if shoe.thickness_mm.get(point) is not None:
-            yield f"thickness at {point}", (shoe.thickness_mm[point], allowed.thickness_mm)
-    for place in WIDTHS:
-        if shoe.width_mm.get(place) is not None:
-            yield f"width at {place.replace('_', ' ')}", (shoe.width_mm[place], allowed.width_mm)
+    groups = (
+        ("thickness at {}", POINTS, shoe.thickness_mm, allowed.thickness_mm),
+        ("width at {}", WIDTHS, shoe.width_mm, allowed.width_mm),
+        ("{} thickness", EDGE_LAYERS, shoe.layers_mm, allowed.thickness_mm),
+    )
+    for name, places, measures, reach in groups:
+        for place in places:
+            if measures.get(place) is not None:
+                yield name.format(place.replace("_", " ")), (measures[place], reach)
     if shoe.edge_taper_mm is not None:
         yield "edge taper", (shoe.edge_taper_mm, allowed.width_mm)
     for i, height in enumerate(shoe.heel_layers_mm, start=1):

@@ -16,7 +16,10 @@ from solespan.forecast.layers.thickness import LEATHERS
 
 __all__ = [
     "AFTER_DRYING_SHARE",
+    "BY_CONSTRUCTION",
+    "BY_MATERIAL",
     "IN_WORK_PER_BENCH",
+    "MACHINE_OUTSEAM",
     "SOURCE",
     "STANDARDS",
     "Job",
@@ -73,7 +76,7 @@ STANDARDS: dict[str, Standard] = {
 
 # Minutes and share of the list price where the construction or the material changes the work. The
 # outseam sets those of a sole, the inseam those of a rewelt.
-_BY_CONSTRUCTION: dict[tuple[str, str], tuple[float, float]] = {
+BY_CONSTRUCTION: dict[tuple[str, str], tuple[float, float]] = {
     ("full_sole", "hand_welted"): (300.0, 2.2),
     ("full_sole", "norwegian"): (160.0, 1.25),
     ("full_sole", "blake"): (120.0, 0.95),
@@ -83,12 +86,12 @@ _BY_CONSTRUCTION: dict[tuple[str, str], tuple[float, float]] = {
     ("rewelt", "hand_welted"): (480.0, 1.7),
     ("restitch", "hand_welted"): (40.0, 1.0),
 }
-_BY_MATERIAL: dict[tuple[str, str], tuple[float, float]] = {
+BY_MATERIAL: dict[tuple[str, str], tuple[float, float]] = {
     ("full_sole", "lug_rubber"): (90.0, 0.95),
     ("full_sole", "crepe"): (110.0, 0.90),
     ("full_sole", "microcellular"): (60.0, 0.60),
 }
-_MACHINE_OUTSEAM = {"full_sole": (130.0, 1.0), "half_sole": (70.0, 1.0), "rewelt": (310.0, 1.35)}
+MACHINE_OUTSEAM = {"full_sole": (130.0, 1.0), "half_sole": (70.0, 1.0), "rewelt": (310.0, 1.35)}
 _SOLES = ("full_sole", "rewelt")
 PIT_TANNED_SHARE, CLOSED_SHARE = 0.20, 0.10  # of a full sole's price, added
 CLOSED_MINUTES, CLOSED_BY_HAND_MINUTES = 15.0, 25.0
@@ -126,13 +129,13 @@ def price_share(work: str, job: Job) -> float:
 def _standard(work: str, construction: str, job: Job | None) -> tuple[float, float]:
     if work not in WORKS or construction not in CONSTRUCTIONS:
         raise KeyError(f"{work!r} on {construction!r} is not in forecast.frames")
-    minutes, share = _BY_CONSTRUCTION.get((work, construction), (STANDARDS[work].minutes, 1.0))
+    minutes, share = BY_CONSTRUCTION.get((work, construction), (STANDARDS[work].minutes, 1.0))
     if job is None:
         return minutes, share
     hand = construction == "hand_welted" and not job.by_machine
     if construction == "hand_welted" and job.by_machine:
-        minutes, share = _MACHINE_OUTSEAM.get(work, (minutes, share))
-    minutes, share = _BY_MATERIAL.get((work, job.material or ""), (minutes, share))
+        minutes, share = MACHINE_OUTSEAM.get(work, (minutes, share))
+    minutes, share = BY_MATERIAL.get((work, job.material or ""), (minutes, share))
     if work in _SOLES and job.material == "oak_bark_leather":
         share += PIT_TANNED_SHARE
     if work in _SOLES and job.channel == "closed" and job.material in LEATHERS:

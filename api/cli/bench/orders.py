@@ -33,6 +33,8 @@ def register(app: typer.Typer) -> None:
     app.command("photo")(photo)
     app.command("remove-photo")(remove_photo)
     app.command("quote")(quote)
+    app.command("agree")(agree)
+    app.command("defaults")(defaults)
 
 
 MOST_SHOWN = 500
@@ -240,9 +242,45 @@ def quote(
     show(told, Quote, form=form, out=out, table=tables, rows="alternatives")
 
 
+def agree(
+    order: OrderId,
+    works: Annotated[
+        list[str], typer.Argument(help="Works of one way, as `solespan quote` shows them.")
+    ],
+    form: Format = OutputFormat.TABLE,
+    out: Out = PIPE,
+) -> None:
+    """Take the customer's yes to a way of the quote: the order gets its work and its price."""
+    from solespan.api.cli.opening import serving
+    from solespan.api.services.bench.found_orders import describe
+    from solespan.api.services.bench.quotes import agree as take_way
+
+    with serving("agree") as services, services.database.writing() as session:
+        version = describe(session, order)["version"]
+        after = take_way(session, order, works, version, services.clock)
+        services.forecaster.update_owner(session, after["pair_id"])
+    price = f"{after['price_minor'] / 100:.2f} {after['currency']}"
+    said = f"Order {order}: {', '.join(works).replace('_', ' ')} for {price}"
+    _show_order(after, form, out, lambda: [said])
+
+
+def defaults(form: Format = OutputFormat.TABLE, out: Out = PIPE) -> None:
+    """List every default of layers, limits, works and quotes with its unit and its origin."""
+    from dataclasses import asdict
+
+    from solespan.api.schemas.bench.quotes import DefaultPage
+    from solespan.forecast.bench.origins import all_defaults
+
+    rows = [asdict(one) for one in all_defaults()]
+    columns = {"default": "what", "value": "value", "unit": "unit", "origin": "origin"}
+    show_rows(DefaultPage, rows, columns, form=form, out=out)
+
+
 def _quote_tables(told: Mapping[str, Any]) -> Iterator[RenderableType]:
     for need in told["needed"]:
         yield f"{need['work'].replace('_', ' ')}: {need['why']}"
+    for one in told["depends_on"]:
+        yield f"Before the price stands: {one}"
     if not told["needed"]:
         left = told["wear_days_left"].get("ball")
         rest = "" if left is None else f" About {left:.0f} wear days are left at the ball."
@@ -250,12 +288,23 @@ def _quote_tables(told: Mapping[str, Any]) -> Iterator[RenderableType]:
         return
     ways = [
         (
-            ", ".join(way["works"]).replace("_", " "),
+            " ".join(way["works"]),
             f"{way['price_minor'] / 100:.2f}",
             f"{way['minutes_low']:.0f} to {way['minutes_high']:.0f}",
-            f"{way['wear_days_bought']:.0f}",
+            _days(way),
+            str(way["soles_left"]),
         )
         for way in told["alternatives"]
     ]
-    headings = ("way", f"price ({told['currency']})", "minutes, 80 %", "wear days bought")
+    price = f"price ({told['currency']})"
+    headings = ("way", price, "minutes, 80 %", "wear days bought, 80 %", "soles left")
     yield grid(headings, ways, caption=f"minutes from {told['minutes_from']}")
+    from solespan.dashboards.cautions import cautions_of
+
+    works = [work for way in told["alternatives"] for work in way["works"]]
+    yield from dict.fromkeys(caution for work in works for caution in cautions_of(work))
+
+
+def _days(way: Mapping[str, Any]) -> str:
+    low, high = way["wear_days_low"], way["wear_days_high"]
+    return f"{way['wear_days_bought']:.0f} ({low:.0f} to {high:.0f})"

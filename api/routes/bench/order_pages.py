@@ -56,6 +56,7 @@ DONE = {
     "condition": "The condition report is filed.",
     "before": "The record before stripping is filed.",
     "after": "The finished pair's measures are filed.",
+    "agreed": "The customer agrees: the order has this work and this price now.",
     "photograph": "The photograph is added.",
     "taken-away": "The photograph is taken away.",
 }

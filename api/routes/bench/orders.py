@@ -29,6 +29,7 @@ from solespan.api.routes.http.requests import (
 )
 from solespan.api.routes.rack.revisions import history_answer, undone_answer
 from solespan.api.schemas.bench.orders import (
+    Agreement,
     BenchPhotoTaken,
     Condition,
     Move,
@@ -45,6 +46,7 @@ from solespan.api.services.bench import orders
 from solespan.api.services.bench.found_orders import describe
 from solespan.api.services.bench.papers import file_paper
 from solespan.api.services.bench.photographs import find_photo, keep_photograph, remove_photograph
+from solespan.api.services.bench.quotes import agree
 from solespan.api.services.context import AppContext
 from solespan.api.services.idempotency import Answered, fingerprint_of
 from solespan.api.services.rack.history import record_history, restore
@@ -136,6 +138,29 @@ def create_move(ctx: Context, order_id: OrderId, body: Move, key: IdempotencyKey
     fingerprint = fingerprint_of(route.encode(), body.model_dump_json().encode())
     # the stored column for a route is shorter than an id may be
     name = f"bench-moves {fingerprint_of(route.encode())}"
+    return answer_of(ctx.idempotency.once(name, key, fingerprint, work))
+
+
+@router.post(
+    "/bench-orders/{order_id}/agreements",
+    response_model=None,
+    status_code=201,
+    responses={201: {"model": Order}},
+    dependencies=_AS_JSON,
+)
+def create_agreement(
+    ctx: Context, order_id: OrderId, body: Agreement, key: IdempotencyKey
+) -> Response:
+    """Take the customer's yes to a way of the quote: the order gets its work and its price."""
+
+    def work(session: Session) -> Answered:
+        order = agree(session, order_id, body.works, body.version, ctx.clock)
+        ctx.forecaster.update_owner(session, order["pair_id"])
+        return Answered(201, plain(order), {"etag": etag_of(order["version"])})
+
+    route = f"POST /v1/bench-orders/{order_id}/agreements"
+    fingerprint = fingerprint_of(route.encode(), body.model_dump_json().encode())
+    name = f"bench-agreements {fingerprint_of(route.encode())}"
     return answer_of(ctx.idempotency.once(name, key, fingerprint, work))
 
 

@@ -38,6 +38,7 @@ from solespan.api.services.notices.answering import (
     open_order,
     still_written_to,
     unsubscribe,
+    ways_now,
 )
 from solespan.api.services.notices.choices import read_rules
 from solespan.api.services.notices.delivery_config import secret_of
@@ -45,6 +46,7 @@ from solespan.dashboards.pages.notices.outside import (
     answer_page,
     link_failure_page,
     unsubscribe_page,
+    way_choices,
 )
 from solespan.dashboards.pages.rack.pair import FormState
 from solespan.dashboards.render import render
@@ -100,6 +102,7 @@ def _page(
         "day": "",
         "last_day": "",
         "form": FormState(),
+        "ways": [],
     }
     page = render("notices/notice_answer.html", {**common, **context})
     return HTMLResponse(page, status, {"cache-control": "no-store"})
@@ -156,6 +159,8 @@ def _answer_page(
     with asked.ctx.database.reading() as session:
         order = open_order(session, asked.pair["pair_id"])
         dates = dates_now(session, asked) if done else None
+        asks = asked.link.purpose == "book" and order is None
+        quoted = ways_now(session, asked) if asks else None
     told = asked.notice["payload"]["pairs"][asked.link.place]
     answered = asked.pair["answer"]
     context = answer_page(
@@ -165,10 +170,10 @@ def _answer_page(
         done=done and bool(answered),
         order=order,
         dates=dates,
-    )
+    ) | {"ways": way_choices(quoted)}
     errors = {}
     if error is not None:
-        fields = {"day": "day", "left, right": "left"}
+        fields = {"day": "day", "left, right": "left", "works": "works"}
         field = fields.get(error.where, "")
         said = f"{error.what} {error.remedy}"
         errors = {field: said} if field else {}

@@ -10,9 +10,11 @@ from pydantic import Field, StringConstraints, model_validator
 from solespan.api.bench_words import PAPERS, STAGES
 from solespan.api.schemas.fields import KnownId, NewId, PlainDate
 from solespan.api.schemas.rack.records import MAX_PAGE, Answer, Message
+from solespan.forecast.bench.shoe_record import EDGE_LAYERS
 from solespan.forecast.frames import FEET, GRADES, MATERIALS, METHODS, POINTS, WORKS
 
 __all__ = [
+    "Agreement",
     "BenchPhotoTaken",
     "Condition",
     "Move",
@@ -138,6 +140,17 @@ class Move(Message):
     note: Text | None = Field(default=None, description="what happened. Unit: none (text)")
 
 
+class Agreement(Message):
+    """The customer's yes to one way of the quote."""
+
+    works: list[Work] = Field(
+        min_length=1, max_length=len(WORKS), description="all works of the way. Unit: none (words)"
+    )
+    version: int = Field(
+        ge=1, le=10**9, description="version of the order that was read. Unit: changes"
+    )
+
+
 class Reading(Message):
     """One point of one foot at reception: a thickness, a grade, or both."""
 
@@ -194,6 +207,10 @@ class FootMeasures(Message):
     heel_layers_mm: list[Millimetres] = Field(
         default_factory=list, max_length=20, description="heights from the top down. Unit: mm"
     )
+    heel_shape: Text = Field(default="", description="shape of the heel block. Unit: none (text)")
+    layers_mm: dict[Literal[EDGE_LAYERS], Millimetres] = Field(  # type: ignore[valid-type]
+        default_factory=dict, description="layers at the edge. Unit: mm"
+    )
     pitch_degrees: Annotated[float, Field(ge=-30, le=60)] | None = Field(
         default=None, description="pitch of the heel. Unit: degrees"
     )
@@ -219,6 +236,10 @@ class Record(Message):
     toe_plate: bool | None = Field(default=None, description="has toe plates. Unit: true or false")
     edge_colour: Text = Field(default="", description="finish of the edge. Unit: none (text)")
     bottom_colour: Text = Field(default="", description="finish below. Unit: none (text)")
+    correction: Text = Field(
+        default="",
+        description="why the record before stripping changes after it. Unit: none (text)",
+    )
 
 
 class Event(Answer):

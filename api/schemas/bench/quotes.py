@@ -9,7 +9,7 @@ from pydantic import Field
 from solespan.api.schemas.rack.records import Answer
 from solespan.forecast.bench.findings import LEADS_TO
 
-__all__ = ["Finding", "Needed", "Quote", "StackLayer", "Way"]
+__all__ = ["DefaultPage", "DefaultRow", "Finding", "Needed", "Quote", "StackLayer", "Way"]
 
 
 class Needed(Answer):
@@ -57,6 +57,22 @@ class Way(Answer):
     waiting_hours: float = Field(description="drying, by the calendar. Unit: h")
     uses: dict[str, float] = Field(description="materials. Unit: that of the stock book")
     soles_left: int = Field(description="new soles it can usually take after it. Unit: soles")
+
+
+class DefaultRow(Answer):
+    """One default of layers and works."""
+
+    what: str = Field(description="what it is of. Unit: none (text)")
+    value: float = Field(description="the number. Unit: that of `unit`")
+    unit: str = Field(description="its unit. Unit: none (text)")
+    origin: str = Field(description="where it is from. Unit: none (text)")
+
+
+class DefaultPage(Answer):
+    """Every default of layers and works."""
+
+    items: list[DefaultRow] = Field(description="defaults. Unit: none (list)")
+    next: str | None = Field(description="always null: all are listed. Unit: none (opaque text)")
 
 
 class Quote(Answer):

@@ -128,6 +128,13 @@ class BenchSettings(Message):
     thickness_tolerance_mm: Annotated[float, Field(gt=0, le=10)] = Field(
         default=0.3, description=f"thicknesses may differ by this; default {SOURCE}. Unit: mm"
     )
+    pitch_tolerance_degrees: Annotated[float, Field(gt=0, le=20)] = Field(
+        default=1.0, description=f"pitch may differ by this; default {SOURCE}. Unit: degrees"
+    )
+    stitches_tolerance_per_inch: Annotated[float, Field(gt=0, le=10)] = Field(
+        default=0.5,
+        description=f"stitches may differ by this; default {SOURCE}. Unit: stitches per inch",
+    )
 
     def bench_hours(self) -> BenchHours:
         """Return the hours as the forecast library takes them."""

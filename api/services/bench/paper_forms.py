@@ -20,14 +20,14 @@ from solespan.api.schemas.forms import (
     validated,
     with_point,
 )
-from solespan.forecast.bench.shoe_record import WIDTHS
+from solespan.forecast.bench.shoe_record import EDGE_LAYERS, WIDTHS
 from solespan.forecast.frames import FEET, POINTS
 
 __all__ = ["PAPER_READERS", "typed_of"]
 
 PARTS = tuple(name for name in FootCondition.model_fields if name != "note")
 NUMBERS = ("edge_taper_mm", "pitch_degrees", "stitches_per_inch", "nails", "tacks")
-_PLACES = {"thickness": POINTS, "width": WIDTHS}
+_PLACES = {"thickness": POINTS, "width": WIDTHS, "layers": EDGE_LAYERS}
 _SAYS = {
     "heel_layers_mm": "give up to 20 heights from 0 to 40 mm, such as 6 4 4",
     "stitches_per_inch": "give a number over 0, up to 40",
@@ -71,7 +71,7 @@ def read_record(typed: Typed) -> Record:
         raise FormProblem({"": "No measure is given; measure both shoes."})
 
     def field_of(loc: tuple[int | str, ...]) -> str:
-        if len(loc) > 2 and loc[1] in ("thickness_mm", "width_mm"):
+        if len(loc) > 2 and loc[1] in ("thickness_mm", "width_mm", "layers_mm"):
             return f"{loc[0]}-{str(loc[1]).removesuffix('_mm')}-{loc[2]}"
         return "-".join(str(part) for part in loc[:2])
 
@@ -120,9 +120,10 @@ def _typed_record(paper: Mapping[str, Any]) -> dict[str, str]:
     out: dict[str, str] = {}
     for foot in FEET:
         shoe = paper[foot]
-        for group, short in (("thickness_mm", "thickness"), ("width_mm", "width")):
-            for place, value in shoe[group].items():
+        for short in _PLACES:
+            for place, value in shoe.get(f"{short}_mm", {}).items():
                 out[f"{foot}-{short}-{place}"] = f"{value:g}"
+        out[f"{foot}-heel_shape"] = shoe.get("heel_shape", "")
         out[f"{foot}-heel_layers_mm"] = " ".join(f"{v:g}" for v in shoe["heel_layers_mm"])
         for name in NUMBERS:
             if shoe[name] is not None:

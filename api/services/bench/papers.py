@@ -78,8 +78,10 @@ def file_paper(
     earlier = stored.papers_of(session, order["id"]).get(kind)
     if earlier == payload:
         return describe(session, order_id)
-    stored.put_paper(session, order["id"], kind, payload)
     details: dict[str, Any] = {"paper": kind}
+    if kind == "before" and isinstance(paper, Record):
+        details |= _correction(order["stage"], paper, earlier)
+    stored.put_paper(session, order["id"], kind, payload)
     if earlier is not None:
         details["replaced"] = earlier
     stage = order["stage"]
@@ -92,12 +94,31 @@ def file_paper(
     return describe(session, order_id)
 
 
+def _correction(stage: str, paper: Record, earlier: Mapping[str, Any] | None) -> dict[str, Any]:
+    """Take the reason why a record changes once the pair is stripped. Raises `Refused`."""
+    if stage != "on_bench" or earlier is None:
+        return {}
+    if not paper.correction.strip():
+        raise Refused(
+            "The pair is stripped, so its record before stripping is closed.",
+            where="correction",
+            accepted="a correction with its reason",
+            remedy="Say why the record was wrong; the earlier one stays visible.",
+        )
+    return {"correction": paper.correction.strip()}
+
+
 def measures_out(
     session: Session, before: Mapping[str, Any], after: Mapping[str, Any]
 ) -> list[Mismatch]:
     """Measure the finished pair against its record, with the shop's tolerances."""
     settings, _ = read_bench_settings(session)
-    allowed = Tolerances(settings.width_tolerance_mm, settings.thickness_tolerance_mm)
+    allowed = Tolerances(
+        settings.width_tolerance_mm,
+        settings.thickness_tolerance_mm,
+        settings.pitch_tolerance_degrees,
+        settings.stitches_tolerance_per_inch,
+    )
     return mismatches(_shoe_record(before), _shoe_record(after), allowed)
 
 

@@ -5,31 +5,52 @@ What would a pair's repair cost and buy, from its stored forecast and its condit
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict
 from math import isfinite
 from typing import Any
 
+import numpy as np
 import pandas as pd
 from sqlalchemy.orm import Session
 
-from solespan.api.errors import NothingForecast
+from solespan.api.clock import Clock
+from solespan.api.errors import Conflict, NothingForecast, StaleVersion
 from solespan.api.services.bench.bench_settings import read_bench_settings
+from solespan.api.services.bench.found_orders import describe, found_order
 from solespan.api.services.planning.cost_of_ownership import stood_choices
+from solespan.api.services.rack import records
 from solespan.api.services.unknown_id import unknown_id
+from solespan.api.storage.bench import orders as stored
 from solespan.api.storage.bench.orders import list_orders, papers_of, workers_by_order
 from solespan.api.storage.forecasts.forecast_reads import forecast_of_pair
 from solespan.api.storage.rack.frames import load_rows
 from solespan.api.storage.rack.records import find_record, list_records
+from solespan.api.storage.scope import name_changed
 from solespan.forecast.bench.findings import PARTS, PairState, layers_of
 from solespan.forecast.bench.minutes import JobMinutes, fit_minutes
 from solespan.forecast.bench.quoting import Alternative, needs_of, quote
+from solespan.forecast.bench.standards import STANDARDS
 from solespan.forecast.frames import FEET
 from solespan.forecast.layers.carriers import count_resoles, seams_of_carrier
 from solespan.forecast.layers.stack import SOURCE
 from solespan.forecast.layers.thickness import is_guard
+from solespan.forecast.workload.mix import SOLE_WORKS
 
-__all__ = ["pair_state", "quote_pair", "shop_minutes"]
+__all__ = [
+    "AGREED_IN",
+    "agree",
+    "main_work",
+    "pair_state",
+    "quote_pair",
+    "shop_minutes",
+    "way_of",
+]
+
+_NO_JOBS = pd.DataFrame(
+    {"work": [], "construction": [], "bench_minutes": np.zeros(0), "worker": []}
+)
+AGREED_IN = ("booked", "in_post", "received")
 
 _WORST = ("missing", "wet", "broken", "worn", "good", "not seen")
 
@@ -48,8 +69,13 @@ def shop_minutes(session: Session) -> JobMinutes:
     )
 
 
-def quote_pair(session: Session, pair_id: str, worker: str | None) -> dict[str, Any]:
-    """Quote one pair. Raises `NotFound`, and `NothingForecast` while it has no forecast."""
+def quote_pair(
+    session: Session, pair_id: str, worker: str | None, *, timed: bool = True
+) -> dict[str, Any]:
+    """Quote one pair; without `timed`, minutes are the standards and no jobs are read.
+
+    Raises `NotFound`, and `NothingForecast` while it has no forecast.
+    """
     pair = find_record(session, "pairs", {"pair_id": pair_id})
     if pair is None:
         raise unknown_id(session, "pairs", "pair_id", pair_id)
@@ -62,9 +88,10 @@ def quote_pair(session: Session, pair_id: str, worker: str | None) -> dict[str, 
             remedy="Add its sole, then fit: POST /v1/fit, or run: solespan fit",
         )
     state = pair_state(session, pair, known)
-    minutes = shop_minutes(session)
+    minutes = shop_minutes(session) if timed else fit_minutes(_NO_JOBS)
     settings, _ = read_bench_settings(session)
-    ways = quote(state, minutes, settings.price_minor, worker)
+    prices = {w: one.price_minor for w, one in STANDARDS.items()} | dict(settings.price_minor)
+    ways = quote(state, minutes, prices, worker)
     needs = needs_of(state)
     return {
         "pair_id": pair_id,
@@ -82,6 +109,69 @@ def quote_pair(session: Session, pair_id: str, worker: str | None) -> dict[str, 
         "alternatives": [_way(way) for way in ways],
         "minutes_from": f"{sum(minutes.jobs.values())} timed jobs of this shop, over {SOURCE}",
     }
+
+
+def agree(
+    session: Session, order_id: str, works: Sequence[str], version: int, clock: Clock
+) -> dict[str, Any]:
+    """Let an order follow a way of its pair's quote: its work, its price, and what else is done.
+
+    Raises `NotFound`, `NothingForecast`, `StaleVersion`, and `Conflict` where the quote offers no
+    such way any more or the pair is on the bench already.
+    """
+    order = found_order(session, order_id, lock=True)
+    if version != order["version"]:
+        raise StaleVersion(
+            "Someone changed this order since it was read.",
+            where="version",
+            accepted=str(order["version"]),
+            remedy="Read the order again and decide again.",
+        )
+    if order["stage"] not in AGREED_IN:
+        raise Conflict(
+            f"A way is agreed before the work begins; this order is {order['stage']}.",
+            where="the order's stage",
+            remedy="Book another order for further work.",
+        )
+    told = quote_pair(session, order["pair_id"], None, timed=False)
+    way = way_of(told, works)
+    main = main_work(way["works"])
+    values = {"work": main, "price_minor": way["price_minor"], "currency": told["currency"]}
+    stored.change_order(session, order["id"], version, values)
+    if order["stage"] == "received":
+        key = {"job_id": order_id}
+        job = records.read(session, "bench_jobs", key)
+        rest = {k: v for k, v in job.items() if k not in ("job_id", "pair_id", "version")}
+        records.replace(session, "bench_jobs", key, rest | values, versions=None, clock=clock)
+    stored.add_event(
+        session,
+        order["id"],
+        from_stage=order["stage"],
+        to_stage=order["stage"],
+        worker=order["worker"],
+        details={"agreed": way["works"], "price_minor": way["price_minor"]},
+    )
+    name_changed(order_id=order_id, pair_id=order["pair_id"])
+    return describe(session, order_id)
+
+
+def way_of(told: Mapping[str, Any], works: Sequence[str]) -> dict[str, Any]:
+    """Return the way of a quote that has just these works. Raises `Conflict`."""
+    for way in told["alternatives"]:
+        if set(way["works"]) == set(works):
+            return dict(way)
+    offered = [" ".join(way["works"]) for way in told["alternatives"]]
+    raise Conflict(
+        "The quote offers no such way now.",
+        where="works",
+        accepted="; ".join(offered) or "none: nothing is needed",
+        remedy="Read the quote again and choose one of its ways.",
+    )
+
+
+def main_work(works: Sequence[str]) -> str:
+    """Say which of several works an order is known by: the one that fits a sole, else the first."""
+    return next((work for work in ("rewelt", *SOLE_WORKS) if work in works), works[0])
 
 
 def _way(way: Alternative) -> dict[str, Any]:

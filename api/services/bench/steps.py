@@ -135,10 +135,19 @@ def _checked(work: Step) -> Done:
     _change_job(work, finished_on=work.on, bench_minutes=move.bench_minutes)
     if order["work"] in SOLE_WORKS:
         details["new_sole"] = _fit_sole(work, after or {})
-    if order["work"] == "guard":
+    if "guard" in (order["work"], *_agreed(work.session, order)):
         details["new_sole"] = _fit_guard(work)
-    details["stock"] = use_for_job(work.session, order, move.new_sole, after)
+    details["stock"] = use_for_job(
+        work.session, order, move.new_sole, after, _agreed(work.session, order)
+    )
     return {"bench_minutes": move.bench_minutes}, details
+
+
+def _agreed(session: Session, order: Mapping[str, Any]) -> list[str]:
+    """Works of the way that was agreed last, as long as the order is still of it."""
+    events = stored.events_of(session, order["id"])
+    works = [e["details"]["agreed"] for e in events if "agreed" in e["details"]]
+    return works[-1] if works and order["work"] in works[-1] else []
 
 
 def _measures_accepted(
@@ -200,7 +209,7 @@ def _fit_guard(work: Step) -> dict[str, Any]:
         "limit_mm": None,
         "cover": "guard",
         "channel": None,
-        "assumed": True,
+        "assumed": False,
         "removed_on": None,
     }
     records.create(work.session, "soles", values, work.clock)

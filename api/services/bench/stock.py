@@ -7,7 +7,8 @@ kept in the book, or is not there in full, is named in the job's audit instead o
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections import Counter
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from sqlalchemy.orm import Session
@@ -97,14 +98,21 @@ def use_for_job(
     order: Mapping[str, Any],
     sole: NewSole | None,
     after: Mapping[str, Any] | None,
+    works: Sequence[str] = (),
 ) -> list[dict[str, Any]]:
-    """Take a finished job's materials from the book; return what was taken and what was not."""
+    """Take a finished job's materials from the book; return what was taken and what was not.
+
+    `works` are those agreed; without them the order's own work counts.
+    """
     pair = find_record(session, "pairs", {"pair_id": order["pair_id"]}) or {}
     thickness = None
     if after is not None:
         thickness = after["left"]["thickness_mm"].get("ball")
     told = []
-    for use, quantity in STANDARDS[order["work"]].uses:
+    uses: Counter[str] = Counter()
+    for work in works or [order["work"]]:
+        uses.update(dict(STANDARDS[work].uses))
+    for use, quantity in uses.items():
         items = stored.list_items(session, use=use, lock=True)
         material = sole.material if sole is not None and use in ("sole", "half_sole") else None
         fitting = [i for i in items if fits_item(i, material, thickness, pair.get("size_eu"))]

@@ -18,12 +18,14 @@ from sqlalchemy.orm import Session
 from solespan.api.author import Author
 from solespan.api.bench_words import OPEN_STAGES
 from solespan.api.channels import CHANNELS
-from solespan.api.errors import Conflict, NotFound, Refused, SolespanError
+from solespan.api.errors import Conflict, NotFound, NothingForecast, Refused, SolespanError
 from solespan.api.notices.links import Link, LinkExpired, LinkForged, read_link
 from solespan.api.notices.words import bring_by, due_window, how_sure
 from solespan.api.schemas.bench.orders import NewOrder
 from solespan.api.schemas.forms import FormProblem, read_day, text_of
 from solespan.api.services.bench import orders as bench_orders
+from solespan.api.services.bench.bench_settings import read_bench_settings
+from solespan.api.services.bench.quotes import agree, quote_pair
 from solespan.api.services.context import AppContext
 from solespan.api.services.notices.consents import hear_no_more
 from solespan.api.services.notices.delivery_config import secret_of
@@ -49,6 +51,7 @@ __all__ = [
     "open_order",
     "still_written_to",
     "unsubscribe",
+    "ways_now",
 ]
 
 NOT_BOOKED = "Booked by the customer, from a notice."
@@ -141,6 +144,16 @@ def dates_now(session: Session, asked: Asked) -> dict[str, Any] | None:
     }
 
 
+def ways_now(session: Session, asked: Asked) -> dict[str, Any] | None:
+    """Quote the pair of a link, at the prices that the shop set; None where it set none."""
+    if read_bench_settings(session)[1] == 0:
+        return None
+    try:
+        return quote_pair(session, asked.pair["pair_id"], None, timed=False)
+    except NothingForecast:
+        return None
+
+
 def unsubscribe(ctx: AppContext, token: str, how: str) -> None:
     """End every consent of the customer of a notice; again changes nothing.
 
@@ -214,10 +227,13 @@ def _book(session: Session, asked: Asked, typed: Mapping[str, str]) -> str:
             accepted=f"{asked.today} to {last}",
             remedy="Choose a day to come, within a year.",
         )
+    works = text_of(typed, "works").split()
     order = NewOrder(
         pair_id=pair_id, work="full_sole", expected_on=day, by_post=by_post, note=NOT_BOOKED
     )
-    bench_orders.book(session, order, asked.ctx.clock, advised=True)
+    booked = bench_orders.book(session, order, asked.ctx.clock, advised=True)
+    if works:
+        agree(session, booked["order_id"], works, booked["version"], asked.ctx.clock)
     return "booked"
 
 

@@ -9,6 +9,7 @@ from solespan.dashboards import wording
 from solespan.dashboards.cautions import cautions_of
 from solespan.dashboards.pages.bench.bench import STAGE_WORDS, work_words
 from solespan.forecast.bench.findings import PARTS
+from solespan.forecast.bench.shoe_record import EDGE_LAYERS
 from solespan.forecast.frames import FEET, POINTS
 
 __all__ = ["job_page"]
@@ -115,6 +116,8 @@ def _records(
             "mm",
             lambda f, k=i: f["heel_layers_mm"][k] if k < len(f["heel_layers_mm"]) else None,
         )
+    for part in EDGE_LAYERS:
+        add(f"{part} thickness", "mm", lambda f, p=part: f.get("layers_mm", {}).get(p))
     for field, name, unit in _SINGLE:
         add(name, unit, lambda f, n=field: f[n])
     return rows
@@ -122,7 +125,8 @@ def _records(
 
 def _colours(papers: Mapping[str, Mapping[str, Any]]) -> list[str]:
     paper = papers.get("before") or {}
-    told = []
+    shapes = {foot: paper.get(foot, {}).get("heel_shape") for foot in FEET}
+    told = [f"{foot} heel {shape}" for foot, shape in shapes.items() if shape]
     if paper.get("channel"):
         told.append(f"channel {paper['channel']}")
     if paper.get("toe_plate") is not None:
@@ -138,6 +142,8 @@ def _event(event: Mapping[str, Any]) -> dict[str, str]:
     said = STAGE_WORDS[event["to_stage"]]
     if "paper" in details:
         said = f"{PAPER_WORDS[details['paper']]} {'replaced' if 'replaced' in details else 'filed'}"
+    if "agreed" in details:
+        said = f"agreed: {', '.join(wording.spaced(work) for work in details['agreed'])}"
     if "photograph" in details:
         said = f"photograph {details['photograph']}"
     accepted = [f"{m['measure']}: {m['reason']}" for m in details.get("accepted", ())]
@@ -149,7 +155,8 @@ def _event(event: Mapping[str, Any]) -> dict[str, str]:
         for taken in details.get("stock", ())
         if "not_taken" in taken
     ]
-    told = [*filter(None, [details.get("note"), details.get("caption")]), *accepted, *stock]
+    words = [details.get(name) for name in ("note", "caption", "correction")]
+    told = [*filter(None, words), *accepted, *stock]
     return {
         "at": at[:16].replace("T", " "),
         "said": said,

@@ -12,7 +12,7 @@ from solespan.dashboards.pages.bench.job import PAPER_WORDS
 from solespan.dashboards.pages.bench.job_steps import CHANNELS
 from solespan.dashboards.pages.rack.pair import FormState
 from solespan.forecast.bench.findings import PARTS
-from solespan.forecast.bench.shoe_record import WIDTHS
+from solespan.forecast.bench.shoe_record import EDGE_LAYERS, WIDTHS
 from solespan.forecast.frames import FEET, GRADES, POINTS
 
 __all__ = ["PAPER_TITLES", "paper_page"]
@@ -55,6 +55,7 @@ def paper_page(
         "order_id": order["order_id"],
         "pair": pair,
         "filed": kind in order["papers"],
+        "closed": kind == "before" and kind in order["papers"] and order["stage"] == "on_bench",
         "form": form,
         "trouble": trouble,
         "problem_words": _problem_words(form, groups),
@@ -70,7 +71,7 @@ def paper_page(
 def _problem_words(form: FormState, groups: list[dict[str, Any]]) -> str:
     """Say how many fields are marked; a fault of no field of the form is said in full."""
     fields = {f"{foot}-{row['name']}" for g in groups for row in g["rows"] for foot in FEET}
-    fields |= {"channel", "toe_plate", "edge_colour", "bottom_colour", "method"}
+    fields |= {"channel", "toe_plate", "edge_colour", "bottom_colour", "method", "correction"}
     marked = sum(1 for name in form.errors if name in fields)
     if not form.errors:
         return ""
@@ -120,8 +121,13 @@ def _record() -> list[dict[str, Any]]:
             "rows": [
                 _row("edge_taper_mm", "edge taper (mm)"),
                 _row("heel_layers_mm", "heel layers from the top (mm)", "layers"),
+                _row("heel_shape", "shape of the heel block", "text"),
                 _row("pitch_degrees", "pitch (degrees)"),
             ],
+        },
+        {
+            "legend": "Layers at the edge (mm)",
+            "rows": [_row(f"layers-{part}", part) for part in EDGE_LAYERS],
         },
         {
             "legend": "Seam and metal",
@@ -141,9 +147,11 @@ def _hints(before: Mapping[str, Any] | None) -> dict[str, str]:
     out: dict[str, str] = {}
     for foot in FEET:
         shoe = before[foot]
-        for group, short in (("thickness_mm", "thickness"), ("width_mm", "width")):
-            for place, value in shoe[group].items():
+        for short in ("thickness", "width", "layers"):
+            for place, value in shoe.get(f"{short}_mm", {}).items():
                 out[f"{foot}-{short}-{place}"] = f"was {value:g}"
+        if shoe.get("heel_shape"):
+            out[f"{foot}-heel_shape"] = f"was {shoe['heel_shape']}"
         if shoe["heel_layers_mm"]:
             out[f"{foot}-heel_layers_mm"] = "was " + " ".join(
                 f"{v:g}" for v in shoe["heel_layers_mm"]

@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from solespan.dashboards.pages.bench.quote import way_words
 from solespan.dashboards.wording import long_date
 
-__all__ = ["answer_page", "link_failure_page", "unsubscribe_page"]
+__all__ = ["answer_page", "link_failure_page", "unsubscribe_page", "way_choices"]
 
 GRADE_WORDS = [
     ("firm", "firm", "does not move"),
@@ -104,6 +105,18 @@ def unsubscribe_page(*, done: bool) -> dict[str, Any]:
         "grades": GRADE_WORDS,
         "problem": "",
     }
+
+
+def way_choices(quoted: Mapping[str, Any] | None) -> list[tuple[str, str, str]]:
+    """List the ways that a customer may choose from, each with its price and what it buys."""
+    if quoted is None or not quoted["alternatives"]:
+        return []
+    ways = [way_words(way, quoted["currency"]) for way in quoted["alternatives"]]
+    told = [
+        (way["works"], f"{way['said']}, {way['price']}", f"wear days bought: {way['days']}")
+        for way in ways
+    ]
+    return [("", "You decide", "after a look at the pair"), *told]
 
 
 def link_failure_page(title: str, lines: list[str]) -> dict[str, Any]:

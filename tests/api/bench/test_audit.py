@@ -38,6 +38,7 @@ MADE: dict[str, tuple[dict, dict]] = {
 }  # fmt: skip
 OTHERWISE = {
     "/v1/bench-orders/{order_id}/moves",  # its address names the order
+    "/v1/bench-orders/{order_id}/agreements",
     "/v1/stock/{item_id}/lines",
     "/v1/purchases/{purchase_id}/receipts",
     "/v1/purchases/{purchase_id}/cancellation",

@@ -200,3 +200,22 @@ def test_an_order_and_an_item_answer_what_is_described_and_nothing_else(bench, c
     OrderPage.model_validate(client.get("/v1/bench-orders").json())
     client.put("/v1/stock/oak", json={"use": "sole"})
     Items.model_validate(client.get("/v1/stock").json())
+
+
+def test_a_record_is_closed_once_the_pair_is_stripped_but_for_a_visible_correction(
+    bench, client, foot
+):
+    order = bench.on_bench()
+    path = f"/v1/bench-orders/{order['order_id']}/before"
+    new = {"left": foot(ball=2.3, width=79.0), "right": foot(ball=2.2)}
+    refused = client.put(path, json=new)
+    assert refused.status_code == 422
+    assert "stripped" in refused.text
+    page = client.get(f"/bench/{order['order_id']}/before").text
+    assert "Why was the record wrong?" in page
+    taken = client.put(path, json=new | {"correction": "the gauge slipped"})
+    assert taken.status_code == 200, taken.text
+    last = taken.json()["events"][-1]["details"]
+    assert last["correction"] == "the gauge slipped"
+    assert last["replaced"]["left"]["width_mm"]["ball"] == 78.0
+    assert "the gauge slipped" in client.get(f"/bench/{order['order_id']}").text

@@ -41,6 +41,7 @@ COMMANDS = {
     "/bench": "book",
     "/bench-settings": "bench-settings",
     "/bench/{order_id}/moves": "move",
+    "/bench/{order_id}/quote": "agree",
     "/bench/{order_id}/{kind}": "file-paper",
     "/bench-photographs": "photo",
     "/bench-photographs/{photo_id}/taken-away": "remove-photo",

@@ -170,7 +170,7 @@ def test_wear_between_two_soles_is_asked_about(folder):
 def test_a_sole_at_its_usual_limit_when_new_is_asked_about(folder):
     folder.only(
         soles="sole_id,pair_id,fitted_on,material,nominal_thickness_mm\n"
-        "s1,oxford,2024-01-10,rubber,1.5\n"
+        "s1,oxford,2024-01-10,veg_tan_leather,1.2\n"
     )
     [question] = folder.take().rows
     assert "due at once" in question.why

@@ -10,6 +10,8 @@ import pytest
 import structlog
 from sqlalchemy import select
 
+from solespan.api.schemas.bench.shop import BenchSettings
+from solespan.api.services.bench.bench_settings import change_bench_settings
 from solespan.api.services.notices.deciding import preview, run
 from solespan.api.storage.bench.orders import list_orders
 from solespan.api.storage.bench.workload import load_outcomes
@@ -108,6 +110,38 @@ def test_booking_in_makes_an_order_once(client, shop, text):
     assert (order["pair_id"], order["work"], order["by_post"]) == ("ada-0", "full_sole", True)
     assert order["expected_on"] == date(2026, 12, 3)
     assert "booked in already" in client.get(path).text
+
+
+def test_a_customer_chooses_a_way_at_the_shops_own_prices_and_the_order_follows(client, shop, text):
+    path = link_in(text, "book")
+    assert "Which work?" not in client.get(path).text, "the shop has set no prices"
+    with shop.database.writing() as session:
+        prices = BenchSettings(currency="CHF", price_minor={"full_sole": 12_345})
+        change_bench_settings(session, prices, None)
+    _is_worn(shop)
+    page = client.get(path).text
+    assert "Which work?" in page
+    shown = re.search(r"Full sole, ([0-9.]+) CHF", page)[1]
+    gone = send(client, path, way="bring", day="2026-12-03", works="sock")
+    assert gone.status_code == 409
+    with shop.database.reading() as session:
+        assert list_orders(session, stage=None, pair_id=None, below_id=None, limit=9) == []
+    answer = send(client, path, way="bring", day="2026-12-03", works="full_sole")
+    assert "It is booked in" in answer.text
+    with shop.database.reading() as session:
+        (order,) = list_orders(session, stage=None, pair_id=None, below_id=None, limit=9)
+    agreed = (order["work"], f"{order['price_minor'] / 100:.2f}", order["currency"])
+    assert agreed == ("full_sole", shown, "CHF")
+
+
+def _is_worn(shop):
+    """The forecast says that the ball is at its limit."""
+    from solespan.api.storage.forecasts.forecast_writes import replace_forecasts
+    from solespan.api.storage.forecasts.forecasts import load_forecasts
+
+    with shop.database.writing() as session:
+        worn = {"thickness_mm_p50": 1.0, "rate_mm_per_wear_day_p50": 0.02}
+        replace_forecasts(session, load_forecasts(session).assign(**worn))
 
 
 def _form_token(path: str) -> str:

@@ -113,6 +113,7 @@ WITHOUT = {
     *("read_second_factor", "make_seed", "add_authenticator"),
     *("remove_second_factor", "make_recovery_codes"),
     *("move_wear_day", "move_check"),
+    "create_agreement",  # it needs a pair whose sole is due
 }
 
 

@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from solespan.forecast.bench.origins import all_defaults
 from solespan.forecast.layers.limits import ball_limits_mm, default_limit_mm
 from solespan.forecast.layers.thickness import is_guard
 from solespan.forecast.log import wear_log
@@ -89,3 +90,14 @@ def test_the_old_waist_beside_a_half_sole_is_no_reading_of_the_half_sole():
     assert mm_of(2.6, "half") == []
     assert mm_of(4.8, "half") == [4.8]
     assert mm_of(2.6, "full") == [2.6]
+
+
+def test_every_default_has_a_name_of_its_own_and_an_origin():
+    rows = list(all_defaults())
+    names = [(one.what, one.unit) for one in rows]
+    assert len(names) == len(set(names))
+    assert all(one.origin and one.unit and np.isfinite(one.value) for one in rows)
+    values = {(one.what, one.unit): one.value for one in rows}
+    assert values["new sole, lug rubber", "mm"] == 9.0
+    assert values["minutes, rewelt, hand welted", "min"] == 480.0
+    assert values["new soles after the first, goodyear welted", "soles"] == 5

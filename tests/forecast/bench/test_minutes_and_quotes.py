@@ -140,3 +140,15 @@ def test_small_layers_that_add_up_to_a_crooked_heel_are_out():
         "heel height",
         "right heel height",
     }
+
+
+def test_the_heels_shape_and_the_layers_at_the_edge_come_back_as_they_were():
+    before = ShoeRecord(
+        shoe(heel_shape="straight", layers_mm={"welt": 3.0}),
+        shoe(heel_shape="straight", layers_mm={"welt": 3.0}),
+    )
+    same = ShoeRecord(before.left, shoe(heel_shape="Straight", layers_mm={"welt": 3.2}))
+    assert mismatches(before, same, Tolerances()) == []
+    after = ShoeRecord(before.left, shoe(heel_shape="tapered", layers_mm={"welt": 3.5}))
+    found = {m.measure for m in mismatches(before, after, Tolerances())}
+    assert found == {"right heel shape", "right welt thickness", "welt thickness"}
