@@ -10,9 +10,10 @@ from solespan.forecast.planning.score import (
     EXTRA_SOLES,
     MONTH_COST,
     RUNGS,
-    earlier_sends,
+    is_counted,
     month_of_week,
     quarter_of_week,
+    sends_apart,
 )
 from solespan.forecast.planning.share_model import ShareModel
 
@@ -31,18 +32,19 @@ def add_crowds(model: ShareModel, *, searched: bool = True) -> None:
         months.setdefault(month_of_week(rack, week), []).append(week)
         quarters.setdefault(quarter_of_week(rack, week), []).append(week)
     pairs = range(len(rack.states))
+    counted = {at: v for at, v in model.send.items() if is_counted(rack, *at)}
     for weeks in months.values():
         second = programme.variable(-MONTH_COST, most * len(weeks))
-        sent = [(model.send[p, k], 1.0) for p in pairs for k in weeks]
+        sent = [(v, 1.0) for (p, k), v in counted.items() if k in weeks]
         programme.row([*sent, (second, -1.0)], most=1.0)
     cost, usual = rack.wishes.aims.quarter_cost, rack.usual_per_quarter
-    before = {quarter_of_week(rack, 0): earlier_sends(rack)}
+    before = sends_apart(rack)
     for quarter, weeks in quarters.items():
         further = [
             (programme.variable(-cost * k, 1.0 if k < EXTRA_SOLES else most * len(weeks)), -1.0)
             for k in range(1, EXTRA_SOLES + 1)
         ]
-        sent = [(model.send[p, k], 1.0) for p in pairs for k in weeks]
+        sent = [(v, 1.0) for (p, k), v in counted.items() if k in weeks]
         programme.row([*sent, *further], most=float(usual - before.get(quarter, 0)))
     # where few hand-overs are left to choose from, counting what comes after decides nothing
     for rung in RUNGS if cost and searched else ():

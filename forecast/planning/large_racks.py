@@ -10,7 +10,7 @@ from __future__ import annotations
 import numpy as np
 
 from solespan.forecast.planning.rack import Rack
-from solespan.forecast.planning.score import earlier_sends, quarter_of_week
+from solespan.forecast.planning.score import quarter_of_week, sends_apart
 
 __all__ = ["likely_sends", "obvious_bound"]
 
@@ -23,7 +23,7 @@ def likely_sends(rack: Rack) -> np.ndarray:
     for state in rack.states:
         if state.away_until is not None:
             away[: max(-(-(state.away_until - rack.start).days // 7), 0)] += 1
-    quarters = {quarter_of_week(rack, 0): earlier_sends(rack)}
+    quarters = sends_apart(rack)
     out = np.zeros((len(rack.states), rack.weeks), bool)
     ends = _run_out(rack)
     for pair in np.argsort(ends, kind="stable").tolist():

@@ -5,7 +5,8 @@ days that wear every pair evenly between its hand-overs. The third finds the bes
 those hand-overs, near to the draft. Small racks choose their hand-overs in the last step.
 
 Rest and limits are never given up. These each count as one wish given up: a day without a pair, a
-missed reservation, one pair too many away, a quarter over budget.
+missed reservation, one pair too many away, a quarter over budget. A pair that goes to the bench
+later than its verdict says is named beside them.
 """
 
 from __future__ import annotations
@@ -21,7 +22,14 @@ from solespan.forecast.planning.errors import BadPlan
 from solespan.forecast.planning.large_racks import likely_sends, obvious_bound
 from solespan.forecast.planning.milp_builder import MOST_NODES
 from solespan.forecast.planning.rack import DAYS_PER_WEEK, Rack, lay_out
-from solespan.forecast.planning.score import KEPT_GAIN, GivenUp, Kept, given_up, score_of
+from solespan.forecast.planning.score import (
+    KEPT_GAIN,
+    GivenUp,
+    Kept,
+    given_up,
+    late_sends,
+    score_of,
+)
 from solespan.forecast.planning.sharing import Shared, share_out
 from solespan.forecast.planning.wishes import PairState, Wishes
 
@@ -243,7 +251,7 @@ def _plan(
         rack=rack,
         worn=worn,
         sent=shared.sends,
-        given_up=wishes,
+        given_up=(*wishes, *late_sends(rack, shared.sends)),
         score=score,
         bound=bound,
         gap=(bound - score) / max(abs(bound), 1.0),

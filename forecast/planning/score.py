@@ -15,7 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from solespan.forecast.planning.rack import DAYS_PER_WEEK, Rack
+from solespan.forecast.planning.rack import DAYS_PER_WEEK, WEEKS_PER_QUARTER, Rack
 
 __all__ = [
     "AFTER_SHARE",
@@ -28,12 +28,14 @@ __all__ = [
     "WISH_COST",
     "GivenUp",
     "Kept",
-    "earlier_sends",
     "given_up",
+    "is_counted",
+    "late_sends",
     "left_at_end",
     "month_of_week",
     "quarter_of_week",
     "score_of",
+    "sends_apart",
 ]
 
 MONTH_COST = 2.0
@@ -90,11 +92,25 @@ def quarter_of_week(rack: Rack, week: int) -> tuple[int, int]:
     return day.year, day.quarter
 
 
-def earlier_sends(rack: Rack) -> int:
-    """Pairs handed over before the plan, in the quarter in which it begins."""
+def sends_apart(rack: Rack) -> dict[tuple[int, int], int]:
+    """Soles that no plan can move, by quarter: handed over before it, or due on a day.
+
+    A pair that is due is counted in the quarter of that day, whenever it goes: a full quarter is no
+    reason to keep it waiting.
+    """
     first = rack.start.to_period("Q").start_time
     days = [s.sent_on for s in rack.states if s.sent_on is not None]
-    return sum(first <= day < rack.start for day in days)
+    out = {quarter_of_week(rack, 0): sum(first <= day < rack.start for day in days)}
+    for due in rack.due_week[rack.due_week < rack.weeks].tolist():
+        quarter = quarter_of_week(rack, due)
+        out[quarter] = out.get(quarter, 0) + 1
+    return out
+
+
+def is_counted(rack: Rack, pair: int, week: int) -> bool:
+    """Whether a hand-over counts in its own quarter and month: not the one that was due."""
+    due = int(rack.due_week[pair])
+    return due >= rack.weeks or week >= due + WEEKS_PER_QUARTER
 
 
 def left_at_end(rack: Rack, worn: np.ndarray, sends: np.ndarray) -> np.ndarray:
@@ -127,8 +143,10 @@ def score_of(rack: Rack, worn: np.ndarray, sends: np.ndarray, kept: Kept) -> flo
 def _crowd_cost(rack: Rack, sends: np.ndarray, left: np.ndarray) -> float:
     cost, one = 0.0, rack.wishes.aims.quarter_cost
     months: dict[tuple[int, int], int] = {}
-    quarters = {quarter_of_week(rack, 0): earlier_sends(rack)}
-    for week in np.nonzero(sends)[1].tolist():
+    quarters = sends_apart(rack)
+    for pair, week in np.argwhere(sends).tolist():
+        if not is_counted(rack, pair, week):
+            continue
         month, quarter = month_of_week(rack, week), quarter_of_week(rack, week)
         months[month] = months.get(month, 0) + 1
         quarters[quarter] = quarters.get(quarter, 0) + 1
@@ -151,6 +169,20 @@ def _weeks_waited(rack: Rack, sends: np.ndarray) -> int:
         first = int(weeks[0]) if len(weeks) else rack.weeks
         waited += max(first - due, 0)
     return waited
+
+
+def late_sends(rack: Rack, sends: np.ndarray) -> list[GivenUp]:
+    """Name every pair that goes later than its verdict says, or not at all."""
+    out = []
+    for pair, due in enumerate(rack.due_week.tolist()):
+        weeks = np.flatnonzero(sends[pair])
+        if due >= rack.weeks or (len(weeks) and weeks[0] <= due):
+            continue
+        state, last = rack.states[pair], rack.date(due * DAYS_PER_WEEK)
+        then = f"on {rack.date(int(weeks[0]) * DAYS_PER_WEEK).date()}" if len(weeks) else "later"
+        said = f"{state.pair_id} is due at the bench by {last.date()} and goes {then}."
+        out.append(GivenUp("late hand-over", last, said))
+    return out
 
 
 def given_up(rack: Rack, worn: np.ndarray, sends: np.ndarray) -> list[GivenUp]:

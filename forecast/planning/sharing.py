@@ -214,7 +214,8 @@ def _add_soles(model: ShareModel) -> None:
     per_week = DAYS_PER_WEEK // model.step
     for pair in range(len(rack.states)):
         left, new = float(rack.left[pair]), float(rack.new[pair])
-        least = float(np.ceil(rack.wishes.earliest_share * left))
+        due = rack.due_week[pair] < model.weeks
+        least = 0.0 if due else float(np.ceil(rack.wishes.earliest_share * left))
         last = model.weeks - 1
         worth = rack.wishes.aims.sole_cost / new if rack.sendable[pair] else 0.0
         rest = model.rest[pair] = programme.variable(worth, max(left, new), whole=False)

@@ -93,7 +93,8 @@ class Wishes:
         forecasts reckon, on as many of the week's days as that takes.
     weights : preference by pair, 0 to 10, 1 if not named; 0 = wear it only when needed.
     months : months (1 to 12) in which a pair may be worn; all if not named.
-    earliest_share : share of what is left on a sole that must be worn before it is sent.
+    earliest_share : share of what is left on a sole that must be worn before it is sent, unless
+        the verdict on it is to send it.
     aims : how much evenness, spread, cost, occasions and preference matter.
     """
 
