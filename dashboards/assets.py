@@ -20,6 +20,7 @@ OWN_FILES = {
     "app.css": "text/css; charset=utf-8",
     "bench.css": "text/css; charset=utf-8",
     "notices.css": "text/css; charset=utf-8",
+    "plan.css": "text/css; charset=utf-8",
     "plotly.css": "text/css; charset=utf-8",
     "print.css": "text/css; charset=utf-8",
     "grid.css": "text/css; charset=utf-8",

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass, replace
-from datetime import date
+from datetime import date, datetime
 from typing import Any
 
 import numpy as np
@@ -37,9 +37,12 @@ from solespan.forecast.planning.rack import lay_out
 from solespan.forecast.planning.score import GivenUp
 
 __all__ = [
+    "REMEDY",
     "PlanAsked",
+    "answer_of",
     "earlier_of",
     "keep",
+    "plain",
     "plan_rack",
     "plans_of",
     "read_plan",
@@ -124,7 +127,7 @@ def keep(ctx: AppContext, session: Session, asked: PlanAsked) -> dict[str, Any]:
         starts_on=plan.rack.start.date(),
         weeks=plan.rack.wishes.weeks,
         question=asked.question,
-        answer=_answer(plan),
+        answer=answer_of(plan),
         made_at=ctx.clock.now(),
     )
     name_changed(plan_id=row["plan_id"], wearer_id=row["wearer_id"])
@@ -134,7 +137,7 @@ def keep(ctx: AppContext, session: Session, asked: PlanAsked) -> dict[str, Any]:
 def read_plan(session: Session, plan_id: str) -> dict[str, Any]:
     """Return one stored plan. Raises `NotFound`."""
     row = stored.find_plan(session, plan_id)
-    if row is None:
+    if row is None or row["state"] != "made":
         raise NotFound(
             f"There is no plan {plan_id}.",
             where="the address",
@@ -178,14 +181,15 @@ def reasons_on(row: Mapping[str, Any], on: date) -> list[dict[str, Any]]:
 
 def _question(states: Sequence[PairState], wishes: Wishes) -> dict[str, Any]:
     asked = asdict(replace(wishes, accepted_codes=dict(wishes.accepted_codes)))
-    plain: dict[str, Any] = _plain({"states": [asdict(s) for s in states], "wishes": asked})
-    return plain
+    question: dict[str, Any] = plain({"states": [asdict(s) for s in states], "wishes": asked})
+    return question
 
 
-def _answer(plan: RackPlan) -> dict[str, Any]:
+def answer_of(plan: RackPlan) -> dict[str, Any]:
+    """Return a plan as JSON values, to be kept."""
     pairs = pair_reasons(plan)
     labels = {s.pair_id: s.label for s in plan.rack.states}
-    answer: dict[str, Any] = _plain(
+    answer: dict[str, Any] = plain(
         {
             "score": round(plan.score, 3),
             "bound": round(plan.bound, 3),
@@ -206,14 +210,14 @@ def _answer(plan: RackPlan) -> dict[str, Any]:
     return answer
 
 
-def _plain(value: Any) -> Any:
+def plain(value: Any) -> Any:
     """Turn dates, NumPy numbers and tuples into JSON values."""
     if isinstance(value, Mapping):
-        return {str(k): _plain(v) for k, v in value.items()}
+        return {str(k): plain(v) for k, v in value.items()}
     if isinstance(value, list | tuple):
-        return [_plain(v) for v in value]
-    if isinstance(value, pd.Timestamp):
-        return value.date().isoformat()
+        return [plain(v) for v in value]
+    if isinstance(value, date):  # a time stamp as well
+        return (value.date() if isinstance(value, datetime) else value).isoformat()
     if isinstance(value, np.generic):
         return value.item()
     return None if value is pd.NaT else value
