@@ -45,6 +45,7 @@ from solespan.api.services.operation.backup_schedule import BackupSchedule
 from solespan.api.services.operation.metrics import Metrics
 from solespan.api.services.operation.tracing import end_tracing, make_tracing
 from solespan.api.services.periodic_loop import end_loops
+from solespan.api.services.planning.asked_plans import PlanWorker
 from solespan.api.settings import Settings
 from solespan.api.storage.schema import prepare, refuse_unbound_role
 from solespan.api.wiring import Services, build_services
@@ -89,12 +90,14 @@ def create_app(
         if settings.accounts:
             refuse_unbound_role(services.database)
         sender, backups = NoticeWorker(services), BackupSchedule(services)
+        planner = PlanWorker(services)
         if background:
             services.refitter.start()
             sender.start()
             backups.start()
+            planner.start()
         yield
-        end_loops(sender, services.refitter, backups)
+        end_loops(sender, services.refitter, backups, planner)
         services.database.close()
         if tracing is not None:
             end_tracing(tracing)

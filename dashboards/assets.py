@@ -22,6 +22,7 @@ OWN_FILES = {
     "chart.css": "text/css; charset=utf-8",
     "pair.css": "text/css; charset=utf-8",
     "notices.css": "text/css; charset=utf-8",
+    "plan.css": "text/css; charset=utf-8",
     "plotly.css": "text/css; charset=utf-8",
     "print.css": "text/css; charset=utf-8",
     "grid.css": "text/css; charset=utf-8",

@@ -1,14 +1,16 @@
 """Planning: which pair on which day, when does each go to the bench, and what does that cost?
 
 `habits`, `planned_use` and `what_if` forecast under a changed habit. `allowance` gives the wear
-days that remain at the risk level. `wishes` says what the owner wants; `rack` holds wishes and
-state as arrays. `milp_builder` calls the solver. `sharing` finds wears and hand-overs by weeks and
-the bound, `daily` an even draft by days, and `planner` the plan. `plan_explanations` says why.
+days that remain at the risk level. `wishes` and `aims` say what the owner wants; `rack` holds
+wishes and state as arrays, and `score` says what a plan is worth. `milp_builder` calls the solver.
+`sharing` finds wears and hand-overs by weeks and the bound, `large_racks` hand-overs of many pairs,
+`daily` an even draft by days, and `planner` the plan. `plan_explanations` says why.
 `resole_options` compares ways to a new sole. `verdict` says what is to be done with a pair: list,
 plan, routes and cost all ask it. `care` lists care that is due, and `cost_of_ownership` what a pair
 costs.
 """
 
+from solespan.forecast.planning.aims import Aims
 from solespan.forecast.planning.allowance import wear_allowance
 from solespan.forecast.planning.care import CareRule, due_care
 from solespan.forecast.planning.conditions import CONDITION_NAMES, ConditionShare
@@ -23,6 +25,7 @@ from solespan.forecast.planning.wishes import Occasion, PairState, Wishes
 
 __all__ = [
     "CONDITION_NAMES",
+    "Aims",
     "BadPlan",
     "CareRule",
     "ConditionShare",

@@ -16,14 +16,15 @@ import numpy as np
 
 from solespan.forecast.planning.milp_builder import LinearProgram
 from solespan.forecast.planning.rack import DAYS_PER_WEEK, Rack
-from solespan.forecast.planning.sharing import Kept, Shared
+from solespan.forecast.planning.score import Kept
+from solespan.forecast.planning.sharing import Shared
 
 __all__ = ["assign_days"]
 
 WINDOW_DAYS = 14
 UNCOVERED_COST = 100.0
 KEPT_DAY_COST = 20.0
-_WINDOW_SECONDS = 5.0
+_WINDOW_NODES = 50
 
 
 @dataclass
@@ -135,7 +136,7 @@ def _window(
         ]
         programme.row([*((v, 1.0) for v in mine.values()), *steps], least=0.0, most=0.0)
     chosen = np.full(end - first, -1)
-    found = programme.solve(gap=1e-3, seconds=_WINDOW_SECONDS) if programme.size else None
+    found = programme.solve(gap=1e-3, nodes=_WINDOW_NODES) if programme.size else None
     if found is not None:
         for (worn, day), variable in wear.items():
             if found.values[variable] > 0.5:

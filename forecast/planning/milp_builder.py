@@ -12,9 +12,11 @@ import numpy as np
 from scipy.optimize import Bounds, LinearConstraint, milp
 from scipy.sparse import csr_array
 
-__all__ = ["LinearProgram", "Solved"]
+__all__ = ["MOST_NODES", "LinearProgram", "Solved"]
 
-_TIME_REACHED = 1
+MOST_NODES = 2000
+
+_LIMIT_REACHED = 1
 
 
 @dataclass(frozen=True)
@@ -63,9 +65,12 @@ class LinearProgram:
         self._high[variable] = 0.0
 
     def solve(
-        self, *, gains: np.ndarray | None = None, gap: float = 0.0, seconds: float = 20.0
+        self, *, gains: np.ndarray | None = None, gap: float = 0.0, nodes: int = MOST_NODES
     ) -> Solved | None:
-        """Maximise with HiGHS; None when no answer was found in the time given.
+        """Maximise with HiGHS; None when no answer was found within the nodes given.
+
+        The search ends after so many nodes, never after a time: the same question has the same
+        answer on every machine.
 
         Parameters
         ----------
@@ -73,6 +78,8 @@ class LinearProgram:
             Gains in the place of the variables' own.
         gap : float
             Relative distance to the bound at which the search may end.
+        nodes : int
+            Nodes of the search tree.
         """
         gain = np.array(self._gain if gains is None else gains)
         counts = [len(columns) for columns, _ in self._at]
@@ -89,17 +96,17 @@ class LinearProgram:
             integrality=np.array(self._whole),
             bounds=Bounds(np.zeros(len(gain)), np.array(self._high)),
             constraints=LinearConstraint(matrix, np.array(self._least), np.array(self._most)),
-            options={"time_limit": seconds, "mip_rel_gap": gap},
+            options={"node_limit": nodes, "mip_rel_gap": gap},
         )
         if found.x is None:
             return None
         bound = -found.fun if found.mip_dual_bound is None else -found.mip_dual_bound
         if not np.isfinite(bound):
-            # the time was over before the solver had a bound: no answer gains more than everything
+            # the search ended before there was a bound: no answer gains more than everything
             gained = gain > 0
             bound = float(gain[gained] @ np.array(self._high)[gained])
         return Solved(
-            np.asarray(found.x), float(-found.fun), float(bound), found.status != _TIME_REACHED
+            np.asarray(found.x), float(-found.fun), float(bound), found.status != _LIMIT_REACHED
         )
 
     @property

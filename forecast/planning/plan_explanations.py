@@ -128,9 +128,16 @@ def _short(plan: RackPlan, pair: int, wears: int, share: int) -> str:
         return f"No day of the plan has its dress code{code} in a month when it may be worn."
     if not share:
         return "The days it fits are shared by pairs that weigh more."
+    return _short_of_soles(plan, pair, wears, share)
+
+
+def _short_of_soles(plan: RackPlan, pair: int, wears: int, share: int) -> str:
+    rack, state = plan.rack, plan.rack.states[pair]
     weeks = np.flatnonzero(plan.sent[pair])
     if len(weeks):
         return f"While it is away it misses {_days(share - wears)} of its share."
+    if wears >= rack.left[pair] and not rack.sendable[pair]:
+        return "Its sole is used up, and no new sole is worth it: retire the pair."
     if wears >= rack.left[pair]:
         reason = (
             f"Its sole has {_days(int(rack.left[pair]))} left at the risk level, and no hand-over "
@@ -166,6 +173,8 @@ def _on_day(plan: RackPlan, pair: int, day: int) -> str:
 
 def _passed_over(plan: RackPlan, pair: int, day: int) -> str:
     rack, chosen = plan.rack, plan.worn[day]
+    if _left(plan, pair, day) <= 0 and not rack.sendable[pair]:
+        return "Its sole is at the limit at the risk level, and no new sole is worth it."
     if _left(plan, pair, day) <= 0:
         return "Its sole is at the limit at the risk level; it waits for the bench."
     if chosen < 0:

@@ -5,50 +5,45 @@ days that wear every pair evenly between its hand-overs. The third finds the bes
 those hand-overs, near to the draft. Small racks choose their hand-overs in the last step.
 
 Rest and limits are never given up. These each count as one wish given up: a day without a pair, a
-missed reservation, one pair too many away, a quarter over budget.
+missed reservation, one pair too many away, a quarter over budget. A pair that goes to the bench
+later than its verdict says is named beside them.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
 
 from solespan.forecast.planning.daily import assign_days
 from solespan.forecast.planning.errors import BadPlan
+from solespan.forecast.planning.large_racks import likely_sends, obvious_bound
+from solespan.forecast.planning.milp_builder import MOST_NODES
 from solespan.forecast.planning.rack import DAYS_PER_WEEK, Rack, lay_out
-from solespan.forecast.planning.sharing import (
-    KEPT_DAY_GAIN,
+from solespan.forecast.planning.score import (
     KEPT_GAIN,
-    MONTH_COST,
-    SEND_COST,
-    WISH_COST,
+    GivenUp,
     Kept,
-    Shared,
-    month_of_week,
-    quarter_of_week,
-    share_out,
+    given_up,
+    late_sends,
+    score_of,
 )
+from solespan.forecast.planning.sharing import Shared, share_out
 from solespan.forecast.planning.wishes import PairState, Wishes
 
 __all__ = ["EarlierPlan", "GivenUp", "RackPlan", "make_plan"]
 
 WHOLE_CELLS = 600  # pairs x days that are solved whole, hand-overs and all
-GAP = 0.004
+MOST_CELLS = 1_500  # beyond which the even draft by days stands as it is
+LARGE_CELLS = 12_000  # beyond which hand-overs are chosen one after another
+PROVEN = 1e-4
+NODES_CELLS = 400_000
+DAILY_NODES = 200
 WEEKLY_GAP = 0.008
 GOOD_GAP = 0.01
 NEAR_WEEKS = 3
-
-
-@dataclass(frozen=True)
-class GivenUp:
-    """One wish that the plan gives up: its kind, the day or first day it concerns, in words."""
-
-    kind: str
-    on: pd.Timestamp
-    sentence: str
 
 
 @dataclass(frozen=True)
@@ -136,7 +131,6 @@ def make_plan(
     start: str | pd.Timestamp,
     *,
     earlier: EarlierPlan | None = None,
-    seconds: float = 20.0,
 ) -> RackPlan:
     """Plan a rack.
 
@@ -149,8 +143,6 @@ def make_plan(
         The first day planned. Pairs are handed over on this weekday.
     earlier : EarlierPlan, optional
         Kept where rest, limits and wishes allow.
-    seconds : float
-        Time for the solver.
 
     Returns
     -------
@@ -159,7 +151,7 @@ def make_plan(
     Raises
     ------
     BadPlan
-        See `Wishes` and `forecast.planning.rack.lay_out`; or the solver found nothing in time.
+        See `Wishes` and `forecast.planning.rack.lay_out`.
 
     Examples
     --------
@@ -170,31 +162,49 @@ def make_plan(
     """
     rack = lay_out(states, wishes, pd.Timestamp(start).normalize())
     kept = _kept(rack, earlier)
-    whole = len(rack.states) * rack.days <= WHOLE_CELLS
-    weekly = share_out(rack, step=DAYS_PER_WEEK, kept=kept, gap=WEEKLY_GAP, seconds=0.55 * seconds)
+    cells = len(rack.states) * rack.days
+    whole = cells <= WHOLE_CELLS
+    gap = 0.0 if whole else WEEKLY_GAP
+    large = cells > LARGE_CELLS
+    weekly = share_out(
+        rack,
+        step=DAYS_PER_WEEK,
+        kept=kept,
+        may_send=likely_sends(rack) if large else None,
+        gap=gap,
+        nodes=_nodes(cells),
+    )
     if weekly is None:
         raise BadPlan(
-            "No plan was found in the time given.",
+            "No plan was found with so many pairs, weeks and wishes.",
             field="weeks",
-            accepted="fewer weeks, fewer wishes, or more time",
+            accepted="fewer weeks or fewer wishes",
         )
+    if large:
+        bound = obvious_bound(rack) + kept.worth(rack) + KEPT_GAIN * len(kept.sends)
+        weekly = replace(weekly, bound=bound, proven=False)
     draft = assign_days(rack, weekly, kept)
     found, bounding = [(draft, weekly)], [weekly]
     # hand-overs as the weeks have them, then any (a small rack) or those near (a large one)
     tries = [weekly.sends, None if whole else _around(weekly.sends)]
-    for may_send, share in zip(tries, (0.15, 0.25), strict=True):
+    for may_send in tries if cells <= MOST_CELLS else ():
+        reached = max(score_of(rack, worn, s.sends, kept) for worn, s in found)
+        if weekly.bound - reached <= (PROVEN if whole else GOOD_GAP) * max(abs(weekly.bound), 1.0):
+            break
         best = share_out(
-            rack, step=1, kept=kept, near=draft, may_send=may_send, gap=GAP, seconds=share * seconds
+            rack, step=1, kept=kept, near=draft, may_send=may_send, gap=gap, nodes=DAILY_NODES
         )
         if best is not None and best.days is not None:
             worn = np.where(best.days.any(axis=0), best.days.argmax(axis=0), -1)
             found.append((worn, best))
             if may_send is None:
                 bounding.append(best)
-        reached = max(_score(rack, worn, s.sends, kept) for worn, s in found)
-        if weekly.bound - reached <= (GAP if whole else GOOD_GAP) * abs(weekly.bound):
-            break
     return _plan(rack, found, kept, bounding)
+
+
+def _nodes(cells: int) -> int:
+    """Nodes of the search by weeks: fewer where each takes longer."""
+    return int(np.clip(NODES_CELLS // cells, 1, MOST_NODES))
 
 
 def _around(sends: np.ndarray) -> np.ndarray:
@@ -231,94 +241,19 @@ def _plan(
     bounding: list[Shared],
 ) -> RackPlan:
     """Keep the best of what was found, against the nearest bound that holds for every plan."""
-    scored = [(_score(rack, worn, s.sends, kept), i) for i, (worn, s) in enumerate(found)]
+    scored = [(score_of(rack, worn, s.sends, kept), i) for i, (worn, s) in enumerate(found)]
     score, best = max(scored)
     worn, shared = found[best]
-    given_up = tuple(_given_up(rack, worn, shared.sends))
+    wishes = tuple(given_up(rack, worn, shared.sends))
     bound = max(score, min(s.bound for s in bounding))
     fewest = max((s.fewest_wishes for s in bounding if s.proven), default=0)
     return RackPlan(
         rack=rack,
         worn=worn,
         sent=shared.sends,
-        given_up=given_up,
+        given_up=(*wishes, *late_sends(rack, shared.sends)),
         score=score,
         bound=bound,
         gap=(bound - score) / max(abs(bound), 1.0),
-        fewest_proven=len(given_up) <= fewest,
+        fewest_proven=len(wishes) <= fewest,
     )
-
-
-def _score(rack: Rack, worn: np.ndarray, sends: np.ndarray, kept: Kept) -> float:
-    """Score a plan as `forecast.planning.sharing` counts it."""
-    count = np.bincount(worn[worn >= 0], minlength=len(rack.states))
-    score = float(np.minimum(count, rack.target).sum()) - SEND_COST * float(sends.sum())
-    by_month: dict[tuple[int, int], int] = {}
-    for week in np.nonzero(sends)[1]:
-        month = month_of_week(rack, int(week))
-        by_month[month] = by_month.get(month, 0) + 1
-    for number in by_month.values():
-        score -= MONTH_COST * (number >= 2) + 2.0 * MONTH_COST * max(number - 2, 0)
-    score -= WISH_COST * len(list(_given_up(rack, worn, sends)))
-    score += KEPT_GAIN * sum(bool(sends[pair, week]) for pair, week in kept.sends.items())
-    same = (kept.days >= 0) & (kept.days == worn)
-    return score + KEPT_DAY_GAIN * float(same.sum())
-
-
-def _given_up(rack: Rack, worn: np.ndarray, sends: np.ndarray) -> list[GivenUp]:
-    out = []
-    for day in range(rack.days):
-        on = rack.date(day)
-        if rack.code[day] != "none" and worn[day] < 0:
-            said = f"{on.date()}: no pair for {rack.code[day]} wear."
-            out.append(GivenUp("day without a pair", on, said))
-        reserved = rack.reserved[day]
-        if reserved >= 0 and worn[day] != reserved:
-            name = rack.states[reserved].pair_id
-            said = f"{on.date()}: {name} is not there for the day it is reserved."
-            out.append(GivenUp("reservation", on, said))
-    out += _too_many_away(rack, sends)
-    out += _over_budget(rack, sends)
-    return out
-
-
-def _too_many_away(rack: Rack, sends: np.ndarray) -> list[GivenUp]:
-    weeks = sends.shape[1]
-    away = np.zeros(weeks, int)
-    for pair, week in zip(*np.nonzero(sends), strict=True):
-        away[week : week + rack.lead[pair]] += 1
-    mondays = [rack.date(w * DAYS_PER_WEEK) for w in range(weeks)]
-    already = np.array(
-        [
-            sum(s.away_until is not None and day < s.away_until for s in rack.states)
-            for day in mondays
-        ]
-    )
-    wished = rack.wishes.most_away
-    over = away - np.maximum(wished - already, 0)
-    most = int(over.max(initial=0))
-    if most <= 0:
-        return []
-    first = rack.date(int(np.argmax(over)) * DAYS_PER_WEEK)
-    said = f"From {first.date()}: {wished + most} pairs away at once where {wished} are wished."
-    return [GivenUp("pairs away", first, said)] * most
-
-
-def _over_budget(rack: Rack, sends: np.ndarray) -> list[GivenUp]:
-    budget = rack.wishes.budget_minor_per_quarter
-    if budget is None:
-        return []
-    spent: dict[tuple[int, int], int] = {}
-    for pair, week in zip(*np.nonzero(sends), strict=True):
-        key = quarter_of_week(rack, int(week))
-        spent[key] = spent.get(key, 0) + int(rack.price[pair])
-    out = []
-    for (year, quarter), total in sorted(spent.items()):
-        if total > budget:
-            first = pd.Timestamp(year=year, month=3 * quarter - 2, day=1)
-            said = (
-                f"Quarter {quarter} of {year}: new soles for {total / 100:.2f} where "
-                f"{budget / 100:.2f} are wished."
-            )
-            out.append(GivenUp("budget", first, said))
-    return out

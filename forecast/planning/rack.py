@@ -17,6 +17,7 @@ from solespan.forecast.planning.wishes import MOST_PAIRS, Occasion, PairState, W
 __all__ = ["Rack", "lay_out"]
 
 DAYS_PER_WEEK = 7
+WEEKS_PER_QUARTER = 13
 _SHARING_STEPS = 200
 
 
@@ -57,6 +58,43 @@ class Rack:
         """Days in the plan."""
         return len(self.code)
 
+    @property
+    def weeks(self) -> int:
+        """Weeks in the plan."""
+        return self.days // DAYS_PER_WEEK
+
+    @property
+    def sendable(self) -> np.ndarray:
+        """Whether a new sole is worth it, shape (P,)."""
+        return np.array([s.next_sole != "retire" for s in self.states])
+
+    @property
+    def due_week(self) -> np.ndarray:
+        """Week from which each day on the shelf counts against the plan; `weeks` = never."""
+        out = np.full(len(self.states), self.weeks)
+        for pair, state in enumerate(self.states):
+            back = 0 if state.away_until is None else (state.away_until - self.start).days
+            if not self.sendable[pair]:
+                continue
+            if self.left[pair] <= 0:
+                out[pair] = max(-(-back // DAYS_PER_WEEK), 0)
+            elif state.send_by is not None:
+                out[pair] = max((state.send_by - self.start).days // DAYS_PER_WEEK, 0)
+        weeks: np.ndarray = np.minimum(out, self.weeks)
+        return weeks
+
+    @property
+    def usual_per_quarter(self) -> int:
+        """Soles in a quarter that cost nothing: what the rack needs anyway, one at least."""
+        needed = float((self.target / self.new)[self.sendable].sum()) / self.weeks
+        return max(1, round(needed * WEEKS_PER_QUARTER))
+
+    @property
+    def quarter_wears(self) -> np.ndarray:
+        """Wears of each pair in a quarter at its share, one at least, shape (P,)."""
+        wears: np.ndarray = np.maximum(self.target / self.weeks * WEEKS_PER_QUARTER, 1.0)
+        return wears
+
     def rest_after(self, day: int) -> int:
         """Full days of rest after wear on a day."""
         return self.wishes.rest_days_wet if self.wet[day] else self.wishes.rest_days
@@ -80,8 +118,7 @@ def lay_out(states: Sequence[PairState], wishes: Wishes, start: pd.Timestamp) ->
     Raises
     ------
     BadPlan
-        No pair, a retired or unknown pair named, an occasion outside the plan, a lead time longer
-        than the plan for a pair that would need a new sole in it.
+        No pair, a retired or unknown pair named, an occasion outside the plan.
     """
     days = wishes.weeks * DAYS_PER_WEEK
     live = tuple(s for s in states if not s.retired)
@@ -115,7 +152,6 @@ def lay_out(states: Sequence[PairState], wishes: Wishes, start: pd.Timestamp) ->
     new = np.array([max(1, s.wear_days_new) for s in live])
     demand = code != "none"
     target = _shares(allowed & demand, demand, _weights(live, wishes, left))
-    _check_leads(live, wishes, target > left)
     return Rack(
         states=live,
         wishes=wishes,
@@ -167,19 +203,6 @@ def _check(
         _inside(one, start, last)
 
 
-def _check_leads(live: Sequence[PairState], wishes: Wishes, needed: np.ndarray) -> None:
-    """Refuse a plan in which a pair that needs a new sole for its share could not come back."""
-    for state, needs in zip(live, needed, strict=True):
-        if needs and state.lead_days > wishes.weeks * DAYS_PER_WEEK:
-            weeks = "1 week" if wishes.weeks == 1 else f"{wishes.weeks} weeks"
-            raise BadPlan(
-                f"{state.pair_id} would be away {state.lead_days} days for a new sole, longer than "
-                f"the {weeks} planned.",
-                field="weeks",
-                accepted=f"at least {-(-state.lead_days // 7)} weeks, or a quicker route",
-            )
-
-
 def _inside(one: Occasion, start: pd.Timestamp, last: pd.Timestamp) -> None:
     if not start <= one.on <= last:
         raise BadPlan(
@@ -229,7 +252,8 @@ def _allowed(
 
 
 def _weights(live: Sequence[PairState], wishes: Wishes, left: np.ndarray) -> np.ndarray:
-    weight = np.array([max(wishes.weights.get(s.pair_id, 1.0), 1e-3) for s in live])
+    power = wishes.aims.preference_power
+    weight = np.array([max(wishes.weights.get(s.pair_id, 1.0), 1e-3) ** power for s in live])
     if wishes.wear == "as now":
         weight *= np.array([max(s.wears_per_week, 1e-3) for s in live])
     if wishes.wear == "uneven" and len(live) > 1:

@@ -20,7 +20,7 @@ class ShareModel:
     """The programme being built, and which variable means what.
 
     `sent[p, w]` counts the sends of a pair up to week w. `worn[p, w]` counts its wears up to the
-    end of week w. Running sums keep the rows short.
+    end of week w. `rest[p]` is what is left after the last day. Running sums keep the rows short.
     """
 
     rack: Rack
@@ -31,6 +31,7 @@ class ShareModel:
     send: dict[tuple[int, int], int] = field(default_factory=dict)
     sent: dict[tuple[int, int], int] = field(default_factory=dict)
     worn: dict[tuple[int, int], int] = field(default_factory=dict)
+    rest: dict[int, int] = field(default_factory=dict)
     wishes: list[int] = field(default_factory=list)
     promised: dict[int, int] = field(default_factory=dict)
 

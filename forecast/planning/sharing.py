@@ -6,10 +6,7 @@ One integer programme for periods of a week or of a day. With periods of a day i
 question. With periods of a week, rest is only counted: at most four wears in a week after one day's
 rest, seven in two. So its optimum is a bound that no plan of days can pass.
 
-The score to maximise, in wears: every wear that is within a pair's share counts one. A sole sent
-costs `SEND_COST`. The second sole sent in one month `MONTH_COST`, each further one twice that. A
-wish given up `WISH_COST`. A sole sent in the week that an earlier plan named gains `KEPT_GAIN`, and
-a day that is as that plan said `KEPT_DAY_GAIN`.
+The score to maximise is that of `forecast.planning.score`.
 """
 
 from __future__ import annotations
@@ -19,52 +16,23 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from solespan.forecast.planning.milp_builder import Solved
+from solespan.forecast.planning.crowds import add_crowds
+from solespan.forecast.planning.milp_builder import MOST_NODES, Solved
 from solespan.forecast.planning.rack import DAYS_PER_WEEK, Rack
 from solespan.forecast.planning.resting import add_rest
+from solespan.forecast.planning.score import (
+    KEPT_DAY_GAIN,
+    KEPT_GAIN,
+    WAIT_COST,
+    WISH_COST,
+    Kept,
+    quarter_of_week,
+)
 from solespan.forecast.planning.share_model import ShareModel
 
-__all__ = [
-    "KEPT_DAY_GAIN",
-    "KEPT_GAIN",
-    "MONTH_COST",
-    "SEND_COST",
-    "WISH_COST",
-    "Kept",
-    "Shared",
-    "month_of_week",
-    "quarter_of_week",
-    "share_out",
-]
+__all__ = ["Shared", "share_out"]
 
-SEND_COST = 2.0
-MONTH_COST = 4.0
-WISH_COST = 100.0
-KEPT_GAIN = 3.0
-KEPT_DAY_GAIN = 0.5
-
-
-@dataclass(frozen=True)
-class Kept:
-    """What an earlier plan said of the same days.
-
-    days : ndarray of int, shape (D,)
-        Index of the pair planned for the day, -1 for none.
-    sends : mapping of pair index to week
-    """
-
-    days: np.ndarray
-    sends: Mapping[int, int]
-
-    @classmethod
-    def nothing(cls, rack: Rack) -> Kept:
-        """There was no earlier plan."""
-        return cls(np.full(rack.days, -1), {})
-
-    def worth(self, rack: Rack) -> float:
-        """What keeping every day that can be kept would gain."""
-        days = np.flatnonzero(self.days >= 0)
-        return KEPT_DAY_GAIN * float(rack.allowed[self.days[days], days].sum())
+NEAR_GAIN = 1e-3  # of a whole plan that is as the draft: decides between equal plans only
 
 
 @dataclass(frozen=True)
@@ -93,18 +61,6 @@ class Shared:
     proven: bool
 
 
-def month_of_week(rack: Rack, week: int) -> tuple[int, int]:
-    """Calendar month of the day on which a week's pairs are handed over."""
-    day = rack.date(week * DAYS_PER_WEEK)
-    return day.year, day.month
-
-
-def quarter_of_week(rack: Rack, week: int) -> tuple[int, int]:
-    """Calendar quarter of the same day."""
-    day = rack.date(week * DAYS_PER_WEEK)
-    return day.year, day.quarter
-
-
 def share_out(
     rack: Rack,
     *,
@@ -113,9 +69,9 @@ def share_out(
     near: np.ndarray | None = None,
     may_send: np.ndarray | None = None,
     gap: float = 0.01,
-    seconds: float = 15.0,
+    nodes: int = MOST_NODES,
 ) -> Shared | None:
-    """Find the best sharing; None when the solver found nothing in the time given.
+    """Find the best sharing; None when the solver found nothing within its nodes.
 
     Parameters
     ----------
@@ -130,7 +86,8 @@ def share_out(
         Hand-overs that may be chosen; the bound then holds for these only.
     gap : float
         Relative distance to the bound at which the search may end.
-    seconds : float
+    nodes : int
+        Nodes of the search tree.
     """
     model = ShareModel(rack, step)
     kept = kept or Kept.nothing(rack)
@@ -139,52 +96,58 @@ def share_out(
     add_rest(model)
     _add_soles(model)
     _add_limits(model)
+    add_crowds(model, searched=may_send is None or step == 1)
     _add_shares(model)
     programme = model.programme
     if may_send is not None:
         for (pair, week), variable in model.send.items():
             if not may_send[pair, week]:
                 programme.forbid(variable)
-    found = programme.solve(gap=gap, seconds=seconds * 0.7)
+    found = programme.solve(gap=gap, nodes=nodes)
     if found is None:
         return None
     given_up = int(np.ceil(sum(found.values[v] for v in model.wishes) - 1e-6))
     proven = True
     if given_up:
-        given_up, proven, found = _fewest_wishes(model, found, given_up, seconds * 0.3, gap)
+        given_up, proven, found = _fewest_wishes(model, found, given_up, nodes, gap)
     return _answer(model, found, given_up, proven, 0.0 if step == 1 else kept.worth(rack))
 
 
 def _fewest_wishes(
-    model: ShareModel, found: Solved, given_up: int, seconds: float, gap: float
+    model: ShareModel, found: Solved, given_up: int, nodes: int, gap: float
 ) -> tuple[int, bool, Solved]:
     """Prove how many wishes at least must be given up, and hold the answer to that many."""
     programme = model.programme
     only = np.zeros(programme.size)
     only[model.wishes] = -1.0
-    fewest = programme.solve(gains=only, seconds=seconds / 2)
+    fewest = programme.solve(gains=only, nodes=nodes)
     if fewest is None:
         return given_up, False, found
     least = round(-fewest.bound + 0.499)
     if given_up <= least:
         return given_up, True, found
     programme.row([(v, 1.0) for v in model.wishes], most=round(-fewest.value))
-    better = programme.solve(gap=gap, seconds=seconds / 2)
+    better = programme.solve(gap=gap, nodes=nodes)
     return round(-fewest.value), fewest.proven, better or found
 
 
 def _add_sends(model: ShareModel, kept: Mapping[int, int]) -> None:
     rack, programme = model.rack, model.programme
-    for pair, state in enumerate(rack.states):
+    cost = rack.wishes.aims.sole_cost
+    for pair, (state, worth) in enumerate(zip(rack.states, rack.sendable, strict=True)):
+        due = int(rack.due_week[pair])
         for week in range(model.weeks):
-            gain = -SEND_COST + (KEPT_GAIN if kept.get(pair) == week else 0.0)
+            gain = -cost + (KEPT_GAIN if kept.get(pair) == week else 0.0)
             back = state.away_until
             here = back is None or rack.date(week * DAYS_PER_WEEK) >= back
-            send = model.send[pair, week] = programme.variable(gain, 1.0 if here else 0.0)
+            send = model.send[pair, week] = programme.variable(gain, 1.0 if here and worth else 0.0)
             sent = model.sent[pair, week] = programme.variable(0.0, np.inf, whole=False)
             before = [(model.sent[pair, week - 1], -1.0)] if week else []
             programme.row([(sent, 1.0), (send, -1.0), *before], least=0.0, most=0.0)
             programme.row(model.away(pair, week), most=1.0)
+            if week >= due:
+                waiting = programme.variable(-WAIT_COST, whole=False)
+                programme.row([(sent, 1.0), (waiting, 1.0)], least=1.0)
 
 
 def _add_wears(model: ShareModel, kept_days: np.ndarray, near: np.ndarray | None) -> None:
@@ -205,7 +168,9 @@ def _add_wears(model: ShareModel, kept_days: np.ndarray, near: np.ndarray | None
                 gain = 0.0
                 if model.step == 1:
                     gain += KEPT_DAY_GAIN * float(kept_days[first] == pair)
-                    gain += 0.0 if near is None else float(near[first] == pair) * 0.4 / rack.days
+                    gain += (
+                        0.0 if near is None else float(near[first] == pair) * NEAR_GAIN / rack.days
+                    )
                 variable = programme.variable(gain, float(cap), whole=model.whole)
                 model.wear[int(pair), period, kind] = variable
                 model.by_period.setdefault((int(pair), period), []).append(variable)
@@ -222,7 +187,7 @@ def _reserve(model: ShareModel, day: int, period: int, kind: int) -> None:
     pair = int(model.rack.reserved[day])
     if pair < 0:
         return
-    missed = model.programme.variable(-WISH_COST)
+    missed = model.programme.variable(-model.rack.wishes.aims.missed_cost)
     model.wishes.append(missed)
     worn = model.wear.get((pair, period, kind))
     if worn is not None:
@@ -241,32 +206,42 @@ def _most_in(days: list[int], rest: int) -> int:
 
 
 def _add_soles(model: ShareModel) -> None:
-    """No wear past what is left on a sole; no sole is sent with much of it left."""
+    """No wear past what is left on a sole; no sole is sent with much of it left.
+
+    What is left after the last day counts like wears to come, and is worth its part of a sole.
+    """
     rack, programme = model.rack, model.programme
     per_week = DAYS_PER_WEEK // model.step
     for pair in range(len(rack.states)):
         left, new = float(rack.left[pair]), float(rack.new[pair])
-        least = float(np.ceil(rack.wishes.earliest_share * left))
+        due = rack.due_week[pair] < model.weeks
+        least = 0.0 if due else float(np.ceil(rack.wishes.earliest_share * left))
         last = model.weeks - 1
+        worth = rack.wishes.aims.sole_cost / new if rack.sendable[pair] else 0.0
+        rest = model.rest[pair] = programme.variable(worth, max(left, new), whole=False)
         for week in range(model.weeks):
             worn = model.worn[pair, week] = programme.variable(0.0, np.inf, whole=False)
             before = [(model.worn[pair, week - 1], -1.0)] if week else []
             now = [(v, -1.0) for v, _ in model.wears(pair, week * per_week, (week + 1) * per_week)]
             programme.row([(worn, 1.0), *before, *now], least=0.0, most=0.0)
+        end = [(model.worn[pair, last], 1.0), (rest, 1.0)]
+        all_sent = model.sent[pair, last]
         for week in range(model.weeks):
-            ahead = -(-(rack.days - week * DAYS_PER_WEEK) // (rack.wishes.rest_days + 1))
-            one = min(new, float(ahead))
-            sent = model.sent[pair, week]
-            programme.row([(model.worn[pair, week], 1.0), (sent, -new)], most=left)
-            send = model.send[pair, week]
+            terms = end if week == last else [(model.worn[pair, week], 1.0)]
+            programme.row([*terms, (model.sent[pair, week], -new)], most=left)
+            if not rack.sendable[pair]:
+                continue
+            send, sent = model.send[pair, week], model.sent[pair, week]
             earlier = [(model.worn[pair, week - 1], 1.0)] if week else []
             if least > 0:
                 programme.row([*earlier, (send, -least)], least=0.0)
-            if one < ahead:
-                # worn from this week on, if it is sent now: one new sole and what is sent later
-                after = [(model.worn[pair, last], 1.0), *((v, -1.0) for v, _ in earlier)]
-                later = [(model.sent[pair, last], -new), (sent, new)]
-                programme.row([*after, *later, (send, ahead - one)], most=float(ahead))
+            # what is left on a sole that is sent is lost: after it there are only new ones
+            after = [*end, *((v, -1.0) for v, _ in earlier)]
+            programme.row([*after, (all_sent, -new), (send, left)], most=left)
+            ahead = -(-(rack.days - week * DAYS_PER_WEEK) // (rack.wishes.rest_days + 1))
+            most = ahead + max(left, new)
+            later = [(all_sent, -new), (sent, new)] if week < last else []
+            programme.row([*after, *later, (send, most - new)], most=most)
 
 
 def _add_limits(model: ShareModel) -> None:
@@ -282,10 +257,8 @@ def _add_limits(model: ShareModel) -> None:
         # those away already cannot be called back; they leave no place for others
         programme.row([*away, (more, -1.0)], most=float(max(wishes.most_away - already, 0)))
     quarters: dict[tuple[int, int], list[int]] = {}
-    months: dict[tuple[int, int], list[int]] = {}
     for week in range(model.weeks):
         quarters.setdefault(quarter_of_week(rack, week), []).append(week)
-        months.setdefault(month_of_week(rack, week), []).append(week)
     if wishes.budget_minor_per_quarter is not None and rack.price.any():
         for weeks in quarters.values():
             over = programme.variable(-WISH_COST)
@@ -293,17 +266,13 @@ def _add_limits(model: ShareModel) -> None:
             spent = [(model.send[p, k], float(rack.price[p])) for p in pairs for k in weeks]
             total = float(rack.price.sum()) * len(weeks)
             programme.row([*spent, (over, -total)], most=float(wishes.budget_minor_per_quarter))
-    for weeks in months.values():
-        second = programme.variable(-MONTH_COST)
-        further = programme.variable(-2.0 * MONTH_COST, float(len(rack.states)))
-        sent = [(model.send[p, k], 1.0) for p in pairs for k in weeks]
-        programme.row([*sent, (second, -1.0), (further, -1.0)], most=1.0)
 
 
 def _add_shares(model: ShareModel) -> None:
     rack, programme = model.rack, model.programme
+    gain = rack.wishes.aims.share_gain
     for pair, target in enumerate(rack.target):
-        counted = programme.variable(1.0, float(target), whole=False)
+        counted = programme.variable(gain, float(target), whole=False)
         programme.row([(counted, 1.0), (model.worn[pair, model.weeks - 1], -1.0)], most=0.0)
         left = float(rack.left[pair])
         if left < target:
@@ -336,6 +305,4 @@ def _answer(model: ShareModel, found: Solved, fewest: int, proven: bool, more: f
     sends = np.zeros((n, model.weeks), bool)
     for (pair, week), variable in model.send.items():
         sends[pair, week] = found.values[variable] > 0.5
-    # every plan's score is a multiple of a half
-    bound = np.floor(2.0 * (found.bound + more) + 1e-6) / 2.0
-    return Shared(wears, days, sends, float(bound), fewest, proven)
+    return Shared(wears, days, sends, float(found.bound + more), fewest, proven)

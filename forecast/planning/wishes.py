@@ -14,6 +14,7 @@ from types import MappingProxyType
 import pandas as pd
 
 from solespan.forecast.frames import DRESS_CODES
+from solespan.forecast.planning.aims import Aims
 from solespan.forecast.planning.errors import BadPlan
 
 __all__ = ["ACCEPTED_CODES", "WEARS", "WEEK", "Occasion", "PairState", "Wishes"]
@@ -57,6 +58,9 @@ class PairState:
     away_until : the first day it can be worn again after a job that is open; None = on the shelf.
     lead_days : days away for a new sole, as the plan should count them.
     wears_per_week : present pace, as its forecast reckons.
+    next_sole : word of `forecast.planning.verdict`; a pair to retire is worn out and never sent.
+    send_by : day by which it is to be sent, where the verdict on it is to send it; None = not yet.
+    sent_on : last day it was handed over; counts in the quarter in which the plan begins.
     """
 
     pair_id: str
@@ -71,6 +75,9 @@ class PairState:
     price_minor: int = 0
     retired: bool = False
     wears_per_week: float = 0.0
+    next_sole: str = "resole"
+    send_by: pd.Timestamp | None = None
+    sent_on: pd.Timestamp | None = None
 
 
 @dataclass(frozen=True)
@@ -86,7 +93,9 @@ class Wishes:
         forecasts reckon, on as many of the week's days as that takes.
     weights : preference by pair, 0 to 10, 1 if not named; 0 = wear it only when needed.
     months : months (1 to 12) in which a pair may be worn; all if not named.
-    earliest_share : share of what is left on a sole that must be worn before it is sent.
+    earliest_share : share of what is left on a sole that must be worn before it is sent, unless
+        the verdict on it is to send it.
+    aims : how much evenness, spread, cost, occasions and preference matter.
     """
 
     weeks: int = 26
@@ -101,6 +110,7 @@ class Wishes:
     months: Mapping[str, tuple[int, ...]] = field(default_factory=dict)
     accepted_codes: Mapping[str, tuple[str, ...]] = field(default_factory=lambda: ACCEPTED_CODES)
     earliest_share: float = 0.5
+    aims: Aims = field(default_factory=Aims)
 
     def __post_init__(self) -> None:
         """Refuse what cannot be meant, naming the field."""

@@ -51,6 +51,12 @@ def plan(
         list[str] | None,
         typer.Option(help="DAY[:CODE[:PAIR]], such as 2027-02-14:formal:oxford."),
     ] = None,
+    aim: Annotated[
+        list[str] | None,
+        typer.Option(
+            help="AIM=0 to 4, such as spread=4; 2 is usual. even, spread, cost, occasions or best."
+        ),
+    ] = None,
     rest: Annotated[int, typer.Option(help="Full days of rest after wear.")] = 1,
     rest_wet: Annotated[int, typer.Option(help="The same after a wet day.")] = 2,
     again: Annotated[
@@ -71,6 +77,7 @@ def plan(
         "budget_minor_per_quarter": None if budget is None else round(100 * budget),
         "wear": wear,
         "week": None if week is None else [code.strip() for code in week.split(",")],
+        "aims": dict(_aim(text) for text in aim or []),
         "rest_days": rest,
         "rest_days_wet": max(rest, rest_wet),
     }
@@ -87,6 +94,20 @@ def plan(
     show(shown, PlanShown, form=form, out=out, table=lambda: _plan_tables(shown), rows="days")
 
 
+def _aim(text: str) -> tuple[str, int]:
+    from solespan.forecast.planning.aims import AIMS
+
+    name, _, level = text.partition("=")
+    if name not in AIMS or level not in ("0", "1", "2", "3", "4"):
+        raise Refused(
+            f"{text!r} is no aim.",
+            where="--aim",
+            accepted=f"one of {', '.join(AIMS)}, then = and 0 to 4",
+            remedy="Write, for example: --aim spread=4",
+        )
+    return name, int(level)
+
+
 def _plan_tables(shown: Mapping[str, Any]) -> Iterator[RenderableType]:
     from solespan.api.cli.planning.rack_tools import named
     from solespan.dashboards.pages.planning.plan import how_good
@@ -100,6 +121,7 @@ def _plan_tables(shown: Mapping[str, Any]) -> Iterator[RenderableType]:
     ]
     yield grid(("pair", "wears", "share", "why"), pairs, title="Every pair")
     yield from _given_up(shown)
+    yield f"{shown['aim']} {shown['trade']}"
     yield f"{how_good(shown['gap'])} Kept as plan {shown['plan_id']}."
 
 

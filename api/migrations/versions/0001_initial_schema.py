@@ -355,7 +355,7 @@ TABLES = {
     ),
     "rack_plans": Table(
         "plan_id id, wearer_pk >wearers, made_at moment, starts_on day, weeks int[1..60], "
-        "question json, answer json, tenant_pk >tenants",
+        "question json, answer json, state word{asked|made|refused}, tenant_pk >tenants",
         unique=["plan_id"],
         indexes=["wearer_pk id"],
     ),

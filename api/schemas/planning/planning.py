@@ -163,6 +163,19 @@ class OccasionAsked(Message):
     name: Line = text_field("what it is", default="")
 
 
+_Level = Annotated[int, Field(ge=0, le=4)]
+
+
+class AimsAsked(Message):
+    """What a plan aims at: each from 0 (it does not matter) to 4 (it matters most)."""
+
+    even: _Level = field("wear shared as the shares say", "level", default=2)
+    spread: _Level = field("few new soles in one quarter", "level", default=2)
+    cost: _Level = field("few soles, none with much left on it", "level", default=2)
+    occasions: _Level = field("a reserved pair is there on its day", "level", default=2)
+    best: _Level = field("preferences count, and who is kept for best", "level", default=2)
+
+
 class PlanAsked(Message):
     """Wishes for a plan; what is left out takes the trade's usual value."""
 
@@ -197,6 +210,7 @@ class PlanAsked(Message):
         default_factory=dict,
         max_length=120,
     )
+    aims: AimsAsked = field("what the plan aims at", "levels", default_factory=AimsAsked)
     earliest_share: float = field(
         "share of what is left on a sole that is worn before it is sent",
         "fraction",
@@ -265,6 +279,8 @@ class PlanSummary(Answer):
 class PlanShown(PlanSummary):
     """One stored plan."""
 
+    aim: str = text_field("what the plan aims at")
+    trade: str = text_field("what it gave up for that, beside the wishes it names")
     days: list[PlannedDay] = field("day by day", "none (list)")
     sends: list[PlannedSend] = field("hand-overs by date", "none (list)")
     pairs: list[PlannedPair] = field("pair by pair", "none (list)")

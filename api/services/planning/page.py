@@ -8,15 +8,22 @@ from typing import Any
 import pandas as pd
 from sqlalchemy.orm import Session
 
-from solespan.api.errors import NothingForecast
+from solespan.api.schemas.forms import Typed
 from solespan.api.services.context import AppContext
 from solespan.api.services.planning.care import care_of_rack
-from solespan.api.services.planning.cost_of_ownership import life_of_known
-from solespan.api.services.planning.plan_form import WEEKDAYS, first_values
+from solespan.api.services.planning.plan_form import (
+    AIM_LABELS,
+    MONTHS,
+    PREFERENCES,
+    WEEKDAYS,
+    ends_of,
+    first_values,
+    occasion_rows,
+)
 from solespan.api.services.planning.plans import shown_plan
-from solespan.api.services.planning.rack import known_rack, known_wearer
+from solespan.api.services.planning.rack import KnownRack, known_rack, known_wearer
 from solespan.api.storage.forecasts.forecasts import load_forecasts
-from solespan.api.storage.planning.planning import plans_of
+from solespan.api.storage.planning.planning import newest_asked, plans_of
 from solespan.api.storage.rack.records import list_records
 from solespan.forecast.frames import DRESS_CODES
 
@@ -27,7 +34,7 @@ MOST_PAIRS = 500
 MOST_SOLES = 5000
 
 
-def plan_values(ctx: AppContext, wearer_id: str) -> dict[str, Any]:
+def plan_values(ctx: AppContext, wearer_id: str, typed: Typed) -> dict[str, Any]:
     """Return the arguments of `plan_page`, and under `more` what the form offers.
 
     Of the first wearer when none is named. Raises `NotFound`.
@@ -41,7 +48,6 @@ def plan_values(ctx: AppContext, wearer_id: str) -> dict[str, Any]:
             nothing: dict[str, Any] = {
                 "plan": None,
                 "care": [],
-                "life": None,
                 "names": {},
                 "wearers": [],
             }
@@ -53,26 +59,37 @@ def plan_values(ctx: AppContext, wearer_id: str) -> dict[str, Any]:
         rack = known_rack(ctx, session, wearer_id)
         forecast = load_forecasts(session, [wearer_id])
         care = care_of_rack(session, rack, forecast)["items"]
-        try:
-            life: dict[str, Any] | None = life_of_known(rack, forecast)
-        except NothingForecast:
-            life = None
+        asked = newest_asked(session, wearer_id)
+    question = newest[0]["question"] if newest else None
     names = {row["pair_id"]: row["label"] or row["pair_id"] for row in pairs}
     return {
         "plan": shown_plan(newest[0]) if newest else None,
         "care": care,
-        "life": life,
         "names": names,
         "today": _day(ctx, zone),
         "wearer_id": wearer_id,
         "wearers": wearers,
         "more": {
             "choices": choices,
-            "wished": first_values(newest[0]["question"] if newest else None),
+            "wished": first_values(question),
+            "occasions": occasion_rows(question, typed, rack.today),
+            "aims": tuple(AIM_LABELS.items()),
+            "pairs": [_preference(rack, pair_id, name) for pair_id, name in choices],
+            "preferences": PREFERENCES,
+            "months": MONTHS,
+            "waits": asked is not None and asked["state"] == "asked",
+            "refused": (asked or {}).get("answer", {}).get("problem", ""),
             "weekdays": WEEKDAYS,
             "codes": DRESS_CODES,
         },
     }
+
+
+def _preference(rack: KnownRack, pair_id: str, name: str) -> dict[str, str]:
+    """What the form shows of one pair: preference, first and last month."""
+    first, last = ends_of(rack.trait(pair_id, "months"))
+    weight = f"{rack.trait(pair_id, 'weight'):g}"
+    return {"pair_id": pair_id, "name": name, "weight": weight, "from": first, "until": last}
 
 
 def pairs_to_choose(

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass, replace
-from datetime import date
+from datetime import date, datetime
 from typing import Any
 
 import numpy as np
@@ -17,10 +17,12 @@ from sqlalchemy.orm import Session
 from solespan.api.errors import NotFound, Refused
 from solespan.api.services.context import AppContext
 from solespan.api.services.planning.rack import KnownRack, known_rack, pair_states, refusing
+from solespan.api.storage.forecasts.forecasts import load_forecasts
 from solespan.api.storage.planning import planning as stored
 from solespan.api.storage.planning.planning import plans_of
 from solespan.api.storage.scope import name_changed
 from solespan.forecast.planning import (
+    Aims,
     EarlierPlan,
     Occasion,
     PairState,
@@ -30,13 +32,17 @@ from solespan.forecast.planning import (
     make_plan,
     pair_reasons,
 )
-from solespan.forecast.planning.planner import GivenUp
+from solespan.forecast.planning.aim_sentences import aim_of, trade_of
 from solespan.forecast.planning.rack import lay_out
+from solespan.forecast.planning.score import GivenUp
 
 __all__ = [
+    "REMEDY",
     "PlanAsked",
+    "answer_of",
     "earlier_of",
     "keep",
+    "plain",
     "plan_rack",
     "plans_of",
     "read_plan",
@@ -45,9 +51,7 @@ __all__ = [
     "wishes_of",
 ]
 
-SECONDS = 20.0
-SECONDS_LARGE = 110.0
-LARGE_CELLS = 9000
+DAYS_OF_STATE = ("last_worn", "away_until", "send_by", "sent_on")
 REMEDY = "Correct it and ask for the plan again; nothing was changed."
 
 
@@ -79,6 +83,7 @@ def wishes_of(values: Mapping[str, Any], rack: KnownRack) -> Wishes:
     if "week" in given:
         given["week"] = tuple(given["week"])
     with refusing(REMEDY):
+        given["aims"] = Aims(**given.pop("aims", {}))
         return Wishes(**given, weights=weights, months=months, occasions=occasions)
 
 
@@ -96,6 +101,7 @@ def plan_rack(
     """
     with ctx.database.reading() as session:
         rack = known_rack(ctx, session, wearer_id)
+        forecast = load_forecasts(session, [wearer_id])
     first = rack.as_of + pd.Timedelta(days=1)
     start = first if starts_on is None else pd.Timestamp(starts_on)
     if not first <= start <= first + pd.Timedelta(days=60):
@@ -107,15 +113,8 @@ def plan_rack(
         )
     wishes = wishes_of(values, rack)
     with refusing(REMEDY):
-        states = pair_states(rack)
-        large = len(states) * wishes.weeks * 7 > LARGE_CELLS
-        plan = make_plan(
-            states,
-            wishes,
-            start,
-            earlier=earlier,
-            seconds=SECONDS_LARGE if large else SECONDS,
-        )
+        states = pair_states(rack, forecast)
+        plan = make_plan(states, wishes, start, earlier=earlier)
     return PlanAsked(rack, _question(states, wishes), plan)
 
 
@@ -128,7 +127,7 @@ def keep(ctx: AppContext, session: Session, asked: PlanAsked) -> dict[str, Any]:
         starts_on=plan.rack.start.date(),
         weeks=plan.rack.wishes.weeks,
         question=asked.question,
-        answer=_answer(plan),
+        answer=answer_of(plan),
         made_at=ctx.clock.now(),
     )
     name_changed(plan_id=row["plan_id"], wearer_id=row["wearer_id"])
@@ -138,7 +137,7 @@ def keep(ctx: AppContext, session: Session, asked: PlanAsked) -> dict[str, Any]:
 def read_plan(session: Session, plan_id: str) -> dict[str, Any]:
     """Return one stored plan. Raises `NotFound`."""
     row = stored.find_plan(session, plan_id)
-    if row is None:
+    if row is None or row["state"] != "made":
         raise NotFound(
             f"There is no plan {plan_id}.",
             where="the address",
@@ -157,6 +156,8 @@ def shown_plan(row: Mapping[str, Any]) -> dict[str, Any]:
         "starts_on": row["starts_on"].isoformat(),
         "weeks": row["weeks"],
         **{k: answer[k] for k in ("score", "bound", "gap", "fewest_proven", "given_up")},
+        "aim": answer.get("aim", ""),
+        "trade": answer.get("trade", ""),
         **{k: answer[k] for k in ("days", "sends", "pairs")},
     }
 
@@ -180,19 +181,22 @@ def reasons_on(row: Mapping[str, Any], on: date) -> list[dict[str, Any]]:
 
 def _question(states: Sequence[PairState], wishes: Wishes) -> dict[str, Any]:
     asked = asdict(replace(wishes, accepted_codes=dict(wishes.accepted_codes)))
-    plain: dict[str, Any] = _plain({"states": [asdict(s) for s in states], "wishes": asked})
-    return plain
+    question: dict[str, Any] = plain({"states": [asdict(s) for s in states], "wishes": asked})
+    return question
 
 
-def _answer(plan: RackPlan) -> dict[str, Any]:
+def answer_of(plan: RackPlan) -> dict[str, Any]:
+    """Return a plan as JSON values, to be kept."""
     pairs = pair_reasons(plan)
     labels = {s.pair_id: s.label for s in plan.rack.states}
-    answer: dict[str, Any] = _plain(
+    answer: dict[str, Any] = plain(
         {
             "score": round(plan.score, 3),
             "bound": round(plan.bound, 3),
             "gap": round(plan.gap, 5),
             "fewest_proven": plan.fewest_proven,
+            "aim": aim_of(plan),
+            "trade": trade_of(plan),
             "given_up": [
                 {"kind": g.kind, "on": g.on, "sentence": g.sentence} for g in plan.given_up
             ],
@@ -206,14 +210,14 @@ def _answer(plan: RackPlan) -> dict[str, Any]:
     return answer
 
 
-def _plain(value: Any) -> Any:
+def plain(value: Any) -> Any:
     """Turn dates, NumPy numbers and tuples into JSON values."""
     if isinstance(value, Mapping):
-        return {str(k): _plain(v) for k, v in value.items()}
+        return {str(k): plain(v) for k, v in value.items()}
     if isinstance(value, list | tuple):
-        return [_plain(v) for v in value]
-    if isinstance(value, pd.Timestamp):
-        return value.date().isoformat()
+        return [plain(v) for v in value]
+    if isinstance(value, date):  # a time stamp as well
+        return (value.date() if isinstance(value, datetime) else value).isoformat()
     if isinstance(value, np.generic):
         return value.item()
     return None if value is pd.NaT else value
@@ -222,7 +226,7 @@ def _plain(value: Any) -> Any:
 def _plan_again(row: Mapping[str, Any]) -> RackPlan:
     question, answer = row["question"], row["answer"]
     states = [
-        PairState(**{**s, **{n: _stamp(s[n]) for n in ("last_worn", "away_until")}})
+        PairState(**{**s, **{n: _stamp(s.get(n)) for n in ("last_worn", "away_until")}})
         for s in question["states"]
     ]
     asked = dict(question["wishes"])
@@ -230,6 +234,7 @@ def _plan_again(row: Mapping[str, Any]) -> RackPlan:
         Occasion(**{**o, "on": pd.Timestamp(o["on"])}) for o in asked["occasions"]
     )
     asked["week"] = tuple(asked["week"])
+    asked["aims"] = Aims(**asked.get("aims", {}))
     asked["months"] = {p: tuple(m) for p, m in asked["months"].items()}
     asked["accepted_codes"] = {c: tuple(a) for c, a in asked["accepted_codes"].items()}
     rack = lay_out(states, Wishes(**asked), pd.Timestamp(row["starts_on"]))

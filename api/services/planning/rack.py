@@ -65,6 +65,7 @@ DEFAULT_TRAITS: Mapping[str, Any] = {
     "route_id": None,
 }
 LIFE = "life"
+SOLES = ("full_sole", "half_sole")
 PLANNED_LEAD = 0.90  # a plan counts a pair away until it is back nine times of ten
 
 
@@ -313,8 +314,10 @@ def _route(stored_fields: Mapping[str, Any]) -> Route:
     return Route(**values)
 
 
-def pair_states(rack: KnownRack) -> list[PairState]:
-    """State of every pair as the planner takes it. Raises `NothingForecast`."""
+def pair_states(rack: KnownRack, forecast: pd.DataFrame) -> list[PairState]:
+    """State of every pair as the planner takes it, with its forecast. Raises `NothingForecast`."""
+    main = forecast[(forecast["foot"] == "pair") & (forecast["point"] == "ball")]
+    said: dict[str, dict[Any, Any]] = {str(row["pair_id"]): row for row in main.to_dict("records")}
     allowance = rack.allowance()
     left = dict(zip(allowance["pair_id"], allowance["wear_days_left"], strict=True))
     new = dict(zip(allowance["pair_id"], allowance["wear_days_new"], strict=True))
@@ -335,8 +338,10 @@ def pair_states(rack: KnownRack) -> list[PairState]:
         lead = route.lead_days(PLANNED_LEAD)
         fresh = max(1, int(new.get(pair_id, usual_new)))
         # a pair that is being resoled comes back with a new sole on
-        resoling = bool(mine["work"].isin(("full_sole", "half_sole")).any())
+        resoling = bool(mine["work"].isin(SOLES).any())
         worn_on, wet = last.get(pair_id, (None, False))
+        row = said.get(pair_id, {})
+        verdict = rack.verdict(pair_id, row.get("band"))
         states.append(
             PairState(
                 pair_id=pair_id,
@@ -348,12 +353,29 @@ def pair_states(rack: KnownRack) -> list[PairState]:
                 last_wet=wet,
                 away_until=_away_until(rack, mine) if len(mine) else None,
                 lead_days=lead,
-                price_minor=route.price_minor,
+                price_minor=verdict.next_sole.price_minor,
                 retired=pair_id not in left and not len(mine),
                 wears_per_week=round(float(pace.get(pair_id, 0.0)), 3),
+                next_sole=verdict.next_sole.word,
+                send_by=_send_by(rack, verdict.word, row),
+                sent_on=_sent_on(jobs[jobs["pair_id"] == pair_id]),
             )
         )
     return states
+
+
+def _send_by(rack: KnownRack, verdict: str, row: Mapping[Any, Any]) -> pd.Timestamp | None:
+    """Day by which a pair is sent whose verdict says so; today at the earliest."""
+    if verdict not in ("send", "rewelt"):
+        return None
+    day = row["send_by"]
+    return rack.as_of if pd.isna(day) else max(pd.Timestamp(day), rack.as_of)
+
+
+def _sent_on(jobs: pd.DataFrame) -> pd.Timestamp | None:
+    """Last day a pair was handed over for a sole."""
+    days = jobs.loc[jobs["work"].isin(SOLES), "received_on"]
+    return None if days.empty else pd.Timestamp(days.max())
 
 
 def back_on(rack: KnownRack, job: Mapping[Any, Any]) -> pd.Timestamp:

@@ -21,6 +21,7 @@ from solespan.api.storage.tables.planning import (
 from solespan.api.storage.tables.rack import Pair, Wearer
 
 __all__ = [
+    "answer_plan",
     "care_done",
     "care_rules_of",
     "feed_made_at",
@@ -34,6 +35,8 @@ __all__ = [
     "keep_route",
     "keep_rule",
     "keep_traits",
+    "newest_asked",
+    "plans_asked",
     "plans_of",
     "routes_of",
     "traits_of",
@@ -59,8 +62,9 @@ def keep_plan(
     question: dict[str, Any],
     answer: dict[str, Any],
     made_at: datetime,
+    state: str = "made",
 ) -> dict[str, Any]:
-    """Keep a plan; return it as `find_plan` does."""
+    """Keep a plan, or one that is asked for; return it as `find_plan` does."""
     row = RackPlanRow(
         wearer_pk=wearer_pk,
         starts_on=starts_on,
@@ -68,6 +72,7 @@ def keep_plan(
         question=question,
         answer=answer,
         made_at=made_at,
+        state=state,
     )
     session.add(row)
     session.flush()
@@ -84,10 +89,28 @@ def find_plan(session: Session, plan_id: str) -> dict[str, Any] | None:
 
 
 def plans_of(session: Session, wearer_id: str, *, limit: int) -> list[dict[str, Any]]:
-    """Return the newest plans of a wearer, the newest first."""
-    query = _plans().where(Wearer.wearer_id == wearer_id)
+    """Return the newest plans of a wearer that were made, the newest first."""
+    query = _plans().where(Wearer.wearer_id == wearer_id, RackPlanRow.state == "made")
     query = query.order_by(RackPlanRow.id.desc()).limit(limit)
     return [dict(row) for row in session.execute(query).mappings()]
+
+
+def newest_asked(session: Session, wearer_id: str) -> dict[str, Any] | None:
+    """Return what a wearer asked for last, if that is not a plan yet: its state and answer."""
+    query = _plans().where(Wearer.wearer_id == wearer_id).order_by(RackPlanRow.id.desc()).limit(1)
+    row = session.execute(query).mappings().one_or_none()
+    return None if row is None or row["state"] == "made" else dict(row)
+
+
+def plans_asked(session: Session) -> list[dict[str, Any]]:
+    """Return the plans that wait for the planner, the oldest first."""
+    query = _plans().where(RackPlanRow.state == "asked").order_by(RackPlanRow.id)
+    return [dict(row) for row in session.execute(query).mappings()]
+
+
+def answer_plan(session: Session, pk: int, values: Mapping[str, Any]) -> None:
+    """Write the answer of a plan that was asked for: fields of the row."""
+    session.execute(sa.update(RackPlanRow).where(RackPlanRow.id == pk).values(**values))
 
 
 def _plans() -> sa.Select[Any]:
@@ -100,6 +123,7 @@ def _plans() -> sa.Select[Any]:
         RackPlanRow.weeks,
         RackPlanRow.question,
         RackPlanRow.answer,
+        RackPlanRow.state,
     ).join(Wearer, RackPlanRow.wearer_pk == Wearer.id)
 
 

@@ -32,6 +32,7 @@ from solespan.forecast.values import ID_LENGTH
 __all__ = ["CalendarFeed", "CareDone", "CareRuleRow", "PairTraits", "RackPlanRow", "RouteRow"]
 
 HASH_LENGTH = 64
+PLAN_STATES = ("asked", "made", "refused")
 
 
 def _public_id() -> str:
@@ -44,7 +45,11 @@ def _in(column: str, words: tuple[str, ...]) -> CheckConstraint:
 
 
 class RackPlanRow(Base):
-    """One plan of one rack: what was asked, with the state of the pairs then, and the answer."""
+    """One plan of one rack: what was asked, with the state of the pairs then, and the answer.
+
+    One that is `asked` has the wishes as they were sent, and waits for the planner. One that is
+    `refused` has the reason as its answer.
+    """
 
     __tablename__ = "rack_plans"
 
@@ -56,8 +61,10 @@ class RackPlanRow(Base):
     weeks: Mapped[int] = mapped_column(Integer)
     question: Mapped[dict[str, Any]] = mapped_column(JSON)
     answer: Mapped[dict[str, Any]] = mapped_column(JSON)
+    state: Mapped[str] = mapped_column(String(WORD_LENGTH), default="made")
 
     __table_args__ = (
+        _in("state", PLAN_STATES),
         CheckConstraint("weeks >= 1 AND weeks <= 60", name="weeks"),
         # The newest plan of a wearer is what pages and the calendar show.
         Index(None, "wearer_pk", "id"),

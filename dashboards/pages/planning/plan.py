@@ -1,6 +1,6 @@
 """Plan page.
 
-What does the planning page say: the days ahead, the bench, why, the care due and the cost?
+What does the planning page say: its aim, the days ahead, the bench, why?
 
 Takes what the service answers (plain dicts with ISO dates) and gives words and rows.
 """
@@ -14,16 +14,16 @@ import pandas as pd
 
 from solespan.dashboards import wording
 
-__all__ = ["DAYS_SHOWN", "NEAR_ENOUGH", "how_good", "plan_page"]
+__all__ = ["NEAR_ENOUGH", "how_good", "plan_page"]
 
-DAYS_SHOWN = 14
+DAYS_PER_WEEK = 7
+MOST_TOLD = 0.5  # a bound further off says nothing
 NEAR_ENOUGH = 0.005
 
 
 def plan_page(
     plan: Mapping[str, Any] | None,
     care: Sequence[Mapping[str, Any]],
-    life: Mapping[str, Any] | None,
     names: Mapping[str, str],
     *,
     today: pd.Timestamp,
@@ -38,8 +38,6 @@ def plan_page(
         The newest plan as the service answers it.
     care : sequence of mappings
         Care that is due.
-    life : mapping or None
-        Cost of the rack.
     names : mapping
         What each pair is called, by pair.
     wearers : sequence of (wearer_id, name)
@@ -54,28 +52,32 @@ def plan_page(
         "one_wearer": len(wearers) < 2,
         "plan": None if plan is None else _plan(plan, call, today),
         "care": _care(care),
-        "life": [] if life is None else [_life(one, call) for one in life["items"]],
-        "per_year": "" if life is None else _per_year(life),
     }
 
 
 def _plan(
     plan: Mapping[str, Any], call: Callable[[str], str], today: pd.Timestamp
 ) -> dict[str, Any]:
-    ahead = [day for day in plan["days"] if pd.Timestamp(day["worn_on"]) >= today]
+    days = [
+        {
+            "on": _weekday(day["worn_on"]),
+            "today": pd.Timestamp(day["worn_on"]) == today,
+            "code": day["dress_code"],
+            "pair_id": day["pair_id"] or "",
+            "pair": call(day["pair_id"]) if day["pair_id"] else "no pair",
+            "reserved": day["reserved"],
+        }
+        for day in plan["days"]
+        if pd.Timestamp(day["worn_on"]) >= today
+    ]
+    later = [days[first : first + DAYS_PER_WEEK] for first in range(0, len(days), DAYS_PER_WEEK)]
     return {
         "made": wording.long_date(pd.Timestamp(plan["made_at"]).tz_localize(None)),
         "weeks": plan["weeks"],
-        "days": [
-            {
-                "on": _weekday(day["worn_on"]),
-                "code": day["dress_code"],
-                "pair_id": day["pair_id"] or "",
-                "pair": call(day["pair_id"]) if day["pair_id"] else "no pair",
-                "reserved": day["reserved"],
-            }
-            for day in ahead[:DAYS_SHOWN]
-        ],
+        "aim": plan["aim"],
+        "trade": plan["trade"],
+        "days": later[0] if later else [],
+        "later": [{"name": week[0]["on"], "days": week} for week in later[1:]],
         "sends": [
             {
                 "pair": call(one["pair_id"]),
@@ -99,6 +101,8 @@ def how_good(gap: float) -> str:
     """Say how near the best plan there can be a plan is, from the part of the score between."""
     if gap < NEAR_ENOUGH:
         return "No plan serves these wishes better."
+    if gap > MOST_TOLD:
+        return "So many pairs are planned one after another; a better plan may be there."
     return f"A plan that serves these wishes better, by {max(gap, 0.01):.0%} at most, may be there."
 
 
@@ -107,22 +111,6 @@ def _care(care: Sequence[Mapping[str, Any]]) -> str:
         return "No care is due."
     pairs = wording.plural(len({one["pair_id"] for one in care}), "pair")
     return f"{pairs} of this rack {'wants' if pairs == '1 pair' else 'want'} some care."
-
-
-def _per_year(life: Mapping[str, Any]) -> str:
-    return wording.money(life["cost_per_year_minor"], life["currency"])
-
-
-def _life(one: Mapping[str, Any], call: Callable[[str], str]) -> dict[str, str]:
-    return {
-        "pair_id": one["pair_id"],
-        "pair": call(one["pair_id"]),
-        "wears": str(one["wears"] or "none logged"),
-        "per_wear": wording.money(one["cost_per_wear_minor"], one["currency"]),
-        "left": str(one["resoles_left"]),
-        "sentence": one["sentence"],
-        "arithmetic": one["arithmetic"],
-    }
 
 
 def _day(text: str) -> str:

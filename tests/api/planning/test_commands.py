@@ -40,7 +40,8 @@ def test_a_plan_is_shown_kept_written_and_made_again(run, tmp_path):
     plan = ("plan", "--wearer", "ada", "--weeks", "3")
     assert run(*plan, "--format", "csv", "--out", str(file))[0] == 0
     assert len(pd.read_csv(file)) == 21
-    code, out, _ = run(*plan, "--again")
+    code, out, _ = run(*plan, "--again", "--aim", "spread=4")
+    assert "aims above all at new soles spread" in out
     assert code == 0
     assert "The next two weeks" in out
 
@@ -99,6 +100,7 @@ def test_resoles_that_a_construction_stands_are_kept_from_now_on(run):
         (("care", "--wearer", "ada", "--done", "ada-0"), "which care was done on which pair"),
         (("plan", "--wearer", "ada", "--week", "formal"), "seven dress codes"),
         (("plan", "--wearer", "ada", "--budget", "-5"), "--budget"),
+        (("plan", "--wearer", "ada", "--aim", "spread=9"), "is no aim"),
         (
             ("plan", "--wearer", "ada", "--weeks", "4", "--out", "nowhere/x.csv"),
             "cannot be written",

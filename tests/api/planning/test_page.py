@@ -6,6 +6,9 @@ import re
 
 import pytest
 
+from solespan.api.errors import Refused
+from solespan.api.services.planning import plans
+from solespan.api.services.planning.asked_plans import make_asked
 from solespan.api.services.rack import rack_extras_page
 
 
@@ -13,7 +16,12 @@ def send(client, **fields):
     page = client.get("/plan?wearer=ada").text
     token = re.search(r'name="form_token" value="([^"]+)"', page)[1]
     given = {"form_token": token, "wearer": "ada", "weeks": "3", "most_away": "1"} | fields
-    return client.post("/plan", data=given)
+    answer = client.post("/plan", data=given)
+    if answer.status_code == 200:
+        assert "Working on your plan" in answer.text, "nothing is planned in the request"
+        assert make_asked(client.app.state.services) == 1
+        return client.get("/plan?wearer=ada")
+    return answer
 
 
 def newest(client):
@@ -23,7 +31,14 @@ def newest(client):
 
 def test_weekdays_rest_and_an_occasion_are_planned_as_the_form_says_and_stay_in_it(client):
     week = {f"day_{day}": "casual" if day < 5 else "none" for day in range(7)}
-    occasion = {"occasion": "2026-07-04", "occasion_code": "formal", "reserved": "ada-0"}
+    occasion = {
+        "occasion_0": "2026-07-04",
+        "occasion_code_0": "formal",
+        "reserved_0": "ada-0",
+        "occasion_name_0": "a wedding",
+        "occasion_1": "2026-07-08",
+        "aim_spread": "4",
+    }
     page = send(client, **week, **occasion, rest_days="3", rest_days_wet="4", budget="150").text
     days = {day["worn_on"]: day for day in newest(client)["days"]}
     assert days["2026-07-04"] == days["2026-07-04"] | {"dress_code": "formal", "pair_id": "ada-0"}
@@ -32,7 +47,30 @@ def test_weekdays_rest_and_an_occasion_are_planned_as_the_form_says_and_stay_in_
     assert re.search(r'name="rest_days" [^>]*value="3"', page)
     assert re.search(r'name="budget" [^>]*value="150"', page)
     assert re.search(r"<option selected>casual</option>", page)
-    assert page.count("The plan is made.") == 1
+    assert 'value="2026-07-08"' in page, "every occasion stays, to be edited"
+    assert "a wedding" in page
+    assert re.search(r'name="aim_spread" [^>]*value="4"', page)
+    assert "aims above all at new soles spread over the quarters" in page
+
+
+def test_preference_and_months_are_kept_with_the_pair(client):
+    send(client, **{"prefer:ada-0": "0.2", "from:ada-0": "11", "until:ada-0": "2"})
+    traits = client.get("/v1/pair-traits/ada-0").json()
+    assert (traits["weight"], traits["months"]) == (0.2, [1, 2, 11, 12])
+    page = client.get("/plan?wearer=ada").text
+    assert re.search(r'<option value="0.2" selected>for best', page)
+    assert re.search(r'<option value="11" selected>November', page)
+    foreign = send(client, **{"prefer:ben-0": "0.2"})
+    assert foreign.status_code in (404, 422)
+
+
+def test_a_plan_that_cannot_be_made_says_so_on_the_page(client, monkeypatch):
+    def refuse(*_, **__):
+        raise Refused("No plan was found.", where="weeks", remedy="Ask for less.")
+
+    monkeypatch.setattr(plans, "plan_rack", refuse)
+    assert "No plan was found." in send(client).text
+    assert newest(client) is None
 
 
 @pytest.mark.parametrize(
@@ -42,13 +80,13 @@ def test_weekdays_rest_and_an_occasion_are_planned_as_the_form_says_and_stay_in_
         ({"weeks": "few"}, "Weeks: give a whole number from 0"),
         ({"rest_days": "4", "rest_days_wet": "1"}, "Possible: 4 to 6"),
         ({"budget": "much"}, "Budget a quarter: give a whole number from 0"),
-        ({"occasion": "soon"}, "Occasion: give a day as YYYY-MM-DD"),
-        ({"reserved": "ada-0"}, "for an occasion without a day"),
+        ({"occasion_0": "soon"}, "Occasion: give a day as YYYY-MM-DD"),
+        ({"reserved_0": "ada-0"}, "for an occasion without a day"),
         (
-            {"occasion": "2026-07-04", "occasion_code": "regal"},
+            {"occasion_0": "2026-07-04", "occasion_code_0": "regal"},
             "choose one of formal, business",
         ),
-        ({"occasion": "2026-07-04", "reserved": "ada-3"}, "ada-3 is retired"),
+        ({"occasion_1": "2026-07-04", "reserved_1": "ada-3"}, "ada-3 is retired"),
     ],
 )
 def test_a_wish_that_cannot_be_is_told_in_words_keeps_what_was_typed_and_plans_nothing(

@@ -100,7 +100,7 @@ def _planned_weeks(world: _World, first: int) -> None:
         )
         for i in range(PAIRS)
     ]
-    plan = make_plan(states, Wishes(weeks=AHEAD_WEEKS, week=WEEK, most_away=1), start, seconds=8)
+    plan = make_plan(states, Wishes(weeks=AHEAD_WEEKS, week=WEEK, most_away=1), start)
     for day in range(KEPT_WEEKS * 7):
         if day % 7 == 0:
             for pair in np.flatnonzero(plan.sent[:, day // 7]):

@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 
 from solespan.forecast.planning import PairState, RackPlan
+from solespan.forecast.planning.rack import Rack
 
 START = pd.Timestamp("2026-11-26")
 CODES = ("formal", "business", "casual", None)
@@ -55,7 +56,7 @@ def assert_kept(plan: RackPlan) -> None:
         assert left[pair] >= 0, "worn past the limit"
 
 
-def best_by_enumeration(plan: RackPlan, *, month_cost: float, send_cost: float) -> float:
+def best_by_enumeration(plan: RackPlan) -> float:
     """The best score of any plan for one week of a small rack, by trying every plan there is."""
     rack = plan.rack
     n, days = len(rack.states), rack.days
@@ -73,6 +74,7 @@ def best_by_enumeration(plan: RackPlan, *, month_cost: float, send_cost: float) 
                 fine &= ~(worn & (every[:, later] == pair))
     every = every[fine]
     count = np.stack([(every == pair).sum(axis=1) for pair in range(n)], axis=1)
+    # the usual aims: levels 2 throughout
     missed = ((every < 0) & (rack.code != "none")).sum(axis=1)
     for day in np.flatnonzero(rack.reserved >= 0):
         missed = missed + (every[:, day] != rack.reserved[day])
@@ -85,7 +87,19 @@ def best_by_enumeration(plan: RackPlan, *, month_cost: float, send_cost: float) 
         if not can.any():
             continue
         more = max(int(out.sum()) - rack.wishes.most_away, 0)
-        months = month_cost * (out.sum() >= 2) + 2 * month_cost * max(int(out.sum()) - 2, 0)
-        score = np.minimum(count, rack.target).sum(axis=1) - 100.0 * (missed + more)
-        best = max(best, float((score[can] - send_cost * out.sum() - months).max()))
+        score = np.minimum(count, rack.target).sum(axis=1) * 0.5 - 100.0 * (missed + more)
+        score = score - 30.0 * ((rack.left == 0) & (out == 0)).sum()
+        score = score + _crowds(rack, np.where(out, rack.new, rack.left - count), int(out.sum()))
+        best = max(best, float(score[can].max()))
     return best
+
+
+def _crowds(rack: Rack, left: np.ndarray, soles: int) -> np.ndarray:
+    """What soles, the quarter and the quarters after the plan are worth, by the usual aims."""
+    usual = rack.usual_per_quarter
+    out = 20.0 * ((left / rack.new).sum(axis=1) - soles) - 2.0 * max(soles - 1, 0)
+    out -= sum(30.0 * k for k in range(1, soles - usual + 1))
+    for quarters in (1, 2):
+        near = (left < quarters * np.maximum(rack.target * 13.0, 1.0)).sum(axis=1)
+        out -= 15.0 * np.maximum(near - quarters * usual, 0)
+    return out

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from contextlib import suppress
 from dataclasses import replace
 from types import SimpleNamespace
 
@@ -18,10 +17,10 @@ from solespan.forecast.planning import (
     Wishes,
     make_plan,
     milp_builder,
-    planner,
-    sharing,
 )
+from solespan.forecast.planning.aims import Aims
 from solespan.forecast.planning.milp_builder import LinearProgram
+from solespan.forecast.planning.score import left_at_end
 from tests.forecast.planning.racks import START, assert_kept, best_by_enumeration, plain, states
 
 
@@ -56,28 +55,27 @@ def test_a_small_plan_is_the_best_of_all_plans_tried_one_by_one(seed):
     occasions = (Occasion(START + pd.Timedelta(days=3), pair_id="p1"),) if seed % 2 else ()
     plan = make_plan(pairs, Wishes(weeks=1, most_away=1, occasions=occasions), START)
     assert_kept(plan)
-    best = best_by_enumeration(plan, month_cost=sharing.MONTH_COST, send_cost=sharing.SEND_COST)
-    assert plan.score == pytest.approx(best)
+    assert plan.score == pytest.approx(best_by_enumeration(plan), abs=1e-3)
 
 
-@pytest.mark.parametrize("seed", [1, pytest.param(0, marks=pytest.mark.slow)])
+@pytest.mark.parametrize("seed", [0, 1])
 @pytest.mark.slow
-def test_staggering_never_sends_more_pairs_in_one_month_than_no_staggering(seed, monkeypatch):
+def test_an_aim_to_spread_never_sends_more_pairs_in_one_quarter_than_none(seed):
     def crowd(plan) -> int:
-        months = plan.sends["send_on"].dt.to_period("M").value_counts()
-        return int((months - 1).clip(lower=0).sum())
+        quarters = plan.sends["send_on"].dt.to_period("Q").value_counts()
+        return int((quarters - 1).clip(lower=0).sum())
 
-    pairs, wishes = states(6, seed, most_left=8), Wishes(weeks=10, most_away=4)
-    staggered = make_plan(pairs, wishes, START)
-    for module in (sharing, planner):
-        monkeypatch.setattr(module, "MONTH_COST", 0.0)
-    alone = make_plan(pairs, wishes, START)
-    assert crowd(staggered) <= crowd(alone)
+    pairs = states(5, seed, most_left=25)
+    spread, freely = (
+        make_plan(pairs, Wishes(weeks=26, most_away=4, aims=Aims(spread=level)), START)
+        for level in (4, 0)
+    )
+    assert crowd(spread) <= crowd(freely)
 
 
 def test_uneven_wear_takes_more_from_the_pairs_with_less_left():
     pairs = [replace(p, wear_days_left=20 + 10 * i) for i, p in enumerate(plain(4))]
-    even = make_plan(pairs, Wishes(weeks=6), START).wears
+    even = make_plan(pairs, Wishes(weeks=6, aims=Aims(spread=0)), START).wears
     uneven = make_plan(pairs, Wishes(weeks=6, wear="uneven"), START).wears
     assert even.max() - even.min() <= 1
     assert uneven[0] > uneven[3] + 3
@@ -109,10 +107,10 @@ def test_a_pair_reserved_for_two_days_running_loses_exactly_one_of_them():
     assert plan.gap == 0
 
 
+@pytest.mark.slow
 def test_two_pairs_that_must_both_go_to_the_bench_lose_the_fewest_days_and_the_bound_says_so():
-    """The time allowed is ten times the usual, so that a busy machine does not decide."""
     pairs = [PairState("oxford", 40, 80), PairState("derby", 60, 80)]
-    plan = make_plan(pairs, Wishes(weeks=26), "2026-06-01", seconds=200)
+    plan = make_plan(pairs, Wishes(weeks=26), "2026-06-01")
     assert_kept(plan)
     assert plan.sent.any(axis=1).all()
     assert {g.kind for g in plan.given_up} == {"day without a pair"}
@@ -172,7 +170,7 @@ def test_after_a_swapped_day_the_rest_of_the_plan_stays_where_it_can():
 
 def test_the_same_question_has_the_same_answer():
     pairs = states(6, 5)
-    one, two = (make_plan(pairs, Wishes(weeks=6), START) for _ in range(2))
+    one, two = (make_plan(pairs, Wishes(weeks=4), START) for _ in range(2))
     assert (one.worn == two.worn).all()
     assert (one.sent == two.sent).all()
 
@@ -201,7 +199,6 @@ def test_the_same_question_has_the_same_answer():
             {"occasions": (Occasion(START, pair_id="old"),)},
             "pair_id",
         ),
-        (plain(2, left=0, lead_days=90), {"weeks": 4}, "weeks"),
     ],
 )
 def test_what_cannot_be_planned_is_refused_by_field_and_says_what_is_accepted(pairs, wishes, field):
@@ -212,29 +209,47 @@ def test_what_cannot_be_planned_is_refused_by_field_and_says_what_is_accepted(pa
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize(
-    ("pairs", "weeks", "most_left", "seconds"),
-    [(30, 26, 60, 20), (30, 26, 8, 20), (60, 52, 60, 120), (60, 52, 8, 120)],
-)
-def test_a_large_rack_is_planned_within_two_per_cent_of_the_bound(pairs, weeks, most_left, seconds):
-    """The time allowed is ten times the usual, so that a busy machine does not decide."""
+@pytest.mark.parametrize(("pairs", "weeks", "most_left"), [(30, 26, 60), (60, 52, 8), (120, 52, 8)])
+def test_a_large_rack_keeps_its_promises_and_its_bound(pairs, weeks, most_left):
     rack = states(pairs, 1, most_left=most_left)
-    plan = make_plan(rack, Wishes(weeks=weeks, most_away=3), START, seconds=10 * seconds)
+    plan = make_plan(rack, Wishes(weeks=weeks, most_away=3), START)
     assert_kept(plan)
-    assert plan.gap <= 0.02
-
-
-@pytest.mark.parametrize("seconds", [0.02, 0.2])
-def test_a_plan_made_in_no_time_is_refused_or_keeps_its_promises_with_a_finite_bound(seconds):
-    rack = [replace(p, wear_days_left=20, wear_days_new=40) for p in plain(2)]
-    plan = None
-    with suppress(BadPlan):
-        plan = make_plan(rack, Wishes(weeks=20), START, seconds=seconds)
-    if plan is None:
-        return
-    assert_kept(plan)
-    assert np.isfinite([plan.score, plan.bound, plan.gap]).all()
     assert plan.bound >= plan.score
+    assert not [g for g in plan.given_up if g.kind == "pairs away"]
+
+
+@pytest.mark.slow
+def test_thirty_small_racks_of_thirty_have_the_best_plan_there_is():
+    for seed in range(30):
+        rng = np.random.default_rng(seed)
+        pairs, weeks = int(rng.integers(2, 5)), int(rng.integers(2, 9))
+        plan = make_plan(states(pairs, seed, most_left=30), Wishes(weeks=weeks), START)
+        assert plan.gap <= 1e-3, seed
+
+
+def test_a_pair_that_is_worn_out_goes_to_the_bench_at_once_and_one_to_retire_never():
+    pairs = plain(5, left=40)
+    pairs[0] = replace(pairs[0], wear_days_left=0)
+    pairs[1] = replace(pairs[1], wear_days_left=0, next_sole="retire")
+    pairs[2] = replace(pairs[2], wear_days_left=6, send_by=START + pd.Timedelta(days=16))
+    plan = make_plan(pairs, Wishes(weeks=8, week=("business",) * 7), START)
+    assert_kept(plan)
+    sent = plan.sends.set_index("pair_id")["send_on"]
+    assert sent["p0"] == START
+    assert sent["p2"] <= START + pd.Timedelta(days=16)
+    assert "p1" not in sent
+    assert plan.wears[1] == 0
+
+
+@pytest.mark.slow
+def test_pairs_do_not_stand_at_their_end_together_on_the_day_after_a_plan():
+    pairs = [replace(p, wear_days_left=20) for p in plain(6)]
+    plan = make_plan(pairs, Wishes(weeks=12, week=("business",) * 7), START)
+    left = left_at_end(plan.rack, plan.worn, plan.sent)
+    near = left < plan.rack.quarter_wears
+    alone = make_plan(pairs, Wishes(weeks=12, week=("business",) * 7, aims=Aims(spread=0)), START)
+    before = left_at_end(alone.rack, alone.worn, alone.sent) < alone.rack.quarter_wears
+    assert near.sum() < before.sum()
 
 
 def test_a_solver_stopped_before_it_has_a_bound_gets_the_obvious_one(monkeypatch):
@@ -257,5 +272,11 @@ def test_a_pair_with_no_day_in_the_plan_does_not_forbid_it_by_its_long_way_to_a_
     boot = PairState("boot", 0, 80, dress_code="outdoor", lead_days=49)
     plan = make_plan([*plain(3), boot], Wishes(weeks=2), START)
     assert not plan.given_up
-    with pytest.raises(BadPlan, match="boot would be away 49 days"):
-        make_plan([*plain(3), boot], Wishes(weeks=2, week=("outdoor",) * 7), START)
+
+
+def test_a_plan_shorter_than_the_way_to_a_new_sole_sends_the_pair_and_plans_with_the_others():
+    pairs = [*plain(3), PairState("boot", 0, 80, lead_days=49)]
+    plan = make_plan(pairs, Wishes(weeks=2), START)
+    assert_kept(plan)
+    assert not plan.given_up
+    assert list(plan.sends["pair_id"]) == ["boot"]
