@@ -43,9 +43,9 @@ from solespan.api.routes.rack import (
     record_pages,
     sharing_pages,
     sole_pages,
-    today_pages,
     tag_pages,
     thumb_form_page,
+    today_pages,
     wear_pages,
 )
 
