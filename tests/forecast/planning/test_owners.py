@@ -32,12 +32,12 @@ def test_owners_who_follow_the_plan_wear_fewer_soles_past_the_limit_and_never_cr
 
 def test_the_figure_shows_every_owner_and_the_means():
     figure = plan_followed(SOME, today=START)
-    bars = [t for t in figure.data if t.type == "bar"]
-    marks = [t for t in figure.data if t.type == "scatter"]
-    assert list(bars[1].y) == [2.5, 2.5, 2.0]
-    assert sum(len(t.y) for t in marks) == len(SOME) * len(MEASURES)
-    assert len({t.marker.symbol for t in marks}) == 2, "told by mark, not by colour alone"
-    json.loads(figure.to_json())
+    bars = [t for t in figure.data if t["type"] == "bar"]
+    marks = [t for t in figure.data if t["type"] == "scatter"]
+    assert list(bars[1]["y"]) == [2.5, 2.5, 2.0]
+    assert sum(len(t["y"]) for t in marks) == len(SOME) * len(MEASURES)
+    assert len({t["marker"]["symbol"] for t in marks}) == 2, "told by mark, not by colour alone"
+    json.loads(figure.plotly().to_json())
 
 
 def test_without_owners_the_figure_says_so():
