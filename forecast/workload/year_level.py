@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from itertools import product
 
 import numpy as np
-from scipy.special import ndtr, pdtr
+from scipy.special import betainc, ndtr, pdtr
 
 __all__ = ["PastYears", "YearLevel", "fit_level"]
 
@@ -23,13 +23,16 @@ __all__ = ["PastYears", "YearLevel", "fit_level"]
 DRIFT_SD = (0.02, 0.05, 0.10)
 GROWTH_SD = {0.03: 0.3, 0.12: 0.4, 0.30: 0.3}  # sizes and their prior weights
 BEND_SD = (0.0, 0.10)
+# Variance of a count over its mean: a pair that came lately does not come again, so counts vary
+# less than Poisson's.
+DISPERSION = (0.6, 1.0)
 # The last two are in parts of the spread that the simulated years have beyond a count's own.
 ERROR_PARTS = (0.5, 1.0)
 BIAS_PART, LARGE_BIAS_SD, LARGE_BIAS_CHANCE = 0.5, 0.30, 0.3
 _LEAST_SPREAD = 0.03
 SEASON_SD = 0.15  # of a half-year against the other
 _FLAT_SD = 5.0
-_MANY = 1500
+_MANY = 300
 
 
 @dataclass(frozen=True)
@@ -56,12 +59,14 @@ class YearLevel:
     """Belief about the log of the coming year's expected jobs: a mixture of normals.
 
     said : the number of the simulated pairs that it began from.
+    dispersion : variance of the count over its mean, of each normal.
     """
 
     said: float
     weight: np.ndarray
     mean: np.ndarray
     sd: np.ndarray
+    dispersion: np.ndarray
 
     @property
     def expected(self) -> float:
@@ -69,19 +74,37 @@ class YearLevel:
         return float(self.weight @ np.exp(np.minimum(self.mean + self.sd**2 / 2, 30.0)))
 
     def quantiles(self, shares: np.ndarray) -> np.ndarray:
-        """Jobs of the year at some shares: the rate is unsure, and the count is Poisson in it."""
-        sd = self.sd
-        many = self.expected > _MANY
-        if many:  # a Poisson count of so many is a normal in log
-            sd = np.sqrt(sd**2 + np.exp(-self.mean))
-        grid = np.linspace((self.mean - 6 * sd).min(), (self.mean + 6 * sd).max(), 4001)
-        below = ndtr((grid[:, None] - self.mean) / sd) @ self.weight
-        if many:
+        """Jobs of the year at some shares: the rate is unsure, and a count varies about it."""
+        if self.expected > _MANY:  # a count of so many is a normal in log
+            sd = np.sqrt(self.sd**2 + self.dispersion * np.exp(-self.mean))
+            grid = _grid(self.mean, sd)
+            below = ndtr((grid[:, None] - self.mean) / sd) @ self.weight
             return np.asarray(np.exp(np.interp(shares, below, grid)))
-        rates = np.exp(np.interp((np.arange(400) + 0.5) / 400, below, grid))
-        counts = np.arange(int(rates[-1] + 6 * np.sqrt(rates[-1])) + 7)
-        below = pdtr(counts[:, None], rates).mean(axis=1)
-        return np.asarray(np.minimum(np.searchsorted(below, shares), counts[-1]), dtype=float)
+        found = []
+        for dispersion in np.unique(self.dispersion):
+            mine = self.dispersion == dispersion
+            mean, sd, weight = self.mean[mine], self.sd[mine], self.weight[mine]
+            grid = _grid(mean, sd)
+            below = ndtr((grid[:, None] - mean) / sd) @ (weight / weight.sum())
+            rates = np.exp(np.interp((np.arange(400) + 0.5) / 400, below, grid))
+            found.append((weight.sum(), float(dispersion), rates))
+        most = max(rates[-1] for *_, rates in found)
+        counts = np.arange(int(most + 6 * np.sqrt(most)) + 7)
+        total = sum(part * _below(counts, rates, spread) for part, spread, rates in found)
+        return np.asarray(np.minimum(np.searchsorted(total, shares), counts[-1]), dtype=float)
+
+
+def _grid(mean: np.ndarray, sd: np.ndarray) -> np.ndarray:
+    return np.linspace((mean - 6 * sd).min(), (mean + 6 * sd).max(), 4001)
+
+
+def _below(counts: np.ndarray, rates: np.ndarray, dispersion: float) -> np.ndarray:
+    """Chance of at most so many: Poisson, or binomial where counts vary less; mean over rates."""
+    if dispersion >= 1.0:
+        return np.asarray(pdtr(counts[:, None], rates).mean(axis=1))
+    left = rates / (1.0 - dispersion) - counts[:, None]
+    share = betainc(np.maximum(left, 1e-9), counts[:, None] + 1.0, dispersion)
+    return np.asarray(np.where(left > 0, share, 1.0).mean(axis=1))
 
 
 def fit_level(past: PastYears, said: float, said_sd: float) -> YearLevel:
@@ -113,8 +136,8 @@ def fit_level(past: PastYears, said: float, said_sd: float) -> YearLevel:
     told = []
     later, sooner = np.maximum.outer(ago, ago), np.minimum.outer(ago, ago)
     bent = sooner**2 * (3 * later - sooner) / 6  # an integrated random walk
-    for drift, (growth, prior), bend, (bias, chance), error in product(
-        DRIFT_SD, GROWTH_SD.items(), BEND_SD, biases, errors
+    for drift, (growth, prior), bend, (bias, chance), error, dispersion in product(
+        DRIFT_SD, GROWTH_SD.items(), BEND_SD, biases, errors, DISPERSION
     ):
         cov = (
             shared
@@ -122,7 +145,7 @@ def fit_level(past: PastYears, said: float, said_sd: float) -> YearLevel:
             + bend**2 * bent
             + drift**2 * sooner
             + bias**2 * np.outer(of_pairs, of_pairs)
-            + np.diag(noise + error**2 * of_pairs)
+            + np.diag(dispersion * noise + error**2 * of_pairs)
         )
         root = np.linalg.cholesky(cov)
         # without a past, the mean of what is expected is what the pairs say
@@ -133,10 +156,10 @@ def fit_level(past: PastYears, said: float, said_sd: float) -> YearLevel:
         evidence = (
             -0.5 * white[:, 0] @ white[:, 0] - np.log(np.diag(root)).sum() + np.log(prior * chance)
         )
-        told.append((evidence, mean, np.sqrt(var)))
-    evidence, mean, sd = np.array(told).T
+        told.append((evidence, mean, np.sqrt(var), dispersion))
+    evidence, mean, sd, dispersions = np.array(told).T
     weight = np.exp(evidence - evidence.max())
-    return YearLevel(float(said), weight / weight.sum(), mean, sd)
+    return YearLevel(float(said), weight / weight.sum(), mean, sd, dispersions)
 
 
 def _spread(said: float, said_sd: float) -> float:

@@ -86,6 +86,16 @@ def test_growth_that_has_ended_is_not_told_on():
     assert 95.0 < fit_level(ended, 100.0, 20.0).expected < 114.0, "a straight line says 130"
 
 
+def test_calm_years_make_a_narrower_interval_than_ragged_ones():
+    ragged = 50.0 + np.array([9.0, -8, 10, -9, 8, 9, -10, -9, 8, -8])
+    spans = []
+    for halves in (np.full(10, 50.0), ragged):
+        low, middle, high = fit_level(PastYears(halves, np.zeros(0)), 100.0, 12.0).quantiles(SHARES)
+        assert low < middle < high
+        spans.append(high - low)
+    assert spans[0] < spans[1]
+
+
 def test_a_look_back_that_was_right_makes_the_year_surer():
     right = PastYears(np.full(6, 50.0), np.full(3, 100.0))
     wide, narrow = (fit_level(past, 100.0, 12.0).quantiles(SHARES) for past in (STEADY, right))
