@@ -116,8 +116,10 @@ def run(
     listening = listening or listen(host, settings.port if port is None else port)
     bound = listening.getsockname()[1]
     configure_logs(settings.log_level)
-    home = home_network(address or settings.public_address, host, bound, files) if phone else None
-    if home is not None and home.over_tls:
+    if settings.over_tls:
+        address = address or settings.public_address
+    home = home_network(address, host, bound, files) if phone else None
+    if home is not None:
         settings = settings.model_copy(update={"public_address": home.address})
     names = {"" if phone else host, urlsplit(settings.public_address or "").hostname}
     names |= {urlsplit(home.address).hostname} if home else set()

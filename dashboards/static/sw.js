@@ -59,7 +59,10 @@ async function keepThumbForm(origin) {
   const old = await (await caches.open(PAGES)).match(nameOf(url));
   if (old && Date.now() - Date.parse(old.headers.get("date")) < KEPT_MS) return;
   const answer = await fetch(url, { headers: { accept: "text/html" } });
-  if (answer.ok && !answer.redirected) await keep(url, answer);
+  if (!answer.ok || answer.redirected) return;
+  const text = await answer.clone().text();
+  await keep(url, answer);
+  for (const [, asset] of text.matchAll(/(?:href|src)="(\/assets\/[^"]+)"/g)) await file(new Request(new URL(asset, origin)));
 }
 
 /* A copy says that it is one, and of when. */

@@ -70,6 +70,8 @@ def test_a_thumb_check_logged_without_a_network_is_sent_once_and_a_copy_says_so(
     under_control(page, base)
     page.goto(base)
     wait_until(page, "await caches.match('/thumb')")
+    style = "(await (await caches.open('solespan-files-1')).keys()).some(k => /phone/.test(k.url))"
+    wait_until(page, style)
     assert checks(page, base) == []
     page.context.set_offline(True)
     page.reload()

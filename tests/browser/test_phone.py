@@ -75,6 +75,9 @@ def test_the_first_wear_comes_from_a_second_device(terminal, visit, phone):
     worn = machine.request.get(here + "v1/wear-days").json()["items"]
     assert len(worn) == 1
 
+    machine.goto(here + "reminders")
+    machine.click("#calendar ~ .acts button")
+    expect(machine.locator(".link code")).to_contain_text(f"{origin}/calendar/")
     machine.goto(here + "devices")
     expect(machine.locator("main")).to_contain_text("Ada's phone")
     machine.screenshot(path=ARTEFACTS / "devices-1280-light.png", full_page=True)

@@ -85,10 +85,10 @@ def due_reminders(session: Session, now: datetime, limit: int) -> list[dict[str,
 
 def next_due(session: Session) -> datetime | None:
     """Return when a wish is to be looked at, or a message to be sent; None = never."""
-    look = session.scalar(sa.select(sa.func.min(_REMINDERS.c.next_look_at)))
-    waiting = sa.select(sa.func.min(_MESSAGES.c.next_try_at))
-    send = session.scalar(waiting.where(_MESSAGES.c.state == "pending"))
-    return min(filter(None, (look, send)), default=None)
+    look = sa.select(sa.func.min(_REMINDERS.c.next_look_at)).scalar_subquery()
+    send = sa.select(sa.func.min(_MESSAGES.c.next_try_at))
+    send_at = send.where(_MESSAGES.c.state == "pending").scalar_subquery()
+    return min(filter(None, session.execute(sa.select(look, send_at)).one()), default=None)
 
 
 def keep_push(session: Session, wearer_pk: int, values: Mapping[str, Any]) -> None:
