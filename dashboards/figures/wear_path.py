@@ -114,7 +114,7 @@ def _add_earlier(figure: Chart, path: pd.DataFrame, earlier: pd.DataFrame) -> No
                     y=_rounded(drawn["thickness_mm_p50"]),
                     mode="lines",
                     line={"color": theme.EARLIER_COLOUR, "width": 1},
-                    name="earlier sole, moved to this one's first day",
+                    name="earlier sole",
                     legendgroup="earlier",
                     showlegend=number == 0 and foot == "left",
                     hoverinfo="name",

@@ -45,10 +45,13 @@ def wear(
     out: Out = PIPE,
 ) -> None:
     """Log that a pair was worn, today or on another day."""
+    import pandas as pd
+
     from solespan.api.cli.messages import typed_options
     from solespan.api.cli.opening import serving
     from solespan.api.cli.rack.records import show_records
     from solespan.api.services.rack.log_forms import log_records, read_wear
+    from solespan.dashboards.pages.rack.answers import moved_words
 
     typed = _columns(values or []) | ({"wet": "true"} if wet else {})
     if hours is not None:
@@ -63,7 +66,11 @@ def wear(
             done = log_records(services, session, "wear_days", [logged], replacing=replace)
         stored = _stored(session, "wear_days", [logged])
     said = "The wear is logged" if done["new"] else "That was logged already"
-    show_records("wear_days", stored, form, out, f"{said}: {pair_id}, {day}.")
+    moved = ""
+    if "was" in done:
+        days = pd.Timestamp(done["was"]), pd.Timestamp(done["now"])
+        moved = f" {moved_words(*days, pd.Timestamp(services.clock.today()))}"
+    show_records("wear_days", stored, form, out, f"{said}: {pair_id}, {day}.{moved}")
 
 
 def check(

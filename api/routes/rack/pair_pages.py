@@ -168,6 +168,7 @@ def _logged(
     return back_to(
         pair_address(pair_id),
         done="same" if not done["new"] else "wear" if form == "wear" else "check",
+        **{name: done[name] for name in ("was", "now") if name in done},
     )
 
 

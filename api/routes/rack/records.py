@@ -47,6 +47,16 @@ _REPLAYED = {
 }
 
 
+MOVED = "send-by-moved"
+_MOVED = {
+    "Send-By-Moved": {
+        "description": "the pair's send-by date before and after a wear that moved it: two "
+        "calendar dates, ISO 8601",
+        "schema": {"type": "string"},
+    }
+}
+
+
 def record_routers() -> list[APIRouter]:
     """Make the routes of every table."""
     return [_router(record) for record in RECORDS.values()]
@@ -100,14 +110,18 @@ def _router(record: Record) -> APIRouter:  # noqa: PLR0915 - five short routes o
 
         def work(session: Session) -> Answered:
             nonlocal left
+            worn = values["pair_id"] if record.name == "wear_days" and forecast == "now" else ""
+            was = records.send_by_of(session, worn) if worn else None
             written = records.create(session, record.name, values, ctx.clock)
             left = follow(ctx, session, written, later=forecast == "later")
+            moved = records.moved_since(session, worn, was) if was else {}
             return Answered(
                 201 if written.outcome == "created" else 200,
                 plain(written.row),
                 {
                     "etag": etag_of(written.row["version"]),
                     "location": record_address(record, written.row),
+                    **({MOVED: "{was} {now}".format(**moved)} if moved else {}),
                 },
             )
 
@@ -174,7 +188,8 @@ def _router(record: Record) -> APIRouter:  # noqa: PLR0915 - five short routes o
         )
 
     as_json = [Depends(needs_json)]
-    created = {"model": record.answered, "headers": _ETAG | _REPLAYED}
+    told = _MOVED if record.name == "wear_days" else {}
+    created = {"model": record.answered, "headers": _ETAG | _REPLAYED | told}
     add("", "GET", list_all, "list", responses={200: {"model": record.page}})
     add(
         "",

@@ -24,6 +24,7 @@ from solespan.api.schemas.forms import (
 from solespan.api.services.context import AppContext
 from solespan.api.services.rack import records
 from solespan.api.services.rack.questions import ask
+from solespan.api.services.rack.records import moved_since, send_by_of
 from solespan.forecast.frames import FEET, POINTS, TABLES
 
 __all__ = ["follow", "log_records", "read_reading", "read_thumb", "read_wear", "telling"]
@@ -126,7 +127,8 @@ def log_records(
 
     Where `typed` is given, odd values are asked about unless the form confirms them with `sure`.
 
-    The answer also says whether there is no fit yet, so that one is wanted (`needs_fit`). Raises
+    The answer also says whether there is no fit yet, so that one is wanted (`needs_fit`), and where
+    a wear moved the send-by date, what it `was` and is `now`. Raises
     `FormProblem` where a record cannot be true, or another stands at its key and `replacing` is
     false; then the transaction must not be kept.
     """
@@ -134,6 +136,8 @@ def log_records(
         gauged = [str(v.get("foot", "")) for v in every]
         ask(ctx, session, name, every, typed, fields=gauged if "left" in typed else ())
     new, wearer_id = False, ""
+    worn = str(every[0]["pair_id"]) if name == "wear_days" and every else ""
+    was = send_by_of(session, worn) if worn else None
     for values in every:
         field = str(values.get("foot", "")) if values.get("value_mm") is not None else ""
         with telling(name, {"value_mm": field}):
@@ -141,7 +145,8 @@ def log_records(
         new |= written.outcome in ("created", "replaced")
         wearer_id = written.wearer_id
     needs_fit = new and follow(ctx, session, wearer_id)
-    return {"new": new, "needs_fit": needs_fit}
+    moved = moved_since(session, worn, was) if new and worn else {}
+    return {"new": new, "needs_fit": needs_fit, **moved}
 
 
 def _log(

@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from datetime import date
 from typing import Any
 from uuid import uuid4
 
@@ -21,6 +22,7 @@ from solespan.api.errors import Conflict, NotFound, Refused, StaleVersion
 from solespan.api.services.rack.record_validation import Fault, faults_of
 from solespan.api.services.shop_choices import shop_time_zone
 from solespan.api.services.unknown_id import unknown_id
+from solespan.api.storage.forecasts.forecast_reads import send_by_of
 from solespan.api.storage.rack import records as stored
 from solespan.api.storage.rack.records import Owner, Row, find_record, list_records
 from solespan.api.storage.rack.versions import raise_data_version
@@ -36,8 +38,10 @@ __all__ = [
     "find_record",
     "list_records",
     "move",
+    "moved_since",
     "read",
     "replace",
+    "send_by_of",
 ]
 
 MOVABLE = ("wear_days", "checks")  # what can be logged on the wrong pair
@@ -64,6 +68,12 @@ class RecordRefused(Refused):
             remedy=f"Correct the fields named and send the {name} record again.",
         )
         self.faults = faults
+
+
+def moved_since(session: Session, pair_id: str, was: date | None) -> dict[str, str]:
+    """Return what the send-by date `was` and is `now`; empty where it is not known or the same."""
+    now = send_by_of(session, pair_id)
+    return {} if None in (was, now) or was == now else {"was": f"{was}", "now": f"{now}"}
 
 
 def read(session: Session, name: str, key: Mapping[str, Any]) -> Row:

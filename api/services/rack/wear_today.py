@@ -40,13 +40,12 @@ def log_tap(ctx: AppContext, session: Session, typed: Typed) -> dict[str, Any]:
         key = {"pair_id": pair_id, "worn_on": values["worn_on"]}
         if find_record(session, "wear_days", key) is not None:
             return said | {"done": "already", "needs_fit": False}
-        was = forecast_reads.send_by_of(session, pair_id)
         logged = log_records(ctx, session, "wear_days", [values])
     except FormProblem as problem:
         raise _refused(problem.errors) from problem
-    now = forecast_reads.send_by_of(session, pair_id)
-    moved = {} if None in (was, now) or was == now else {"was": f"{was}", "now": f"{now}"}
-    return said | {"done": "wear", "needs_fit": logged["needs_fit"], **moved}
+    moved = {name: logged[name] for name in ("was", "now") if name in logged}
+    done: dict[str, Any] = {"done": "wear", "needs_fit": logged["needs_fit"]}
+    return said | done | moved
 
 
 def _day(typed: Typed, today: date) -> str:

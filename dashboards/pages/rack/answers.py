@@ -124,11 +124,12 @@ def _now(
     today: pd.Timestamp,
     do: str,
 ) -> tuple[str, str]:
-    more = " ".join(filter(None, [*(_point(one, today) for one in before), _check(next_checks)]))
-    book_by = row["book_by"]
+    points = [_point(one, today) for one in before]
     if do:
         say, _, why = do.partition(".")
-        return say, f"{why.strip()} {more}".strip()
+        return say, " ".join([why.strip(), *points]).strip()
+    more = " ".join(filter(None, [*points, _check(next_checks)]))
+    book_by = row["book_by"]
     if pd.isna(book_by):
         return "Nothing to book", more
     when = "now" if book_by <= today else f"by {list_date(book_by, today)}"

@@ -196,3 +196,16 @@ def test_a_forecast_may_follow_later_and_counts_as_behind_until_it_did(fitted, f
     assert forecaster.update_behind() == 1
     with fitted_services.database.reading() as session:
         assert forecaster.count_behind(session) == 0
+
+
+def test_a_wear_says_how_it_moved_the_send_by_date(fitted):
+    before = resole(fitted, "oxford")["send_by"]
+    day = {"pair_id": "oxford", "worn_on": "2026-06-13", "hours": 24, "surface": "rough"}
+    answer = fitted.post("/v1/wear-days", json=day)
+    after = resole(fitted, "oxford")["send_by"]
+    assert answer.headers.get("send-by-moved", "") == (
+        f"{before} {after}" if before != after else ""
+    )
+    assert before != after
+    later = fitted.post("/v1/wear-days?forecast=later", json=day | {"worn_on": "2026-06-12"})
+    assert "send-by-moved" not in later.headers
