@@ -120,3 +120,27 @@ def test_shop_pages_are_listed_once_somebody_says_that_there_is_a_shop(visit, fr
     page.wait_for_url("**/bench")
     page.goto(page.url.removesuffix("/bench"))
     assert page.query_selector(".bar a[href='/bench']") is not None
+
+
+def test_a_photograph_is_the_picture_of_a_pair_and_a_link_shows_it_to_a_stranger(visit, fresh):
+    opened = visit(fresh("rack of one"))
+    page = opened.page
+    page.click(".who a")
+    page.click(".pairhead a[aria-label^='Photographs']")
+    drawn = page.locator(".drawn .pic").screenshot()
+    page.set_input_files("#p-file", {"name": "a.png", "mimeType": "image/png", "buffer": drawn})
+    page.click("text=Keep the photograph")
+    page.wait_for_selector(".photos img")
+    assert grave_problems(page) == []
+    address = page.url.partition("/pair-photographs")[0]
+    page.goto(address)
+    wait_until(page, "document.querySelector('.rack img.pic').naturalWidth === 224")
+    page.click("text=Share with a repairer")
+    page.click("text=Make a link")
+    link = page.input_value("#s-link")
+    assert grave_problems(page) == []
+    stranger = visit(link)
+    wait_until(stranger.page, "document.querySelector('img.pic').naturalWidth === 224")
+    assert grave_problems(stranger.page) == []
+    assert stranger.page.evaluate("document.documentElement.scrollWidth") <= 390
+    assert stranger.complaints == []

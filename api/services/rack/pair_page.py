@@ -25,7 +25,6 @@ from solespan.api.services.rack.rack_page import just_logged
 from solespan.api.services.unknown_id import unknown_id
 from solespan.api.storage.forecasts import forecast_reads
 from solespan.api.storage.forecasts.forecasts import load_forecasts
-from solespan.api.storage.rack.pair_extras import pictures_of
 from solespan.api.storage.rack.records import find_record
 from solespan.forecast import Explanation
 from solespan.forecast.errors import ForecastError
@@ -54,12 +53,11 @@ def pair_values(ctx: AppContext, pair_id: str, logged_on: str = "") -> dict[str,
         explanation = _explanation(ctx, session, pair_id)
         path = _path(ctx, session, pair_id)
         just = just_logged(session, pair_id, logged_on)
-        photo_id = pictures_of(session, [pair_id]).get(pair_id, "")
         risk = ctx.forecaster.settings_on(session).risk
         do = _do(session, whose["wearer_id"], pair_log, forecast)
     return {
         "pair_id": pair_id,
-        "photo_id": photo_id,
+        "photo_id": whose["photo_id"] or "",
         "log": pair_log,
         "forecast": forecast,
         "today": today,

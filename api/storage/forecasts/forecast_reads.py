@@ -16,6 +16,7 @@ import sqlalchemy as sa
 from sqlalchemy.orm import Session
 
 from solespan.api.storage.forecasts.forecasts import UNFINISHED, forecast_query
+from solespan.api.storage.tables.pair_extras import PairPhoto
 from solespan.api.storage.tables.rack import Pair, Sole, Wearer
 from solespan.api.storage.tables.results import Fit, ForecastRow
 
@@ -139,9 +140,20 @@ def send_by_of(session: Session, pair_id: str) -> date | None:
 
 
 def wearer_of_pair(session: Session, pair_id: str) -> dict[str, Any] | None:
-    """Return `wearer_id`, `time_zone` and `data_version` of a pair's wearer, or None."""
+    """Return `wearer_id`, `time_zone`, `data_version` of a pair's wearer, and `photo_id`, or None.
+
+    `photo_id` is the pair's newest photograph.
+    """
+    photo = (
+        sa.select(PairPhoto.photo_id)
+        .where(PairPhoto.pair_pk == Pair.id)
+        .order_by(PairPhoto.id.desc())
+        .limit(1)
+        .scalar_subquery()
+        .label("photo_id")
+    )
     query = (
-        sa.select(Wearer.wearer_id, Wearer.time_zone, Wearer.data_version)
+        sa.select(Wearer.wearer_id, Wearer.time_zone, Wearer.data_version, photo)
         .join(Pair, Pair.wearer_pk == Wearer.id)
         .where(Pair.pair_id == pair_id)
     )

@@ -145,3 +145,23 @@ def test_a_page_reads_as_many_rows_of_a_large_shop(shop, databases, monkeypatch)
     databases.drop(larger)
     kinds = 5  # the bands that are there are counted, one row for each
     assert all(of_many <= of_few + kinds for of_many, of_few in zip(many, few, strict=True))
+
+
+@pytest.mark.parametrize("order", ["name", "worn"])
+def test_another_order_has_the_same_pairs_once_each_and_stands_as_it_says(shop, whole, order):
+    shown = parts(shop, order=order)
+    assert sorted(shown) == sorted(row["pair_id"] for row in whole)
+    if order == "name":
+        names = {row["pair_id"]: row["pair"].lower() for row in whole}
+        assert [names[pair] for pair in shown] == sorted(names[pair] for pair in shown)
+    else:
+        with shop.app.state.services.database.reading() as session:
+            days = load_frames(session)["wear_days"].groupby("pair_id")["worn_on"].max()
+        last = days.reindex(shown)
+        worn = last.dropna()
+        assert worn.is_monotonic_decreasing
+        assert last.iloc[len(worn) :].isna().all(), "pairs that were never worn stand last"
+
+
+def test_an_unknown_order_is_the_usual_one(shop):
+    assert parts(shop, order="sideways") == parts(shop)

@@ -121,7 +121,7 @@ class TestCost:
         client = reading(name)
         for address, most in (
             ("/rotation", 5),
-            ("/care?wearer=ada", 16),
+            ("/care?wearer=ada", 18),
             ("/spread?wearer=ada", 3),
             ("/add", 2),
             ("/import", 3),
