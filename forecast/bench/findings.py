@@ -40,6 +40,7 @@ PARTS = (
     "stitching", "welt", "heel_block", "toe", "shank", "cork", "uppers", "top_piece", "guard",
     "insole", "lining",
 )  # fmt: skip
+_CALLED = ("book in", "stop wearing")
 _BAD = ("broken", "missing", "wet")
 
 
@@ -54,6 +55,7 @@ class PairState:
     parts : worst state of each part in the condition report: good, worn, broken, missing, wet.
     resoles : new soles so far; seams : outseams that the carrier has had; rewelts : renewals of it.
     stood : new soles that the construction allows, where the shop knows better.
+    band : band of the pair in the forecast; who is told to book in needs a sole.
     """
 
     construction: str
@@ -71,6 +73,7 @@ class PairState:
     seams: int = 1
     rewelts: int = 0
     stood: int | None = None
+    band: str | None = None
 
     @property
     def has_guard(self) -> bool:
@@ -114,8 +117,9 @@ class PairState:
         return max(0.0, (thickness - self.limit_at(point)) / rate)
 
     def is_due(self, point: str) -> bool:
-        """Whether a point reaches its limit within `SOON_WEAR_DAYS`."""
-        return self.wear_days_left(point) <= SOON_WEAR_DAYS
+        """Whether a point reaches its limit within `SOON_WEAR_DAYS`, or the band says so."""
+        called = point == "ball" and self.band in _CALLED
+        return called or self.wear_days_left(point) <= SOON_WEAR_DAYS
 
     def is_bad(self, part: str) -> bool:
         """Whether the report calls a part broken, missing or wet."""
@@ -168,7 +172,7 @@ def layers_of(pair: PairState) -> tuple[Layer, ...]:
 def _ground(pair: PairState) -> Finding | None:
     """What the layer on the ground needs at the ball, if anything."""
     left = pair.wear_days_left("ball")
-    if not (pair.hole or left <= SOON_WEAR_DAYS):
+    if not (pair.hole or pair.is_due("ball")):
         return None
     why = "a hole at the ball" if pair.hole else f"about {left:.0f} wear days are left at the ball"
     if pair.has_guard:

@@ -60,7 +60,7 @@ def job(chromium, served) -> str:
     return address
 
 
-PARTS = ["", "/condition", "/after", "/card", "/packing-list", "board"]
+PARTS = ["", "/condition", "/after", "/card", "/quote", "/packing-list", "board"]
 # The job's page is looked at in every way, the others in two.
 LOOKS = [
     (part, width, theme)

@@ -221,6 +221,7 @@ def pair_state(session: Session, pair: dict[str, Any], rows: list[dict[str, Any]
         resoles=count_resoles(frame, earlier),
         seams=seams_of_carrier(frame, earlier, rewelts),
         rewelts=len(jobs),
+        band=next((r["band"] for r in rows if r["point"] == "ball"), None),
         stood=stood_choices(session).resoles_stood.get(pair["construction"]),
     )
 

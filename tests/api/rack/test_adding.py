@@ -106,7 +106,7 @@ class TestAdding:
             ({"wearer": "new", "wearer_name": ""}, "a-wearer_name", "who wears it"),
             ({"thickness": "x"}, "a-thickness", "number"),
             ({"thickness": "1e999", "unit": "iron"}, "a-thickness", "number"),
-            ({"thickness": "1.5"}, "a-thickness", "limit"),
+            ({"thickness": "1.1"}, "a-thickness", "limit"),
             ({"limit": "6"}, "a-limit", "under the new sole"),
             ({"fitted_on": "2027-02-01"}, "a-fitted_on", "future"),
             ({"fitted_on": "soon"}, "a-fitted_on", "YYYY-MM-DD"),

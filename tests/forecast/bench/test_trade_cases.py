@@ -67,6 +67,10 @@ CASES: dict[str, tuple[dict[str, Any], dict[str, tuple[float, float, int]], int]
         worn(2.5),
         {FULL: (150 - 25, 130, 11000), HALF: (135 - 25, 70, 6500)}, 0,
     ),
+    "told to book in, 50 days left": (
+        {**worn(3.0), "band": "book in"},
+        {FULL: (150 - 50, 130, 11000), HALF: (135 - 50, 70, 6500)}, 0,
+    ),
     "a hole at the ball, heel sound": (
         {**worn(1.5), "hole": True},
         {FULL: (150, 130, 11000), HALF: (135, 70, 6500)}, 0,
