@@ -95,8 +95,8 @@ def quarter_of_week(rack: Rack, week: int) -> tuple[int, int]:
 def sends_apart(rack: Rack) -> dict[tuple[int, int], int]:
     """Soles that no plan can move, by quarter: handed over before it, or due on a day.
 
-    A pair that is due is counted in the quarter of that day, whenever it goes: a full quarter is no
-    reason to keep it waiting.
+    A pair that is due counts in the quarter of that day, whenever it goes. So a full quarter keeps
+    none waiting.
     """
     first = rack.start.to_period("Q").start_time
     days = [s.sent_on for s in rack.states if s.sent_on is not None]

@@ -5,6 +5,7 @@ import json
 import pytest
 from playwright.sync_api import expect
 
+from solespan.api.services.planning.asked_plans import make_asked
 from tests.browser.conftest import ARTEFACTS, wait_until
 from tests.browser.test_every_page import SMALL_TARGETS, grave_problems
 
@@ -64,7 +65,10 @@ def test_the_whole_story_of_a_collector(visit, fresh):  # noqa: PLR0915 - one st
     page.click(".bar a:has-text('Plan')")
     page.fill("#p-weeks", "4")
     page.click("main form[action='/plan'] button[type=submit]")
-    page.wait_for_selector("text=The days ahead")
+    page.wait_for_selector("text=Working on your plan")
+    make_asked(services)
+    page.reload()
+    page.wait_for_selector("text=This week")
     page.click(".bar a:has-text('Rack')")
     page.wait_for_url(f"{address}/")
     assert page.locator(".rack > li").count() == 7

@@ -51,7 +51,8 @@ def plan_values(ctx: AppContext, wearer_id: str, typed: Typed) -> dict[str, Any]
                 "names": {},
                 "wearers": [],
             }
-            return nothing | {"today": _day(ctx, "UTC"), "wearer_id": "", "more": {"choices": []}}
+            more = {"choices": [], "waits": False, "refused": ""}
+            return nothing | {"today": _day(ctx, "UTC"), "wearer_id": "", "more": more}
         zone = known_wearer(session, wearer_id)["time_zone"]
         newest = plans_of(session, wearer_id, limit=1)
         pairs = list_records(session, "pairs", equal={"wearer_id": wearer_id}, limit=MOST_PAIRS)

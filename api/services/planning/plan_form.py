@@ -181,7 +181,7 @@ def _level(name: str, typed: Typed) -> int:
 
 
 def _occasion(number: int, typed: Typed) -> dict[str, Any] | None:
-    """Read one row of occasions; None where nothing stands in it."""
+    """Read one row of occasions; None where it is empty."""
     row = {c.name: typed.get(f"{c.name}_{number}", "") for c in _OCCASION}
     read = {column.name: _read(column, row) for column in _OCCASION}
     reserved, code = text_of(typed, f"reserved_{number}") or None, read["occasion_code"]
