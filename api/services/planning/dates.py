@@ -15,6 +15,7 @@ import pandas as pd
 
 from solespan.api.services.planning.rack import KnownRack
 from solespan.api.settings import Settings
+from solespan.forecast.dates.points_before import REPAIRS, points_before
 
 __all__ = [
     "BOOK_BY",
@@ -50,6 +51,8 @@ def due_dates(
 ) -> Iterator[DateEntry]:
     """Yield the book-by and send-by day of every pair that has one, none before today.
 
+    Where the heel or the toe comes before the sole, its day follows.
+
     `planned` are pairs that a plan hands over.
     """
     names = pair_names(rack)
@@ -83,6 +86,24 @@ def due_dates(
             pair_id,
             THE_DAY_BEFORE,
         )
+    yield from _points_before(rack, forecast, names)
+
+
+def _points_before(
+    rack: KnownRack, forecast: pd.DataFrame, names: Mapping[str, str]
+) -> Iterator[DateEntry]:
+    """Yield the day of a new top piece or toe piece, where it comes before the sole."""
+    for pair_id, points in points_before(forecast).items():
+        for row in points:
+            yield DateEntry(
+                uid_of(f"{row['point']}-by", rack.wearer_id, pair_id, str(row["sole_id"])),
+                max(row["send_by"].date(), rack.today),
+                f"New {REPAIRS[row['point']]} by: {names[pair_id]}",
+                f"The {row['point']} comes before the sole.",
+                SEND_BY,
+                pair_id,
+                THE_DAY_BEFORE,
+            )
 
 
 def pair_names(rack: KnownRack) -> Mapping[str, str]:

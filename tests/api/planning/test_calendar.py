@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from datetime import date, timedelta
+from types import SimpleNamespace
 
+import pandas as pd
 import pytest
 import vobject
 from icalendar import Calendar
@@ -11,6 +13,7 @@ from sqlalchemy import select
 
 from solespan.api.services.planning import plans
 from solespan.api.services.planning.calendar import calendar_of
+from solespan.api.services.planning.dates import due_dates
 from solespan.api.storage.tables.rack import Base
 from tests.api.planning.racks import services_on
 
@@ -136,3 +139,22 @@ def test_one_owners_calendar_holds_nothing_of_anothers(client, address):
 def test_an_unchanged_calendar_is_not_sent_twice(client, address):
     etag = client.get(address).headers["etag"]
     assert client.get(address, headers={"if-none-match": etag}).status_code == 304
+
+
+def test_a_heel_that_comes_before_the_sole_has_its_own_day():
+    today = pd.Timestamp("2026-06-15")
+    row = {"pair_id": "boot", "sole_id": "s", "foot": "pair", "band": "watch", "reason": ""}
+    days = {"ball": 200, "heel": 40, "toe": 400}
+    forecast = pd.DataFrame(
+        row | {"point": p, "send_by": today + pd.Timedelta(days=d), "book_by": pd.NaT}
+        for p, d in days.items()
+    )
+    pairs = pd.DataFrame({"pair_id": ["boot"], "label": ["brown boot"]})
+    rack = SimpleNamespace(
+        wearer_id="ada",
+        today=today.date(),
+        settings=SimpleNamespace(risk=0.1),
+        log=SimpleNamespace(pairs=pairs),
+    )
+    said = [entry.summary for entry in due_dates(rack, forecast)]
+    assert said == ["Send by: brown boot", "New top piece by: brown boot"]
