@@ -127,8 +127,8 @@ def log_records(
 
     Where `typed` is given, odd values are asked about unless the form confirms them with `sure`.
 
-    The answer also says whether there is no fit yet, so that one is wanted (`needs_fit`), and where
-    a wear moved the send-by date, what it `was` and is `now`. Raises
+    The answer also says whether there is no fit yet, so that one is wanted (`needs_fit`).
+    Where a wear moved the send-by date, it says what that `was` and is `now`. Raises
     `FormProblem` where a record cannot be true, or another stands at its key and `replacing` is
     false; then the transaction must not be kept.
     """
