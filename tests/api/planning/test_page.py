@@ -8,7 +8,7 @@ import pytest
 
 from solespan.api.errors import Refused
 from solespan.api.services.planning import plans
-from solespan.api.services.planning.asked_plans import make_asked
+from solespan.api.services.planning.asked_plans import PlanWorker, make_asked
 from solespan.api.services.rack import rack_extras_page
 
 
@@ -164,3 +164,12 @@ def test_a_habit_that_cannot_be_is_told_and_what_was_typed_stays(client, asked, 
     assert said in told
     kept = [text for name, text in asked.items() if name != "pair"]
     assert all(f'value="{text}"' in answer.text for text in kept)
+
+
+def test_the_thread_of_plans_makes_what_a_page_asked_for(client, services):
+    page = client.get("/plan?wearer=ada").text
+    token = re.search(r'name="form_token" value="([^"]+)"', page)[1]
+    client.post("/plan", data={"form_token": token, "wearer": "ada", "weeks": "2"})
+    assert newest(client) is None
+    PlanWorker(services).turn()
+    assert newest(client)["weeks"] == 2
