@@ -79,7 +79,7 @@ CHAPTERS: tuple[Chapter, ...] = (
     ),
     Chapter("collector/past-days", ("rack/log.html",)),
     Chapter("collector/pair", ("rack/pair.html",)),
-    Chapter("collector/checks", ("rack/thumb.html",)),
+    Chapter("collector/checks", ("rack/thumb.html", "rack/thumb_form.html")),
     Chapter("collector/sole", ("rack/sole.html",)),
     Chapter(
         "collector/plan",
@@ -104,7 +104,9 @@ CHAPTERS: tuple[Chapter, ...] = (
     Chapter(
         "collector/corrections", ("rack/records.html", "rack/record.html", "rack/changes.html")
     ),
-    Chapter("collector/phone", ("accounts/devices.html", "planning/reminders.html")),
+    Chapter(
+        "collector/phone", ("accounts/devices.html", "planning/reminders.html", "rack/tag.html")
+    ),
     Chapter("collector/terminal"),
     Chapter(
         "shop/bench",

@@ -45,11 +45,11 @@ def date_columns(ordered: np.ndarray, as_of_day: int, settings: ForecastSettings
 
 
 def wears_columns(ordered: np.ndarray) -> Columns:
-    """Wear days until the limit, in tenths; 0 only where the limit is reached.
+    """Wear days until the limit; 0 only where the limit is reached.
 
     `ordered` holds sorted draws of them, shape (rows, draws).
     """
-    found = np.ceil(10.0 * _quantiles(ordered, tuple(WEARS_QUANTILES.values()))) / 10.0
+    found = _quantiles(ordered, tuple(WEARS_QUANTILES.values()))
     return dict(zip(WEARS_QUANTILES, found, strict=True))
 
 
