@@ -34,7 +34,7 @@ def test_the_whole_story_of_a_collector(visit, fresh):  # noqa: PLR0915 - one st
     page.click("text=It was wet")
     page.wait_for_selector("#logged:has-text('It was dry')")
 
-    page.click("text=Check by thumb >> nth=0")
+    page.click(".pairacts a[href$='/thumb']")
     grades = ("firm", "give", "firm", "skip", "firm", "firm", "firm", "skip")
     for number, grade in enumerate(grades, start=1):
         page.wait_for_selector(f"#step:has-text('{number} of {len(grades)}')")
@@ -42,16 +42,18 @@ def test_the_whole_story_of_a_collector(visit, fresh):  # noqa: PLR0915 - one st
     page.click("text=Log the thumb check")
     expect(said).to_have_text("The check is logged.")
 
+    opened.unfold()
     page.fill("#r-left", "8,5")
     page.fill("#r-right", "8.75")
     page.select_option("#r-unit", "iron")
     page.click("text=Log the readings")
-    page.wait_for_selector("td:text('4.50 mm')")
+    page.wait_for_selector("td:text('4.50 mm')", state="attached")
 
     services = fresh.app.state.services
     services.fitter.refit()
     services.forecaster.update_behind(everyone=True)
     page.reload()
+    opened.unfold()
     sentences = page.inner_text(".say")
     assert "New sole due" in sentences
     assert "to come" not in sentences
@@ -85,6 +87,7 @@ def test_the_whole_story_of_a_collector(visit, fresh):  # noqa: PLR0915 - one st
     page.select_option("#b-unit", "iron")
     page.click("button:has-text('It is back')")
     expect(said).to_have_text("The pair is back.")
+    opened.unfold()
     soles = page.inner_text(".soles")
     assert "4.8 mm when new" in soles
     assert "taken off 2026-11-25" in soles
