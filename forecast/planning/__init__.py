@@ -2,9 +2,8 @@
 
 `habits`, `planned_use` and `what_if` forecast under a changed habit. `allowance` gives the wear
 days that remain at the risk level. `wishes` and `aims` say what the owner wants; `rack` holds
-wishes and state as arrays, and `score` says what a plan is worth. `milp_builder` calls the solver.
-`sharing` finds wears and hand-overs by weeks and the bound, `large_racks` hand-overs of many pairs,
-`daily` an even draft by days, and `planner` the plan. `plan_explanations` says why.
+wishes and state as arrays, and `score` says what a plan is worth. `optimum` holds the integer
+programmes, `daily` an even draft by days, and `planner` the plan. `plan_explanations` says why.
 `resole_options` compares ways to a new sole. `verdict` says what is to be done with a pair: list,
 plan, routes and cost all ask it. `care` lists care that is due, and `cost_of_ownership` what a pair
 costs.

@@ -14,10 +14,10 @@ from itertools import pairwise
 
 import numpy as np
 
-from solespan.forecast.planning.milp_builder import LinearProgram
+from solespan.forecast.planning.optimum.milp_builder import LinearProgram
+from solespan.forecast.planning.optimum.sharing import Shared
 from solespan.forecast.planning.rack import DAYS_PER_WEEK, Rack
 from solespan.forecast.planning.score import Kept
-from solespan.forecast.planning.sharing import Shared
 
 __all__ = ["assign_days"]
 

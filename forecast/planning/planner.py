@@ -19,8 +19,9 @@ import pandas as pd
 
 from solespan.forecast.planning.daily import assign_days
 from solespan.forecast.planning.errors import BadPlan
-from solespan.forecast.planning.large_racks import likely_sends, obvious_bound
-from solespan.forecast.planning.milp_builder import MOST_NODES
+from solespan.forecast.planning.optimum.large_racks import likely_sends, obvious_bound
+from solespan.forecast.planning.optimum.milp_builder import MOST_NODES
+from solespan.forecast.planning.optimum.sharing import Shared, share_out
 from solespan.forecast.planning.rack import DAYS_PER_WEEK, Rack, lay_out
 from solespan.forecast.planning.score import (
     KEPT_GAIN,
@@ -30,7 +31,6 @@ from solespan.forecast.planning.score import (
     late_sends,
     score_of,
 )
-from solespan.forecast.planning.sharing import Shared, share_out
 from solespan.forecast.planning.wishes import PairState, Wishes
 
 __all__ = ["EarlierPlan", "GivenUp", "RackPlan", "make_plan"]

@@ -24,15 +24,15 @@ from solespan.api.routes.http.pages import (
 )
 from solespan.api.routes.http.requests import Context
 from solespan.api.services.accounts.security_log import note_after
-from solespan.api.services.context import AppContext
-from solespan.api.services.rack.rack_extras_page import whose
-from solespan.api.services.rack.sharing import (
+from solespan.api.services.accounts.sharing import (
     DAYS_OFFERED,
     end_share,
     open_share,
     share_page,
     shares_seen,
 )
+from solespan.api.services.context import AppContext
+from solespan.api.services.rack.rack_extras_page import whose
 from solespan.dashboards.pages.rack.shared import shared_page, shares_page
 from solespan.dashboards.render import render
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import replace
 from typing import Any
-from urllib.parse import quote
 
 import pandas as pd
 from markupsafe import Markup
@@ -39,4 +38,4 @@ def _photograph(pair: Mapping[str, Any], width: int = 56) -> Markup | None:
     return Markup(
         '<img class="pic" src="/pair-photographs/{}?small=1" width="{}" height="{}" alt="" '
         'loading="lazy" decoding="async">'
-    ).format(quote(photo_id, safe=""), width, width * 3 // 4)
+    ).format(photo_id, width, width * 3 // 4)

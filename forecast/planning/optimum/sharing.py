@@ -16,10 +16,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from solespan.forecast.planning.crowds import add_crowds
-from solespan.forecast.planning.milp_builder import MOST_NODES, Solved
+from solespan.forecast.planning.optimum.crowds import add_crowds
+from solespan.forecast.planning.optimum.milp_builder import MOST_NODES, Solved
+from solespan.forecast.planning.optimum.resting import add_rest
+from solespan.forecast.planning.optimum.share_model import ShareModel
 from solespan.forecast.planning.rack import DAYS_PER_WEEK, Rack
-from solespan.forecast.planning.resting import add_rest
 from solespan.forecast.planning.score import (
     KEPT_DAY_GAIN,
     KEPT_GAIN,
@@ -28,7 +29,6 @@ from solespan.forecast.planning.score import (
     Kept,
     quarter_of_week,
 )
-from solespan.forecast.planning.share_model import ShareModel
 
 __all__ = ["Shared", "share_out"]
 

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from solespan.forecast.planning.milp_builder import LinearProgram
+from solespan.forecast.planning.optimum.milp_builder import LinearProgram
 from solespan.forecast.planning.rack import DAYS_PER_WEEK, Rack
 
 __all__ = ["ShareModel"]

@@ -5,6 +5,7 @@ Which rows of the programme count soles in one quarter, in one month, and near t
 
 from __future__ import annotations
 
+from solespan.forecast.planning.optimum.share_model import ShareModel
 from solespan.forecast.planning.score import (
     AFTER_SHARE,
     EXTRA_SOLES,
@@ -15,7 +16,6 @@ from solespan.forecast.planning.score import (
     quarter_of_week,
     sends_apart,
 )
-from solespan.forecast.planning.share_model import ShareModel
 
 __all__ = ["add_crowds"]
 

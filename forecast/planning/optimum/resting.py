@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+from solespan.forecast.planning.optimum.share_model import ShareModel
 from solespan.forecast.planning.rack import DAYS_PER_WEEK
-from solespan.forecast.planning.share_model import ShareModel
 
 __all__ = ["add_rest"]
 
