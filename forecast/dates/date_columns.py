@@ -45,12 +45,13 @@ def date_columns(ordered: np.ndarray, as_of_day: int, settings: ForecastSettings
 
 
 def wears_columns(ordered: np.ndarray) -> Columns:
-    """Wear days until the limit; 0 only where the limit is reached.
+    """Wear days until the limit, to the tenth; 0 only where the limit is reached.
 
     `ordered` holds sorted draws of them, shape (rows, draws).
     """
     found = _quantiles(ordered, tuple(WEARS_QUANTILES.values()))
-    return dict(zip(WEARS_QUANTILES, found, strict=True))
+    tenths = np.where(found > 0.0, np.maximum(np.round(found, 1), 0.1), found)
+    return dict(zip(WEARS_QUANTILES, tenths, strict=True))
 
 
 def bands(

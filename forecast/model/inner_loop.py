@@ -36,7 +36,8 @@ _RATE = INTERFACE.index("log_rate")
 _WIDTH = len(INTERFACE)
 _COVARIATES_FROM = _WIDTH - len(COVARIATES)
 _FARTHEST_PACE = 4.0  # log pace from its prior: a fiftieth, or fifty times as often
-_SWING, _LEAST_SHARE = 0.5, 0.1  # of the last step: a step back by more is a swing
+# A step back by more than this share of the last is a swing, where that was long enough.
+_SWING, _LONG, _LEAST_SHARE = 0.5, 0.01, 0.1
 STILL = 1e-3  # log rate or mm: a step that counts as none
 FIRST_STEPS = 1  # before misreadings are judged, and lines moved off their tangents
 
@@ -243,7 +244,7 @@ def _share(swing: np.ndarray, at: IterationState, wearer: np.ndarray) -> np.ndar
     before, now = product(at.swing, at.swing), product(swing, at.swing)
     fell = product(at.swing, -turn) / np.maximum(product(turn, turn), STILL**4)
     share = at.share * np.where(fell > 0.0, fell, 1.0)[wearer]
-    swings = (now < -_SWING * before) & (before > 0.0)
+    swings = (now < -_SWING * before) & (before > _LONG**2)
     return np.where(swings[wearer] | (at.share < 1.0), np.clip(share, _LEAST_SHARE, 1.0), at.share)
 
 

@@ -176,7 +176,7 @@ def page_answer(
     token = read_cookie(request, TOKEN) or secrets.token_urlsafe(24)
     who: Identity | None = request.state.identity
     context = {**context, "token": mask_token(token), "account": who.account if who else ""}
-    context |= _notice(request, str(context.get("done", ""))) | {"shop": shows_shop(request)}
+    context |= _notice(request, str(context.get("done", ""))) | {"shop_pages": shows_shop(request)}
     answer = HTMLResponse(render(template, context, entries_for(request, template)), status)
     if not read_cookie(request, TOKEN):
         set_cookie(request, answer, TOKEN, token)

@@ -9,6 +9,7 @@ import pandas as pd
 
 from solespan.api.services.planning.rack import known_rack, pair_states
 from solespan.api.storage.bench.waits import keep_waits
+from solespan.api.storage.forecasts.forecasts import load_forecasts
 from solespan.dashboards import wording
 
 
@@ -76,6 +77,6 @@ def test_a_plan_gives_forecasts_pages_and_the_calendar_one_day_each(client, serv
     patch["headers"]["content-type"] = "application/merge-patch+json"
     assert client.patch(job, **patch).status_code == 200
     with services.database.reading() as session:
-        rack = known_rack(services, session, "ada")
-    away = {state.pair_id: state.away_until for state in pair_states(rack)}
+        rack, forecast = known_rack(services, session, "ada"), load_forecasts(session, ["ada"])
+    away = {state.pair_id: state.away_until for state in pair_states(rack, forecast)}
     assert f"{away['derby']:%Y-%m-%d}" == planned["done_on_p90"]

@@ -58,8 +58,8 @@ def rows_of(services, *, moving: bool = True) -> dict[str, list]:
 
 
 def _rounded(value: object) -> object:
-    """A forecast of one wearer and one of all together agree to four digits."""
-    return float(f"{value:.4g}") if isinstance(value, float) else value
+    """A forecast of one wearer and one of all together agree to single precision."""
+    return float(f"{value:.5g}") if isinstance(value, float) else value
 
 
 def undo(services, revision_id: str) -> str:

@@ -98,13 +98,13 @@ def test_a_deleted_record_is_gone(logged, created):
 def test_unknown_fields_and_parameters_are_refused_by_name(logged, created, bodies, path):
     where = created.headers["location"]
     for answer in (
-        logged.post(f"/v1/{path}", json=bodies[path] | {"colour": "brown"}),
-        logged.put(where, json=CHANGES[path] | {"colour": "brown"}, headers={"if-match": "*"}),
+        logged.post(f"/v1/{path}", json=bodies[path] | {"stripes": "brown"}),
+        logged.put(where, json=CHANGES[path] | {"stripes": "brown"}, headers={"if-match": "*"}),
     ):
         assert answer.status_code == 422
-        assert [e["pointer"] for e in answer.json()["errors"]] == ["#/colour"]
-    answer = logged.get(f"/v1/{path}", params={"colour": "brown"})
-    assert [e["parameter"] for e in answer.json()["errors"]] == ["colour"]
+        assert [e["pointer"] for e in answer.json()["errors"]] == ["#/stripes"]
+    answer = logged.get(f"/v1/{path}", params={"stripes": "brown"})
+    assert [e["parameter"] for e in answer.json()["errors"]] == ["stripes"]
 
 
 def test_pages_put_together_are_the_whole_list_in_order(logged, created, path):
