@@ -16,9 +16,9 @@ from solespan.forecast.planning import (
     PairState,
     Wishes,
     make_plan,
-    milp_builder,
 )
 from solespan.forecast.planning.aims import Aims
+from solespan.forecast.planning.optimum import milp_builder
 from solespan.forecast.planning.optimum.milp_builder import LinearProgram
 from solespan.forecast.planning.score import left_at_end
 from tests.forecast.planning.racks import START, assert_kept, best_by_enumeration, plain, states
