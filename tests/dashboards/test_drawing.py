@@ -8,6 +8,7 @@ import pytest
 from solespan.dashboards.drawing import WIDTHS_PX, drawing, drawn_rows
 from solespan.dashboards.figures import FIGURES
 from tests.dashboards.builders import LONG_NAME, TODAY, frames_for, rack
+from tests.quick import some_quick
 
 MOST_BYTES = 6_000
 SITUATIONS = {
@@ -39,7 +40,7 @@ def ticks_of(svg):
     return sorted(float(t.get("x")) for t in middles if t.get("y") == middles[0].get("y"))
 
 
-@pytest.mark.parametrize("situation", SITUATIONS)
+@pytest.mark.parametrize("situation", some_quick(SITUATIONS, every=3))
 @pytest.mark.parametrize("name", FIGURES)
 class TestEveryDrawing:
     def test_is_small_whole_and_obeys_the_security_policy(self, name, situation):

@@ -11,6 +11,7 @@ import pytest
 from solespan.dashboards.figures import FIGURES
 from solespan.forecast.frames import GRADES
 from tests.dashboards.builders import LONG_NAME, TODAY, frames_for, rack
+from tests.quick import some_quick
 
 SITUATIONS = {
     "full": rack(6),
@@ -46,7 +47,7 @@ def numbers_in(value):
         yield value
 
 
-@pytest.mark.parametrize("situation", SITUATIONS)
+@pytest.mark.parametrize("situation", some_quick(SITUATIONS, every=3))
 @pytest.mark.parametrize("name", FIGURES)
 class TestEveryFigure:
     def test_holds_no_missing_number_and_is_plain_json(self, name, situation):

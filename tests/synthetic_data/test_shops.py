@@ -30,7 +30,7 @@ def current(name: str) -> pd.DataFrame:
     return drawn.hidden_pairs.merge(due, on="pair_id")
 
 
-@pytest.mark.parametrize("name", some_quick(SHOP_WORLDS, every=3))
+@pytest.mark.parametrize("name", some_quick(SHOP_WORLDS, every=6))
 def test_every_shop_keeps_to_the_contract_and_tells_nothing_of_the_future(name):
     drawn = shop(name)
     log = wear_log(**drawn.frames)
@@ -47,7 +47,9 @@ def test_every_shop_keeps_to_the_contract_and_tells_nothing_of_the_future(name):
     assert not (order["fitted_on"] < before).any()
 
 
-@pytest.mark.parametrize("name", ["silent_shop", "mixed_shop_10", "solo_thumb"])
+@pytest.mark.parametrize(
+    "name", some_quick(["silent_shop", "mixed_shop_10", "solo_thumb"], every=3)
+)
 def test_the_same_seed_gives_the_same_shop(name):
     first, second = (shop_world(name, 3, n_pairs=20) for _ in range(2))
     for table in TABLES:

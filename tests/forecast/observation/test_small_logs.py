@@ -164,6 +164,7 @@ def test_everything_reads_a_small_log(name: str) -> None:
 
 @settings(max_examples=6)
 @given(drawn())
+@pytest.mark.slow
 def test_everything_reads_whatever_was_logged(frames: Frames) -> None:
     found = fitted(frames)
     for read in READERS.values() if found else ():
