@@ -64,6 +64,7 @@ def test_sleep_deprivation_panel(sleep: pd.DataFrame) -> None:
     agree(fit)
 
 
+@pytest.mark.slow
 def test_orthodontic_growth(growth: pd.DataFrame) -> None:
     """R nlme 3.1-162: lme(distance ~ age, data = Orthodont, random = ~ age | Subject)."""
     fit = Lines(growth, (17.0, 0.6), 2.0, 0.2, 1.0).best(4.0, 8.0)
@@ -72,6 +73,7 @@ def test_orthodontic_growth(growth: pd.DataFrame) -> None:
     agree(fit)
 
 
+@pytest.mark.slow
 def test_orthodontic_growth_with_sex_does_not_stop_at_the_false_optimum(
     growth: pd.DataFrame,
 ) -> None:
@@ -96,6 +98,7 @@ def test_orthodontic_growth_with_sex_does_not_stop_at_the_false_optimum(
     assert -2.0 * fit.llf == pytest.approx(432.5817, abs=1e-4)
 
 
+@pytest.mark.slow
 def test_fatigue_crack_growth_does_not_stop_at_a_false_optimum(fatigue: pd.DataFrame) -> None:
     """R: lmer(log(relLength) ~ cycles + (cycles | Path), nlme::Fatigue): best of three programs.
 

@@ -102,6 +102,7 @@ def test_each_hand_over_ends_a_sole_and_begins_one_a_few_days_to_weeks_later():
     assert waits.between(1, 100).all()
 
 
+@pytest.mark.slow
 def test_hand_overs_scatter_round_the_limit_and_some_come_with_a_hole():
     soles = pd.concat([shop("silent_shop", seed, 60).hidden_soles for seed in range(3, 8)])
     done = soles[soles["handed_over_on"].notna() & soles["due_on"].notna()]
@@ -169,6 +170,7 @@ def test_customers_of_a_mixed_shop_log_in_the_share_asked_for(name, share):
     assert pairs.index[pairs["logs"]].str.startswith("L").all()
 
 
+@pytest.mark.slow
 def test_late_owners_log_and_look_only_since_they_began():
     drawn = shop("mixed_shop_late")
     worn, soles = drawn.frames["wear_days"], drawn.frames["soles"]

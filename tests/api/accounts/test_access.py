@@ -91,6 +91,7 @@ def test_nobody_reaches_anything_else_without_signing_in(client):
         ("ben@example.org", ("read", "write", "notices", "manage")),
     ],
 )
+@pytest.mark.slow
 def test_a_token_reaches_as_far_as_its_scopes_and_its_maker(client, token_of, email, scopes):
     may = set(scopes) - ({"manage"} if email.startswith("ben") else set())
     headers = bearer(token_of(email, *scopes))

@@ -6,6 +6,7 @@ import re
 from datetime import date, timedelta
 
 import pandas as pd
+import pytest
 
 from solespan.api.services.planning.rack import known_rack, pair_states
 from solespan.api.storage.bench.waits import keep_waits
@@ -57,6 +58,7 @@ def test_a_plan_whose_days_are_past_counts_as_none(services):
     assert there == ((date(2025, 1, 6), 40), (date(2025, 7, 25), 41)), "days alike are kept once"
 
 
+@pytest.mark.slow
 def test_a_plan_gives_forecasts_pages_and_the_calendar_one_day_each(client, services, bench):
     keep(services, 40)
     assert "Nine in ten pairs" not in client.get("/bench").text

@@ -121,6 +121,7 @@ def test_a_pair_goes_its_way_from_the_terminal(typed):
         typed("wear", "old brogue")
 
 
+@pytest.mark.slow
 def test_the_example_comes_and_goes(typed):
     before = listed(typed, "pairs")
     typed("add", "example")

@@ -60,6 +60,7 @@ def twice(databases, texts):
 
 
 @pytest.mark.parametrize("seed", [0, *(pytest.param(n, marks=pytest.mark.slow) for n in (1, 2))])
+@pytest.mark.slow
 def test_the_cut_changes_neither_the_report_nor_the_rows(databases, monkeypatch, seed):
     texts = odd_lines(seed)
     (first, again), stored = twice(databases, texts)

@@ -148,6 +148,7 @@ def test_a_page_reads_as_many_rows_of_a_large_shop(shop, databases, monkeypatch)
 
 
 @pytest.mark.parametrize("order", ["name", "worn"])
+@pytest.mark.slow
 def test_another_order_has_the_same_pairs_once_each_and_stands_as_it_says(shop, whole, order):
     shown = parts(shop, order=order)
     assert sorted(shown) == sorted(row["pair_id"] for row in whole)

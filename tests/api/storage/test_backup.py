@@ -209,6 +209,7 @@ def test_a_backup_of_a_newer_schema_is_refused(filled, tmp_path, monkeypatch):
     assert not (tmp_path / "new.sqlite3").exists()
 
 
+@pytest.mark.slow
 def test_a_filled_database_is_replaced_only_when_asked(filled, whole, tmp_path):
     path = tmp_path / "a.backup"
     path.write_bytes(whole[None])

@@ -25,6 +25,7 @@ def send(client, data):
     )
 
 
+@pytest.mark.slow
 def test_a_lost_pair_comes_back_at_once_and_can_be_undone(client):
     backup = client.get("/export/backup")
     assert "solespan-backup-2026" in backup.headers["content-disposition"]
