@@ -156,10 +156,15 @@ class Visit:
 
     def read_values(self) -> None:
         """Ask every figure in view for its values, and wait until the library has drawn it."""
-        for button in self.page.query_selector_all("[data-read]:visible"):
+        buttons = self.page.query_selector_all("[data-read]:visible")
+        for button in buttons:
             button.click()
-        for plot in self.page.query_selector_all(".plot:visible"):
-            plot.wait_for_selector(".main-svg")
+        read = "all => all.filter(plot => plot.querySelector('.main-svg')).length"
+        for _ in range(500):
+            if self.page.eval_on_selector_all(".plot", read) >= len(buttons):
+                return
+            self.page.wait_for_timeout(20)
+        raise AssertionError("a figure was not drawn by the library")
 
     def draw_everything(self) -> None:
         """Unfold all; bring each region and figure into view, and wait until it is there."""

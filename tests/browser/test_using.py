@@ -202,11 +202,11 @@ def drawn_anew(page, change):
     """Make a change that every figure follows, and wait until each has."""
     page.evaluate(
         """() => { window.followed = 0;
-          for (const plot of document.querySelectorAll('.plot'))
-            plot.once('plotly_relayout', () => { followed += 1; }); }"""
+          window.drawn = [...document.querySelectorAll('.plot')].filter(plot => plot.once);
+          for (const plot of drawn) plot.once('plotly_relayout', () => { followed += 1; }); }"""
     )
     change()
-    wait_until(page, "followed === document.querySelectorAll('.plot').length")
+    wait_until(page, "followed === drawn.length")
 
 
 def test_a_figure_keeps_its_height_when_window_and_theme_change(visit, served):
