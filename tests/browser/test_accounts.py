@@ -73,7 +73,7 @@ def test_from_the_invitation_to_a_customers_own_page(fresh, visit, width):
     page.fill("#s-email", "ada@example.org")
     page.fill("#s-password", PASSWORD)
     page.press("#s-password", "Enter")
-    page.wait_for_selector("text=When each pair needs a new sole")
+    page.wait_for_selector("h1#summary")
     page.goto(base + "/people")
     page.fill("#t-name", "the till")
     page.press("#t-name", "Enter")

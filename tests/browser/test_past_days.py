@@ -101,6 +101,7 @@ def test_yesterday_is_one_tap_also_without_a_network(visit, fresh):
     under_control(page, base)
     page.context.set_offline(True)
     page.reload()
+    page.click("#today .other > summary")
     tap = page.locator("#today [form=wear-yesterday]").first
     pair_id = tap.get_attribute("value")
     tap.click()

@@ -29,8 +29,8 @@ def serve(folder: str, *, accounts: bool) -> TestClient:
 
 
 def shown(client: TestClient) -> None:
-    """Every page leads to it; it says where one is; its figure is drawn and named."""
-    assert 'href="/gloss"' in client.get("/").text
+    """Every page of the shop leads to it; it says where one is; its figure is drawn and named."""
+    assert 'href="/gloss"' in client.get("/bench").text
     page = client.get("/gloss")
     assert page.status_code == 200
     here = re.findall(r'<a href="([^"]+)"[^>]* aria-current="page"', page.text)

@@ -135,7 +135,7 @@ def test_no_two_readings_of_1000_pairs_contradict_each_other(log):
             strict=True,
         )
     )
-    unknown = pd.DataFrame(columns=["pair_id", "wear_days_per_week", "wear_days_new"])
+    unknown = pd.DataFrame(columns=["pair_id", "wear_days_per_week", "wear_days_new_mean"])
     life = cost_of_rack(log, unknown, {}).set_index("pair_id")["resoles_left"]
     minutes = fit_minutes(
         pd.DataFrame(

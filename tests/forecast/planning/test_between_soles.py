@@ -186,7 +186,7 @@ def test_cost_per_wear_is_price_and_repairs_over_wears():
     assert row["cost_per_wear_minor"] == pytest.approx((40_000 + 12_000) / 100)
     assert row["soles_per_year"] == pytest.approx(2.0 * 365.25 / 7 / 120)
     assert row["cost_per_year_minor"] == pytest.approx(row["soles_per_year"] * 15_000)
-    assert "1.25 a wear" in row["arithmetic"]
+    assert "1.25 EUR a wear" in row["arithmetic"]
 
 
 def test_every_resole_takes_one_from_what_the_welt_stands_and_the_last_says_so():
