@@ -5,14 +5,11 @@ life in wear days that nobody knows. Now and then the owner looks at a sole, and
 lives gives the wear days that nine of ten reach. One owner wears favourites and sends a pair on the
 day when these are used up. The other follows the plan, made anew every six weeks.
 
-    python -m tests.benchmarks.bench_plan --first 0 --count 40
+    python -m tests.benchmarks --only plan
 """
 
 from __future__ import annotations
 
-import argparse
-import json
-import sys
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -27,6 +24,7 @@ LOG_SD = 0.22  # spread of true lives about the usual one; invented
 CHECK_SD = 0.06  # of the share of a sole that is left, as a look gives it; invented
 CHECK_EVERY = 15  # wears between two looks
 LEAD_DAYS = 21
+OWNERS, QUICK_OWNERS = 40, 2
 REPLAN_WEEKS = 6
 RISK = 0.10
 GRID = np.exp(np.linspace(-3.0, 3.0, 121) * LOG_SD)
@@ -197,23 +195,16 @@ def owner(seed: int) -> dict[str, dict[str, float]]:
     return out
 
 
-def main() -> None:
-    """Print each owner's figures and the sums."""
-    parser = argparse.ArgumentParser()
-    parser.add_argument("--first", type=int, default=0)
-    parser.add_argument("--count", type=int, default=40)
-    asked = parser.parse_args()
+def run(quick: bool) -> list[dict[str, object]]:
+    """Sums of the owners' figures, and the mean of their fullest quarters."""
     rows = []
-    for seed in range(asked.first, asked.first + asked.count):
-        both = owner(seed)
-        sys.stdout.write(json.dumps({"seed": seed} | both) + "\n")
-        sys.stdout.flush()
-        rows += [{"seed": seed, "owner": name} | figures for name, figures in both.items()]
-    frame = pd.DataFrame(rows).drop(columns="seed").groupby("owner")
+    for seed in range(QUICK_OWNERS if quick else OWNERS):
+        rows += [{"owner": name} | figures for name, figures in owner(seed).items()]
+    frame = pd.DataFrame(rows).groupby("owner")
     said = frame.sum()
-    said["fullest"] = frame["fullest"].mean().round(3)
-    sys.stdout.write(said.to_string() + "\n")
-
-
-if __name__ == "__main__":
-    main()
+    said["fullest"] = frame["fullest"].mean()
+    return [
+        {"name": f"{name}: {figure}", "value": float(value), "unit": "", "note": ""}
+        for name, figures in said.iterrows()
+        for figure, value in figures.items()
+    ]
