@@ -25,7 +25,7 @@ from py_vapid import Vapid02
 
 from solespan.api.channels.deadline import Deadline
 from solespan.api.channels.message import DeliveryError
-from solespan.api.channels.webhook.connect import AddressRefused, connection_to, is_inside
+from solespan.api.channels.webhook.connect import AddressRefused, is_inside, post_to
 
 __all__ = ["PushSender", "Subscription", "fault_of", "new_vapid_key", "public_key_of"]
 
@@ -118,7 +118,13 @@ class PushSender:
         body = _encrypted(subscription, text.encode()[:MOST_TEXT_BYTES])
         with Deadline(TIMEOUT_S) as deadline:
             try:
-                status = self._post(parts, body, headers, deadline)
+                status = post_to(
+                    subscription.endpoint,
+                    body,
+                    headers,
+                    deadline,
+                    allow_private=self._allow_private,
+                )
             except AddressRefused:
                 why = "the push service lies inside this network"
                 raise DeliveryError(why, permanent=True, bad_address=True) from None
@@ -133,20 +139,6 @@ class PushSender:
                 permanent=not again,
                 bad_address=status in _GONE,
             )
-
-    def _post(
-        self, parts: SplitResult, body: bytes, headers: dict[str, str], deadline: Deadline
-    ) -> int:
-        connection = connection_to(parts, deadline, allow_private=self._allow_private)
-        target = (parts.path or "/") + (f"?{parts.query}" if parts.query else "")
-        try:
-            connection.request("POST", target, body, headers)
-            with connection.getresponse() as answer:
-                if deadline.over:  # a head that was cut off reads as a short one
-                    raise TimeoutError
-                return answer.status
-        finally:
-            connection.close()
 
 
 def _encrypted(subscription: Subscription, text: bytes) -> bytes:

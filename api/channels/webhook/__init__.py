@@ -13,7 +13,7 @@ import hashlib
 import hmac
 import http.client
 import json
-from urllib.parse import SplitResult, urlsplit
+from urllib.parse import urlsplit
 
 from solespan.api.channels.addresses import HOOK
 from solespan.api.channels.deadline import Deadline
@@ -23,8 +23,8 @@ from solespan.api.channels.setup import ChannelSettings
 from solespan.api.channels.webhook.connect import (
     INSIDE,
     AddressRefused,
-    connection_to,
     is_inside,
+    post_to,
 )
 
 __all__ = ["ENTRY", "Webhook", "signature_of"]
@@ -60,7 +60,6 @@ class Webhook:
 
     def send(self, message: Message) -> None:
         """Post one notice. Raises `DeliveryError`."""
-        parts = urlsplit(str(self._url))
         body = json.dumps(_payload(message), ensure_ascii=False).encode()
         timestamp = self._clock.now().strftime("%Y-%m-%dT%H:%M:%SZ")
         headers = {
@@ -70,10 +69,11 @@ class Webhook:
             "Solespan-Timestamp": timestamp,
             "Solespan-Signature": signature_of(self._key, timestamp, body),
         }
-        target = (parts.path or "/") + (f"?{parts.query}" if parts.query else "")
         with Deadline(TIMEOUT_S) as deadline:
             try:
-                status = self._post(parts, target, body, headers, deadline)
+                status = post_to(
+                    str(self._url), body, headers, deadline, allow_private=self._allow_private
+                )
             except AddressRefused as refused:
                 raise DeliveryError(str(refused), permanent=True) from None
             except (OSError, http.client.HTTPException, ValueError) as failure:
@@ -84,25 +84,6 @@ class Webhook:
             again = status >= 500 or status in _TRY_AGAIN
             more = "; redirects are not followed" if 300 <= status < 400 else ""
             raise DeliveryError(f"the webhook answered {status}{more}", permanent=not again)
-
-    def _post(
-        self,
-        parts: SplitResult,
-        target: str,
-        body: bytes,
-        headers: dict[str, str],
-        deadline: Deadline,
-    ) -> int:
-        """Post, and return the answer's status; what comes after its head is not read."""
-        connection = connection_to(parts, deadline, allow_private=self._allow_private)
-        try:
-            connection.request("POST", target, body, headers)
-            with connection.getresponse() as answer:
-                if deadline.over:  # a head that was cut off reads as a short one
-                    raise TimeoutError
-                return answer.status
-        finally:
-            connection.close()
 
     def close(self) -> None:
         """Close nothing: each post has its own connection."""

@@ -14,11 +14,11 @@ import ipaddress
 import socket
 import ssl
 from collections.abc import Sequence
-from urllib.parse import SplitResult
+from urllib.parse import SplitResult, urlsplit
 
 from solespan.api.channels.deadline import Deadline
 
-__all__ = ["INSIDE", "AddressRefused", "connection_to", "is_inside", "is_public"]
+__all__ = ["INSIDE", "AddressRefused", "connection_to", "is_inside", "is_public", "post_to"]
 
 IPAddress = ipaddress.IPv4Address | ipaddress.IPv6Address
 MOST_PLACES = 8
@@ -82,6 +82,27 @@ def connection_to(
     connection = http.client.HTTPConnection(host, port, timeout=deadline.seconds)
     connection.sock = opened  # connected already, to the address that was judged
     return connection
+
+
+def post_to(
+    url: str, body: bytes, headers: dict[str, str], deadline: Deadline, *, allow_private: bool
+) -> int:
+    """Post, and return the answer's status; what comes after its head is not read.
+
+    Raises as `connection_to` does, TimeoutError at the deadline, and
+    `http.client.HTTPException` where the answer is none.
+    """
+    parts = urlsplit(url)
+    connection = connection_to(parts, deadline, allow_private=allow_private)
+    target = (parts.path or "/") + (f"?{parts.query}" if parts.query else "")
+    try:
+        connection.request("POST", target, body, headers)
+        with connection.getresponse() as answer:
+            if deadline.over:  # a head that was cut off reads as a short one
+                raise TimeoutError
+            return answer.status
+    finally:
+        connection.close()
 
 
 def _open(places: Sequence[tuple[object, ...]], deadline: Deadline) -> socket.socket:

@@ -8,23 +8,21 @@ that was typed. What someone else did meanwhile is told, and what was typed is s
 
 from __future__ import annotations
 
-from typing import Annotated
 from urllib.parse import quote
 
-from fastapi import APIRouter, Depends, Request, Response
-from starlette.datastructures import UploadFile
+from fastapi import APIRouter, Request, Response
 
 from solespan.api.errors import Conflict, NotFound, Refused, SolespanError, StaleVersion
 from solespan.api.routes.bench.order_pages import bench_answer, job_answer, paper_answer
 from solespan.api.routes.http.page_entry import PageEntry
 from solespan.api.routes.http.pages import (
-    MOST_CHARACTERS,
     PageRoute,
     Typed,
     back_to,
     refuse_foreign_form,
 )
 from solespan.api.routes.http.pages import told as shown
+from solespan.api.routes.http.picture_form import PictureForm, chosen_picture
 from solespan.api.routes.http.requests import Context
 from solespan.api.schemas.forms import FormProblem
 from solespan.api.services.bench import orders
@@ -35,7 +33,6 @@ from solespan.api.services.bench.papers import file_paper
 from solespan.api.services.bench.photographs import keep_photograph, remove_photograph
 from solespan.api.services.context import AppContext
 from solespan.api.services.rack.history import current_revision_id
-from solespan.api.services.rack.pictures.photo_metadata import MAX_PHOTO_BYTES
 from solespan.dashboards.pages.bench.bench import STAGE_WORDS
 from solespan.dashboards.pages.bench.job_steps import unsaved
 from solespan.dashboards.pages.rack.pair import FormState
@@ -150,29 +147,14 @@ def file_a_paper(
     return back_to(_of(order_id), done=kind)
 
 
-async def _picture(request: Request) -> tuple[dict[str, str], bytes]:
-    """Read the form of a photograph: its fields, and one byte more than may be kept."""
-    async with request.form(max_files=1, max_fields=5) as form:
-        typed = {n: v[:MOST_CHARACTERS] for n, v in form.items() if isinstance(v, str)}
-        file = form.get("file")
-        content = await file.read(MAX_PHOTO_BYTES + 1) if isinstance(file, UploadFile) else b""
-    return typed, content
-
-
-Picture = Annotated[tuple[dict[str, str], bytes], Depends(_picture)]
-
-
 @router.post(PHOTO_PATH)
-def add_photograph(ctx: Context, request: Request, given: Picture) -> Response:
+def add_photograph(ctx: Context, request: Request, given: PictureForm) -> Response:
     """Attach a photograph to an order."""
     typed, content = given
-    refuse_foreign_form(request, typed)
     order_id, caption = typed.get("order_id", ""), typed.get("caption", "").strip()
     try:
-        if not content:
-            raise Refused("No picture was chosen.", where="file", remedy="Choose one first.")
         with ctx.database.writing() as session:
-            keep_photograph(session, order_id, content, caption)
+            keep_photograph(session, order_id, chosen_picture(content), caption)
     except NotFound:
         raise
     except SolespanError as error:

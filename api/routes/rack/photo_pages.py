@@ -2,15 +2,11 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+from fastapi import APIRouter, Request, Response
 
-from fastapi import APIRouter, Depends, Request, Response
-from starlette.datastructures import UploadFile
-
-from solespan.api.errors import NotFound, Refused, SolespanError
+from solespan.api.errors import NotFound, SolespanError
 from solespan.api.routes.http.page_entry import PageEntry
 from solespan.api.routes.http.pages import (
-    MOST_CHARACTERS,
     PageRoute,
     Typed,
     Words,
@@ -19,6 +15,7 @@ from solespan.api.routes.http.pages import (
     refuse_foreign_form,
     told,
 )
+from solespan.api.routes.http.picture_form import PictureForm, chosen_picture
 from solespan.api.routes.http.requests import Context
 from solespan.api.services.context import AppContext
 from solespan.api.services.rack.history import current_revision_id
@@ -29,7 +26,6 @@ from solespan.api.services.rack.pictures.pair_photos import (
     photos_seen,
     remove_photo,
 )
-from solespan.api.services.rack.pictures.photo_metadata import MAX_PHOTO_BYTES
 from solespan.dashboards.pages.rack.pictures import picture_of
 
 __all__ = ["PAGE"]
@@ -70,29 +66,14 @@ def _page(
     return page_answer(request, "rack/photos.html", context, status)
 
 
-async def _picture(request: Request) -> tuple[dict[str, str], bytes]:
-    """Read the form of a photograph: its fields, and one byte more than may be kept."""
-    async with request.form(max_files=1, max_fields=5) as form:
-        typed = {n: v[:MOST_CHARACTERS] for n, v in form.items() if isinstance(v, str)}
-        file = form.get("file")
-        content = await file.read(MAX_PHOTO_BYTES + 1) if isinstance(file, UploadFile) else b""
-    return typed, content
-
-
-Picture = Annotated[tuple[dict[str, str], bytes], Depends(_picture)]
-
-
 @router.post(PATH)
-def add_photograph(ctx: Context, request: Request, given: Picture) -> Response:
+def add_photograph(ctx: Context, request: Request, given: PictureForm) -> Response:
     """Keep a photograph of a pair."""
     typed, content = given
-    refuse_foreign_form(request, typed)
     pair_id = typed.get("pair", "")
     try:
-        if not content:
-            raise Refused("No picture was chosen.", where="file", remedy="Choose one first.")
         with ctx.database.writing() as session:
-            keep_photo(session, pair_id, content)
+            keep_photo(session, pair_id, chosen_picture(content))
     except NotFound:
         raise
     except SolespanError as error:

@@ -29,7 +29,8 @@ from solespan.api.services.planning.dates import (
     pair_names,
     uid_of,
 )
-from solespan.api.services.planning.rack import KnownRack, back_on, known_rack, known_wearer
+from solespan.api.services.planning.pair_states import back_on
+from solespan.api.services.planning.rack import KnownRack, known_rack, known_wearer
 from solespan.api.storage.forecasts.forecasts import load_forecasts
 from solespan.api.storage.planning import planning as stored
 

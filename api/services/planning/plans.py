@@ -16,7 +16,8 @@ from sqlalchemy.orm import Session
 
 from solespan.api.errors import NotFound, Refused
 from solespan.api.services.context import AppContext
-from solespan.api.services.planning.rack import KnownRack, known_rack, pair_states, refusing
+from solespan.api.services.planning.pair_states import pair_states
+from solespan.api.services.planning.rack import KnownRack, known_rack, refusing
 from solespan.api.storage.forecasts.forecasts import load_forecasts
 from solespan.api.storage.planning import planning as stored
 from solespan.api.storage.planning.planning import plans_of

@@ -8,7 +8,8 @@ from datetime import date, timedelta
 import pandas as pd
 import pytest
 
-from solespan.api.services.planning.rack import known_rack, pair_states
+from solespan.api.services.planning.pair_states import pair_states
+from solespan.api.services.planning.rack import known_rack
 from solespan.api.storage.bench.waits import keep_waits
 from solespan.api.storage.forecasts.forecasts import load_forecasts
 from solespan.dashboards import wording

@@ -8,7 +8,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from solespan.api.services.planning.rack import KnownRack, pair_states
+from solespan.api.services.planning.pair_states import pair_states
+from solespan.api.services.planning.rack import KnownRack
 from solespan.api.services.planning.resole_options import routes_of_known
 from solespan.forecast import ForecastSettings
 from solespan.forecast.planning import Wishes, make_plan
