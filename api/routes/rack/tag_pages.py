@@ -53,7 +53,9 @@ def read_tags(ctx: Context, request: Request, wearer: Words = "") -> HTMLRespons
     tags = [("The whole shelf", shelf)] if known.pairs else []
     tags += [(name, f"{base}/worn/{quote(pair, safe='')}") for pair, name in known.pairs]
     drawn = [(name, link, _drawn(link)) for name, link in tags]
-    return HTMLResponse(render("rack/tags.html", {"tags": drawn}, ()))
+    reached = request.app.state.home is not None or ctx.settings.public_address
+    shown = {"tags": drawn, "only_here": not reached}
+    return HTMLResponse(render("rack/tags.html", shown, ()))
 
 
 def _base(ctx: AppContext, request: Request) -> str:

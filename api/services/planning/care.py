@@ -26,6 +26,7 @@ __all__ = [
     "care_due",
     "care_of_rack",
     "care_seen",
+    "care_to_do",
     "keep_rule",
     "log_all_care",
     "log_care",
@@ -77,6 +78,11 @@ def care_of_rack(session: Session, rack: KnownRack, forecast: pd.DataFrame) -> d
         row["label"] = label if isinstance(label, str) else None
         items.append(row)
     return {"wearer_id": wearer_id, "as_of": rack.today.isoformat(), "items": items}
+
+
+def care_to_do(session: Session, rack: KnownRack, forecast: pd.DataFrame) -> list[dict[str, Any]]:
+    """List the care due on a rack, without what was worn before its care was noted."""
+    return [one for one in care_of_rack(session, rack, forecast)["items"] if not one["backlog"]]
 
 
 def _uppers(rack: KnownRack) -> dict[str, str]:

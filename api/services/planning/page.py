@@ -10,7 +10,7 @@ from sqlalchemy.orm import Session
 
 from solespan.api.schemas.forms import Typed
 from solespan.api.services.context import AppContext
-from solespan.api.services.planning.care import care_of_rack
+from solespan.api.services.planning.care import care_to_do
 from solespan.api.services.planning.plan_form import (
     AIM_LABELS,
     MONTHS,
@@ -59,7 +59,7 @@ def plan_values(ctx: AppContext, wearer_id: str, typed: Typed) -> dict[str, Any]
         choices = pairs_to_choose(session, wearer_id, pairs)
         rack = known_rack(ctx, session, wearer_id)
         forecast = load_forecasts(session, [wearer_id])
-        care = care_of_rack(session, rack, forecast)["items"]
+        care = care_to_do(session, rack, forecast)
         asked = newest_asked(session, wearer_id)
     question = newest[0]["question"] if newest else None
     names = {row["pair_id"]: row["label"] or row["pair_id"] for row in pairs}

@@ -16,7 +16,7 @@ from sqlalchemy.orm import Session
 
 from solespan.api.errors import SolespanError
 from solespan.api.services.context import AppContext
-from solespan.api.services.planning.care import care_of_rack
+from solespan.api.services.planning.care import care_to_do
 from solespan.api.services.planning.dates import BOOK_BY, SEND_BY, due_dates, pair_names
 from solespan.api.services.planning.rack import KnownRack, known_rack
 from solespan.api.storage.forecasts.forecasts import load_forecasts
@@ -50,7 +50,7 @@ def facts_of(
     found = list(_of_dates(rack, forecast, kinds))
     if CARE in kinds:
         names = pair_names(rack)
-        for item in care_of_rack(session, rack, forecast)["items"]:
+        for item in care_to_do(session, rack, forecast):
             pair_id = str(item["pair_id"])
             line = f"Care: {names[pair_id]}: {item['what']}."
             found.append(Fact(f"care {pair_id} {item['care']} {item['since']}", line, pair_id))

@@ -16,7 +16,7 @@ from sqlalchemy.orm import Session
 
 from solespan.api.errors import NothingForecast, Refused, SolespanError
 from solespan.api.services.context import AppContext
-from solespan.api.services.planning.care import care_of_rack
+from solespan.api.services.planning.care import care_to_do
 from solespan.api.services.planning.cost_of_ownership import life_of_known
 from solespan.api.services.planning.rack import known_rack, verdict_on
 from solespan.api.services.planning.resole_options import routes_of_known
@@ -114,14 +114,14 @@ def upkeep_values(ctx: AppContext, pair_id: str) -> dict[str, Any]:
             raise unknown_id(session, "pairs", "pair_id", pair_id)
         rack = known_rack(ctx, session, whose["wearer_id"])
         forecast = load_forecasts(session, [rack.wearer_id])
-        care = care_of_rack(session, rack, forecast)
+        care = care_to_do(session, rack, forecast)
         try:
             ways = routes_of_known(rack, pair_id, *_send_by(forecast, pair_id))
             life = life_of_known(rack, forecast)
         except (NothingForecast, Refused) as refused:
             missing.append(refused.what)
     return {
-        "care": care["items"],
+        "care": care,
         "ways": ways,
         "life": None if life is None else life["items"],
         "pair_id": pair_id,

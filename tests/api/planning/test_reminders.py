@@ -25,8 +25,10 @@ from solespan.api.clock import Clock
 from solespan.api.services.notices.worker import NoticeWorker
 from solespan.api.services.planning import reminder_delivery, reminders
 from solespan.api.services.planning.calendar import calendar_of
+from solespan.api.services.planning.care import care_due
 from solespan.api.settings import Settings
 from solespan.api.storage.planning import reminders as stored
+from solespan.api.storage.planning.planning import keep_care
 from solespan.api.wiring import build_services
 from tests.api.notices.servers import Mailbox, mail_server
 from tests.api.planning.racks import NOW
@@ -123,6 +125,9 @@ def household(client, rack_address, clock, push):
     settings = Settings(database_url=rack_address, webhook_private_addresses=True)
     services = build_services(settings, clock)
     client.app.state.services = services
+    first = care_due(services, "ada")["items"][0]
+    with services.database.writing() as session:  # noted once, long ago, so that it counts
+        keep_care(session, first["pair_id"], first["care"], (NOW - timedelta(days=300)).date())
     yield services
     services.database.close()
 

@@ -6,6 +6,9 @@ import pandas as pd
 import pytest
 
 from solespan.api.services.planning.care import care_due, log_all_care, start_counting
+from solespan.api.services.planning.rack import known_rack
+from solespan.api.services.planning.reminder_text import CARE, facts_of
+from solespan.api.services.rack.pair_page import upkeep_values
 from solespan.dashboards.pages.planning.care import care_page
 from solespan.forecast.planning import CareRule, due_care
 
@@ -49,6 +52,22 @@ def test_the_page_names_pairs_of_the_backlog_once_and_counts_tasks():
     assert said["backlog"] == ["a", "b"]
 
 
+def told_of(items) -> set[tuple[str, str]]:
+    return {(one["pair_id"], one["care"]) for one in items if not one["backlog"]}
+
+
+def told_elsewhere(client, whose) -> set[tuple[str, str]]:
+    """The care that reminders and the pages of care of each pair tell of; they must agree."""
+    ctx = client.app.state.services
+    with ctx.database.reading() as session:
+        facts = facts_of(ctx, session, whose, (CARE,))
+        pairs = list(known_rack(ctx, session, whose).log.pairs["pair_id"])
+    reminded = {(fact.pair_id, fact.key.split()[2]) for fact in facts}
+    shown = {(p, one["care"]) for p in pairs for one in upkeep_values(ctx, p)["care"]}
+    assert reminded == shown
+    return reminded
+
+
 def test_counting_starts_today_and_all_of_a_pair_is_done_at_once(client):
     """158 wears are logged; after the start only new wears count."""
     ctx = client.app.state.services
@@ -56,10 +75,12 @@ def test_counting_starts_today_and_all_of_a_pair_is_done_at_once(client):
     whose, pair = "ada", "pair-000"
     before = care_due(ctx, whose)["items"]
     assert any(one["backlog"] for one in before)
+    assert told_elsewhere(client, whose) == told_of(before), "no backlog in reminders or on pages"
     with ctx.database.writing() as session:
         assert start_counting(ctx, session, whose)["started"] > 0
     after = care_due(ctx, whose)["items"]
     assert not any(one["backlog"] for one in after)
+    assert told_elsewhere(client, whose) == told_of(after)
     assert len(after) < len(before)
     with ctx.database.writing() as session:
         log_all_care(ctx, session, pair)

@@ -43,6 +43,7 @@ def test_a_tag_of_no_pair_says_so(client):
 
 def test_the_sheet_holds_a_tag_for_the_shelf_and_for_each_pair(client):
     page = client.get("/tags", headers=PAGE).text
+    assert "No phone reaches these addresses" in page, "nobody set an address for phones"
     links = re.findall(r'class="link">([^<]+)<', page)
     assert len(links) == len(set(links)) == page.count("<svg") == len(pairs_of(client)) + 1
     for link in links:
