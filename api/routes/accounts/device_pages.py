@@ -8,9 +8,7 @@ from __future__ import annotations
 
 from typing import Annotated, Literal
 
-import segno
 from fastapi import APIRouter, Path, Request, Response
-from markupsafe import Markup
 
 from solespan.api.errors import SolespanError
 from solespan.api.routes.accounts.sign_in_pages import outside
@@ -26,6 +24,7 @@ from solespan.api.routes.http.pages import (
     told,
 )
 from solespan.api.routes.http.requests import Context
+from solespan.api.routes.http.square_code import square_code
 from solespan.api.services.accounts import home_devices
 from solespan.api.services.accounts.attempts import DEVICE_KEPT
 from solespan.api.services.accounts.sessions import device_in_words
@@ -154,10 +153,7 @@ def _page(
         "minutes": home_devices.CODE_MINUTES,
         "longest": home_devices.LONGEST_NAME,
         "link": link,
-        # the drawing is segno's own text; the address is in it only as squares
-        "code": Markup(segno.make(link, error="m", micro=False).svg_inline(omitsize=True, border=2))  # noqa: S704
-        if link
-        else "",
+        "code": square_code(link) if link else "",
         "problem": problem,
         "done": done,
     }

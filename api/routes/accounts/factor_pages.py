@@ -10,9 +10,7 @@ from collections.abc import Mapping
 from typing import Any, Literal
 from urllib.parse import urlsplit
 
-import segno
 from fastapi import APIRouter, Request, Response
-from markupsafe import Markup
 
 from solespan.api.errors import SolespanError
 from solespan.api.routes.http.page_entry import PageEntry
@@ -25,6 +23,7 @@ from solespan.api.routes.http.pages import (
     refuse_foreign_form,
 )
 from solespan.api.routes.http.requests import Context, Sender
+from solespan.api.routes.http.square_code import square_code
 from solespan.api.services.accounts import second_factor, totp
 from solespan.api.services.accounts.identity import Identity
 from solespan.api.services.accounts.passkeys import site_of
@@ -125,12 +124,10 @@ def issuer_of(ctx: AppContext) -> str:
 
 def _shown(ctx: AppContext, who: Identity, made: second_factor.Enrolment) -> dict[str, Any]:
     address = totp.address_of(made.seed, account=who.actor, issuer=issuer_of(ctx))
-    drawn = segno.make(address, error="m", micro=False)
     return {
         "secret": made.secret,
         "seed": " ".join(made.seed[at : at + 4] for at in range(0, len(made.seed), 4)),
-        # the drawing is segno's own text; the address is in it only as squares
-        "code": Markup(drawn.svg_inline(omitsize=True, border=2)),  # noqa: S704
+        "code": square_code(address),
     }
 
 

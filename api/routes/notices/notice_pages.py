@@ -8,10 +8,8 @@ from __future__ import annotations
 from datetime import date
 from typing import Any
 
-import segno
 from fastapi import APIRouter, Request, Response
 from fastapi.responses import HTMLResponse
-from markupsafe import Markup
 
 from solespan.api.errors import Refused, SolespanError
 from solespan.api.routes.http.page_entry import Need, PageEntry
@@ -24,6 +22,7 @@ from solespan.api.routes.http.pages import (
     refuse_foreign_form,
 )
 from solespan.api.routes.http.requests import Context
+from solespan.api.routes.http.square_code import square_code
 from solespan.api.routes.notices.channel_words import channel_words
 from solespan.api.schemas.forms import FormProblem
 from solespan.api.schemas.notices.notices import (
@@ -227,14 +226,7 @@ def _codes(payload: dict[str, Any]) -> list[dict[str, Any]]:
         for what, link in (("Book it in", "book_link"), ("Thumb check", "check_link"))
     ]
     asked.append(("Stop these notices", payload["unsubscribe"]))
-    return [{"what": what, "drawn": _code(address)} for what, address in asked]
-
-
-def _code(address: str) -> Markup:
-    """Draw a QR code (ISO/IEC 18004) as an SVG that needs no style."""
-    drawn = segno.make(address, error="m", micro=False)
-    # the drawing is segno's own text; the address is in it only as squares
-    return Markup(drawn.svg_inline(omitsize=True, border=2))  # noqa: S704
+    return [{"what": what, "drawn": square_code(address)} for what, address in asked]
 
 
 @router.post("/notices/letters")

@@ -8,14 +8,13 @@ from __future__ import annotations
 
 from urllib.parse import quote
 
-import segno
 from fastapi import APIRouter, Request, Response
 from fastapi.responses import HTMLResponse
-from markupsafe import Markup
 
 from solespan.api.routes.http.page_entry import PageEntry
 from solespan.api.routes.http.pages import PageRoute, Words, page_answer
 from solespan.api.routes.http.requests import Context
+from solespan.api.routes.http.square_code import square_code
 from solespan.api.services.context import AppContext
 from solespan.api.services.rack.pair_names import choose_pairs, label_of
 from solespan.dashboards.render import render
@@ -52,7 +51,7 @@ def read_tags(ctx: Context, request: Request, wearer: Words = "") -> HTMLRespons
     shelf = f"{base}/worn?wearer={quote(known.wearer, safe='')}"
     tags = [("The whole shelf", shelf)] if known.pairs else []
     tags += [(name, f"{base}/worn/{quote(pair, safe='')}") for pair, name in known.pairs]
-    drawn = [(name, link, _drawn(link)) for name, link in tags]
+    drawn = [(name, link, square_code(link)) for name, link in tags]
     reached = request.app.state.home is not None or ctx.settings.public_address
     shown = {"tags": drawn, "only_here": not reached}
     return HTMLResponse(render("rack/tags.html", shown, ()))
@@ -62,12 +61,6 @@ def _base(ctx: AppContext, request: Request) -> str:
     home = request.app.state.home
     address = home.address if home is not None else ctx.settings.public_address
     return address or str(request.base_url).rstrip("/")
-
-
-def _drawn(link: str) -> Markup:
-    drawn = segno.make(link, error="m", micro=False)
-    # the drawing is segno's own text; the address is in it only as squares
-    return Markup(drawn.svg_inline(omitsize=True, border=2))  # noqa: S704
 
 
 PAGE = PageEntry(router, under="/", templates=("rack/tag.html",))
