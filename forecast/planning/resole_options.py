@@ -291,7 +291,10 @@ def _sentence(
         f"{back[1].date()} in nine of ten cases."
     )
     if send_by is not None and hand_over > send_by:
-        said += f" The first place comes after its send-by date, {send_by.date()}: do not wear it."
+        said += (
+            f" The first place comes after its send-by date, {send_by.date()}: look at the sole "
+            "before each wear."
+        )
     if occasion is None or chance is None:
         return said
     if hand_over > occasion:
