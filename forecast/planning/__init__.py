@@ -18,7 +18,13 @@ from solespan.forecast.planning.errors import BadPlan
 from solespan.forecast.planning.plan_explanations import day_reasons, pair_reasons
 from solespan.forecast.planning.planner import EarlierPlan, RackPlan, make_plan
 from solespan.forecast.planning.resole_options import Route, compare_routes, needs_of
-from solespan.forecast.planning.verdict import NextSole, Verdict, decide_verdict, next_sole
+from solespan.forecast.planning.verdict import (
+    NextSole,
+    Verdict,
+    decide_verdict,
+    next_sole,
+    state_of,
+)
 from solespan.forecast.planning.what_if import Pace, Retire, Trip, what_if
 from solespan.forecast.planning.wishes import Occasion, PairState, Wishes
 
@@ -49,6 +55,7 @@ __all__ = [
     "needs_of",
     "next_sole",
     "pair_reasons",
+    "state_of",
     "wear_allowance",
     "what_if",
 ]

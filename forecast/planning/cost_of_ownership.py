@@ -86,7 +86,7 @@ def cost_of_rack(
     resole_price_minor: Mapping[str, int],
     *,
     rewelt_price_minor: Mapping[str, int | None] | None = None,
-    bands: Mapping[str, str] | None = None,
+    states: Mapping[str, str] | None = None,
     currency: str = DEFAULT_CURRENCY,
     settings: LifeSettings | None = None,
 ) -> pd.DataFrame:
@@ -102,8 +102,8 @@ def cost_of_rack(
         Price of the next sole by pair; `settings.resole_price_minor` where not named.
     rewelt_price_minor : mapping, optional
         Added for a new welt, by pair; None or not named = the pair cannot get one.
-    bands : mapping, optional
-        Band of the forecast by pair.
+    states : mapping, optional
+        What `forecast.planning.verdict.state_of` says of the forecast, by pair.
     currency : str
         The owner's; an amount in another one is not counted, and the arithmetic says so.
     settings : LifeSettings, optional
@@ -133,9 +133,9 @@ def cost_of_rack(
     rows = []
     for pair_id, counted in _count(log, currency, settings).items():
         after = after_all[pair_id]
-        band = "retired" if counted.retired else (bands or {}).get(pair_id)
+        state = "retired" if counted.retired else (states or {}).get(pair_id)
         row = _row(counted, int(wears.get(pair_id, 0)), ahead.get(pair_id), after, settings)
-        said = decide_verdict(band, after)
+        said = decide_verdict(state, after)
         row |= {"verdict": said.word, "next_sole": after.word, "sentence": said.sentence}
         rows.append(row)
     return pd.DataFrame(rows)

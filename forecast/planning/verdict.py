@@ -8,18 +8,34 @@ becomes of the pair when this sole is at its end. `decide_verdict` says what is 
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-__all__ = ["NEXT_SOLES", "VERDICTS", "NextSole", "Verdict", "decide_verdict", "next_sole"]
+import pandas as pd
+
+__all__ = [
+    "LOOK",
+    "NEXT_SOLES",
+    "URGENT",
+    "VERDICTS",
+    "NextSole",
+    "Verdict",
+    "decide_verdict",
+    "next_sole",
+    "state_of",
+]
 
 NEXT_SOLES = ("resole", "rewelt", "retire")
-VERDICTS = ("wear on", "watch", "send", "rewelt", "retire", "away", "retired", "not known")
-_AT_ITS_END = ("book in", "stop wearing")
+LOOK = "look"
+VERDICTS = ("wear on", "watch", LOOK, "send", "rewelt", "retire", "away", "retired", "not known")
+LOOK_SPREAD_DAYS = 180  # a date that is known no better is not worth a journey without a look
+URGENT = ("book in", "stop wearing")
 _OF_NEXT = {"resole": "send", "rewelt": "rewelt", "retire": "retire"}
 _SAYS = {
     "wear on": "Wear on.",
     "watch": "Watch it: look at the sole before you wear it.",
+    LOOK: "Look at the sole now, and press it with a thumb. Send it if it gives.",
     "send": "Send it for a new sole.",
     "rewelt": "Send it for a new sole and a new welt.",
     "retire": "Retire it.",
@@ -106,12 +122,38 @@ def next_sole(
     return NextSole(word, price, shared, reason)
 
 
-def decide_verdict(band: Any, after: NextSole) -> Verdict:
-    """Say what is to be done with a pair, from its band and what its next sole is worth.
+def state_of(row: Mapping[Any, Any]) -> Any:
+    """Return the band of a forecast row, or `LOOK` where only a look at the sole can tell.
+
+    A pair to book in whose date is uncertain by half a year is looked at before it is sent.
 
     Parameters
     ----------
-    band : word of `forecast.frames.BANDS`, or none without a forecast.
+    row : mapping
+        `band`, `due_p10` and `due_p90` of `forecast.frames.FORECAST`; missing dates leave the band.
+
+    Examples
+    --------
+    >>> days = [pd.Timestamp(day) for day in ("2026-11-30", "2028-03-01")]
+    >>> state_of({"band": "book in", "due_p10": days[0], "due_p90": days[1]})
+    'look'
+    >>> state_of({"band": "watch", "due_p10": days[0], "due_p90": days[1]})
+    'watch'
+    """
+    band = row.get("band")
+    first = row.get("due_p10")
+    if band != "book in" or first is None or pd.isna(first):
+        return band
+    last = row["due_p90"]
+    return LOOK if pd.isna(last) or (last - first).days > LOOK_SPREAD_DAYS else band
+
+
+def decide_verdict(band: Any, after: NextSole) -> Verdict:
+    """Say what is to be done with a pair, from its state and what its next sole is worth.
+
+    Parameters
+    ----------
+    band : as `state_of` gives it, or none without a forecast.
 
     Examples
     --------
@@ -120,14 +162,15 @@ def decide_verdict(band: Any, after: NextSole) -> Verdict:
     >>> decide_verdict("sound", NextSole("resole", 15_000, 15_000.0, "")).sentence
     'Wear on.'
     """
-    if band in _AT_ITS_END:
+    if band in URGENT:
         word = _OF_NEXT[after.word]
     else:
-        said = {"sound": "wear on", "watch": "watch", "away": "away", "retired": "retired"}
+        said = {"sound": "wear on", "watch": "watch", LOOK: LOOK}
+        said |= {"away": "away", "retired": "retired"}
         word = said.get(band, "not known") if isinstance(band, str) else "not known"
     sentence = _SAYS[word]
     if word in ("rewelt", "retire"):
         sentence = f"{sentence} {after.reason}"
-    elif after.word == "retire" and word in ("wear on", "watch"):
+    elif after.word == "retire" and word in ("wear on", "watch", LOOK):
         sentence = f"{sentence} No new sole after this one. {after.reason}"
     return Verdict(word, after, sentence)

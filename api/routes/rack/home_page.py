@@ -117,6 +117,7 @@ def _rack_context(
         today=seen.today,
         whole=whole,
         worn_today=seen.worn_today,
+        verdicts=seen.verdicts,
         horizon_days=ctx.settings.horizon_days,
     )
     panel = own and today_panel(

@@ -16,6 +16,8 @@ import pandas as pd
 from solespan.api.services.planning.rack import KnownRack
 from solespan.api.settings import Settings
 from solespan.forecast.dates.points_before import REPAIRS, points_before
+from solespan.forecast.planning import state_of
+from solespan.forecast.planning.verdict import LOOK
 
 __all__ = [
     "BOOK_BY",
@@ -51,7 +53,8 @@ def due_dates(
 ) -> Iterator[DateEntry]:
     """Yield the book-by and send-by day of every pair that has one, none before today.
 
-    Where the heel or the toe comes before the sole, its day follows.
+    A pair whose date is too uncertain for a journey has a day to look at its sole instead. Where
+    the heel or the toe comes before the sole, its day follows.
 
     `planned` are pairs that a plan hands over.
     """
@@ -63,6 +66,17 @@ def due_dates(
         pair_id = str(row["pair_id"])
         key = (rack.wearer_id, pair_id, str(row["sole_id"]))
         send_by = max(row["send_by"].date(), rack.today)
+        if state_of(row) == LOOK:
+            yield DateEntry(
+                uid_of("look", *key),
+                send_by,
+                f"Look at the sole: {names[pair_id]}",
+                f"Its date is known to half a year only. {row['reason'] or ''}".strip(),
+                SEND_BY,
+                pair_id,
+                THE_DAY_BEFORE,
+            )
+            continue
         if not pd.isna(row["book_by"]):
             yield DateEntry(
                 uid_of("book-by", *key),

@@ -8,7 +8,8 @@ from typing import Any
 import pandas as pd
 
 from solespan.api.services.planning.rack import KnownRack
-from solespan.forecast.planning import LifeSettings, PairState
+from solespan.forecast.planning import LifeSettings, PairState, state_of
+from solespan.forecast.planning.verdict import LOOK
 
 __all__ = ["back_on", "pair_states"]
 
@@ -43,7 +44,7 @@ def pair_states(rack: KnownRack, forecast: pd.DataFrame) -> list[PairState]:
         resoling = bool(mine["work"].isin(SOLES).any())
         worn_on, wet = last.get(pair_id, (None, False))
         row = said.get(pair_id, {})
-        verdict = rack.verdict(pair_id, row.get("band"))
+        verdict = rack.verdict(pair_id, state_of(row))
         states.append(
             PairState(
                 pair_id=pair_id,
@@ -68,7 +69,7 @@ def pair_states(rack: KnownRack, forecast: pd.DataFrame) -> list[PairState]:
 
 def _send_by(rack: KnownRack, verdict: str, row: Mapping[Any, Any]) -> pd.Timestamp | None:
     """Day by which a pair is sent whose verdict says so; today at the earliest."""
-    if verdict not in ("send", "rewelt"):
+    if verdict not in ("send", "rewelt", LOOK):
         return None
     day = row["send_by"]
     return rack.as_of if pd.isna(day) else max(pd.Timestamp(day), rack.as_of)

@@ -33,6 +33,7 @@ from solespan.forecast.planning import (
     cost_of_rack,
     decide_verdict,
     needs_of,
+    state_of,
     wear_allowance,
 )
 from solespan.forecast.planning.cost_of_ownership import (
@@ -52,7 +53,7 @@ __all__ = [
     "known_wearer",
     "refusing",
     "stood_in",
-    "verdict_on",
+    "verdicts_on",
 ]
 
 DEFAULT_TRAITS: Mapping[str, Any] = {
@@ -103,21 +104,21 @@ class KnownRack:
         life: LifeSettings,
     ) -> pd.DataFrame:
         """Count up the rack, with the verdict on each pair: see `cost_of_rack`."""
-        bands = dict(zip(forecast["pair_id"], forecast["band"], strict=True))
+        states = {str(row["pair_id"]): state_of(row) for row in forecast.to_dict("records")}
         soles, welts = self._prices()
         return cost_of_rack(
             self.log,
             allowance,
             soles,
             rewelt_price_minor=welts,
-            bands=bands,
+            states=states,
             currency=self.currency,
             settings=life,
         )
 
-    def verdict(self, pair_id: str, band: str | None) -> Verdict:
-        """Say what is to be done with one pair of this band."""
-        return decide_verdict(band, self.next_soles[pair_id])
+    def verdict(self, pair_id: str, state: str | None) -> Verdict:
+        """Say what is to be done with one pair, by its state (see `state_of`)."""
+        return decide_verdict(state, self.next_soles[pair_id])
 
     @cached_property
     def next_soles(self) -> dict[str, NextSole]:
@@ -251,18 +252,19 @@ def known_rack(ctx: AppContext, session: Session, wearer_id: str) -> KnownRack:
     )
 
 
-def verdict_on(
-    session: Session, wearer_id: str, log: WearLog, amounts: WearLog, band: str
-) -> Verdict:
-    """Say what is to be done with the one pair of a log, with few reads.
+def verdicts_on(
+    session: Session, wearer_id: str, log: WearLog, amounts: WearLog, states: Mapping[str, str]
+) -> dict[str, Verdict]:
+    """Say what is to be done with the pairs of a log, with few reads.
 
     Parameters
     ----------
     log : WearLog
-        All that is logged of the pair.
+        Pairs, soles and bench jobs at least, all that is logged of each pair.
     amounts : WearLog
         Of the whole rack, with pairs and bench jobs at least: they say in which currency it counts.
-    band : word of `forecast.frames.BANDS`
+    states : mapping
+        By pair, as `state_of` says.
     """
     currency = usual_currency(amounts)
     routes, edited = _routes_in(session, wearer_id, currency)
@@ -280,7 +282,7 @@ def verdict_on(
         life=LifeSettings(resoles_stood=stood_in(session)),
         currency=currency,
     )
-    return rack.verdict(str(log.pairs["pair_id"].iloc[0]), band)
+    return {pair_id: rack.verdict(pair_id, state) for pair_id, state in states.items()}
 
 
 def _routes_in(

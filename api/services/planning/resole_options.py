@@ -25,7 +25,7 @@ from solespan.api.services.planning.rack import (
 from solespan.api.services.unknown_id import unknown_id
 from solespan.api.storage.forecasts import forecast_reads
 from solespan.api.storage.planning import planning as stored
-from solespan.forecast.planning import Route, compare_routes
+from solespan.forecast.planning import Route, compare_routes, state_of
 from solespan.forecast.planning.resole_options import DEFAULT_ROUTES
 
 __all__ = [
@@ -141,15 +141,15 @@ def routes_for_pair(
         rack = known_rack(ctx, session, whose["wearer_id"])
         rows = forecast_reads.forecast_of_pair(session, pair_id)
     main = next((r for r in rows if (r["foot"], r["point"]) == ("pair", "ball")), None)
-    band, send_by = (None, None) if main is None else (main["band"], main["send_by"])
-    return routes_of_known(rack, pair_id, send_by, band, occasion=occasion, chance=chance)
+    state, send_by = (None, None) if main is None else (state_of(main), main["send_by"])
+    return routes_of_known(rack, pair_id, send_by, state, occasion=occasion, chance=chance)
 
 
 def routes_of_known(
     rack: KnownRack,
     pair_id: str,
     send_by: date | None,
-    band: str | None,
+    state: str | None,
     *,
     occasion: date | None = None,
     chance: float = 0.90,
@@ -166,7 +166,7 @@ def routes_of_known(
             accepted="a pair with a sole on it",
             remedy="Add the sole that is on it, or name another pair.",
         )
-    said = rack.verdict(pair_id, band)
+    said = rack.verdict(pair_id, state)
     need = rack.need_of(pair_id)
     with refusing("Correct it and ask again."):
         frame = compare_routes(

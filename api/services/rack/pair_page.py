@@ -18,7 +18,7 @@ from solespan.api.errors import NothingForecast, Refused, SolespanError
 from solespan.api.services.context import AppContext
 from solespan.api.services.planning.care import care_to_do
 from solespan.api.services.planning.cost_of_ownership import life_of_known
-from solespan.api.services.planning.rack import known_rack, verdict_on
+from solespan.api.services.planning.rack import known_rack, verdicts_on
 from solespan.api.services.planning.resole_options import routes_of_known
 from solespan.api.services.rack.page_frames import framed, listed, log_of_pair
 from solespan.api.services.rack.rack_page import just_logged
@@ -30,6 +30,8 @@ from solespan.forecast import Explanation
 from solespan.forecast.errors import ForecastError
 from solespan.forecast.frames import FORECAST, PATH
 from solespan.forecast.log import WearLog
+from solespan.forecast.planning import state_of
+from solespan.forecast.planning.verdict import URGENT
 
 __all__ = ["figure_frames", "pair_name", "pair_values", "upkeep_values"]
 
@@ -76,13 +78,14 @@ def pair_values(ctx: AppContext, pair_id: str, logged_on: str = "") -> dict[str,
 def _do(session: Session, wearer_id: str, pair_log: WearLog, forecast: pd.DataFrame) -> str:
     """Say what to do with a pair that is due, its costs weighed; empty where sending is right."""
     main = forecast[(forecast["foot"] == "pair") & (forecast["point"] == "ball")]
-    band = main["band"].iloc[0] if len(main) else None
-    if band not in ("book in", "stop wearing"):
+    if main.empty or main["band"].iloc[0] not in URGENT:
         return ""
     of_rack = {name: listed(session, name, wearer_id=wearer_id) for name in ("pairs", "bench_jobs")}
     amounts = replace(pair_log, **of_rack)
-    verdict = verdict_on(session, wearer_id, pair_log, amounts, str(band))
-    return verdict.sentence if verdict.word in ("rewelt", "retire") else ""
+    row = main.to_dict("records")[0]
+    states = {str(row["pair_id"]): state_of(row)}
+    (verdict,) = verdicts_on(session, wearer_id, pair_log, amounts, states).values()
+    return "" if verdict.word == "send" else verdict.sentence
 
 
 def pair_name(ctx: AppContext, pair_id: str) -> dict[str, Any]:
@@ -130,13 +133,13 @@ def upkeep_values(ctx: AppContext, pair_id: str) -> dict[str, Any]:
 
 
 def _send_by(forecast: pd.DataFrame, pair_id: str) -> tuple[date | None, str | None]:
-    """Return the send-by date of a pair and its band, None where nothing is forecast."""
+    """Return the send-by date of a pair and its state, None where nothing is forecast."""
     main = (forecast["foot"] == "pair") & (forecast["point"] == "ball")
     rows = forecast[main & (forecast["pair_id"] == pair_id)].to_dict("records")
     if not rows:
         return None, None
     day = rows[0]["send_by"]
-    return None if pd.isna(day) else day.date(), rows[0]["band"]
+    return None if pd.isna(day) else day.date(), state_of(rows[0])
 
 
 def _explanation(ctx: AppContext, session: Session, pair_id: str) -> Explanation | None:

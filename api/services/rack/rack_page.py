@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from typing import Any
 
@@ -18,6 +18,7 @@ from sqlalchemy.orm import Session
 
 from solespan.api.services.context import AppContext
 from solespan.api.services.planning.plans import reasons_on, shown_plan
+from solespan.api.services.planning.rack import verdicts_on
 from solespan.api.services.rack.day_choice import SaidOfDay, code_of_week, read_day_choice
 from solespan.api.services.rack.page_frames import MOST_ROWS, due_rows, listed, whose_page
 from solespan.api.storage.forecasts.rack_list import (
@@ -34,6 +35,9 @@ from solespan.api.storage.forecasts.rack_list import (
 )
 from solespan.api.storage.planning.planning import plans_of
 from solespan.api.storage.rack.records import find_record, list_records
+from solespan.forecast.log import WearLog
+from solespan.forecast.planning import state_of
+from solespan.forecast.planning.verdict import URGENT
 
 __all__ = [
     "MOST_PEOPLE",
@@ -109,6 +113,7 @@ class RackSeen:
     people: list[tuple[str, str | None]]
     today: pd.Timestamp
     own: OwnRack | None
+    verdicts: dict[str, str]
     logged: dict[str, Any] | None
 
 
@@ -124,6 +129,7 @@ def rack_seen(
         one, zone = whose_page(session, asked.wearer_id)
         today = pd.Timestamp(ctx.clock.today(zone))
         part = _part(session, asked)
+        own = _own_rack(session, one, today, part.rows, day_choice) if one else None
         whole = not (asked.wearer_id or asked.band or asked.keep)
         return RackSeen(
             part=part,
@@ -132,7 +138,8 @@ def rack_seen(
             total=sum(part.bands.values()) if whole else count_pairs(session),
             people=people_with_pairs(session, MOST_PEOPLE + 1),
             today=today,
-            own=_own_rack(session, one, today, part.rows, day_choice) if one else None,
+            own=own,
+            verdicts=_verdicts(session, own, part.rows) if own else {},
             logged=_logged(session, *logged),
         )
 
@@ -250,6 +257,26 @@ def _own_rack(
         code=code_of_week(week, today.date()) if said.code is None else said.code,
         rubber=_rubber_soled(session, one) if said.wet else frozenset(),
     )
+
+
+def _verdicts(session: Session, own: OwnRack, rows: Sequence[Row[Any]]) -> dict[str, str]:
+    """Say of the pairs that are due, and stand on the page, what is to be done with them."""
+    on_page = {row.pair_id for row in rows if row.band in URGENT}
+    states = {
+        str(row["pair_id"]): state_of(row)
+        for row in own.forecast.to_dict("records")
+        if row["pair_id"] in on_page and (row["foot"], row["point"]) == ("pair", "ball")
+    }
+    if not states:
+        return {}
+    frames = {
+        name: listed(session, name, wearer_id=own.wearer_id) for name in ("soles", "bench_jobs")
+    }
+    none = dict.fromkeys(("checks", "wearers", "wear_days"), own.wear_days.iloc[:0])
+    amounts = WearLog(pairs=own.pairs, **frames, **none)
+    log = replace(amounts, pairs=own.pairs[own.pairs["pair_id"].isin(states)])
+    found = verdicts_on(session, own.wearer_id, log, amounts, states)
+    return {pair_id: said.word for pair_id, said in found.items()}
 
 
 def _rubber_soled(session: Session, wearer_id: str) -> frozenset[str]:

@@ -58,7 +58,11 @@ def answers(
     if row["band"] in ("away", "retired"):
         return [Answer("When?", *_at_rest(row["band"]))]
     return [
-        Answer("When?", verdict(dict(row), today, horizon_days), _when(row, today, horizon_days)),
+        Answer(
+            "When?",
+            verdict(row, today, horizon_days, word="retire" if do.startswith("Retire") else ""),
+            _when(row, today, horizon_days),
+        ),
         Answer("May I wear it?", *_wear(row)),
         Answer("What now?", *_now(row, before, next_checks, today, do)),
     ]

@@ -18,6 +18,7 @@ from solespan.dashboards.pages.rack.verdict import verdict
 from solespan.dashboards.tables import due_list
 from solespan.dashboards.wears_left import wears_short
 from solespan.forecast.frames import BANDS
+from solespan.forecast.planning.verdict import URGENT
 
 __all__ = [
     "MOST_DRAWN",
@@ -29,12 +30,13 @@ __all__ = [
     "who_is_meant",
 ]
 
-URGENT = ("stop wearing", "book in")
+
 ORDERS = {"": "soonest first", "worn": "last worn first", "name": "by name"}
 PAIRS_A_PAGE = 60
 MOST_SHOWN = 200  # where nothing leads to the others
 MOST_DRAWN = 60
-MOST_TO_BOOK = 3
+MOST_TO_DO = 3
+TO_DO = {"Look now": "to look at", "Retire": "to retire"}  # by the words of the list
 FOUND_BY = ("maker", "last", "colour", "tags")  # beside the name
 
 
@@ -80,6 +82,7 @@ def rack_page(
     today: pd.Timestamp,
     whole: RackList | None = None,
     worn_today: Collection[str] = (),
+    verdicts: Mapping[str, str] | None = None,
     horizon_days: int = wording.DEFAULT_HORIZON_DAYS,
 ) -> dict[str, Any]:
     """Gather the rack page: rows with picture, verdict and bar, a summary, filters and the axis.
@@ -92,6 +95,8 @@ def rack_page(
         The list that the page is a part of; None = these pairs are all.
     worn_today : collection of str
         Pairs that were worn today already.
+    verdicts : mapping, optional
+        Verdict on each pair whose costs were weighed.
     """
     every = due_list(forecast, pairs, wearers, today=today, horizon_days=horizon_days)
     whole = whole or RackList(Counter(row["band"] for row in every), len(every))
@@ -103,23 +108,30 @@ def rack_page(
     pictures, names = pictures_of(pairs), distinct_names(pairs)
     matching = sum(whole.bands.values())
     before = (whole.page - 1) * PAIRS_A_PAGE
+    rows = [
+        row
+        | {
+            "pair": names[row["pair_id"]],
+            "picture": pictures[row["pair_id"]],
+            "worn": row["pair_id"] in worn_today,
+            "wearable": row["band"] not in AT_REST,
+        }
+        | _of_forecast(
+            said.get(row["pair_id"]),
+            today,
+            horizon_days,
+            (verdicts or {}).get(row["pair_id"], ""),
+        )
+        for row in shown
+    ]
+    to_do = _to_do(rows)
     return {
-        "rows": [
-            row
-            | {
-                "pair": names[row["pair_id"]],
-                "picture": pictures[row["pair_id"]],
-                "worn": row["pair_id"] in worn_today,
-                "wearable": row["band"] not in AT_REST,
-            }
-            | _of_forecast(said.get(row["pair_id"]), today, horizon_days)
-            for row in shown
-        ],
+        "rows": rows,
         "matching": matching,
         "from_to": f"Pairs {before + 1:,} to {before + len(shown):,} of {matching:,}",
         "page": whole.page,
         "pages": whole.pages,
-        "summary": _summary(whole.bands),
+        "summary": _summary(whole.bands, to_do if whole.pages == 1 else None),
         "total": whole.total,
         "wearer_id": whole.wearer_id,
         "band": whole.band,
@@ -132,20 +144,20 @@ def rack_page(
         "one_wearer": len(whole.wearers) < 2 and not whole.many_wearers,
         "axis": bar_axis(today),
         "as_of": _as_of(forecast),
-        "to_book": [names[r["pair_id"]] for r in shown if r["band"] in URGENT][:MOST_TO_BOOK],
+        "to_do": {what: named[:MOST_TO_DO] for what, named in to_do.items()},
         "away": whole.bands.get("away", 0),
         "most_drawn": MOST_DRAWN,
     }
 
 
 def _of_forecast(
-    row: dict[str, Any] | None, today: pd.Timestamp, horizon_days: int
+    row: dict[str, Any] | None, today: pd.Timestamp, horizon_days: int, word: str
 ) -> dict[str, Any]:
     """Say verdict, wears left and bar of a pair; empty where it has no forecast yet."""
     if row is None:
         return {"verdict": "", "bar": "", "wears": ""}
     return {
-        "verdict": verdict(row, today, horizon_days),
+        "verdict": verdict(row, today, horizon_days, word=word),
         "bar": bar_of(row, today),
         "wears": wears_short(row),
     }
@@ -205,15 +217,30 @@ def _text(label: str | None, pair_id: str) -> str:
     return f"{label or ''} {pair_id}".casefold()
 
 
-def _summary(bands: Mapping[str, int]) -> str:
-    """Say how many pairs there are, and how many to send: 14 pairs, 3 to send."""
+def _to_do(rows: Sequence[Mapping[str, Any]]) -> dict[str, list[str]]:
+    """Gather the names of the pairs that are due, by what is to be done with them."""
+    found: dict[str, list[str]] = {}
+    for row in rows:
+        if row["band"] in URGENT:
+            found.setdefault(TO_DO.get(row["verdict"], "to send"), []).append(row["pair"])
+    return {what: found[what] for what in ("to send", *TO_DO.values()) if what in found}
+
+
+def _summary(bands: Mapping[str, int], to_do: Mapping[str, Sequence[str]] | None) -> str:
+    """Say how many pairs there are, and what to do with how many: 14 pairs, 3 to send.
+
+    Of a list longer than a page only the pairs that are due are counted.
+    """
     if not bands:
         return ""
     lead = wording.plural(sum(bands.values()), "pair")
-    to_send = sum(bands.get(band, 0) for band in URGENT)
-    if to_send or all(band in ("", *AT_REST) for band in bands):
-        return f"{lead}, {to_send} to send" if to_send else lead
-    return f"{lead}, none to send"
+    due = sum(bands.get(band, 0) for band in URGENT)
+    if not due:
+        at_rest = all(band in ("", *AT_REST) for band in bands)
+        return lead if at_rest else f"{lead}, none to send"
+    if to_do is None:
+        return f"{lead}, {due} due"
+    return ", ".join([lead, *(f"{len(named)} {what}" for what, named in to_do.items())])
 
 
 def _as_of(forecast: pd.DataFrame) -> str:

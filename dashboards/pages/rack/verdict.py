@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any
 
 import pandas as pd
 
 from solespan.dashboards import wording
 from solespan.dashboards.order import AT_REST
+from solespan.forecast.planning.verdict import LOOK, state_of
 
 __all__ = ["list_date", "verdict"]
 
@@ -16,13 +18,22 @@ _WEEKDAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 _PARTS = ("early", "mid", "late")
 
 
-def verdict(row: dict[str, Any], today: pd.Timestamp, horizon_days: int) -> str:
-    """Say what to do with a pair by when, from its forecast row; one line of a list."""
+def verdict(
+    row: Mapping[str, Any], today: pd.Timestamp, horizon_days: int, *, word: str = ""
+) -> str:
+    """Say what to do with a pair by when, from its forecast row; one line of a list.
+
+    `word` is the verdict on a pair whose costs were weighed, a word of `VERDICTS`.
+    """
     band, send_by = row["band"], row["send_by"]
     if band in AT_REST:
         return "At a shop" if band == "away" else "Retired"
     if pd.isna(send_by):
         return f"After {(today + pd.Timedelta(days=horizon_days)).year - 1}"
+    if word == "retire":
+        return "Retire"
+    if state_of(row) == LOOK:
+        return "Look now"
     if send_by <= today:
         return "Send now"
     soon = (send_by - today).days <= _SOON_DAYS

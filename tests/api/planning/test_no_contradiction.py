@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -11,16 +12,19 @@ import pytest
 from solespan.api.services.planning.pair_states import pair_states
 from solespan.api.services.planning.rack import KnownRack
 from solespan.api.services.planning.resole_options import routes_of_known
+from solespan.dashboards.pages.rack.verdict import verdict
 from solespan.forecast import ForecastSettings
-from solespan.forecast.planning import Wishes, make_plan
+from solespan.forecast.planning import Wishes, make_plan, state_of
 from solespan.forecast.planning.cost_of_ownership import RESOLES_STOOD
 from solespan.forecast.planning.resole_options import DEFAULT_ROUTES
+from solespan.forecast.planning.verdict import URGENT
 from tests.forecast.builders import log_of, pair_row, sole_row
 
 TODAY = pd.Timestamp("2026-07-01")
 PAIRS = 5
 BANDS = ("sound", "watch", "book in", "stop wearing")
 SENDS = ("send", "rewelt")
+_VERBS = {"look": "Look", "send": "Send", "rewelt": "Send", "retire": "Retire"}
 
 
 class DrawnRack(KnownRack):
@@ -81,6 +85,8 @@ def drawn(seed: int) -> tuple[DrawnRack, pd.DataFrame]:
             "point": "ball",
             "band": band,
             "send_by": TODAY + pd.to_timedelta(days, unit="D"),
+            "due_p10": TODAY + pd.to_timedelta(days, unit="D"),
+            "due_p90": TODAY + pd.to_timedelta(days + rng.integers(20, 400, PAIRS), unit="D"),
         }
     )
     return rack, forecast
@@ -99,8 +105,9 @@ def contradictions(rack: DrawnRack, forecast: pd.DataFrame) -> Iterator[str]:
     named = {g.sentence.split()[0] for g in plan.given_up if g.kind == "late hand-over"}
     for row in forecast.to_dict("records"):
         pair = row["pair_id"]
-        listed, cost = rack.verdict(pair, row["band"]), rows[pair]
-        ways = routes_of_known(rack, pair, row["send_by"].date(), row["band"])
+        state = state_of(row)
+        listed, cost = rack.verdict(pair, state), rows[pair]
+        ways = routes_of_known(rack, pair, row["send_by"].date(), state)
         after, welt = listed.next_sole.word, any("welt" in n or "holes" in n for n in ways["needs"])
         said = (listed.word, after, listed.sentence)
         checks = {
@@ -108,11 +115,20 @@ def contradictions(rack: DrawnRack, forecast: pd.DataFrame) -> Iterator[str]:
             "routes": said == (ways["verdict"], ways["next_sole"], ways["sentence"]),
             "needs of the routes": after == "retire" or (after == "rewelt") == welt,
             "price of the plan": states[pair].price_minor == listed.next_sole.price_minor,
+            "words of the list": _of_list(row, listed.word) == _VERBS.get(listed.word),
             "plan": pair in named or _is_kept(listed.word, after, row["send_by"], sends.get(pair)),
         }
         for other, same in checks.items():
             if not same:
                 yield f"{pair}: the list says {said} by {row['send_by'].date()}, not the {other}"
+
+
+def _of_list(row: dict[str, Any], word: str) -> str | None:
+    """Return the verb of the rack's list for a pair that is due now, None for another."""
+    said = verdict(row, TODAY, 1826, word=word)
+    return (
+        said.split()[0] if row["band"] in URGENT and row["send_by"] <= TODAY else _VERBS.get(word)
+    )
 
 
 def _is_kept(word: str, after: str, send_by: pd.Timestamp, sent: pd.Timestamp | None) -> bool:

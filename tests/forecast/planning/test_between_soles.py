@@ -197,7 +197,7 @@ def test_every_resole_takes_one_from_what_the_welt_stands_and_the_last_says_so()
             rack_of(earlier_resoles=so_far),
             ALLOWANCE,
             {"oxford": 9_000},
-            bands={"oxford": "book in"},
+            states={"oxford": "book in"},
             settings=settings,
         ).iloc[0]
         assert row["resoles_left"] == 3 - so_far
