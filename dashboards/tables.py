@@ -122,7 +122,7 @@ def readings_table(checks: pd.DataFrame) -> list[dict[str, str]]:
     rows = checks.sort_values(["checked_on", "point", "foot"], ascending=[False, True, True])
     return [
         {
-            "checked_on": wording.iso(row["checked_on"]),
+            "checked_on": wording.short_date(row["checked_on"]),
             "foot": row["foot"],
             "point": row["point"],
             "found": wording.millimetres(row["value_mm"], 2)
@@ -139,7 +139,7 @@ def sole_sentences(soles: pd.DataFrame) -> list[str]:
     out = []
     for row in soles.sort_values("fitted_on", ascending=False).to_dict("records"):
         material = wording.spaced(row["material"])
-        gone = wording.iso(row["removed_on"])
+        gone = wording.short_date(row["removed_on"])
         ended = f"taken off {gone}" if gone else "on the pair now"
         limit = (
             f", limit {wording.millimetres(row['limit_mm'])} at the ball"
@@ -149,6 +149,6 @@ def sole_sentences(soles: pd.DataFrame) -> list[str]:
         out.append(
             f"{material[0].upper()}{material[1:]}, "
             f"{wording.millimetres(row['nominal_thickness_mm'])} when new{limit}; fitted "
-            f"{wording.iso(row['fitted_on'])}, {ended}."
+            f"{wording.short_date(row['fitted_on'])}, {ended}."
         )
     return out

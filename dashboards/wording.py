@@ -2,13 +2,14 @@
 
 How are dates, chances and thicknesses said in words, without a precision nobody has?
 
-Dates in sentences have the long form (12 March 2027), dates in tables are ISO 8601. Month names are
-English whatever the locale of the machine.
+Dates in sentences have the long form (12 March 2027), dates in tables the short one (12 Mar 2027).
+Files and forms have ISO 8601. Month names are English whatever the locale of the machine.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from datetime import date
 from typing import Any
 
 import pandas as pd
@@ -29,6 +30,7 @@ __all__ = [
     "millimetres",
     "money",
     "plural",
+    "short_date",
     "spaced",
     "span",
     "unbroken",
@@ -58,6 +60,13 @@ DAYS_PER_MONTH = DAYS_PER_YEAR / 12
 def long_date(day: pd.Timestamp) -> str:
     """Say a day in full: 12 March 2027."""
     return f"{day.day} {MONTHS[day.month - 1]} {day.year}"
+
+
+def short_date(day: date | pd.Timestamp | None) -> str:
+    """Say a day in few letters: 12 Mar 2027; a missing one as an empty string."""
+    if day is None or pd.isna(day):
+        return ""
+    return f"{day.day} {MONTHS[day.month - 1][:3]} {day.year}"
 
 
 def iso(day: pd.Timestamp | None) -> str:

@@ -30,6 +30,7 @@ NEXT_SOLES = ("resole", "rewelt", "retire")
 LOOK = "look"
 VERDICTS = ("wear on", "watch", LOOK, "send", "rewelt", "retire", "away", "retired", "not known")
 LOOK_SPREAD_DAYS = 180  # a date that is known no better is not worth a journey without a look
+LOOK_SPREAD_WEARS = 4.0  # of the highest count of wears left over the lowest, likewise
 URGENT = ("book in", "stop wearing")
 _OF_NEXT = {"resole": "send", "rewelt": "rewelt", "retire": "retire"}
 _SAYS = {
@@ -125,12 +126,14 @@ def next_sole(
 def state_of(row: Mapping[Any, Any]) -> Any:
     """Return the band of a forecast row, or `LOOK` where only a look at the sole can tell.
 
-    A pair to book in whose date is uncertain by half a year is looked at before it is sent.
+    A pair to book in is looked at before it is sent where its date is uncertain by half a year. The
+    wears left are then uncertain by a factor of four too; a pair worn seldom has a wide date alone.
 
     Parameters
     ----------
     row : mapping
-        `band`, `due_p10` and `due_p90` of `forecast.frames.FORECAST`; missing dates leave the band.
+        `band`, `due_p10`, `due_p90`, `wears_left_p10` and `wears_left_p90` of
+        `forecast.frames.FORECAST`; without dates the band stays.
 
     Examples
     --------
@@ -144,8 +147,11 @@ def state_of(row: Mapping[Any, Any]) -> Any:
     first = row.get("due_p10")
     if band != "book in" or first is None or pd.isna(first):
         return band
-    last = row["due_p90"]
-    return LOOK if pd.isna(last) or (last - first).days > LOOK_SPREAD_DAYS else band
+    last, few, many = row["due_p90"], row.get("wears_left_p10"), row.get("wears_left_p90")
+    if pd.notna(last) and (last - first).days <= LOOK_SPREAD_DAYS:
+        return band
+    known = few is not None and many is not None and many <= LOOK_SPREAD_WEARS * few
+    return band if known else LOOK
 
 
 def decide_verdict(band: Any, after: NextSole) -> Verdict:

@@ -97,13 +97,13 @@ class TestRotation:
         assert strip["dry"].startswith(f"M{ROTATION_DAYS - 1} ")
         assert strip["dry"].count("M") == 1
         assert strip["wet"].startswith("M0 ")
-        assert strip["words"] == "2 days, 1 wet; last 2026-11-25"
+        assert strip["words"] == "2 days, 1 wet; last 25 Nov 2026"
         assert (said["worn_days"], said["pairs_worn"]) == (2, 1)
 
     def test_the_days_can_be_read_latest_first(self):
         wears = (("pair-000", 3, False), ("pair-001", 3, True), ("pair-001", 1, False))
         said = rotation(days_ago(*wears), rack(2).log.pairs, today=TODAY)
-        assert [day["day"] for day in said["days"]] == ["Tue 2026-11-24", "Sun 2026-11-22"]
+        assert [day["day"] for day in said["days"]] == ["Tue 24 Nov 2026", "Sun 22 Nov 2026"]
         assert said["days"][1]["pairs"] == "Brogue, chestnut no. 1, Chelsea, black no. 2 (wet)"
 
     def test_blocks_and_days_tell_of_the_same_wears(self):

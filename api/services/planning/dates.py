@@ -24,6 +24,7 @@ __all__ = [
     "SEND_BY",
     "THE_DAY_BEFORE",
     "DateEntry",
+    "day_words",
     "due_dates",
     "pair_address",
     "pair_names",
@@ -82,7 +83,7 @@ def due_dates(
                 uid_of("book-by", *key),
                 max(row["book_by"].date(), rack.today),
                 f"Book by: {names[pair_id]}",
-                f"Ask for a place on the bench. Send it by {send_by.isoformat()}.",
+                f"Ask for a place on the bench. Send it by {day_words(send_by, rack.today)}.",
                 BOOK_BY,
                 pair_id,
                 ON_THE_DAY,
@@ -118,6 +119,11 @@ def _points_before(
                 pair_id,
                 THE_DAY_BEFORE,
             )
+
+
+def day_words(day: date, today: date) -> str:
+    """Say a day in words: 29 November, with its year where it is another than this one."""
+    return f"{day.day} {day:%B}{'' if day.year == today.year else f' {day.year}'}"
 
 
 def pair_names(rack: KnownRack) -> Mapping[str, str]:

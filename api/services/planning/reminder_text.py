@@ -17,7 +17,7 @@ from sqlalchemy.orm import Session
 from solespan.api.errors import SolespanError
 from solespan.api.services.context import AppContext
 from solespan.api.services.planning.care import care_to_do
-from solespan.api.services.planning.dates import BOOK_BY, SEND_BY, due_dates, pair_names
+from solespan.api.services.planning.dates import BOOK_BY, SEND_BY, day_words, due_dates, pair_names
 from solespan.api.services.planning.rack import KnownRack, known_rack
 from solespan.api.storage.forecasts.forecasts import load_forecasts
 from solespan.forecast.errors import ForecastError
@@ -64,7 +64,7 @@ def _of_dates(rack: KnownRack, forecast: pd.DataFrame, kinds: Collection[str]) -
     near = [e for e in due_dates(rack, forecast) if e.on <= rack.today + AHEAD]
     for entry in sorted(near, key=lambda e: e.on):
         if entry.kind in kinds:
-            line = f"{entry.summary}, {entry.on.isoformat()}."
+            line = f"{entry.summary}, {day_words(entry.on, rack.today)}."
             yield Fact(entry.uid, line, entry.pair_id)
 
 

@@ -9,6 +9,8 @@ from collections.abc import Mapping, Sequence
 from datetime import datetime
 from typing import Any
 
+from solespan.dashboards import wording
+
 __all__ = ["device_list"]
 
 
@@ -19,7 +21,7 @@ def device_list(devices: Sequence[Mapping[str, Any]], *, now: datetime) -> list[
             "device_id": one["device_id"],
             "name": one["name"],
             "seen": _ago(one["used_at"], now),
-            "since": f"{one['made_at']:%Y-%m-%d}",
+            "since": wording.short_date(one["made_at"]),
         }
         for one in devices
     ]

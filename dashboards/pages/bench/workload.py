@@ -252,7 +252,7 @@ def asked_next(
                 "ask_on": row["ask_on"],
                 "book_by": book_by.get(row["pair_id"]) or "not known",
                 "back": " to ".join(
-                    "not known" if day is None else day.isoformat() for day in back
+                    "not known" if day is None else wording.short_date(day) for day in back
                 ),
             }
         )

@@ -9,7 +9,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from solespan.dashboards.wording import chance, plural
+from solespan.dashboards.wording import chance, plural, short_date
 
 __all__ = [
     "STATE_WORDS",
@@ -188,7 +188,7 @@ def consent_rows(
             held = customer["consents"].get(channel)
             said = "no"
             if held:
-                since = f"since {held['given_at']:%Y-%m-%d}"
+                since = f"since {short_date(held['given_at'])}"
                 said = f"{since}, {held['given_how']} (taken by {held['given_by']})"
             ways.append(
                 {

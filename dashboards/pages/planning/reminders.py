@@ -8,6 +8,8 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+from solespan.dashboards import wording
+
 __all__ = ["reminder_page"]
 
 KINDS = {
@@ -57,5 +59,7 @@ def reminder_page(
 def _last(message: Mapping[str, Any] | None) -> str:
     if message is None:
         return ""
-    said = f"The last message {STATES[message['state']]}, {message['made_at']:%Y-%m-%d %H:%M} UTC."
+    made = message["made_at"]
+    when = f"{wording.short_date(made)} at {made:%H:%M} UTC"
+    said = f"The last message {STATES[message['state']]}, {when}."
     return said + (f" Why: {message['problem']}." if message["problem"] else "")

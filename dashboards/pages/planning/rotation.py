@@ -88,7 +88,7 @@ def _strip(pair_id: str, label: str, wears: Sequence[Wear], first: pd.Timestamp)
         "dry": "".join(f"M{d} 0h.8v1h-.8z" for d, wet in at if not wet),
         "wet": "".join(f"M{d} 0h.8v.4h-.8zm0 .6h.8v.4h-.8z" for d, wet in at if wet),
         "words": f"{wording.plural(len(at), 'day')}, {wet_count or 'none'} wet; "
-        f"last {wording.iso(wears[-1][0])}",
+        f"last {wording.short_date(wears[-1][0])}",
     }
 
 
@@ -113,6 +113,6 @@ def _day(
     left = count - len(names)
     said = f"{', '.join(names)} and {left} more" if names else wording.plural(left, "pair")
     return {
-        "day": f"{day.day_name()[:3]} {wording.iso(day)}",
+        "day": f"{day.day_name()[:3]} {wording.short_date(day)}",
         "pairs": said if left else ", ".join(names),
     }

@@ -223,7 +223,7 @@ def _facts(pair: dict[str, Any]) -> list[str]:
     if pd.notna(pair["wears_per_week"]):
         facts.append(f"worn about {_times(pair['wears_per_week'])} a week, as its owner says")
     if pd.notna(pair["in_use_on"]):
-        facts.append(f"in use on {wording.iso(pair['in_use_on'])}, as its owner said")
+        facts.append(f"in use on {wording.short_date(pair['in_use_on'])}, as its owner said")
     return [fact for fact in facts if fact]
 
 
@@ -321,7 +321,7 @@ def _worn(days: pd.DataFrame) -> dict[str, Any]:
         "worn_headings": [one.heading for one in shown],
         "worn": [
             {
-                "worn_on": wording.iso(row["worn_on"]),
+                "worn_on": wording.short_date(row["worn_on"]),
                 "hours": f"{row['hours']:g}" if pd.notna(row["hours"]) else "",
                 "values": [_worn_value(one, row[one.column.name]) for one in shown],
             }

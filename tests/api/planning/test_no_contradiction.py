@@ -86,6 +86,8 @@ def drawn(seed: int) -> tuple[DrawnRack, pd.DataFrame]:
             "band": band,
             "send_by": TODAY + pd.to_timedelta(days, unit="D"),
             "due_p10": TODAY + pd.to_timedelta(days, unit="D"),
+            "wears_left_p10": 2.0,
+            "wears_left_p90": rng.integers(3, 40, PAIRS).astype(float),
             "due_p90": TODAY + pd.to_timedelta(days + rng.integers(20, 400, PAIRS), unit="D"),
         }
     )

@@ -26,6 +26,7 @@ from solespan.api.services.notices.worker import NoticeWorker
 from solespan.api.services.planning import reminder_delivery, reminders
 from solespan.api.services.planning.calendar import calendar_of
 from solespan.api.services.planning.care import care_due
+from solespan.api.services.planning.dates import day_words
 from solespan.api.settings import Settings
 from solespan.api.storage.planning import reminders as stored
 from solespan.api.storage.planning.planning import keep_care
@@ -212,7 +213,7 @@ def test_a_reminder_says_the_days_and_words_of_the_calendar(client, household, p
     assert lines
     for line in lines:
         summary, _, day = line.rstrip(".").rpartition(", ")
-        assert days[summary] == day
+        assert day_words(date.fromisoformat(days[summary]), clock.now().date()) == day
 
 
 def _days(household) -> dict[str, str]:

@@ -186,7 +186,7 @@ class TestLife:
         assert post(client, f"{added}/fit", fit).status_code == 303
         page = client.get(added).text
         assert "Crepe, 8.0 mm when new" in page
-        assert "taken off 2026-11-23" in page
+        assert "taken off 23 Nov 2026" in page
 
     def test_a_pair_is_changed_with_its_sole_and_upper(self, client, added):
         page = client.get(f"{added}/edit").text

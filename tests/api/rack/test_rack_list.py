@@ -109,7 +109,8 @@ def test_the_parts_are_the_whole_list_in_its_order(shop, whole, asked):
         counted = f"{len(expected)} pair{'' if len(expected) == 1 else 's'}"
         due = sum(row["band"] in ("book in", "stop wearing") for row in expected)
         said = re.search(rf'<h1 id="summary">{counted}(.*)</h1>', told)
-        assert said and sum(map(int, re.findall(r"\d+", said[1]))) == due
+        assert said
+        assert sum(map(int, re.findall(r"\d+", said[1]))) == due
 
 
 @pytest.mark.parametrize("page", ["0", "-1", "99", "one", "9" * 40, "٣"])
