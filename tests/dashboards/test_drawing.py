@@ -1,11 +1,13 @@
 """Does the server's drawing of every figure keep the promises of all drawings?"""
 
+import csv
 import xml.etree.ElementTree as ET
 from itertools import pairwise
+from urllib.parse import unquote
 
 import pytest
 
-from solespan.dashboards.drawing import WIDTHS_PX, drawing, drawn_rows
+from solespan.dashboards.drawing import WIDTHS_PX, csv_address, drawing, drawn_rows
 from solespan.dashboards.figures import FIGURES
 from tests.dashboards.builders import LONG_NAME, TODAY, frames_for, rack
 from tests.quick import some_quick
@@ -79,6 +81,13 @@ def test_the_table_holds_every_number_that_is_drawn(name):
         len(t["x"]) for t in chart.data if t.get("base") and not isinstance(t["base"][0], str)
     )
     assert len(drawn_rows(chart)) == drawn + spans
+    headings = ("What", "Day", "Value")
+    kind, _, content = csv_address(chart, headings).partition(",")
+    assert kind == "data:text/csv;charset=utf-8"
+    assert [tuple(row) for row in csv.reader(unquote(content).splitlines())] == [
+        headings,
+        *drawn_rows(chart),
+    ]
 
 
 def test_the_near_months_take_most_of_the_width():
