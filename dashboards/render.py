@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping, Sequence
+from datetime import date
 from functools import cache
 from typing import Any
 from urllib.parse import quote
@@ -34,6 +35,7 @@ def _environment() -> Environment:
         auto_reload=False,
     )
     environment.filters["part"] = lambda text: quote(str(text), safe="")
+    environment.filters["day"] = lambda iso: wording.short_date(date.fromisoformat(str(iso)[:10]))
     environment.filters["spaced"] = wording.spaced
     environment.filters["mark"] = lambda band: str(band).replace(" ", "-")
     environment.globals.update(

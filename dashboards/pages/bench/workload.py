@@ -249,14 +249,22 @@ def asked_next(
             {
                 "pair_id": row["pair_id"],
                 "pair": row["pair"],
-                "ask_on": row["ask_on"],
-                "book_by": book_by.get(row["pair_id"]) or "not known",
+                "ask_on": _by_now(row["ask_on"], today),
+                "book_by": _by_now(book_by.get(row["pair_id"]), today),
                 "back": " to ".join(
                     "not known" if day is None else wording.short_date(day) for day in back
                 ),
             }
         )
     return rows
+
+
+def _by_now(iso: str | None, today: date) -> str:
+    """Say an ISO day in words; one that has come is now."""
+    if not iso:
+        return "not known"
+    day = date.fromisoformat(iso)
+    return "now" if day <= today else wording.short_date(day)
 
 
 def to_order(advice: Sequence[Mapping[str, Any]], today: date) -> list[dict[str, str]]:
