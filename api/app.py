@@ -35,7 +35,7 @@ from solespan.api.routes.importing import imports
 from solespan.api.routes.notices import consents, hooks, notices
 from solespan.api.routes.page_register import PAGES
 from solespan.api.routes.planning import calendar_feed, care, plans, resole_options
-from solespan.api.routes.rack import revisions
+from solespan.api.routes.rack import photographs, revisions
 from solespan.api.routes.rack.batches import batch_routers
 from solespan.api.routes.rack.corrections import correction_routers
 from solespan.api.routes.rack.records import record_routers
@@ -127,6 +127,7 @@ def create_app(
         *correction_routers(),
         *batch_routers(),
         imports.router,
+        photographs.router,
         revisions.router,
         fit.router,
         health.router,

@@ -17,7 +17,7 @@ from solespan.dashboards import theme, wording
 from solespan.dashboards.assets import assets, plotly_map_style_id
 from solespan.dashboards.chapters import chapter_for
 from solespan.dashboards.chart import Chart
-from solespan.dashboards.drawing import csv_address, drawing, drawn_rows
+from solespan.dashboards.drawing import csv_text, drawing, drawn_rows
 from solespan.dashboards.figures import FIGURES
 from solespan.dashboards.navigation import GROUPS, NavEntry, entry_of
 
@@ -42,7 +42,7 @@ def _environment() -> Environment:
         asset=lambda name: f"/assets/{assets()[name].url_name}",
         chapter_for=chapter_for,
         drawing=drawing,
-        csv_address=csv_address,
+        csv_text=csv_text,
         drawn_rows=drawn_rows,
         figures=FIGURES,
         map_style_id=plotly_map_style_id,

@@ -7,13 +7,12 @@ import html
 import io
 from collections.abc import Mapping
 from typing import Any
-from urllib.parse import quote
 
 import plotly.graph_objects as go
 
 from solespan.dashboards.chart import Chart
 
-__all__ = ["csv_address", "drawn_rows"]
+__all__ = ["csv_text", "drawn_rows"]
 
 _DAY_MS = 86_400_000
 
@@ -32,11 +31,11 @@ def drawn_rows(figure: Chart | go.Figure) -> list[tuple[str, str, str]]:
     return rows
 
 
-def csv_address(figure: Chart | go.Figure, headings: tuple[str, str, str]) -> str:
-    """Return an address that holds the same rows as a CSV file, so that no request is needed."""
+def csv_text(figure: Chart | go.Figure, headings: tuple[str, str, str]) -> str:
+    """Write the same rows as a CSV file."""
     out = io.StringIO()
     csv.writer(out).writerows([headings, *drawn_rows(figure)])
-    return f"data:text/csv;charset=utf-8,{quote(out.getvalue())}"
+    return out.getvalue()
 
 
 def _rows(trace: Mapping[str, Any]) -> list[tuple[str, str, str]]:

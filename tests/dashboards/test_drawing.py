@@ -3,11 +3,10 @@
 import csv
 import xml.etree.ElementTree as ET
 from itertools import pairwise
-from urllib.parse import unquote
 
 import pytest
 
-from solespan.dashboards.drawing import WIDTHS_PX, csv_address, drawing, drawn_rows
+from solespan.dashboards.drawing import WIDTHS_PX, csv_text, drawing, drawn_rows
 from solespan.dashboards.figures import FIGURES
 from tests.dashboards.builders import LONG_NAME, TODAY, frames_for, rack
 from tests.quick import some_quick
@@ -82,9 +81,8 @@ def test_the_table_holds_every_number_that_is_drawn(name):
     )
     assert len(drawn_rows(chart)) == drawn + spans
     headings = ("What", "Day", "Value")
-    kind, _, content = csv_address(chart, headings).partition(",")
-    assert kind == "data:text/csv;charset=utf-8"
-    assert [tuple(row) for row in csv.reader(unquote(content).splitlines())] == [
+    content = csv_text(chart, headings)
+    assert [tuple(row) for row in csv.reader(content.splitlines())] == [
         headings,
         *drawn_rows(chart),
     ]

@@ -43,6 +43,7 @@ OTHERWISE = {
     "/v1/purchases/{purchase_id}/receipts",
     "/v1/purchases/{purchase_id}/cancellation",
     "/v1/bench-photos",  # below: these take files
+    "/v1/pair-photographs",
     "/v1/imports",
     "/v1/notices/runs",  # with the notices, as it needs a shop's rules
 }

@@ -93,3 +93,26 @@ def test_a_pair_that_comes_back_has_its_photograph_again(client):
     assert photos(client) == [photo]
     with client.app.state.services.database.reading() as session:
         assert session.scalar(select(func.count()).select_from(PairPhoto)) == 1
+
+
+def test_a_program_adds_reads_and_takes_away_the_same_photographs(client):
+    content, form = picture(), {"pair_id": "pair-000"}
+
+    def added():
+        file = {"file": ("a.jpg", content, "image/jpeg")}
+        headers = {"idempotency-key": "picture-1"}
+        return client.post("/v1/pair-photographs", data=form, files=file, headers=headers)
+
+    made = added()
+    assert made.status_code == 201
+    assert added().json() == made.json()
+    kept = client.get("/v1/pair-photographs", params=form).json()["items"]
+    assert kept == [made.json()]
+    assert photos(client) == [made.json()["photo_id"]]
+    address = made.headers["location"]
+    large, small = (client.get(address, params={"small": s}).content for s in (False, True))
+    assert large == client.get(f"/pair-photographs/{made.json()['photo_id']}").content
+    assert len(small) < len(large)
+    assert client.delete(address).status_code == 204
+    assert client.get(address).status_code == 404
+    assert client.get("/v1/pair-photographs", params=form).json() == {"items": []}

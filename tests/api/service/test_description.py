@@ -126,7 +126,7 @@ def test_every_schema_has_one_name_and_every_file_its_format(app):
         assert schema.get("title") == name
         assert f'"#/components/schemas/{name}"' in text, f"{name} is used nowhere"
     assert "contentMediaType" not in text
-    assert text.count('"format": "binary"') == 5  # two forms, and a photograph of three kinds
+    assert text.count('"format": "binary"') == 8  # three forms, photographs of three and two kinds
 
 
 @pytest.mark.parametrize("accounts", [True, False])

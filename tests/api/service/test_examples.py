@@ -107,6 +107,7 @@ def test_every_example_is_taken_and_answered_as_described(fitted, app):
 # What needs a photograph, a look back, a notice on its way, or a person who signed in.
 WITHOUT = {
     *("create_photo", "read_photo", "delete_photo"),
+    *("add_pair_photograph", "read_pair_photograph", "remove_pair_photograph"),
     *("read_past_forecasts", "create_notice_run", "read_notice", "retry_notice"),
     *("make_key", "revoke_key", "remove_member", "withdraw_invitation"),
     *("read_sessions", "end_session", "end_other_sessions", "end_sessions_of_member"),
