@@ -251,6 +251,7 @@ BENCH_JOBS = Table(
             "the owner came because a forecast said so",
             default=False,
         ),
+        Column("more_works", "text", "further works of the same job, separated by spaces"),
     ),
 )
 

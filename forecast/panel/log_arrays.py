@@ -300,6 +300,12 @@ def _checks(log: WearLog | LogColumns, code: dict[object, int], today: int) -> C
     )
 
 
+def _renews_top_piece(work: np.ndarray, more: np.ndarray) -> np.ndarray:
+    """Whether a top piece is a job's work, or among its further works."""
+    beside = [isinstance(one, str) and "top_piece" in one.split() for one in more]
+    return np.asarray((work == "top_piece") | np.array(beside, dtype=bool))
+
+
 def _jobs(log: WearLog | LogColumns, code: dict[object, int], today: int) -> Jobs:
     frame = log.bench_jobs
     if not len(frame["pair_id"]):
@@ -311,7 +317,7 @@ def _jobs(log: WearLog | LogColumns, code: dict[object, int], today: int) -> Job
         np.where(day > today, NEVER, day)
         for day in (days_of(frame[c])[keep] for c in ("finished_on", "returned_on"))
     )
-    top = (_objects(frame, "work") == "top_piece")[keep]
+    top = _renews_top_piece(_objects(frame, "work"), _objects(frame, "more_works"))[keep]
     done = np.where(finished < NEVER, finished, returned)
     return Jobs(
         pair=_look_up(_objects(frame, "pair_id"), code)[keep],

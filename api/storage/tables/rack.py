@@ -317,6 +317,7 @@ class BenchJob(Editable, Base):
     price_minor: Mapped[int | None] = mapped_column(BigId)
     currency: Mapped[str | None] = mapped_column(String(3))
     advised: Mapped[bool] = mapped_column(default=False, server_default=text("false"))
+    more_works: Mapped[str | None] = mapped_column(String(TEXT_LENGTH))
 
     __table_args__ = (
         *word_and_bound_checks("bench_jobs"),

@@ -59,6 +59,7 @@ LABELS = {
     "finished_on": "Day it was finished",
     "returned_on": "Day it came back, empty = away",
     "bench_minutes": "Time on the bench (minutes)",
+    "more_works": "Further works, with spaces between",
     "price": "Price",
     "price_minor": "Price",
     "currency": "Currency",
