@@ -26,13 +26,18 @@ from solespan.forecast.bench.visits import (
 )
 from solespan.forecast.errors import BadHorizon
 from solespan.forecast.layers.carriers import admits, is_at_its_end
-from solespan.forecast.layers.thickness import GUARD_MM, LEATHERS, NEW_MM, usual_thickness_mm
+from solespan.forecast.layers.thickness import (
+    GUARD_MM,
+    LEATHERS,
+    half_sole_mm,
+    other_thickness_mm,
+    usual_thickness_mm,
+)
 from solespan.forecast.priors import HEEL_NOMINAL_MM, MATERIAL_RATE
 
 __all__ = ["Alternative", "Needs", "PairState", "needs_of", "quote", "quote_visit"]
 
 # Common practice, no source.
-HALF_SOLE_MM = 4.5
 LIFE_LOG_SD = 0.25  # of the next sole's life against the rate of this one
 _Z90 = 1.2815515655446004
 
@@ -243,11 +248,11 @@ def _after(pair: PairState, works: Mapping[str, str]) -> PairState:
     ground, limits = (pair.material, pair.ground_mm), dict(pair.limit_mm)
     if any(work in works for work in WHOLE_SOLES):
         if pair.cover == "half":
-            new_mm = usual_thickness_mm(material, pair.construction)
+            new_mm = usual_thickness_mm(material, pair.construction, pair.kind)
         ground, cover = (material, new_mm), "full"
     elif "half_sole" in works:
-        leather = material in LEATHERS
-        ground, cover = (material, min(HALF_SOLE_MM, new_mm) if leather else new_mm), "half"
+        half_mm = half_sole_mm(pair.kind) if material in LEATHERS else new_mm
+        ground, cover = (material, min(half_mm, new_mm)), "half"
     elif "guard" in works:
         ground, cover = ("rubber", GUARD_MM), "guard"
     fitted = any(work in works for work in (*NEW_SOLES, "guard"))
@@ -257,7 +262,7 @@ def _after(pair: PairState, works: Mapping[str, str]) -> PairState:
     if any(work in works for work in (*WHOLE_SOLES, "top_piece", "heel_block")):
         mm["heel"] = HEEL_NOMINAL_MM
     if "toe_piece" in works:
-        mm["toe"] = min(NEW_MM["toe_piece"], new_mm)
+        mm["toe"] = min(other_thickness_mm("toe_piece", pair.kind), new_mm)
     ratio = MATERIAL_RATE[ground[0]] / MATERIAL_RATE[pair.material]
     rate = {
         point: value * (1.0 if point == "heel" else ratio)

@@ -344,8 +344,8 @@ TABLES = {
         "price_minor big?[0..], currency code?, earlier_resoles int?[0..30], "
         "wears_per_week number?[0..7], in_use_on day?, notes text?, maker text?, last text?, "
         "colour text?, form word?{oxford|wholecut|derby|monk|loafer|boot|chelsea}, tags text?, "
-        "size_uk number?[0..20], size_us number?[0..22], version int=1, "
-        "created_at moment, updated_at moment, tenant_pk >tenants",
+        "size_uk number?[0..20], size_us number?[0..22], kind word?{men|women|children|boots}, "
+        "version int=1, created_at moment, updated_at moment, tenant_pk >tenants",
         unique=["tenant_pk pair_id", "id tenant_pk"],
         indexes=["wearer_pk tenant_pk"],
     ),

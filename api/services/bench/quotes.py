@@ -224,6 +224,7 @@ def pair_state(session: Session, pair: dict[str, Any], rows: list[dict[str, Any]
     return PairState(
         construction=pair["construction"],
         material=now["material"],
+        kind=pair["kind"],
         thickness_mm={r["point"]: r["thickness_mm_p50"] for r in rows},
         rate_mm_per_wear_day={r["point"]: r["rate_mm_per_wear_day_p50"] for r in rows},
         limit_mm={} if now["limit_mm"] is None else {"ball": now["limit_mm"]},

@@ -209,6 +209,7 @@ class Pair(Editable, Base):
     tags: Mapped[str | None] = mapped_column(String(TEXT_LENGTH))
     size_uk: Mapped[float | None]
     size_us: Mapped[float | None]
+    kind: Mapped[str | None] = mapped_column(String(WORD_LENGTH))
 
     wearer: Mapped[Wearer] = relationship(back_populates="pairs", foreign_keys=wearer_pk)
     soles: Mapped[list[Sole]] = relationship(

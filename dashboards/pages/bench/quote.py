@@ -7,6 +7,7 @@ from typing import Any
 
 from solespan.dashboards import wording
 from solespan.dashboards.cautions import cautions_of
+from solespan.dashboards.pages.bench.workload import UNITS
 from solespan.forecast.frames import WORKS
 
 __all__ = ["quote_page", "way_words"]
@@ -81,15 +82,20 @@ def way_words(way: Mapping[str, Any], currency: str) -> dict[str, Any]:
     return {
         "works": " ".join(way["works"]),
         "said": ", ".join(wording.spaced(work) for work in way["works"]).capitalize(),
-        "why": "; ".join(way["why"]),
+        "why": "; ".join(dict.fromkeys(way["why"])),
         "price": f"{way['price_minor'] / 100:.2f} {currency}",
         "minutes": f"{way['minutes_low']:.0f} to {way['minutes_high']:.0f} min",
         "wait": f"{wait:g} h" if wait else "none",
         "days": f"{days:.0f} ({way['wear_days_low']:.0f} to {way['wear_days_high']:.0f})",
         "per_day": f"{per_day} {currency}" if per_day else "none bought",
         "soles_left": way["soles_left"],
-        "uses": ", ".join(f"{n:g} {wording.spaced(use)}" for use, n in way["uses"].items()),
+        "uses": ", ".join(_material(use, n) for use, n in way["uses"].items()),
     }
+
+
+def _material(use: str, quantity: float) -> str:
+    unit = f" {UNITS[use]}" if use in UNITS else ""
+    return f"{wording.spaced(use)} {quantity:g}{unit}"
 
 
 def _left(told: Mapping[str, Any]) -> str:

@@ -82,6 +82,7 @@ LABELS = {
     "last": "Last",
     "colour": "Colour",
     "form": "Form",
+    "kind": "Built for, empty = men",
     "tags": "Tags, separated by commas",
     "dress_week": "Dress codes from Monday on",
     "acquired_on": "Day you got it",
