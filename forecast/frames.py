@@ -38,6 +38,7 @@ CONSTRUCTIONS = (
     "stitchdown",
     "cemented",
 )
+KINDS = ("men", "women", "children", "boots")
 DRESS_CODES = ("formal", "business", "casual", "outdoor")
 SHOE_FORMS = ("oxford", "wholecut", "derby", "monk", "loafer", "boot", "chelsea")
 MATERIALS = (
@@ -139,6 +140,7 @@ PAIRS = Table(
         Column("tags", "text", "words of the owner's own, separated by commas"),
         Column("size_uk", "number", "size on the British scale", "UK size", low=0, high=20),
         Column("size_us", "number", "size on the American scale", "US size", low=0, high=22),
+        Column("kind", "word", "weight it is built for; empty = men", words=KINDS),
     ),
     must_exist=True,
 )
@@ -251,6 +253,7 @@ BENCH_JOBS = Table(
             "the owner came because a forecast said so",
             default=False,
         ),
+        Column("more_works", "text", "further works of the same job, separated by spaces"),
     ),
 )
 

@@ -14,6 +14,7 @@ from datetime import date, timedelta
 from typing import Any
 
 from solespan.forecast.columns import Column
+from solespan.forecast.frames import WORKS
 
 __all__ = [
     "EARLIEST",
@@ -34,6 +35,7 @@ LATEST = date(2199, 12, 31)
 LARGEST_WHOLE = 9_000_000_000_000_000  # exact in a 64-bit float
 ID_LENGTH = 200
 TEXT_LENGTH = 2000
+_ANY_WORK = "|".join(WORKS)
 # Column -> pattern, longest text, and the words for both; any other text only may not hold NUL.
 TEXT_PATTERNS: dict[str, tuple[str, int, str]] = {
     "currency": ("^[A-Z]{3}$", 3, "an ISO 4217 code of three capitals, such as EUR"),
@@ -41,6 +43,11 @@ TEXT_PATTERNS: dict[str, tuple[str, int, str]] = {
     "email": (r"^[^@\s\x00]+@[^@\s\x00]+$", 320, "an address with one @, such as name@host"),
     "phone": (r"^[+(]?[0-9][0-9 ()./-]*$", 40, "digits with spaces, such as +43 1 2345678"),
     "language": ("^[a-z]{2}$", 2, "an ISO 639-1 code of two small letters, such as de"),
+    "more_works": (
+        f"^(?:{_ANY_WORK})(?: (?:{_ANY_WORK}))*$",
+        200,
+        f"works with one space between: {', '.join(WORKS)}",
+    ),
 }
 _WHAT = {
     "currency": "a currency code",
@@ -48,6 +55,7 @@ _WHAT = {
     "email": "an e-mail address",
     "phone": "a telephone number",
     "language": "a language code",
+    "more_works": "a list of works",
 }
 _NUMBER = re.compile(r"[+-]?(\d+(\.\d*)?|\.\d+)([eE][+-]?\d+)?", re.ASCII)
 _ISO_DATE = re.compile(r"\d{4}-\d{2}-\d{2}", re.ASCII)

@@ -56,6 +56,7 @@ class PairState:
     resoles : new soles so far; seams : outseams that the carrier has had; rewelts : renewals of it.
     stood : new soles that the construction allows, where the shop knows better.
     band : band of the pair in the forecast; who is told to book in needs a sole.
+    kind : weight that it is built for; None = men's.
     """
 
     construction: str
@@ -74,6 +75,7 @@ class PairState:
     rewelts: int = 0
     stood: int | None = None
     band: str | None = None
+    kind: str | None = None
 
     @property
     def has_guard(self) -> bool:
@@ -85,7 +87,7 @@ class PairState:
         """Thickness of the layer on the ground when it was new."""
         if self.new_mm is not None:
             return self.new_mm
-        return usual_thickness_mm(self.material, self.construction)
+        return usual_thickness_mm(self.material, self.construction, self.kind)
 
     @property
     def sole(self) -> tuple[str, float, float]:
@@ -94,7 +96,7 @@ class PairState:
             now_mm = self.thickness_mm.get("ball", self.ground_mm)
             return self.material, self.ground_mm, now_mm
         leather = "veg_tan_leather"
-        usual_mm = usual_thickness_mm(leather, self.construction)
+        usual_mm = usual_thickness_mm(leather, self.construction, self.kind)
         return self.base or (leather, usual_mm, usual_mm)
 
     @property
@@ -107,7 +109,7 @@ class PairState:
         own = self.limit_mm.get(point)
         if own is not None:
             return own
-        return default_limit_mm(self.material, point, self.ground_mm, self.cover)
+        return default_limit_mm(self.material, point, self.ground_mm, self.cover, self.kind)
 
     def wear_days_left(self, point: str) -> float:
         """Wear days until the limit at a point; inf where nothing is known."""
@@ -166,6 +168,7 @@ def layers_of(pair: PairState) -> tuple[Layer, ...]:
         limit_mm=pair.limit_at("ball"),
         cover=pair.cover,
         base=None if pair.base is None else pair.base[:2],
+        kind=pair.kind,
     )
 
 

@@ -9,12 +9,14 @@ prior too.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
 
 from solespan.forecast.bench.standards import STANDARDS, Job, standard_minutes
+from solespan.forecast.bench.visits import shares_of, works_of
 from solespan.forecast.errors import BadFrame
 from solespan.forecast.frames import WORKS
 from solespan.forecast.workload.summary import WorkTimes
@@ -62,6 +64,24 @@ class JobMinutes:
         middle = self.median(work, construction, job=job)
         return float(middle * np.exp(-reach)), float(middle * np.exp(reach))
 
+    def visit(
+        self,
+        works: Sequence[str],
+        construction: str,
+        worker: str | None = None,
+        job: Job | None = None,
+    ) -> tuple[float, float, float]:
+        """Minutes of all works of one visit: the lower end, the median, the upper end of 80 %."""
+        low, each, high = 0.0, 0.0, 0.0
+        for work, (share, _) in shares_of(works).items():
+            usual = self.median(work, construction, job=job)
+            own = self.median(work, construction, worker, job)
+            span = self.interval(work, construction, job=job)
+            each += share * own
+            low += share * span[0] * own / usual
+            high += share * span[1] * own / usual
+        return low, each, high
+
 
 def fit_minutes(jobs: pd.DataFrame) -> JobMinutes:
     """Learn from finished jobs.
@@ -69,8 +89,9 @@ def fit_minutes(jobs: pd.DataFrame) -> JobMinutes:
     Parameters
     ----------
     jobs : DataFrame
-        `work`, `construction`, `bench_minutes`, and `worker` (may be missing). Rows without
-        minutes are left out; with none the standards hold alone.
+        `work`, `construction`, `bench_minutes`, and `worker` and `more_works` (may be missing).
+        Rows without minutes are left out; with none the standards hold alone. A job of several
+        works is held against the standards of all, and teaches its main work.
 
     Raises
     ------
@@ -81,8 +102,10 @@ def fit_minutes(jobs: pd.DataFrame) -> JobMinutes:
         raise BadFrame("jobs.bench_minutes: minutes cannot be negative; correct the job")
     # zero minutes say that nobody timed the job
     rows = jobs[jobs["bench_minutes"] > 0]
+    more = rows["more_works"] if "more_works" in rows else [None] * len(rows)
     standard = [
-        standard_minutes(w, c) for w, c in zip(rows["work"], rows["construction"], strict=True)
+        sum(share * standard_minutes(w, how) for w, (share, _) in shares_of(works).items())
+        for works, how in zip(map(works_of, rows["work"], more), rows["construction"], strict=True)
     ]
     ratio = np.log(rows["bench_minutes"].to_numpy(float)) - np.log(np.array(standard, dtype=float))
     kind = rows["work"].map({w: i for i, w in enumerate(WORKS)}).to_numpy(int)

@@ -16,7 +16,6 @@ def all_defaults() -> Iterator[Default]:
     """Give every default of layers, works and quotes, each with its origin."""
     yield from layer_defaults()
     yield Default("top piece in a quote", HEEL_NOMINAL_MM, "mm")
-    yield Default("half sole in a quote, at most", quoting.HALF_SOLE_MM, "mm")
     yield Default("spread of a new sole's life", quoting.LIFE_LOG_SD, "log SD")
     yield Default("a point is due within", findings.SOON_WEAR_DAYS, "wear days")
     yield Default("leather below a new guard", findings.GUARD_NEEDS_MM, "mm")

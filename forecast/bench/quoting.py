@@ -8,32 +8,38 @@ repair gives away what was left, and a worn heel limits what a new sole buys.
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from solespan.forecast.bench.findings import Finding, PairState, findings_of
 from solespan.forecast.bench.minutes import JobMinutes
-from solespan.forecast.bench.standards import (
-    SHANK_WITH_SOLE_MINUTES_SHARE,
-    SHANK_WITH_SOLE_PRICE_SHARE,
-    STANDARDS,
-    Job,
-    price_share,
+from solespan.forecast.bench.standards import STANDARDS, Job, price_share
+from solespan.forecast.bench.visits import (
+    NEW_SOLES,
+    WHOLE_SOLES,
+    clashes,
+    completed,
+    missing_for_half,
+    shares_of,
 )
+from solespan.forecast.errors import BadHorizon
 from solespan.forecast.layers.carriers import admits, is_at_its_end
-from solespan.forecast.layers.thickness import GUARD_MM, LEATHERS, NEW_MM, usual_thickness_mm
+from solespan.forecast.layers.thickness import (
+    GUARD_MM,
+    LEATHERS,
+    half_sole_mm,
+    other_thickness_mm,
+    usual_thickness_mm,
+)
 from solespan.forecast.priors import HEEL_NOMINAL_MM, MATERIAL_RATE
 
-__all__ = ["Alternative", "Needs", "PairState", "needs_of", "quote"]
+__all__ = ["Alternative", "Needs", "PairState", "needs_of", "quote", "quote_visit"]
 
 # Common practice, no source.
-HALF_SOLE_MM = 4.5
 LIFE_LOG_SD = 0.25  # of the next sole's life against the rate of this one
 _Z90 = 1.2815515655446004
-_WHOLE = ("full_sole", "rewelt")
-_SOLES = (*_WHOLE, "half_sole")
 
 
 @dataclass(frozen=True)
@@ -87,7 +93,7 @@ def needs_of(pair: PairState) -> Needs:
             works[one.work] = f"{works[one.work]}; {one.why}" if one.work in works else one.why
     if "rewelt" in works and "full_sole" in works:  # a rewelt brings the sole
         works["rewelt"] = f"{works.pop('full_sole')}, and {works['rewelt']}"
-    sole = any(work in works for work in _WHOLE)
+    sole = any(work in works for work in WHOLE_SOLES)
     renewed = ("toe_piece", "restitch", "guard") if sole else ()
     covered = {*renewed, *(("top_piece",) if sole or "heel_block" in works else ())}
     works = {work: why for work, why in works.items() if work not in covered}
@@ -129,6 +135,25 @@ def quote(
     return sorted(out, key=lambda a: (a.price_minor_per_wear_day, a.price_minor))
 
 
+def quote_visit(
+    pair: PairState,
+    works: Sequence[str],
+    minutes: JobMinutes,
+    price_minor: Mapping[str, int],
+    worker: str | None = None,
+) -> Alternative:
+    """Quote works that somebody chose, done in one visit, with what must be done with them.
+
+    Raises `BadHorizon` where they cannot stand together; its message says why.
+    """
+    against = "; ".join(clashes(pair, works))
+    if against or not works:
+        raise BadHorizon(f"works: {against or 'none is chosen'}")
+    needed = needs_of(pair).works
+    way = completed(pair, {work: needed.get(work, "as chosen") for work in works})
+    return _alternative(pair, way, minutes, price_minor, worker)
+
+
 def _ways(pair: PairState, works: Mapping[str, str]) -> list[dict[str, str]]:
     ways = [dict(works)]
     sole = works.get("full_sole")
@@ -158,7 +183,7 @@ def _takes_half(pair: PairState, material: str) -> bool:
     """Half soles want a sound waist, shank, insole, heel block and dry filler."""
     if pair.has_guard or admits("half_sole", pair.construction, material):
         return False
-    return not any(pair.is_bad(part) for part in ("shank", "cork", "insole", "heel_block", "welt"))
+    return not missing_for_half(pair)
 
 
 def _alternative(
@@ -170,26 +195,16 @@ def _alternative(
 ) -> Alternative:
     material = pair.sole[0]
     job = Job(pair.construction, material, pair.channel)
-    opened = any(work in way for work in _SOLES)
-    beside = {"shank": (SHANK_WITH_SOLE_MINUTES_SHARE, SHANK_WITH_SOLE_PRICE_SHARE)}
-    shares = {work: beside.get(work, (1.0, 1.0)) if opened else (1.0, 1.0) for work in way}
-    each, low, high = 0.0, 0.0, 0.0
-    for work, (of_minutes, _) in shares.items():
-        usual = minutes.median(work, pair.construction, job=job)
-        own = minutes.median(work, pair.construction, worker, job)
-        span = minutes.interval(work, pair.construction, job=job)
-        each += of_minutes * own
-        low += of_minutes * span[0] * own / usual
-        high += of_minutes * span[1] * own / usual
+    low, each, high = minutes.visit(tuple(way), pair.construction, worker, job)
     price = sum(
         price_minor[work] * price_share(work, job) * of_price
-        for work, (_, of_price) in shares.items()
+        for work, (_, of_price) in shares_of(tuple(way)).items()
     )
     days = _days_bought(pair, way)
     uses: Counter[str] = Counter()
     for work in way:
         uses.update(dict(STANDARDS[work].uses))
-    new_soles = 1 if opened else 0
+    new_soles = 1 if any(work in way for work in NEW_SOLES) else 0
     rewelted = pair.rewelts + ("rewelt" in way)
     after = replace(pair, resoles=pair.resoles + new_soles, rewelts=rewelted)
     return Alternative(
@@ -231,23 +246,23 @@ def _after(pair: PairState, works: Mapping[str, str]) -> PairState:
     material, new_mm, _ = pair.sole
     cover, mm = pair.cover, dict(pair.thickness_mm)
     ground, limits = (pair.material, pair.ground_mm), dict(pair.limit_mm)
-    if any(work in works for work in _WHOLE):
+    if any(work in works for work in WHOLE_SOLES):
         if pair.cover == "half":
-            new_mm = usual_thickness_mm(material, pair.construction)
+            new_mm = usual_thickness_mm(material, pair.construction, pair.kind)
         ground, cover = (material, new_mm), "full"
     elif "half_sole" in works:
-        leather = material in LEATHERS
-        ground, cover = (material, min(HALF_SOLE_MM, new_mm) if leather else new_mm), "half"
+        half_mm = half_sole_mm(pair.kind) if material in LEATHERS else new_mm
+        ground, cover = (material, min(half_mm, new_mm)), "half"
     elif "guard" in works:
         ground, cover = ("rubber", GUARD_MM), "guard"
-    fitted = any(work in works for work in (*_SOLES, "guard"))
+    fitted = any(work in works for work in (*NEW_SOLES, "guard"))
     if fitted:
         mm |= {"ball": ground[1], "toe": ground[1]}
         limits = {p: own for p, own in limits.items() if p == "heel"}
-    if any(work in works for work in (*_WHOLE, "top_piece", "heel_block")):
+    if any(work in works for work in (*WHOLE_SOLES, "top_piece", "heel_block")):
         mm["heel"] = HEEL_NOMINAL_MM
     if "toe_piece" in works:
-        mm["toe"] = min(NEW_MM["toe_piece"], new_mm)
+        mm["toe"] = min(other_thickness_mm("toe_piece", pair.kind), new_mm)
     ratio = MATERIAL_RATE[ground[0]] / MATERIAL_RATE[pair.material]
     rate = {
         point: value * (1.0 if point == "heel" else ratio)

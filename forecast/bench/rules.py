@@ -103,11 +103,13 @@ class WaitingJobs:
 
     begun : whether the first step is done, so that only what follows drying is left.
     dry_at_hour : when a begun job has dried, hours after the end of as_of; the past is 0.
+    load : minutes of all works of a job over those of its main work; None = main works only.
     """
 
     work: np.ndarray
     begun: np.ndarray
     dry_at_hour: np.ndarray
+    load: np.ndarray | None = None
 
     @classmethod
     def none(cls) -> WaitingJobs:
@@ -121,6 +123,7 @@ class WaitingJobs:
         begun_days_ago: Sequence[int | None],
         drying: np.ndarray,
         closes_at_hour: float,
+        load: Sequence[float] | None = None,
     ) -> WaitingJobs:
         """Describe jobs by the day they were begun on; None = not begun, 0 = today.
 
@@ -130,9 +133,15 @@ class WaitingJobs:
         begun = np.array([days is not None for days in begun_days_ago], dtype=bool)
         days_ago = np.array([days or 0 for days in begun_days_ago], dtype=float)
         dry_at = drying[work] + closes_at_hour - 24.0 * (1.0 + days_ago)
-        return cls(work, begun, np.maximum(dry_at, 0.0))
+        loads = None if load is None else np.array(load, dtype=float)
+        return cls(work, begun, np.maximum(dry_at, 0.0), loads)
+
+    @property
+    def loads(self) -> np.ndarray:
+        """Factor on the minutes of each job's main work."""
+        return np.ones(len(self.work)) if self.load is None else self.load
 
     def minutes_left(self, times: WorkTimes) -> float:
         """Return the hands-on minutes that are left to do, in the mean."""
-        left = np.where(self.begun, AFTER_DRYING_SHARE, 1.0)
+        left = np.where(self.begun, AFTER_DRYING_SHARE, 1.0) * self.loads
         return float((times.minutes[self.work] * left).sum())

@@ -115,7 +115,7 @@ def run_bench(
     late = np.where(due_day >= 0, np.maximum(day - 1 - due_day, 0), 0)
     draws = np.random.default_rng([seed, 3])
     minutes = _drawn_minutes(times, work, draws)
-    here = _drawn_minutes(times, np.tile(waiting.work, (years, 1)), draws)
+    here = _drawn_minutes(times, np.tile(waiting.work, (years, 1)), draws) * waiting.loads
     urgent = (late > 0) & rules.urgent_first
     columns = _Columns(year, years, len(waiting.work))
     queue = _queue(columns, rules, clock, waiting, here, (work, minutes, arrival, urgent))

@@ -12,7 +12,7 @@ import numpy as np
 import pandas as pd
 
 from solespan.forecast.frames import MATERIALS, WEARING_POINTS
-from solespan.forecast.layers.thickness import LEATHERS, are_guards
+from solespan.forecast.layers.thickness import LEATHERS, LIGHT_KINDS, are_guards
 
 __all__ = [
     "DEFAULT_LIMIT_MM",
@@ -44,11 +44,15 @@ OTHER_LIMIT_MM = {"midsole": 1.5, "top_piece": 2.0, "toe_piece": 2.0, "guard": G
 _USUAL = np.array([[DEFAULT_LIMIT_MM[m][p] for p in WEARING_POINTS] for m in MATERIALS])
 _LEATHER = np.isin(MATERIALS, LEATHERS)
 _LUG = MATERIALS.index("lug_rubber")
-_BALL, _HEEL = WEARING_POINTS.index("ball"), WEARING_POINTS.index("heel")
+_BALL, _TOE, _HEEL = (WEARING_POINTS.index(point) for point in ("ball", "toe", "heel"))
 
 
 def default_limits_mm(
-    material: np.ndarray, point: np.ndarray, new_mm: np.ndarray, guard: np.ndarray
+    material: np.ndarray,
+    point: np.ndarray,
+    new_mm: np.ndarray,
+    guard: np.ndarray,
+    light: np.ndarray | None = None,
 ) -> np.ndarray:
     """Thickness at which points of layers should be repaired, in mm.
 
@@ -60,7 +64,10 @@ def default_limits_mm(
         Thickness of the layer when new; NaN = the usual one.
     guard : ndarray of bool
         Whether the layer is a guard over the sole.
+    light : ndarray of bool, optional
+        Whether the pair is women's or children's: its thin toe has the limit of its ball.
     """
+    thin_toe = (point == _TOE) & (False if light is None else light)
     usual = _USUAL[material, point]
     leather = np.clip(LEATHER_SHARE * new_mm, LEAST_LEATHER_MM, MOST_LEATHER_MM)
     # the lugs' grip is gone before the base has a hole
@@ -69,7 +76,7 @@ def default_limits_mm(
     rules = [
         (point == _HEEL) | ~known,
         guard,
-        (point == _BALL) & _LEATHER[material],
+        ((point == _BALL) | thin_toe) & _LEATHER[material],
         material == _LUG,
     ]
     return np.select(rules, [usual, np.full_like(usual, GUARD_LIMIT_MM), leather, lug], usual)
@@ -88,13 +95,17 @@ def ball_limits_mm(soles: pd.DataFrame) -> np.ndarray:
 
 @lru_cache(maxsize=4096)
 def default_limit_mm(
-    material: str, point: str, new_mm: float | None = None, cover: str | None = None
+    material: str,
+    point: str,
+    new_mm: float | None = None,
+    cover: str | None = None,
+    kind: str | None = None,
 ) -> float:
     """Thickness at which a point of one layer should be repaired, in mm.
 
     Parameters
     ----------
-    material, point, cover : words of `forecast.frames`.
+    material, point, cover, kind : words of `forecast.frames`.
     new_mm : float, optional
         Thickness of the layer when new; without it the usual one.
     """
@@ -105,5 +116,6 @@ def default_limit_mm(
             np.array([WEARING_POINTS.index(point)]),
             new,
             are_guards([material], new, [cover]),
+            np.array([kind in LIGHT_KINDS]),
         )[0]
     )

@@ -32,6 +32,7 @@ def layer_defaults() -> Iterator[Default]:
     yield Default("thickest guard", thickness.MOST_GUARD_MM, "mm")
     for part, mm in thickness.NEW_MM.items():
         yield Default(f"new {_said(part)}", mm, "mm")
+    yield from _by_kind()
     for material, points in limits.DEFAULT_LIMIT_MM.items():
         for point, mm in points.items():
             yield Default(f"limit, {_said(material)} at the {point}", mm, "mm")
@@ -50,6 +51,17 @@ def layer_defaults() -> Iterator[Default]:
         yield Default(f"renewals of {one.name}, {how}", one.renewals, "times")
         yield Default(f"new soles after the first, {how}", one.soles, "soles")
     yield Default("soles of one more new welt", carriers.SOLES_PER_REWELT, "soles")
+
+
+def _by_kind() -> Iterator[Default]:
+    for kind, of_kind in thickness.MM_BY_KIND.items():
+        for material, mm in of_kind.items():
+            yield Default(f"new sole, {_said(material)}, {kind}", mm, "mm")
+    for kind, of_kind in thickness.NEW_MM_BY_KIND.items():
+        for part, mm in of_kind.items():
+            yield Default(f"new {_said(part)}, {kind}", mm, "mm")
+    for kind, mm in thickness.HALF_SOLE_MM.items():
+        yield Default(f"half sole in a quote, at most, {kind}", mm, "mm")
 
 
 def _said(word: str) -> str:

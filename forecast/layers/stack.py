@@ -12,8 +12,8 @@ from solespan.forecast.layers.limits import OTHER_LIMIT_MM, default_limit_mm
 from solespan.forecast.layers.thickness import (
     GUARD_MM,
     LEATHERS,
-    NEW_MM,
     is_guard,
+    other_thickness_mm,
     usual_thickness_mm,
 )
 
@@ -54,41 +54,44 @@ def default_stack(
     limit_mm: float | None = None,
     cover: str | None = None,
     base: tuple[str, float] | None = None,
+    kind: str | None = None,
 ) -> tuple[Layer, ...]:
     """Give the layers of a bottom, from the foot down to the ground.
 
     Parameters
     ----------
-    construction, material, cover : words of `forecast.frames`, of the layer on the ground.
+    construction, material, cover, kind : words of `forecast.frames`; of the layer on the ground.
     new_mm, limit_mm : float, optional
         Of that layer; without them the defaults.
     base : (material, mm when new), optional
         The sole below a guard; without it an ordinary leather sole.
     """
     guard = cover == "guard" or (new_mm is not None and is_guard(material, new_mm, cover))
-    usual = GUARD_MM if guard else usual_thickness_mm(material, construction)
+    usual = GUARD_MM if guard else usual_thickness_mm(material, construction, kind)
     ground_mm = usual if new_mm is None else new_mm
     if limit_mm is None:
         limit_mm = default_limit_mm(material, "ball", ground_mm, cover)
-    out = [_other("sock", "leather"), _other("insole", "leather")]
+
+    def other(part: str, material: str, *, seam: str = "none") -> Layer:
+        new = other_thickness_mm(part, kind)
+        return Layer(part, material, new, OTHER_LIMIT_MM.get(part), seam, assumed=True)
+
+    out = [other("sock", "leather"), other("insole", "leather")]
     if construction != "cemented":
-        out += [_other("shank", "steel"), _other("filler", "cork")]
+        out += [other("shank", "steel"), other("filler", "cork")]
     if construction in WELTED:
-        out.append(_other("welt", "leather", seam="inseam"))
+        out.append(other("welt", "leather", seam="inseam"))
     lugs = material in ("lug_rubber", "microcellular")
     if construction == "blake_rapid" or (lugs and construction != "cemented"):
-        out.append(_other("midsole", "leather"))
+        out.append(other("midsole", "leather"))
     seam = _SEAMS[construction]
     if guard or cover == "half":
-        kind, mm = base or ("veg_tan_leather", usual_thickness_mm("veg_tan_leather", construction))
-        below = default_limit_mm(kind, "ball", mm)
-        out.append(Layer("outsole", kind, mm, below, seam, base is None))
+        leather = "veg_tan_leather"
+        old, mm = base or (leather, usual_thickness_mm(leather, construction, kind))
+        below = default_limit_mm(old, "ball", mm)
+        out.append(Layer("outsole", old, mm, below, seam, base is None))
     part = "guard" if guard else "half sole" if cover == "half" else "outsole"
     own = "none" if guard else seam
     out.append(Layer(part, material, ground_mm, limit_mm, own, new_mm is None))
     heel = "leather" if material in LEATHERS or guard else "rubber"
-    return (*out, _other("lifts", heel), _other("top_piece", "rubber"))
-
-
-def _other(part: str, material: str, *, seam: str = "none") -> Layer:
-    return Layer(part, material, NEW_MM[part], OTHER_LIMIT_MM.get(part), seam, assumed=True)
+    return (*out, other("lifts", heel), other("top_piece", "rubber"))

@@ -12,15 +12,22 @@ import numpy as np
 
 __all__ = [
     "GUARD_MM",
+    "HALF_SOLE_MM",
     "LEATHERS",
+    "LIGHT_KINDS",
+    "MM_BY_KIND",
     "MOST_GUARD_MM",
     "NEW_MM",
+    "NEW_MM_BY_KIND",
     "USUAL_MM",
     "are_guards",
+    "half_sole_mm",
     "is_guard",
+    "other_thickness_mm",
     "usual_thickness_mm",
 ]
 
+LIGHT_KINDS = ("women", "children")
 LEATHERS = ("oak_bark_leather", "veg_tan_leather", "flexible_leather")
 
 USUAL_MM = {
@@ -36,6 +43,18 @@ USUAL_MM = {
 BOOT_CONSTRUCTIONS = ("norwegian", "stitchdown")
 BOOT_LEATHER_MM = 6.4
 CEMENTED_LEATHER_MM = 4.0
+# Of the kind that the pair is built for, where it is not men; children's as women's.
+_LIGHT_MM = {
+    "oak_bark_leather": 3.5,
+    "veg_tan_leather": 3.5,
+    "flexible_leather": 3.0,
+    "rubber": 3.5,
+}
+MM_BY_KIND: dict[str, dict[str, float]] = {
+    "women": _LIGHT_MM,
+    "children": _LIGHT_MM,
+    "boots": {"oak_bark_leather": 6.0, "veg_tan_leather": 6.0, "rubber": 6.5},
+}
 FIRM_LEATHERS = LEATHERS[:2]
 
 GUARD_MM, MOST_GUARD_MM = 1.8, 2.5  # a rubber guard over the sole: usual, and the thickest
@@ -51,15 +70,34 @@ NEW_MM = {
     "lifts": 20.0,
     "top_piece": 6.0,
 }
+_LIGHT_PARTS = {"insole": 3.5, "midsole": 2.3, "toe_piece": 3.0, "lifts": 15.0}
+NEW_MM_BY_KIND: dict[str, dict[str, float]] = {
+    "women": _LIGHT_PARTS,
+    "children": _LIGHT_PARTS,
+    "boots": {"insole": 5.5, "midsole": 4.0},
+}
+HALF_SOLE_MM = {"men": 4.5, "women": 3.5, "children": 3.5, "boots": 5.5}
 
 
-def usual_thickness_mm(material: str, construction: str) -> float:
-    """Return how thick such a sole usually is when new, in mm."""
+def usual_thickness_mm(material: str, construction: str, kind: str | None = None) -> float:
+    """Return how thick such a sole usually is when new, in mm; without a kind that of men's."""
+    if kind in LIGHT_KINDS:
+        return MM_BY_KIND[kind].get(material, USUAL_MM[material])
     if material in FIRM_LEATHERS and construction in BOOT_CONSTRUCTIONS:
         return BOOT_LEATHER_MM
     if material in FIRM_LEATHERS and construction == "cemented":
         return CEMENTED_LEATHER_MM
-    return USUAL_MM[material]
+    return MM_BY_KIND.get(kind or "", {}).get(material, USUAL_MM[material])
+
+
+def other_thickness_mm(part: str, kind: str | None = None) -> float:
+    """Return how thick a layer beside the sole usually is when new, in mm."""
+    return NEW_MM_BY_KIND.get(kind or "", {}).get(part, NEW_MM[part])
+
+
+def half_sole_mm(kind: str | None = None) -> float:
+    """Return how thick a leather half sole usually is at most, in mm."""
+    return HALF_SOLE_MM[kind or "men"]
 
 
 def are_guards(

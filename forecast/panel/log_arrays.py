@@ -15,7 +15,7 @@ import pandas as pd
 
 from solespan.forecast.errors import TooLittleData
 from solespan.forecast.frames import DRESS_CODES, FEET, GRADES, MATERIALS, METHODS, WEARING_POINTS
-from solespan.forecast.layers.thickness import are_guards
+from solespan.forecast.layers.thickness import LIGHT_KINDS, are_guards
 from solespan.forecast.log import LogColumns, WearLog
 from solespan.forecast.panel.exposure import (
     NEVER,
@@ -38,7 +38,8 @@ class Soles:
     """Soles, sorted by pair and day fitted: ids, pair, days, material code, mm, whether assumed.
 
     `end` is the day taken off, or the day the next was fitted; `NEVER` where it is still on.
-    `half` and `guard` say what covers a part of the bottom, or lies over the sole.
+    `half` and `guard` say what covers a part of the bottom, or lies over the sole. `light` says
+    that the pair is women's or children's.
     """
 
     ids: np.ndarray
@@ -51,6 +52,7 @@ class Soles:
     limit_mm: np.ndarray
     half: np.ndarray
     guard: np.ndarray
+    light: np.ndarray
 
     @property
     def current(self) -> np.ndarray:
@@ -281,7 +283,15 @@ def _soles(
             _numbers(frame, "nominal_thickness_mm"),
             _objects(frame, "cover"),
         )[known][order],
+        light=_of_light_pairs(log)[known][order],
     )
+
+
+def _of_light_pairs(log: WearLog | LogColumns) -> np.ndarray:
+    """Whether each sole of the log is on a women's or children's pair."""
+    kind, pair_id = _objects(log.pairs, "kind"), _objects(log.soles, "pair_id")
+    light = set(_objects(log.pairs, "pair_id")[[one in LIGHT_KINDS for one in kind]])
+    return np.fromiter(map(light.__contains__, pair_id), bool, len(pair_id))
 
 
 def _checks(log: WearLog | LogColumns, code: dict[object, int], today: int) -> Checks:
@@ -300,6 +310,12 @@ def _checks(log: WearLog | LogColumns, code: dict[object, int], today: int) -> C
     )
 
 
+def _renews_top_piece(work: np.ndarray, more: np.ndarray) -> np.ndarray:
+    """Whether a top piece is a job's work, or among its further works."""
+    beside = [isinstance(one, str) and "top_piece" in one.split() for one in more]
+    return np.asarray((work == "top_piece") | np.array(beside, dtype=bool))
+
+
 def _jobs(log: WearLog | LogColumns, code: dict[object, int], today: int) -> Jobs:
     frame = log.bench_jobs
     if not len(frame["pair_id"]):
@@ -311,7 +327,7 @@ def _jobs(log: WearLog | LogColumns, code: dict[object, int], today: int) -> Job
         np.where(day > today, NEVER, day)
         for day in (days_of(frame[c])[keep] for c in ("finished_on", "returned_on"))
     )
-    top = (_objects(frame, "work") == "top_piece")[keep]
+    top = _renews_top_piece(_objects(frame, "work"), _objects(frame, "more_works"))[keep]
     done = np.where(finished < NEVER, finished, returned)
     return Jobs(
         pair=_look_up(_objects(frame, "pair_id"), code)[keep],

@@ -72,7 +72,11 @@ def panel_of(log: LogArrays, records_begin: int | None = None) -> Panel:
     path_sole, path_foot, path_point = _paths(len(every), check_sole, checks.point)
     own = soles.limit_mm[path_sole]
     default = default_limits_mm(
-        soles.material[path_sole], path_point, soles.nominal_mm[path_sole], soles.guard[path_sole]
+        soles.material[path_sole],
+        path_point,
+        soles.nominal_mm[path_sole],
+        soles.guard[path_sole],
+        soles.light[path_sole],
     )
     since = renewed[path_sole]
     wearer = log.pair_wearer[soles.pair[path_sole]]

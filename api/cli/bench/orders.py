@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -90,12 +90,15 @@ def _show_order(found: Mapping[str, Any], form: OutputFormat, out: Path, table: 
 def book(
     pair: Pair,
     work: Annotated[str, typer.Argument(help="full_sole, half_sole, top_piece, ...")],
+    more: Annotated[
+        list[str] | None, typer.Option("--more", help="A further work; may be given again.")
+    ] = None,
     on: Annotated[str | None, typer.Option("--on", help="Day it should come, YYYY-MM-DD.")] = None,
     by_post: Annotated[bool, typer.Option("--by-post", help="It comes by post.")] = False,
     form: Format = OutputFormat.TABLE,
     out: Out = PIPE,
 ) -> None:
-    """Book a piece of work on a pair."""
+    """Book a piece of work on a pair, or several for one visit."""
     from solespan.api.cli.messages import read_message
     from solespan.api.cli.opening import serving
     from solespan.api.schemas.bench.orders import NewOrder
@@ -105,6 +108,7 @@ def book(
     with serving("book") as services, services.database.writing() as session:
         day = None if on is None else read_day(on, services.clock.today())
         given = {"pair_id": pair_named(session, pair), "work": work, "by_post": by_post}
+        given["more_works"] = more or []
         asked = read_message(lambda: NewOrder.model_validate(given | {"expected_on": day}))
         made = bench_orders.book(session, asked, services.clock)
     said = f"Booked: {made['work']} on {made['pair_id']}, order {made['order_id']}"
@@ -228,7 +232,14 @@ def remove_photo(
 
 
 def quote(
-    pair: Pair, worker: Worker = None, form: Format = OutputFormat.TABLE, out: Out = PIPE
+    pair: Pair,
+    worker: Worker = None,
+    work: Annotated[
+        list[str] | None,
+        typer.Option("--work", help="A work to quote in one visit; may be given again."),
+    ] = None,
+    form: Format = OutputFormat.TABLE,
+    out: Out = PIPE,
 ) -> None:
     """Say what a pair needs, what it costs, and the wear days each way buys."""
     from solespan.api.cli.opening import serving
@@ -237,30 +248,46 @@ def quote(
     from solespan.api.services.rack.pair_names import pair_named
 
     with serving() as services, services.database.reading() as session:
-        told = quote_pair(session, pair_named(session, pair), worker)
+        told = quote_pair(session, pair_named(session, pair), worker, works=checked_works(work))
     tables = lambda: _quote_tables(told)  # noqa: E731
     show(told, Quote, form=form, out=out, table=tables, rows="alternatives")
+
+
+def checked_works(works: list[str] | None) -> list[str]:
+    """Return the works that were typed. Raises `Refused` for a word that is none."""
+    from solespan.forecast.frames import WORKS
+
+    for work in works or []:
+        if work not in WORKS:
+            raise Refused(
+                f"{work!r} is no work.",
+                where="works",
+                accepted=", ".join(WORKS),
+                remedy="Choose of these.",
+            )
+    return works or []
 
 
 def agree(
     order: OrderId,
     works: Annotated[
-        list[str], typer.Argument(help="Works of one way, as `solespan quote` shows them.")
+        list[str], typer.Argument(help="All works of one visit, as `solespan quote` names them.")
     ],
     form: Format = OutputFormat.TABLE,
     out: Out = PIPE,
 ) -> None:
-    """Take the customer's yes to a way of the quote: the order gets its work and its price."""
+    """Take the customer's yes to works of the quote: the order gets them and their price."""
     from solespan.api.cli.opening import serving
     from solespan.api.services.bench.found_orders import describe
     from solespan.api.services.bench.quotes import agree as take_way
+    from solespan.dashboards.pages.bench.bench import order_works
 
     with serving("agree") as services, services.database.writing() as session:
         version = describe(session, order)["version"]
-        after = take_way(session, order, works, version, services.clock)
+        after = take_way(session, order, checked_works(works), version, services.clock)
         services.forecaster.update_owner(session, after["pair_id"])
     price = f"{after['price_minor'] / 100:.2f} {after['currency']}"
-    said = f"Order {order}: {', '.join(works).replace('_', ' ')} for {price}"
+    said = f"Order {order}: {order_works(after)} for {price}"
     _show_order(after, form, out, lambda: [said])
 
 
@@ -281,12 +308,24 @@ def _quote_tables(told: Mapping[str, Any]) -> Iterator[RenderableType]:
         yield f"{need['work'].replace('_', ' ')}: {need['why']}"
     for one in told["depends_on"]:
         yield f"Before the price stands: {one}"
+    if told["chosen"] is not None:
+        yield _ways_table(told, [told["chosen"]], "the works asked for, in one visit")
     if not told["needed"]:
         left = told["wear_days_left"].get("ball")
         rest = "" if left is None else f" About {left:.0f} wear days are left at the ball."
         yield f"Nothing is needed yet.{rest}"
         return
-    ways = [
+    yield _ways_table(told, told["alternatives"], f"minutes from {told['minutes_from']}")
+    from solespan.dashboards.cautions import cautions_of
+
+    works = [work for way in told["alternatives"] for work in way["works"]]
+    yield from dict.fromkeys(caution for work in works for caution in cautions_of(work))
+
+
+def _ways_table(
+    told: Mapping[str, Any], ways: Sequence[Mapping[str, Any]], caption: str
+) -> RenderableType:
+    rows = [
         (
             " ".join(way["works"]),
             f"{way['price_minor'] / 100:.2f}",
@@ -294,15 +333,11 @@ def _quote_tables(told: Mapping[str, Any]) -> Iterator[RenderableType]:
             _days(way),
             str(way["soles_left"]),
         )
-        for way in told["alternatives"]
+        for way in ways
     ]
     price = f"price ({told['currency']})"
     headings = ("way", price, "minutes, 80 %", "wear days bought, 80 %", "soles left")
-    yield grid(headings, ways, caption=f"minutes from {told['minutes_from']}")
-    from solespan.dashboards.cautions import cautions_of
-
-    works = [work for way in told["alternatives"] for work in way["works"]]
-    yield from dict.fromkeys(caution for work in works for caution in cautions_of(work))
+    return grid(headings, rows, caption=caption)
 
 
 def _days(way: Mapping[str, Any]) -> str:

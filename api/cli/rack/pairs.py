@@ -50,6 +50,7 @@ ShoeForm = Annotated[str | None, typer.Option("--shoe-form", help="oxford, derby
 Tags = Annotated[str | None, typer.Option("--tags", help="Words, separated by commas.")]
 SizeUk = Annotated[float | None, typer.Option("--size-uk", help="British size.")]
 SizeUs = Annotated[float | None, typer.Option("--size-us", help="American size.")]
+Kind = Annotated[str | None, typer.Option("--kind", help="men, women, children or boots.")]
 Name = Annotated[str | None, typer.Option("--name", help="What its owner calls it.")]
 
 
@@ -99,6 +100,7 @@ def add_pair(
     tags: Tags = None,
     size_uk: SizeUk = None,
     size_us: SizeUs = None,
+    kind: Kind = None,
     form: Format = OutputFormat.TABLE,
     out: Out = PIPE,
 ) -> None:
@@ -128,6 +130,7 @@ def add_pair(
         tags=tags,
         size_uk=size_uk,
         size_us=size_us,
+        kind=kind,
         **sole_of(material, mm, iron, limit_mm),
     )
     with serving("add pair") as services:
@@ -199,6 +202,7 @@ def edit_pair(
     tags: Tags = None,
     size_uk: SizeUk = None,
     size_us: SizeUs = None,
+    kind: Kind = None,
     on: Annotated[str | None, typer.Option("--on", help="Day its sole was fitted.")] = None,
     form: Format = OutputFormat.TABLE,
     out: Out = PIPE,
@@ -229,6 +233,7 @@ def edit_pair(
         tags=tags,
         size_uk=size_uk,
         size_us=size_us,
+        kind=kind,
         fitted_on=on,
         **sole_of(material, mm, iron, limit_mm),
     )

@@ -344,8 +344,8 @@ TABLES = {
         "price_minor big?[0..], currency code?, earlier_resoles int?[0..30], "
         "wears_per_week number?[0..7], in_use_on day?, notes text?, maker text?, last text?, "
         "colour text?, form word?{oxford|wholecut|derby|monk|loafer|boot|chelsea}, tags text?, "
-        "size_uk number?[0..20], size_us number?[0..22], version int=1, "
-        "created_at moment, updated_at moment, tenant_pk >tenants",
+        "size_uk number?[0..20], size_us number?[0..22], kind word?{men|women|children|boots}, "
+        "version int=1, created_at moment, updated_at moment, tenant_pk >tenants",
         unique=["tenant_pk pair_id", "id tenant_pk"],
         indexes=["wearer_pk tenant_pk"],
     ),
@@ -368,7 +368,8 @@ TABLES = {
         "job_id id, pair_pk >pairs, work word{full_sole|half_sole|top_piece|toe_plate|rewelt|"
         "heel_block|guard|toe_piece|restitch|shank|sock}, received_on day, "
         "promised_on day?, finished_on day?, returned_on day?, bench_minutes number?[0..100000], "
-        "price_minor big?[0..], currency code?, advised flag=false, version int=1, "
+        "price_minor big?[0..], currency code?, advised flag=false, more_works text?, "
+        "version int=1, "
         "created_at moment, updated_at moment, tenant_pk >tenants",
         checks={
             "finished_after_received": "finished_on >= received_on",
@@ -383,7 +384,8 @@ TABLES = {
         "received|on_bench|checked|posted_back|returned|cancelled|missed}, booked_on day, "
         "expected_on day?, promised_on day?, by_post flag=false, parcel_in id?, parcel_out id?, "
         "worker id?, bench_minutes number?[0..100000], price_minor big?[0..], currency code?, "
-        "note text?, advised flag=false, version int=1, created_at moment, updated_at moment, "
+        "note text?, advised flag=false, more_works text?, version int=1, "
+        "created_at moment, updated_at moment, "
         "tenant_pk >tenants",
         unique=["order_id", "id tenant_pk"],
         indexes=["pair_pk tenant_pk", "tenant_pk stage expected_on"],

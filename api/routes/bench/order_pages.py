@@ -36,6 +36,7 @@ from solespan.dashboards.pages.bench.job_papers import paper_page
 from solespan.dashboards.pages.bench.job_steps import job_steps
 from solespan.dashboards.pages.rack.pair import FormState
 from solespan.dashboards.render import render
+from solespan.forecast.bench.visits import works_of
 from solespan.forecast.workload.mix import SOLE_WORKS
 
 __all__ = ["PAGE", "bench_answer", "job_answer", "paper_answer"]
@@ -56,7 +57,7 @@ DONE = {
     "condition": "The condition report is filed.",
     "before": "The record before stripping is filed.",
     "after": "The finished pair's measures are filed.",
-    "agreed": "The customer agrees: the order has this work and this price now.",
+    "agreed": "The customer agrees: the order has these works and this price now.",
     "photograph": "The photograph is added.",
     "taken-away": "The photograph is taken away.",
 }
@@ -205,9 +206,10 @@ def _job(ctx: AppContext, order_id: str) -> dict[str, Any]:
         order = describe(session, order_id)
         pair = find_record(session, "pairs", {"pair_id": order["pair_id"]}) or {}
         owners = list_records(session, "wearers", equal={"wearer_id": pair["wearer_id"]}, limit=1)
-        span = shop_minutes(session).interval(order["work"], pair["construction"])
+        works = works_of(order["work"], order["more_works"])
+        low, _, high = shop_minutes(session).visit(works, pair["construction"])
     owner = owners[0]["name"] or owners[0]["wearer_id"]
-    return job_page(order, pair, owner, span)
+    return job_page(order, pair, owner, (low, high))
 
 
 def _code(request: Request, order_id: str) -> Markup:

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from typing import Any
 from urllib.parse import quote
 
 from fastapi import APIRouter, Request, Response
 from fastapi.responses import HTMLResponse
+from sqlalchemy.orm import Session
 
 from solespan.api.errors import Conflict, NothingForecast
 from solespan.api.routes.http.page_entry import PageEntry
@@ -24,6 +27,7 @@ from solespan.api.services.context import AppContext
 from solespan.api.services.rack.history import current_revision_id
 from solespan.api.services.rack.records import find_record
 from solespan.dashboards.pages.bench.quote import quote_page
+from solespan.forecast.frames import WORKS
 
 __all__ = ["PAGE"]
 
@@ -32,8 +36,12 @@ router = APIRouter(route_class=PageRoute)
 
 @router.get("/bench/{order_id}/quote")
 def read_quote_page(ctx: Context, request: Request, order_id: str) -> HTMLResponse:
-    """Show what a job's pair needs, the ways to it, what was found, and its layers."""
-    return _answer(ctx, request, order_id)
+    """Show what a job's pair needs, the ways to it, what was found, and its layers.
+
+    Works ticked below the ways are quoted as one visit.
+    """
+    chosen = [work for work in WORKS if request.query_params.get(f"works_{work}") == "true"]
+    return _answer(ctx, request, order_id, chosen=chosen)
 
 
 @router.post("/bench/{order_id}/quote")
@@ -56,22 +64,37 @@ def _whole(text: str) -> int:
 
 
 def _answer(
-    ctx: AppContext, request: Request, order_id: str, *, problem: str = "", status: int = 200
+    ctx: AppContext,
+    request: Request,
+    order_id: str,
+    *,
+    chosen: Sequence[str] = (),
+    problem: str = "",
+    status: int = 200,
 ) -> HTMLResponse:
     with ctx.database.reading() as session:
         order = describe(session, order_id)
         pair = find_record(session, "pairs", {"pair_id": order["pair_id"]}) or {}
         name = pair.get("label") or order["pair_id"]
         try:
-            quoted = quote_pair(session, order["pair_id"], None)
+            quoted = _quoted(session, order["pair_id"], chosen)
         except NothingForecast as nothing:
             quoted, problem = _NOTHING, problem or told(nothing)
-    page = quote_page(order, name, quoted, open_=order["stage"] in AGREED_IN)
+    problem = problem or quoted.get("clash", "")
+    page = quote_page(order, name, quoted, chosen=chosen, open_=order["stage"] in AGREED_IN)
     return page_answer(request, "bench/quote.html", page | {"problem": problem}, status)
 
 
-_NOTHING = {
+def _quoted(session: Session, pair_id: str, chosen: Sequence[str]) -> dict[str, Any]:
+    try:
+        return quote_pair(session, pair_id, None, works=chosen)
+    except Conflict as clash:
+        return quote_pair(session, pair_id, None) | {"clash": told(clash)}
+
+
+_NOTHING: dict[str, Any] = {
     "alternatives": [],
+    "chosen": None,
     "needed": [],
     "depends_on": [],
     "findings": [],

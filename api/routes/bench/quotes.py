@@ -7,10 +7,11 @@ from typing import Annotated
 from fastapi import APIRouter, Path, Query, Response
 
 from solespan.api.routes.http.requests import PROBLEM_ANSWERS, Context, json_answer
-from solespan.api.schemas.bench.orders import Name
+from solespan.api.schemas.bench.orders import Name, Work
 from solespan.api.schemas.bench.quotes import Quote
 from solespan.api.schemas.fields import KnownId
 from solespan.api.services.bench.quotes import quote_pair
+from solespan.forecast.frames import WORKS
 
 __all__ = ["router"]
 
@@ -24,7 +25,11 @@ def read_quote(
     worker: Annotated[
         Name | None, Query(description="whose pace counts. Unit: none (text)")
     ] = None,
+    works: Annotated[
+        list[Work] | None,
+        Query(max_length=len(WORKS), description="works to quote as one visit. Unit: none (words)"),
+    ] = None,
 ) -> Response:
     """Read what a pair needs, at which price, in which time, and the wear days each way buys."""
     with ctx.database.reading() as session:
-        return json_answer(quote_pair(session, pair_id, worker))
+        return json_answer(quote_pair(session, pair_id, worker, works=works or ()))

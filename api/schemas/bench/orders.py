@@ -48,6 +48,11 @@ class NewOrder(Message):
     )
     pair_id: KnownId = Field(description="the pair. Unit: none (identifier)")
     work: Work = Field(description="kind of work. Unit: none (word)")
+    more_works: list[Work] = Field(
+        default=[],
+        max_length=len(WORKS),
+        description="further works of the same order. Unit: none (words)",
+    )
     expected_on: PlainDate | None = Field(
         default=None, description="day the pair should come. Unit: calendar date, ISO 8601"
     )
@@ -141,10 +146,12 @@ class Move(Message):
 
 
 class Agreement(Message):
-    """The customer's yes to one way of the quote."""
+    """The customer's yes to a way of the quote, or to works chosen together."""
 
     works: list[Work] = Field(
-        min_length=1, max_length=len(WORKS), description="all works of the way. Unit: none (words)"
+        min_length=1,
+        max_length=len(WORKS),
+        description="all works of the visit. Unit: none (words)",
     )
     version: int = Field(
         ge=1, le=10**9, description="version of the order that was read. Unit: changes"
@@ -266,6 +273,9 @@ class Order(Answer):
     order_id: str = Field(description="stable identifier. Unit: none (identifier)")
     pair_id: str = Field(description="the pair. Unit: none (identifier)")
     work: str = Field(description="kind of work. Unit: none (word)")
+    more_works: str | None = Field(
+        description="further works, separated by spaces. Unit: none (words)"
+    )
     stage: str = Field(description="where it stands. Unit: none (word)")
     booked_on: dt.date = Field(description="day booked. Unit: calendar date, ISO 8601")
     expected_on: dt.date | None = Field(description="day expected. Unit: calendar date, ISO 8601")

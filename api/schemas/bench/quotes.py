@@ -89,4 +89,7 @@ class Quote(Answer):
     layers: list[StackLayer] = Field(description="from the foot down. Unit: none (list)")
     wear_days_left: dict[str, float] = Field(description="by point. Unit: wear days")
     alternatives: list[Way] = Field(description="cheapest wear day first. Unit: none (list)")
+    chosen: Way | None = Field(
+        description="the works asked for, done in one visit; null = none asked. Unit: none (object)"
+    )
     minutes_from: str = Field(description="where the minutes come from. Unit: none (text)")

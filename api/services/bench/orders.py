@@ -19,6 +19,7 @@ from solespan.api.clock import Clock
 from solespan.api.errors import Conflict, Refused, StaleVersion
 from solespan.api.schemas.bench.orders import Move, NewOrder
 from solespan.api.services.bench.found_orders import describe, found_order, refuse_elsewhere
+from solespan.api.services.bench.quotes import works_columns
 from solespan.api.services.bench.steps import STEPS, Step, done_by
 from solespan.api.services.unknown_id import unknown_id
 from solespan.api.storage.bench import orders as stored
@@ -58,6 +59,7 @@ def book(
             )
     _refuse_inadmissible(session, given)
     values = given.model_dump(exclude={"pair_id"})
+    values |= works_columns((given.work, *given.more_works))
     values["order_id"] = given.order_id or uuid4().hex
     advised = advised or came_by_advice(session, owner.pair_pk, today)
     values |= {"pair_pk": owner.pair_pk, "stage": "booked", "booked_on": today}
@@ -75,8 +77,10 @@ def _refuse_inadmissible(session: Session, given: NewOrder) -> None:
     soles = list_records(session, "soles", equal=on, limit=9)
     if pair is None or not soles:
         return
-    why = admits(given.work, pair["construction"], soles[-1]["material"])
-    if why:
+    for work in (given.work, *given.more_works):
+        why = admits(work, pair["construction"], soles[-1]["material"])
+        if not why:
+            continue
         raise Refused(
             f"{why[0].upper()}{why[1:]}.",
             where="work",

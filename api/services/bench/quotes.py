@@ -29,22 +29,22 @@ from solespan.api.storage.rack.records import find_record, list_records
 from solespan.api.storage.scope import name_changed
 from solespan.forecast.bench.findings import PARTS, PairState, layers_of
 from solespan.forecast.bench.minutes import JobMinutes, fit_minutes
-from solespan.forecast.bench.quoting import Alternative, needs_of, quote
+from solespan.forecast.bench.quoting import Alternative, needs_of, quote, quote_visit
 from solespan.forecast.bench.standards import STANDARDS
+from solespan.forecast.bench.visits import main_work
+from solespan.forecast.errors import BadHorizon
 from solespan.forecast.frames import FEET
 from solespan.forecast.layers.carriers import count_resoles, seams_of_carrier
 from solespan.forecast.layers.stack import SOURCE
 from solespan.forecast.layers.thickness import is_guard
-from solespan.forecast.workload.mix import SOLE_WORKS
 
 __all__ = [
     "AGREED_IN",
     "agree",
-    "main_work",
     "pair_state",
     "quote_pair",
     "shop_minutes",
-    "way_of",
+    "works_columns",
 ]
 
 _NO_JOBS = pd.DataFrame(
@@ -70,11 +70,19 @@ def shop_minutes(session: Session) -> JobMinutes:
 
 
 def quote_pair(
-    session: Session, pair_id: str, worker: str | None, *, timed: bool = True
+    session: Session,
+    pair_id: str,
+    worker: str | None,
+    *,
+    timed: bool = True,
+    works: Sequence[str] = (),
 ) -> dict[str, Any]:
     """Quote one pair; without `timed`, minutes are the standards and no jobs are read.
 
-    Raises `NotFound`, and `NothingForecast` while it has no forecast.
+    `works` are quoted as one visit, with what must be done with them, as `chosen`.
+
+    Raises `NotFound`, `NothingForecast` while it has no forecast, and `Conflict` where `works`
+    cannot stand together.
     """
     pair = find_record(session, "pairs", {"pair_id": pair_id})
     if pair is None:
@@ -107,6 +115,7 @@ def quote_pair(
         "soles_left": state.soles_left,
         "layers": [asdict(one) for one in layers_of(state)],
         "alternatives": [_way(way) for way in ways],
+        "chosen": _chosen(state, works, minutes, prices, worker) if works else None,
         "minutes_from": f"{sum(minutes.jobs.values())} timed jobs of this shop, over {SOURCE}",
     }
 
@@ -114,10 +123,10 @@ def quote_pair(
 def agree(
     session: Session, order_id: str, works: Sequence[str], version: int, clock: Clock
 ) -> dict[str, Any]:
-    """Let an order follow a way of its pair's quote: its work, its price, and what else is done.
+    """Let an order follow works of its pair's quote: all of them, at the price of the whole.
 
-    Raises `NotFound`, `NothingForecast`, `StaleVersion`, and `Conflict` where the quote offers no
-    such way any more or the pair is on the bench already.
+    Raises `NotFound`, `NothingForecast`, `StaleVersion`, and `Conflict` where the works cannot
+    stand together or the pair is on the bench already.
     """
     order = found_order(session, order_id, lock=True)
     if version != order["version"]:
@@ -133,10 +142,10 @@ def agree(
             where="the order's stage",
             remedy="Book another order for further work.",
         )
-    told = quote_pair(session, order["pair_id"], None, timed=False)
-    way = way_of(told, works)
-    main = main_work(way["works"])
-    values = {"work": main, "price_minor": way["price_minor"], "currency": told["currency"]}
+    told = quote_pair(session, order["pair_id"], None, timed=False, works=works)
+    way = told["chosen"]
+    values = works_columns(way["works"])
+    values |= {"price_minor": way["price_minor"], "currency": told["currency"]}
     stored.change_order(session, order["id"], version, values)
     if order["stage"] == "received":
         key = {"job_id": order_id}
@@ -155,23 +164,29 @@ def agree(
     return describe(session, order_id)
 
 
-def way_of(told: Mapping[str, Any], works: Sequence[str]) -> dict[str, Any]:
-    """Return the way of a quote that has just these works. Raises `Conflict`."""
-    for way in told["alternatives"]:
-        if set(way["works"]) == set(works):
-            return dict(way)
-    offered = [" ".join(way["works"]) for way in told["alternatives"]]
-    raise Conflict(
-        "The quote offers no such way now.",
-        where="works",
-        accepted="; ".join(offered) or "none: nothing is needed",
-        remedy="Read the quote again and choose one of its ways.",
-    )
+def works_columns(works: Sequence[str]) -> dict[str, Any]:
+    """Give the columns of an order or a job that hold several works; the main one stands first."""
+    main = main_work(works)
+    more = [work for work in dict.fromkeys(works) if work != main]
+    return {"work": main, "more_works": " ".join(more) or None}
 
 
-def main_work(works: Sequence[str]) -> str:
-    """Say which of several works an order is known by: the one that fits a sole, else the first."""
-    return next((work for work in ("rewelt", *SOLE_WORKS) if work in works), works[0])
+def _chosen(
+    state: PairState,
+    works: Sequence[str],
+    minutes: JobMinutes,
+    prices: Mapping[str, int],
+    worker: str | None,
+) -> dict[str, Any]:
+    try:
+        return _way(quote_visit(state, works, minutes, prices, worker))
+    except BadHorizon as clash:
+        raise Conflict(
+            f"These works cannot be done together: {str(clash).removeprefix('works: ')}.",
+            where="works",
+            accepted="works that the pair admits, one new sole at most",
+            remedy="Choose other works, or book a second order.",
+        ) from clash
 
 
 def _way(way: Alternative) -> dict[str, Any]:
@@ -209,6 +224,7 @@ def pair_state(session: Session, pair: dict[str, Any], rows: list[dict[str, Any]
     return PairState(
         construction=pair["construction"],
         material=now["material"],
+        kind=pair["kind"],
         thickness_mm={r["point"]: r["thickness_mm_p50"] for r in rows},
         rate_mm_per_wear_day={r["point"]: r["rate_mm_per_wear_day_p50"] for r in rows},
         limit_mm={} if now["limit_mm"] is None else {"ball": now["limit_mm"]},

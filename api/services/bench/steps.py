@@ -23,6 +23,7 @@ from solespan.api.storage.bench import orders as stored
 from solespan.api.storage.bench.workload import put_outcome
 from solespan.api.storage.forecasts.forecast_reads import forecast_of_pair
 from solespan.api.storage.notices.advice import came_by_advice
+from solespan.forecast.bench.visits import works_of
 from solespan.forecast.layers.thickness import GUARD_MM
 from solespan.forecast.workload.mix import SOLE_WORKS
 
@@ -75,6 +76,7 @@ def _received(work: Step) -> Done:
         "price_minor": order["price_minor"],
         "currency": order["currency"],
         "advised": advised,
+        "more_works": order["more_works"],
     }
     records.create(work.session, "bench_jobs", job, work.clock)
     if order["work"] in SOLE_WORKS:
@@ -135,19 +137,10 @@ def _checked(work: Step) -> Done:
     _change_job(work, finished_on=work.on, bench_minutes=move.bench_minutes)
     if order["work"] in SOLE_WORKS:
         details["new_sole"] = _fit_sole(work, after or {})
-    if "guard" in (order["work"], *_agreed(work.session, order)):
+    if "guard" in works_of(order["work"], order["more_works"]):
         details["new_sole"] = _fit_guard(work)
-    details["stock"] = use_for_job(
-        work.session, order, move.new_sole, after, _agreed(work.session, order)
-    )
+    details["stock"] = use_for_job(work.session, order, move.new_sole, after)
     return {"bench_minutes": move.bench_minutes}, details
-
-
-def _agreed(session: Session, order: Mapping[str, Any]) -> list[str]:
-    """Works of the way that was agreed last, as long as the order is still of it."""
-    events = stored.events_of(session, order["id"])
-    works = [e["details"]["agreed"] for e in events if "agreed" in e["details"]]
-    return works[-1] if works and order["work"] in works[-1] else []
 
 
 def _measures_accepted(

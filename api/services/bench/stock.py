@@ -8,7 +8,7 @@ kept in the book, or is not there in full, is named in the job's audit instead o
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from typing import Any
 
 from sqlalchemy.orm import Session
@@ -23,6 +23,7 @@ from solespan.api.storage.rack.records import find_record
 from solespan.api.storage.scope import name_changed
 from solespan.forecast.bench.item_use import BULK_USES, YIELD_SHARE, pairs_of_leather
 from solespan.forecast.bench.standards import STANDARDS
+from solespan.forecast.bench.visits import works_of
 
 __all__ = [
     "describe_item",
@@ -98,19 +99,15 @@ def use_for_job(
     order: Mapping[str, Any],
     sole: NewSole | None,
     after: Mapping[str, Any] | None,
-    works: Sequence[str] = (),
 ) -> list[dict[str, Any]]:
-    """Take a finished job's materials from the book; return what was taken and what was not.
-
-    `works` are those agreed; without them the order's own work counts.
-    """
+    """Take a finished job's materials from the book; return what was taken and what was not."""
     pair = find_record(session, "pairs", {"pair_id": order["pair_id"]}) or {}
     thickness = None
     if after is not None:
         thickness = after["left"]["thickness_mm"].get("ball")
     told = []
     uses: Counter[str] = Counter()
-    for work in works or [order["work"]]:
+    for work in works_of(order["work"], order["more_works"]):
         uses.update(dict(STANDARDS[work].uses))
     for use, quantity in uses.items():
         items = stored.list_items(session, use=use, lock=True)

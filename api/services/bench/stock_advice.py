@@ -23,6 +23,7 @@ from solespan.api.storage.session import Database
 from solespan.forecast.bench.item_use import item_shares, item_use
 from solespan.forecast.bench.standards import STANDARDS
 from solespan.forecast.bench.stock import Advice, Supply, advise, learnt_supply
+from solespan.forecast.bench.visits import works_of
 from solespan.forecast.workload import summarise
 
 __all__ = ["ItemAdvice", "StockRows", "advice", "advise_items", "item_weeks", "read_stock"]
@@ -64,7 +65,12 @@ def read_stock(session: Session) -> StockRows:
         _weights(session, items),
         purchases.open_by_item(session),
         purchases.supply_days_seen(session),
-        Counter(o["work"] for o in load_open_orders(session) if o["stage"] in _AT_SHOP),
+        Counter(
+            work
+            for order in load_open_orders(session)
+            if order["stage"] in _AT_SHOP
+            for work in works_of(order["work"], order["more_works"])
+        ),
     )
 
 

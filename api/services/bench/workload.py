@@ -7,6 +7,7 @@ Stored forecasts, the shop's books and its settings are gathered into the inputs
 from __future__ import annotations
 
 import threading
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from typing import Any
@@ -38,6 +39,7 @@ from solespan.forecast.bench.hours import BenchHours
 from solespan.forecast.bench.minutes import JobMinutes, work_times
 from solespan.forecast.bench.rules import WaitingJobs
 from solespan.forecast.bench.standards import STANDARDS
+from solespan.forecast.bench.visits import shares_of, works_of
 from solespan.forecast.frames import WORKS
 from solespan.forecast.panel.wearer_parts import Runner
 from solespan.forecast.workload import (
@@ -183,7 +185,15 @@ def _waiting(orders: list[dict[str, Any]], settings: BenchSettings, today: date)
     begun = [_begun_days_ago(order, today) for order in here]
     closes = settings.opens_at_hour + max(settings.hours_by_weekday)
     drying = settings.bench_rules().drying()
-    return WaitingJobs.since([order["work"] for order in here], begun, drying, min(closes, 24.0))
+    works = [works_of(order["work"], order["more_works"]) for order in here]
+    load = [_load(one) for one in works]
+    return WaitingJobs.since([w[0] for w in works], begun, drying, min(closes, 24.0), load)
+
+
+def _load(works: Sequence[str]) -> float:
+    """Minutes of all works of an order over those of its main work, by the standards."""
+    minutes = {w: share * STANDARDS[w].minutes for w, (share, _) in shares_of(works).items()}
+    return sum(minutes.values()) / minutes[works[0]]
 
 
 def _past_habits(session: Session) -> PastHabits | None:
@@ -207,8 +217,10 @@ def _not_counted(
 
 def _booked(orders: list[dict[str, Any]], today: date) -> Booked:
     coming = [o for o in orders if o["stage"] in ("booked", "in_post")]
-    days = [((o["expected_on"] or today) - today).days for o in coming]
-    works = [WORKS.index(o["work"]) for o in coming]
+    # further works come on the same day: they take their own minutes and materials
+    each = [(o, work) for o in coming for work in works_of(o["work"], o["more_works"])]
+    days = [((o["expected_on"] or today) - today).days for o, _ in each]
+    works = [WORKS.index(work) for _, work in each]
     return Booked(np.array(days, dtype=np.int64), np.array(works, dtype=np.int64))
 
 

@@ -18,6 +18,7 @@ import pandas as pd
 from solespan.api.services.interchange.drafts import Draft
 from solespan.api.services.interchange.reference_data import KnownRecords
 from solespan.api.services.interchange.soles import attach_soles, records
+from solespan.forecast.bench.visits import works_of
 from solespan.forecast.layers.limits import ball_limits_mm
 from solespan.forecast.units import iron_to_mm
 
@@ -29,10 +30,10 @@ OVER_NOMINAL_MM = 1.5
 LEATHER_IN_IRONS = (7.0, 14.0)  # as millimetres rarer than as irons: 7 to 14 iron are usual
 SERIES = ["pair_id", "foot", "point", "sole_id"]
 RENEWS = {
-    "ball": {"full_sole", "half_sole"},
-    "toe": {"full_sole", "half_sole", "toe_plate"},
-    "heel": {"full_sole", "top_piece", "heel_block"},
-    "waist": {"full_sole"},
+    "ball": {"full_sole", "half_sole", "rewelt"},
+    "toe": {"full_sole", "half_sole", "rewelt", "toe_plate", "toe_piece"},
+    "heel": {"full_sole", "rewelt", "top_piece", "heel_block"},
+    "waist": {"full_sole", "rewelt"},
 }
 
 
@@ -182,7 +183,8 @@ def _question_growth(world: KnownRecords, draft: Draft, measured: pd.DataFrame) 
 
 def _jobs(world: KnownRecords) -> dict[str, list[dict[str, Any]]]:
     """Gather the bench jobs of each pair, from files and database."""
-    columns = ["job_id", "pair_id", "work", "received_on", "finished_on", "returned_on"]
+    days = ["received_on", "finished_on", "returned_on"]
+    columns = ["job_id", "pair_id", "work", "more_works", *days]
     stored = world.stored["bench_jobs"][columns]
     parts = [stored]
     if "bench_jobs" in world.drafts:
@@ -201,7 +203,7 @@ def _renewed(row: dict[str, Any], jobs: dict[str, list[dict[str, Any]]]) -> bool
         ends = [job[c] for c in ("returned_on", "finished_on") if job[c] is not pd.NaT]
         end = ends[0] if ends else row["checked_on"]
         if (
-            job["work"] in RENEWS[row["point"]]
+            not RENEWS[row["point"]].isdisjoint(works_of(job["work"], job["more_works"]))
             and job["received_on"] <= row["checked_on"]
             and end >= row["earlier_on"]
         ):

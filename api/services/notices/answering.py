@@ -273,7 +273,9 @@ def _sole_like(session: Session, sole_id: str, day: date) -> dict[str, Any]:
         "pair_id": before["pair_id"],
         "fitted_on": day,
         "material": before["material"],
-        "nominal_thickness_mm": usual_thickness_mm(before["material"], pair["construction"]),
+        "nominal_thickness_mm": usual_thickness_mm(
+            before["material"], pair["construction"], pair["kind"]
+        ),
         "limit_mm": None,
         "cover": None,
         "channel": None,

@@ -64,6 +64,7 @@ PAIR_FIELDS = (
     "tags",
     "size_uk",
     "size_us",
+    "kind",
 )
 MINOR = 100
 
@@ -168,7 +169,8 @@ def read_sole(typed: Typed, pair_id: str, on: Values | None = None) -> Values:
     fields = {name: millimetres(typed.get(name, ""), unit) for name in ("thickness", "limit")}
     if not fields["thickness"] and material in MATERIALS:
         guard = typed.get("cover") == "guard"
-        usual = GUARD_MM if guard else usual_thickness_mm(material, typed.get("construction", ""))
+        built = typed.get("construction", ""), typed.get("kind")
+        usual = GUARD_MM if guard else usual_thickness_mm(material, *built)
         fields["thickness"] = str(usual)
         known["assumed"] = True
     read = read_record("soles", {**typed, **fields}, known)

@@ -147,7 +147,8 @@ def give_up(ctx: AppContext, session: Session, pair_id: str, typed: Typed) -> No
 
 def _fit(ctx: AppContext, session: Session, pair_id: str, typed: Typed) -> str:
     pair = records.read(session, "pairs", {"pair_id": pair_id})
-    sole = read_sole({"construction": pair["construction"], **typed}, pair_id)
+    built = {"construction": pair["construction"], "kind": pair["kind"] or ""}
+    sole = read_sole({**built, **typed}, pair_id)
     ask(ctx, session, "soles", [sole], typed)
     with telling("soles"):
         return records.create(session, "soles", sole, ctx.clock).wearer_id

@@ -157,10 +157,10 @@ def replace_supposed(session: Session, wanted: pd.DataFrame) -> int:
 def load_open_orders(session: Session) -> list[dict[str, Any]]:
     """Return every order not yet given back, the first booked first.
 
-    `order_id`, `pair_id`, `work`, `stage`, `expected_on`, `promised_on`, and `begun_at`, when it
-    was put on the bench.
+    `order_id`, `pair_id`, `work`, `more_works`, `stage`, `expected_on`, `promised_on`, and
+    `begun_at`, when it was put on the bench.
     """
-    named = ("order_id", "work", "stage", "expected_on", "promised_on")
+    named = ("order_id", "work", "more_works", "stage", "expected_on", "promised_on")
     begun = sa.select(sa.func.max(BenchEvent.at)).where(
         BenchEvent.order_pk == _ORDERS.c.id, BenchEvent.to_stage == "on_bench"
     )

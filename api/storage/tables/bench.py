@@ -84,6 +84,7 @@ class BenchOrder(Editable, Base):
     currency: Mapped[str | None] = mapped_column(String(3))
     note: Mapped[str | None] = mapped_column(String(TEXT_LENGTH))
     advised: Mapped[bool] = mapped_column(default=False, server_default=text("false"))
+    more_works: Mapped[str | None] = mapped_column(String(TEXT_LENGTH))
 
     __table_args__ = (
         _in("work", WORKS),

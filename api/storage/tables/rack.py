@@ -209,6 +209,7 @@ class Pair(Editable, Base):
     tags: Mapped[str | None] = mapped_column(String(TEXT_LENGTH))
     size_uk: Mapped[float | None]
     size_us: Mapped[float | None]
+    kind: Mapped[str | None] = mapped_column(String(WORD_LENGTH))
 
     wearer: Mapped[Wearer] = relationship(back_populates="pairs", foreign_keys=wearer_pk)
     soles: Mapped[list[Sole]] = relationship(
@@ -317,6 +318,7 @@ class BenchJob(Editable, Base):
     price_minor: Mapped[int | None] = mapped_column(BigId)
     currency: Mapped[str | None] = mapped_column(String(3))
     advised: Mapped[bool] = mapped_column(default=False, server_default=text("false"))
+    more_works: Mapped[str | None] = mapped_column(String(TEXT_LENGTH))
 
     __table_args__ = (
         *word_and_bound_checks("bench_jobs"),

@@ -12,9 +12,10 @@ from typing import Any
 import pandas as pd
 
 from solespan.dashboards import wording
+from solespan.forecast.bench.visits import works_of
 from solespan.forecast.frames import WORKS
 
-__all__ = ["OPEN_STAGES", "STAGE_WORDS", "bench_page", "work_words"]
+__all__ = ["OPEN_STAGES", "STAGE_WORDS", "bench_page", "order_works", "work_words"]
 
 STAGE_WORDS = {
     "booked": "booked",
@@ -44,6 +45,11 @@ _ON_THE_WAY = ("received", "on_bench")
 def work_words(work: str) -> str:
     """Say a kind of work in words."""
     return work.replace("_", " ")
+
+
+def order_works(order: Mapping[str, Any]) -> str:
+    """Say all works of an order, the main one first."""
+    return ", ".join(work_words(w) for w in works_of(order["work"], order["more_works"]))
 
 
 def bench_page(
@@ -108,7 +114,7 @@ def _row(order: Mapping[str, Any], today: date) -> dict[str, str]:
     return {
         "order_id": order["order_id"],
         "pair": order["pair_label"] or order["pair_id"],
-        "work": work_words(order["work"]),
+        "work": order_works(order),
         "owner": order["owner"] or "",
         "when": _when(order, today),
         "worker": order["worker"] or "",

@@ -7,9 +7,10 @@ from typing import Any
 
 from solespan.dashboards import wording
 from solespan.dashboards.cautions import cautions_of
-from solespan.dashboards.pages.bench.bench import STAGE_WORDS, work_words
+from solespan.dashboards.pages.bench.bench import STAGE_WORDS, order_works
 from solespan.forecast.bench.findings import PARTS
 from solespan.forecast.bench.shoe_record import EDGE_LAYERS
+from solespan.forecast.bench.visits import works_of
 from solespan.forecast.frames import FEET, POINTS
 
 __all__ = ["job_page"]
@@ -46,9 +47,10 @@ def job_page(
         Between which the hands-on time should fall, four times in five.
     """
     papers = order["papers"]
+    works = works_of(order["work"], order["more_works"])
     return {
         "order": order,
-        "work": work_words(order["work"]),
+        "work": order_works(order),
         "stage": STAGE_WORDS[order["stage"]],
         "pair": pair["label"] or pair["pair_id"],
         "construction": pair["construction"].replace("_", " "),
@@ -59,7 +61,7 @@ def job_page(
         "records": _records(papers.get("before"), papers.get("after")),
         "colours": _colours(papers),
         "events": [_event(e) for e in order["events"]],
-        "cautions": cautions_of(order["work"]),
+        "cautions": list(dict.fromkeys(c for work in works for c in cautions_of(work))),
     }
 
 

@@ -2,17 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from solespan.dashboards import wording
 from solespan.dashboards.cautions import cautions_of
+from solespan.dashboards.pages.bench.workload import UNITS
+from solespan.forecast.frames import WORKS
 
 __all__ = ["quote_page", "way_words"]
 
 
 def quote_page(
-    order: Mapping[str, Any], pair: str, told: Mapping[str, Any], *, open_: bool
+    order: Mapping[str, Any],
+    pair: str,
+    told: Mapping[str, Any],
+    *,
+    open_: bool,
+    chosen: Sequence[str] = (),
 ) -> dict[str, Any]:
     """Gather the quote of one order's pair.
 
@@ -22,8 +29,12 @@ def quote_page(
         The quote as the service tells it.
     open_ : bool
         Whether a way can still be agreed.
+    chosen : sequence of str
+        Works that were ticked, to be quoted as one visit.
     """
-    works = {work for way in told["alternatives"] for work in way["works"]}
+    whole = told["chosen"]
+    shown = [*told["alternatives"], *([whole] if whole else [])]
+    works = {work for way in shown for work in way["works"]}
     cautions = dict.fromkeys(c for work in sorted(works) for c in cautions_of(work))
     return {
         "order": order,
@@ -34,6 +45,9 @@ def quote_page(
         "left": _left(told),
         "depends": [f"{one[0].upper()}{one[1:]}." for one in told["depends_on"]],
         "ways": [way_words(way, told["currency"]) for way in told["alternatives"]],
+        "whole": way_words(whole, told["currency"]) if whole else None,
+        "work_options": [(work, wording.spaced(work), work in chosen) for work in WORKS],
+        "picked": bool(chosen),
         "findings": [
             {
                 "part": wording.spaced(one["part"]),
@@ -68,14 +82,20 @@ def way_words(way: Mapping[str, Any], currency: str) -> dict[str, Any]:
     return {
         "works": " ".join(way["works"]),
         "said": ", ".join(wording.spaced(work) for work in way["works"]).capitalize(),
-        "why": "; ".join(way["why"]),
+        "why": "; ".join(dict.fromkeys(way["why"])),
         "price": f"{way['price_minor'] / 100:.2f} {currency}",
         "minutes": f"{way['minutes_low']:.0f} to {way['minutes_high']:.0f} min",
         "wait": f"{wait:g} h" if wait else "none",
         "days": f"{days:.0f} ({way['wear_days_low']:.0f} to {way['wear_days_high']:.0f})",
         "per_day": f"{per_day} {currency}" if per_day else "none bought",
         "soles_left": way["soles_left"],
+        "uses": ", ".join(_material(use, n) for use, n in way["uses"].items()),
     }
+
+
+def _material(use: str, quantity: float) -> str:
+    unit = f" {UNITS[use]}" if use in UNITS else ""
+    return f"{wording.spaced(use)} {quantity:g}{unit}"
 
 
 def _left(told: Mapping[str, Any]) -> str:

@@ -9,6 +9,7 @@ from solespan.forecast.frames import (
     CONSTRUCTIONS,
     DRESS_CODES,
     DRIVING_FEET,
+    KINDS,
     MATERIALS,
     SHOE_FORMS,
     WORKS,
@@ -55,6 +56,7 @@ def pair_choices() -> dict[str, Any]:
         "constructions": _words(CONSTRUCTIONS),
         "dress_codes": [(code, f"{code}: {DRESS_HELP[code]}") for code in DRESS_CODES],
         "uppers": _words(UPPERS),
+        "kinds": [("", "men, unless said"), *_words(KINDS)],
         "shoe_forms": [("", "as its name says"), *_words(SHOE_FORMS)],
         "driving_feet": [("", "not said"), *_words(DRIVING_FEET)],
     }

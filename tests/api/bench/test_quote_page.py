@@ -42,14 +42,77 @@ def test_the_order_follows_the_yes_and_a_second_yes_is_late(bench, client):
     assert "changed this order" in late.text
 
 
-def test_a_way_that_is_not_offered_is_refused_and_changes_nothing(bench, client):
+def test_works_that_cannot_stand_together_are_refused_and_change_nothing(bench, client):
     order = bench.book()
     path = f"/v1/bench-orders/{order['order_id']}/agreements"
-    for works, status in ((["top_piece"], 409), ([], 422), (["polish"], 422)):
+    both = ["full_sole", "half_sole"]
+    for works, status in ((both, 409), ([], 422), (["polish"], 422)):
         body = {"works": works, "version": order["version"]}
         assert client.post(path, json=body).status_code == status
     after = client.get(f"/v1/bench-orders/{order['order_id']}").json()
     assert (after["work"], after["version"]) == (order["work"], order["version"])
+
+
+def test_several_works_are_quoted_as_one_visit_and_followed_to_the_finished_pair(
+    bench, client, foot
+):
+    item = {"use": "top_piece", "supply_days": 9, "supply_days_sd": 3, "minimum_order": 1}
+    client.put("/v1/stock/top", json=item | {"service_level": 0.9})
+    client.post("/v1/stock/top/lines", json={"reason": "receipt", "quantity": 5})
+    order = bench.book(work="sock")
+    path = f"/bench/{order['order_id']}/quote"
+    ticked = {f"works_{work}": "true" for work in ("half_sole", "top_piece", "shank")}
+    page = client.get(path, params=ticked).text
+    assert "Half sole, top piece, shank" in page
+    works = re.search(r'name="works" value="(half_sole top_piece shank)"', page).group(1)
+    form = {n: field(page, n) for n in ("form_token", "version")} | {"works": works}
+    assert client.post(path, data=form, follow_redirects=False).status_code == 303
+    after = client.get(f"/v1/bench-orders/{order['order_id']}").json()
+    assert (after["work"], after["more_works"]) == ("half_sole", "top_piece shank")
+    told = client.get("/v1/quotes/oxford", params={"works": works.split()}).json()
+    alone = [w for w in told["alternatives"] if w["works"] == ["half_sole"]]
+    assert after["price_minor"] == told["chosen"]["price_minor"] > alone[0]["price_minor"]
+    assert "half sole, top piece, shank" in client.get("/bench").text
+    assert "Half sole, top piece, shank" in client.get(f"/bench/{order['order_id']}").text
+    order = bench.moved(after, "received")
+    assert client.get(f"/v1/bench-jobs/{order['order_id']}").json()["more_works"] == (
+        "top_piece shank"
+    )
+    bench.file(order, "before", {"left": foot(ball=2.4), "right": foot(ball=2.4)})
+    order = bench.moved(order, "on_bench", worker="Mo")
+    bench.file(order, "after", {"left": foot(ball=4.5), "right": foot(ball=4.5)})
+    answer = bench.move(
+        order,
+        "checked",
+        bench_minutes=100,
+        new_sole={"material": "oak_bark_leather", "cover": "half"},
+    )
+    assert answer.status_code == 201, answer.text
+    assert client.get("/v1/stock/top").json()["quantity"] == 4
+
+
+def test_a_choice_that_clashes_is_told_on_the_page(bench, client):
+    path = f"/bench/{bench.book()['order_id']}/quote"
+    page = client.get(path, params={"works_full_sole": "true", "works_guard": "true"})
+    assert page.status_code == 200
+    assert "cannot be done together" in page.text
+    assert 'name="works_guard" value="true" checked' in page.text
+
+
+def test_a_booking_takes_several_works_and_the_main_one_stands_first(bench, client):
+    order = bench.book(work="top_piece", more_works=["half_sole", "top_piece"])
+    assert (order["work"], order["more_works"]) == ("half_sole", "top_piece")
+    page = client.get("/bench").text
+    form = {
+        "form_token": field(page, "form_token"),
+        "pair": "derby",
+        "work": "sock",
+        "more_works_shank": "true",
+    }
+    answer = client.post("/bench", data=form, follow_redirects=False)
+    assert answer.status_code == 303, answer.text
+    made = client.get("/v1/bench-orders", params={"pair_id": "derby"}).json()["items"]
+    assert (made[0]["work"], made[0]["more_works"]) == ("sock", "shank")
 
 
 def test_a_received_pair_takes_the_agreed_work_into_its_job(bench, client):

@@ -57,6 +57,18 @@ class TestAdding:
         (sole,) = rows(client, "soles", pair_id=added.split("/")[2].partition("?")[0])
         assert sole["nominal_thickness_mm"] == 6.4
 
+    @pytest.mark.parametrize(("kind", "mm"), [("women", 3.5), ("boots", 6.0), ("", 5.0)])
+    def test_the_kind_of_a_pair_sets_the_usual_thickness(self, client, kind, mm):
+        added = add(client, kind=kind).headers["location"].partition("?")[0]
+        (sole,) = rows(client, "soles", pair_id=added.split("/")[2])
+        assert sole["nominal_thickness_mm"] == mm
+        (pair,) = rows(client, "pairs", pair_id=added.split("/")[2])
+        assert pair["kind"] == (kind or None)
+        fitted = {"material": "rubber", "fitted_on": "2026-11-25"}
+        assert post(client, f"{added}/fit", fitted).status_code == 303
+        last = max(rows(client, "soles", pair_id=added.split("/")[2]), key=lambda s: s["fitted_on"])
+        assert last["nominal_thickness_mm"] == {"women": 3.5, "boots": 6.5}.get(kind, 5.0)
+
     def test_irons_become_millimetres(self, client):
         """9 iron = 9/48 in = 4.7625 mm (ASTM D1814)."""
         added = add(client, thickness="9", unit="iron").headers["location"]

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 import pytest
 
+from solespan.forecast.bench.findings import PairState, layers_of
 from solespan.forecast.bench.origins import all_defaults
 from solespan.forecast.layers.limits import ball_limits_mm, default_limit_mm
-from solespan.forecast.layers.thickness import is_guard
+from solespan.forecast.layers.thickness import is_guard, usual_thickness_mm
 from solespan.forecast.log import wear_log
 from solespan.forecast.panel.panel import SENT, STILL_ON
 from solespan.forecast.panel.panel_of_log import build_panel
@@ -40,6 +43,58 @@ def test_thin_rubber_without_a_word_is_a_guard_and_a_word_decides():
     assert is_guard("rubber", 1.8, None)
     assert not is_guard("rubber", 1.8, "half")
     assert not is_guard("veg_tan_leather", 1.8, None)
+
+
+@pytest.mark.parametrize(
+    ("kind", "construction", "new_mm", "toe_mm"),
+    [
+        (None, "goodyear_welted", 5.0, 2.0),
+        ("men", "goodyear_welted", 5.0, 2.0),
+        ("women", "goodyear_welted", 3.5, 1.4),
+        ("children", "stitchdown", 3.5, 1.4),
+        ("boots", "goodyear_welted", 6.0, 2.0),
+        ("boots", "stitchdown", 6.4, 2.0),
+    ],
+)
+def test_the_kind_of_a_pair_sets_thickness_and_limits(kind, construction, new_mm, toe_mm):
+    assert usual_thickness_mm("veg_tan_leather", construction, kind) == new_mm
+    limits = [default_limit_mm("veg_tan_leather", p, new_mm, None, kind) for p in ("ball", "toe")]
+    assert limits == pytest.approx([min(2.0, 0.4 * new_mm), toe_mm])
+
+
+def test_a_womens_sole_keeps_the_limit_of_its_quote_in_the_forecast_and_a_plain_one_its_own():
+    sole = {
+        "sole_id": "s",
+        "fitted_on": "2026-01-01",
+        "material": "flexible_leather",
+        "nominal_thickness_mm": 3.5,
+    }
+    look = {"checked_on": "2026-02-01", "foot": "left", "method": "caliper", "value_mm": 3.2}
+    plain = log_of([sole], [look | {"point": "toe"}])
+    told = [
+        build_panel(log, pd.Timestamp("2026-03-01")).limit_mm
+        for log in (plain, replace(plain, pairs=plain.pairs.assign(kind="women")))
+    ]
+    quoted = [
+        PairState(
+            "goodyear_welted",
+            "flexible_leather",
+            {"toe": 3.2},
+            {"toe": 0.01},
+            new_mm=3.5,
+            kind=kind,
+        )
+        for kind in (None, "women")
+    ]
+    assert [sorted(set(np.round(one, 6))) for one in told] == [[1.4, 2.0], [1.4]]
+    assert [one.limit_at("toe") for one in quoted] == pytest.approx([2.0, 1.4])
+
+
+def test_a_womens_sole_of_usual_thickness_is_not_due_after_fifteen_wears():
+    pair = PairState("blake", "veg_tan_leather", {"ball": 3.2}, {"ball": 0.02}, kind="women")
+    assert (pair.ground_mm, pair.is_due("ball")) == (3.5, False)
+    layers = {one.part: one.new_mm for one in layers_of(pair)}
+    assert (layers["outsole"], layers["insole"]) == (3.5, 3.5)
 
 
 def log_of(soles: list[dict], checks: list[dict] = ()):

@@ -14,7 +14,7 @@ OF_WEARER = {
     "wearers.time_zone": "time_zone",
     "wearers.driving_foot": "driving_foot",
 }
-TEXTS = ("construction", "dress_code")
+TEXTS = ("construction", "dress_code", "kind")
 NUMBERS = ("size_eu", "wears_per_week")
 PARTS = ("pairs.brand", "pairs.model", "pairs.colour")
 

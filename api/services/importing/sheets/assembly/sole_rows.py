@@ -143,7 +143,7 @@ def _sole(pair: Pair, day: date, fact: SoleFact, following: date | None, assume:
     thickness = fact.thickness_mm
     if thickness is None:
         construction = pair.values.get("construction", "") or USUAL_CONSTRUCTION
-        thickness = usual_thickness_mm(material, construction)
+        thickness = usual_thickness_mm(material, construction, pair.values.get("kind"))
         default(
             "nominal_thickness_mm",
             f"{thickness:g}",

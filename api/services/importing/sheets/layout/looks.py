@@ -36,6 +36,7 @@ WORDS_OF = {
     "checks.grade": "grade",
     "wear_days.surface": "surface",
     "pairs.dress_code": "dress_code",
+    "pairs.kind": "kind",
     "wearers.driving_foot": "driving_foot",
     "wearers.language": "language",
     "soles.cover": "cover",
