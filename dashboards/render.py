@@ -34,6 +34,7 @@ def _environment() -> Environment:
         auto_reload=False,
     )
     environment.filters["part"] = lambda text: quote(str(text), safe="")
+    environment.filters["tel"] = lambda phone: "".join(c for c in phone if c in "+0123456789")
     environment.filters["spaced"] = wording.spaced
     environment.filters["mark"] = lambda band: str(band).replace(" ", "-")
     environment.globals.update(

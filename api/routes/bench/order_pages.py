@@ -205,9 +205,10 @@ def _job(ctx: AppContext, order_id: str) -> dict[str, Any]:
         order = describe(session, order_id)
         pair = find_record(session, "pairs", {"pair_id": order["pair_id"]}) or {}
         owners = list_records(session, "wearers", equal={"wearer_id": pair["wearer_id"]}, limit=1)
+        on = {"pair_id": order["pair_id"], "removed_on": None}
+        soles = list_records(session, "soles", equal=on, limit=1)
         span = shop_minutes(session).interval(order["work"], pair["construction"])
-    owner = owners[0]["name"] or owners[0]["wearer_id"]
-    return job_page(order, pair, owner, span)
+    return job_page(order, pair, owners[0], span, soles[0] if soles else None)
 
 
 def _code(request: Request, order_id: str) -> Markup:
