@@ -17,7 +17,14 @@ from starlette.middleware.gzip import GZipMiddleware
 from solespan.api.clock import Clock
 from solespan.api.routes import health
 from solespan.api.routes.accounts import accounts, customer_record, factors
-from solespan.api.routes.bench import materials, orders, purchases, quotes, workload
+from solespan.api.routes.bench import (
+    materials,
+    orders,
+    purchases,
+    quotes,
+    receptions,
+    workload,
+)
 from solespan.api.routes.edge import metrics
 from solespan.api.routes.edge.access import Access
 from solespan.api.routes.edge.description import describe, operation_id
@@ -137,6 +144,7 @@ def create_app(
         calendar_feed.router,
         workload.router,
         orders.router,
+        receptions.router,
         quotes.router,
         materials.router,
         purchases.router,

@@ -8,9 +8,11 @@ service makes the entries of its register of pages.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
-__all__ = ["GROUPS", "NavEntry", "entry_of", "shown_entries"]
+__all__ = ["GROUPS", "RACK", "NavEntry", "entry_of", "shown_entries"]
+
+RACK = "/rack"  # where the rack is in a shop, whose home is its day
 
 
 GROUPS = (
@@ -39,10 +41,22 @@ class NavEntry:
 def shown_entries(
     entries: Sequence[NavEntry], template: str, *, shop: bool
 ) -> tuple[NavEntry, ...]:
-    """Leave out the shop's entries for a reader without a shop, but not on a page of the shop."""
+    """Leave out the shop's entries for a reader without a shop, but not on a page of the shop.
+
+    In a shop the bars hold the shop's entries, and of the rack's the rack itself.
+    """
     here = entry_of(template, entries)
-    shop = shop or (here is not None and here.group == "shop")
-    return tuple(entry for entry in entries if shop or entry.group != "shop")
+    if shop:
+        return tuple(_in_a_shop(entry) for entry in entries)
+    on_shop_page = here is not None and here.group == "shop"
+    return tuple(entry for entry in entries if on_shop_page or entry.group != "shop")
+
+
+def _in_a_shop(entry: NavEntry) -> NavEntry:
+    if entry.group != "rack":
+        return entry
+    home = entry.address == "/"
+    return replace(entry, address=RACK if home else entry.address, first=False, rare=not home)
 
 
 def entry_of(template: str, entries: Sequence[NavEntry]) -> NavEntry | None:

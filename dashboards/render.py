@@ -36,6 +36,7 @@ def _environment() -> Environment:
     )
     environment.filters["part"] = lambda text: quote(str(text), safe="")
     environment.filters["day"] = lambda iso: wording.short_date(date.fromisoformat(str(iso)[:10]))
+    environment.filters["tel"] = lambda phone: "".join(c for c in phone if c in "+0123456789")
     environment.filters["spaced"] = wording.spaced
     environment.filters["mark"] = lambda band: str(band).replace(" ", "-")
     environment.globals.update(

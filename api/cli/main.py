@@ -19,7 +19,7 @@ import typer
 from solespan.api.cli import copying, demo, migrating, serve, work
 from solespan.api.cli.accounts import accounts, customers, shop
 from solespan.api.cli.accounts import lists as account_lists
-from solespan.api.cli.bench import bench, orders, purchases, stock
+from solespan.api.cli.bench import bench, orders, purchases, reception, stock
 from solespan.api.cli.bench import lists as bench_lists
 from solespan.api.cli.forecasts import backtesting, forecasting
 from solespan.api.cli.importing import exporting, importing
@@ -52,6 +52,7 @@ MODULES = (
     forecasting,
     bench,
     orders,
+    reception,
     purchases,
     stock,
     backtesting,

@@ -384,11 +384,11 @@ TABLES = {
         "received|on_bench|checked|posted_back|returned|cancelled|missed}, booked_on day, "
         "expected_on day?, promised_on day?, by_post flag=false, parcel_in id?, parcel_out id?, "
         "worker id?, bench_minutes number?[0..100000], price_minor big?[0..], currency code?, "
-        "note text?, advised flag=false, more_works text?, version int=1, "
+        "note text?, advised flag=false, more_works text?, ticket int?[1..], version int=1, "
         "created_at moment, updated_at moment, "
         "tenant_pk >tenants",
         unique=["order_id", "id tenant_pk"],
-        indexes=["pair_pk tenant_pk", "tenant_pk stage expected_on"],
+        indexes=["pair_pk tenant_pk", "tenant_pk stage expected_on", "tenant_pk ticket"],
     ),
     "browser_sessions": Table(
         "session_id id, token_hash hash, device id, user_pk >users?, link_pk >personal_links?, "
@@ -419,10 +419,10 @@ TABLES = {
     "notice_pairs": Table(
         "notice_pk >notices, pair_pk >pairs, place int, foot word, sole_id id, window int, "
         "sequence int, why word, told_day day, answer word?{booked|declined|elsewhere|"
-        "checked}, answered_at moment?, tenant_pk >tenants",
+        "checked}, answered_at moment?, seen_at moment?, tenant_pk >tenants",
         checks={"sequence": "sequence IN (1, 2)"},
         unique=["notice_pk tenant_pk place", "pair_pk foot sole_id window sequence"],
-        indexes=["tenant_pk pair_pk"],
+        indexes=["tenant_pk pair_pk", "tenant_pk answered_at"],
     ),
     "outbox": Table(
         "notice_pk >notices, channel word, message_id id, payload json, made_at moment, "

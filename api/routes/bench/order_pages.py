@@ -206,10 +206,11 @@ def _job(ctx: AppContext, order_id: str) -> dict[str, Any]:
         order = describe(session, order_id)
         pair = find_record(session, "pairs", {"pair_id": order["pair_id"]}) or {}
         owners = list_records(session, "wearers", equal={"wearer_id": pair["wearer_id"]}, limit=1)
+        on = {"pair_id": order["pair_id"], "removed_on": None}
+        soles = list_records(session, "soles", equal=on, limit=1)
         works = works_of(order["work"], order["more_works"])
         low, _, high = shop_minutes(session).visit(works, pair["construction"])
-    owner = owners[0]["name"] or owners[0]["wearer_id"]
-    return job_page(order, pair, owner, (low, high))
+    return job_page(order, pair, owners[0], (low, high), soles[0] if soles else None)
 
 
 def _code(request: Request, order_id: str) -> Markup:

@@ -184,9 +184,9 @@ def page_answer(
 
 
 def shows_shop(request: Request) -> bool:
-    """Return whether the shop's pages are in the navigation: as chosen, else for members only."""
+    """Return whether the shop's pages are shown first: as chosen, else to a shop's members only."""
     who: Identity | None = request.state.identity
-    usual = "on" if who is not None and who.user_pk is not None else "off"
+    usual = "on" if who is not None and who.shop else "off"
     return (read_cookie(request, SHOP) or usual) == "on"
 
 

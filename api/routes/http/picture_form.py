@@ -11,17 +11,21 @@ from solespan.api.errors import Refused
 from solespan.api.routes.http.pages import MOST_CHARACTERS, refuse_foreign_form
 from solespan.api.services.rack.pictures.photo_metadata import MAX_PHOTO_BYTES
 
-__all__ = ["PictureForm", "chosen_picture"]
+__all__ = ["PictureForm", "chosen_picture", "read_picture"]
 
 
-async def _picture(request: Request) -> tuple[dict[str, str], bytes]:
+async def read_picture(request: Request, most_fields: int = 5) -> tuple[dict[str, str], bytes]:
     """Read its fields, and one byte more of the picture than may be kept."""
-    async with request.form(max_files=1, max_fields=5) as form:
+    async with request.form(max_files=1, max_fields=most_fields) as form:
         typed = {n: v[:MOST_CHARACTERS] for n, v in form.items() if isinstance(v, str)}
         file = form.get("file")
         content = await file.read(MAX_PHOTO_BYTES + 1) if isinstance(file, UploadFile) else b""
     refuse_foreign_form(request, typed)
     return typed, content
+
+
+async def _picture(request: Request) -> tuple[dict[str, str], bytes]:
+    return await read_picture(request)
 
 
 PictureForm = Annotated[tuple[dict[str, str], bytes], Depends(_picture)]

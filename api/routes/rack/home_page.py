@@ -1,4 +1,7 @@
-"""Home page: what does a browser get of the whole rack?"""
+"""Rack page routes: what does a browser get of the whole rack, and which page comes first?
+
+The rack is the home of a collector. A shop's staff have it at an address of its own.
+"""
 
 from __future__ import annotations
 
@@ -24,7 +27,7 @@ from solespan.api.routes.http.requests import Context
 from solespan.api.routes.rack.today_pages import DAY
 from solespan.api.services.context import AppContext
 from solespan.api.services.rack.rack_page import MOST_PEOPLE, RackAsked, rack_seen
-from solespan.dashboards.navigation import NavEntry
+from solespan.dashboards.navigation import RACK, NavEntry
 from solespan.dashboards.pages.rack.rack import (
     ORDERS,
     PAIRS_A_PAGE,
@@ -34,7 +37,7 @@ from solespan.dashboards.pages.rack.rack import (
 )
 from solespan.dashboards.pages.rack.today import DayChoice, today_panel
 
-__all__ = ["PAGE"]
+__all__ = ["DONE", "HOME", "PAGE", "rack_answer"]
 
 DONE = {
     "wear": "The wear is logged.",
@@ -46,10 +49,12 @@ DONE = {
     "no-example": "The example rack is removed; your own pairs are as they were.",
 }
 SHOP_KEPT_S = 400 * 86_400  # the longest that browsers keep a cookie
+HOME = "first_page"  # the cookie that says with what this browser begins
+HOMES = ("desk", "bench", "rack")
 router = APIRouter(route_class=PageRoute)
 
 
-@router.get("/")
+@router.get(RACK)
 def read_rack(
     ctx: Context,
     request: Request,
@@ -62,11 +67,25 @@ def read_rack(
     on: Words = "",
     done: Words = "",
 ) -> Response:
-    """Show what to wear today, and the pairs, the one to send first at the top."""
-    order = order if order in ORDERS else ""
-    asked = RackAsked(PAIRS_A_PAGE, number_of(page), wearer, band, search_for(q), order)
-    context = _rack_context(ctx, asked, q, (logged, on), read_cookie(request, DAY))
+    """Show the rack where the shop's day is the home."""
     chosen = {"wearer": wearer, "band": band, "q": q, "order": order}
+    return rack_answer(ctx, request, chosen, page, (logged, on), done)
+
+
+def rack_answer(
+    ctx: AppContext,
+    request: Request,
+    chosen: dict[str, str],
+    page: str,
+    logged: tuple[str, str],
+    done: str,
+) -> Response:
+    """Answer what to wear today, and the pairs, the one to send first at the top."""
+    order = chosen["order"] if chosen["order"] in ORDERS else ""
+    wearer, band, q = (chosen[name] for name in ("wearer", "band", "q"))
+    asked = RackAsked(PAIRS_A_PAGE, number_of(page), wearer, band, search_for(q), order)
+    context = _rack_context(ctx, asked, q, logged, read_cookie(request, DAY))
+    chosen = chosen | {"order": order}
     number, last = context["page"], context["pages"]
 
     def at(its_number: int) -> str:
@@ -78,6 +97,7 @@ def read_rack(
         "before": at(number - 1) if number > 1 else None,
         "after": at(number + 1) if number < last else None,
         "done": DONE.get(done, ""),
+        "rack_at": RACK if request.url.path == RACK else "/",
     }
     return page_answer(request, "rack/rack.html", context)
 
@@ -87,8 +107,18 @@ def choose_shop_pages(request: Request, typed: Typed) -> Response:
     """Show the shop's pages in this browser's navigation, or leave them out."""
     refuse_foreign_form(request, typed)
     show = typed.get("show") == "on"
-    answer = back_to("/bench" if show else "/")
+    answer = back_to("/")
     set_cookie(request, answer, SHOP, "on" if show else "off", max_age_s=SHOP_KEPT_S)
+    return answer
+
+
+@router.post("/first-page")
+def choose_first_page(request: Request, typed: Typed) -> Response:
+    """Let this browser begin with the desk's lists, the bench's queue, or the rack."""
+    refuse_foreign_form(request, typed)
+    chosen = typed.get("first", "")
+    answer = back_to("/")
+    set_cookie(request, answer, HOME, chosen if chosen in HOMES else "", max_age_s=SHOP_KEPT_S)
     return answer
 
 

@@ -21,6 +21,7 @@ from solespan.api.routes.http.pages import (
 )
 from solespan.api.routes.http.requests import Context, IdempotencyKey
 from solespan.api.services.rack.wear_today import change_wear, log_tap, undo_wear
+from solespan.dashboards.navigation import RACK
 
 __all__ = ["PAGE", "page_of_ours"]
 
@@ -72,7 +73,8 @@ def undo_wear_today(ctx: Context, request: Request, typed: Typed, key: Idempoten
 def page_of_ours(typed: Typed) -> str:
     """Return the page of ours the form stood on: the rack, narrowed or not, or a pair."""
     parts = urlsplit(typed.get("from", ""))
-    if parts.scheme or parts.netloc or not (parts.path == "/" or parts.path.startswith("/pairs/")):
+    ours = parts.path in ("/", RACK) or parts.path.startswith("/pairs/")
+    if parts.scheme or parts.netloc or not ours:
         return "/"
     return f"{parts.path}?{parts.query}" if parts.query else parts.path
 

@@ -271,6 +271,7 @@ class Order(Answer):
     """An order as stored."""
 
     order_id: str = Field(description="stable identifier. Unit: none (identifier)")
+    ticket: int | None = Field(description="its short number in the shop. Unit: none (number)")
     pair_id: str = Field(description="the pair. Unit: none (identifier)")
     work: str = Field(description="kind of work. Unit: none (word)")
     more_works: str | None = Field(

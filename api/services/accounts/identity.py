@@ -45,6 +45,7 @@ class Identity:
     wearer_pk: int | None = None
     session_pk: int | None = None
     log_name: str = ""  # kind and id, for the log of events
+    shop: bool = False  # whether a member works in a shop, not at home
     must_enrol: bool = False  # whether the tenant asks for a second factor, and there is none
 
     @property
@@ -112,6 +113,7 @@ def _by_session(database: Database, cookie: str, now: datetime, limits: Limits) 
         user_pk=found["user_pk"],
         session_pk=found["pk"],
         log_name=f"member {found['user_id']}",
+        shop=found["kind"] == "shop",
         must_enrol=must_enrol,
     )
 

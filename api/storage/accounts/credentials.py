@@ -92,6 +92,7 @@ def find_session(session: Session, token_hash: str) -> dict[str, Any] | None:
             _USERS.c.user_id,
             _MEMBERS.c.role,
             _TENANTS.c.second_factor,
+            _TENANTS.c.kind,
             has_factor_of(_SESSIONS.c.user_pk).label("has_factor"),
             _LINKS.c.wearer_pk,
         )

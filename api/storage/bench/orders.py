@@ -11,6 +11,7 @@ from sqlalchemy.orm import Session
 
 from solespan.api.bench_words import OPEN_STAGES
 from solespan.api.errors import Conflict
+from solespan.api.storage.engine import hold_key
 from solespan.api.storage.tables.bench import BenchEvent, BenchOrder, BenchPaper, BenchPhoto
 from solespan.api.storage.tables.rack import BenchJob, Pair, Wearer
 
@@ -76,7 +77,8 @@ def list_orders(
 def open_orders(session: Session, limit: int) -> list[dict[str, Any]]:
     """Return orders not yet given back, those promised or expected soonest first.
 
-    Beside the order's own columns: `pair_label`, `owner`, and `received_on` of its job.
+    Beside the order's own columns: `pair_label`, `construction`, `owner`, `phone`, `wearer_id`, and
+    `received_on` of its job.
     """
     job = sa.and_(BenchJob.job_id == _ORDERS.c.order_id, BenchJob.pair_pk == _ORDERS.c.pair_pk)
     query = (
@@ -84,7 +86,10 @@ def open_orders(session: Session, limit: int) -> list[dict[str, Any]]:
             *(c for c in _ORDERS.c if c.name not in _HIDDEN),
             Pair.pair_id,
             Pair.label.label("pair_label"),
+            Pair.construction,
             sa.func.coalesce(Wearer.name, Wearer.wearer_id).label("owner"),
+            Wearer.phone,
+            Wearer.wearer_id,
             BenchJob.received_on,
         )
         .select_from(_ORDERS)
@@ -109,9 +114,14 @@ def count_open(session: Session) -> int:
 
 
 def insert_order(session: Session, values: Mapping[str, Any]) -> int:
-    """Write a new order; return its number. Raises `Conflict` when its id is taken."""
+    """Write a new order with the shop's next ticket; return its number.
+
+    Raises `Conflict` when its id is taken.
+    """
+    hold_key(session, "ticket")
+    ticket = sa.select(sa.func.coalesce(sa.func.max(_ORDERS.c.ticket), 0) + 1).scalar_subquery()
     try:
-        made = session.execute(sa.insert(_ORDERS).values(**values))
+        made = session.execute(sa.insert(_ORDERS).values(**values, ticket=ticket))
     except IntegrityError as cause:
         raise Conflict(
             f"An order {values['order_id']!r} is there already.",

@@ -85,14 +85,18 @@ class BenchOrder(Editable, Base):
     note: Mapped[str | None] = mapped_column(String(TEXT_LENGTH))
     advised: Mapped[bool] = mapped_column(default=False, server_default=text("false"))
     more_works: Mapped[str | None] = mapped_column(String(TEXT_LENGTH))
+    ticket: Mapped[int | None] = mapped_column(Integer)
 
     __table_args__ = (
         _in("work", WORKS),
         _in("stage", STAGES),
+        CheckConstraint("ticket >= 1", name="ticket"),
         CheckConstraint("bench_minutes >= 0 AND bench_minutes <= 100000", name="bench_minutes"),
         CheckConstraint("price_minor >= 0", name="price_minor"),
         # The bench page lists orders by stage; a pair's open order is looked for at booking.
         Index(None, "tenant_pk", "stage", "expected_on"),
+        # The next ticket is the highest and one; an order is searched for by its ticket.
+        Index(None, "tenant_pk", "ticket"),
         Index(None, "pair_pk", "tenant_pk"),
         UniqueConstraint("id", "tenant_pk"),
     )

@@ -82,6 +82,7 @@ class NoticePair(Base):
     told_day: Mapped[date]
     answer: Mapped[str | None] = mapped_column(String(WORD_LENGTH))
     answered_at: Mapped[datetime | None] = mapped_column(UtcDateTime)
+    seen_at: Mapped[datetime | None] = mapped_column(UtcDateTime)
 
     __table_args__ = (
         _one_of("answer", ANSWERS),
@@ -91,6 +92,8 @@ class NoticePair(Base):
         UniqueConstraint("notice_pk", "tenant_pk", "place"),
         # What was told is read for all pairs at once.
         Index(None, "tenant_pk", "pair_pk"),
+        # The newest answers are on the page of the shop's day.
+        Index(None, "tenant_pk", "answered_at"),
     )
 
 

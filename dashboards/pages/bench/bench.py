@@ -15,7 +15,15 @@ from solespan.dashboards import wording
 from solespan.forecast.bench.visits import works_of
 from solespan.forecast.frames import WORKS
 
-__all__ = ["OPEN_STAGES", "STAGE_WORDS", "bench_page", "order_works", "work_words"]
+__all__ = [
+    "OPEN_STAGES",
+    "STAGE_WORDS",
+    "bench_page",
+    "late_words",
+    "order_works",
+    "short_day",
+    "work_words",
+]
 
 STAGE_WORDS = {
     "booked": "booked",
@@ -125,34 +133,43 @@ def _when(order: Mapping[str, Any], today: date) -> str:
     """Say the day that matters at the order's stage."""
     if order["stage"] in _COMING:
         day = order["expected_on"]
-        return "no day agreed" if day is None else f"expected {_day(day, today)}"
+        return "no day agreed" if day is None else f"expected {short_day(day, today)}"
     told = []
     if order["stage"] == "received" and order["received_on"] is not None:
         waits = (today - order["received_on"]).days
         told.append(f"here for {wording.plural(waits, 'day')}" if waits else "came today")
     if order["promised_on"] is not None:
-        told.append(f"promised {_day(order['promised_on'], today)}")
+        told.append(f"promised {short_day(order['promised_on'], today)}")
     return ", ".join(told)
 
 
 def _promise(back_on: date, today: date) -> str:
-    return f"Nine in ten pairs that come today are back by {_day(back_on, today)}."
+    return f"Nine in ten pairs that come today are back by {short_day(back_on, today)}."
 
 
 def _late(order: Mapping[str, Any], today: date, planned: Mapping[str, date]) -> str:
+    return "".join(late_words(order, today, planned))
+
+
+def late_words(
+    order: Mapping[str, Any], today: date, planned: Mapping[str, date]
+) -> tuple[str, str]:
+    """Say why an order is late, and otherwise why its promise is at risk; empty = it is not."""
     promised, expected = order["promised_on"], order["expected_on"]
     if order["stage"] in (*_COMING, *_HERE) and promised is not None and promised < today:
         days = wording.plural((today - promised).days, "day")
-        return f"promised {days} ago, {STAGE_WORDS[order['stage']]}"
+        return f"promised {days} ago, {STAGE_WORDS[order['stage']]}", ""
     done = planned.get(order["order_id"])
     if order["stage"] in _ON_THE_WAY and promised is not None and done and done > promised:
-        return f"promised {_day(promised, today)}, planned for {_day(done, today)}"
+        said = f"promised {short_day(promised, today)}, planned for {short_day(done, today)}"
+        return "", said
     if order["stage"] in _COMING and expected is not None and expected < today:
-        return f"expected {wording.plural((today - expected).days, 'day')} ago, not here"
-    return ""
+        return f"expected {wording.plural((today - expected).days, 'day')} ago, not here", ""
+    return "", ""
 
 
-def _day(day: date, today: date) -> str:
+def short_day(day: date, today: date) -> str:
+    """Say a day shortly: today, Mon 7 Dec, and with its year where that is far."""
     if day == today:
         return "today"
     stamp = pd.Timestamp(day)

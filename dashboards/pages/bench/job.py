@@ -8,6 +8,7 @@ from typing import Any
 from solespan.dashboards import wording
 from solespan.dashboards.cautions import cautions_of
 from solespan.dashboards.pages.bench.bench import STAGE_WORDS, order_works
+from solespan.dashboards.pages.bench.desk import assumed_words, price_words
 from solespan.forecast.bench.findings import PARTS
 from solespan.forecast.bench.shoe_record import EDGE_LAYERS
 from solespan.forecast.bench.visits import works_of
@@ -31,7 +32,11 @@ PAPER_WORDS = {
 
 
 def job_page(
-    order: Mapping[str, Any], pair: Mapping[str, Any], owner: str, minutes: tuple[float, float]
+    order: Mapping[str, Any],
+    pair: Mapping[str, Any],
+    owner: Mapping[str, Any],
+    minutes: tuple[float, float],
+    sole: Mapping[str, Any] | None = None,
 ) -> dict[str, Any]:
     """Gather a job's page and card.
 
@@ -41,10 +46,12 @@ def job_page(
         The order with `events`, `papers` and `photos`.
     pair : mapping
         The pair's row.
-    owner : str
-        Whose it is.
+    owner : mapping
+        The wearer's row.
     minutes : (float, float)
         Between which the hands-on time should fall, four times in five.
+    sole : mapping, optional
+        The sole on the pair.
     """
     papers = order["papers"]
     works = works_of(order["work"], order["more_works"])
@@ -55,7 +62,10 @@ def job_page(
         "pair": pair["label"] or pair["pair_id"],
         "construction": pair["construction"].replace("_", " "),
         "size": f"{pair['size_eu']:g}" if pair["size_eu"] else "",
-        "owner": owner,
+        "owner": owner["name"] or owner["phone"] or owner["wearer_id"],
+        "phone": owner["phone"] or "",
+        "price": price_words(order),
+        "assumed": assumed_words(order, pair, sole),
         "minutes": f"{minutes[0]:.0f} to {minutes[1]:.0f}",
         "condition": _condition(papers.get("condition")),
         "records": _records(papers.get("before"), papers.get("after")),
@@ -146,6 +156,8 @@ def _event(event: Mapping[str, Any]) -> dict[str, str]:
         said = f"{PAPER_WORDS[details['paper']]} {'replaced' if 'replaced' in details else 'filed'}"
     if "agreed" in details:
         said = f"agreed: {', '.join(wording.spaced(work) for work in details['agreed'])}"
+    if "assumed" in details:
+        said = "taken in, its construction and sole assumed"
     if "photograph" in details:
         said = f"photograph {details['photograph']}"
     accepted = [f"{m['measure']}: {m['reason']}" for m in details.get("accepted", ())]

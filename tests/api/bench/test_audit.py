@@ -29,6 +29,7 @@ MADE: dict[str, tuple[dict, dict]] = {
     "/v1/checks": (CHECK | {"foot": "left", "grade": "firm"}, CHECK | {"foot": "left"}),
     "/v1/bench-jobs": ({"pair_id": "derby", "work": "top_piece", "received_on": DAY, "returned_on": DAY}, {"job_id": None}),  # noqa: E501
     "/v1/bench-orders": ({"pair_id": "oxford", "work": "full_sole", "note": "Secret"}, {"order_id": None, "pair_id": "oxford"}),  # noqa: E501
+    "/v1/receptions": ({"pair_id": "oxford", "here": False, "note": "Secret"}, {"order_id": None, "pair_id": "oxford"}),  # noqa: E501
     "/v1/care": ({"pair_id": "oxford", "care": "condition", "done_on": DAY}, {"pair_id": "oxford", "care": "condition", "done_on": DAY}),  # noqa: E501
     "/v1/consents": ({"wearer_id": "ada", "channel": "mail", "how": "paper", "by": "Secret"}, {"wearer_id": "ada", "channel": "mail"}),  # noqa: E501
     "/v1/due-outcomes": ({"pair_id": "derby", "due_on": DAY, "outcome": "declined"}, {"pair_id": "derby", "due_on": DAY}),  # noqa: E501

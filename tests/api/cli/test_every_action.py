@@ -39,6 +39,7 @@ COMMANDS = {
     "/example": "add example",
     "/export/restore": "import",
     "/bench": "book",
+    "/reception": "take-in",
     "/bench-settings": "bench-settings",
     "/bench/{order_id}/moves": "move",
     "/bench/{order_id}/quote": "agree",
@@ -77,8 +78,13 @@ COMMANDS = {
 }
 SHARED = "a link is made where its page is seen, and shown once"
 VIEW = "it changes only which pages this browser lists"
+SEEN = "it takes an answer off the page's list; the command notices list shows every answer"
 NONE = {
     "/shop-pages": VIEW,
+    "/first-page": VIEW,
+    "/find-customer": SEARCH,
+    "/reception/who": SEARCH,
+    "/desk/seen": SEEN,
     "/shared-pages": SHARED,
     "/shared-pages/{share_id}/ended": SHARED,
     "/find": SEARCH,

@@ -1,0 +1,53 @@
+"""Customer search service: whose telephone, ticket, name or pair is it that somebody asks for?"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from typing import Any
+
+from solespan.api.services.context import AppContext
+from solespan.api.storage.bench import customer_search as stored
+
+__all__ = ["CUSTOMERS_A_PAGE", "FoundCustomers", "search_customers"]
+
+CUSTOMERS_A_PAGE = 20
+MOST_PAIRS = 200  # of the customers of one page
+MOST_WORDS = 6
+_TICKET = re.compile(r"#?\s*([0-9]{1,7})")
+_PHONE = re.compile(r"[+(]?[0-9][0-9 ()./-]{4,}")
+
+
+@dataclass(frozen=True)
+class FoundCustomers:
+    """One page of customers, each with `pairs`, each of these with its open `order` or None."""
+
+    customers: list[dict[str, Any]]
+    page: int
+    more: bool
+
+
+def search_customers(ctx: AppContext, typed: str, page: int = 1) -> FoundCustomers:
+    """Find customers by what was typed: a ticket, a telephone number, or words."""
+    typed = " ".join(typed.split())[:200]
+    ticket = _TICKET.fullmatch(typed)
+    digits = re.sub(r"[^0-9]", "", typed) if _PHONE.fullmatch(typed) else ""
+    page = max(1, page)
+    with ctx.database.reading() as session:
+        rows = stored.find_customers(
+            session,
+            typed.split()[:MOST_WORDS],
+            digits,
+            stored.with_ticket(session, int(ticket[1])) if ticket else (),
+            skip=(page - 1) * CUSTOMERS_A_PAGE,
+            most=CUSTOMERS_A_PAGE + 1,
+        )
+        shown = rows[:CUSTOMERS_A_PAGE]
+        pairs = stored.pairs_of(session, [row["id"] for row in shown], MOST_PAIRS)
+        orders = stored.orders_of(session, [pair["id"] for pair in pairs])
+    order_of = {order["pair_pk"]: order for order in orders}
+    told = [pair | {"order": order_of.get(pair["id"])} for pair in pairs]
+    customers = [
+        row | {"pairs": [pair for pair in told if pair["wearer_pk"] == row["id"]]} for row in shown
+    ]
+    return FoundCustomers(customers, page, len(rows) > len(shown))
