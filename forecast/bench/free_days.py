@@ -2,10 +2,10 @@
 
 On which days can one more pair come, so that every promise can still be kept?
 
-All benches count as one, and work can be laid aside at the end of a day. Then all promises can be
-kept if and only if, for every span of days, the work that must lie inside it fits the open minutes
-of it (Horn, Some simple scheduling algorithms, 1974, cited from memory). Skills of single benches
-and shared machines are left to the simulation of the year.
+All benches count as one, and work can be laid aside at the end of a day. Some work must lie inside
+a span of days. All promises can be kept if and only if that work fits the open minutes of every
+span. The source, cited from memory, is Horn, Some simple scheduling algorithms, 1974. Skills of
+single benches and shared machines are left to the simulation of the year.
 
 Work that dries counts as two tasks. The first ends so early that it can dry before the due day. The
 second begins so late that the first can have dried. Drying for up to `SAME_DAY_HOURS` takes no

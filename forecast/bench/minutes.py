@@ -51,6 +51,11 @@ class JobMinutes:
         usual = standard_minutes(work, construction, job)
         return float(usual * np.exp(self.log_ratio[work] + pace))
 
+    def mean(self, work: str, construction: str) -> float:
+        """Mean minutes of one job: what many of them take together, over their number."""
+        spread = self.job_log_sd[work]
+        return self.median(work, construction) * float(np.exp(spread**2 / 2))
+
     def interval(
         self, work: str, construction: str, share: float = 0.8, job: Job | None = None
     ) -> tuple[float, float]:

@@ -146,6 +146,8 @@ def _event(event: Mapping[str, Any]) -> dict[str, str]:
         said = f"agreed: {', '.join(wording.spaced(work) for work in details['agreed'])}"
     if "photograph" in details:
         said = f"photograph {details['photograph']}"
+    if "moved" in details:
+        said = "; ".join(_moved(name, days) for name, days in details["moved"].items())
     accepted = [f"{m['measure']}: {m['reason']}" for m in details.get("accepted", ())]
     at = str(event["at"])
     if details.get("on") not in (None, at[:10]):
@@ -156,6 +158,8 @@ def _event(event: Mapping[str, Any]) -> dict[str, str]:
         if "not_taken" in taken
     ]
     words = [details.get(name) for name in ("note", "caption", "correction")]
+    if "overruled" in details:
+        words.append(f"{details['because']} Booked anyway: {details['overruled']}")
     told = [*filter(None, words), *accepted, *stock]
     return {
         "at": at[:16].replace("T", " "),
@@ -163,3 +167,9 @@ def _event(event: Mapping[str, Any]) -> dict[str, str]:
         "worker": event["worker"] or "",
         "note": "; ".join(told),
     }
+
+
+def _moved(name: str, days: list[str | None]) -> str:
+    what = {"expected_on": "day it should come", "promised_on": "day promised"}[name]
+    before, after = (day or "none" for day in days)
+    return f"{what}: {before} to {after}"
