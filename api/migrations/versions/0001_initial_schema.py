@@ -473,6 +473,13 @@ TABLES = {
         "details json, tenant_pk >tenants",
         indexes=["order_pk id"],
     ),
+    "booking_messages": Table(
+        "order_pk >bench_orders, message_id id, kind word{request|cancel|reminder}, sequence int, "
+        "day day, payload json, made_at moment, state word{pending|sent|failed|cancelled}, "
+        "attempts int, next_try_at moment, problem text?, tenant_pk >tenants",
+        unique=["message_id"],
+        indexes=["order_pk id", "tenant_pk state next_try_at"],
+    ),
     "bench_papers": Table(
         "order_pk >bench_orders, kind word{condition|before|after}, payload json, "
         "version int=1, created_at moment, updated_at moment, tenant_pk >tenants",

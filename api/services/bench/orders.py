@@ -27,6 +27,7 @@ from solespan.api.services.bench.booking.free_days import (
     booking_calendar,
     shop_today,
 )
+from solespan.api.services.bench.booking.messages import tell_of_booking
 from solespan.api.services.bench.found_orders import describe, found_order, refuse_elsewhere
 from solespan.api.services.bench.steps import STEPS, Step, done_by
 from solespan.api.services.unknown_id import unknown_id
@@ -49,8 +50,8 @@ def book(
     and its window holds.
 
     Raises `NotFound` for an unknown pair, and `Conflict` when the pair is at another bench or the
-    id is taken. Raises `Refused` when a day cannot be. Raises `DayNotFree` for a day that is not free,
-    unless `overrule` gives the reason.
+    id is taken. Raises `Refused` when a day cannot be, and `DayNotFree` unless `overrule` gives
+    the reason.
     """
     owner = owner_of(session, "pair_id", given.pair_id, lock=True)
     if owner is None or owner.pair_pk is None:
@@ -79,6 +80,7 @@ def book(
     order_pk = stored.insert_order(session, values)
     name_changed(order_id=values["order_id"], pair_id=given.pair_id)
     stored.add_event(session, order_pk, to_stage="booked", details=overruled)
+    tell_of_booking(session, order_pk, clock)
     return describe(session, values["order_id"])
 
 
@@ -150,6 +152,7 @@ def amend(
     details = _moved(session, order, whole, clock, reason)
     if not stored.change_order(session, order["id"], order["version"], values):
         raise _stale(order["version"])
+    tell_of_booking(session, order["id"], clock)
     if details:
         stage = order["stage"]
         stored.add_event(session, order["id"], from_stage=stage, to_stage=stage, details=details)
@@ -265,4 +268,6 @@ def step(session: Session, order_id: str, move: Move, clock: Clock) -> dict[str,
         worker=move.worker or order["worker"],
         details={"on": on.isoformat()} | ({"note": move.note} if move.note else {}) | details,
     )
+    if move.to == "cancelled":
+        tell_of_booking(session, order["id"], clock)
     return describe(session, order_id)

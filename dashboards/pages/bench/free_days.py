@@ -11,16 +11,21 @@ import pandas as pd
 from solespan.dashboards.pages.bench.bench import work_words
 from solespan.dashboards.wording import MONTHS, plural
 
-__all__ = ["NO_HOURS", "day_options", "free_days_words", "said_day"]
+__all__ = ["NO_HOURS", "FreeDayShown", "day_options", "free_days_words", "said_day"]
 
 NO_HOURS = "No opening hours are set: Monday to Friday, 7 hours a day, is assumed."
 
 
-class _FreeDay(Protocol):
+class FreeDayShown(Protocol):
+    """A free day, and the day by which a pair that comes on it can be ready."""
+
     @property
-    def day(self) -> date: ...
+    def day(self) -> date:
+        """Return the free day."""
+
     @property
-    def ready_by(self) -> date: ...
+    def ready_by(self) -> date:
+        """Return the day by which the work can be done."""
 
 
 def said_day(day: date) -> str:
@@ -29,7 +34,7 @@ def said_day(day: date) -> str:
 
 
 def free_days_words(
-    days: Sequence[_FreeDay], *, work: str, hours_set: bool, turnaround_days: int
+    days: Sequence[FreeDayShown], *, work: str, hours_set: bool, turnaround_days: int
 ) -> list[str]:
     """Say the next free days of a work in one sentence, and whose hours they follow."""
     what = work_words(work)
@@ -41,7 +46,7 @@ def free_days_words(
     return [said] if hours_set else [said, NO_HOURS]
 
 
-def day_options(days: Sequence[_FreeDay]) -> list[tuple[str, str]]:
+def day_options(days: Sequence[FreeDayShown]) -> list[tuple[str, str]]:
     """List free days for a choice: the day in ISO, and what a person reads."""
     return [
         (

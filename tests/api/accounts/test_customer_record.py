@@ -40,6 +40,7 @@ BELOW: tuple[tuple[str, dict], ...] = (
     ("forecasts", {"data_version": 0, "as_of": DAY, "foot": "pair", "point": "ball", "reason": MARK}),  # noqa: E501
     ("bench_orders", {"work": "full_sole", "stage": "received", "booked_on": DAY, "parcel_in": MARK, "parcel_out": MARK, "worker": MARK, "note": MARK}),  # noqa: E501
     ("bench_events", {"to_stage": "received", "worker": MARK, "details": {"note": MARK}}),
+    ("booking_messages", {"kind": "request", "sequence": 0, "day": DAY, "payload": {"pair": MARK}, "made_at": NOW, "state": "sent", "attempts": 1, "next_try_at": NOW}),  # noqa: E501
     ("bench_papers", {"kind": "condition", "payload": {"said": MARK}}),
     ("bench_photos", {"media_type": "image/png", "caption": MARK, "content": MARK.encode()}),
     ("pair_photos", {"media_type": "image/jpeg", "content": MARK.encode(), "thumbnail": MARK.encode()}),  # noqa: E501

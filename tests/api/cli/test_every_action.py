@@ -83,6 +83,7 @@ NONE = {
     "/shared-pages/{share_id}/ended": SHARED,
     "/find": SEARCH,
     "/answers/{token}": LINK,
+    "/bookings/{token}": LINK,
     "/unsubscribe/{token}": LINK,
     "/sign-in": SESSION,
     "/sign-in/code": SESSION,
