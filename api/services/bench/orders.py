@@ -34,6 +34,7 @@ from solespan.api.services.unknown_id import unknown_id
 from solespan.api.storage.bench import orders as stored
 from solespan.api.storage.bench.orders import count_open, list_orders, open_orders
 from solespan.api.storage.notices.advice import came_by_advice
+from solespan.api.storage.notices.hook_events import put_order_event
 from solespan.api.storage.rack.records import find_record, list_records, owner_of
 from solespan.api.storage.scope import name_changed
 from solespan.forecast.layers.carriers import admits
@@ -81,6 +82,9 @@ def book(
     name_changed(order_id=values["order_id"], pair_id=given.pair_id)
     stored.add_event(session, order_pk, to_stage="booked", details=overruled)
     tell_of_booking(session, order_pk, clock)
+    put_order_event(session, "order.booked", order_pk, clock.now())
+    if given.price_minor is not None:
+        put_order_event(session, "order.quoted", order_pk, clock.now())
     return describe(session, values["order_id"])
 
 
@@ -154,8 +158,11 @@ def amend(
         raise _stale(order["version"])
     tell_of_booking(session, order["id"], clock)
     if details:
+        put_order_event(session, "order.moved", order["id"], clock.now())
         stage = order["stage"]
         stored.add_event(session, order["id"], from_stage=stage, to_stage=stage, details=details)
+    if whole["price_minor"] is not None and whole["price_minor"] != order["price_minor"]:
+        put_order_event(session, "order.quoted", order["id"], clock.now())
     name_changed(order_id=order_id, pair_id=order["pair_id"])
     return describe(session, order_id)
 
@@ -270,4 +277,13 @@ def step(session: Session, order_id: str, move: Move, clock: Clock) -> dict[str,
     )
     if move.to == "cancelled":
         tell_of_booking(session, order["id"], clock)
+    for kind in _events_of(move.to, by_post=values.get("by_post", order["by_post"])):
+        put_order_event(session, kind, order["id"], clock.now())
     return describe(session, order_id)
+
+
+def _events_of(stage: str, *, by_post: bool) -> list[str]:
+    """Name the events of a step; a pair is ready when its owner may fetch it, or it is posted."""
+    kinds = [f"order.{stage}"] if stage in ("cancelled", "received", "checked", "returned") else []
+    ready = stage == ("posted_back" if by_post else "checked")
+    return [*kinds, "order.ready"] if ready else kinds

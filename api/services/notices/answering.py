@@ -42,6 +42,7 @@ from solespan.api.storage.bench.workload import put_outcome
 from solespan.api.storage.forecasts.forecast_reads import forecast_of_pair
 from solespan.api.storage.notices import notices as stored
 from solespan.api.storage.notices.consents import held_consents
+from solespan.api.storage.notices.hook_events import put_pair_event
 from solespan.api.storage.rack.records import owner_of, soles_of
 from solespan.forecast.frames import FEET, GRADES, WORKS
 from solespan.forecast.layers.thickness import usual_thickness_mm
@@ -199,7 +200,10 @@ def answer(asked: Asked, typed: Mapping[str, str]) -> str:
         # held until the end, so that the same form sent twice does it once
         owner_of(session, "pair_id", asked.pair["pair_id"], lock=True)
         word = act[asked.link.purpose](session, asked, typed)
-        stored.answer_pair(session, asked.pair["id"], word, asked.ctx.clock.now())
+        now = asked.ctx.clock.now()
+        stored.answer_pair(session, asked.pair["id"], word, now)
+        told = {"notice_id": asked.link.notice_id, "answer": word}
+        put_pair_event(session, "notice.answered", asked.pair["pair_id"], now, told)
     return word
 
 

@@ -24,6 +24,7 @@ from solespan.api.services.notices import booking_delivery
 from solespan.api.services.notices.choices import read_rules
 from solespan.api.services.notices.deciding import run
 from solespan.api.services.notices.fair_pool import FairPool
+from solespan.api.services.notices.hooks import delivery as hook_delivery
 from solespan.api.services.notices.sending import Sender, Sent
 from solespan.api.services.notices.template_failure import keep_stuck
 from solespan.api.services.periodic_loop import PeriodicLoop, alone
@@ -43,6 +44,7 @@ THREADS = 8
 ROUNDS = (
     (reminder_delivery.next_round, reminder_delivery.remind),
     (booking_delivery.next_round, booking_delivery.send_booking_mails),
+    (hook_delivery.next_round, hook_delivery.send_events),
 )
 TURN_S = 2.0  # after so long a shop sends no further notice in this turn
 
