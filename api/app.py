@@ -39,7 +39,7 @@ from solespan.api.routes.forecasts import fit, forecasts, look_back
 from solespan.api.routes.http import problems
 from solespan.api.routes.http.page_entry import navigation_of
 from solespan.api.routes.importing import imports
-from solespan.api.routes.notices import consents, hooks, notices
+from solespan.api.routes.notices import consents, hook_endpoints, hooks, notices
 from solespan.api.routes.page_register import PAGES
 from solespan.api.routes.planning import calendar_feed, care, plans, resole_options
 from solespan.api.routes.rack import photographs, revisions
@@ -153,6 +153,7 @@ def create_app(
         customer_record.router,
         notices.router,
         consents.router,
+        hook_endpoints.router,
     ):
         app.router.routes.extend(router.routes)
     for route in (*app.router.routes, *hooks.router.routes):

@@ -1,8 +1,9 @@
-"""Words of the bench: stages of orders and purchases, papers, reasons of a stock book line."""
+"""Words of the bench: stages of orders and purchases, papers, stock book lines, events of hooks."""
 
 from __future__ import annotations
 
 __all__ = [
+    "EVENT_KINDS",
     "OPEN_PURCHASES",
     "OPEN_STAGES",
     "PAPERS",
@@ -27,3 +28,17 @@ PAPERS = ("condition", "before", "after")
 STOCK_REASONS = ("receipt", "use", "count")
 PURCHASE_STATES = ("ordered", "part_received", "received", "cancelled")
 OPEN_PURCHASES = PURCHASE_STATES[:2]
+EVENT_KINDS = (
+    "order.booked",
+    "order.moved",
+    "order.cancelled",
+    "order.received",
+    "order.quoted",
+    "order.approved",
+    "order.checked",
+    "order.ready",
+    "order.returned",
+    "sole.fitted",
+    "notice.answered",
+    "forecast.band_changed",
+)

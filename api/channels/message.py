@@ -17,8 +17,10 @@ __all__ = ["Channel", "DeliveryError", "Message"]
 class Message:
     """One notice to one customer by one channel; the same at every attempt.
 
-    message_id : of RFC 5322, with angle brackets. `unsubscribe_url` : https, or http on loopback.
+    message_id : of RFC 5322, with angle brackets.
+    unsubscribe_url : https, or http on loopback; empty = it answers what the customer asked for.
     address : of the channel's kind, as it is now; None = not known, or the shop's own.
+    calendar : an iCalendar file that goes along by mail, with its method; empty = none.
     pairs : for each pair `pair_id`, `label`, `when`, `sure`, `bring_by` and its links.
     """
 
@@ -33,6 +35,8 @@ class Message:
     html: str
     unsubscribe_url: str
     pairs: Sequence[Mapping[str, Any]]
+    calendar: str = ""
+    calendar_method: str = ""
 
 
 class DeliveryError(Exception):

@@ -24,8 +24,8 @@ from solespan.api.cli.bench import lists as bench_lists
 from solespan.api.cli.forecasts import backtesting, forecasting
 from solespan.api.cli.importing import exporting, importing
 from solespan.api.cli.importing import lists as import_lists
+from solespan.api.cli.notices import hooks, notices
 from solespan.api.cli.notices import lists as notice_lists
-from solespan.api.cli.notices import notices
 from solespan.api.cli.operation import backups, doctor
 from solespan.api.cli.planning import lists as planning_lists
 from solespan.api.cli.planning import planning, upkeep
@@ -59,6 +59,7 @@ MODULES = (
     planning,
     upkeep,
     notices,
+    hooks,
     work,
     accounts,
     customers,

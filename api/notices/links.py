@@ -19,7 +19,7 @@ from uuid import UUID
 
 __all__ = ["PURPOSES", "Link", "LinkExpired", "LinkForged", "form_token", "read_link", "sign_link"]
 
-PURPOSES = ("unsubscribe", "book", "decline", "elsewhere", "check")
+PURPOSES = ("unsubscribe", "book", "decline", "elsewhere", "check", "booking")
 _PACKED = struct.Struct(">BI16sHI")  # purpose, tenant, notice, place of the pair, end in seconds
 _MAC_BYTES = 16
 

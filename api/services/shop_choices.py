@@ -17,6 +17,7 @@ __all__ = [
     "read_choices",
     "read_shop_choices",
     "shop_time_zone",
+    "shop_zone",
 ]
 
 SHOP = "shop"
@@ -69,5 +70,10 @@ def change_shop_choices(
 
 def shop_time_zone(session: Session) -> str:
     """Return the time zone of customers who give none; UTC while the shop has chosen none."""
+    return shop_zone(session)
+
+
+def shop_zone(session: Session, otherwise: str = "UTC") -> str:
+    """Return the time zone of the shop's days; `otherwise` while the shop has chosen none."""
     kept = known_settings(session, (SHOP,)).get(SHOP, {})
-    return ShopChoices.model_validate(kept).time_zone or "UTC"
+    return ShopChoices.model_validate(kept).time_zone or otherwise

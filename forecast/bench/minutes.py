@@ -53,6 +53,16 @@ class JobMinutes:
         usual = standard_minutes(work, construction, job)
         return float(usual * np.exp(self.log_ratio[work] + pace))
 
+    def mean(self, work: str, construction: str) -> float:
+        """Mean minutes of one job: what many of them take together, over their number."""
+        spread = self.job_log_sd[work]
+        return self.median(work, construction) * float(np.exp(spread**2 / 2))
+
+    def mean_visit(self, works: Sequence[str], construction: str) -> float:
+        """Mean minutes of all works of one visit."""
+        shares = shares_of(works).items()
+        return sum(share * self.mean(work, construction) for work, (share, _) in shares)
+
     def interval(
         self, work: str, construction: str, share: float = 0.8, job: Job | None = None
     ) -> tuple[float, float]:

@@ -57,11 +57,15 @@ def build_mail(message: Message, settings: Settings, rules: ShopRules) -> EmailM
         mail["Date"] = format_datetime(message.made_at)
         mail["Message-ID"] = message.message_id
         mail["Auto-Submitted"] = "auto-generated"  # RFC 3834: no machine is to answer
-        mail["List-Unsubscribe"] = f"<{message.unsubscribe_url}>"  # RFC 2369
+        if message.unsubscribe_url:
+            mail["List-Unsubscribe"] = f"<{message.unsubscribe_url}>"  # RFC 2369
         if message.unsubscribe_url.startswith("https:"):
             mail["List-Unsubscribe-Post"] = "List-Unsubscribe=One-Click"  # RFC 8058
         mail.set_content(message.text)
         mail.add_alternative(message.html, subtype="html")
+        if message.calendar:  # RFC 6047, section 2.4
+            method = {"method": message.calendar_method}
+            mail.add_alternative(message.calendar, subtype="calendar", params=method)
         mail.set_boundary(_boundary(message.message_id))
     except (ValueError, MessageError) as cause:
         raise BadHeader("a name, subject or address cannot be part of a header") from cause

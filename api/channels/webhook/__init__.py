@@ -2,41 +2,22 @@
 
 How is a notice posted to the shop's own software, so that it can trust where it comes from?
 
-A JSON body with `Solespan-Timestamp` and `Solespan-Signature: sha256=` the HMAC-SHA256 (RFC 2104),
-in hex, of `timestamp.body` under the shop's key. The receiver compares it, refuses old timestamps,
-and drops a message id it has seen.
+It is a JSON body, signed as events are: see `api.channels.webhook.signed_post`.
 """
 
 from __future__ import annotations
 
-import hashlib
-import hmac
-import http.client
 import json
 from urllib.parse import urlsplit
 
 from solespan.api.channels.addresses import HOOK
-from solespan.api.channels.deadline import Deadline
 from solespan.api.channels.entry import ChannelEntry
-from solespan.api.channels.message import DeliveryError, Message
+from solespan.api.channels.message import Message
 from solespan.api.channels.setup import ChannelSettings
-from solespan.api.channels.webhook.connect import (
-    INSIDE,
-    AddressRefused,
-    is_inside,
-    post_to,
-)
+from solespan.api.channels.webhook.connect import INSIDE, is_inside
+from solespan.api.channels.webhook.signed_post import post_signed, signed_headers
 
-__all__ = ["ENTRY", "Webhook", "signature_of"]
-
-TIMEOUT_S = 10.0  # for all of it: look-up, connection, and the head of the answer
-_TRY_AGAIN = (408, 425, 429)
-
-
-def signature_of(key: str, timestamp: str, body: bytes) -> str:
-    """Return the signature of a body sent at a time."""
-    signed = timestamp.encode() + b"." + body
-    return "sha256=" + hmac.new(key.encode(), signed, hashlib.sha256).hexdigest()
+__all__ = ["ENTRY", "Webhook"]
 
 
 class Webhook:
@@ -61,29 +42,8 @@ class Webhook:
     def send(self, message: Message) -> None:
         """Post one notice. Raises `DeliveryError`."""
         body = json.dumps(_payload(message), ensure_ascii=False).encode()
-        timestamp = self._clock.now().strftime("%Y-%m-%dT%H:%M:%SZ")
-        headers = {
-            "Content-Type": "application/json",
-            "User-Agent": "solespan",
-            "Idempotency-Key": f'"{message.notice_id}"',
-            "Solespan-Timestamp": timestamp,
-            "Solespan-Signature": signature_of(self._key, timestamp, body),
-        }
-        with Deadline(TIMEOUT_S) as deadline:
-            try:
-                status = post_to(
-                    str(self._url), body, headers, deadline, allow_private=self._allow_private
-                )
-            except AddressRefused as refused:
-                raise DeliveryError(str(refused), permanent=True) from None
-            except (OSError, http.client.HTTPException, ValueError) as failure:
-                late = f"the webhook did not answer within {TIMEOUT_S:g} s"
-                away = f"the webhook could not be reached ({type(failure).__name__})"
-                raise DeliveryError(late if deadline.over else away, permanent=False) from None
-        if not 200 <= status < 300:
-            again = status >= 500 or status in _TRY_AGAIN
-            more = "; redirects are not followed" if 300 <= status < 400 else ""
-            raise DeliveryError(f"the webhook answered {status}{more}", permanent=not again)
+        signed = signed_headers([self._key], message.notice_id, self._clock.now(), body)
+        post_signed(str(self._url), body, signed, allow_private=self._allow_private)
 
     def close(self) -> None:
         """Close nothing: each post has its own connection."""

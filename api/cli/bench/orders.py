@@ -28,6 +28,7 @@ def register(app: typer.Typer) -> None:
     app.command("bench")(bench)
     app.command("order")(order)
     app.command("book")(book)
+    app.command("free-days")(free_days)
     app.command("move")(move)
     app.command("file-paper")(file_paper)
     app.command("photo")(photo)
@@ -95,6 +96,12 @@ def book(
     ] = None,
     on: Annotated[str | None, typer.Option("--on", help="Day it should come, YYYY-MM-DD.")] = None,
     by_post: Annotated[bool, typer.Option("--by-post", help="It comes by post.")] = False,
+    promised: Annotated[
+        str | None, typer.Option("--promised", help="Day promised, YYYY-MM-DD.")
+    ] = None,
+    overrule: Annotated[
+        str | None, typer.Option("--overrule", help="Reason to take a day that is not free.")
+    ] = None,
     form: Format = OutputFormat.TABLE,
     out: Out = PIPE,
 ) -> None:
@@ -107,12 +114,46 @@ def book(
 
     with serving("book") as services, services.database.writing() as session:
         day = None if on is None else read_day(on, services.clock.today())
-        given = {"pair_id": pair_named(session, pair), "work": work, "by_post": by_post}
-        given["more_works"] = more or []
-        asked = read_message(lambda: NewOrder.model_validate(given | {"expected_on": day}))
+        until = None if promised is None else read_day(promised, services.clock.today())
+        given = {
+            "pair_id": pair_named(session, pair),
+            "work": work,
+            "more_works": more or [],
+            "by_post": by_post,
+            "expected_on": day,
+            "promised_on": until,
+            "overrule": overrule,
+        }
+        asked = read_message(lambda: NewOrder.model_validate(given))
         made = bench_orders.book(session, asked, services.clock)
     said = f"Booked: {made['work']} on {made['pair_id']}, order {made['order_id']}"
     _show_order(made, form, out, lambda: [said])
+
+
+def free_days(
+    work: Annotated[str, typer.Argument(help="full_sole, half_sole, top_piece, ...")] = "full_sole",
+    construction: Annotated[
+        str, typer.Option("--construction", help="How the sole is held.")
+    ] = "goodyear_welted",
+    by_post: Annotated[bool, typer.Option("--by-post", help="It comes by post.")] = False,
+    form: Format = OutputFormat.TABLE,
+    out: Out = PIPE,
+) -> None:
+    """List the next days on which a pair can come, by the bench's calendar."""
+    from solespan.api.cli.messages import read_message
+    from solespan.api.cli.opening import serving
+    from solespan.api.schemas.bench.free_days import FreeDayFilters, FreeDays
+    from solespan.api.services.bench.booking.free_days import FreeDaysAsked, list_free_days
+
+    given = {"work": work, "construction": construction, "by_post": by_post}
+    chosen = read_message(lambda: FreeDayFilters.model_validate(given))
+    asked = FreeDaysAsked((chosen.work,), chosen.construction, chosen.by_post)
+    with serving("free-days") as services, services.database.reading() as session:
+        found = list_free_days(session, asked, services.clock)
+    days = [(one["day"], one["ready_by"]) for one in found["days"]]
+    title = "" if found["hours_set"] else "No opening hours are set: the defaults hold"
+    table = grid(("free day", "ready by"), days, title=title)
+    show(found, FreeDays, form=form, out=out, table=lambda: [table])
 
 
 def move(

@@ -475,6 +475,31 @@ TABLES = {
         "details json, tenant_pk >tenants",
         indexes=["order_pk id"],
     ),
+    "hook_endpoints": Table(
+        "endpoint_id id, url text, kinds json, note text?, active flag=true, secret id, "
+        "old_secret id?, old_secret_until moment?, version int=1, created_at moment, "
+        "updated_at moment, tenant_pk >tenants",
+        unique=["endpoint_id", "id tenant_pk"],
+    ),
+    "hook_events": Table(
+        "event_id id, endpoint_pk >hook_endpoints, wearer_pk >wearers, kind word, payload json, "
+        "made_at moment, begun_at moment, state word{pending|sent|failed|cancelled}, "
+        "attempts int, next_try_at moment, problem text?, done_at moment?, tenant_pk >tenants",
+        unique=["event_id"],
+        indexes=[
+            "endpoint_pk tenant_pk state",
+            "tenant_pk id",
+            "tenant_pk state next_try_at",
+            "wearer_pk tenant_pk",
+        ],
+    ),
+    "booking_messages": Table(
+        "order_pk >bench_orders, message_id id, kind word{request|cancel|reminder}, sequence int, "
+        "day day, payload json, made_at moment, state word{pending|sent|failed|cancelled}, "
+        "attempts int, next_try_at moment, problem text?, tenant_pk >tenants",
+        unique=["message_id"],
+        indexes=["order_pk id", "tenant_pk state next_try_at"],
+    ),
     "bench_papers": Table(
         "order_pk >bench_orders, kind word{condition|before|after}, payload json, "
         "version int=1, created_at moment, updated_at moment, tenant_pk >tenants",

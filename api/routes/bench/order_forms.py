@@ -26,6 +26,7 @@ from solespan.api.routes.http.picture_form import PictureForm, chosen_picture
 from solespan.api.routes.http.requests import Context
 from solespan.api.schemas.forms import FormProblem
 from solespan.api.services.bench import orders
+from solespan.api.services.bench.booking.free_days import DayNotFree
 from solespan.api.services.bench.found_orders import describe
 from solespan.api.services.bench.order_forms import REASON, read_booking, read_move
 from solespan.api.services.bench.paper_forms import PAPER_READERS
@@ -59,6 +60,9 @@ def book_pair(ctx: Context, request: Request, typed: Typed) -> Response:
             order_id = orders.book(session, asked, ctx.clock)["order_id"]
     except FormProblem as problem:
         return bench_answer(ctx, request, form=FormState(typed, problem.errors))
+    except DayNotFree as full:
+        errors = {full.where: shown(full), "overrule": "Give the reason, or choose another day."}
+        return bench_answer(ctx, request, form=FormState(typed, errors))
     except SolespanError as error:
         again = _booked_already(ctx, typed, error)
         if again is not None:

@@ -20,6 +20,11 @@ from solespan.api.routes.http.pages import PageRoute, Words, page_answer
 from solespan.api.routes.http.requests import Context
 from solespan.api.services.bench.bench_plan import promises_in
 from solespan.api.services.bench.bench_settings import read_bench_settings
+from solespan.api.services.bench.booking.free_days import (
+    FreeDaysAsked,
+    booking_calendar,
+    shop_today,
+)
 from solespan.api.services.bench.found_orders import describe
 from solespan.api.services.bench.orders import count_open, open_orders
 from solespan.api.services.bench.paper_forms import PAPER_READERS, typed_of
@@ -31,18 +36,21 @@ from solespan.api.services.context import AppContext
 from solespan.api.services.rack.records import find_record, list_records
 from solespan.dashboards.navigation import NavEntry
 from solespan.dashboards.pages.bench.bench import bench_page
+from solespan.dashboards.pages.bench.free_days import free_days_words
 from solespan.dashboards.pages.bench.job import PAPER_WORDS, job_page
 from solespan.dashboards.pages.bench.job_papers import paper_page
 from solespan.dashboards.pages.bench.job_steps import job_steps
 from solespan.dashboards.pages.rack.pair import FormState
 from solespan.dashboards.render import render
 from solespan.forecast.bench.visits import works_of
+from solespan.forecast.frames import WORKS
 from solespan.forecast.workload.mix import SOLE_WORKS
 
 __all__ = ["PAGE", "bench_answer", "job_answer", "paper_answer"]
 
 router = APIRouter(route_class=PageRoute)
 MOST_ORDERS = 500
+FREE_DAYS_SHOWN = 4
 MOST_OFFERED = 300  # pairs in the list that the booking form offers; with more the id is typed
 DONE = {
     "booked": "The pair is booked in.",
@@ -79,7 +87,8 @@ def bench_answer(
         pairs = list_records(session, "pairs", equal={}, limit=MOST_OFFERED + 1)
         currency = read_bench_settings(session)[0].currency
         promises = promises_in(session)
-    today = ctx.clock.today()
+        today = shop_today(session, ctx.clock)
+        calendar = booking_calendar(session, today)
     offered = pairs if len(pairs) <= MOST_OFFERED else []
     context = bench_page(
         orders,
@@ -92,6 +101,12 @@ def bench_answer(
         "done": done,
         "currency": currency,
         "new_order_id": uuid4().hex,
+        "free": free_days_words(
+            calendar.free_days(FreeDaysAsked((WORKS[0],)), today, FREE_DAYS_SHOWN),
+            work=WORKS[0],
+            hours_set=calendar.hours_set,
+            turnaround_days=calendar.settings.turnaround_days,
+        ),
         "pair_options": [(p["pair_id"], p["label"] or p["pair_id"]) for p in offered],
     }
     return page_answer(request, "bench/bench.html", context, 422 if form else 200)

@@ -28,6 +28,7 @@ from solespan.api.routes.http.requests import (
     versions_in,
 )
 from solespan.api.routes.rack.revisions import history_answer, undone_answer
+from solespan.api.schemas.bench.free_days import FreeDayFilters, FreeDays
 from solespan.api.schemas.bench.orders import (
     Agreement,
     BenchPhotoTaken,
@@ -43,6 +44,7 @@ from solespan.api.schemas.bench.orders import (
 from solespan.api.schemas.fields import KnownId
 from solespan.api.schemas.rack.revisions import RecordHistory, Undone
 from solespan.api.services.bench import orders
+from solespan.api.services.bench.booking.free_days import FreeDaysAsked, list_free_days
 from solespan.api.services.bench.found_orders import describe
 from solespan.api.services.bench.papers import file_paper
 from solespan.api.services.bench.photographs import find_photo, keep_photograph, remove_photograph
@@ -111,6 +113,14 @@ def list_orders(
     return rows_answer(request, items, cursor_of([rows[-1]["id"]]) if more else None)
 
 
+@router.get("/free-days", response_model=None, responses={200: {"model": FreeDays}})
+def read_free_days(ctx: Context, chosen: Annotated[FreeDayFilters, Query()]) -> Response:
+    """List the next days on which a pair can come, by the bench's calendar."""
+    asked = FreeDaysAsked((chosen.work,), chosen.construction, chosen.by_post)
+    with ctx.database.reading() as session:
+        return json_answer(list_free_days(session, asked, ctx.clock, most=chosen.limit))
+
+
 @router.get("/bench-orders/{order_id}", response_model=None, responses={200: {"model": Order}})
 def read_order(ctx: Context, order_id: OrderId) -> Response:
     """Read an order with its audit, papers and photographs."""
@@ -174,7 +184,7 @@ def amend_order(ctx: Context, order_id: OrderId, body: OrderChange, versions: Ve
     """Correct an order by a JSON merge patch (RFC 7396); its stage changes only by a move."""
     with ctx.database.writing() as session:
         values = body.model_dump(exclude_unset=True)
-        order = orders.amend(session, order_id, values, versions)
+        order = orders.amend(session, order_id, values, versions, ctx.clock)
     return json_answer(plain(order), headers={"etag": etag_of(order["version"])})
 
 

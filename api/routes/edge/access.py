@@ -51,6 +51,7 @@ NEEDS: tuple[Need, ...] = (
     Need(r"/v1/(members|invitations|tokens|audit|customers)(/.*)?", "manage", "manage"),
     Need(r"/v1/(sessions|second-factor)(/.*)?", SIGNED_IN, SIGNED_IN),
     Need(r"/v1/(notices|consents|bounces)(/.*)?", "read", "notices"),
+    Need(r"/v1/(hook-endpoints|hook-events)(/.*)?", "manage", "manage"),
     *(need for page in PAGES for need in page.needs),
 )
 # Of the open addresses those that a device of the home network reaches before it is connected.

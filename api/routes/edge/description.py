@@ -112,7 +112,7 @@ def _schemes(settings: Settings) -> dict[str, Any]:
         "signature": {
             "type": "apiKey",
             "in": "header",
-            "name": "Solespan-Signature",
+            "name": "webhook-signature",
             "description": "What the service signs a hook with.",
         },
     }

@@ -10,7 +10,6 @@ route.
 from __future__ import annotations
 
 from collections.abc import Callable, Coroutine, Mapping
-from datetime import timedelta
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Path, Request, Response
@@ -29,19 +28,21 @@ from solespan.api.routes.http.requests import Context
 from solespan.api.schemas.notices.notices import NoticeRules
 from solespan.api.services.context import AppContext
 from solespan.api.services.notices.answering import (
-    LONGEST_AHEAD,
     Asked,
     LinkOver,
     answer,
     dates_now,
+    days_now,
     open_link,
     open_order,
     still_written_to,
     unsubscribe,
     ways_now,
 )
+from solespan.api.services.notices.booking_links import change_path
 from solespan.api.services.notices.choices import read_rules
 from solespan.api.services.notices.delivery_config import secret_of
+from solespan.dashboards.pages.bench.free_days import NO_HOURS, day_options
 from solespan.dashboards.pages.notices.outside import (
     answer_page,
     link_failure_page,
@@ -51,11 +52,10 @@ from solespan.dashboards.pages.notices.outside import (
 from solespan.dashboards.pages.rack.pair import FormState
 from solespan.dashboards.render import render
 
-__all__ = ["PAGE"]
+__all__ = ["PAGE", "LinkRoute", "Token", "outside_page", "refuse_foreign"]
 
 ONE_CLICK = ("List-Unsubscribe", "One-Click")  # RFC 8058, section 3.1
 FORM_TOKEN = "form_token"  # noqa: S105 - the name of a field
-DAYS_AHEAD = 7  # the day a form begins with
 
 
 class LinkRoute(APIRoute):
@@ -71,12 +71,14 @@ class LinkRoute(APIRoute):
             except SolespanError as error:
                 shop = error.shop if isinstance(error, LinkOver) else None
                 said = [error.what, error.remedy]
-                return _page(link_failure_page(error.title, said), error.status, shop)
+                return outside_page(link_failure_page(error.title, said), error.status, shop)
             except RequestValidationError:
-                return _page(link_failure_page("This link cannot be read", []), 404)
+                return outside_page(link_failure_page("This link cannot be read", []), 404)
             except HTTPException as error:
                 said = [str(error.detail)]
-                return _page(link_failure_page("This cannot be done", said), error.status_code)
+                return outside_page(
+                    link_failure_page("This cannot be done", said), error.status_code
+                )
 
         return page_or_failure
 
@@ -85,9 +87,14 @@ router = APIRouter(route_class=LinkRoute)
 Token = Annotated[str, Path(max_length=200, pattern=r"^[A-Za-z0-9_-]+$")]
 
 
-def _page(
-    context: Mapping[str, Any], status: int = 200, shop: AppContext | None = None
+def outside_page(
+    context: Mapping[str, Any],
+    status: int = 200,
+    shop: AppContext | None = None,
+    *,
+    template: str = "notices/notice_answer.html",
 ) -> HTMLResponse:
+    """Answer a page that leads nowhere into the shop."""
     rules = NoticeRules()
     if shop is not None:
         with shop.database.reading() as session:
@@ -99,12 +106,13 @@ def _page(
         "thumb_check": THUMB_CHECK,
         "token": "",
         "today": "",
-        "day": "",
-        "last_day": "",
         "form": FormState(),
         "ways": [],
+        "days": [],
+        "no_hours": "",
+        "change": "",
     }
-    page = render("notices/notice_answer.html", {**common, **context})
+    page = render(template, {**common, **context})
     return HTMLResponse(page, status, {"cache-control": "no-store"})
 
 
@@ -119,7 +127,7 @@ def give_answer(ctx: Context, token: Token, typed: Typed) -> Response:
     """Do what the form says, or show it again with what is wrong."""
     asked = open_link(ctx, token)
     try:
-        _refuse_foreign(ctx, token, typed)
+        refuse_foreign(ctx, token, typed)
         answer(asked, typed)
     except SolespanError as error:
         return _answer_page(ctx, token, asked, typed=typed, error=error)
@@ -131,7 +139,7 @@ def read_unsubscribe_page(ctx: Context, token: Token, done: Words = "") -> HTMLR
     """Show the button that ends it; nothing is changed."""
     form = {"token": mask_token(form_token(token, secret_of(ctx)))}
     shop, agrees = still_written_to(ctx, token)
-    return _page(unsubscribe_page(done=done == "yes" and not agrees) | form, shop=shop)
+    return outside_page(unsubscribe_page(done=done == "yes" and not agrees) | form, shop=shop)
 
 
 @router.post("/unsubscribe/{token}")
@@ -140,7 +148,7 @@ def stop_hearing(ctx: Context, token: Token, typed: Typed) -> Response:
     name, value = ONE_CLICK
     one_click = typed.get(name) == value
     if not one_click:
-        _refuse_foreign(ctx, token, typed)
+        refuse_foreign(ctx, token, typed)
     unsubscribe(ctx, token, "one click in the mail" if one_click else "on the page")
     if one_click:
         return Response(status_code=200)
@@ -161,6 +169,8 @@ def _answer_page(
         dates = dates_now(session, asked) if done else None
         asks = asked.link.purpose == "book" and order is None
         quoted = ways_now(session, asked) if asks else None
+        days, hours_set = days_now(session, asked) if asks else ([], True)
+        change = change_path(asked.ctx, session, order) if order is not None else ""
     told = asked.notice["payload"]["pairs"][asked.link.place]
     answered = asked.pair["answer"]
     context = answer_page(
@@ -170,7 +180,12 @@ def _answer_page(
         done=done and bool(answered),
         order=order,
         dates=dates,
-    ) | {"ways": way_choices(quoted)}
+    ) | {
+        "ways": way_choices(quoted),
+        "days": day_options(days),
+        "no_hours": "" if hours_set else NO_HOURS,
+        "change": change if asked.link.purpose == "book" else "",
+    }
     errors = {}
     if error is not None:
         fields = {"day": "day", "left, right": "left", "works": "works"}
@@ -182,13 +197,11 @@ def _answer_page(
         "form": FormState(dict(typed or {}), errors),
         "token": mask_token(form_token(token, secret_of(ctx))),
         "today": asked.today.isoformat(),
-        "last_day": (asked.today + LONGEST_AHEAD).isoformat(),
-        "day": (asked.today + timedelta(days=DAYS_AHEAD)).isoformat(),
     }
-    return _page(context, error.status if error else 200, asked.ctx)
+    return outside_page(context, error.status if error else 200, asked.ctx)
 
 
-def _refuse_foreign(ctx: AppContext, token: str, typed: Mapping[str, str]) -> None:
+def refuse_foreign(ctx: AppContext, token: str, typed: Mapping[str, str]) -> None:
     """Refuse a form that is not of the token's own page."""
     if not is_token(typed.get(FORM_TOKEN, ""), form_token(token, secret_of(ctx))):
         raise Refused(

@@ -36,6 +36,10 @@ Millimetres = Annotated[float, Field(ge=0, le=40, allow_inf_nan=False)]
 Minutes = Annotated[float, Field(ge=0, le=100_000, allow_inf_nan=False)]
 Money = Annotated[int, Field(ge=0, le=10**9)]
 Currency = Annotated[str, StringConstraints(pattern=r"^[A-Z]{3}$")]
+Overrule = Annotated[
+    str, StringConstraints(min_length=1, max_length=500, pattern=r"^[^\x00-\x1f\x7f]+$")
+]
+OVERRULE = "reason to take a day that is not free; the history keeps it. Unit: none (text)"
 State = Literal["good", "worn", "broken", "missing", "wet", "not seen"]
 
 
@@ -67,6 +71,7 @@ class NewOrder(Message):
         default=None, description="ISO 4217 code of the price. Unit: none (code)"
     )
     note: Text | None = Field(default=None, description="what to know. Unit: none (text)")
+    overrule: Overrule | None = Field(default=None, description=OVERRULE)
 
     @model_validator(mode="after")
     def _money(self) -> NewOrder:
@@ -100,6 +105,7 @@ class OrderChange(Message):
         default=None, description="ISO 4217 code of the price. Unit: none (code)"
     )
     note: Text | None = Field(default=None, description="what to know. Unit: none (text)")
+    overrule: Overrule | None = Field(default=None, description=OVERRULE)
 
 
 class NewSole(Message):

@@ -98,6 +98,13 @@ class BenchSettings(Message):
         description=f"machines that the benches share; the default is none, {SOURCE}. "
         "Unit: none (list)",
     )
+    turnaround_days: int = Field(
+        default=14,
+        ge=0,
+        le=180,
+        description="days within which a pair that comes is done where no day is promised; the "
+        f"default is {SOURCE}. Unit: days",
+    )
     post_weekdays: tuple[bool, bool, bool, bool, bool, bool, bool] = Field(
         default=(True, True, True, True, True, False, False),
         description="days on which parcels come and leave, Monday first; the default is "

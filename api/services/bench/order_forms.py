@@ -26,6 +26,7 @@ REASON = "reason:"  # then the measure's name
 _SAYS = {
     "worker": "give a name of up to 100 characters, without line breaks",
     "parcel_number": "give a number of up to 100 characters, without line breaks",
+    "overrule": "give a reason of up to 500 characters, without line breaks",
     "price_minor": "give an amount of 0 or more, such as 110 or 110.50",
 }
 
@@ -33,7 +34,9 @@ _SAYS = {
 def values_of_order(order: Values) -> dict[str, str]:
     """Return an order as the texts of the form that corrects it."""
     values = {
-        name: "" if order[name] is None else str(order[name]) for name in OrderChange.model_fields
+        name: "" if order[name] is None else str(order[name])
+        for name in OrderChange.model_fields
+        if name in order
     }
     price = order["price_minor"]
     values["price"] = "" if price is None else f"{price / 100:.2f}"

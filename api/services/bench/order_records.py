@@ -10,6 +10,7 @@ from sqlalchemy.orm import Session
 from solespan.api.errors import Refused
 from solespan.api.schemas.forms import FormProblem, Typed, uncut
 from solespan.api.services.bench import orders
+from solespan.api.services.bench.booking.free_days import DayNotFree
 from solespan.api.services.bench.found_orders import describe, found_order
 from solespan.api.services.bench.order_forms import read_change, values_of_order
 from solespan.api.services.context import AppContext
@@ -33,13 +34,15 @@ def edit_order(
 
     Raises `NotFound`, and `FormProblem`: `Overtaken` where somebody changed it meanwhile.
     """
-    del ctx
     order = found_order(session, key["order_id"], lock=True)
     values = read_change(typed)
     values["note"] = uncut(values["note"], order["note"])
     refuse_stale(order, typed)
     try:
-        orders.amend(session, key["order_id"], values, frozenset({order["version"]}))
+        orders.amend(session, key["order_id"], values, frozenset({order["version"]}), ctx.clock)
+    except DayNotFree as full:
+        errors = {full.where: f"{full.what} {full.remedy}", "overrule": "Give the reason."}
+        raise FormProblem(errors) from full
     except Refused as refused:
         raise FormProblem({refused.where: f"{refused.what} {refused.remedy}"}) from refused
     return {"key": dict(key), "undo": current_revision_id(), "needs_fit": False}

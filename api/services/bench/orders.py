@@ -9,7 +9,8 @@ Nobody can take a step twice: a step names the version it was decided on.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
+from datetime import date
 from typing import Any
 from uuid import uuid4
 
@@ -18,6 +19,15 @@ from sqlalchemy.orm import Session
 from solespan.api.clock import Clock
 from solespan.api.errors import Conflict, Refused, StaleVersion
 from solespan.api.schemas.bench.orders import Move, NewOrder
+from solespan.api.services.bench.booking.free_days import (
+    DAYS,
+    BookingCalendar,
+    DayNotFree,
+    FreeDaysAsked,
+    booking_calendar,
+    shop_today,
+)
+from solespan.api.services.bench.booking.messages import tell_of_booking
 from solespan.api.services.bench.found_orders import describe, found_order, refuse_elsewhere
 from solespan.api.services.bench.quotes import works_columns
 from solespan.api.services.bench.steps import STEPS, Step, done_by
@@ -25,8 +35,10 @@ from solespan.api.services.unknown_id import unknown_id
 from solespan.api.storage.bench import orders as stored
 from solespan.api.storage.bench.orders import count_open, list_orders, open_orders
 from solespan.api.storage.notices.advice import came_by_advice
+from solespan.api.storage.notices.hook_events import put_order_event
 from solespan.api.storage.rack.records import find_record, list_records, owner_of
 from solespan.api.storage.scope import name_changed
+from solespan.forecast.bench.visits import works_of
 from solespan.forecast.layers.carriers import admits
 
 __all__ = ["amend", "book", "count_open", "list_orders", "open_orders", "remove", "step"]
@@ -40,14 +52,15 @@ def book(
     An order is `advised` where it answers a notice, or where a notice about the sole has gone out
     and its window holds.
 
-    Raises `NotFound` for an unknown pair, `Conflict` when the pair is at another bench or the id
-    is taken, `Refused` when a day cannot be.
+    Raises `NotFound` for an unknown pair, and `Conflict` when the pair is at another bench or the
+    id is taken. Raises `Refused` when a day cannot be, and `DayNotFree` unless `overrule` gives
+    the reason.
     """
     owner = owner_of(session, "pair_id", given.pair_id, lock=True)
     if owner is None or owner.pair_pk is None:
         raise unknown_id(session, "pairs", "pair_id", given.pair_id)
     refuse_elsewhere(session, owner.pair_pk, given.pair_id)
-    today = clock.today(owner.time_zone)
+    today = shop_today(session, clock, owner.time_zone)
     for name in ("expected_on", "promised_on"):
         day = getattr(given, name)
         if day is not None and day < today:
@@ -58,16 +71,46 @@ def book(
                 remedy="Give a day to come, or leave it out.",
             )
     _refuse_inadmissible(session, given)
-    values = given.model_dump(exclude={"pair_id"})
-    values |= works_columns((given.work, *given.more_works))
+    pair = find_record(session, "pairs", {"pair_id": given.pair_id}) or {}
+    works = (given.work, *given.more_works)
+    asked = FreeDaysAsked(works, pair["construction"], given.by_post)
+    calendar = booking_calendar(session, today) if given.expected_on or given.promised_on else None
+    overruled = _overruled(calendar, asked, given.expected_on, given.promised_on, given.overrule)
+    values = given.model_dump(exclude={"pair_id", "overrule"}) | works_columns(works)
     values["order_id"] = given.order_id or uuid4().hex
     advised = advised or came_by_advice(session, owner.pair_pk, today)
     values |= {"pair_pk": owner.pair_pk, "stage": "booked", "booked_on": today}
     values["advised"] = advised
     order_pk = stored.insert_order(session, values)
     name_changed(order_id=values["order_id"], pair_id=given.pair_id)
-    stored.add_event(session, order_pk, to_stage="booked", details={})
+    stored.add_event(session, order_pk, to_stage="booked", details=overruled)
+    tell_of_booking(session, order_pk, clock)
+    put_order_event(session, "order.booked", order_pk, clock.now())
+    if given.price_minor is not None:
+        put_order_event(session, "order.quoted", order_pk, clock.now())
     return describe(session, values["order_id"])
+
+
+def _overruled(
+    calendar: BookingCalendar | None,
+    asked: FreeDaysAsked,
+    expected: date | None,
+    promised: date | None,
+    reason: str | None,
+    new: Collection[str] = DAYS,
+) -> dict[str, Any]:
+    """Return what the history keeps of a day that is taken though it is not free.
+
+    Raises `DayNotFree` where there is no reason for it.
+    """
+    try:
+        if calendar is not None:
+            calendar.check(asked, expected, promised, new)
+    except DayNotFree as full:
+        if not reason or not reason.strip():
+            raise
+        return {"overruled": reason.strip(), "because": full.what}
+    return {}
 
 
 def _refuse_inadmissible(session: Session, given: NewOrder) -> None:
@@ -94,15 +137,20 @@ def amend(
     order_id: str,
     values: Mapping[str, Any],
     versions: frozenset[int] | None,
+    clock: Clock,
 ) -> dict[str, Any]:
     """Correct an order of one of `versions` (None = any); its stage stays. Return it.
 
-    Raises `NotFound`, `StaleVersion`, and `Refused` for a price without its currency.
+    A day that is not free is taken where `values` have a reason in `overrule`.
+
+    Raises `NotFound`, `StaleVersion`, `DayNotFree`, and `Refused` for a price without its currency.
     """
     order = _of_version(session, order_id, versions)
-    if {k: order[k] for k in values} == dict(values):
+    values = dict(values)
+    reason = values.pop("overrule", None)
+    if {k: order[k] for k in values} == values:
         return describe(session, order_id)
-    whole = order | dict(values)
+    whole = order | values
     if (whole["price_minor"] is None) != (whole["currency"] is None):
         raise Refused(
             "The price and its currency are given together.",
@@ -110,10 +158,48 @@ def amend(
             accepted="both, or neither",
             remedy="Give both, or leave both empty.",
         )
+    details = _moved(session, order, whole, clock, reason)
     if not stored.change_order(session, order["id"], order["version"], values):
         raise _stale(order["version"])
+    tell_of_booking(session, order["id"], clock)
+    if details:
+        put_order_event(session, "order.moved", order["id"], clock.now())
+        stage = order["stage"]
+        stored.add_event(session, order["id"], from_stage=stage, to_stage=stage, details=details)
+    if whole["price_minor"] is not None and whole["price_minor"] != order["price_minor"]:
+        put_order_event(session, "order.quoted", order["id"], clock.now())
     name_changed(order_id=order_id, pair_id=order["pair_id"])
     return describe(session, order_id)
+
+
+def _moved(
+    session: Session,
+    order: Mapping[str, Any],
+    whole: Mapping[str, Any],
+    clock: Clock,
+    reason: str | None,
+) -> dict[str, Any]:
+    """Return what the history keeps of days that change. Raises `DayNotFree`."""
+    moved = {
+        name: [None if day is None else day.isoformat() for day in (order[name], whole[name])]
+        for name in DAYS
+        if order[name] != whole[name]
+    }
+    waits = order["stage"] in ("booked", "in_post")
+    if not moved or not (waits or order["stage"] in ("received", "on_bench")):
+        return {}
+    pair = find_record(session, "pairs", {"pair_id": order["pair_id"]}) or {}
+    owner = owner_of(session, "pair_id", order["pair_id"], lock=False)
+    today = shop_today(session, clock, owner.time_zone if owner else "UTC")
+    new = [name for name in moved if whole[name] is not None and whole[name] >= today]
+    if not new:
+        return {"moved": moved}
+    calendar = booking_calendar(session, today, without=order["id"])
+    works = works_of(order["work"], order["more_works"])
+    asked = FreeDaysAsked(works, pair["construction"], whole["by_post"])
+    expected = whole["expected_on"] if waits else None
+    kept = _overruled(calendar, asked, expected, whole["promised_on"], reason, new)
+    return {"moved": moved} | kept
 
 
 def remove(session: Session, order_id: str, versions: frozenset[int] | None) -> None:
@@ -167,7 +253,7 @@ def step(session: Session, order_id: str, move: Move, clock: Clock) -> dict[str,
             remedy="Read the order and choose one of these.",
         )
     owner = owner_of(session, "pair_id", order["pair_id"], lock=True)
-    today = clock.today(owner.time_zone if owner else "UTC")
+    today = shop_today(session, clock, owner.time_zone if owner else "UTC")
     on = move.on or today
     if not order["booked_on"] <= on <= today:
         raise Refused(
@@ -195,4 +281,15 @@ def step(session: Session, order_id: str, move: Move, clock: Clock) -> dict[str,
         worker=move.worker or order["worker"],
         details={"on": on.isoformat()} | ({"note": move.note} if move.note else {}) | details,
     )
+    if move.to == "cancelled":
+        tell_of_booking(session, order["id"], clock)
+    for kind in _events_of(move.to, by_post=values.get("by_post", order["by_post"])):
+        put_order_event(session, kind, order["id"], clock.now())
     return describe(session, order_id)
+
+
+def _events_of(stage: str, *, by_post: bool) -> list[str]:
+    """Name the events of a step; a pair is ready when its owner may fetch it, or it is posted."""
+    kinds = [f"order.{stage}"] if stage in ("cancelled", "received", "checked", "returned") else []
+    ready = stage == ("posted_back" if by_post else "checked")
+    return [*kinds, "order.ready"] if ready else kinds

@@ -24,6 +24,7 @@ from solespan.api.services.unknown_id import unknown_id
 from solespan.api.storage.bench import orders as stored
 from solespan.api.storage.bench.orders import list_orders, papers_of, workers_by_order
 from solespan.api.storage.forecasts.forecast_reads import forecast_of_pair
+from solespan.api.storage.notices.hook_events import put_order_event
 from solespan.api.storage.rack.frames import load_rows
 from solespan.api.storage.rack.records import find_record, list_records
 from solespan.api.storage.scope import name_changed
@@ -160,6 +161,8 @@ def agree(
         worker=order["worker"],
         details={"agreed": way["works"], "price_minor": way["price_minor"]},
     )
+    works = list(way["works"])
+    put_order_event(session, "order.approved", order["id"], clock.now(), works=works)
     name_changed(order_id=order_id, pair_id=order["pair_id"])
     return describe(session, order_id)
 

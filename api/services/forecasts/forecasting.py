@@ -27,6 +27,7 @@ from sqlalchemy.orm import Session
 
 from solespan.api.clock import Clock
 from solespan.api.errors import NothingForecast
+from solespan.api.services.forecasts.band_events import told_bands
 from solespan.api.services.forecasts.newest_results import NewestResults
 from solespan.api.services.forecasts.shop_settings import are_followed, keep_followed, settings_for
 from solespan.api.services.unknown_id import unknown_id
@@ -324,7 +325,8 @@ class Forecaster:
         stored: StoredFit | None,
     ) -> None:
         fit = None if stored is None else Fit(id=stored.row["id"])
-        replace_forecasts(session, frame, wearer_ids=wearer_ids, fit=fit)
+        with told_bands(session, wearer_ids, self.clock.now()):
+            replace_forecasts(session, frame, wearer_ids=wearer_ids, fit=fit)
 
 
 def no_rows() -> pd.DataFrame:

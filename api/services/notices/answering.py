@@ -25,6 +25,13 @@ from solespan.api.schemas.bench.orders import NewOrder
 from solespan.api.schemas.forms import FormProblem, read_day, text_of
 from solespan.api.services.bench import orders as bench_orders
 from solespan.api.services.bench.bench_settings import read_bench_settings
+from solespan.api.services.bench.booking.free_days import (
+    DayNotFree,
+    FreeDay,
+    FreeDaysAsked,
+    booking_calendar,
+    shop_today,
+)
 from solespan.api.services.bench.quotes import agree, quote_pair
 from solespan.api.services.context import AppContext
 from solespan.api.services.notices.consents import hear_no_more
@@ -35,8 +42,10 @@ from solespan.api.storage.bench.workload import put_outcome
 from solespan.api.storage.forecasts.forecast_reads import forecast_of_pair
 from solespan.api.storage.notices import notices as stored
 from solespan.api.storage.notices.consents import held_consents
+from solespan.api.storage.notices.hook_events import put_pair_event
 from solespan.api.storage.rack.records import owner_of, soles_of
-from solespan.forecast.frames import FEET, GRADES
+from solespan.forecast.bench.visits import main_work
+from solespan.forecast.frames import FEET, GRADES, WORKS
 from solespan.forecast.layers.thickness import usual_thickness_mm
 
 __all__ = [
@@ -45,8 +54,11 @@ __all__ = [
     "LinkOver",
     "LinkUnknown",
     "answer",
+    "check_link",
     "dates_now",
+    "days_now",
     "for_tenant",
+    "link_unknown",
     "open_link",
     "open_order",
     "still_written_to",
@@ -57,6 +69,7 @@ __all__ = [
 NOT_BOOKED = "Booked by the customer, from a notice."
 MOST_ORDERS = 50  # of one pair, looked at for an open one: those are the newest
 LONGEST_AHEAD = timedelta(days=366)
+OFFERED_DAYS = 30
 
 
 class LinkUnknown(NotFound):
@@ -89,15 +102,15 @@ class Asked:
 
 def open_link(ctx: AppContext, token: str, purpose: str | None = None) -> Asked:
     """Read a link. Raises `LinkUnknown`, `LinkOver`."""
-    shop, link = _checked(ctx, token)
+    shop, link = check_link(ctx, token)
     if (link.purpose == "unsubscribe") != (purpose == "unsubscribe"):
-        raise _unknown()
+        raise link_unknown()
     with shop.database.reading() as session:
         notice = stored.find_notice(session, link.notice_id)
         pairs = [] if notice is None else stored.pairs_of_notice(session, notice["id"])
     pair = next((p for p in pairs if p["place"] == link.place), None)
     if notice is None or pair is None:
-        raise _unknown()
+        raise link_unknown()
     return Asked(shop, link, notice, pair, shop.clock.today(notice["time_zone"]))
 
 
@@ -106,9 +119,9 @@ def still_written_to(ctx: AppContext, token: str) -> tuple[AppContext, bool]:
 
     Raises `LinkUnknown`, `LinkOver`.
     """
-    shop, link = _checked(ctx, token)
+    shop, link = check_link(ctx, token)
     if link.purpose != "unsubscribe":
-        raise _unknown()
+        raise link_unknown()
     with shop.database.reading() as session:
         notice = stored.find_notice(session, link.notice_id)
         held = notice is not None and held_consents(session, [notice["wearer_id"]])
@@ -116,13 +129,14 @@ def still_written_to(ctx: AppContext, token: str) -> tuple[AppContext, bool]:
 
 
 def open_order(session: Session, pair_id: str) -> dict[str, Any] | None:
-    """Return `expected_on`, `by_post` and whether it is `received`, of a pair's open order."""
+    """Return `order_id`, `expected_on`, `by_post` and `received` of a pair's open order."""
     orders = list_orders(session, stage=None, pair_id=pair_id, below_id=None, limit=MOST_ORDERS)
     found = next((order for order in orders if order["stage"] in OPEN_STAGES), None)
     if found is None:
         return None
     waiting = found["stage"] in ("booked", "in_post")
     return {
+        "order_id": found["order_id"],
         "expected_on": found["expected_on"],
         "by_post": found["by_post"],
         "received": not waiting,
@@ -144,6 +158,15 @@ def dates_now(session: Session, asked: Asked) -> dict[str, Any] | None:
     }
 
 
+def days_now(session: Session, asked: Asked) -> tuple[list[FreeDay], bool]:
+    """Return the free days from tomorrow on, and whether the shop has set its hours."""
+    today = shop_today(session, asked.ctx.clock, asked.notice["time_zone"])
+    pair = records.read(session, "pairs", {"pair_id": asked.pair["pair_id"]})
+    calendar = booking_calendar(session, today)
+    wanted = FreeDaysAsked(("full_sole",), pair["construction"])
+    return calendar.free_days(wanted, today + timedelta(days=1), OFFERED_DAYS), calendar.hours_set
+
+
 def ways_now(session: Session, asked: Asked) -> dict[str, Any] | None:
     """Quote the pair of a link, at the prices that the shop set; None where it set none."""
     if read_bench_settings(session)[1] == 0:
@@ -159,9 +182,9 @@ def unsubscribe(ctx: AppContext, token: str, how: str) -> None:
 
     A notice that was erased has nobody left to write to. Raises `LinkUnknown`, `LinkOver`.
     """
-    shop, link = _checked(ctx, token)
+    shop, link = check_link(ctx, token)
     if link.purpose != "unsubscribe":
-        raise _unknown()
+        raise link_unknown()
     with shop.database.writing() as session:
         notice = stored.find_notice(session, link.notice_id)
         if notice is not None:
@@ -178,15 +201,22 @@ def answer(asked: Asked, typed: Mapping[str, str]) -> str:
         # held until the end, so that the same form sent twice does it once
         owner_of(session, "pair_id", asked.pair["pair_id"], lock=True)
         word = act[asked.link.purpose](session, asked, typed)
-        stored.answer_pair(session, asked.pair["id"], word, asked.ctx.clock.now())
+        now = asked.ctx.clock.now()
+        stored.answer_pair(session, asked.pair["id"], word, now)
+        told = {"notice_id": asked.link.notice_id, "answer": word}
+        put_pair_event(session, "notice.answered", asked.pair["pair_id"], now, told)
     return word
 
 
-def _checked(ctx: AppContext, token: str) -> tuple[AppContext, Link]:
+def check_link(ctx: AppContext, token: str) -> tuple[AppContext, Link]:
+    """Return the shop's services for its customer, and what a link says.
+
+    Raises `LinkUnknown`, `LinkOver`.
+    """
     try:
         link = read_link(token, secret_of(ctx), ctx.clock.now())
     except LinkForged:
-        raise _unknown() from None
+        raise link_unknown() from None
     except LinkExpired as ended:
         over = LinkOver(
             "The time of this link is over.",
@@ -197,11 +227,12 @@ def _checked(ctx: AppContext, token: str) -> tuple[AppContext, Link]:
         raise over from None
     shop = for_tenant(ctx, link.tenant)
     if shop is None:
-        raise _unknown()
+        raise link_unknown()
     return shop, link
 
 
-def _unknown() -> LinkUnknown:
+def link_unknown() -> LinkUnknown:
+    """Return the failure of a link that opens nothing."""
     return LinkUnknown(
         "This link leads nowhere: it is incomplete, or what it was about is gone.",
         where="the address",
@@ -219,19 +250,31 @@ def _book(session: Session, asked: Asked, typed: Mapping[str, str]) -> str:
         )
     by_post = typed.get("way") == "post"
     day = _day(typed, "day", "Give the day on which you bring or post it.")
-    last = asked.today + LONGEST_AHEAD
-    if not asked.today <= day <= last:
+    today = shop_today(session, asked.ctx.clock, asked.notice["time_zone"])
+    last = today + LONGEST_AHEAD
+    if not today <= day <= last:
         raise Refused(
-            f"{day} is past." if day < asked.today else f"{day} is too far away.",
+            f"{day} is past." if day < today else f"{day} is too far away.",
             where="day",
-            accepted=f"{asked.today} to {last}",
+            accepted=f"{today} to {last}",
             remedy="Choose a day to come, within a year.",
         )
     works = text_of(typed, "works").split()
+    known = works if works and set(works) <= set(WORKS) else ["full_sole"]
+    work = main_work(known)
     order = NewOrder(
-        pair_id=pair_id, work="full_sole", expected_on=day, by_post=by_post, note=NOT_BOOKED
+        pair_id=pair_id,
+        work=work,
+        more_works=[one for one in known if one != work],
+        expected_on=day,
+        by_post=by_post,
+        note=NOT_BOOKED,
     )
-    booked = bench_orders.book(session, order, asked.ctx.clock, advised=True)
+    try:
+        booked = bench_orders.book(session, order, asked.ctx.clock, advised=True)
+    except DayNotFree as full:
+        remedy = "Choose another day, or get in touch with the shop."
+        raise Refused(full.what, where="day", accepted="a free day", remedy=remedy) from None
     if works:
         agree(session, booked["order_id"], works, booked["version"], asked.ctx.clock)
     return "booked"
@@ -247,7 +290,7 @@ def _elsewhere(session: Session, asked: Asked, typed: Mapping[str, str]) -> str:
     pair_pk, sole_id = asked.pair["pair_pk"], asked.pair["sole_id"]
     sole = next((s for s in soles_of(session, pair_pk) if s["sole_id"] == sole_id), None)
     if sole is None:
-        raise _unknown()
+        raise link_unknown()
     if sole["removed_on"] is None:
         written = records.create(
             session, "soles", _sole_like(session, sole_id, day), asked.ctx.clock

@@ -11,6 +11,7 @@ from urllib.parse import urlsplit
 
 from solespan.api.channels import CHANNELS, ChannelSettings
 from solespan.api.channels.message import Channel
+from solespan.api.channels.webhook.signed_post import secret_of_bytes
 from solespan.api.errors import BadSetting
 from solespan.api.schemas.notices.notices import NoticeRules
 from solespan.api.services.context import AppContext
@@ -48,11 +49,11 @@ def mail_domain(ctx: AppContext) -> str:
 
 
 def webhook_key(ctx: AppContext) -> str:
-    """Return the key that signs this shop's webhooks: its own, made from the secret."""
+    """Return the secret that signs this shop's notices: its own, made from the operator's."""
     if ctx.settings.secret_key is None:
         return ""
     use = f"solespan webhook {ctx.database.tenant_pk}".encode()
-    return hmac.new(secret_of(ctx).encode(), use, hashlib.sha256).hexdigest()
+    return secret_of_bytes(hmac.digest(secret_of(ctx).encode(), use, hashlib.sha256))
 
 
 def channels_of(ctx: AppContext, rules: NoticeRules) -> dict[str, Channel]:

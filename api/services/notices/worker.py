@@ -20,13 +20,15 @@ import structlog
 from solespan.api.errors import SolespanError
 from solespan.api.notices.template import TemplateRefused
 from solespan.api.services.context import AppContext
+from solespan.api.services.notices import booking_delivery
 from solespan.api.services.notices.choices import read_rules
 from solespan.api.services.notices.deciding import run
 from solespan.api.services.notices.fair_pool import FairPool
+from solespan.api.services.notices.hooks import delivery as hook_delivery
 from solespan.api.services.notices.sending import Sender, Sent
 from solespan.api.services.notices.template_failure import keep_stuck
 from solespan.api.services.periodic_loop import PeriodicLoop, alone
-from solespan.api.services.planning.reminder_delivery import next_round, remind
+from solespan.api.services.planning import reminder_delivery
 from solespan.api.storage.leases import is_free
 from solespan.api.storage.notices.outbox import next_due
 
@@ -38,6 +40,12 @@ LEASE_NAME = "notices"
 DECIDE_EVERY = timedelta(hours=1)
 LOOK_EVERY_S = 30.0
 THREADS = 8
+# What is sent beside notices: when the next one is due, and the round that sends it.
+ROUNDS = (
+    (reminder_delivery.next_round, reminder_delivery.remind),
+    (booking_delivery.next_round, booking_delivery.send_booking_mails),
+    (hook_delivery.next_round, hook_delivery.send_events),
+)
 TURN_S = 2.0  # after so long a shop sends no further notice in this turn
 
 
@@ -68,7 +76,7 @@ class NoticeWorker(PeriodicLoop):
         for shop in self._ctx.each_tenant():
             if self._stop.is_set():
                 return
-            if self._may_decide(shop) or self._is_due(shop) or self._reminds(shop):
+            if self._may_decide(shop) or self._is_due(shop) or self._has_round(shop):
                 self._pool.offer(shop.database.tenant_pk)
 
     def pause(self) -> None:
@@ -97,7 +105,8 @@ class NoticeWorker(PeriodicLoop):
         """Do a shop's turn; return whether more of it is due."""
         shop = self._ctx.for_tenant(number)
         self._decide(shop)
-        remind(shop, self._stop.is_set, self._chance)
+        for _, send in ROUNDS:
+            send(shop, self._stop.is_set, self._chance)
         if not self._is_due(shop):
             return False  # claiming would make every writer wait
         end = time.monotonic() + TURN_S
@@ -112,10 +121,10 @@ class NoticeWorker(PeriodicLoop):
             at = next_due(session)
         return at is not None and at <= shop.clock.now()
 
-    def _reminds(self, shop: AppContext) -> bool:
+    def _has_round(self, shop: AppContext) -> bool:
         with shop.database.reading() as session:
-            at = next_round(session)
-        return at is not None and at <= shop.clock.now()
+            moments = [when(session) for when, _ in ROUNDS]
+        return any(at is not None and at <= shop.clock.now() for at in moments)
 
     def _may_decide(self, shop: AppContext) -> bool:
         last = self._decided.get(shop.database.tenant_pk)
@@ -143,7 +152,7 @@ class NoticeWorker(PeriodicLoop):
         try:
             for shop in self._ctx.each_tenant():
                 with shop.database.reading() as session:
-                    moments = (next_due(session), next_round(session))
+                    moments = [next_due(session), *(when(session) for when, _ in ROUNDS)]
                 for at in filter(None, moments):
                     soonest = min(soonest, (at - shop.clock.now()).total_seconds())
         except SolespanError:

@@ -18,6 +18,7 @@ from solespan.api.storage.accounts.home_devices import sweep_devices
 from solespan.api.storage.audit import forget_audit_before
 from solespan.api.storage.idempotency_keys import forget_answers_before
 from solespan.api.storage.leases import NOBODY, forget_leases_before, take_lease
+from solespan.api.storage.notices.hook_events import forget_events_before
 from solespan.api.storage.rack.revisions import forget_history_before
 from solespan.api.storage.session import Database
 
@@ -71,6 +72,7 @@ class Sweeper:
                     session, days(kept.keep_withdrawn_consents_days)
                 ),
             }
+            forget_events_before(session, days(kept.keep_sent_notices_days))
             forget_answers_before(session, now - KEPT)
             sweep_sessions(session, now - timedelta(hours=kept.session_idle_hours))
             attempts.sweep(session, now)

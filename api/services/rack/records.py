@@ -23,6 +23,7 @@ from solespan.api.services.rack.record_validation import Fault, faults_of
 from solespan.api.services.shop_choices import shop_time_zone
 from solespan.api.services.unknown_id import unknown_id
 from solespan.api.storage.forecasts.forecast_reads import send_by_of
+from solespan.api.storage.notices.hook_events import put_pair_event
 from solespan.api.storage.rack import records as stored
 from solespan.api.storage.rack.records import Owner, Row, find_record, list_records
 from solespan.api.storage.rack.versions import raise_data_version
@@ -44,6 +45,7 @@ __all__ = [
     "send_by_of",
 ]
 
+_TOLD_OF_SOLE = ("sole_id", "fitted_on", "material")
 MOVABLE = ("wear_days", "checks")  # what can be logged on the wrong pair
 
 
@@ -113,8 +115,10 @@ def create(session: Session, name: str, values: Mapping[str, Any], clock: Clock)
         )
     _refuse_faults(session, name, values, owner, clock)
     stored.insert_record(session, name, values, owner)
-    if name == "soles" and owner is not None and owner.pair_pk is not None:
-        _end_earlier_sole(session, owner.pair_pk, values)
+    of_pair = owner.pair_pk if name == "soles" and owner is not None else None
+    if of_pair is not None and _end_earlier_sole(session, of_pair, values):
+        told = {name: values[name] for name in _TOLD_OF_SOLE}
+        put_pair_event(session, "sole.fitted", values["pair_id"], clock.now(), told)
     if owner is None:
         owner = _owner(session, name, values, creating=False)
     return _written(session, name, key, owner, "created")
@@ -248,10 +252,12 @@ def _in_the_shop_zone(session: Session, values: Mapping[str, Any]) -> dict[str, 
     return dict(values)
 
 
-def _end_earlier_sole(session: Session, pair_pk: int, new: Mapping[str, Any]) -> None:
+def _end_earlier_sole(session: Session, pair_pk: int, new: Mapping[str, Any]) -> bool:
+    """End the sole that was on a pair; return whether there was one before."""
     earlier = [s for s in stored.soles_of(session, pair_pk) if s["fitted_on"] < new["fitted_on"]]
     if earlier and earlier[-1]["removed_on"] is None:
         stored.close_sole(session, earlier[-1]["sole_id"], new["fitted_on"])
+    return bool(earlier)
 
 
 def _owner(

@@ -22,6 +22,7 @@ from solespan.api.storage.tables.results import Fit, ForecastRow
 
 __all__ = [
     "DueFilter",
+    "bands_of",
     "data_versions",
     "fit_payload",
     "forecast_days",
@@ -34,6 +35,7 @@ __all__ = [
 ]
 
 _ROWS: sa.Table = ForecastRow.__table__  # type: ignore[assignment]
+IDS_PER_QUERY = 500
 # In place of no date, and not by an index: rows without one are found pair by pair.
 _NO_DATE = sa.literal(date.max, sa.Date())
 _PAIRS: sa.Table = Pair.__table__  # type: ignore[assignment]
@@ -127,6 +129,24 @@ def _dicts(result: sa.Result[Any]) -> list[dict[str, Any]]:
 def _pair_query() -> sa.Select[Any]:
     query = forecast_query().where(_PAIRS.c.pair_id == sa.bindparam("of"))
     return query.order_by(_ROWS.c.foot, _ROWS.c.point)
+
+
+def bands_of(session: Session, wearer_ids: Sequence[str]) -> dict[str, str | None]:
+    """Return the stored band of each pair of some wearers."""
+    found: dict[str, str | None] = {}
+    for start in range(0, len(wearer_ids), IDS_PER_QUERY):
+        query = (
+            sa.select(_PAIRS.c.pair_id, _ROWS.c.band)
+            .join(_PAIRS, _PAIRS.c.id == _ROWS.c.pair_pk)
+            .join(Wearer, Wearer.id == _PAIRS.c.wearer_pk)
+            .where(
+                Wearer.wearer_id.in_(wearer_ids[start : start + IDS_PER_QUERY]),
+                _ROWS.c.foot == "pair",
+                _ROWS.c.point == "ball",
+            )
+        )
+        found |= {row.pair_id: row.band for row in session.execute(query)}
+    return found
 
 
 def send_by_of(session: Session, pair_id: str) -> date | None:

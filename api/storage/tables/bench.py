@@ -25,6 +25,7 @@ from sqlalchemy import (
 )
 from sqlalchemy.orm import Mapped, mapped_column
 
+import solespan.api.storage.tables.bookings
 import solespan.api.storage.tables.pair_extras
 import solespan.api.storage.tables.purchases  # noqa: F401 - items name their suppliers
 from solespan.api.bench_words import PAPERS, STAGES, STOCK_REASONS

@@ -16,6 +16,7 @@ from uuid import uuid4
 from sqlalchemy import JSON, CheckConstraint, Index, Integer, String, UniqueConstraint
 from sqlalchemy.orm import Mapped, mapped_column
 
+import solespan.api.storage.tables.hooks  # noqa: F401 - their tables belong to notices
 from solespan.api.storage.tables.keys import row_of
 from solespan.api.storage.tables.rack import WORD_LENGTH, Base, _utc_now
 from solespan.api.storage.tables.types import BigId, UtcDateTime

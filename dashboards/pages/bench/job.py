@@ -160,6 +160,8 @@ def _event(event: Mapping[str, Any]) -> dict[str, str]:
         said = "taken in, its construction and sole assumed"
     if "photograph" in details:
         said = f"photograph {details['photograph']}"
+    if "moved" in details:
+        said = "; ".join(_moved(name, days) for name, days in details["moved"].items())
     accepted = [f"{m['measure']}: {m['reason']}" for m in details.get("accepted", ())]
     at = str(event["at"])
     if details.get("on") not in (None, at[:10]):
@@ -170,6 +172,8 @@ def _event(event: Mapping[str, Any]) -> dict[str, str]:
         if "not_taken" in taken
     ]
     words = [details.get(name) for name in ("note", "caption", "correction")]
+    if "overruled" in details:
+        words.append(f"{details['because']} Booked anyway: {details['overruled']}")
     told = [*filter(None, words), *accepted, *stock]
     return {
         "at": at[:16].replace("T", " "),
@@ -177,3 +181,9 @@ def _event(event: Mapping[str, Any]) -> dict[str, str]:
         "worker": event["worker"] or "",
         "note": "; ".join(told),
     }
+
+
+def _moved(name: str, days: list[str | None]) -> str:
+    what = {"expected_on": "day it should come", "promised_on": "day promised"}[name]
+    before, after = (day or "none" for day in days)
+    return f"{what}: {before} to {after}"

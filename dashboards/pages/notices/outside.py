@@ -77,7 +77,7 @@ def _booked(order: Mapping[str, Any], *, done: bool) -> str:
     how = "you post it" if order["by_post"] else "you bring it"
     on = f" on {long_date(order['expected_on'])}" if order["expected_on"] else ""
     said = "Thank you. It is booked in" if done else "This pair is booked in already"
-    return f"{said}: {how}{on}. To change that, please get in touch."
+    return f"{said}: {how}{on}."
 
 
 def _checked(dates: Mapping[str, Any] | None, *, ask: bool) -> str:

@@ -64,6 +64,7 @@ LABELS = {
     "price_minor": "Price",
     "currency": "Currency",
     "expected_on": "Day it should come",
+    "overrule": "Reason to take a day that is not free",
     "by_post": "comes by post",
     "parcel_in": "Parcel to the shop",
     "parcel_out": "Parcel back",

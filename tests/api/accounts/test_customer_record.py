@@ -18,6 +18,7 @@ from solespan.api.storage.accounts.customers import ERASED
 from solespan.api.storage.notices.consents import address_hash
 from solespan.api.storage.tables.accounts import AuditEntry
 from solespan.api.storage.tables.bench import BenchPlan, StockItem, StockMove
+from solespan.api.storage.tables.hooks import HookEndpoint
 from solespan.api.storage.tables.keys import row_keys
 from solespan.api.storage.tables.purchases import PurchaseOrder, Supplier
 from solespan.api.storage.tables.rack import Root, Wearer
@@ -40,6 +41,7 @@ BELOW: tuple[tuple[str, dict], ...] = (
     ("forecasts", {"data_version": 0, "as_of": DAY, "foot": "pair", "point": "ball", "reason": MARK}),  # noqa: E501
     ("bench_orders", {"work": "full_sole", "stage": "received", "booked_on": DAY, "parcel_in": MARK, "parcel_out": MARK, "worker": MARK, "note": MARK}),  # noqa: E501
     ("bench_events", {"to_stage": "received", "worker": MARK, "details": {"note": MARK}}),
+    ("booking_messages", {"kind": "request", "sequence": 0, "day": DAY, "payload": {"pair": MARK}, "made_at": NOW, "state": "sent", "attempts": 1, "next_try_at": NOW}),  # noqa: E501
     ("bench_papers", {"kind": "condition", "payload": {"said": MARK}}),
     ("bench_photos", {"media_type": "image/png", "caption": MARK, "content": MARK.encode()}),
     ("pair_photos", {"media_type": "image/jpeg", "content": MARK.encode(), "thumbnail": MARK.encode()}),  # noqa: E501
@@ -58,6 +60,7 @@ BELOW: tuple[tuple[str, dict], ...] = (
     ("notice_pairs", {"place": 0, "foot": "pair", "window": 1, "sequence": 1, "why": "book in", "told_day": DAY}),  # noqa: E501
     ("outbox", {"channel": "mail", "payload": {"to": MARK}, "made_at": NOW, "state": "pending", "next_try_at": NOW, "problem": MARK}),  # noqa: E501
     ("consents", {"channel": "mail", "given_at": NOW, "given_how": MARK, "given_by": MARK, "address": MARK}),  # noqa: E501
+    ("hook_events", {"kind": "order.booked", "payload": {"of": MARK}, "made_at": NOW, "begun_at": NOW, "state": "sent", "attempts": 1, "next_try_at": NOW}),  # noqa: E501
     ("personal_links", {"secret_hash": f"{MARK}-link"}),
     ("browser_sessions", {"token_hash": f"{MARK}-token", "begun_at": NOW, "used_at": NOW}),
 )  # fmt: skip
@@ -68,6 +71,9 @@ def fill(services) -> int:
     tables = Root.metadata.tables
     made: dict[str, int] = {}
     with services.database.writing() as session:
+        endpoint = {"url": "https://hook.example/", "kinds": [], "secret": "whsec_AAAA"}
+        row = session.execute(insert(HookEndpoint.__table__).values(endpoint))
+        made["hook_endpoints"] = row.inserted_primary_key[0]
         for name, values in BELOW:
             own = dict(values)
             keys = {key.parent.name: key for key in row_keys(tables[name])}

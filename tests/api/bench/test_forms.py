@@ -185,6 +185,16 @@ def test_the_booking_form_sent_twice_books_once(page, client):
     assert len(orders) == 1
 
 
+def test_a_day_that_is_not_free_asks_for_a_reason_and_keeps_what_was_typed(page):
+    page.open("/bench")
+    typed = {"pair": "oxford", "work": "full_sole", "expected_on": "2026-06-20", "note": "red"}
+    assert page.send("/bench", **typed).status_code == 422
+    assert page.fields("/bench")["note"] == "red"
+    assert "closed on Sat 20 Jun 2026" in page.said()
+    assert page.send("/bench", overrule="Agreed by telephone", **typed).status_code == 303
+    assert "Booked anyway: Agreed by telephone" in page.said()
+
+
 @pytest.mark.parametrize(
     ("typed", "said"),
     [
@@ -271,7 +281,8 @@ def test_a_form_without_the_token_of_this_browser_changes_nothing(client, action
 
 def test_the_day_shows_what_comes_what_waits_and_what_is_late(page, bench, services):
     bench.book("derby", "top_piece", expected_on="2026-06-15")
-    received = bench.moved(bench.book(promised_on="2026-06-15", note="x"), "received")
+    late = {"promised_on": "2026-06-15", "overrule": "He waits here"}
+    received = bench.moved(bench.book(**late, note="x"), "received")
     page.open("/bench")
     assert "1 pair expected today, none on the bench, 1 waiting for it, none late." in page.said()
     assert "came today, promised today" in page.said()

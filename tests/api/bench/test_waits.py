@@ -63,7 +63,8 @@ def test_a_plan_whose_days_are_past_counts_as_none(services):
 def test_a_plan_gives_forecasts_pages_and_the_calendar_one_day_each(client, services, bench):
     keep(services, 40)
     assert "Nine in ten pairs" not in client.get("/bench").text
-    order = bench.moved(bench.book("derby", promised_on="2026-06-15"), "received")
+    late = {"promised_on": "2026-06-15", "overrule": "He waits here"}
+    order = bench.moved(bench.book("derby", **late), "received")
     plan = client.post("/v1/bench-plans", json={"months": 3}).json()
     services.forecaster.update_behind(everyone=True)
     by_plan = {row["pair_id"]: row["book_by"] for row in plan["pairs"]}

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import base64
 import hashlib
 import hmac
 from contextlib import ExitStack
@@ -11,12 +12,14 @@ import pytest
 
 from solespan.api.channels import CHANNELS, ChannelSettings
 from solespan.api.channels.message import Channel, DeliveryError, Message
-from solespan.api.channels.webhook import signature_of
+from solespan.api.channels.webhook.signed_post import secret_of_bytes
 from solespan.api.clock import Clock
 from solespan.api.schemas.notices.notices import CHANNEL_NAMES, NoticeRules
 from solespan.api.settings import Settings
 from tests.api.notices.servers import Hook, Mailbox, hook_server, mail_server
 
+KEY = b"a key of 32 bytes for the tests."
+SECRET = secret_of_bytes(KEY)
 NOW = datetime(2026, 11, 25, 12, tzinfo=UTC)
 
 
@@ -55,7 +58,7 @@ class Bench:
             url = stack.enter_context(hook_server(self.hook))
             settings = Settings(webhook_private_addresses=True)
             rules = rules.model_copy(update={"webhook_url": url})
-        self.setup = ChannelSettings(settings, rules, "key", Clock(lambda: NOW))
+        self.setup = ChannelSettings(settings, rules, SECRET, Clock(lambda: NOW))
         self.channel = CHANNELS[name].make(self.setup)
 
     def arrived(self) -> int:
@@ -113,7 +116,7 @@ def test_every_channel_says_what_it_lacks_and_names_nobody_when_it_fails(name):
         webhook_private_addresses=True,
     )
     rules = NoticeRules(webhook_url="http://127.0.0.1:9/")
-    channel = CHANNELS[name].make(ChannelSettings(nowhere, rules, "key", Clock(lambda: NOW)))
+    channel = CHANNELS[name].make(ChannelSettings(nowhere, rules, SECRET, Clock(lambda: NOW)))
     with pytest.raises(DeliveryError) as caught:
         channel.send(message())
     assert not caught.value.permanent
@@ -169,14 +172,14 @@ def test_a_webhook_is_signed_so_that_its_receiver_can_trust_it(bench):
     made = bench("webhook")
     made.channel.send(message())
     headers, body = made.hook.posts[0]
-    stamp = headers["solespan-timestamp"]
-    assert stamp == "2026-11-25T12:00:00Z"
-    digest = hmac.new(b"key", stamp.encode() + b"." + body, hashlib.sha256).hexdigest()
-    assert headers["solespan-signature"] == f"sha256={digest}" == signature_of("key", stamp, body)
+    assert headers["webhook-id"] == message().notice_id
+    assert headers["webhook-timestamp"] == str(int(NOW.timestamp()))
+    signed = f"{message().notice_id}.{int(NOW.timestamp())}.".encode() + body
+    digest = base64.b64encode(hmac.digest(KEY, signed, hashlib.sha256)).decode()
+    assert headers["webhook-signature"] == f"v1,{digest}"
     told = made.hook.bodies()[0]
     assert told["message_id"] == message().message_id
     assert told["pairs"][0]["label"] == "Oxford"
-    assert headers["idempotency-key"] == f'"{message().notice_id}"'
 
 
 @pytest.mark.parametrize(
@@ -202,7 +205,9 @@ def test_a_webhook_follows_no_redirect(bench):
 def test_a_webhook_inside_the_network_is_refused_unless_allowed(bench):
     made = bench("webhook")
     rules = made.setup.rules
-    strict = CHANNELS["webhook"].make(ChannelSettings(Settings(), rules, "key", Clock(lambda: NOW)))
+    strict = CHANNELS["webhook"].make(
+        ChannelSettings(Settings(), rules, SECRET, Clock(lambda: NOW))
+    )
     with pytest.raises(DeliveryError, match="SOLESPAN_WEBHOOK_PRIVATE_ADDRESSES") as caught:
         strict.send(message())
     assert caught.value.permanent

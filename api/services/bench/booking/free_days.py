@@ -1,0 +1,251 @@
+"""Free days service: on which days can a pair come, and which promise can the bench keep?
+
+Every way to book asks here: the customer's link, the desk's forms, commands and `/v1`. Counted are
+opening hours, closures, work in hand, work that is booked with a day, and the minutes of the work
+asked about. An order without a promised day is to be done within the shop's usual time. An order
+for which nobody named a day takes no hours until it comes.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass
+from datetime import date, timedelta
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from sqlalchemy.orm import Session
+
+from solespan.api.clock import Clock
+from solespan.api.errors import Refused
+from solespan.api.schemas.bench.shop import BenchSettings
+from solespan.api.services.bench.bench_settings import read_bench_settings
+from solespan.api.services.shop_choices import shop_zone
+from solespan.api.storage.bench.load import open_work, timed_jobs
+from solespan.forecast.bench.free_days import BenchLoad, Task, drying_days
+from solespan.forecast.bench.hours import BenchHours
+from solespan.forecast.bench.minutes import JobMinutes, fit_minutes
+from solespan.forecast.bench.standards import AFTER_DRYING_SHARE
+from solespan.forecast.bench.visits import works_of
+from solespan.forecast.frames import WORKS
+
+__all__ = [
+    "DAYS",
+    "BookingCalendar",
+    "DayNotFree",
+    "FreeDay",
+    "FreeDaysAsked",
+    "booking_calendar",
+    "list_free_days",
+    "shop_today",
+]
+
+LONGEST_AHEAD_DAYS = 366
+DAYS = ("expected_on", "promised_on")
+_NAMED = 3  # free days that a refusal names
+_WEEKDAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
+
+
+class DayNotFree(Refused):
+    """A day that the bench cannot keep; the shop may book it with a reason."""
+
+
+@dataclass(frozen=True)
+class FreeDay:
+    """A day on which a pair can come; by `ready_by` its work can be done."""
+
+    day: date
+    ready_by: date
+
+
+@dataclass(frozen=True)
+class FreeDaysAsked:
+    """What is to be booked: the works, on which construction, and whether it comes by post."""
+
+    works: tuple[str, ...]
+    construction: str = "goodyear_welted"
+    by_post: bool = False
+
+
+@dataclass(frozen=True)
+class BookingCalendar:
+    """The bench's calendar as one day sees it.
+
+    hours_set : whether the shop has set its hours; without that the defaults hold.
+    """
+
+    today: date
+    settings: BenchSettings
+    hours_set: bool
+    hours: BenchHours
+    load: BenchLoad
+    minutes: JobMinutes
+    drying: dict[str, int]
+
+    def free_days(
+        self, asked: FreeDaysAsked, first: date, most: int = LONGEST_AHEAD_DAYS
+    ) -> list[FreeDay]:
+        """Return the first free days from a day on."""
+        minutes, drying = self._minutes(asked), self._drying(asked)
+        found: list[FreeDay] = []
+        begin = max((first - self.today).days, 0)
+        for number in self.load.free_days(minutes, drying, self.settings.turnaround_days, begin):
+            day = self.today + timedelta(days=number)
+            if asked.by_post and not self.settings.post_weekdays[day.weekday()]:
+                continue
+            ready = self.load.first_promise(minutes, drying, number)
+            if ready is not None:
+                found.append(FreeDay(day, self.today + timedelta(days=ready)))
+            if len(found) >= most:
+                break
+        return found
+
+    def check(
+        self,
+        asked: FreeDaysAsked,
+        expected: date | None,
+        promised: date | None,
+        new: Collection[str] = DAYS,
+    ) -> None:
+        """Raise `DayNotFree` where a day is closed or cannot be kept.
+
+        `new` names the days that are chosen now; the others are only counted.
+        """
+        for where, day in zip(DAYS, (expected, promised), strict=True):
+            if day is not None and where in new and self._open_minutes(day) <= 0:
+                raise self._not_free(asked, where, f"The shop is closed on {said_day(day)}.")
+        posted = expected if asked.by_post and "expected_on" in new else None
+        if posted is not None and not self.settings.post_weekdays[posted.weekday()]:
+            what = f"No parcel comes on {said_day(posted)}."
+            raise self._not_free(asked, "expected_on", what)
+        task = self._task(asked, expected, promised)
+        if task is None or task.last_day >= self.load.days or self.load.fits(task):
+            return
+        minutes = f"{task.minutes:.0f} minutes"
+        if promised is None and expected is not None:
+            what = (
+                f"{said_day(expected)} is full: {minutes} more cannot be done within "
+                f"{self.settings.turnaround_days} days."
+            )
+            raise self._not_free(asked, "expected_on", what)
+        if promised is not None and not task.possible:
+            what = f"The work cannot be done and dry by {said_day(promised)}."
+        elif promised is not None:
+            what = f"The bench is full until {said_day(promised)}: {minutes} more do not fit."
+        raise self._not_free(asked, "promised_on", what, task)
+
+    def _task(
+        self, asked: FreeDaysAsked, expected: date | None, promised: date | None
+    ) -> Task | None:
+        if expected is None and promised is None:
+            return None
+        first = 0 if expected is None else max((expected - self.today).days, 0)
+        if promised is None:
+            last = first + self.settings.turnaround_days
+        else:
+            last = (promised - self.today).days
+        return Task(self._minutes(asked), first, last, self._drying(asked))
+
+    def _minutes(self, asked: FreeDaysAsked) -> float:
+        return self.minutes.mean_visit(asked.works, asked.construction)
+
+    def _drying(self, asked: FreeDaysAsked) -> int:
+        return max(self.drying[work] for work in asked.works)
+
+    def _open_minutes(self, day: date) -> float:
+        return float(self.hours.minutes_by_day(pd.Timestamp(day), 1)[0])
+
+    def _not_free(
+        self, asked: FreeDaysAsked, where: str, what: str, task: Task | None = None
+    ) -> DayNotFree:
+        if where == "promised_on":
+            first = max(task.first_day if task else 0, 0)
+            ready = self.load.first_promise(self._minutes(asked), self._drying(asked), first)
+            days = [] if ready is None else [self.today + timedelta(days=ready)]
+            accepted = f"{days[0]} or later" if days else "a day that is free"
+        else:
+            days = [free.day for free in self.free_days(asked, self.today, _NAMED)]
+            accepted = ", ".join(str(day) for day in days) or "a day that is free"
+        named = " or ".join(said_day(day) for day in days)
+        choose = f"Choose {named}" if named else "Choose another day"
+        return DayNotFree(
+            what,
+            where=where,
+            accepted=accepted,
+            remedy=f"{choose}, or give the reason to book it anyway.",
+        )
+
+
+def said_day(day: date) -> str:
+    """Say a day shortly: Fri 25 Dec 2026."""
+    return f"{_WEEKDAYS[day.weekday()]} {day.day} {day:%b %Y}"
+
+
+def shop_today(session: Session, clock: Clock, time_zone: str = "UTC") -> date:
+    """Return the shop's day; `time_zone` is the customer's, for a shop that has chosen none."""
+    return clock.today(shop_zone(session, time_zone))
+
+
+def booking_calendar(
+    session: Session, today: date, *, without: int | None = None
+) -> BookingCalendar:
+    """Read the bench's calendar; `without` is the number of an order that is being changed."""
+    settings, version = read_bench_settings(session)
+    hours = settings.bench_hours()
+    minutes = fit_minutes(timed_jobs(session))
+    drying = {
+        work: drying_days(hours_dry)
+        for work, hours_dry in zip(WORKS, settings.bench_rules().drying(), strict=True)
+    }
+    tasks = [
+        task
+        for order in open_work(session)
+        if order["id"] != without
+        and (task := _task_of(order, today, settings, minutes, drying)) is not None
+    ]
+    days = LONGEST_AHEAD_DAYS + settings.turnaround_days + 1
+    open_minutes = hours.minutes_by_day(pd.Timestamp(today), days) * hours.benches
+    load = BenchLoad(np.asarray(open_minutes), tasks)
+    return BookingCalendar(today, settings, version > 0, hours, load, minutes, drying)
+
+
+def _task_of(
+    order: Mapping[str, Any],
+    today: date,
+    settings: BenchSettings,
+    minutes: JobMinutes,
+    drying: Mapping[str, int],
+) -> Task | None:
+    """Say what an open order asks of the bench; None while nobody named a day."""
+    here = order["stage"] in ("received", "on_bench")
+    expected, promised = order["expected_on"], order["promised_on"]
+    if not here and expected is None and promised is None:
+        return None
+    begins = max(today, today if here or expected is None else expected)
+    usual = (expected or order["booked_on"]) + timedelta(days=settings.turnaround_days)
+    ends = promised or usual
+    works = works_of(order["work"], order["more_works"])
+    work = minutes.mean_visit(works, order["construction"])
+    dries = max(drying[one] for one in works)
+    if order["stage"] == "on_bench":
+        work, dries = (work * AFTER_DRYING_SHARE if dries else work), 0
+    return Task(work, (begins - today).days, (ends - today).days, dries)
+
+
+def list_free_days(
+    session: Session, asked: FreeDaysAsked, clock: Clock, *, most: int = 20
+) -> dict[str, Any]:
+    """Say the next free days of a work, as JSON values."""
+    today = shop_today(session, clock)
+    calendar = booking_calendar(session, today)
+    days = calendar.free_days(asked, today, most)
+    return {
+        "work": asked.works[0],
+        "construction": asked.construction,
+        "by_post": asked.by_post,
+        "today": today.isoformat(),
+        "hours_set": calendar.hours_set,
+        "turnaround_days": calendar.settings.turnaround_days,
+        "days": [{"day": d.day.isoformat(), "ready_by": d.ready_by.isoformat()} for d in days],
+    }

@@ -1,0 +1,1 @@
+"""Hook services: who is told of events, and how do events reach them?"""

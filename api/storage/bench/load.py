@@ -1,0 +1,48 @@
+"""Bench load storage: which work is open, and how long did the newest timed jobs take?"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pandas as pd
+import sqlalchemy as sa
+from sqlalchemy.orm import Session
+
+from solespan.api.storage.tables.bench import BenchOrder
+from solespan.api.storage.tables.rack import BenchJob, Pair
+
+__all__ = ["open_work", "timed_jobs"]
+
+HERE_OR_COMING = ("booked", "in_post", "received", "on_bench")
+MOST_TIMED = 1000
+_ORDERS: sa.Table = BenchOrder.__table__  # type: ignore[assignment]
+_JOBS: sa.Table = BenchJob.__table__  # type: ignore[assignment]
+
+
+def open_work(session: Session) -> list[dict[str, Any]]:
+    """Return every order whose work is not done.
+
+    `id`, `work`, `more_works`, `stage`, `booked_on`, `expected_on`, `promised_on` and the pair's
+    `construction`.
+    """
+    names = ("id", "work", "more_works", "stage", "booked_on", "expected_on", "promised_on")
+    query = (
+        sa.select(*(_ORDERS.c[name] for name in names), Pair.construction)
+        .join(Pair, _ORDERS.c.pair_pk == Pair.id)
+        .where(_ORDERS.c.stage.in_(HERE_OR_COMING))
+    )
+    return [dict(row) for row in session.execute(query).mappings()]
+
+
+def timed_jobs(session: Session) -> pd.DataFrame:
+    """Return works, `construction` and `bench_minutes` of the newest jobs that were timed."""
+    query = (
+        sa.select(_JOBS.c.work, _JOBS.c.more_works, Pair.construction, _JOBS.c.bench_minutes)
+        .join(Pair, _JOBS.c.pair_pk == Pair.id)
+        .where(_JOBS.c.bench_minutes > 0)
+        .order_by(_JOBS.c.id.desc())
+        .limit(MOST_TIMED)
+    )
+    rows = session.execute(query).all()
+    frame = pd.DataFrame(rows, columns=["work", "more_works", "construction", "bench_minutes"])
+    return frame.astype({"bench_minutes": float})
