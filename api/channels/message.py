@@ -10,7 +10,16 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, Protocol, runtime_checkable
 
-__all__ = ["Channel", "DeliveryError", "Message"]
+__all__ = ["Channel", "DeliveryError", "Message", "Picture"]
+
+
+@dataclass(frozen=True)
+class Picture:
+    """A picture that stands in the HTML part of a mail, by its `cid` (RFC 2392)."""
+
+    cid: str
+    media_type: str
+    content: bytes
 
 
 @dataclass(frozen=True)
@@ -33,6 +42,7 @@ class Message:
     html: str
     unsubscribe_url: str
     pairs: Sequence[Mapping[str, Any]]
+    pictures: Sequence[Picture] = ()
 
 
 class DeliveryError(Exception):

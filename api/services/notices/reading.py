@@ -122,7 +122,7 @@ def describe_notice(session: Session, notice_id: str) -> dict[str, Any]:
         }
         for pair in stored.pairs_of_notice(session, found["id"])
     ]
-    hidden = ("id", "payload", "wearer_pk", "name", "time_zone")
+    hidden = ("id", "payload", "wearer_pk", "name", "time_zone", "language")
     shown = {k: v for k, v in found.items() if k not in hidden}
     payload = found["payload"]
     return shown | {"pairs": pairs, "subject": payload["subject"], "text": payload["text"]}
