@@ -5,6 +5,7 @@ The photograph that a pair had when the notice was written, while it is kept; el
 
 from __future__ import annotations
 
+import base64
 from collections.abc import Mapping
 from typing import Any
 
@@ -15,7 +16,7 @@ from solespan.api.notices.pictures import draw_pair
 from solespan.api.storage.rack.pair_extras import photo_content
 from solespan.api.storage.rack.records import find_record
 
-__all__ = ["pictures_in"]
+__all__ = ["pictures_in", "shown_html"]
 
 CID = "cid:"
 
@@ -33,3 +34,12 @@ def pictures_in(session: Session, payload: Mapping[str, Any]) -> list[Picture]:
             kept = ("image/png", draw_pair(record))
         found.append(Picture(address.removeprefix(CID), *kept))
     return found
+
+
+def shown_html(session: Session, payload: Mapping[str, Any]) -> str:
+    """Return the HTML of a notice with its pictures inside, as a mail reader shows it."""
+    html = str(payload["html"])
+    for picture in pictures_in(session, payload):
+        content = base64.b64encode(picture.content).decode()
+        html = html.replace(f"{CID}{picture.cid}", f"data:{picture.media_type};base64,{content}")
+    return html
