@@ -19,6 +19,7 @@ SCRIPT = "text/javascript; charset=utf-8"
 OWN_FILES = {
     "app.css": "text/css; charset=utf-8",
     "bench.css": "text/css; charset=utf-8",
+    "customer.css": "text/css; charset=utf-8",
     "chart.css": "text/css; charset=utf-8",
     "pair.css": "text/css; charset=utf-8",
     "notices.css": "text/css; charset=utf-8",

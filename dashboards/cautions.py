@@ -5,6 +5,7 @@ Common practice in the trade; none replaces local codes or the maker's sheet of 
 
 from __future__ import annotations
 
+from solespan.dashboards.language import gettext_noop
 from solespan.forecast.frames import WORKS
 
 __all__ = ["DEFER", "FOR_WEARERS", "cautions_of"]
@@ -14,9 +15,11 @@ DEFER = (
     "licensed for it."
 )
 FOR_WEARERS = (
-    "Smooth or worn leather soles slip on wet ground, and metal plates slip on stone.",
-    "A sole past its limit lets water in: stop wearing it.",
-    "Dates here are estimates; look at the sole itself.",
+    gettext_noop(
+        "Smooth or worn leather soles slip on wet ground, and metal plates slip on stone."
+    ),
+    gettext_noop("A sole past its limit lets water in: stop wearing it."),
+    gettext_noop("Dates here are estimates; look at the sole itself."),
 )
 _SOLVENTS = (
     "Cement and finish: their solvents burn and harm. Draw the air down and away from the bench, "

@@ -19,6 +19,7 @@ from solespan.dashboards.chapters import chapter_for
 from solespan.dashboards.chart import Chart
 from solespan.dashboards.drawing import csv_text, drawing, drawn_rows
 from solespan.dashboards.figures import FIGURES
+from solespan.dashboards.language import ENGLISH, Language
 from solespan.dashboards.navigation import GROUPS, NavEntry, entry_of
 
 __all__ = ["figure_json", "inline_figure", "render"]
@@ -55,11 +56,18 @@ def _environment() -> Environment:
 def render(template: str, context: Mapping[str, Any], entries: Sequence[NavEntry] = ()) -> str:
     """Fill one template of `dashboards/templates`; every value is escaped.
 
-    `entries` are those of the navigation, for pages that show it.
+    `entries` are those of the navigation, for pages that show it. `language` in the context is the
+    reader's; English where it is left out.
 
     Raises `jinja2.UndefinedError` where the template needs what the context lacks.
     """
-    frame = {"template": template, "nav": entries, "nav_here": entry_of(template, entries)}
+    frame: dict[str, Any] = {
+        "template": template,
+        "nav": entries,
+        "nav_here": entry_of(template, entries),
+    }
+    language: Language = context.get("language", ENGLISH)
+    frame |= {"language": language, "_": language.gettext, "ngettext": language.ngettext}
     return _environment().get_template(template).render({**frame, **context})
 
 

@@ -68,6 +68,7 @@ def template(path: Path) -> Iterator[Sentence]:
     text = path.read_text("utf-8")
     place = str(path.relative_to(ROOT))
     text = re.sub(r"\{#.*?#\}", "", text, flags=re.DOTALL)
+    text = re.sub(r"\[\[|\]\]", "\n\n", text)  # messages of the shipped wording
     for quoted in re.findall(r'"([A-Z][^"{}<>]* [^"{}<>]* [^"{}<>]*)"', text):
         yield from sentences_of(unescape(quoted), place)
     text = re.sub(r"^\{%-?\s*(?:elif|else|endif).*?%\}", "\n\n", text, flags=re.MULTILINE)

@@ -27,6 +27,7 @@ MAY = {
         "plotly",
         "jinja2",
         "markupsafe",
+        "babel",
         "markdown_it",
         "segno",
     },

@@ -10,7 +10,16 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, Protocol, runtime_checkable
 
-__all__ = ["Channel", "DeliveryError", "Message"]
+__all__ = ["Channel", "DeliveryError", "Message", "Picture"]
+
+
+@dataclass(frozen=True)
+class Picture:
+    """A picture that stands in the HTML part of a mail, by its `cid` (RFC 2392)."""
+
+    cid: str
+    media_type: str
+    content: bytes
 
 
 @dataclass(frozen=True)
@@ -37,6 +46,7 @@ class Message:
     pairs: Sequence[Mapping[str, Any]]
     calendar: str = ""
     calendar_method: str = ""
+    pictures: Sequence[Picture] = ()
 
 
 class DeliveryError(Exception):

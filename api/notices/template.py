@@ -10,6 +10,7 @@ the HTML must keep its shape.
 
 from __future__ import annotations
 
+import re
 import traceback
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
@@ -25,11 +26,13 @@ from solespan.api.errors import Refused
 from solespan.api.notices.bounded_rendering import TooMuch, bound_filters, compiled, filled
 from solespan.api.notices.words import CAUTIONS, THUMB_CHECK
 from solespan.api.schemas.notices.notices import NoticeTemplate
+from solespan.dashboards.language import ENGLISH, Language
 
 __all__ = [
     "Rendered",
     "TemplateRefused",
     "check_template",
+    "messages_of",
     "render_notice",
     "sample_facts",
     "shipped_template",
@@ -67,6 +70,7 @@ _PART_NAMES = {"subject": "subject.txt", "text": "text.txt", "html": "notice.htm
 _VALUES_UNFIT = (TypeError, ValueError, ArithmeticError, LookupError, AttributeError)
 # What Python raises where a wording nests deeper than its parser goes.
 _TOO_DEEP = (RecursionError, MemoryError, SyntaxError)
+_MESSAGE = re.compile(r"\[\[(.+?)\]\]")  # in the files of the shipped wording only
 _UNSAFE_TAGS = {"script", "style", "iframe", "object", "embed", "form", "base", "link", "svg"}
 
 
@@ -93,11 +97,23 @@ class Rendered:
 
 
 @cache
-def shipped_template() -> NoticeTemplate:
-    """Return the wording that a shop begins with."""
+def shipped_template(language: Language = ENGLISH) -> NoticeTemplate:
+    """Return the wording that a shop begins with, in a language of its customers."""
+
+    def said(found: re.Match[str]) -> str:
+        return language.gettext(found[1])
+
+    return NoticeTemplate(**{part: _MESSAGE.sub(said, text) for part, text in _sources().items()})
+
+
+def messages_of() -> set[str]:
+    """Return the messages of the shipped wording, which every catalogue must hold."""
+    return {message for text in _sources().values() for message in _MESSAGE.findall(text)}
+
+
+def _sources() -> dict[str, str]:
     folder = files("solespan.api.notices") / "templates"
-    parts = {part: (folder / name).read_text("utf-8") for part, name in _PART_NAMES.items()}
-    return NoticeTemplate(**parts)
+    return {part: (folder / name).read_text("utf-8") for part, name in _PART_NAMES.items()}
 
 
 @cache
@@ -280,6 +296,8 @@ def sample_facts(name: str, n_pairs: int, *, second: bool) -> dict[str, Any]:
     """Return every value that a template may use, for an invented customer."""
     pair = {
         "label": f"Oxford of {name}",
+        "picture": "cid:picture-0",
+        "felt": "On 3 October the left sole was felt: it gives a little.",
         "when": "between mid-March and early May",
         "sure": "four times in five within that time",
         "bring_by": "by 12 March",
@@ -294,6 +312,9 @@ def sample_facts(name: str, n_pairs: int, *, second: bool) -> dict[str, Any]:
         "pairs": [pair, *others],
         "second": second,
         "by_letter": False,
+        "language": ENGLISH.code,
+        "price": "A full sole costs 110 EUR.",
+        "wait": "The bench needs about 12 days.",
         "unsubscribe_link": _SAMPLE_LINK,
         "thumb_check": list(THUMB_CHECK),
         "cautions": list(CAUTIONS),

@@ -39,6 +39,7 @@ from solespan.api.routes.notices import (
     hook_pages,
     link_pages,
     notice_pages,
+    preview_pages,
 )
 from solespan.api.routes.planning import plan_page, reminder_pages, what_if_page
 from solespan.api.routes.rack import (
@@ -84,6 +85,7 @@ PAGES: tuple[PageEntry, ...] = (
     link_pages.PAGE,
     booking_pages.PAGE,
     choice_pages.PAGE,
+    preview_pages.PAGE,
     notice_pages.PAGE,
     hook_pages.PAGE,
     look_back_pages.PAGE,

@@ -15,6 +15,7 @@ from fastapi import APIRouter, Path, Request, Response
 
 from solespan.api.author import Author
 from solespan.api.errors import SolespanError
+from solespan.api.notices.languages import language_of
 from solespan.api.routes.accounts.cookies import browser_of, keep_device, keep_step, let_in
 from solespan.api.routes.http.page_entry import Need, PageEntry
 from solespan.api.routes.http.pages import (
@@ -220,7 +221,9 @@ def read_link(
     secret: Secret,  # noqa: ARG001 - in the form's address
 ) -> Response:
     """Show the button behind which a customer's own pairs are."""
-    return outside(ctx, request, "accounts/open.html", {"shop_name": ""})
+    # whose it is stays unsaid until the button is pressed, so the browser says the language
+    language = language_of(request.headers.get("accept-language"))
+    return outside(ctx, request, "accounts/open.html", {"shop_name": "", "language": language})
 
 
 @router.post("/open/{secret}")

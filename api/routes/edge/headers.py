@@ -3,7 +3,9 @@
 Which headers stand on every answer, so that a browser cannot be turned against the reader?
 
 The Content-Security-Policy lets pages load scripts, styles and data from this service only, and
-nothing may frame them. Over https a browser is told to use nothing else for this host (RFC 6797).
+nothing may frame them. The preview of a mail is the one exception: our own page frames it, and it
+can run, load and send nothing. Over https a browser is told to use nothing else for this host
+(RFC 6797).
 
 Without TLS a browser names the site that sends a form by its origin alone, and the gate compares
 it. Where pages ask for no referrer at all, that origin is `null` (Fetch, section 3.1). So a home
@@ -15,13 +17,15 @@ from __future__ import annotations
 from starlette.datastructures import MutableHeaders
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+from solespan.api.routes.http.framed_mail import MAIL_POLICY
+
 __all__ = ["SECURITY_HEADERS", "SecurityHeaders"]
 
 CONTENT_SECURITY_POLICY = (
     "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data: blob:; "
     "connect-src 'self'; font-src 'self'; form-action 'self'; base-uri 'none'; "
     "worker-src 'self'; manifest-src 'self'; "
-    "object-src 'none'; frame-ancestors 'none'"
+    "object-src 'none'; frame-src 'self'; frame-ancestors 'none'"
 )
 
 SECURITY_HEADERS = {
@@ -60,7 +64,10 @@ class SecurityHeaders:
         async def send_with_headers(message: Message) -> None:
             if message["type"] == "http.response.start":
                 headers = MutableHeaders(scope=message)
+                framed = headers.get("content-security-policy") == MAIL_POLICY
                 headers.update(self.headers)
+                if framed:
+                    headers["content-security-policy"] = MAIL_POLICY
                 if over_tls:
                     headers["strict-transport-security"] = TLS_ONLY
                 headers.setdefault("cache-control", DEFAULT_CACHE_CONTROL)

@@ -35,6 +35,7 @@ from solespan.api.services.notices.booking_links import (
 )
 from solespan.api.services.notices.delivery_config import secret_of
 from solespan.dashboards.pages.notices.booking import booking_page
+from solespan.dashboards.pages.notices.outside import said_problem
 from solespan.dashboards.pages.rack.pair import FormState
 
 __all__ = ["PAGE"]
@@ -80,11 +81,16 @@ def _booking_page(
         with booking.ctx.database.reading() as session:
             days, hours_set = free_days_of(session, booking)
     context = booking_page(
-        booking.order, booking.pair, days, hours_set=hours_set, done=done if not error else ""
+        booking.order,
+        booking.pair,
+        days,
+        hours_set=hours_set,
+        done=done if not error else "",
+        language=booking.language,
     )
     errors = {}
     if error is not None:
-        said = f"{error.what} {error.remedy}"
+        said = said_problem(error.what, error.remedy, error.where, booking.language)
         errors = {"day": said} if error.where == "day" else {}
         context["problem"] = "" if errors else said
     context |= {

@@ -8,11 +8,13 @@ from fastapi import APIRouter, Depends, Request, Response
 from fastapi.responses import HTMLResponse
 
 from solespan.api.errors import Refused, SolespanError, StaleVersion
+from solespan.api.notices.languages import LANGUAGES
 from solespan.api.notices.template import check_template
 from solespan.api.routes.http.page_entry import PageEntry
 from solespan.api.routes.http.pages import (
     PageRoute,
     Typed,
+    Words,
     back_to,
     page_answer,
     refuse_foreign_form,
@@ -73,21 +75,24 @@ def change_rules(ctx: Context, request: Request, typed: Typed) -> Response:
 def _rules_page(ctx: AppContext, request: Request, form: FormState, version: int) -> HTMLResponse:
     context = {"form": form, "version": version, "webhook_key": webhook_key(ctx)}
     context["channels"] = channel_words()
+    context["languages"] = [(code, one.name) for code, one in LANGUAGES.items()]
     return page_answer(request, "notices/notice_rules.html", context, 422 if form.errors else 200)
 
 
 @router.get("/notices/wording")
-def read_wording_page(ctx: Context, request: Request) -> HTMLResponse:
-    """Show the wording as a form, and how it reads."""
+def read_wording_page(ctx: Context, request: Request, language: Words = "en") -> HTMLResponse:
+    """Show the wording of a language as a form, and how it reads."""
+    language = language if language in LANGUAGES else "en"
     with ctx.database.reading() as session:
-        template, version = choices.read_template(session)
-    return _wording_page(request, template.model_dump(), version, sample=template)
+        template, version = choices.read_template(session, language)
+    return _wording_page(request, template.model_dump(), version, language, sample=template)
 
 
 @router.post("/notices/wording")
 def change_wording(ctx: Context, request: Request, typed: Wording) -> Response:
     """Keep the wording, or show it again with the line that cannot be used."""
     version = _version(typed)
+    language = typed["language"] if typed.get("language") in LANGUAGES else "en"
     # browsers send line ends as CR LF
     parts = {part: typed.get(part, "").replace("\r\n", "\n") for part in PARTS}
     try:
@@ -99,9 +104,11 @@ def change_wording(ctx: Context, request: Request, typed: Wording) -> Response:
                 accepted=f"up to {MOST_CHARACTERS} characters each",
                 remedy="Shorten it.",
             )
-        choices.change_template(ctx.database, NoticeTemplate(**parts), frozenset({version}))
+        choices.change_template(
+            ctx.database, NoticeTemplate(**parts), frozenset({version}), language
+        )
     except SolespanError as error:
-        return _wording_page(request, parts, version, problem=_said(error))
+        return _wording_page(request, parts, version, language, problem=_said(error))
     return back_to("/notices", done="wording")
 
 
@@ -109,6 +116,7 @@ def _wording_page(
     request: Request,
     parts: dict[str, str],
     version: int,
+    language: str,
     *,
     problem: str = "",
     sample: NoticeTemplate | None = None,
@@ -116,6 +124,8 @@ def _wording_page(
     context = {
         "parts": parts,
         "version": version,
+        "wording": language,
+        "languages": [(code, one.name) for code, one in LANGUAGES.items()],
         "problem": problem,
         "sample": check_template(sample) if sample is not None else None,
     }

@@ -19,6 +19,7 @@ from fastapi.routing import APIRoute
 from starlette.exceptions import HTTPException
 
 from solespan.api.errors import Refused, SolespanError
+from solespan.api.notices.languages import Language, language_of
 from solespan.api.notices.links import form_token
 from solespan.api.notices.words import CAUTIONS, THUMB_CHECK
 from solespan.api.routes.http.form_token import is_token, mask_token
@@ -42,10 +43,11 @@ from solespan.api.services.notices.answering import (
 from solespan.api.services.notices.booking_links import change_path
 from solespan.api.services.notices.choices import read_rules
 from solespan.api.services.notices.delivery_config import secret_of
-from solespan.dashboards.pages.bench.free_days import NO_HOURS, day_options
+from solespan.dashboards.pages.bench.free_days import day_options, no_hours
 from solespan.dashboards.pages.notices.outside import (
     answer_page,
     link_failure_page,
+    said_problem,
     unsubscribe_page,
     way_choices,
 )
@@ -70,8 +72,10 @@ class LinkRoute(APIRoute):
                 return await handler(request)
             except SolespanError as error:
                 shop = error.shop if isinstance(error, LinkOver) else None
-                said = [error.what, error.remedy]
-                return outside_page(link_failure_page(error.title, said), error.status, shop)
+                language = shop_language(shop)
+                said = [said_problem(error.what, error.remedy, error.where, language)]
+                page = link_failure_page(error.title, said, language) | {"language": language}
+                return outside_page(page, error.status, shop)
             except RequestValidationError:
                 return outside_page(link_failure_page("This link cannot be read", []), 404)
             except HTTPException as error:
@@ -81,6 +85,14 @@ class LinkRoute(APIRoute):
                 )
 
         return page_or_failure
+
+
+def shop_language(shop: AppContext | None, spoken: str | None = None) -> Language:
+    """Return the language of a shop's customer; English where no shop is known."""
+    if shop is None:
+        return language_of(spoken)
+    with shop.database.reading() as session:
+        return language_of(spoken, read_rules(session)[0].language)
 
 
 router = APIRouter(route_class=LinkRoute)
@@ -138,8 +150,10 @@ def give_answer(ctx: Context, token: Token, typed: Typed) -> Response:
 def read_unsubscribe_page(ctx: Context, token: Token, done: Words = "") -> HTMLResponse:
     """Show the button that ends it; nothing is changed."""
     form = {"token": mask_token(form_token(token, secret_of(ctx)))}
-    shop, agrees = still_written_to(ctx, token)
-    return outside_page(unsubscribe_page(done=done == "yes" and not agrees) | form, shop=shop)
+    shop, agrees, spoken = still_written_to(ctx, token)
+    language = shop_language(shop, spoken)
+    page = unsubscribe_page(done=done == "yes" and not agrees, language=language)
+    return outside_page(page | form | {"language": language}, shop=shop)
 
 
 @router.post("/unsubscribe/{token}")
@@ -165,6 +179,7 @@ def _answer_page(
     error: SolespanError | None = None,
 ) -> HTMLResponse:
     with asked.ctx.database.reading() as session:
+        language = language_of(asked.notice["language"], read_rules(session)[0].language)
         order = open_order(session, asked.pair["pair_id"])
         dates = dates_now(session, asked) if done else None
         asks = asked.link.purpose == "book" and order is None
@@ -180,17 +195,19 @@ def _answer_page(
         done=done and bool(answered),
         order=order,
         dates=dates,
+        language=language,
     ) | {
-        "ways": way_choices(quoted),
-        "days": day_options(days),
-        "no_hours": "" if hours_set else NO_HOURS,
+        "ways": way_choices(quoted, language),
+        "days": day_options(days, language),
+        "no_hours": "" if hours_set else no_hours(language),
         "change": change if asked.link.purpose == "book" else "",
+        "language": language,
     }
     errors = {}
     if error is not None:
         fields = {"day": "day", "left, right": "left", "works": "works"}
         field = fields.get(error.where, "")
-        said = f"{error.what} {error.remedy}"
+        said = said_problem(error.what, error.remedy, error.where, language)
         errors = {field: said} if field else {}
         context["problem"] = "" if field else said
     context |= {

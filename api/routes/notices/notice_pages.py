@@ -11,6 +11,7 @@ from typing import Any
 from fastapi import APIRouter, Request, Response
 from fastapi.responses import HTMLResponse
 
+from solespan.api.channels import CHANNELS
 from solespan.api.errors import Refused, SolespanError
 from solespan.api.routes.http.page_entry import Need, PageEntry
 from solespan.api.routes.http.pages import (
@@ -247,7 +248,11 @@ def read_notice_page(ctx: Context, request: Request, notice_id: str) -> HTMLResp
     """Show one notice."""
     with ctx.database.reading() as session:
         context = one_notice(session, notice_id)
-    context |= {"row": history_rows([context["row"]], channel_words())[0]}
+    entry = CHANNELS.get(context["row"]["channel"])
+    context |= {
+        "row": history_rows([context["row"]], channel_words())[0],
+        "parts": entry.parts if entry else (),
+    }
     return page_answer(request, "notices/notice.html", context)
 
 

@@ -14,6 +14,7 @@ from solespan.api.channels import CHANNELS
 from solespan.api.schemas.fields import KnownId, PlainDate
 from solespan.api.schemas.merge_patch import patch_model
 from solespan.api.schemas.rack.records import MAX_PAGE, Answer, Message
+from solespan.dashboards.language import LANGUAGES
 
 __all__ = [
     "NOTICE_BANDS",
@@ -61,6 +62,7 @@ StoppedAddress = Annotated[
     str, StringConstraints(min_length=3, max_length=320, pattern=r"^[^\s\x00](?:.*[^\s\x00])?$")
 ]
 ChannelName = Literal[CHANNEL_NAMES]  # type: ignore[valid-type]
+LanguageCode = Literal[tuple(LANGUAGES)]  # type: ignore[valid-type]
 BandName = Literal[NOTICE_BANDS]  # type: ignore[valid-type]
 
 
@@ -88,6 +90,10 @@ class NoticeRules(Message):
     )
     reply_to: Address | None = Field(
         default=None, description="where replies by mail go. Unit: none (address)"
+    )
+    language: LanguageCode = Field(  # type: ignore[valid-type]
+        default="en",
+        description="language of customers whose record names none. Unit: none (code)",
     )
     bands: list[BandName] = Field(
         default=list(NOTICE_BANDS),

@@ -23,7 +23,7 @@ from solespan.api.storage.rack.records import owner_of
 from solespan.api.storage.rack.revisions import newest_deletion
 from solespan.api.storage.scope import count_as_change
 
-__all__ = ["customer_record", "erase_customer", "hand_out", "refuse_unconfirmed"]
+__all__ = ["customer_record", "erase_customer", "hand_out", "plain_value", "refuse_unconfirmed"]
 
 
 def customer_record(ctx: AppContext, wearer_id: str, *, photographs: bool = True) -> dict[str, Any]:
@@ -38,7 +38,7 @@ def customer_record(ctx: AppContext, wearer_id: str, *, photographs: bool = True
         "made_at": ctx.clock.now().isoformat(),
         "wearer_id": wearer_id,
         "held": {
-            table: [{name: _plain(value) for name, value in row.items()} for row in rows]
+            table: [{name: plain_value(value) for name, value in row.items()} for row in rows]
             for table, rows in held.items()
             if rows
         },
@@ -55,7 +55,8 @@ def hand_out(ctx: AppContext, wearer_id: str) -> dict[str, Any]:
     return record
 
 
-def _plain(value: Any) -> Any:
+def plain_value(value: Any) -> Any:
+    """Return a value as JSON holds it; bytes as base64."""
     if isinstance(value, bytes):
         return base64.b64encode(value).decode()
     return value.isoformat() if isinstance(value, date | datetime) else value

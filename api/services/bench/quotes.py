@@ -122,10 +122,17 @@ def quote_pair(
 
 
 def agree(
-    session: Session, order_id: str, works: Sequence[str], version: int, clock: Clock
+    session: Session,
+    order_id: str,
+    works: Sequence[str],
+    version: int,
+    clock: Clock,
+    *,
+    offered_only: bool = False,
 ) -> dict[str, Any]:
     """Let an order follow works of its pair's quote: all of them, at the price of the whole.
 
+    `offered_only` : a customer chooses one of the ways that the quote offers, the bench any works.
     Raises `NotFound`, `NothingForecast`, `StaleVersion`, and `Conflict` where the works cannot
     stand together or the pair is on the bench already.
     """
@@ -145,6 +152,13 @@ def agree(
         )
     told = quote_pair(session, order["pair_id"], None, timed=False, works=works)
     way = told["chosen"]
+    if offered_only and set(works) not in [set(one["works"]) for one in told["alternatives"]]:
+        raise Conflict(
+            "The quote does not offer this work any more.",
+            where="works",
+            accepted=", ".join(" ".join(one["works"]) for one in told["alternatives"]),
+            remedy="Choose one of the ways that are shown now.",
+        )
     values = works_columns(way["works"])
     values |= {"price_minor": way["price_minor"], "currency": told["currency"]}
     stored.change_order(session, order["id"], version, values)

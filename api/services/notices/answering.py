@@ -19,6 +19,7 @@ from solespan.api.author import Author
 from solespan.api.bench_words import OPEN_STAGES
 from solespan.api.channels import CHANNELS
 from solespan.api.errors import Conflict, NotFound, NothingForecast, Refused, SolespanError
+from solespan.api.notices.languages import language_of
 from solespan.api.notices.links import Link, LinkExpired, LinkForged, read_link
 from solespan.api.notices.words import bring_by, due_window, how_sure
 from solespan.api.schemas.bench.orders import NewOrder
@@ -34,6 +35,7 @@ from solespan.api.services.bench.booking.free_days import (
 )
 from solespan.api.services.bench.quotes import agree, quote_pair
 from solespan.api.services.context import AppContext
+from solespan.api.services.notices.choices import read_rules
 from solespan.api.services.notices.consents import hear_no_more
 from solespan.api.services.notices.delivery_config import secret_of
 from solespan.api.services.rack import records
@@ -114,8 +116,8 @@ def open_link(ctx: AppContext, token: str, purpose: str | None = None) -> Asked:
     return Asked(shop, link, notice, pair, shop.clock.today(notice["time_zone"]))
 
 
-def still_written_to(ctx: AppContext, token: str) -> tuple[AppContext, bool]:
-    """Read a way out: whose shop it is, and whether its customer agrees to be written to still.
+def still_written_to(ctx: AppContext, token: str) -> tuple[AppContext, bool, str | None]:
+    """Read a way out: whose shop it is, whether its customer agrees still, and their language.
 
     Raises `LinkUnknown`, `LinkOver`.
     """
@@ -125,7 +127,7 @@ def still_written_to(ctx: AppContext, token: str) -> tuple[AppContext, bool]:
     with shop.database.reading() as session:
         notice = stored.find_notice(session, link.notice_id)
         held = notice is not None and held_consents(session, [notice["wearer_id"]])
-    return shop, bool(held)
+    return shop, bool(held), notice["language"] if notice else None
 
 
 def open_order(session: Session, pair_id: str) -> dict[str, Any] | None:
@@ -149,11 +151,12 @@ def dates_now(session: Session, asked: Asked) -> dict[str, Any] | None:
     row = next((r for r in rows if r["foot"] == "pair" and r["point"] == "ball"), None)
     if row is None:
         return None
-    interval = (row["due_p10"], row["due_p90"], asked.today)
+    language = language_of(asked.notice["language"], read_rules(session)[0].language)
+    interval = (row["due_p10"], row["due_p90"], asked.today, language)
     return {
         "when": due_window(*interval),
         "sure": how_sure(*interval),
-        "bring_by": bring_by(row["send_by"], asked.today),
+        "bring_by": bring_by(row["send_by"], asked.today, language),
         "stop_wearing": row["band"] == "stop wearing",
     }
 
@@ -276,7 +279,8 @@ def _book(session: Session, asked: Asked, typed: Mapping[str, str]) -> str:
         remedy = "Choose another day, or get in touch with the shop."
         raise Refused(full.what, where="day", accepted="a free day", remedy=remedy) from None
     if works:
-        agree(session, booked["order_id"], works, booked["version"], asked.ctx.clock)
+        version, clock = booked["version"], asked.ctx.clock
+        agree(session, booked["order_id"], works, version, clock, offered_only=True)
     return "booked"
 
 

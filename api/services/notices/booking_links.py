@@ -15,6 +15,7 @@ from sqlalchemy.orm import Session
 
 from solespan.api.author import Author
 from solespan.api.errors import Conflict, Refused
+from solespan.api.notices.languages import Language, language_of
 from solespan.api.schemas.bench.orders import Move
 from solespan.api.schemas.forms import FormProblem, read_day
 from solespan.api.services.bench import orders
@@ -29,6 +30,7 @@ from solespan.api.services.bench.booking.messages import WAITING
 from solespan.api.services.context import AppContext
 from solespan.api.services.notices.answering import OFFERED_DAYS, check_link, link_unknown
 from solespan.api.services.notices.booking_delivery import booking_path
+from solespan.api.services.notices.choices import read_rules
 from solespan.api.services.rack.records import find_record
 from solespan.api.storage.bench import booking_messages as stored
 from solespan.api.storage.bench.orders import find_order
@@ -49,12 +51,13 @@ _CANCELLED = "The customer cancelled it."
 
 @dataclass(frozen=True)
 class Booking:
-    """What a link of a booking opens: the shop's services, the order with its pair, and today."""
+    """What a link opens: the shop's services, the order with its pair, today, and a language."""
 
     ctx: AppContext
     order: dict[str, Any]
     pair: Mapping[str, Any]
     today: date
+    language: Language
 
     @property
     def open(self) -> bool:
@@ -81,7 +84,9 @@ def _booking(shop: AppContext, session: Session, message_id: str) -> Booking:
     pair = find_record(session, "pairs", {"pair_id": told["pair_id"]})
     if order is None or pair is None:
         raise link_unknown()
-    return Booking(shop, order, pair, shop_today(session, shop.clock, told["time_zone"]))
+    language = language_of(told["language"], read_rules(session)[0].language)
+    today = shop_today(session, shop.clock, told["time_zone"])
+    return Booking(shop, order, pair, today, language)
 
 
 def change_path(ctx: AppContext, session: Session, order: Mapping[str, Any]) -> str:

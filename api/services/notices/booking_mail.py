@@ -7,54 +7,36 @@ is a whole day of the shop, so that no time zone of a reader moves it.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from datetime import date, timedelta
+from datetime import timedelta
 from typing import Any
 
 from icalendar import Calendar, Event, vCalAddress
 from markupsafe import Markup
 
 from solespan.api.channels.message import Message
+from solespan.api.notices.booking_words import booking_words
+from solespan.api.notices.languages import language_of
 from solespan.api.schemas.notices.notices import NoticeRules
 from solespan.api.services.planning.dates import uid_of
 
-__all__ = ["booking_mail", "calendar_file", "long_day"]
+__all__ = ["booking_mail", "calendar_file"]
 
 PRODUCT = "-//solespan//booked days//EN"
-_SUBJECTS = {
-    "request": "Booked: {pair}, {day}",
-    "cancel": "Cancelled: {pair}, {day}",
-    "reminder": "Tomorrow: {pair}",
-}
-_LEADS = {
-    "request": "Your pair {pair} is booked in for a {work}. Please {bring} it on {day}.",
-    "cancel": "The booking of your pair {pair} for {day} is cancelled.",
-    "reminder": "Please {bring} your pair {pair} tomorrow, {day}, for a {work}.",
-}
-
-
-def long_day(day: date) -> str:
-    """Say a day in full: Tuesday 8 December 2026."""
-    return f"{day:%A} {day.day} {day:%B %Y}"
 
 
 def booking_mail(
     row: Mapping[str, Any], rules: NoticeRules, *, organizer: str, link: str, domain: str
 ) -> Message:
-    """Write the mail of a message."""
-    told = row["payload"]
-    words = {
-        "pair": told["pair"],
-        "work": told["work"].replace("_", " "),
-        "day": long_day(row["day"]),
-        "bring": "post" if told["by_post"] else "bring",
-    }
-    lead = _LEADS[row["kind"]].format(**words)
-    change = "" if row["kind"] == "cancel" else f"Move or cancel it: {link}"
+    """Write the mail of a message, in the customer's language."""
+    language = language_of(row["language"], rules.language)
+    subject, lead = booking_words(row["kind"], row["payload"], row["day"], language)
+    button = language.gettext("Move or cancel it")
+    change = "" if row["kind"] == "cancel" else f"{button}: {link}"
     contact = [line for line in (rules.shop_name, *rules.shop_contact.splitlines()) if line]
     text = "\n\n".join(part for part in (lead, change, "\n".join(contact)) if part) + "\n"
     html = Markup("<p>{}</p>").format(lead)
     if change:
-        html += Markup('<p><a href="{}">Move or cancel it</a></p>').format(link)
+        html += Markup('<p><a href="{}">{}</a></p>').format(link, button)
     html += Markup("<p>{}</p>").format(Markup("<br>").join(contact))
     method = {"request": "REQUEST", "cancel": "CANCEL"}.get(row["kind"], "")
     return Message(
@@ -64,7 +46,7 @@ def booking_mail(
         customer_id=row["wearer_id"],
         customer_name=row["name"] or "",
         address=row["email"],
-        subject=_SUBJECTS[row["kind"]].format(**words),
+        subject=subject,
         text=text,
         html=str(html),
         unsubscribe_url="",
@@ -78,16 +60,18 @@ def calendar_file(
     row: Mapping[str, Any], method: str, rules: NoticeRules, organizer: str, link: str
 ) -> str:
     """Write the calendar file of a message; the same message has the same file at every attempt."""
-    told = row["payload"]
-    shop = rules.shop_name or "the shop"
-    verb = "Post" if told["by_post"] else "Bring"
+    told, say = row["payload"], language_of(row["language"], rules.language).gettext
+    shop = rules.shop_name or say("Your shoemaker")
+    summary = say("Post %(pair)s to %(shop)s", pair=told["pair"], shop=shop)
+    if not told["by_post"]:
+        summary = say("Bring %(pair)s to %(shop)s", pair=told["pair"], shop=shop)
     event = Event()
     event.add("uid", uid_of("booking", row["order_id"]))
     event.add("sequence", row["sequence"])
     event.add("dtstamp", row["made_at"])
     event.add("dtstart", row["day"])
     event.add("dtend", row["day"] + timedelta(days=1))
-    event.add("summary", f"{verb} {told['pair']} to {shop}")
+    event.add("summary", summary)
     event.add("transp", "TRANSPARENT")
     event.add("status", "CANCELLED" if method == "CANCEL" else "CONFIRMED")
     if not told["by_post"] and rules.shop_contact.strip():

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from sqlalchemy.orm import Session
 
+from solespan.api.notices.languages import LANGUAGES
 from solespan.api.notices.template import check_template, shipped_template
 from solespan.api.schemas.notices.notices import NoticeRules, NoticeTemplate
 from solespan.api.services.shop_choices import change_choices, read_choices
@@ -20,9 +21,13 @@ def read_rules(session: Session) -> tuple[NoticeRules, int]:
     return read_choices(session, RULES, NoticeRules())
 
 
-def read_template(session: Session) -> tuple[NoticeTemplate, int]:
-    """Return the wording and its version; version 0 = as shipped."""
-    return read_choices(session, TEMPLATE, shipped_template())
+def read_template(session: Session, language: str = "en") -> tuple[NoticeTemplate, int]:
+    """Return the wording in a language and its version; version 0 = as shipped."""
+    return read_choices(session, _name_of(language), shipped_template(LANGUAGES[language]))
+
+
+def _name_of(language: str) -> str:
+    return TEMPLATE if language == "en" else f"{TEMPLATE}_{language}"
 
 
 def change_rules(session: Session, rules: NoticeRules, versions: frozenset[int] | None) -> int:
@@ -34,23 +39,29 @@ def change_rules(session: Session, rules: NoticeRules, versions: frozenset[int] 
 
 
 def change_template(
-    database: Database, template: NoticeTemplate, versions: frozenset[int] | None
+    database: Database,
+    template: NoticeTemplate,
+    versions: frozenset[int] | None,
+    language: str = "en",
 ) -> int:
-    """Replace the wording if it can be used; return the new version.
+    """Replace the wording of a language if it can be used; return the new version.
 
     It is filled in before a transaction begins, so no other writer waits for that. Raises
     `TemplateRefused`, `StaleVersion`.
     """
     check_template(template)
     with database.writing() as session:
-        return write_template(session, template, versions)
+        return write_template(session, template, versions, language)
 
 
 def write_template(
-    session: Session, template: NoticeTemplate, versions: frozenset[int] | None
+    session: Session,
+    template: NoticeTemplate,
+    versions: frozenset[int] | None,
+    language: str = "en",
 ) -> int:
     """Replace the wording, which the caller has checked; return the new version.
 
     Raises `StaleVersion`.
     """
-    return change_choices(session, TEMPLATE, template, versions)
+    return change_choices(session, _name_of(language), template, versions)

@@ -19,7 +19,12 @@ from solespan.api.schemas.notices.notices import BounceGiven, ConsentGiven, Cons
 from solespan.api.services.notices.sending import BAD_ADDRESS
 from solespan.api.services.unknown_id import unknown_id
 from solespan.api.storage.notices import consents as stored
-from solespan.api.storage.notices.consents import consents_of, lift_stop, wearers_at
+from solespan.api.storage.notices.consents import (
+    consents_of,
+    held_consents,
+    lift_stop,
+    wearers_at,
+)
 from solespan.api.storage.notices.outbox import address_of_mail, cancel_unsent, mark_returned
 from solespan.api.storage.rack.records import Owner, owner_of
 from solespan.api.storage.scope import name_changed
@@ -29,6 +34,7 @@ __all__ = [
     "consents_of",
     "give",
     "hear_no_more",
+    "held_consents",
     "lift_stop",
     "read_bounce",
     "report_bounce",

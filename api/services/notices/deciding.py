@@ -20,12 +20,14 @@ from sqlalchemy.orm import Session
 from solespan.api.channels import CHANNELS
 from solespan.api.errors import Refused
 from solespan.api.notices.decide import CUSTOMER_COLUMNS, PAIR_COLUMNS, decide
+from solespan.api.notices.languages import LANGUAGES
 from solespan.api.notices.quiet import first_allowed, zone_of
 from solespan.api.schemas.notices.notices import NoticeRules, NoticeTemplate
 from solespan.api.services.context import AppContext
 from solespan.api.services.notices.choices import read_rules, read_template
 from solespan.api.services.notices.delivery_config import channels_of, problems_of
 from solespan.api.services.notices.drafts import Draft, Writer
+from solespan.api.services.notices.pair_facts import load_pair_facts
 from solespan.api.storage.bench.asking_facts import load_facts, load_lives
 from solespan.api.storage.bench.workload import newest_plan
 from solespan.api.storage.notices import notices as stored
@@ -46,13 +48,14 @@ class DecisionSnapshot:
     """Decisions about every pair, and what they were made from.
 
     pairs : as `stored.load_due_pairs` with `decide.PAIR_COLUMNS`. customers : `wearer_id`,
-    `wearer_pk`, `name`, `email`, `time_zone` and `decide.CUSTOMER_COLUMNS`. decisions : as
+    `wearer_pk`, `name`, `email`, `time_zone`, `language` and `decide.CUSTOMER_COLUMNS`. templates :
+    the wording by language. decisions : as
     `decide`, row by row with `pairs`.
     """
 
     now: datetime
     rules: NoticeRules
-    template: NoticeTemplate
+    templates: Mapping[str, NoticeTemplate]
     pairs: pd.DataFrame
     customers: pd.DataFrame
     decisions: pd.DataFrame
@@ -75,12 +78,12 @@ def preview(ctx: AppContext) -> DecisionSnapshot:
     now = ctx.clock.now()
     with ctx.database.reading() as session:
         rules, _ = read_rules(session)
-        template, _ = read_template(session)
+        templates = {code: read_template(session, code)[0] for code in LANGUAGES}
         last = stored.last_notices(session)
         customers = _customers(ctx, session, rules, last, now)
         pairs = _pairs(session, rules, now)
     decisions = decide(pairs[list(PAIR_COLUMNS)], customers[list(CUSTOMER_COLUMNS)], rules)
-    return DecisionSnapshot(now, rules, template, pairs, customers, decisions, last)
+    return DecisionSnapshot(now, rules, templates, pairs, customers, decisions, last)
 
 
 def run(ctx: AppContext, only: set[str] | None = None) -> RunReport:
@@ -155,7 +158,9 @@ def _drafts(ctx: AppContext, seen: DecisionSnapshot, only: set[str] | None) -> l
     customers = {row["wearer_id"]: row for row in _records(mine)}
     quiet = [time.fromisoformat(t) for t in (seen.rules.quiet_from, seen.rules.quiet_to)]
     allowed: dict[str, datetime] = {}
-    writer = Writer(ctx, seen.rules, seen.template, seen.now)
+    with ctx.database.reading() as session:
+        known = load_pair_facts(session, told["pair_pk"].tolist())
+    writer = Writer(ctx, seen.rules, seen.templates, known, seen.now)
     drafts = []
     for wearer_id, rows in groupby(_records(told), lambda row: row["wearer_id"]):
         zone = customers[wearer_id]["time_zone"]

@@ -15,12 +15,15 @@ import pandas as pd
 
 from solespan.api.channels import ON_PAPER
 from solespan.api.notices.decide import FOOT
+from solespan.api.notices.languages import Language, language_of
 from solespan.api.notices.links import Link, sign_link
+from solespan.api.notices.pair_words import felt_words, nobody, price_words, wait_words
 from solespan.api.notices.template import Rendered, render_notice
 from solespan.api.notices.words import CAUTIONS, THUMB_CHECK, bring_by, due_window, how_sure
 from solespan.api.schemas.notices.notices import NoticeRules, NoticeTemplate
 from solespan.api.services.context import AppContext
 from solespan.api.services.notices.delivery_config import link_base, mail_domain, secret_of
+from solespan.api.services.notices.pair_facts import PairFacts
 
 __all__ = ["UNSUBSCRIBE_DAYS", "Draft", "Writer"]
 
@@ -42,10 +45,16 @@ class Writer:
     """Writes drafts of one run: one shop, one wording, one instant."""
 
     def __init__(
-        self, ctx: AppContext, rules: NoticeRules, template: NoticeTemplate, now: datetime
+        self,
+        ctx: AppContext,
+        rules: NoticeRules,
+        templates: Mapping[str, NoticeTemplate],
+        known: PairFacts,
+        now: datetime,
     ) -> None:
         self._rules = rules
-        self._template = template
+        self._templates = templates
+        self._known = known
         self._now = now
         self._secret = secret_of(ctx)
         self._base = link_base(ctx)
@@ -64,9 +73,15 @@ class Writer:
         today: date = customer["today"]
         second = all(pair["sequence"] == 2 for pair in pairs)
         channel = str(pairs[0]["channel"])
-        told = [self._told(notice_id, i, pair, today) for i, pair in enumerate(pairs)]
+        spoken = customer["language"]
+        language = language_of(spoken if isinstance(spoken, str) else None, self._rules.language)
+        told = [self._told(notice_id, i, pair, today, language) for i, pair in enumerate(pairs)]
         facts = {"second": second, "by_letter": channel in ON_PAPER, "pairs": told}
-        rendered, unsubscribe = self._rendered(customer, notice_id, facts)
+        facts |= {
+            "price": price_words(self._known.price_minor, self._known.currency, language),
+            "wait": wait_words(self._known.wait_days(today), language),
+        }
+        rendered, unsubscribe = self._rendered(customer, notice_id, facts, language)
         return Draft(
             int(customer["wearer_pk"]),
             {
@@ -97,6 +112,7 @@ class Writer:
                     "text": rendered.text,
                     "html": rendered.html,
                     "unsubscribe": unsubscribe,
+                    "language": language.code,
                     "pairs": told,
                 },
                 "made_at": self._now,
@@ -107,12 +123,18 @@ class Writer:
         )
 
     def _told(
-        self, notice_id: str, place: int, pair: Mapping[str, Any], today: date
+        self,
+        notice_id: str,
+        place: int,
+        pair: Mapping[str, Any],
+        today: date,
+        language: Language,
     ) -> dict[str, Any]:
         label = pair["label"]
         hand_over = [d for d in (pair["send_by"], pair["ask_on"]) if pd.notna(d)]
         first_foot = pair["first_foot"]
-        interval = (_day(pair["due_p10"]), _day(pair["due_p90"]), today)
+        interval = (_day(pair["due_p10"]), _day(pair["due_p90"]), today, language)
+        known, pair_pk = self._known, int(pair["pair_pk"])
         links = {
             f"{purpose}_link": f"{self._base}/answers/"
             + self._token(purpose, notice_id, place, self._rules.link_days)
@@ -123,7 +145,10 @@ class Writer:
             "label": " ".join(label.split()) if isinstance(label, str) else pair["pair_id"],
             "when": due_window(*interval),
             "sure": how_sure(*interval),
-            "bring_by": bring_by(_day(min(hand_over)) if hand_over else None, today),
+            "bring_by": bring_by(_day(min(hand_over)) if hand_over else None, today, language),
+            "felt": felt_words(known.looks.get(pair_pk), today, language),
+            "picture": f"cid:pair-{place}.{notice_id}@{self._domain}",
+            "photo_id": known.photographs.get(pair_pk, ""),
             "stop_wearing": pair["band"] == "stop wearing",
             "first_foot": first_foot if isinstance(first_foot, str) else "",
             **links,
@@ -134,19 +159,25 @@ class Writer:
         return sign_link(Link(purpose, self._tenant, notice_id, place, ends), self._secret)
 
     def _rendered(
-        self, customer: Mapping[str, Any], notice_id: str, more: Mapping[str, Any]
+        self,
+        customer: Mapping[str, Any],
+        notice_id: str,
+        more: Mapping[str, Any],
+        language: Language,
     ) -> tuple[Rendered, str]:
         name = customer["name"]
         token = self._token("unsubscribe", notice_id, 0, UNSUBSCRIBE_DAYS)
         unsubscribe = f"{self._base}/unsubscribe/{token}"
+        nameless = nobody(language)
         facts = {
             "shop": {"name": self._rules.shop_name, "contact": self._rules.shop_contact},
-            "customer": {"name": name if isinstance(name, str) and name.strip() else "there"},
+            "customer": {"name": name if isinstance(name, str) and name.strip() else nameless},
+            "language": language.code,
             "unsubscribe_link": unsubscribe,
-            "thumb_check": list(THUMB_CHECK),
-            "cautions": list(CAUTIONS),
+            "thumb_check": [language.gettext(step) for step in THUMB_CHECK],
+            "cautions": [language.gettext(caution) for caution in CAUTIONS],
         }
-        return render_notice(self._template, {**facts, **more}), unsubscribe
+        return render_notice(self._templates[language.code], {**facts, **more}), unsubscribe
 
 
 def _day(value: Any) -> date | None:

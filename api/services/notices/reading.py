@@ -27,6 +27,7 @@ __all__ = [
     "list_notices",
     "mark_printed",
     "notice_row",
+    "payload_of",
     "quiet_words",
     "reason_counts",
     "retry",
@@ -122,10 +123,15 @@ def describe_notice(session: Session, notice_id: str) -> dict[str, Any]:
         }
         for pair in stored.pairs_of_notice(session, found["id"])
     ]
-    hidden = ("id", "payload", "wearer_pk", "name", "time_zone")
+    hidden = ("id", "payload", "wearer_pk", "name", "time_zone", "language")
     shown = {k: v for k, v in found.items() if k not in hidden}
     payload = found["payload"]
     return shown | {"pairs": pairs, "subject": payload["subject"], "text": payload["text"]}
+
+
+def payload_of(session: Session, notice_id: str) -> dict[str, Any]:
+    """Return what was written in a notice. Raises `NotFound`."""
+    return dict(_found(session, notice_id)["payload"])
 
 
 def retry(ctx: AppContext, session: Session, notice_id: str) -> None:

@@ -9,7 +9,7 @@ marked is sent again with the same Message-ID.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import astuple, dataclass
 from datetime import time, timedelta
 from typing import Any
@@ -17,7 +17,7 @@ from typing import Any
 import structlog
 
 from solespan.api.channels import CHANNELS
-from solespan.api.channels.message import Channel, DeliveryError, Message
+from solespan.api.channels.message import Channel, DeliveryError, Message, Picture
 from solespan.api.channels.retry import next_try
 from solespan.api.logs import places_of
 from solespan.api.notices.quiet import first_allowed, zone_of
@@ -25,6 +25,7 @@ from solespan.api.schemas.notices.notices import NoticeRules
 from solespan.api.services.context import AppContext
 from solespan.api.services.notices.choices import read_rules
 from solespan.api.services.notices.delivery_config import channels_of
+from solespan.api.services.notices.pictures import pictures_in
 from solespan.api.storage.notices import outbox
 from solespan.api.storage.notices.consents import address_hash, load_stopped, stop_address
 
@@ -172,7 +173,7 @@ class Sender:
         if channel.needs_address and row["stopped"]:
             raise DeliveryError(BAD_ADDRESS, permanent=True)
         try:
-            channel.send(_message(row))
+            channel.send(_message(row, self._pictures(row)))
         except DeliveryError:
             raise
         except Exception as failure:  # noqa: BLE001 - a fault of ours must not end the worker
@@ -181,6 +182,12 @@ class Sender:
                 f"the program failed ({type(failure).__name__}); its log says where",
                 permanent=False,
             ) from None
+
+    def _pictures(self, row: dict[str, Any]) -> list[Picture]:
+        if "html" not in CHANNELS[row["channel"]].parts:
+            return []
+        with self._ctx.database.reading() as session:
+            return pictures_in(session, row["payload"])
 
     def _failed(self, row: dict[str, Any], failure: DeliveryError) -> str:
         now = self._ctx.clock.now()
@@ -217,7 +224,7 @@ def _not_any_more(row: dict[str, Any]) -> str:
     return outbox.OVERTAKEN if row["overtaken"] and not row["resumed"] else ""
 
 
-def _message(row: dict[str, Any]) -> Message:
+def _message(row: dict[str, Any], pictures: Sequence[Picture]) -> Message:
     parts = CHANNELS[row["channel"]].parts
     words = {p: row["payload"][p] if p in parts else "" for p in ("subject", "text", "html")}
     return Message(
@@ -229,5 +236,6 @@ def _message(row: dict[str, Any]) -> Message:
         address=row["address"],
         unsubscribe_url=row["payload"]["unsubscribe"],
         pairs=row["payload"]["pairs"],
+        pictures=pictures,
         **words,
     )

@@ -27,18 +27,23 @@ __all__ = [
 
 _MESSAGES: sa.Table = BookingMessage.__table__  # type: ignore[assignment]
 _ORDERS: sa.Table = BenchOrder.__table__  # type: ignore[assignment]
+_OF_ORDER = ("id", "order_id", "work", "more_works", "stage", "expected_on", "by_post")
 
 
 def booked_order(session: Session, order_pk: int) -> dict[str, Any]:
     """Return what a message says of an order: its pair, its owner and the owner's address."""
     query = (
         sa.select(
-            *(_ORDERS.c[n] for n in ("id", "order_id", "work", "stage", "expected_on", "by_post")),
+            *(
+                _ORDERS.c[n]
+                for n in ("id", "order_id", "work", "more_works", "stage", "expected_on", "by_post")
+            ),
             Pair.pair_id,
             Pair.label,
             Wearer.wearer_id,
             Wearer.name,
             Wearer.email,
+            Wearer.language,
             Wearer.time_zone,
         )
         .join(Pair, _ORDERS.c.pair_pk == Pair.id)
@@ -104,6 +109,7 @@ def due_messages(session: Session, now: datetime, limit: int) -> list[dict[str, 
             Wearer.wearer_id,
             Wearer.name,
             Wearer.email,
+            Wearer.language,
         )
         .join(_ORDERS, _MESSAGES.c.order_pk == _ORDERS.c.id)
         .join(Pair, _ORDERS.c.pair_pk == Pair.id)

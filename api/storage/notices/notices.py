@@ -116,9 +116,9 @@ def load_due_pairs(session: Session, chance_days: int) -> pd.DataFrame:
 
 
 def load_customers(session: Session) -> pd.DataFrame:
-    """Return `wearer_id`, `wearer_pk`, `name`, `email`, `time_zone` of every wearer."""
-    query = sa.select(Wearer.wearer_id, Wearer.id, Wearer.name, Wearer.email, Wearer.time_zone)
-    names = ["wearer_id", "wearer_pk", "name", "email", "time_zone"]
+    """Return `wearer_id`, `wearer_pk`, `name`, `email`, `time_zone`, `language` of every wearer."""
+    names = ["wearer_id", "wearer_pk", "name", "email", "time_zone", "language"]
+    query = sa.select(*(getattr(Wearer, "id" if name == "wearer_pk" else name) for name in names))
     rows = [tuple(row) for row in session.execute(query.order_by(Wearer.id))]
     return pd.DataFrame(rows, columns=names).astype({"wearer_id": object, "email": object})
 
@@ -284,10 +284,13 @@ def list_notices(
 
 
 def find_notice(session: Session, notice_id: str, *, lock: bool = False) -> dict[str, Any] | None:
-    """Return one notice with `payload`, `wearer_pk`, `name` and `time_zone`, or None."""
+    """Return one notice with `payload`, `wearer_pk`, `name`, `time_zone`, `language`."""
     query = (
         _notices()
-        .add_columns(_OUTBOX.c.payload, _NOTICES.c.wearer_pk, Wearer.name, Wearer.time_zone)
+        .add_columns(
+            *(_OUTBOX.c.payload, _NOTICES.c.wearer_pk, Wearer.name),
+            *(Wearer.time_zone, Wearer.language),
+        )
         .where(_NOTICES.c.notice_id == notice_id)
     )
     if lock:

@@ -8,12 +8,13 @@ from typing import Protocol
 
 import pandas as pd
 
+from solespan.dashboards.language import ENGLISH, Language, gettext_noop
 from solespan.dashboards.pages.bench.bench import work_words
 from solespan.dashboards.wording import MONTHS, plural
 
-__all__ = ["NO_HOURS", "FreeDayShown", "day_options", "free_days_words", "said_day"]
+__all__ = ["NO_HOURS", "FreeDayShown", "day_options", "free_days_words", "no_hours", "said_day"]
 
-NO_HOURS = "No opening hours are set: Monday to Friday, 7 hours a day, is assumed."
+NO_HOURS = gettext_noop("No opening hours are set: Monday to Friday, 7 hours a day, is assumed.")
 
 
 class FreeDayShown(Protocol):
@@ -46,12 +47,23 @@ def free_days_words(
     return [said] if hours_set else [said, NO_HOURS]
 
 
-def day_options(days: Sequence[FreeDayShown]) -> list[tuple[str, str]]:
+def day_options(
+    days: Sequence[FreeDayShown], language: Language = ENGLISH
+) -> list[tuple[str, str]]:
     """List free days for a choice: the day in ISO, and what a person reads."""
     return [
         (
             one.day.isoformat(),
-            f"{said_day(one.day)} {one.day.year}, ready by {said_day(one.ready_by)}",
+            language.gettext(
+                "%(day)s, ready by %(ready)s",
+                day=language.full_date(one.day),
+                ready=language.day_and_month(one.ready_by),
+            ),
         )
         for one in days
     ]
+
+
+def no_hours(language: Language) -> str:
+    """Say to a customer which hours are assumed."""
+    return language.gettext(NO_HOURS)

@@ -5,16 +5,21 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from solespan.dashboards.pages.bench.bench import work_words
-from solespan.dashboards.pages.bench.free_days import NO_HOURS, FreeDayShown, day_options, said_day
+from solespan.dashboards.language import ENGLISH, Language, gettext_noop
+from solespan.dashboards.pages.bench.free_days import FreeDayShown, day_options, no_hours
+from solespan.dashboards.pages.notices.work_words import works_words
+from solespan.forecast.bench.visits import works_of
 
 __all__ = ["booking_page"]
 
-_DONE = {"moved": "The day is moved.", "cancelled": "The booking is cancelled."}
+_DONE = {
+    "moved": gettext_noop("The day is moved."),
+    "cancelled": gettext_noop("The booking is cancelled."),
+}
 _OVER = {
-    "cancelled": "This booking is cancelled.",
-    "missed": "This booking is closed: the pair did not come.",
-    "returned": "This pair is back with you.",
+    "cancelled": gettext_noop("This booking is cancelled."),
+    "missed": gettext_noop("This booking is closed: the pair did not come."),
+    "returned": gettext_noop("This pair is back with you."),
 }
 
 
@@ -25,6 +30,7 @@ def booking_page(
     *,
     hours_set: bool,
     done: str,
+    language: Language = ENGLISH,
 ) -> dict[str, Any]:
     """Say what is booked, and offer what may change.
 
@@ -39,23 +45,39 @@ def booking_page(
     done : str
         `moved` or `cancelled` where that happened just now.
     """
+    say = language.gettext
     waits = order["stage"] in ("booked", "in_post")
-    day = order["expected_on"]
-    if not waits:
-        lead = _OVER.get(order["stage"], "This pair is with us. There is nothing more to do.")
+    if waits:
+        lead = _ahead(order, language)
     else:
-        verb = "post" if order["by_post"] else "bring"
-        when = f" on {said_day(day)} {day.year}" if day else ""
-        lead = f"A {work_words(order['work'])}. Please {verb} it{when}."
-        if order["promised_on"]:
-            lead += f" It is promised for {said_day(order['promised_on'])}."
-    said = _DONE.get(done, "") if done != "cancelled" or order["stage"] == "cancelled" else ""
+        here = gettext_noop("This pair is with us. There is nothing more to do.")
+        lead = say(_OVER.get(order["stage"], here))
+    moved = done != "cancelled" or order["stage"] == "cancelled"
     return {
-        "heading": f"Your booking: {pair['label'] or pair['pair_id']}",
-        "lead": "" if said == _DONE["cancelled"] else lead,
-        "done": said,
+        "heading": f"{say('Your booking')}: {pair['label'] or pair['pair_id']}",
+        "lead": "" if done == "cancelled" and moved else lead,
+        "done": say(_DONE.get(done, "")) if moved else "",
         "problem": "",
         "open": waits,
-        "days": day_options(days),
-        "no_hours": "" if hours_set else NO_HOURS,
+        "days": day_options(days, language),
+        "no_hours": "" if hours_set else no_hours(language),
+        "language": language,
     }
+
+
+def _ahead(order: Mapping[str, Any], language: Language) -> str:
+    """Say what will be done, how the pair comes and when it is promised."""
+    say, day = language.gettext, order["expected_on"]
+    told = [f"{works_words(works_of(order['work'], order['more_works']), language)}."]
+    if day is not None:
+        when = language.full_date(day)
+        told.append(
+            say("Please post it on %(day)s.", day=when)
+            if order["by_post"]
+            else say("Please bring it on %(day)s.", day=when)
+        )
+    if order["promised_on"]:
+        told.append(
+            say("It is promised for %(day)s.", day=language.full_date(order["promised_on"]))
+        )
+    return " ".join(told)

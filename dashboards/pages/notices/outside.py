@@ -5,28 +5,80 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from solespan.dashboards.pages.bench.quote import way_words
-from solespan.dashboards.wording import long_date
+from solespan.dashboards.language import ENGLISH, Language, gettext_noop
+from solespan.dashboards.pages.notices.work_words import works_words
 
-__all__ = ["answer_page", "link_failure_page", "unsubscribe_page", "way_choices"]
-
-GRADE_WORDS = [
-    ("firm", "firm", "does not move"),
-    ("give", "give", "moves a little"),
-    ("soft", "soft", "flexes easily"),
-    ("hole", "hole", "worn through"),
+__all__ = [
+    "answer_page",
+    "grade_words",
+    "link_failure_page",
+    "said_problem",
+    "unsubscribe_page",
+    "way_choices",
 ]
+
+_GRADES = {
+    "firm": (gettext_noop("firm"), gettext_noop("does not move")),
+    "give": (gettext_noop("give"), gettext_noop("moves a little")),
+    "soft": (gettext_noop("soft"), gettext_noop("flexes easily")),
+    "hole": (gettext_noop("hole"), gettext_noop("worn through")),
+}
 _ASK = {
-    "book": ("Book it in", "A new sole is due {when}. Please bring or post it {bring_by}."),
-    "check": ("The thumb check", "No gauge and no photograph are needed, only a minute."),
-    "elsewhere": ("It was done elsewhere", "Then this pair needs nothing from us now."),
-    "decline": ("Not this time", "We will not write about this sole again."),
+    "book": (
+        gettext_noop("Book it in"),
+        gettext_noop("A new sole is due %(when)s. Please bring or post it %(bring_by)s."),
+    ),
+    "check": (
+        gettext_noop("The thumb check"),
+        gettext_noop("No gauge and no photograph are needed, only a minute."),
+    ),
+    "elsewhere": (
+        gettext_noop("It was done elsewhere"),
+        gettext_noop("Then this pair needs nothing from us now."),
+    ),
+    "decline": (
+        gettext_noop("Not this time"),
+        gettext_noop("We will not write about this sole again."),
+    ),
 }
 _DONE = {
-    "elsewhere": "Thank you. We will not write about the old sole again. "
-    "The new one is taken for the same material until we measure it.",
-    "declined": "Thank you for telling us. We will not write about this sole again.",
+    "elsewhere": gettext_noop(
+        "Thank you. We will not write about the old sole again. "
+        "The new one is taken for the same material until we measure it."
+    ),
+    "declined": gettext_noop("Thank you for telling us. We will not write about this sole again."),
 }
+# what a customer can do about a form that was not taken, by the place of the fault
+_TRY = {
+    "day": gettext_noop("This day cannot be taken. Please choose another day."),
+    "left, right": gettext_noop("Please say for one shoe at least how the sole feels."),
+    "works": gettext_noop("Our offer has changed. Please look at it and choose again."),
+    "form_token": gettext_noop("Please open the link again and press the button there."),
+    "the pair": gettext_noop("This pair is booked in already. There is nothing more to do."),
+    "the address": gettext_noop("Please copy the whole link, or get in touch with us."),
+}
+
+
+def grade_words(language: Language) -> list[tuple[str, str, str]]:
+    """List what a thumb can feel: each with its word and what it means."""
+    say = language.gettext
+    return [(grade, say(word), say(help_)) for grade, (word, help_) in _GRADES.items()]
+
+
+def said_problem(what: str, remedy: str, where: str, language: Language) -> str:
+    """Say why a form was not taken; in English with all that is known of it."""
+    if language is ENGLISH:
+        return " ".join(filter(None, [what, remedy]))
+    return language.gettext(_TRY.get(where, _FAILED))
+
+
+_FAILED = gettext_noop("That did not work. Please get in touch with us.")
+TITLES = (
+    gettext_noop("This link leads nowhere"),
+    gettext_noop("The time of this link is over"),
+    gettext_noop("This link cannot be read"),
+    gettext_noop("This cannot be done"),
+)
 
 
 def answer_page(
@@ -37,6 +89,7 @@ def answer_page(
     done: bool,
     order: Mapping[str, Any] | None,
     dates: Mapping[str, Any] | None,
+    language: Language = ENGLISH,
 ) -> dict[str, Any]:
     """Say what a link is for, about which pair, and what has been answered.
 
@@ -53,80 +106,115 @@ def answer_page(
     dates : mapping or None
         `when`, `sure`, `bring_by` and `stop_wearing` as they are now; None while there are none.
     """
+    say = language.gettext
     heading, lead = _ASK[purpose]
     over = purpose == "book" and order is not None
-    said = _DONE.get(answered or "", "") if done else ""
+    said = say(_DONE.get(answered or "", "")) if done else ""
     if over and order is not None:
-        said = _booked(order, done=done)
+        said = _booked(order, language, done=done)
     elif done and answered == "checked":
-        said = _checked(dates, ask=order is None)
+        said = _checked(dates, language, ask=order is None)
     return {
-        "heading": f"{heading}: {told['label']}",
-        "lead": "" if over else lead.format(when=told["when"], bring_by=told["bring_by"]),
+        "heading": f"{say(heading)}: {told['label']}",
+        "lead": "" if over else _lead(say(lead), told),
         "done": said,
         "shows_form": not (over or (done and purpose != "check")),
-        "grades": GRADE_WORDS,
+        "grades": grade_words(language),
         "purpose": purpose,
         "problem": "",
     }
 
 
-def _booked(order: Mapping[str, Any], *, done: bool) -> str:
+def _lead(lead: str, told: Mapping[str, Any]) -> str:
+    return lead % {"when": told["when"], "bring_by": told["bring_by"]} if "%(" in lead else lead
+
+
+def _booked(order: Mapping[str, Any], language: Language, *, done: bool) -> str:
+    say = language.gettext
     if order["received"]:
-        return "This pair is with us already; there is nothing more to do."
-    how = "you post it" if order["by_post"] else "you bring it"
-    on = f" on {long_date(order['expected_on'])}" if order["expected_on"] else ""
-    said = "Thank you. It is booked in" if done else "This pair is booked in already"
-    return f"{said}: {how}{on}."
+        return say("This pair is with us already; there is nothing more to do.")
+    said = say("Thank you. It is booked in") if done else say("This pair is booked in already")
+    how = say("you post it") if order["by_post"] else say("you bring it")
+    if order["expected_on"]:
+        day = language.long_date(order["expected_on"])
+        how = (
+            say("you post it on %(day)s", day=day)
+            if order["by_post"]
+            else say("you bring it on %(day)s", day=day)
+        )
+    return f"{said}: {how}."
 
 
-def _checked(dates: Mapping[str, Any] | None, *, ask: bool) -> str:
+def _checked(dates: Mapping[str, Any] | None, language: Language, *, ask: bool) -> str:
+    say = language.gettext
     if dates is None:
-        return "Thank you. The dates will be calculated again."
+        return say("Thank you. The dates will be calculated again.")
     sure = f" ({dates['sure']})" if dates["sure"] else ""
-    stop = "Please stop wearing this pair. " if dates["stop_wearing"] else ""
-    come = f" Please bring or post it {dates['bring_by']}." if ask else ""
-    return (
-        f"Thank you. The dates have been calculated again. {stop}"
-        f"A new sole is due {dates['when']}{sure}.{come}"
-    )
+    due = say("A new sole is due %(when)s", when=dates["when"])
+    said = [
+        say("Thank you. The dates have been calculated again."),
+        say("Please stop wearing this pair.") if dates["stop_wearing"] else "",
+        f"{due}{sure}.",
+        say("Please bring or post it %(bring_by)s.", bring_by=dates["bring_by"]) if ask else "",
+    ]
+    return " ".join(filter(None, said))
 
 
-def unsubscribe_page(*, done: bool) -> dict[str, Any]:
+def unsubscribe_page(*, done: bool, language: Language = ENGLISH) -> dict[str, Any]:
     """Say what the button does, or that it is done."""
+    say = language.gettext
     return {
-        "heading": "Stop these notices",
-        "lead": "You will get no more notices from us."
+        "heading": say("Stop these notices"),
+        "lead": say("You will get no more notices from us.")
         if done
-        else "Press the button to stop all notices from us.",
-        "done": "That is done." if done else "",
+        else say("Press the button to stop all notices from us."),
+        "done": say("That is done.") if done else "",
         "shows_form": not done,
         "purpose": "unsubscribe",
-        "grades": GRADE_WORDS,
+        "grades": grade_words(language),
         "problem": "",
     }
 
 
-def way_choices(quoted: Mapping[str, Any] | None) -> list[tuple[str, str, str]]:
+def way_choices(
+    quoted: Mapping[str, Any] | None, language: Language = ENGLISH
+) -> list[tuple[str, str, str]]:
     """List the ways that a customer may choose from, each with its price and what it buys."""
     if quoted is None or not quoted["alternatives"]:
         return []
-    ways = [way_words(way, quoted["currency"]) for way in quoted["alternatives"]]
+    say = language.gettext
     told = [
-        (way["works"], f"{way['said']}, {way['price']}", f"wear days bought: {way['days']}")
-        for way in ways
+        (
+            " ".join(way["works"]),
+            ", ".join(
+                (
+                    works_words(way["works"], language),
+                    language.money(way["price_minor"], quoted["currency"]),
+                )
+            ),
+            _days_bought(way, language),
+        )
+        for way in quoted["alternatives"]
     ]
-    return [("", "You decide", "after a look at the pair"), *told]
+    return [("", say("You decide"), say("after a look at the pair")), *told]
 
 
-def link_failure_page(title: str, lines: list[str]) -> dict[str, Any]:
+def _days_bought(way: Mapping[str, Any], language: Language) -> str:
+    names = ("wear_days_bought", "wear_days_low", "wear_days_high")
+    middle, low, high = (language.number(way[name]) for name in names)
+    return language.gettext(
+        "wear days bought: %(middle)s (%(low)s to %(high)s)", middle=middle, low=low, high=high
+    )
+
+
+def link_failure_page(title: str, lines: list[str], language: Language = ENGLISH) -> dict[str, Any]:
     """Say why a link leads nowhere."""
     return {
-        "heading": title,
+        "heading": language.gettext(title),
         "lead": " ".join(line for line in lines if line),
         "done": "",
         "shows_form": False,
         "purpose": "",
-        "grades": GRADE_WORDS,
+        "grades": grade_words(language),
         "problem": "",
     }

@@ -107,7 +107,7 @@ def link_in(text: str, purpose: str) -> str:
         "check": "to the thumb: ",
         "elsewhere": "done elsewhere: ",
         "decline": "Not this time: ",
-        "unsubscribe": "stop these notices: ",
+        "unsubscribe": "Stop these notices: ",
     }
     found = re.search(re.escape(words[purpose]) + r"https://shop\.example(\S+)", text)
     assert found, f"no link to {purpose}"

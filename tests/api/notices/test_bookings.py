@@ -113,7 +113,10 @@ def test_the_reminder_goes_out_on_the_morning_before_in_the_shops_time_zone(shop
     assert len(mailbox.taken) == 1
     clock.move(seconds=1)
     worker.once()
-    assert "tomorrow, Wednesday 9 December" in mailbox.mails[1].get_body(("plain",)).get_content()
+    assert (
+        "tomorrow. Work: Full sole. Please bring it on Wednesday 9 December"
+        in mailbox.mails[1].get_body(("plain",)).get_content()
+    )
     assert states(shop, order_id) == [("request", 0, "sent"), ("reminder", 0, "sent")]
 
 
@@ -160,7 +163,7 @@ def order_now(shop, order_id):
 
 def test_a_customer_moves_the_day_to_a_free_one_only(client, shop, path, order_id):
     page = client.get(path)
-    assert "Please bring it on Wed 9 December 2026" in page.text
+    assert "Please bring it on Wednesday 9 December 2026" in page.text
     assert "<nav" not in page.text
     assert "2026-12-12" not in page.text, "a Saturday"
     assert "No opening hours are set" in page.text

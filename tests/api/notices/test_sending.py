@@ -333,7 +333,7 @@ def test_second_notices_are_the_last(shop, sink, clock):
     assert sorted(row["sequence"] for row in rows(shop)) == [1, 1, 2, 2]
     second = [m for m in sink.sent if "reminder about" in m.subject]
     assert len(second) == 2
-    assert all("last notice about it" in m.text for m in second)
+    assert all("our last notice about" in m.text for m in second)
 
 
 def test_what_was_never_delivered_is_no_first_notice(shop, sink, clock):

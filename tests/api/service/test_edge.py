@@ -52,7 +52,7 @@ def test_the_policy_is_the_one_that_was_measured():
         "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data: blob:; "
         "connect-src 'self'; font-src 'self'; form-action 'self'; base-uri 'none'; "
         "worker-src 'self'; manifest-src 'self'; "
-        "object-src 'none'; frame-ancestors 'none'"
+        "object-src 'none'; frame-src 'self'; frame-ancestors 'none'"
     )
 
 

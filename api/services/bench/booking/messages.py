@@ -15,6 +15,7 @@ from sqlalchemy.orm import Session
 from solespan.api.clock import Clock
 from solespan.api.services.shop_choices import shop_zone
 from solespan.api.storage.bench import booking_messages as stored
+from solespan.forecast.bench.visits import works_of
 
 __all__ = ["WAITING", "tell_of_booking"]
 
@@ -41,7 +42,7 @@ def tell_of_booking(session: Session, order_pk: int, clock: Clock) -> None:
         "sequence": 0 if last is None else last["sequence"] + 1,
         "payload": {
             "pair": order["label"] or order["pair_id"],
-            "work": order["work"],
+            "works": works_of(order["work"], order["more_works"]),
             "by_post": order["by_post"],
         },
     }
