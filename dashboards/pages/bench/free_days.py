@@ -13,7 +13,10 @@ from solespan.dashboards.wording import MONTHS, plural
 
 __all__ = ["NO_HOURS", "FreeDayShown", "day_options", "free_days_words", "said_day"]
 
-NO_HOURS = "No opening hours are set: Monday to Friday, 7 hours a day, is assumed."
+NO_HOURS = (
+    "No opening hours are set. Assumed are Monday to Friday, 7 hours a day, closed on 25 December "
+    "and 1 January."
+)
 
 
 class FreeDayShown(Protocol):
