@@ -42,7 +42,7 @@ from solespan.api.services.notices.answering import (
 from solespan.api.services.notices.booking_links import change_path
 from solespan.api.services.notices.choices import read_rules
 from solespan.api.services.notices.delivery_config import secret_of
-from solespan.dashboards.pages.bench.free_days import NO_HOURS, day_options
+from solespan.dashboards.pages.bench.free_days import offered_words
 from solespan.dashboards.pages.notices.outside import (
     answer_page,
     link_failure_page,
@@ -110,6 +110,7 @@ def outside_page(
         "ways": [],
         "days": [],
         "no_hours": "",
+        "done_within": "",
         "change": "",
     }
     page = render(template, {**common, **context})
@@ -169,7 +170,7 @@ def _answer_page(
         dates = dates_now(session, asked) if done else None
         asks = asked.link.purpose == "book" and order is None
         quoted = ways_now(session, asked) if asks else None
-        days, hours_set = days_now(session, asked) if asks else ([], True)
+        offered = days_now(session, asked) if asks else None
         change = change_path(asked.ctx, session, order) if order is not None else ""
     told = asked.notice["payload"]["pairs"][asked.link.place]
     answered = asked.pair["answer"]
@@ -182,8 +183,7 @@ def _answer_page(
         dates=dates,
     ) | {
         "ways": way_choices(quoted),
-        "days": day_options(days),
-        "no_hours": "" if hours_set else NO_HOURS,
+        **offered_words(offered),
         "change": change if asked.link.purpose == "book" else "",
     }
     errors = {}

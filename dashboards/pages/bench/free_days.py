@@ -4,14 +4,22 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from datetime import date
-from typing import Protocol
+from typing import Any, Protocol
 
 import pandas as pd
 
 from solespan.dashboards.pages.bench.bench import work_words
 from solespan.dashboards.wording import MONTHS, plural
 
-__all__ = ["NO_HOURS", "FreeDayShown", "day_options", "free_days_words", "said_day"]
+__all__ = [
+    "NO_HOURS",
+    "FreeDayShown",
+    "OfferShown",
+    "day_options",
+    "free_days_words",
+    "offered_words",
+    "said_day",
+]
 
 NO_HOURS = (
     "No opening hours are set. Assumed are Monday to Friday, 7 hours a day, closed on 25 December "
@@ -20,15 +28,27 @@ NO_HOURS = (
 
 
 class FreeDayShown(Protocol):
-    """A free day, and the day by which a pair that comes on it can be ready."""
+    """A free day."""
 
     @property
     def day(self) -> date:
-        """Return the free day."""
+        """Return the day."""
+
+
+class OfferShown(Protocol):
+    """Free days for a customer, with the days that the work takes at most."""
 
     @property
-    def ready_by(self) -> date:
-        """Return the day by which the work can be done."""
+    def days(self) -> Sequence[FreeDayShown]:
+        """Return the days."""
+
+    @property
+    def turnaround_days(self) -> int:
+        """Return within how many days the work is done."""
+
+    @property
+    def hours_set(self) -> bool:
+        """Return whether the shop has set its hours."""
 
 
 def said_day(day: date) -> str:
@@ -51,10 +71,16 @@ def free_days_words(
 
 def day_options(days: Sequence[FreeDayShown]) -> list[tuple[str, str]]:
     """List free days for a choice: the day in ISO, and what a person reads."""
-    return [
-        (
-            one.day.isoformat(),
-            f"{said_day(one.day)} {one.day.year}, ready by {said_day(one.ready_by)}",
-        )
-        for one in days
-    ]
+    return [(one.day.isoformat(), f"{said_day(one.day)} {one.day.year}") for one in days]
+
+
+def offered_words(offered: OfferShown | None) -> dict[str, Any]:
+    """Say what a customer may choose from, and by when the work is done."""
+    if offered is None:
+        return {"days": [], "done_within": "", "no_hours": ""}
+    within = plural(offered.turnaround_days, "day")
+    return {
+        "days": day_options(offered.days),
+        "done_within": f"The work is done within {within} of that day.",
+        "no_hours": "" if offered.hours_set else NO_HOURS,
+    }

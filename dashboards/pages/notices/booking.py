@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from typing import Any
 
 from solespan.dashboards.pages.bench.bench import work_words
-from solespan.dashboards.pages.bench.free_days import NO_HOURS, FreeDayShown, day_options, said_day
+from solespan.dashboards.pages.bench.free_days import OfferShown, offered_words, said_day
 
 __all__ = ["booking_page"]
 
@@ -21,9 +21,8 @@ _OVER = {
 def booking_page(
     order: Mapping[str, Any],
     pair: Mapping[str, Any],
-    days: Sequence[FreeDayShown],
+    offered: OfferShown | None,
     *,
-    hours_set: bool,
     done: str,
 ) -> dict[str, Any]:
     """Say what is booked, and offer what may change.
@@ -32,10 +31,8 @@ def booking_page(
     ----------
     order, pair : mapping
         The rows of both.
-    days : sequence
-        Free days, soonest first.
-    hours_set : bool
-        Whether the shop has set its opening hours.
+    offered : OfferShown or None
+        The days to which it may move; None = it may not.
     done : str
         `moved` or `cancelled` where that happened just now.
     """
@@ -56,6 +53,4 @@ def booking_page(
         "done": said,
         "problem": "",
         "open": waits,
-        "days": day_options(days),
-        "no_hours": "" if hours_set else NO_HOURS,
-    }
+    } | offered_words(offered)
