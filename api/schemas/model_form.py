@@ -231,12 +231,13 @@ def _part(model: type[BaseModel], name: str, typed: Typed, default: Typed) -> Fo
     else:
         rows.append((name, "", tuple(_leaves(model, shape, name, described, default))))
     said = described.partition(" Unit:")[0]
+    origin = SOURCE if SOURCE in said else "a start value of this program"
     helped = _ORIGIN.sub("", said).replace("null", "empty").rstrip(".")
     return FormPart(
         name,
         _words(name) if "true" in unit else _words(name, unit),
         f"{helped[:1].upper()}{helped[1:]}.",
-        SOURCE if SOURCE in said else "a start value of this program",
+        "none" if counted and not _row_count(default, name, shape) else origin,
         tuple(rows),
         counted,
         not counted and not _inner(model, shape),

@@ -35,12 +35,14 @@ class BenchHours:
     hours_by_weekday : seven numbers, hands-on hours on each day.
     benches : how many benches work side by side.
     opens_at_hour : when a day begins; a day too long for that begins earlier.
+    closed_every_year : months and days on which it is closed in every year.
     """
 
     hours_by_weekday: tuple[float, ...] = (7.0, 7.0, 7.0, 7.0, 7.0, 0.0, 0.0)
     closures: tuple[Closure, ...] = field(default=())
     benches: int = 1
     opens_at_hour: float = 9.0
+    closed_every_year: tuple[tuple[int, int], ...] = ()
 
     def __post_init__(self) -> None:
         """Refuse what cannot be meant."""
@@ -64,6 +66,8 @@ class BenchHours:
         for closure in self.closures:
             inside = (dates >= closure.first_on) & (dates <= closure.last_on)
             hours = np.where(inside, np.minimum(hours, closure.hours_per_day), hours)
+        for month, day in self.closed_every_year:
+            hours = np.where((dates.month == month) & (dates.day == day), 0.0, hours)
         return np.asarray(hours * 60.0)
 
     def clock(self, first: pd.Timestamp, days: int) -> BenchClock:

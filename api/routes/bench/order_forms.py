@@ -61,7 +61,10 @@ def book_pair(ctx: Context, request: Request, typed: Typed) -> Response:
     except FormProblem as problem:
         return bench_answer(ctx, request, form=FormState(typed, problem.errors))
     except DayNotFree as full:
-        errors = {full.where: shown(full), "overrule": "Give the reason, or choose another day."}
+        errors = {
+            full.where: f"{full.what} {full.remedy}",
+            "overrule": "Give the reason, or choose another day.",
+        }
         return bench_answer(ctx, request, form=FormState(typed, errors))
     except SolespanError as error:
         again = _booked_already(ctx, typed, error)

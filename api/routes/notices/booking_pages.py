@@ -24,7 +24,6 @@ from solespan.api.routes.notices.link_pages import (
     outside_page,
     refuse_foreign,
 )
-from solespan.api.services.bench.booking.free_days import FreeDay
 from solespan.api.services.context import AppContext
 from solespan.api.services.notices.booking_links import (
     Booking,
@@ -75,16 +74,14 @@ def _booking_page(
     typed: Mapping[str, str] | None = None,
     error: SolespanError | None = None,
 ) -> HTMLResponse:
-    days: list[FreeDay] = []
-    hours_set = True
+    offered = None
     if booking.open:
         with booking.ctx.database.reading() as session:
-            days, hours_set = free_days_of(session, booking)
+            offered = free_days_of(session, booking)
     context = booking_page(
         booking.order,
         booking.pair,
-        days,
-        hours_set=hours_set,
+        offered,
         done=done if not error else "",
         language=booking.language,
     )

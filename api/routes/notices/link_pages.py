@@ -43,7 +43,7 @@ from solespan.api.services.notices.answering import (
 from solespan.api.services.notices.booking_links import change_path
 from solespan.api.services.notices.choices import read_rules
 from solespan.api.services.notices.delivery_config import secret_of
-from solespan.dashboards.pages.bench.free_days import day_options, no_hours
+from solespan.dashboards.pages.bench.free_days import offered_words
 from solespan.dashboards.pages.notices.outside import (
     answer_page,
     link_failure_page,
@@ -122,6 +122,7 @@ def outside_page(
         "ways": [],
         "days": [],
         "no_hours": "",
+        "done_within": "",
         "change": "",
     }
     page = render(template, {**common, **context})
@@ -184,7 +185,7 @@ def _answer_page(
         dates = dates_now(session, asked) if done else None
         asks = asked.link.purpose == "book" and order is None
         quoted = ways_now(session, asked) if asks else None
-        days, hours_set = days_now(session, asked) if asks else ([], True)
+        offered = days_now(session, asked) if asks else None
         change = change_path(asked.ctx, session, order) if order is not None else ""
     told = asked.notice["payload"]["pairs"][asked.link.place]
     answered = asked.pair["answer"]
@@ -198,8 +199,7 @@ def _answer_page(
         language=language,
     ) | {
         "ways": way_choices(quoted, language),
-        "days": day_options(days, language),
-        "no_hours": "" if hours_set else no_hours(language),
+        **offered_words(offered, language),
         "change": change if asked.link.purpose == "book" else "",
         "language": language,
     }

@@ -42,6 +42,13 @@ class ClosedDays(Message):
         return self
 
 
+class YearlyDay(Message):
+    """A day on which the shop is closed in every year."""
+
+    month: int = Field(ge=1, le=12, description="month of the year. Unit: month")
+    day: int = Field(ge=1, le=31, description="day of the month. Unit: day")
+
+
 class SharedMachine(Message):
     """A machine that the benches share."""
 
@@ -71,6 +78,12 @@ class BenchSettings(Message):
     )
     closures: list[ClosedDays] = Field(
         default_factory=list, max_length=400, description="holidays and leave. Unit: none (list)"
+    )
+    closed_every_year: list[YearlyDay] = Field(
+        default_factory=lambda: [YearlyDay(month=1, day=1), YearlyDay(month=12, day=25)],
+        max_length=60,
+        description="days on which the shop is closed in every year, at first 1 January and "
+        f"25 December; the default is {SOURCE}. Unit: none (list)",
     )
     benches: int = Field(default=1, ge=1, le=50, description="benches side by side. Unit: benches")
     in_work_limit: Annotated[int, Field(ge=0, le=500)] | None = Field(
@@ -149,7 +162,13 @@ class BenchSettings(Message):
             Closure(pd.Timestamp(c.first_on), pd.Timestamp(c.last_on), c.hours_per_day)
             for c in self.closures
         )
-        return BenchHours(tuple(self.hours_by_weekday), closures, self.benches, self.opens_at_hour)
+        return BenchHours(
+            tuple(self.hours_by_weekday),
+            closures,
+            self.benches,
+            self.opens_at_hour,
+            tuple((one.month, one.day) for one in self.closed_every_year),
+        )
 
     def bench_rules(self) -> BenchRules:
         """Return how work goes through the shop as the forecast library takes it."""

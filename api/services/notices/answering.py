@@ -28,7 +28,7 @@ from solespan.api.services.bench import orders as bench_orders
 from solespan.api.services.bench.bench_settings import read_bench_settings
 from solespan.api.services.bench.booking.free_days import (
     DayNotFree,
-    FreeDay,
+    DaysOffered,
     FreeDaysAsked,
     booking_calendar,
     shop_today,
@@ -71,7 +71,6 @@ __all__ = [
 NOT_BOOKED = "Booked by the customer, from a notice."
 MOST_ORDERS = 50  # of one pair, looked at for an open one: those are the newest
 LONGEST_AHEAD = timedelta(days=366)
-OFFERED_DAYS = 30
 
 
 class LinkUnknown(NotFound):
@@ -161,13 +160,13 @@ def dates_now(session: Session, asked: Asked) -> dict[str, Any] | None:
     }
 
 
-def days_now(session: Session, asked: Asked) -> tuple[list[FreeDay], bool]:
-    """Return the free days from tomorrow on, and whether the shop has set its hours."""
+def days_now(session: Session, asked: Asked) -> DaysOffered:
+    """Return the free days from tomorrow on."""
     today = shop_today(session, asked.ctx.clock, asked.notice["time_zone"])
     pair = records.read(session, "pairs", {"pair_id": asked.pair["pair_id"]})
     calendar = booking_calendar(session, today)
     wanted = FreeDaysAsked(("full_sole",), pair["construction"])
-    return calendar.free_days(wanted, today + timedelta(days=1), OFFERED_DAYS), calendar.hours_set
+    return calendar.offer(wanted, today + timedelta(days=1))
 
 
 def ways_now(session: Session, asked: Asked) -> dict[str, Any] | None:

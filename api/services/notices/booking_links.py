@@ -21,14 +21,14 @@ from solespan.api.schemas.forms import FormProblem, read_day
 from solespan.api.services.bench import orders
 from solespan.api.services.bench.booking.free_days import (
     DayNotFree,
-    FreeDay,
+    DaysOffered,
     FreeDaysAsked,
     booking_calendar,
     shop_today,
 )
 from solespan.api.services.bench.booking.messages import WAITING
 from solespan.api.services.context import AppContext
-from solespan.api.services.notices.answering import OFFERED_DAYS, check_link, link_unknown
+from solespan.api.services.notices.answering import check_link, link_unknown
 from solespan.api.services.notices.booking_delivery import booking_path
 from solespan.api.services.notices.choices import read_rules
 from solespan.api.services.rack.records import find_record
@@ -97,15 +97,13 @@ def change_path(ctx: AppContext, session: Session, order: Mapping[str, Any]) -> 
     return booking_path(ctx, message_id, order["expected_on"])
 
 
-def free_days_of(session: Session, booking: Booking) -> tuple[list[FreeDay], bool]:
-    """Return the days to which a booking may move, and whether the shop has set its hours."""
+def free_days_of(session: Session, booking: Booking) -> DaysOffered:
+    """Return the days to which a booking may move."""
     order = booking.order
     calendar = booking_calendar(session, booking.today, without=order["id"])
-    asked = FreeDaysAsked(
-        works_of(order["work"], order["more_works"]), booking.pair["construction"], order["by_post"]
-    )
-    days = calendar.free_days(asked, booking.today + timedelta(days=1), OFFERED_DAYS)
-    return [one for one in days if one.day != order["expected_on"]], calendar.hours_set
+    works = works_of(order["work"], order["more_works"])
+    asked = FreeDaysAsked(works, booking.pair["construction"], order["by_post"])
+    return calendar.offer(asked, booking.today + timedelta(days=1), but=order["expected_on"])
 
 
 def move_booking(booking: Booking, typed: Mapping[str, str]) -> None:
@@ -119,7 +117,7 @@ def move_booking(booking: Booking, typed: Mapping[str, str]) -> None:
         raise _not_free("The day is missing.") from None
     with booking.ctx.database.writing() as session:
         now = _still_open(session, booking)
-        free, _ = free_days_of(session, now)
+        free = free_days_of(session, now).days
         chosen = next((one for one in free if one.day == day), None)
         if chosen is None:
             raise _not_free(f"{day} is not free.")

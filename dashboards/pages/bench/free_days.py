@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from datetime import date
-from typing import Protocol
+from typing import Any, Protocol
 
 import pandas as pd
 
@@ -12,21 +12,44 @@ from solespan.dashboards.language import ENGLISH, Language, gettext_noop
 from solespan.dashboards.pages.bench.bench import work_words
 from solespan.dashboards.wording import MONTHS, plural
 
-__all__ = ["NO_HOURS", "FreeDayShown", "day_options", "free_days_words", "no_hours", "said_day"]
+__all__ = [
+    "NO_HOURS",
+    "FreeDayShown",
+    "OfferShown",
+    "day_options",
+    "free_days_words",
+    "offered_words",
+    "said_day",
+]
 
-NO_HOURS = gettext_noop("No opening hours are set: Monday to Friday, 7 hours a day, is assumed.")
+NO_HOURS = gettext_noop(
+    "No opening hours are set. Assumed are Monday to Friday, 7 hours a day, closed on 25 December "
+    "and 1 January."
+)
 
 
 class FreeDayShown(Protocol):
-    """A free day, and the day by which a pair that comes on it can be ready."""
+    """A free day."""
 
     @property
     def day(self) -> date:
-        """Return the free day."""
+        """Return the day."""
+
+
+class OfferShown(Protocol):
+    """Free days for a customer, with the days that the work takes at most."""
 
     @property
-    def ready_by(self) -> date:
-        """Return the day by which the work can be done."""
+    def days(self) -> Sequence[FreeDayShown]:
+        """Return the days."""
+
+    @property
+    def turnaround_days(self) -> int:
+        """Return within how many days the work is done."""
+
+    @property
+    def hours_set(self) -> bool:
+        """Return whether the shop has set its hours."""
 
 
 def said_day(day: date) -> str:
@@ -51,19 +74,19 @@ def day_options(
     days: Sequence[FreeDayShown], language: Language = ENGLISH
 ) -> list[tuple[str, str]]:
     """List free days for a choice: the day in ISO, and what a person reads."""
-    return [
-        (
-            one.day.isoformat(),
-            language.gettext(
-                "%(day)s, ready by %(ready)s",
-                day=language.full_date(one.day),
-                ready=language.day_and_month(one.ready_by),
-            ),
-        )
-        for one in days
-    ]
+    return [(one.day.isoformat(), language.full_date(one.day)) for one in days]
 
 
-def no_hours(language: Language) -> str:
-    """Say to a customer which hours are assumed."""
-    return language.gettext(NO_HOURS)
+def offered_words(offered: OfferShown | None, language: Language = ENGLISH) -> dict[str, Any]:
+    """Say what a customer may choose from, and by when the work is done."""
+    if offered is None:
+        return {"days": [], "done_within": "", "no_hours": ""}
+    return {
+        "days": day_options(offered.days, language),
+        "done_within": language.ngettext(
+            "The work is done within %(num)s day of that day.",
+            "The work is done within %(num)s days of that day.",
+            offered.turnaround_days,
+        ),
+        "no_hours": "" if offered.hours_set else language.gettext(NO_HOURS),
+    }

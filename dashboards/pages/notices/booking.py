@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from typing import Any
 
 from solespan.dashboards.language import ENGLISH, Language, gettext_noop
-from solespan.dashboards.pages.bench.free_days import FreeDayShown, day_options, no_hours
+from solespan.dashboards.pages.bench.free_days import OfferShown, offered_words
 from solespan.dashboards.pages.notices.work_words import works_words
 from solespan.forecast.bench.visits import works_of
 
@@ -26,9 +26,8 @@ _OVER = {
 def booking_page(
     order: Mapping[str, Any],
     pair: Mapping[str, Any],
-    days: Sequence[FreeDayShown],
+    offered: OfferShown | None,
     *,
-    hours_set: bool,
     done: str,
     language: Language = ENGLISH,
 ) -> dict[str, Any]:
@@ -38,10 +37,8 @@ def booking_page(
     ----------
     order, pair : mapping
         The rows of both.
-    days : sequence
-        Free days, soonest first.
-    hours_set : bool
-        Whether the shop has set its opening hours.
+    offered : OfferShown or None
+        The days to which it may move; None = it may not.
     done : str
         `moved` or `cancelled` where that happened just now.
     """
@@ -59,10 +56,8 @@ def booking_page(
         "done": say(_DONE.get(done, "")) if moved else "",
         "problem": "",
         "open": waits,
-        "days": day_options(days, language),
-        "no_hours": "" if hours_set else no_hours(language),
         "language": language,
-    }
+    } | offered_words(offered, language)
 
 
 def _ahead(order: Mapping[str, Any], language: Language) -> str:

@@ -75,6 +75,17 @@ def test_a_closure_and_a_short_week_are_followed(client):
     assert found["hours_set"] is True
 
 
+@pytest.mark.parametrize("settings", [{}, {"price_minor": {"full_sole": 9000}}])
+def test_christmas_and_new_year_are_closed_until_the_shop_says_otherwise(client, settings):
+    if settings:
+        set_bench(client, **settings)
+    for day in ("2026-12-25", "2027-01-01"):
+        assert "is closed on" in booked(client, expected_on=day).json()["detail"]
+    set_bench(client, **settings, closed_every_year=[{"month": 12, "day": 24}])
+    assert booked(client, expected_on="2026-12-24").status_code == 422
+    assert booked(client, expected_on="2026-12-25").status_code == 201
+
+
 def test_moving_an_order_asks_the_same_calendar_and_keeps_the_reason(client, bench):
     order = bench.book(expected_on=MONDAY)
     patch = {"headers": {"if-match": "*"}}
@@ -91,7 +102,7 @@ def test_moving_an_order_asks_the_same_calendar_and_keeps_the_reason(client, ben
 
 def test_a_shop_without_hours_is_told_which_hours_are_assumed(client):
     assert client.get("/v1/free-days").json()["hours_set"] is False
-    assert "No opening hours are set: Monday to Friday" in client.get("/bench").text
+    assert "No opening hours are set. Assumed are Monday to Friday" in client.get("/bench").text
     set_bench(client, hours_by_weekday=[8, 8, 8, 8, 8, 0, 0])
     assert "No opening hours are set" not in client.get("/bench").text
 

@@ -34,6 +34,7 @@ __all__ = [
     "DAYS",
     "BookingCalendar",
     "DayNotFree",
+    "DaysOffered",
     "FreeDay",
     "FreeDaysAsked",
     "booking_calendar",
@@ -42,6 +43,7 @@ __all__ = [
 ]
 
 LONGEST_AHEAD_DAYS = 366
+OFFERED_DAYS = 30
 DAYS = ("expected_on", "promised_on")
 _NAMED = 3  # free days that a refusal names
 _WEEKDAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
@@ -66,6 +68,15 @@ class FreeDaysAsked:
     works: tuple[str, ...]
     construction: str = "goodyear_welted"
     by_post: bool = False
+
+
+@dataclass(frozen=True)
+class DaysOffered:
+    """Free days for a customer, done within so many days, and whether the shop set its hours."""
+
+    days: list[FreeDay]
+    turnaround_days: int
+    hours_set: bool
 
 
 @dataclass(frozen=True)
@@ -100,6 +111,11 @@ class BookingCalendar:
             if len(found) >= most:
                 break
         return found
+
+    def offer(self, asked: FreeDaysAsked, first: date, *, but: date | None = None) -> DaysOffered:
+        """Return what a customer may choose from, without the day that is theirs already."""
+        days = [one for one in self.free_days(asked, first, OFFERED_DAYS) if one.day != but]
+        return DaysOffered(days, self.settings.turnaround_days, self.hours_set)
 
     def check(
         self,
