@@ -157,7 +157,7 @@ def _answer_page(
     error: SolespanError | None = None,
 ) -> HTMLResponse:
     with asked.ctx.database.reading() as session:
-        order = open_order(session, asked.pair["pair_id"])
+        order = open_order(session, asked.pair["pair_id"], asked.notice["decided_at"].date())
         dates = dates_now(session, asked) if done else None
         asks = asked.link.purpose == "book" and order is None
         quoted = ways_now(session, asked) if asks else None

@@ -121,9 +121,17 @@ def quote_pair(
 
 
 def agree(
-    session: Session, order_id: str, works: Sequence[str], version: int, clock: Clock
+    session: Session,
+    order_id: str,
+    works: Sequence[str],
+    version: int,
+    clock: Clock,
+    *,
+    offered_only: bool = False,
 ) -> dict[str, Any]:
     """Let an order follow works of its pair's quote: all of them, at the price of the whole.
+
+    With `offered_only` they are one of the ways of the quote, as a customer chooses.
 
     Raises `NotFound`, `NothingForecast`, `StaleVersion`, and `Conflict` where the works cannot
     stand together or the pair is on the bench already.
@@ -144,6 +152,13 @@ def agree(
         )
     told = quote_pair(session, order["pair_id"], None, timed=False, works=works)
     way = told["chosen"]
+    if offered_only and all(set(one["works"]) != set(works) for one in told["alternatives"]):
+        raise Conflict(
+            "The quote offers no such way now.",
+            where="works",
+            accepted="; ".join(" ".join(one["works"]) for one in told["alternatives"]) or "none",
+            remedy="Read the quote again and choose one of its ways.",
+        )
     values = works_columns(way["works"])
     values |= {"price_minor": way["price_minor"], "currency": told["currency"]}
     stored.change_order(session, order["id"], version, values)

@@ -115,18 +115,19 @@ def still_written_to(ctx: AppContext, token: str) -> tuple[AppContext, bool]:
     return shop, bool(held)
 
 
-def open_order(session: Session, pair_id: str) -> dict[str, Any] | None:
-    """Return `expected_on`, `by_post` and whether it is `received`, of a pair's open order."""
+def open_order(session: Session, pair_id: str, since: date) -> dict[str, Any] | None:
+    """Return `expected_on`, `by_post`, `back_on` and `stage` of a pair's open order.
+
+    Without an open one, the `reason` of the last, where it was booked `since` and refused.
+    """
     orders = list_orders(session, stage=None, pair_id=pair_id, below_id=None, limit=MOST_ORDERS)
     found = next((order for order in orders if order["stage"] in OPEN_STAGES), None)
+    last = orders[0] if orders else None
+    if found is None and last and last["stage"] == "refused" and last["booked_on"] >= since:
+        found = last
     if found is None:
         return None
-    waiting = found["stage"] in ("booked", "in_post")
-    return {
-        "expected_on": found["expected_on"],
-        "by_post": found["by_post"],
-        "received": not waiting,
-    }
+    return {n: found[n] for n in ("expected_on", "by_post", "back_on", "stage", "reason")}
 
 
 def dates_now(session: Session, asked: Asked) -> dict[str, Any] | None:
@@ -233,7 +234,8 @@ def _book(session: Session, asked: Asked, typed: Mapping[str, str]) -> str:
     )
     booked = bench_orders.book(session, order, asked.ctx.clock, advised=True)
     if works:
-        agree(session, booked["order_id"], works, booked["version"], asked.ctx.clock)
+        order_id, version = booked["order_id"], booked["version"]
+        agree(session, order_id, works, version, asked.ctx.clock, offered_only=True)
     return "booked"
 
 

@@ -85,6 +85,10 @@ class BenchOrder(Editable, Base):
     note: Mapped[str | None] = mapped_column(String(TEXT_LENGTH))
     advised: Mapped[bool] = mapped_column(default=False, server_default=text("false"))
     more_works: Mapped[str | None] = mapped_column(String(TEXT_LENGTH))
+    sent_to: Mapped[str | None] = mapped_column(String(ID_LENGTH))
+    back_on: Mapped[date | None]
+    warranty_of: Mapped[str | None] = mapped_column(String(ID_LENGTH))
+    reason: Mapped[str | None] = mapped_column(String(TEXT_LENGTH))
 
     __table_args__ = (
         _in("work", WORKS),

@@ -60,6 +60,7 @@ def job_page(
         "condition": _condition(papers.get("condition")),
         "records": _records(papers.get("before"), papers.get("after")),
         "colours": _colours(papers),
+        "can_redo": order["stage"] == "returned",
         "events": [_event(e) for e in order["events"]],
         "cautions": list(dict.fromkeys(c for work in works for c in cautions_of(work))),
     }
@@ -157,6 +158,10 @@ def _event(event: Mapping[str, Any]) -> dict[str, str]:
         for taken in details.get("stock", ())
         if "not_taken" in taken
     ]
+    if "sent_to" in details:
+        said = f"sent on to {details['sent_to']}"
+        if "back_on" in details:
+            said += f", back {details['back_on']}"
     words = [details.get(name) for name in ("note", "caption", "correction")]
     told = [*filter(None, words), *accepted, *stock]
     return {

@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from datetime import date
 from typing import Any
+
+import pandas as pd
 
 from solespan.dashboards.pages.bench.quote import way_words
 from solespan.dashboards.wording import long_date
@@ -72,12 +75,21 @@ def answer_page(
 
 
 def _booked(order: Mapping[str, Any], *, done: bool) -> str:
-    if order["received"]:
+    if order["stage"] == "refused":
+        return f"We looked at this pair and do not take the work: {order['reason']}"
+    if order["stage"] == "sent_on":
+        back = "" if order["back_on"] is None else f" We expect it back {_on(order['back_on'])}."
+        return f"This pair is with its maker for us; there is nothing more to do.{back}"
+    if order["stage"] not in ("booked", "in_post"):
         return "This pair is with us already; there is nothing more to do."
     how = "you post it" if order["by_post"] else "you bring it"
-    on = f" on {long_date(order['expected_on'])}" if order["expected_on"] else ""
+    on = f" {_on(order['expected_on'])}" if order["expected_on"] else ""
     said = "Thank you. It is booked in" if done else "This pair is booked in already"
     return f"{said}: {how}{on}. To change that, please get in touch."
+
+
+def _on(day: date) -> str:
+    return f"on {long_date(pd.Timestamp(day))}"
 
 
 def _checked(dates: Mapping[str, Any] | None, *, ask: bool) -> str:
