@@ -17,13 +17,15 @@ STAGES = (
     "in_post",
     "received",
     "on_bench",
+    "sent_on",
     "checked",
     "posted_back",
     "returned",
     "cancelled",
     "missed",
+    "refused",
 )
-OPEN_STAGES = STAGES[:6]
+OPEN_STAGES = STAGES[:7]
 PAPERS = ("condition", "before", "after")
 STOCK_REASONS = ("receipt", "use", "count")
 PURCHASE_STATES = ("ordered", "part_received", "received", "cancelled")

@@ -71,6 +71,10 @@ def missing_for_half(pair: PairState, mended: Sequence[str] = ()) -> str:
 def clashes(pair: PairState, works: Sequence[str]) -> Iterator[str]:
     """Say why works cannot be done in one visit of a pair; nothing = they can."""
     material = pair.sole[0]
+    unknown = [work for work in works if work not in WORKS]
+    if unknown:
+        yield f"{unknown[0]!r} is no work; works are {', '.join(WORKS)}"
+        return
     for work in works:
         why = admits(work, pair.construction, material)
         if why:

@@ -94,6 +94,12 @@ def book(
     more: Annotated[
         list[str] | None, typer.Option("--more", help="A further work; may be given again.")
     ] = None,
+    warranty_of: Annotated[
+        str | None, typer.Option("--warranty-of", help="The order that is redone under warranty.")
+    ] = None,
+    reason: Annotated[
+        str | None, typer.Option("--reason", help="Why it is redone under warranty.")
+    ] = None,
     on: Annotated[str | None, typer.Option("--on", help="Day it should come, YYYY-MM-DD.")] = None,
     by_post: Annotated[bool, typer.Option("--by-post", help="It comes by post.")] = False,
     promised: Annotated[
@@ -123,6 +129,8 @@ def book(
             "expected_on": day,
             "promised_on": until,
             "overrule": overrule,
+            "warranty_of": warranty_of,
+            "reason": reason,
         }
         asked = read_message(lambda: NewOrder.model_validate(given))
         made = bench_orders.book(session, asked, services.clock)
@@ -158,12 +166,23 @@ def free_days(
 
 def move(
     order: OrderId,
-    to: Annotated[str, typer.Argument(help="received, on_bench, checked, returned, ...")],
+    to: Annotated[
+        str, typer.Argument(help="received, on_bench, sent_on, checked, returned, refused, ...")
+    ],
     worker: Worker = None,
     minutes: Annotated[
         float | None, typer.Option("--minutes", help="Hands-on minutes, for checked.")
     ] = None,
     parcel: Annotated[str | None, typer.Option("--parcel", help="Parcel number.")] = None,
+    sent_to: Annotated[
+        str | None, typer.Option("--sent-to", help="The maker, for sent_on.")
+    ] = None,
+    back_on: Annotated[
+        str | None, typer.Option("--back-on", help="Day it should be back, for sent_on.")
+    ] = None,
+    note: Annotated[
+        str | None, typer.Option("--note", help="What happened; for refused, the reason.")
+    ] = None,
     material: Annotated[
         str | None, typer.Option("--material", help="Of the new sole, for checked.")
     ] = None,
@@ -188,13 +207,16 @@ def move(
         "worker": worker,
         "bench_minutes": minutes,
         "parcel_number": parcel,
+        "sent_to": sent_to,
+        "note": note,
         "new_sole": None if material is None else {"material": material, "cover": cover},
         "reasons": dict(one.partition("=")[::2] for one in reason or []),
     }
     with serving("move") as services, services.database.writing() as session:
         before = describe(session, order)
         day = None if on is None else read_day(on, services.clock.today(), past=True)
-        given |= {"version": before["version"], "on": day}
+        back = None if back_on is None else read_day(back_on, services.clock.today())
+        given |= {"version": before["version"], "on": day, "back_on": back}
         move = read_message(lambda: Move.model_validate(given))
         after = bench_orders.step(session, order, move, services.clock)
         services.forecaster.update_owner(session, after["pair_id"])
@@ -289,24 +311,9 @@ def quote(
     from solespan.api.services.rack.pair_names import pair_named
 
     with serving() as services, services.database.reading() as session:
-        told = quote_pair(session, pair_named(session, pair), worker, works=checked_works(work))
+        told = quote_pair(session, pair_named(session, pair), worker, works=work or [])
     tables = lambda: _quote_tables(told)  # noqa: E731
     show(told, Quote, form=form, out=out, table=tables, rows="alternatives")
-
-
-def checked_works(works: list[str] | None) -> list[str]:
-    """Return the works that were typed. Raises `Refused` for a word that is none."""
-    from solespan.forecast.frames import WORKS
-
-    for work in works or []:
-        if work not in WORKS:
-            raise Refused(
-                f"{work!r} is no work.",
-                where="works",
-                accepted=", ".join(WORKS),
-                remedy="Choose of these.",
-            )
-    return works or []
 
 
 def agree(
@@ -325,7 +332,7 @@ def agree(
 
     with serving("agree") as services, services.database.writing() as session:
         version = describe(session, order)["version"]
-        after = take_way(session, order, checked_works(works), version, services.clock)
+        after = take_way(session, order, works, version, services.clock)
         services.forecaster.update_owner(session, after["pair_id"])
     price = f"{after['price_minor'] / 100:.2f} {after['currency']}"
     said = f"Order {order}: {order_works(after)} for {price}"

@@ -381,7 +381,8 @@ TABLES = {
     "bench_orders": Table(
         "order_id id, pair_pk >pairs, work word{full_sole|half_sole|top_piece|toe_plate|rewelt|"
         "heel_block|guard|toe_piece|restitch|shank|sock}, stage word{booked|in_post|"
-        "received|on_bench|checked|posted_back|returned|cancelled|missed}, booked_on day, "
+        "received|on_bench|sent_on|checked|posted_back|returned|cancelled|missed|refused}, "
+        "booked_on day, sent_to id?, back_on day?, warranty_of id?, reason text?, "
         "expected_on day?, promised_on day?, by_post flag=false, parcel_in id?, parcel_out id?, "
         "worker id?, bench_minutes number?[0..100000], price_minor big?[0..], currency code?, "
         "note text?, advised flag=false, more_works text?, ticket int?[1..], version int=1, "

@@ -43,7 +43,9 @@ __all__ = ["PAGE", "PHOTO_PATH"]
 router = APIRouter(route_class=PageRoute)
 PHOTO_PATH = "/bench-photographs"
 # The field of the form that a refusal of the service is about.
-_FIELDS = {"worker": "worker", "on": "on", "new_sole": "material", "bench_minutes": "bench_minutes"}
+_FIELDS = {"new_sole": "material"} | {
+    name: name for name in ("worker", "on", "bench_minutes", "note", "sent_to", "back_on")
+}
 
 
 def _of(order_id: str) -> str:

@@ -5,6 +5,7 @@ Which pages of the bench does a browser get: the day, one job, its papers' forms
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any
 from urllib.parse import quote
 from uuid import uuid4
@@ -26,6 +27,7 @@ from solespan.api.services.bench.booking.free_days import (
     shop_today,
 )
 from solespan.api.services.bench.found_orders import describe
+from solespan.api.services.bench.order_forms import warranty_form
 from solespan.api.services.bench.orders import count_open, open_orders
 from solespan.api.services.bench.paper_forms import PAPER_READERS, typed_of
 from solespan.api.services.bench.papers import PAPER_STAGES, pair_measures_out
@@ -62,6 +64,8 @@ DONE = {
     "returned": "It is back with its owner.",
     "cancelled": "The order is cancelled.",
     "missed": "Noted: it did not come.",
+    "sent_on": "It is sent on. It takes no bench hours until it is back.",
+    "refused": "The work is refused. The customer's page tells the reason.",
     "condition": "The condition report is filed.",
     "before": "The record before stripping is filed.",
     "after": "The finished pair's measures are filed.",
@@ -72,13 +76,25 @@ DONE = {
 
 
 @router.get("/bench")
-def read_bench(ctx: Context, request: Request, done: Words = "") -> HTMLResponse:
-    """Show what comes today, what is late, every open order by stage, and the booking form."""
-    return bench_answer(ctx, request, done=DONE.get(done, ""))
+def read_bench(ctx: Context, request: Request, done: Words = "", redo: Words = "") -> HTMLResponse:
+    """Show what comes today, what is late, every open order by stage, and the booking form.
+
+    `redo` fills the form in from an order that is redone under warranty.
+    """
+    filled = {}
+    if redo:
+        with ctx.database.reading() as session:
+            filled = warranty_form(describe(session, redo))
+    return bench_answer(ctx, request, filled=filled, done=DONE.get(done, ""))
 
 
 def bench_answer(
-    ctx: AppContext, request: Request, *, form: FormState | None = None, done: str = ""
+    ctx: AppContext,
+    request: Request,
+    *,
+    form: FormState | None = None,
+    filled: Mapping[str, str] | None = None,
+    done: str = "",
 ) -> HTMLResponse:
     """Answer the bench's page, with what was typed into the booking form."""
     with ctx.database.reading() as session:
@@ -97,7 +113,7 @@ def bench_answer(
         planned=promises.orders,
         back_on=promises.back_on(today),
     ) | {
-        "form": form or FormState(),
+        "form": form or FormState(dict(filled or {})),
         "done": done,
         "currency": currency,
         "new_order_id": uuid4().hex,
@@ -132,7 +148,11 @@ def job_answer(
     context = _job(ctx, order_id)
     order = context["order"]
     with ctx.database.reading() as session:
-        out = pair_measures_out(session, order["papers"]) if order["stage"] == "on_bench" else []
+        out = (
+            pair_measures_out(session, order["papers"])
+            if order["stage"] in PAPER_STAGES["after"]
+            else []
+        )
         soles = list_records(
             session, "soles", equal={"pair_id": order["pair_id"], "removed_on": None}, limit=1
         )

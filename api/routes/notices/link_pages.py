@@ -181,7 +181,7 @@ def _answer_page(
 ) -> HTMLResponse:
     with asked.ctx.database.reading() as session:
         language = language_of(asked.notice["language"], read_rules(session)[0].language)
-        order = open_order(session, asked.pair["pair_id"])
+        order = open_order(session, asked.pair["pair_id"], asked.notice["decided_at"].date())
         dates = dates_now(session, asked) if done else None
         asks = asked.link.purpose == "book" and order is None
         quoted = ways_now(session, asked) if asks else None

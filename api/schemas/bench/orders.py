@@ -72,11 +72,20 @@ class NewOrder(Message):
     )
     note: Text | None = Field(default=None, description="what to know. Unit: none (text)")
     overrule: Overrule | None = Field(default=None, description=OVERRULE)
+    warranty_of: KnownId | None = Field(
+        default=None,
+        description="the order that is redone under warranty. Unit: none (identifier)",
+    )
+    reason: Text | None = Field(
+        default=None, description="why it is redone, for a warranty. Unit: none (text)"
+    )
 
     @model_validator(mode="after")
     def _money(self) -> NewOrder:
         if (self.price_minor is None) != (self.currency is None):
             raise ValueError("price_minor and currency are given together")
+        if (self.warranty_of is None) != (self.reason is None):
+            raise ValueError("warranty_of and reason are given together")
         return self
 
 
@@ -95,6 +104,12 @@ class OrderChange(Message):
     )
     parcel_out: Name | None = Field(
         default=None, description="number of the parcel back. Unit: none (text)"
+    )
+    sent_to: Name | None = Field(
+        default=None, description="the maker it is sent on to. Unit: none (text)"
+    )
+    back_on: PlainDate | None = Field(
+        default=None, description="day it should be back from there. Unit: calendar date, ISO 8601"
     )
     worker: Name | None = Field(default=None, description="who does it. Unit: none (name)")
     bench_minutes: Minutes | None = Field(default=None, description="hands-on time. Unit: minutes")
@@ -140,6 +155,13 @@ class Move(Message):
     bench_minutes: Minutes | None = Field(
         default=None, description="hands-on time, for checked. Unit: min"
     )
+    sent_to: Name | None = Field(
+        default=None, description="the maker, for sent_on. Unit: none (text)"
+    )
+    back_on: PlainDate | None = Field(
+        default=None,
+        description="day it should be back, for sent_on. Unit: calendar date, ISO 8601",
+    )
     new_sole: NewSole | None = Field(
         default=None, description="for checked, when the work fits a sole. Unit: none (object)"
     )
@@ -148,7 +170,9 @@ class Move(Message):
         description="for checked: why a measure that is out may stay so, by measure. "
         "Unit: none (object)",
     )
-    note: Text | None = Field(default=None, description="what happened. Unit: none (text)")
+    note: Text | None = Field(
+        default=None, description="what happened; needed for refused. Unit: none (text)"
+    )
 
 
 class Agreement(Message):
@@ -295,6 +319,16 @@ class Order(Answer):
     price_minor: int | None = Field(description="price. Unit: minor unit of currency")
     currency: str | None = Field(description="ISO 4217 code. Unit: none (code)")
     note: str | None = Field(description="what to know. Unit: none (text)")
+    sent_to: str | None = Field(description="the maker it is sent on to. Unit: none (text)")
+    back_on: dt.date | None = Field(
+        description="day it should be back from there. Unit: calendar date, ISO 8601"
+    )
+    warranty_of: str | None = Field(
+        description="the order that it redoes under warranty. Unit: none (identifier)"
+    )
+    reason: str | None = Field(
+        description="why it was refused, or is redone under warranty. Unit: none (text)"
+    )
     advised: bool = Field(
         description="the owner came because of a notice of ours. Unit: true or false"
     )

@@ -20,7 +20,7 @@ from solespan.api.schemas.forms import (
 )
 from solespan.api.storage.rack.records import find_record, list_records
 
-__all__ = ["REASON", "read_booking", "read_change", "read_move", "values_of_order"]
+__all__ = ["REASON", "read_booking", "read_change", "read_move", "values_of_order", "warranty_form"]
 
 REASON = "reason:"  # then the measure's name
 _SAYS = {
@@ -56,6 +56,19 @@ def read_change(typed: Typed) -> Values:
     return read.model_dump()
 
 
+def warranty_form(order: Values) -> dict[str, str]:
+    """Return the texts of the booking form that redoes an order under warranty, free of charge."""
+    ticks = {f"more_works_{work}": "true" for work in (order["more_works"] or "").split()}
+    return {
+        "pair": order["pair_id"],
+        "work": order["work"],
+        "price": "0",
+        "currency": order["currency"] or "",
+        "warranty_of": order["order_id"],
+        **ticks,
+    }
+
+
 def read_booking(session: Session, typed: Typed) -> NewOrder:
     """Read the form that books a pair in; a pair is named by its id or its label.
 
@@ -64,6 +77,8 @@ def read_booking(session: Session, typed: Typed) -> NewOrder:
     more: Values = {"pair_id": _pair_named(session, text_of(typed, "pair"))}
     if price := text_of(typed, "price"):
         more["price_minor"] = minor_units(price)
+    if text_of(typed, "warranty_of") and not text_of(typed, "reason"):
+        raise FormProblem({"reason": "say why it is redone"})
     asked = {**typed, **({} if price else {"currency": ""})}
     fields = {"pair_id": "pair", "price_minor": "price"}
     return read_form(NewOrder, asked, more=more, fields=fields, says=_SAYS)

@@ -41,7 +41,16 @@ from solespan.api.storage.scope import name_changed
 from solespan.forecast.bench.visits import works_of
 from solespan.forecast.layers.carriers import admits
 
-__all__ = ["amend", "book", "count_open", "list_orders", "open_orders", "remove", "step"]
+WARRANTED = ("checked", "posted_back", "returned")
+__all__ = [
+    "amend",
+    "book",
+    "count_open",
+    "list_orders",
+    "open_orders",
+    "remove",
+    "step",
+]
 
 
 def book(
@@ -71,6 +80,8 @@ def book(
                 remedy="Give a day to come, or leave it out.",
             )
     _refuse_inadmissible(session, given)
+    if given.warranty_of is not None:
+        _refuse_no_warranty(session, given.warranty_of, given.pair_id)
     pair = find_record(session, "pairs", {"pair_id": given.pair_id}) or {}
     works = (given.work, *given.more_works)
     asked = FreeDaysAsked(works, pair["construction"], given.by_post)
@@ -78,7 +89,8 @@ def book(
     overruled = _overruled(calendar, asked, given.expected_on, given.promised_on, given.overrule)
     values = given.model_dump(exclude={"pair_id", "overrule"}) | works_columns(works)
     values["order_id"] = given.order_id or uuid4().hex
-    advised = advised or came_by_advice(session, owner.pair_pk, today)
+    redone = given.warranty_of is not None
+    advised = advised or (not redone and came_by_advice(session, owner.pair_pk, today))
     values |= {"pair_pk": owner.pair_pk, "stage": "booked", "booked_on": today}
     values["advised"] = advised
     order_pk = stored.insert_order(session, values)
@@ -111,6 +123,18 @@ def _overruled(
             raise
         return {"overruled": reason.strip(), "because": full.what}
     return {}
+
+
+def _refuse_no_warranty(session: Session, order_id: str, pair_id: str) -> None:
+    """Refuse to redo what is no finished work on this pair."""
+    first = found_order(session, order_id)
+    if first["pair_id"] != pair_id or first["stage"] not in WARRANTED:
+        raise Refused(
+            f"The order {order_id} is {first['stage']} and of the pair {first['pair_id']}.",
+            where="warranty_of",
+            accepted=f"an order of {pair_id} that is {' or '.join(WARRANTED)}",
+            remedy="Name the order whose work is redone.",
+        )
 
 
 def _refuse_inadmissible(session: Session, given: NewOrder) -> None:

@@ -39,7 +39,7 @@ __all__ = [
 PAPER_STAGES = {
     "condition": ("received", "on_bench"),
     "before": ("received", "on_bench"),
-    "after": ("on_bench",),
+    "after": ("on_bench", "sent_on"),
 }
 
 

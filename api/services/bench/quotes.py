@@ -132,7 +132,8 @@ def agree(
 ) -> dict[str, Any]:
     """Let an order follow works of its pair's quote: all of them, at the price of the whole.
 
-    `offered_only` : a customer chooses one of the ways that the quote offers, the bench any works.
+    With `offered_only` they are one of the ways of the quote, as a customer chooses.
+
     Raises `NotFound`, `NothingForecast`, `StaleVersion`, and `Conflict` where the works cannot
     stand together or the pair is on the bench already.
     """
@@ -152,12 +153,12 @@ def agree(
         )
     told = quote_pair(session, order["pair_id"], None, timed=False, works=works)
     way = told["chosen"]
-    if offered_only and set(works) not in [set(one["works"]) for one in told["alternatives"]]:
+    if offered_only and all(set(one["works"]) != set(works) for one in told["alternatives"]):
         raise Conflict(
-            "The quote does not offer this work any more.",
+            "The quote offers no such way now.",
             where="works",
-            accepted=", ".join(" ".join(one["works"]) for one in told["alternatives"]),
-            remedy="Choose one of the ways that are shown now.",
+            accepted="; ".join(" ".join(one["works"]) for one in told["alternatives"]) or "none",
+            remedy="Read the quote again and choose one of its ways.",
         )
     values = works_columns(way["works"])
     values |= {"price_minor": way["price_minor"], "currency": told["currency"]}

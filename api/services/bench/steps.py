@@ -30,15 +30,17 @@ from solespan.forecast.workload.mix import SOLE_WORKS
 __all__ = ["STEPS", "Step", "done_by"]
 
 STEPS: dict[str, tuple[str, ...]] = {
-    "booked": ("in_post", "received", "cancelled", "missed"),
+    "booked": ("in_post", "received", "cancelled", "missed", "refused"),
     "in_post": ("received", "cancelled"),
-    "received": ("on_bench", "returned"),
-    "on_bench": ("checked",),
+    "received": ("on_bench", "sent_on", "returned", "refused"),
+    "on_bench": ("checked", "sent_on", "refused"),
+    "sent_on": ("checked", "received"),
     "checked": ("posted_back", "returned"),
     "posted_back": ("returned",),
     "returned": (),
     "cancelled": (),
     "missed": (),
+    "refused": (),
 }
 
 
@@ -62,6 +64,8 @@ def _in_post(work: Step) -> Done:
 
 def _received(work: Step) -> Done:
     order = work.order
+    if order["stage"] == "sent_on":
+        return {"back_on": None}, {}
     refuse_elsewhere(work.session, order["pair_pk"], order["pair_id"])
     advised = order["advised"] or came_by_advice(work.session, order["pair_pk"], work.on)
     job = {
@@ -75,13 +79,52 @@ def _received(work: Step) -> Done:
         "bench_minutes": None,
         "price_minor": order["price_minor"],
         "currency": order["currency"],
-        "advised": advised,
+        # a sole that is redone says nothing of how long its owner wears one
+        "advised": advised or order["warranty_of"] is not None,
         "more_works": order["more_works"],
     }
     records.create(work.session, "bench_jobs", job, work.clock)
-    if order["work"] in SOLE_WORKS:
+    if order["work"] in SOLE_WORKS and order["warranty_of"] is None:
         _tell_outcome(work, "came")
     return {"advised": advised}, {}
+
+
+def _sent_on(work: Step) -> Done:
+    """Send the pair on to a maker; its job stays open, and no bench works on it."""
+    move = work.move
+    if not move.sent_to:
+        raise Refused(
+            "Where it is sent is missing.",
+            where="sent_to",
+            accepted="the name of the maker",
+            remedy="Say who works on it.",
+        )
+    if move.back_on is not None and move.back_on < work.on:
+        raise Refused(
+            f"back_on: {move.back_on} is before the day of this step.",
+            where="back_on",
+            accepted=f"{work.on} or later",
+            remedy="Give the day on which it should be back, or leave it out.",
+        )
+    told = {"sent_to": move.sent_to}
+    if move.back_on is not None:
+        told["back_on"] = move.back_on.isoformat()
+    return {"sent_to": move.sent_to, "back_on": move.back_on}, told
+
+
+def _refused(work: Step) -> Done:
+    """Refuse the work with a reason; a job that was begun leaves the log, as no work was done."""
+    if not (work.move.note or "").strip():
+        raise Refused(
+            "The reason is missing.",
+            where="note",
+            accepted="a sentence for the customer",
+            remedy="Say why the work is refused.",
+        )
+    if work.order["stage"] != "booked":
+        key = {"job_id": work.order["order_id"]}
+        records.delete(work.session, "bench_jobs", key, versions=None)
+    return {"reason": work.move.note}, {}
 
 
 def _missed(work: Step) -> Done:
@@ -139,7 +182,8 @@ def _checked(work: Step) -> Done:
         details["new_sole"] = _fit_sole(work, after or {})
     if "guard" in works_of(order["work"], order["more_works"]):
         details["new_sole"] = _fit_guard(work)
-    details["stock"] = use_for_job(work.session, order, move.new_sole, after)
+    if order["stage"] != "sent_on":  # a maker uses materials of its own
+        details["stock"] = use_for_job(work.session, order, move.new_sole, after)
     return {"bench_minutes": move.bench_minutes}, details
 
 
@@ -230,6 +274,8 @@ _DO: dict[str, Callable[[Step], Done]] = {
     "in_post": _in_post,
     "received": _received,
     "missed": _missed,
+    "sent_on": _sent_on,
+    "refused": _refused,
     "on_bench": _on_bench,
     "checked": _checked,
     "posted_back": _posted_back,

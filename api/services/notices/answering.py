@@ -129,19 +129,21 @@ def still_written_to(ctx: AppContext, token: str) -> tuple[AppContext, bool, str
     return shop, bool(held), notice["language"] if notice else None
 
 
-def open_order(session: Session, pair_id: str) -> dict[str, Any] | None:
-    """Return `order_id`, `expected_on`, `by_post` and `received` of a pair's open order."""
+def open_order(session: Session, pair_id: str, since: date) -> dict[str, Any] | None:
+    """Return what a customer is told of a pair's open order, and whether it is `received`.
+
+    Without an open one, the `reason` of the last, where it was booked `since` and refused.
+    """
     orders = list_orders(session, stage=None, pair_id=pair_id, below_id=None, limit=MOST_ORDERS)
     found = next((order for order in orders if order["stage"] in OPEN_STAGES), None)
+    last = orders[0] if orders else None
+    if found is None and last and last["stage"] == "refused" and last["booked_on"] >= since:
+        found = last
     if found is None:
         return None
     waiting = found["stage"] in ("booked", "in_post")
-    return {
-        "order_id": found["order_id"],
-        "expected_on": found["expected_on"],
-        "by_post": found["by_post"],
-        "received": not waiting,
-    }
+    names = ("order_id", "expected_on", "by_post", "back_on", "stage", "reason")
+    return {name: found[name] for name in names} | {"received": not waiting}
 
 
 def dates_now(session: Session, asked: Asked) -> dict[str, Any] | None:

@@ -87,6 +87,10 @@ class BenchOrder(Editable, Base):
     advised: Mapped[bool] = mapped_column(default=False, server_default=text("false"))
     more_works: Mapped[str | None] = mapped_column(String(TEXT_LENGTH))
     ticket: Mapped[int | None] = mapped_column(Integer)
+    sent_to: Mapped[str | None] = mapped_column(String(ID_LENGTH))
+    back_on: Mapped[date | None]
+    warranty_of: Mapped[str | None] = mapped_column(String(ID_LENGTH))
+    reason: Mapped[str | None] = mapped_column(String(TEXT_LENGTH))
 
     __table_args__ = (
         _in("work", WORKS),

@@ -30,23 +30,26 @@ STAGE_WORDS = {
     "in_post": "in the post",
     "received": "received",
     "on_bench": "on the bench",
+    "sent_on": "at the maker",
     "checked": "checked",
     "posted_back": "posted back",
     "returned": "returned",
     "cancelled": "cancelled",
     "missed": "not brought",
+    "refused": "refused",
 }
-OPEN_STAGES = tuple(STAGE_WORDS)[:6]
+OPEN_STAGES = tuple(STAGE_WORDS)[:7]
 _MEANS = {
     "booked": "not here yet",
     "in_post": "on its way here",
     "received": "waits for the bench",
     "on_bench": "being worked on",
+    "sent_on": "no bench hours until it is back",
     "checked": "waits to go back",
     "posted_back": "on its way back",
 }
 _COMING = ("booked", "in_post")
-_HERE = ("received", "on_bench", "checked")
+_HERE = ("received", "on_bench", "sent_on", "checked")
 _ON_THE_WAY = ("received", "on_bench")
 
 
@@ -138,6 +141,9 @@ def _when(order: Mapping[str, Any], today: date) -> str:
     if order["stage"] == "received" and order["received_on"] is not None:
         waits = (today - order["received_on"]).days
         told.append(f"here for {wording.plural(waits, 'day')}" if waits else "came today")
+    if order["stage"] == "sent_on":
+        back = "" if order["back_on"] is None else f", back {short_day(order['back_on'], today)}"
+        told.append(f"at {order['sent_to']}{back}")
     if order["promised_on"] is not None:
         told.append(f"promised {short_day(order['promised_on'], today)}")
     return ", ".join(told)
@@ -159,6 +165,10 @@ def late_words(
     if order["stage"] in (*_COMING, *_HERE) and promised is not None and promised < today:
         days = wording.plural((today - promised).days, "day")
         return f"promised {days} ago, {STAGE_WORDS[order['stage']]}", ""
+    back = order["back_on"]
+    if order["stage"] == "sent_on" and back is not None and back < today:
+        days = wording.plural((today - back).days, "day")
+        return f"due back {days} ago from {order['sent_to']}", ""
     done = planned.get(order["order_id"])
     if order["stage"] in _ON_THE_WAY and promised is not None and done and done > promised:
         said = f"promised {short_day(promised, today)}, planned for {short_day(done, today)}"

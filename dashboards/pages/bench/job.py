@@ -70,6 +70,7 @@ def job_page(
         "condition": _condition(papers.get("condition")),
         "records": _records(papers.get("before"), papers.get("after")),
         "colours": _colours(papers),
+        "can_redo": order["stage"] == "returned",
         "events": [_event(e) for e in order["events"]],
         "cautions": list(dict.fromkeys(c for work in works for c in cautions_of(work))),
     }
@@ -171,6 +172,10 @@ def _event(event: Mapping[str, Any]) -> dict[str, str]:
         for taken in details.get("stock", ())
         if "not_taken" in taken
     ]
+    if "sent_to" in details:
+        said = f"sent on to {details['sent_to']}"
+        if "back_on" in details:
+            said += f", back {details['back_on']}"
     words = [details.get(name) for name in ("note", "caption", "correction")]
     if "overruled" in details:
         words.append(f"{details['because']} Booked anyway: {details['overruled']}")

@@ -26,13 +26,25 @@ _BUTTONS = {
     ("in_post", "cancelled"): "Cancel the order",
     ("received", "on_bench"): "Put it on the bench",
     ("received", "returned"): "Give it back undone",
+    ("booked", "refused"): "Refuse the work",
+    ("received", "sent_on"): "Send it on to a maker",
+    ("received", "refused"): "Refuse the work",
     ("on_bench", "checked"): "Call it checked",
+    ("on_bench", "sent_on"): "Send it on to a maker",
+    ("on_bench", "refused"): "Refuse the work",
+    ("sent_on", "checked"): "It is back and checked",
+    ("sent_on", "received"): "It is back, with work left",
     ("checked", "posted_back"): "It is posted back",
     ("checked", "returned"): "It is collected",
     ("posted_back", "returned"): "It has arrived",
 }
 _ASIDE = {("booked", "missed"), ("booked", "cancelled"), ("in_post", "cancelled")} | {
-    ("received", "returned")
+    ("booked", "refused"),
+    ("received", "returned"),
+    ("received", "sent_on"),
+    ("received", "refused"),
+    ("on_bench", "sent_on"),
+    ("on_bench", "refused"),
 }
 _NOT_SAVED = {
     "on": "day",
@@ -43,6 +55,8 @@ _NOT_SAVED = {
     "cover": "covers",
     "channel": "channel",
     "limit_mm": "limit (mm)",
+    "sent_to": "maker",
+    "back_on": "back on",
     "note": "note",
 }
 

@@ -131,6 +131,15 @@ def _lead(lead: str, told: Mapping[str, Any]) -> str:
 
 def _booked(order: Mapping[str, Any], language: Language, *, done: bool) -> str:
     say = language.gettext
+    if order["stage"] == "refused":
+        said = say("We looked at this pair and do not take the work.")
+        return f"{said} {order['reason']}"
+    if order["stage"] == "sent_on":
+        said = say("This pair is with its maker for us; there is nothing more to do.")
+        if order["back_on"] is None:
+            return said
+        back = say("We expect it back on %(day)s.", day=language.long_date(order["back_on"]))
+        return f"{said} {back}"
     if order["received"]:
         return say("This pair is with us already; there is nothing more to do.")
     said = say("Thank you. It is booked in") if done else say("This pair is booked in already")

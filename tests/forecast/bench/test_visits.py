@@ -92,6 +92,7 @@ def test_a_half_sole_brings_the_top_piece_that_is_due_too():
         (("full_sole", "guard"), {}, "two to five wears"),
         (("rewelt", "sock"), {"construction": "cemented"}, "no welt"),
         ((), {}, "none"),
+        (("polish",), {}, "is no work"),
     ],
 )
 def test_works_that_cannot_stand_together_say_why(works, changes, words):

@@ -66,7 +66,9 @@ def test_a_server_that_drips_holds_nobody_for_longer_than_the_whole_time(
         smtp_from="bench@shop.example",
     )
     rules = NoticeRules(webhook_url=f"http://127.0.0.1:{port}/")
-    channel = CHANNELS[name].make(ChannelSettings(settings, rules, "whsec_a2V5", Clock(lambda: NOW)))
+    channel = CHANNELS[name].make(
+        ChannelSettings(settings, rules, "whsec_a2V5", Clock(lambda: NOW))
+    )
     with pytest.raises(DeliveryError, match=r"within 0\.2 s") as caught:
         channel.send(message())
     assert not caught.value.permanent
