@@ -30,7 +30,13 @@ from solespan.api.routes.bench import (
 from solespan.api.routes.forecasts import look_back_pages, settings_page
 from solespan.api.routes.http.page_entry import PageEntry
 from solespan.api.routes.importing import export_pages, import_pages
-from solespan.api.routes.notices import choice_pages, link_pages, notice_pages, preview_pages
+from solespan.api.routes.notices import (
+    choice_pages,
+    link_pages,
+    many_consents_page,
+    notice_pages,
+    preview_pages,
+)
 from solespan.api.routes.planning import plan_page, reminder_pages, what_if_page
 from solespan.api.routes.rack import (
     add_pages,
@@ -71,6 +77,7 @@ PAGES: tuple[PageEntry, ...] = (
     stock_page.PAGE,
     link_pages.PAGE,
     choice_pages.PAGE,
+    many_consents_page.PAGE,
     preview_pages.PAGE,
     notice_pages.PAGE,
     look_back_pages.PAGE,

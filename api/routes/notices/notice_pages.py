@@ -38,7 +38,6 @@ from solespan.api.services.notices.choices import read_rules
 from solespan.api.services.notices.consents import lift_stop
 from solespan.api.services.notices.deciding import run, sample
 from solespan.api.services.notices.delivery_config import problems_of
-from solespan.api.services.notices.many_consents import BASES, count_reached, give_many
 from solespan.api.services.notices.page import (
     customers_with_consents,
     history,
@@ -159,9 +158,6 @@ _SAY_HOW = (
 
 def _change_consent(ctx: AppContext, typed: dict[str, str]) -> None:
     wearer_id, channel = typed.get("wearer", ""), typed.get("channel", "")
-    if typed.get("do") == "many":
-        give_many(ctx, typed)
-        return
     with ctx.database.writing() as session:
         if typed.get("do") in ("lift", "bounced"):
             address = consents.address_of(session, wearer_id, channel)
@@ -199,14 +195,8 @@ def _customers_page(
 ) -> HTMLResponse:
     with ctx.database.reading() as session:
         customers, following = customers_with_consents(session, after or None)
-        reached = count_reached(session)
     context: dict[str, Any] = {"customers": consent_rows(customers, channel_words())}
-    context |= {"next": following, "bases": list(BASES)}
-    context["many"] = [
-        {"channel": name, "word": channel_words()[name].word, "count": count}
-        for name, count in reached.items()
-        if count
-    ]
+    context |= {"next": following}
     context |= {"done": done, "problem": problem}
     return page_answer(request, "notices/notice_customers.html", context, 422 if problem else 200)
 

@@ -27,7 +27,19 @@ from tests.browser.test_every_page import SMALL_TARGETS
 pytestmark = pytest.mark.browser
 
 LONG = 'The <b>"very long"</b> & Unbrokennamewithoutanyspaceatallthatnolayoutcanwrap of that house'
-PAGES = ("", "/send", "/rules", "/wording", "/customers", "/letters", "?why=early")
+PAGES = (
+    *("", "/send", "/rules", "/wording", "/wording?language=de"),
+    *("/customers", "/customers/many", "/letters", "?why=early"),
+)
+    "",
+    "/send",
+    "/rules",
+    "/wording",
+    "/customers",
+    "/customers/many",
+    "/letters",
+    "?why=early",
+)
 
 
 @pytest.fixture

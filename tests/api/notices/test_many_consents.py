@@ -11,8 +11,8 @@ from solespan.api.services.notices.many_consents import BASES, count_reached
 from solespan.api.storage.notices.consents import consents_of
 from solespan.api.storage.tables.rack import Wearer
 
-FORM = {"do": "many", "basis": BASES[0], "how": "the form of 2026", "by": "Mo", "sure": "true"}
-PATH = "/notices/customers"
+FORM = {"basis": BASES[0], "how": "the form of 2026", "by": "Mo", "sure": "true"}
+PATH = "/notices/customers/many"
 
 
 def post(client, **fields):
@@ -43,10 +43,10 @@ def test_all_whom_a_letter_reaches_are_written_down_once_with_the_basis(client, 
 
 def test_who_withdrew_is_not_written_down_again(client, shop):
     post(client, channel="print")
-    page = client.get(PATH).text
+    page = client.get("/notices/customers").text
     token = re.search(r'name="form_token" value="([^"]+)"', page)[1]
     ended = {"form_token": token, "do": "withdraw", "wearer": "ada", "channel": "print"}
-    client.post(PATH, data=ended)
+    client.post("/notices/customers", data=ended)
     with shop.database.reading() as session:
         assert count_reached(session)["print"] == 0
 
