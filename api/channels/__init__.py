@@ -6,7 +6,7 @@ The order is that in which forms and pages list them.
 
 from __future__ import annotations
 
-from solespan.api.channels import mail, print_list, webhook
+from solespan.api.channels import mail, print_list, sms, webhook
 from solespan.api.channels.entry import ChannelEntry
 from solespan.api.channels.setup import ChannelSettings
 
@@ -18,6 +18,7 @@ CHANNELS: dict[str, ChannelEntry] = {
         mail.ENTRY,
         webhook.ENTRY,
         print_list.ENTRY,
+        sms.ENTRY,
     )
 }
 ON_PAPER: tuple[str, ...] = tuple(e.name for e in CHANNELS.values() if e.on_paper)

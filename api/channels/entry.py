@@ -29,6 +29,8 @@ class ChannelEntry:
         Which parts of the wording it sends: `subject`, `text`, `html`.
     on_paper : bool
         Whether it is read on paper: sent means that it stands on the list of letters.
+    short : bool
+        Whether its text is a few words and links, in the place of the shop's wording.
     retry : RetryRule
         When it is tried again.
     """
@@ -40,4 +42,5 @@ class ChannelEntry:
     note: str = ""
     parts: tuple[str, ...] = ("subject", "text")
     on_paper: bool = False
+    short: bool = False
     retry: RetryRule = RFC_5321

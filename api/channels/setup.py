@@ -23,6 +23,10 @@ class ShopRules(Protocol):
         """Where replies by mail go."""
 
     @property
+    def sms_url(self) -> str | None:
+        """Where the SMS hook is."""
+
+    @property
     def webhook_url(self) -> str | None:
         """Where the webhook posts to."""
 

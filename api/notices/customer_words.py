@@ -17,6 +17,7 @@ __all__ = ["pairs_in_words", "way_sentence"]
 _WAYS = {
     "mail": gettext_noop("You may write to me by e-mail when a pair is due"),
     "print": gettext_noop("You may write me a letter when a pair is due"),
+    "sms": gettext_noop("You may write me an SMS when a pair is due"),
 }
 _OTHER = gettext_noop("You may write to me another way when a pair is due")
 

@@ -15,7 +15,7 @@ from solespan.dashboards.pages.rack.side_view import side_view
 __all__ = ["draw_pair"]
 
 WIDTH_PX, HEIGHT_PX = 224, 168  # twice the place it has in a mail
-_PLAIN = (1.0, 0.0, 0.0, 1.0, 0.0, 0.0)
+_PLAIN = (1.0, 0.0, 0.0, 0.0, 1.0, 0.0)  # row by row
 _SPACE = 'xmlns="http://www.w3.org/2000/svg" '
 
 

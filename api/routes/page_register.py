@@ -38,6 +38,7 @@ from solespan.api.routes.notices import (
     choice_pages,
     hook_pages,
     link_pages,
+    many_consents_page,
     notice_pages,
     preview_pages,
 )
@@ -85,6 +86,7 @@ PAGES: tuple[PageEntry, ...] = (
     link_pages.PAGE,
     booking_pages.PAGE,
     choice_pages.PAGE,
+    many_consents_page.PAGE,
     preview_pages.PAGE,
     notice_pages.PAGE,
     hook_pages.PAGE,

@@ -41,27 +41,27 @@ class Webhook:
 
     def send(self, message: Message) -> None:
         """Post one notice. Raises `DeliveryError`."""
-        body = json.dumps(_payload(message), ensure_ascii=False).encode()
+        body = json.dumps(self.payload_of(message), ensure_ascii=False).encode()
         signed = signed_headers([self._key], message.notice_id, self._clock.now(), body)
         post_signed(str(self._url), body, signed, allow_private=self._allow_private)
 
     def close(self) -> None:
         """Close nothing: each post has its own connection."""
 
-
-def _payload(message: Message) -> dict[str, object]:
-    return {
-        "kind": "notice",
-        "notice_id": message.notice_id,
-        "message_id": message.message_id,
-        "made_at": message.made_at.isoformat(),
-        "wearer_id": message.customer_id,
-        "name": message.customer_name,
-        "subject": message.subject,
-        "text": message.text,
-        "unsubscribe": message.unsubscribe_url,
-        "pairs": [dict(pair) for pair in message.pairs],
-    }
+    def payload_of(self, message: Message) -> dict[str, object]:
+        """Return what is posted."""
+        return {
+            "kind": "notice",
+            "notice_id": message.notice_id,
+            "message_id": message.message_id,
+            "made_at": message.made_at.isoformat(),
+            "wearer_id": message.customer_id,
+            "name": message.customer_name,
+            "subject": message.subject,
+            "text": message.text,
+            "unsubscribe": message.unsubscribe_url,
+            "pairs": [dict(pair) for pair in message.pairs],
+        }
 
 
 ENTRY = ChannelEntry(

@@ -171,10 +171,13 @@ def letters(
     """Write the letters that wait to be printed, one page each."""
     from solespan.api.cli.files import write_file
     from solespan.api.cli.opening import serving
+    from solespan.api.notices.letter_words import letter_text
+    from solespan.api.services.notices.choices import read_rules
     from solespan.api.services.notices.reading import letters, mark_printed
 
     with serving("notices letters") as services, services.database.writing() as session:
         rows = letters(session, MOST_SHOWN)
+        rules, _ = read_rules(session)
         if printed:
             count = mark_printed(
                 session, max((row["id"] for row in rows), default=0), services.clock.now()
@@ -182,11 +185,7 @@ def letters(
     if printed:
         note(f"{count} letters are off the list.")
         return
-    pages = [
-        f"{row['address'] or row['name']}\n\n{row['made_at']:%Y-%m-%d}\n\n"
-        f"{row['payload']['subject']}\n\n{row['payload']['text']}\n"
-        for row in rows
-    ]
+    pages = [letter_text(row, rules) for row in rows]
     if pages:
         write_file(out, "\f".join(pages))
     note(f"{len(rows)} letters wait; --printed takes them off the list.")

@@ -13,6 +13,7 @@ from fastapi.responses import HTMLResponse
 
 from solespan.api.channels import CHANNELS
 from solespan.api.errors import Refused, SolespanError
+from solespan.api.notices.letter_words import code_words, letter_words
 from solespan.api.routes.http.page_entry import Need, PageEntry
 from solespan.api.routes.http.pages import (
     PageRoute,
@@ -33,6 +34,7 @@ from solespan.api.schemas.notices.notices import (
 )
 from solespan.api.services.context import AppContext
 from solespan.api.services.notices import consents
+from solespan.api.services.notices.choices import read_rules
 from solespan.api.services.notices.consents import lift_stop
 from solespan.api.services.notices.deciding import run, sample
 from solespan.api.services.notices.delivery_config import problems_of
@@ -204,29 +206,27 @@ def read_letters(ctx: Context, request: Request) -> HTMLResponse:
     """Show the letters that wait to be printed, one page each."""
     with ctx.database.reading() as session:
         rows = letters(session, MOST_LETTERS)
+        rules, _ = read_rules(session)
     shown = [
         {
             "id": row["id"],
             "name": row["name"],
             "address": (row["address"] or "").splitlines(),
-            "day": f"{row['made_at']:%Y-%m-%d}",
             "subject": row["payload"]["subject"],
             "text": row["payload"]["text"],
-            "codes": _codes(row["payload"]),
+            **letter_words(row["payload"], row["made_at"].date(), rules.language),
+            "codes": _codes(row["payload"], rules.language),
         }
         for row in rows
     ]
-    return page_answer(request, "notices/notice_letters.html", {"letters": shown})
+    context = {"letters": shown, "shop_name": rules.shop_name}
+    context |= {"contact": rules.shop_contact.splitlines()}
+    return page_answer(request, "notices/notice_letters.html", context)
 
 
-def _codes(payload: dict[str, Any]) -> list[dict[str, Any]]:
+def _codes(payload: dict[str, Any], language: str) -> list[dict[str, Any]]:
     """Draw what a letter's reader can scan: two answers about each pair, and the way out."""
-    asked = [
-        (f"{what}: {pair['label']}", pair[link])
-        for pair in payload["pairs"]
-        for what, link in (("Book it in", "book_link"), ("Thumb check", "check_link"))
-    ]
-    asked.append(("Stop these notices", payload["unsubscribe"]))
+    asked = code_words(payload, language)
     return [{"what": what, "drawn": square_code(address)} for what, address in asked]
 
 

@@ -61,6 +61,9 @@ Address = Annotated[
 StoppedAddress = Annotated[
     str, StringConstraints(min_length=3, max_length=320, pattern=r"^[^\s\x00](?:.*[^\s\x00])?$")
 ]
+HookAddress = Annotated[
+    str, StringConstraints(max_length=500, pattern=r"^https?://[^\s\x00-\x1f]+$")
+]
 ChannelName = Literal[CHANNEL_NAMES]  # type: ignore[valid-type]
 LanguageCode = Literal[tuple(LANGUAGES)]  # type: ignore[valid-type]
 BandName = Literal[NOTICE_BANDS]  # type: ignore[valid-type]
@@ -147,10 +150,12 @@ class NoticeRules(Message):
     link_days: int = Field(
         default=60, ge=7, le=365, description="how long answers may be given. Unit: days"
     )
-    webhook_url: (
-        Annotated[str, StringConstraints(max_length=500, pattern=r"^https?://[^\s\x00-\x1f]+$")]
-        | None
-    ) = Field(default=None, description="where the webhook posts to. Unit: none (address)")
+    webhook_url: HookAddress | None = Field(
+        default=None, description="where the webhook posts to. Unit: none (address)"
+    )
+    sms_url: HookAddress | None = Field(
+        default=None, description="where short messages are posted to. Unit: none (address)"
+    )
 
     @field_validator("bands", "channels")
     @classmethod

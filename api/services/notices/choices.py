@@ -9,8 +9,16 @@ from solespan.api.notices.template import check_template, shipped_template
 from solespan.api.schemas.notices.notices import NoticeRules, NoticeTemplate
 from solespan.api.services.shop_choices import change_choices, read_choices
 from solespan.api.storage.session import Database
+from solespan.api.storage.shop_settings import known_settings
 
-__all__ = ["change_rules", "change_template", "read_rules", "read_template", "write_template"]
+__all__ = [
+    "change_rules",
+    "change_template",
+    "read_rules",
+    "read_template",
+    "read_templates",
+    "write_template",
+]
 
 RULES = "notices"
 TEMPLATE = "notice_template"
@@ -24,6 +32,18 @@ def read_rules(session: Session) -> tuple[NoticeRules, int]:
 def read_template(session: Session, language: str = "en") -> tuple[NoticeTemplate, int]:
     """Return the wording in a language and its version; version 0 = as shipped."""
     return read_choices(session, _name_of(language), shipped_template(LANGUAGES[language]))
+
+
+def read_templates(session: Session) -> dict[str, NoticeTemplate]:
+    """Return the wording in every language."""
+    names = {code: _name_of(code) for code in LANGUAGES}
+    kept = known_settings(session, tuple(names.values()))
+    return {
+        code: NoticeTemplate.model_validate(kept[name])
+        if name in kept
+        else shipped_template(LANGUAGES[code])
+        for code, name in names.items()
+    }
 
 
 def _name_of(language: str) -> str:

@@ -20,11 +20,10 @@ from sqlalchemy.orm import Session
 from solespan.api.channels import CHANNELS
 from solespan.api.errors import Refused
 from solespan.api.notices.decide import CUSTOMER_COLUMNS, PAIR_COLUMNS, decide
-from solespan.api.notices.languages import LANGUAGES
 from solespan.api.notices.quiet import first_allowed, zone_of
 from solespan.api.schemas.notices.notices import NoticeRules, NoticeTemplate
 from solespan.api.services.context import AppContext
-from solespan.api.services.notices.choices import read_rules, read_template
+from solespan.api.services.notices.choices import read_rules, read_templates
 from solespan.api.services.notices.delivery_config import channels_of, problems_of
 from solespan.api.services.notices.drafts import Draft, Writer
 from solespan.api.services.notices.pair_facts import load_pair_facts
@@ -78,7 +77,7 @@ def preview(ctx: AppContext) -> DecisionSnapshot:
     now = ctx.clock.now()
     with ctx.database.reading() as session:
         rules, _ = read_rules(session)
-        templates = {code: read_template(session, code)[0] for code in LANGUAGES}
+        templates = read_templates(session)
         last = stored.last_notices(session)
         customers = _customers(ctx, session, rules, last, now)
         pairs = _pairs(session, rules, now)

@@ -13,11 +13,12 @@ from uuid import uuid4
 
 import pandas as pd
 
-from solespan.api.channels import ON_PAPER
+from solespan.api.channels import CHANNELS, ON_PAPER
 from solespan.api.notices.decide import FOOT
 from solespan.api.notices.languages import Language, language_of
 from solespan.api.notices.links import Link, sign_link
 from solespan.api.notices.pair_words import felt_words, nobody, price_words, wait_words
+from solespan.api.notices.short_words import short_text
 from solespan.api.notices.template import Rendered, render_notice
 from solespan.api.notices.words import CAUTIONS, THUMB_CHECK, bring_by, due_window, how_sure
 from solespan.api.schemas.notices.notices import NoticeRules, NoticeTemplate
@@ -82,6 +83,9 @@ class Writer:
             "wait": wait_words(self._known.wait_days(today), language),
         }
         rendered, unsubscribe = self._rendered(customer, notice_id, facts, language)
+        if CHANNELS[channel].short:
+            text = short_text(self._rules.shop_name, told, unsubscribe, language)
+            rendered = Rendered(rendered.subject, text, "")
         return Draft(
             int(customer["wearer_pk"]),
             {

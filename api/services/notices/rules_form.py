@@ -12,6 +12,7 @@ __all__ = ["read_rules_form"]
 _SAYS = {
     "channels": "choose one way at least",
     "reply_to": "give an address with one @",
+    "sms_url": "give an address that begins with https:// or http://",
     "webhook_url": "give an address that begins with https:// or http://",
     "chance_at_least": "give a number from 1 to 100, or leave it empty",
     "quiet_from": "give a time as HH:MM",

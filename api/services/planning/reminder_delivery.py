@@ -53,6 +53,7 @@ class _Rules:
 
     shop_name: str = "solespan"
     reply_to: str | None = None
+    sms_url: str | None = None
     webhook_url: str | None = None
 
 

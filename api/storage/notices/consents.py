@@ -29,6 +29,7 @@ __all__ = [
     "lift_stop",
     "load_consents",
     "load_stopped",
+    "never_asked",
     "stop_address",
     "wearers_at",
     "withdraw_consent",
@@ -81,6 +82,17 @@ def give_consent(session: Session, wearer_pk: int, channel: str, **given: Any) -
         return False
     session.execute(sa.insert(_CONSENTS).values(wearer_pk=wearer_pk, channel=channel, **given))
     return True
+
+
+def never_asked(session: Session, channel: str) -> list[dict[str, Any]]:
+    """Return `wearer_pk`, `email` and `phone` of customers without any consent by a channel.
+
+    One that was withdrawn counts: who said no is not among them.
+    """
+    asked = sa.select(_CONSENTS.c.wearer_pk).where(_CONSENTS.c.channel == channel)
+    columns = (Wearer.id.label("wearer_pk"), Wearer.email, Wearer.phone)
+    query = sa.select(*columns).where(Wearer.id.not_in(asked)).order_by(Wearer.id)
+    return [dict(row) for row in session.execute(query).mappings()]
 
 
 def last_withdrawn_at(session: Session, wearer_pk: int, channel: str) -> datetime | None:

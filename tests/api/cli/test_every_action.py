@@ -60,6 +60,7 @@ COMMANDS = {
     "/past-forecasts": "backtest",
     "/notices/send": "notices send",
     "/notices/customers": "notices consent",
+    "/notices/customers/many": "notices consent",
     "/notices/letters": "notices letters",
     "/notices/rules": "notices rules",
     "/hooks": "hooks add",

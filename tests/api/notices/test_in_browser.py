@@ -21,12 +21,16 @@ from solespan.api.storage.notices.consents import consents_of
 from solespan.api.storage.notices.notices import find_notice, list_notices
 from solespan.api.storage.tables.rack import Pair, Wearer
 from tests.api.notices.people import link_in
+from tests.browser.conftest import ARTEFACTS
 from tests.browser.test_every_page import SMALL_TARGETS
 
 pytestmark = pytest.mark.browser
 
 LONG = 'The <b>"very long"</b> & Unbrokennamewithoutanyspaceatallthatnolayoutcanwrap of that house'
-PAGES = ("", "/send", "/rules", "/wording", "/customers", "/letters", "?why=early")
+PAGES = (
+    *("", "/send", "/rules", "/wording", "/wording?language=de"),
+    *("/customers", "/customers/many", "/letters", "?why=early"),
+)
 
 
 @pytest.fixture
@@ -91,6 +95,50 @@ def test_every_page_of_notices_fits_and_is_accessible(chromium, served, text, wi
         if found:
             wrong[path] = found
     assert wrong == {}
+
+
+@pytest.mark.parametrize("width", [390, 820, 1280])
+def test_a_mail_fits_and_its_preview_shows_it_on_desktop_and_phone(chromium, served, shop, width):
+    with shop.database.reading() as session:
+        (row,) = list_notices(session, wearer_id="ada", limit=1)
+    context = chromium.new_context(viewport={"width": width, "height": 844})
+    page = context.new_page()
+    address = f"{served}/notices/{row['notice_id']}"
+    assert looked_at(page, address) == []
+    assert [frame.url for frame in page.frames[1:]] == [f"{address}/mail"] * 2
+    ARTEFACTS.mkdir(exist_ok=True)
+    page.screenshot(path=ARTEFACTS / f"notice-preview-{width}.png", full_page=True)
+    page.goto(f"{address}/mail")
+    page.screenshot(path=ARTEFACTS / f"mail-{width}.png", full_page=True)
+    assert page.evaluate("document.documentElement.scrollWidth") <= width
+    drawn = "all => all.every(one => one.naturalWidth > 0)"
+    assert page.eval_on_selector_all("img", drawn)
+    context.close()
+
+
+# DIN 5008:2020, form B, values from memory: millimetres from the left and the top of the page
+WINDOW_MM = {"left": 20.0, "top": 45.0, "width": 85.0, "height": 45.0}
+MARGIN_MM = {"left": 5.0, "top": 15.0}  # of the page's own rule in the style sheet
+
+
+def test_the_address_of_a_letter_stands_in_the_window_of_its_envelope(chromium, served):
+    context = chromium.new_context(viewport={"width": 700, "height": 1000})
+    page = context.new_page()
+    page.emulate_media(media="print")
+    page.goto(f"{served}/notices/letters")
+    found = page.evaluate(
+        """() => { const at = document.querySelector(".letter").getBoundingClientRect(),
+        box = document.querySelector(".window").getBoundingClientRect(), mm = 96 / 25.4;
+        return {left: (box.left - at.left) / mm, top: (box.top - at.top) / mm,
+                width: box.width / mm, height: box.height / mm}; }"""
+    )
+    page.screenshot(path=ARTEFACTS / "letter.png", full_page=True)
+    page.pdf(path=ARTEFACTS / "letter.pdf", prefer_css_page_size=True)
+    for name, wanted in WINDOW_MM.items():
+        assert found[name] + MARGIN_MM.get(name, 0) == pytest.approx(wanted, abs=0.5), name
+    assert page.inner_text(".dated") == "25 November 2026"
+    assert "Kind regards" in page.inner_text(".signature")
+    context.close()
 
 
 def test_a_customer_answers_without_scripts_by_keyboard_alone(chromium, served, text, shop):

@@ -250,7 +250,7 @@ def test_letters_are_printed_one_a_page_and_leave_the_list(client, shop, clock):
     assert "No letter waits" in client.get("/notices/letters").text
     Sender(shop, worker="one", chance=lambda: 0.5).drain()
     page = client.get("/notices/letters")
-    assert page.text.count('<article class="letter">') == 1
+    assert page.text.count('<article class="letter"') == 1
     assert "Oxford cy-0" in page.text
     assert page.text.count("<svg") == 7, "two codes a pair and one to stop these notices"
     assert "/answers/" not in page.text, "nobody types such an address"

@@ -6,10 +6,12 @@ import re
 from email import message_from_bytes
 from email.policy import SMTP
 from html import unescape
+from io import BytesIO
 
 import fast_mail_parser
 import mailparse
 import pytest
+from PIL import Image
 
 from solespan.api.channels.mail.build import build_mail
 from solespan.api.channels.message import Picture
@@ -17,6 +19,7 @@ from solespan.api.notices.pictures import draw_pair
 from solespan.api.notices.template import render_notice, sample_facts, shipped_template
 from solespan.api.schemas.notices.notices import NoticeRules
 from solespan.dashboards.language import LANGUAGES
+from solespan.dashboards.pages.rack.look import LEATHERS
 from tests.api.notices.channels.test_mail_headers import SETTINGS, message
 
 PAIR = {"pair_id": "ada-0", "label": "Walnut oxford", "construction": "goodyear_welted"}
@@ -110,3 +113,12 @@ def test_text_and_html_say_the_same_and_no_picture_is_needed(code):
     assert words(text) - numbers == words(html) - numbers
     for picture in re.findall(r"<img [^>]+>", parts["html"]):
         assert all(f"{name}=" in picture for name in ("alt", "width", "height"))
+
+
+def test_the_drawn_picture_shows_leather_on_a_tint():
+    with Image.open(BytesIO(draw_pair(PAIR))) as picture:
+        assert picture.size == (224, 168)
+        shares = {rgb[:3]: n for n, rgb in picture.convert("RGB").getcolors(50_000)}
+    leather = tuple(bytes.fromhex(LEATHERS["walnut"][1:]))
+    assert shares[leather] > 2_000
+    assert len([n for n in shares.values() if n > 1_000]) >= 2
