@@ -16,18 +16,18 @@ from solespan.api.routes.accounts import (
     my_pages,
     passkey_pages,
     people_pages,
+    settings_pages,
     sign_in_pages,
 )
 from solespan.api.routes.bench import (
     asking_page,
-    bench_settings_page,
     order_forms,
     order_pages,
     quote_page,
     stock_page,
     workload_page,
 )
-from solespan.api.routes.forecasts import look_back_pages, settings_page
+from solespan.api.routes.forecasts import look_back_pages
 from solespan.api.routes.http.page_entry import PageEntry
 from solespan.api.routes.importing import export_pages, import_pages
 from solespan.api.routes.notices import choice_pages, link_pages, notice_pages
@@ -67,13 +67,12 @@ PAGES: tuple[PageEntry, ...] = (
     order_forms.PAGE,
     workload_page.PAGE,
     asking_page.PAGE,
-    bench_settings_page.PAGE,
     stock_page.PAGE,
     link_pages.PAGE,
     choice_pages.PAGE,
     notice_pages.PAGE,
     look_back_pages.PAGE,
-    settings_page.PAGE,
+    settings_pages.PAGE,
     people_pages.PAGE,
     customer_pages.PAGE,
     my_pages.PAGE,

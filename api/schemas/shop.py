@@ -2,20 +2,30 @@
 
 from __future__ import annotations
 
+from typing import Literal
+
 from pydantic import Field, field_validator
 
 from solespan.api.clock import is_time_zone
 from solespan.api.schemas.rack.records import Message
 
-__all__ = ["ShopChoices"]
+__all__ = ["LANGUAGES", "ShopChoices"]
+
+LANGUAGES = ("en", "de")
 
 
 class ShopChoices(Message):
     """What customers inherit from their shop."""
 
+    language: Literal[LANGUAGES] = Field(  # type: ignore[valid-type]
+        default="en",
+        title="Language",
+        description="language of pages and notices where nobody chose another. Unit: none (word)",
+    )
     time_zone: str | None = Field(
         default=None,
         max_length=40,
+        title="Time zone, such as Europe/Vienna",
         description="time zone of customers who give none; null = UTC. Unit: none (IANA name)",
     )
 

@@ -9,6 +9,7 @@ from sqlalchemy.orm import Session
 
 from solespan.api.errors import StaleVersion
 from solespan.api.schemas.shop import ShopChoices
+from solespan.api.storage.scope import name_changed
 from solespan.api.storage.shop_settings import find_setting, known_settings, put_setting
 
 __all__ = [
@@ -16,6 +17,7 @@ __all__ = [
     "change_shop_choices",
     "read_choices",
     "read_shop_choices",
+    "shop_language",
     "shop_time_zone",
 ]
 
@@ -24,9 +26,12 @@ SHOP = "shop"
 C = TypeVar("C", bound=BaseModel)
 
 
-def read_choices(session: Session, name: str, default: C) -> tuple[C, int]:
-    """Return the choices of a name and their version; version 0 = the default."""
-    found = find_setting(session, name)
+def read_choices(session: Session, name: str, default: C, *, lock: bool = False) -> tuple[C, int]:
+    """Return the choices of a name and their version; version 0 = the default.
+
+    With `lock` nobody else replaces them until the transaction ends.
+    """
+    found = find_setting(session, name, lock=lock)
     if found is None:
         return default, 0
     return type(default).model_validate(found[0]), found[1]
@@ -37,18 +42,21 @@ def change_choices(
 ) -> int:
     """Replace them if they have one of `versions` (None = any); return the new version.
 
+    What was not set stays unset, so that it follows its default. The history keeps what was.
     Raises `StaleVersion`.
     """
     found = find_setting(session, name, lock=True)
     version = 0 if found is None else found[1]
     known = versions is None or version in versions
-    if not known or not put_setting(session, name, choices.model_dump(mode="json"), version):
+    value = choices.model_dump(mode="json", exclude_unset=True)
+    if not known or not put_setting(session, name, value, version, kept=True):
         raise StaleVersion(
             "These settings have changed since they were read.",
             where="header If-Match",
             accepted="the ETag of the stored settings",
             remedy="Read them again and decide again.",
         )
+    name_changed(settings=name)
     return version + 1
 
 
@@ -71,3 +79,9 @@ def shop_time_zone(session: Session) -> str:
     """Return the time zone of customers who give none; UTC while the shop has chosen none."""
     kept = known_settings(session, (SHOP,)).get(SHOP, {})
     return ShopChoices.model_validate(kept).time_zone or "UTC"
+
+
+def shop_language(session: Session) -> str:
+    """Return the language of the shop; English while the shop has chosen none."""
+    kept = known_settings(session, (SHOP,)).get(SHOP, {})
+    return str(ShopChoices.model_validate(kept).language)

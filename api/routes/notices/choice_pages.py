@@ -1,4 +1,4 @@
-"""Page routes of choice: which pages let a shop change its rules and wording of notices?"""
+"""Page routes of choice: which page lets a shop change its wording of notices?"""
 
 from __future__ import annotations
 
@@ -7,26 +7,18 @@ from typing import Annotated
 from fastapi import APIRouter, Depends, Request, Response
 from fastapi.responses import HTMLResponse
 
-from solespan.api.errors import Refused, SolespanError, StaleVersion
+from solespan.api.errors import Refused, SolespanError
 from solespan.api.notices.template import check_template
 from solespan.api.routes.http.page_entry import PageEntry
 from solespan.api.routes.http.pages import (
     PageRoute,
-    Typed,
     back_to,
     page_answer,
     refuse_foreign_form,
 )
 from solespan.api.routes.http.requests import Context
-from solespan.api.routes.notices.channel_words import channel_words
-from solespan.api.schemas.forms import FormProblem
 from solespan.api.schemas.notices.notices import NoticeTemplate
-from solespan.api.services.context import AppContext
 from solespan.api.services.notices import choices
-from solespan.api.services.notices.delivery_config import webhook_key
-from solespan.api.services.notices.rules_form import read_rules_form
-from solespan.dashboards.pages.notices.notices import rules_values
-from solespan.dashboards.pages.rack.pair import FormState
 
 __all__ = ["PAGE"]
 
@@ -42,38 +34,6 @@ async def _wording(request: Request) -> dict[str, str]:
 
 
 Wording = Annotated[dict[str, str], Depends(_wording)]
-
-
-@router.get("/notices/rules")
-def read_rules_page(ctx: Context, request: Request) -> HTMLResponse:
-    """Show the rules as a form."""
-    with ctx.database.reading() as session:
-        rules, version = choices.read_rules(session)
-    return _rules_page(ctx, request, FormState(rules_values(rules.model_dump())), version)
-
-
-@router.post("/notices/rules")
-def change_rules(ctx: Context, request: Request, typed: Typed) -> Response:
-    """Keep the rules typed in, or show them again with what is wrong."""
-    version = _version(typed)
-    try:
-        refuse_foreign_form(request, typed)
-        rules = read_rules_form(typed)
-        with ctx.database.writing() as session:
-            choices.change_rules(session, rules, frozenset({version}))
-    except FormProblem as problem:
-        return _rules_page(ctx, request, FormState(typed, problem.errors), version)
-    except SolespanError as error:
-        with ctx.database.reading() as session:
-            version = choices.read_rules(session)[1] if isinstance(error, StaleVersion) else version
-        return _rules_page(ctx, request, FormState(typed, {"": _said(error)}), version)
-    return back_to("/notices", done="rules")
-
-
-def _rules_page(ctx: AppContext, request: Request, form: FormState, version: int) -> HTMLResponse:
-    context = {"form": form, "version": version, "webhook_key": webhook_key(ctx)}
-    context["channels"] = channel_words()
-    return page_answer(request, "notices/notice_rules.html", context, 422 if form.errors else 200)
 
 
 @router.get("/notices/wording")
@@ -132,6 +92,4 @@ def _version(typed: dict[str, str]) -> int:
     return int(text) if text.isascii() and text.isdigit() and len(text) < 10 else -1
 
 
-PAGE = PageEntry(
-    router, under="/notices", templates=("notices/notice_rules.html", "notices/notice_wording.html")
-)
+PAGE = PageEntry(router, under="/notices", templates=("notices/notice_wording.html",))

@@ -196,7 +196,7 @@ class LifeSettingsAsked(Message):
     """Resoles that a construction allows, where the shop or the owner knows better."""
 
     resoles_stood: _Stood = field(
-        "in all, by construction; those not named stay common practice",
+        "in all, by construction; the default is common practice, no source",
         "resoles",
         default_factory=dict,
     )
