@@ -14,7 +14,14 @@ from dataclasses import dataclass
 from solespan.api.errors import StaleVersion
 from solespan.api.schemas.forms import text_of
 
-__all__ = ["EDITION", "ChangedMeanwhile", "FieldChange", "edition_of", "refuse_other_edition"]
+__all__ = [
+    "EDITION",
+    "ChangedMeanwhile",
+    "FieldChange",
+    "edition_of",
+    "refuse_other_edition",
+    "with_edition",
+]
 
 EDITION = "edition"  # the name of the hidden field
 _WHOLE, _PART = 16, 4  # hexadecimal digits
@@ -48,6 +55,11 @@ def edition_of(values: Mapping[str, str]) -> str:
     filled = {name: text_of(values, name) for name in sorted(values) if text_of(values, name)}
     whole = _hash("\n".join(f"{name}\t{text}" for name, text in filled.items()), _WHOLE)
     return whole + "".join(_hash(n, _PART) + _hash(text, _PART) for n, text in filled.items())
+
+
+def with_edition(values: Mapping[str, str]) -> dict[str, str]:
+    """Return the values of a form with their edition."""
+    return {**values, EDITION: edition_of(values)}
 
 
 def refuse_other_edition(

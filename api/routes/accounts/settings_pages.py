@@ -34,13 +34,14 @@ from solespan.api.services.operation.settings.sections import (
     change_section,
     fields_of,
     find_section,
-    last_change,
     machine_defaults,
     section_values,
     set_groups,
 )
+from solespan.api.services.rack.history import last_change
+from solespan.dashboards.meanwhile import changes_told
 from solespan.dashboards.navigation import NavEntry
-from solespan.dashboards.pages.accounts.settings import changes_told, settings_home
+from solespan.dashboards.pages.accounts.settings import settings_home
 from solespan.dashboards.pages.rack.pair import FormState
 
 __all__ = ["PAGE"]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+from typing import Annotated, Any
 
 from fastapi import APIRouter, Depends, Request, Response
 from fastapi.responses import HTMLResponse
@@ -17,8 +17,11 @@ from solespan.api.routes.http.pages import (
     refuse_foreign_form,
 )
 from solespan.api.routes.http.requests import Context
+from solespan.api.schemas.edition import EDITION, ChangedMeanwhile, with_edition
 from solespan.api.schemas.notices.notices import NoticeTemplate
 from solespan.api.services.notices import choices
+from solespan.api.services.rack.history import last_change
+from solespan.dashboards.meanwhile import changes_told
 
 __all__ = ["PAGE"]
 
@@ -40,14 +43,13 @@ Wording = Annotated[dict[str, str], Depends(_wording)]
 def read_wording_page(ctx: Context, request: Request) -> HTMLResponse:
     """Show the wording as a form, and how it reads."""
     with ctx.database.reading() as session:
-        template, version = choices.read_template(session)
-    return _wording_page(request, template.model_dump(), version, sample=template)
+        template, _ = choices.read_template(session)
+    return _wording_page(request, with_edition(template.model_dump()), sample=template)
 
 
 @router.post("/notices/wording")
 def change_wording(ctx: Context, request: Request, typed: Wording) -> Response:
     """Keep the wording, or show it again with the line that cannot be used."""
-    version = _version(typed)
     # browsers send line ends as CR LF
     parts = {part: typed.get(part, "").replace("\r\n", "\n") for part in PARTS}
     try:
@@ -59,37 +61,39 @@ def change_wording(ctx: Context, request: Request, typed: Wording) -> Response:
                 accepted=f"up to {MOST_CHARACTERS} characters each",
                 remedy="Shorten it.",
             )
-        choices.change_template(ctx.database, NoticeTemplate(**parts), frozenset({version}))
+        choices.change_template(ctx.database, NoticeTemplate(**parts), seen=typed)
+    except ChangedMeanwhile as meanwhile:
+        with ctx.database.reading() as session:
+            last = last_change(session, "shop_settings", {"name": choices.TEMPLATE})
+        seen = changes_told(meanwhile.changes, last, {})
+        return _wording_page(request, meanwhile.values, meanwhile=seen)
     except SolespanError as error:
-        return _wording_page(request, parts, version, problem=_said(error))
+        again = parts | {EDITION: typed.get(EDITION, "")}
+        return _wording_page(request, again, problem=_said(error))
     return back_to("/notices", done="wording")
 
 
 def _wording_page(
     request: Request,
     parts: dict[str, str],
-    version: int,
     *,
     problem: str = "",
+    meanwhile: dict[str, Any] | None = None,
     sample: NoticeTemplate | None = None,
 ) -> HTMLResponse:
     context = {
         "parts": parts,
-        "version": version,
+        "meanwhile": meanwhile,
         "problem": problem,
         "sample": check_template(sample) if sample is not None else None,
     }
-    return page_answer(request, "notices/notice_wording.html", context, 422 if problem else 200)
+    status = 409 if meanwhile else 422 if problem else 200
+    return page_answer(request, "notices/notice_wording.html", context, status)
 
 
 def _said(error: SolespanError) -> str:
     where = f" ({error.where})" if error.where else ""
     return f"{error.what}{where} {error.remedy}"
-
-
-def _version(typed: dict[str, str]) -> int:
-    text = typed.get("version", "")
-    return int(text) if text.isascii() and text.isdigit() and len(text) < 10 else -1
 
 
 PAGE = PageEntry(router, under="/notices", templates=("notices/notice_wording.html",))

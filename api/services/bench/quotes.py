@@ -21,6 +21,7 @@ from solespan.api.services.bench.found_orders import describe, found_order
 from solespan.api.services.planning.cost_of_ownership import stood_choices
 from solespan.api.services.rack import records
 from solespan.api.services.unknown_id import unknown_id
+from solespan.api.storage.audit import actor_of
 from solespan.api.storage.bench import orders as stored
 from solespan.api.storage.bench.orders import list_orders, papers_of, workers_by_order
 from solespan.api.storage.forecasts.forecast_reads import forecast_of_pair
@@ -148,7 +149,7 @@ def agree(
         order["id"],
         from_stage=order["stage"],
         to_stage=order["stage"],
-        worker=order["worker"],
+        worker=actor_of(session),
         details={"agreed": way["works"], "price_minor": way["price_minor"]},
     )
     name_changed(order_id=order_id, pair_id=order["pair_id"])

@@ -5,6 +5,8 @@ from __future__ import annotations
 from sqlalchemy.orm import Session
 
 from solespan.api.notices.template import check_template, shipped_template
+from solespan.api.schemas.edition import refuse_other_edition
+from solespan.api.schemas.forms import Typed
 from solespan.api.schemas.notices.notices import NoticeRules, NoticeTemplate
 from solespan.api.services.shop_choices import change_choices, read_choices
 from solespan.api.storage.session import Database
@@ -34,15 +36,22 @@ def change_rules(session: Session, rules: NoticeRules, versions: frozenset[int] 
 
 
 def change_template(
-    database: Database, template: NoticeTemplate, versions: frozenset[int] | None
+    database: Database,
+    template: NoticeTemplate,
+    versions: frozenset[int] | None = None,
+    *,
+    seen: Typed | None = None,
 ) -> int:
     """Replace the wording if it can be used; return the new version.
 
-    It is filled in before a transaction begins, so no other writer waits for that. Raises
-    `TemplateRefused`, `StaleVersion`.
+    It is filled in before a transaction begins, so no other writer waits for that. A form gives
+    what was typed as `seen`. Raises `TemplateRefused`, `StaleVersion`, `ChangedMeanwhile`.
     """
     check_template(template)
     with database.writing() as session:
+        if seen is not None:
+            now, _ = read_choices(session, TEMPLATE, shipped_template(), lock=True)
+            refuse_other_edition(seen, now.model_dump(), frozenset({"form_token", "account"}))
         return write_template(session, template, versions)
 
 

@@ -1,15 +1,14 @@
-"""Settings pages: which sections match a search, and what did somebody else change meanwhile?
+"""Settings page: which sections and lists hold the words of a search?
 
 Takes plain values and gives words.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
-from datetime import datetime
+from collections.abc import Iterable, Mapping
 from typing import Any
 
-__all__ = ["changes_told", "settings_home"]
+__all__ = ["settings_home"]
 
 MOST_LABELS = 6
 
@@ -44,23 +43,3 @@ def settings_home(
         if all(word in f"{title} {lead}".casefold() for word in words)
     ]
     return {"sections": shown, "places": kept, "search": search}
-
-
-def changes_told(
-    changes: Sequence[Any], last: Mapping[str, Any] | None, labels: Mapping[str, str]
-) -> dict[str, Any]:
-    """Say who saved meanwhile, and each field that changed: its value now, and what was typed."""
-    at: datetime | None = last["at"] if last else None
-    who = (last["actor"] if last else None) or "Somebody else"
-    return {
-        "lead": f"{who} saved a change{f' at {at:%H:%M} UTC' if at else ''} "
-        "after you opened this page. Nothing of yours is lost, and nothing was overwritten.",
-        "rows": [
-            {
-                "label": labels.get(one.name, one.name.replace("_", " ").replace("-", " ")),
-                "now": one.now or "empty",
-                "typed": "empty" if one.typed == "" else one.typed,
-            }
-            for one in changes
-        ],
-    }

@@ -20,7 +20,6 @@ from solespan.api.schemas.model_form import read_model_form, typed_of
 from solespan.api.services.operation.settings.register import GROUPS, MACHINE, SECTIONS, Section
 from solespan.api.services.shop_choices import change_choices, read_choices
 from solespan.api.settings import Settings
-from solespan.api.storage.rack.revisions import changes_of_row, pk_of_record
 from solespan.api.storage.shop_settings import known_settings
 
 __all__ = [
@@ -29,7 +28,6 @@ __all__ = [
     "describe_settings",
     "fields_of",
     "find_section",
-    "last_change",
     "machine_defaults",
     "patch_group",
     "read_group",
@@ -178,10 +176,3 @@ def describe_settings(session: Session, settings: Settings) -> Iterator[dict[str
                 "default": usual,
                 "origin": "shop" if own else "machine" if name in machine else "default",
             }
-
-
-def last_change(session: Session, table: str, key: Mapping[str, Any]) -> dict[str, Any] | None:
-    """Return `actor` and `at` of the newest change of a record; None where none is kept."""
-    pk = pk_of_record(session, table, key)
-    lines = [] if pk is None else changes_of_row(session, table, pk)
-    return {"actor": lines[0]["actor"], "at": lines[0]["at"]} if lines else None
