@@ -61,6 +61,8 @@ class FormPart:
 
     rows : name of the row, its label and its fields.
     counted : whether the form tells how many rows there are.
+    alone : whether it is one field.
+    empty : whether its default is an empty list.
     """
 
     name: str
@@ -70,6 +72,7 @@ class FormPart:
     rows: tuple[tuple[str, str, tuple[Leaf, ...]], ...]
     counted: bool
     alone: bool
+    empty: bool
 
 
 def form_parts(
@@ -111,17 +114,16 @@ def typed_of(message: BaseModel) -> dict[str, str]:
     """Return a message as it would be typed into its form."""
     values, typed = message.model_dump(mode="json"), {}
     for name, shape in _values(type(message)):
-        unit = unit_of(shape.get("description", ""))
         if _is_list(shape):
             typed[f"{name}_rows"] = str(len(values[name]))
-        typed |= dict(_texts(name, values[name], unit))
+        typed |= dict(_texts(type(message), shape, name, values[name], ""))
     return typed
 
 
 def typed_value(model: type[BaseModel], name: str, value: Any) -> str:
     """Return one value as it would be typed, such as a share in per cent."""
     shape = resolved(model, schema_of(model)["properties"][name])
-    return dict(_texts(name, value, unit_of(shape.get("description", "")))).get(name, "")
+    return dict(_texts(model, shape, name, value, "")).get(name, "")
 
 
 def read_model_form(
@@ -189,9 +191,14 @@ def _values(model: type[BaseModel]) -> Iterator[tuple[str, Shape]]:
 
 
 def _is_list(shape: Shape) -> bool:
-    """Whether a value is a list of things, not of few words."""
-    words = {"enum", "const"} & {*shape.get("items", {})}
-    return shape.get("type") == "array" and "prefixItems" not in shape and not words
+    """Whether a value is a list of things, not of few words or of numbers."""
+    if shape.get("type") != "array" or "prefixItems" in shape:
+        return False
+    return not {"enum", "const"} & {*shape["items"]} and not _is_numbers(shape)
+
+
+def _is_numbers(shape: Shape) -> bool:
+    return shape.get("type") == "array" and shape.get("items", {}).get("type") == "integer"
 
 
 def _row_count(typed: Typed, name: str, shape: Shape) -> int:
@@ -209,7 +216,7 @@ def _inner(model: type[BaseModel], shape: Shape) -> list[tuple[str, Shape]]:
     if shape.get("type") == "object":
         of_all = resolved(model, shape["additionalProperties"])
         return [(word, of_all) for word in shape["propertyNames"]["enum"]]
-    if shape.get("type") == "array":
+    if shape.get("type") == "array" and not (_is_list(shape) or _is_numbers(shape)):
         words = resolved(model, shape["items"])
         return [(word, {"type": "boolean"}) for word in words.get("enum") or [words["const"]]]
     return []
@@ -221,7 +228,7 @@ def _read(model: type[BaseModel], shape: Shape, name: str, typed: Typed, unit: s
              _inner(model, shape)]  # fmt: skip
     if "prefixItems" in shape:
         return [value for _, value in inner]
-    if shape.get("type") == "array":
+    if shape.get("type") == "array" and not _is_numbers(shape):
         return [end for end, value in inner if value] or None
     if inner or shape.get("type") == "object":
         return {end: value for end, value in inner if value not in (None, "")} or None
@@ -234,33 +241,47 @@ def _leaf_value(shape: Shape, text: str, unit: str) -> Any:
         return text == "true"
     if not text:
         return None
-    if unit == MINOR:
-        return minor_units(text)
-    if unit in SHARES:
-        return share(text)
+    if kind == "array":
+        return re.split(r"[;,\s]+", text)
+    if unit in (MINOR, *SHARES):
+        return minor_units(text) if unit == MINOR else share(text)
     if "enum" in shape:
         return {str(word): word for word in shape["enum"]}.get(text, text)
     return with_point(text) if kind in ("number", "integer") else text
 
 
-def _texts(name: str, value: Any, unit: str) -> Iterator[tuple[str, str]]:
+def _texts(
+    model: type[BaseModel], shape: Shape, name: str, value: Any, unit: str
+) -> Iterator[tuple[str, str]]:
     """Yield the fields of a stored value, and what stands in each."""
-    if isinstance(value, Mapping):
-        for end, one in value.items():
-            yield from _texts(f"{name}_{end}", one, unit)
-    elif isinstance(value, list) and value and all(isinstance(one, str) for one in value):
-        yield from ((f"{name}_{word}", "true") for word in value)
-    elif isinstance(value, list):
+    unit = unit_of(shape.get("description", "")) or unit
+    inner = dict(_inner(model, shape))
+    if _is_list(shape):
+        item = resolved(model, shape["items"])
         for place, one in enumerate(value):
-            yield from _texts(f"{name}_{place}", one, unit)
-    elif isinstance(value, bool):
-        if value:
-            yield name, "true"
-    elif isinstance(value, int | float):
+            yield from _texts(model, item, f"{name}_{place}", one, unit)
+    elif "prefixItems" in shape:
+        for (end, one), part in zip(inner.items(), value, strict=True):
+            yield from _texts(model, one, f"{name}_{end}", part, unit)
+    elif isinstance(value, Mapping):
+        for end, part in value.items():
+            yield from _texts(model, inner[end], f"{name}_{end}", part, unit)
+    elif inner:
+        yield from ((f"{name}_{word}", "true") for word in value)
+    elif value is not None and value is not False and value != []:
+        yield name, _leaf_text(value, unit)
+
+
+def _leaf_text(value: Any, unit: str) -> str:
+    """Write one value as it would be typed."""
+    if isinstance(value, list):
+        return " ".join(str(one) for one in value)
+    if isinstance(value, bool):
+        return "true"
+    if isinstance(value, int | float):
         shown = value / 100 if unit == MINOR else 100 * value if unit in SHARES else value
-        yield name, f"{shown:.10g}"
-    elif value is not None:
-        yield name, str(value)
+        return f"{shown:.10g}"
+    return str(value)
 
 
 def _says(model: type[BaseModel], name: str, shape: Shape, unit: str) -> dict[str, str]:
@@ -313,6 +334,7 @@ def _part(
         tuple(rows),
         counted,
         not counted and not _inner(model, shape),
+        counted and not _row_count(default, name, shape),
     )
 
 
@@ -321,7 +343,9 @@ def _leaves(
 ) -> Iterator[Leaf]:
     inner = _inner(model, shape)
     for end, one in inner:
-        own = DAYS[int(end)] if "Monday first" in described else _words(end)
+        own = DAYS[int(end)] if "Monday first" in described else _titled(end, one)
+        if unit_of(one.get("description", "")) == MINOR:
+            own = _with_unit(own, _SHOWN_UNIT[MINOR])
         own = f"{label}: {own.lower()}" if label else own
         yield from _leaves(model, one, f"{name}_{end}", "", default, own)
     if inner:

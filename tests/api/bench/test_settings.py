@@ -77,7 +77,7 @@ def test_every_field_of_a_section_stands_there_with_its_default_and_origin(clien
         assert part.help.removesuffix(".").replace("'", "&#39;") in page
         for _, _, leaves in part.rows:
             assert all(f'name="{leaf.name}"' in page for leaf in leaves)
-    assert "The default is" in page
+    assert "An empty field takes its default" in page
     sent = send(client, section.name)
     assert sent.status_code == 422 or client.get(section.address).status_code == 200
 
@@ -232,3 +232,28 @@ def test_the_search_finds_a_setting_by_a_word_of_its_label(client):
     assert 'href="/settings/bands"' in page
     assert 'href="/settings/hours"' not in page
     assert "No setting has these words" in client.get("/settings", params={"q": "zebra"}).text
+
+
+def test_care_rules_and_ways_of_the_shop_hold_for_owners_without_their_own(client):
+    def rule(upper: str, care: str) -> dict:
+        items = client.get("/v1/care-rules", params={"wearer_id": "ada"}).json()["items"]
+        return next(one for one in items if (one["upper"], one["care"]) == (upper, care))
+
+    def ways() -> dict:
+        items = client.get("/v1/resole-routes", params={"wearer_id": "ada"}).json()["items"]
+        return {one["route_id"]: one for one in items}
+
+    assert rule("smooth_calf", "brush")["every_wears"] == 3
+    assert set(ways()) == {"local", "specialist", "maker"}
+    care = {"smooth_calf_brush_every_wears": "5", "smooth_calf_waterproof_months": "10, 11 12"}
+    assert send(client, "care", **care, smooth_calf_waterproof_after_wet="true").status_code == 303
+    assert rule("smooth_calf", "brush")["every_wears"] == 5
+    assert rule("smooth_calf", "waterproof")["months"] == [10, 11, 12]
+    way = {"route_id": "us", "name": "our bench", "wait_days": "2", "price_minor": "99,50"}
+    way |= {"lead_days_p50": "7", "lead_days_p90": "14", "abilities_rewelt": "true"}
+    typed = {f"ways_0_{name}": value for name, value in way.items()}
+    assert send(client, "ways", **typed).status_code == 303
+    assert {name: one["price_minor"] for name, one in ways().items()} == {"us": 9950}
+    assert ways()["us"]["abilities"] == ["rewelt"]
+    wrong = send(client, "ways", **{**typed, "ways_0_lead_days_p90": "3"})
+    assert wrong.status_code == 422

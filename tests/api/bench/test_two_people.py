@@ -25,11 +25,13 @@ KINDS = {
     "hours": ("/settings/hours", "", "hours_by_weekday_0", {}),
     "prices": ("/settings/prices", "", "price_minor_rewelt", {}),
     "bands": ("/settings/bands", "", "sound_days", {}),
+    "care": ("/settings/care", "", "suede_brush_every_wears", {}),
+    "ways": ("/settings/ways", "", "ways_0_wait_days", {}),
     "sender": ("/settings/sender", "", "shop_name", {}),
     "language": ("/settings/shop", "", "time_zone", {}),
 }
 NUMBERS = ("left-width-ball", "minimum_order", "hours_by_weekday_0", "price_minor_rewelt",
-           "sound_days")  # fmt: skip
+           "sound_days", "suede_brush_every_wears", "ways_0_wait_days")  # fmt: skip
 
 
 def form_at(page: str, target: str) -> dict[str, str]:
@@ -66,7 +68,7 @@ def test_the_second_sees_what_changed_keeps_what_was_typed_and_sends_again(clien
     address, target, field, more = KINDS[kind]
     address = address.format(order=order)
     target = target if target.startswith("/stock") else address + target
-    first, second = ("2", "3") if field in NUMBERS else ("First words", "Second words")
+    first, second = ("4", "5") if field in NUMBERS else ("First words", "Second words")
     if field == "time_zone":
         first, second = "Europe/Vienna", "Asia/Tokyo"
     opened = form_at(client.get(address).text, target) | more

@@ -18,11 +18,12 @@ from solespan.api.notices.template import check_template, shipped_template
 from solespan.api.schemas.bench.shop import BenchSettings
 from solespan.api.schemas.forecasts.choices import ForecastChoices
 from solespan.api.schemas.notices.notices import NoticeRules
-from solespan.api.schemas.planning.resole_options import LifeSettingsAsked
+from solespan.api.schemas.planning.care import CareChoices
+from solespan.api.schemas.planning.resole_options import LifeSettingsAsked, WayChoices
 from solespan.api.schemas.shop import ShopChoices
 from solespan.api.services.forecasts import shop_settings as forecast_choices
 from solespan.api.services.notices import choices as notice_choices
-from solespan.api.services.planning.rack import LIFE
+from solespan.api.services.planning.rack import CARE, LIFE, WAYS
 from solespan.api.services.shop_choices import SHOP
 from solespan.api.settings import Settings
 from solespan.forecast.planning.cost_of_ownership import RESOLES_STOOD
@@ -73,6 +74,8 @@ GROUPS = {
         Group("bench", BenchSettings),
         Group(forecast_choices.NAME, ForecastChoices),
         Group(LIFE, LifeSettingsAsked),
+        Group(WAYS, WayChoices),
+        Group(CARE, CareChoices),
         Group(notice_choices.RULES, NoticeRules),
         Group(notice_choices.TEMPLATE, shipped_template, check_template),
     )
@@ -134,6 +137,18 @@ SECTIONS = (
         "Costs and the verdict on a pair follow. Constructions left empty keep common practice.",
         LIFE,
         usual={f"resoles_stood_{name}": str(n) for name, n in RESOLES_STOOD.items()},
+    ),
+    Section(
+        "ways",
+        "Ways to a new sole",
+        "Plans and costs compare these. Owners may have ways of their own beside them.",
+        WAYS,
+    ),
+    Section(
+        "care",
+        "Care rules",
+        "When care is due on each upper. A rule without numbers and tick is never due.",
+        CARE,
     ),
     Section(
         "sender",
