@@ -9,6 +9,7 @@ prior too.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -63,7 +64,7 @@ class JobMinutes:
         return float(middle * np.exp(-reach)), float(middle * np.exp(reach))
 
 
-def fit_minutes(jobs: pd.DataFrame) -> JobMinutes:
+def fit_minutes(jobs: pd.DataFrame, usual_minutes: Mapping[str, float] | None = None) -> JobMinutes:
     """Learn from finished jobs.
 
     Parameters
@@ -71,6 +72,9 @@ def fit_minutes(jobs: pd.DataFrame) -> JobMinutes:
     jobs : DataFrame
         `work`, `construction`, `bench_minutes`, and `worker` (may be missing). Rows without
         minutes are left out; with none the standards hold alone.
+    usual_minutes : mapping, optional
+        What the shop says of a usual pair by kind of work, min: the mean of the prior, in the place
+        of the standard.
 
     Raises
     ------
@@ -97,6 +101,8 @@ def fit_minutes(jobs: pd.DataFrame) -> JobMinutes:
         np.r_[np.full(len(WORKS), SD_OF_KIND**-2), np.full(len(names), SD_OF_WORKER**-2)]
     )
     pull = np.zeros(size)
+    for work, said in (usual_minutes or {}).items():
+        pull[WORKS.index(work)] = np.log(said / STANDARDS[work].minutes) * SD_OF_KIND**-2
     weight = sd_job[kind] ** -2
     np.add.at(precision, (kind, kind), weight)
     np.add.at(pull, kind, weight * ratio)

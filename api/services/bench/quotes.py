@@ -16,7 +16,7 @@ from sqlalchemy.orm import Session
 
 from solespan.api.clock import Clock
 from solespan.api.errors import Conflict, NothingForecast, StaleVersion
-from solespan.api.services.bench.bench_settings import read_bench_settings
+from solespan.api.services.bench.bench_settings import read_bench_settings, usual_minutes
 from solespan.api.services.bench.found_orders import describe, found_order
 from solespan.api.services.planning.cost_of_ownership import stood_choices
 from solespan.api.services.rack import records
@@ -66,7 +66,8 @@ def shop_minutes(session: Session) -> JobMinutes:
         jobs.assign(
             construction=jobs["pair_id"].map(construction),
             worker=jobs["job_id"].map(workers).astype(object),
-        )
+        ),
+        usual_minutes(session),
     )
 
 
@@ -89,7 +90,7 @@ def quote_pair(
             remedy="Add its sole, then fit: POST /v1/fit, or run: solespan fit",
         )
     state = pair_state(session, pair, known)
-    minutes = shop_minutes(session) if timed else fit_minutes(_NO_JOBS)
+    minutes = shop_minutes(session) if timed else fit_minutes(_NO_JOBS, usual_minutes(session))
     settings, _ = read_bench_settings(session)
     prices = {w: one.price_minor for w, one in STANDARDS.items()} | dict(settings.price_minor)
     ways = quote(state, minutes, prices, worker)
