@@ -48,6 +48,8 @@ PAGES = [
     ("full", "/settings"),
     ("full", "/settings/hours"),
     ("full", "/settings/notices"),
+    ("full", "/settings/care"),
+    ("full", "/settings/ways"),
     ("full", "/past-forecasts"),
     ("full", "/people"),
     ("full", "/account"),
