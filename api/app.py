@@ -16,7 +16,7 @@ from starlette.middleware.gzip import GZipMiddleware
 
 from solespan.api.clock import Clock
 from solespan.api.routes import health
-from solespan.api.routes.accounts import accounts, customer_record, factors
+from solespan.api.routes.accounts import accounts, customer_record, factors, shop_settings
 from solespan.api.routes.bench import (
     materials,
     orders,
@@ -149,6 +149,7 @@ def create_app(
         materials.router,
         purchases.router,
         accounts.router,
+        shop_settings.router,
         factors.router,
         customer_record.router,
         notices.router,

@@ -120,7 +120,6 @@ CHAPTERS: tuple[Chapter, ...] = (
             "bench/stock.html",
             "bench/stock_weeks.html",
             "bench/asking.html",
-            "bench/bench_settings.html",
         ),
     ),
     Chapter(
@@ -129,13 +128,12 @@ CHAPTERS: tuple[Chapter, ...] = (
             "notices/notices.html",
             "notices/notice.html",
             "notices/notice_send.html",
-            "notices/notice_rules.html",
             "notices/notice_wording.html",
             "notices/notice_customers.html",
         ),
     ),
     Chapter("shop/past-forecasts", ("forecasts/look_back.html",)),
-    Chapter("shop/forecast-settings", ("forecasts/settings.html",)),
+    Chapter("shop/settings", ("accounts/settings.html", "accounts/settings_section.html")),
     Chapter(
         "shop/people",
         (

@@ -19,6 +19,10 @@ class ShopRules(Protocol):
         """Who writes."""
 
     @property
+    def mail_from(self) -> str | None:
+        """Address that mail comes from; None = the operator's."""
+
+    @property
     def reply_to(self) -> str | None:
         """Where replies by mail go."""
 

@@ -17,7 +17,7 @@ from typing import Annotated
 import typer
 
 from solespan.api.cli import copying, demo, migrating, serve, work
-from solespan.api.cli.accounts import accounts, customers, shop
+from solespan.api.cli.accounts import accounts, customers, settings
 from solespan.api.cli.accounts import lists as account_lists
 from solespan.api.cli.bench import bench, orders, purchases, reception, stock
 from solespan.api.cli.bench import lists as bench_lists
@@ -63,7 +63,7 @@ MODULES = (
     work,
     accounts,
     customers,
-    shop,
+    settings,
     serve,
     migrating,
     copying,

@@ -16,11 +16,11 @@ from solespan.api.routes.accounts import (
     my_pages,
     passkey_pages,
     people_pages,
+    settings_pages,
     sign_in_pages,
 )
 from solespan.api.routes.bench import (
     asking_page,
-    bench_settings_page,
     customer_search_page,
     desk_pages,
     order_forms,
@@ -30,7 +30,7 @@ from solespan.api.routes.bench import (
     stock_page,
     workload_page,
 )
-from solespan.api.routes.forecasts import look_back_pages, settings_page
+from solespan.api.routes.forecasts import look_back_pages
 from solespan.api.routes.http.page_entry import PageEntry
 from solespan.api.routes.importing import export_pages, import_pages
 from solespan.api.routes.notices import (
@@ -81,7 +81,6 @@ PAGES: tuple[PageEntry, ...] = (
     workload_page.PAGE,
     customer_search_page.PAGE,
     asking_page.PAGE,
-    bench_settings_page.PAGE,
     stock_page.PAGE,
     link_pages.PAGE,
     booking_pages.PAGE,
@@ -91,7 +90,7 @@ PAGES: tuple[PageEntry, ...] = (
     notice_pages.PAGE,
     hook_pages.PAGE,
     look_back_pages.PAGE,
-    settings_page.PAGE,
+    settings_pages.PAGE,
     people_pages.PAGE,
     customer_pages.PAGE,
     my_pages.PAGE,

@@ -48,8 +48,9 @@ __all__ = [
 ]
 
 MOST_CHARACTERS = 500  # of one field; a longer text is cut
-MOST_OF_CREDENTIAL = 8000  # what a device says of a passkey, as JSON
-LONG_TEXTS = frozenset({"notes"})  # shown as a whole; one that is too long is refused
+LONG_TEXTS = frozenset({"notes", "shop_contact"})  # shown as a whole; too long is refused
+# Fields that a program fills: what a device says of a passkey, and the edition of a form.
+MOST_OF_PROGRAM = {"credential": 8000, "edition": 8000}
 Typed = Mapping[str, str]
 Values = dict[str, Any]
 Place = tuple[int | str, ...]
@@ -94,8 +95,7 @@ def text_of(typed: Typed, name: str) -> str:
 def cut(name: str, text: str) -> str:
     """Return a field's text, of the length that is read; browsers send CR LF."""
     longest = TEXT_LENGTH + 1 if name in LONG_TEXTS else MOST_CHARACTERS
-    longest = MOST_OF_CREDENTIAL if name == "credential" else longest
-    return text.replace("\r\n", "\n")[:longest]
+    return text.replace("\r\n", "\n")[: MOST_OF_PROGRAM.get(name, longest)]
 
 
 def uncut(text: str | None, stored: str | None) -> str | None:

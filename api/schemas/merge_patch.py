@@ -49,13 +49,15 @@ def merge(target: Any, patch: Any) -> Any:
 
 
 def patched(stored: M, patch: BaseModel) -> M:
-    """Apply a patch to a message; what was taken away has its default again.
+    """Apply a patch to a message; what was taken away has its default again, and counts as unset.
 
     Raises `RequestValidationError` when the whole message cannot be.
     """
     change = patch.model_dump(mode="json", exclude_unset=True)
+    merged = merge(stored.model_dump(mode="json"), change)
+    known = {*stored.model_fields_set, *change}
     try:
-        return type(stored).model_validate(merge(stored.model_dump(mode="json"), change))
+        return type(stored).model_validate({k: v for k, v in merged.items() if k in known})
     except ValidationError as fault:
         errors = fault.errors(include_url=False)
         raise RequestValidationError(

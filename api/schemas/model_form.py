@@ -2,15 +2,15 @@
 
 The fields follow from the message's JSON schema, so a new value has one without another edit. A
 list of few words and each day of a week is a row of ticks or numbers. A list of things has a row
-for each and three more. A row without a value is no thing. Amounts stand in the major unit and
-shares in per cent.
+for each and three more. A row without a value is no thing. Amounts stand in the major unit, shares
+and chances in per cent. A value's title is its label.
 """
 
 from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, TypeVar
 
 from pydantic import BaseModel
@@ -28,27 +28,31 @@ from solespan.api.schemas.forms import (
 )
 from solespan.forecast.bench.standards import SOURCE
 
-__all__ = ["FormPart", "form_parts", "read_model_form", "typed_of"]
+__all__ = ["FormPart", "form_parts", "read_model_form", "typed_of", "typed_value"]
 
 M = TypeVar("M", bound=BaseModel)
 Shape = dict[str, Any]
 MINOR, SHARE = "minor unit of currency", "share"
+SHARES = (SHARE, "probability")
 BLANK_ROWS = 3
 DAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
+_MACHINE = "a setting of this machine"
 _ORIGIN = re.compile(rf"[;,]( the)?( default( is)?)?( none,)? {SOURCE}")
 _UNITS = ("_minor", "_mm")
-_SHOWN_UNIT = {MINOR: "in the shop's currency", SHARE: "%"}
+_SHOWN_UNIT = {MINOR: "in the shop's currency"} | dict.fromkeys(SHARES, "%")
+_LONG = 500  # characters from which a text has a field of several lines
 
 
 @dataclass(frozen=True)
 class Leaf:
-    """One field: its name, its label, `tick`, `date` or `text`, and its default in words."""
+    """One field: name, label, `tick`, `date`, `choice`, `long` or `text`, and default in words."""
 
     name: str
     label: str
     kind: str
     mode: str
     default: str
+    options: tuple[tuple[str, str], ...] = ()
 
 
 @dataclass(frozen=True)
@@ -57,6 +61,8 @@ class FormPart:
 
     rows : name of the row, its label and its fields.
     counted : whether the form tells how many rows there are.
+    alone : whether it is one field.
+    empty : whether its default is an empty list.
     """
 
     name: str
@@ -66,40 +72,84 @@ class FormPart:
     rows: tuple[tuple[str, str, tuple[Leaf, ...]], ...]
     counted: bool
     alone: bool
+    empty: bool
 
 
-def form_parts(model: type[BaseModel], typed: Typed) -> list[FormPart]:
-    """Give the fields of every value of a message; `typed` tells how many rows a list has."""
-    default = typed_of(model())
-    return [_part(model, name, typed, default) for name in model.model_fields]
+def form_parts(
+    model: type[BaseModel],
+    typed: Typed,
+    names: Sequence[str] | None = None,
+    *,
+    words: Mapping[str, str] | None = None,
+    defaults: Mapping[str, str] | None = None,
+) -> list[FormPart]:
+    """Give the fields of the values of a message, or of those of `names`.
+
+    `typed` tells how many rows a list has. `words` say what a word of a choice means. `defaults`
+    are those of values without one, as the machine has them.
+    """
+    default = typed_of(model()) | dict(defaults or {})
+    parts = [
+        _part(model, name, typed, default, machine=name in (defaults or {}))
+        for name in (names or model.model_fields)
+    ]
+    return [_worded(part, words or {}) for part in parts]
+
+
+def _worded(part: FormPart, words: Mapping[str, str]) -> FormPart:
+    """Say the words of a choice as people do."""
+
+    def leaf(one: Leaf) -> Leaf:
+        options = tuple((value, words.get(value, shown)) for value, shown in one.options)
+        ending = one.name.removeprefix(f"{part.name}_")
+        label = words.get(ending, one.label) if one.kind == "tick" else one.label
+        default = words.get(one.default, one.default)
+        return replace(one, options=options, label=label, default=default)
+
+    rows = tuple((name, label, tuple(map(leaf, leaves))) for name, label, leaves in part.rows)
+    return replace(part, rows=rows)
 
 
 def typed_of(message: BaseModel) -> dict[str, str]:
     """Return a message as it would be typed into its form."""
     values, typed = message.model_dump(mode="json"), {}
     for name, shape in _values(type(message)):
-        unit = unit_of(shape.get("description", ""))
         if _is_list(shape):
             typed[f"{name}_rows"] = str(len(values[name]))
-        typed |= dict(_texts(name, values[name], unit))
+        typed |= dict(_texts(type(message), shape, name, values[name], ""))
     return typed
 
 
-def read_model_form(model: type[M], typed: Typed) -> M:
-    """Read the form; an empty field takes its default. Raises `FormProblem` by field."""
-    values: dict[str, Any] = {}
+def typed_value(model: type[BaseModel], name: str, value: Any) -> str:
+    """Return one value as it would be typed, such as a share in per cent."""
+    shape = resolved(model, schema_of(model)["properties"][name])
+    return dict(_texts(model, shape, name, value, "")).get(name, "")
+
+
+def read_model_form(
+    model: type[M],
+    typed: Typed,
+    names: Sequence[str] | None = None,
+    known: Mapping[str, Any] | None = None,
+    more: Mapping[str, str] | None = None,
+) -> M:
+    """Read the form; an empty field takes its default. Raises `FormProblem` by field.
+
+    A form may hold the values of `names` only; the others are as `known`. `more` says what a field
+    accepts in other words than its schema.
+    """
+    names = names or list(model.model_fields)
+    values = {name: value for name, value in (known or {}).items() if name not in names}
     says: dict[str, str] = {}
     places: dict[tuple[str, int], int] = {}
     default = model().model_dump(mode="json")
     for name, shape in _values(model):
+        if name not in names:
+            continue
         unit = unit_of(shape.get("description", ""))
         says |= _says(model, name, shape, unit)
         if not _is_list(shape):
-            value = _read(model, shape, name, typed, unit)
-            if isinstance(value, dict):
-                value = default[name] | value
-            elif isinstance(value, list):
-                value = [d if v is None else v for v, d in zip(value, default[name], strict=True)]
+            value = _with_defaults(shape, _read(model, shape, name, typed, unit), default[name])
             if value is not None:
                 values[name] = value
             continue
@@ -117,7 +167,18 @@ def read_model_form(model: type[M], typed: Typed) -> M:
         # a list of ticks has no field of its own, so its row tells
         return "_".join(str(part) for part in parts if part not in says or part == loc[0])
 
-    return validated(model, values, field_of, says)
+    return validated(model, values, field_of, says | dict(more or {}))
+
+
+def _with_defaults(shape: Shape, value: Any, default: Any) -> Any:
+    """Give the parts of a value that were left empty their defaults; of a list of words, none."""
+    if isinstance(value, dict):
+        return default | value
+    if shape.get("type") == "array" and "prefixItems" not in shape:
+        return value or []
+    if isinstance(value, list):
+        return [d if v is None else v for v, d in zip(value, default, strict=True)]
+    return value
 
 
 def _indexed(loc: Sequence[int | str]) -> bool:
@@ -130,7 +191,14 @@ def _values(model: type[BaseModel]) -> Iterator[tuple[str, Shape]]:
 
 
 def _is_list(shape: Shape) -> bool:
-    return shape.get("type") == "array" and "prefixItems" not in shape
+    """Whether a value is a list of things, not of few words or of numbers."""
+    if shape.get("type") != "array" or "prefixItems" in shape:
+        return False
+    return not {"enum", "const"} & {*shape["items"]} and not _is_numbers(shape)
+
+
+def _is_numbers(shape: Shape) -> bool:
+    return shape.get("type") == "array" and shape.get("items", {}).get("type") == "integer"
 
 
 def _row_count(typed: Typed, name: str, shape: Shape) -> int:
@@ -148,7 +216,7 @@ def _inner(model: type[BaseModel], shape: Shape) -> list[tuple[str, Shape]]:
     if shape.get("type") == "object":
         of_all = resolved(model, shape["additionalProperties"])
         return [(word, of_all) for word in shape["propertyNames"]["enum"]]
-    if shape.get("type") == "array":
+    if shape.get("type") == "array" and not (_is_list(shape) or _is_numbers(shape)):
         words = resolved(model, shape["items"])
         return [(word, {"type": "boolean"}) for word in words.get("enum") or [words["const"]]]
     return []
@@ -160,51 +228,74 @@ def _read(model: type[BaseModel], shape: Shape, name: str, typed: Typed, unit: s
              _inner(model, shape)]  # fmt: skip
     if "prefixItems" in shape:
         return [value for _, value in inner]
-    if shape.get("type") == "array":
+    if shape.get("type") == "array" and not _is_numbers(shape):
         return [end for end, value in inner if value] or None
     if inner or shape.get("type") == "object":
         return {end: value for end, value in inner if value not in (None, "")} or None
-    return _leaf_value(str(shape.get("type")), text_of(typed, name), unit)
+    return _leaf_value(shape, text_of(typed, name), unit_of(shape.get("description", "")) or unit)
 
 
-def _leaf_value(kind: str, text: str, unit: str) -> Any:
+def _leaf_value(shape: Shape, text: str, unit: str) -> Any:
+    kind = shape.get("type")
     if kind == "boolean":
         return text == "true"
     if not text:
         return None
-    if unit == MINOR:
-        return minor_units(text)
-    if unit == SHARE:
-        return share(text)
+    if kind == "array":
+        return re.split(r"[;,\s]+", text)
+    if unit in (MINOR, *SHARES):
+        return minor_units(text) if unit == MINOR else share(text)
+    if "enum" in shape:
+        return {str(word): word for word in shape["enum"]}.get(text, text)
     return with_point(text) if kind in ("number", "integer") else text
 
 
-def _texts(name: str, value: Any, unit: str) -> Iterator[tuple[str, str]]:
+def _texts(
+    model: type[BaseModel], shape: Shape, name: str, value: Any, unit: str
+) -> Iterator[tuple[str, str]]:
     """Yield the fields of a stored value, and what stands in each."""
-    if isinstance(value, Mapping):
-        for end, one in value.items():
-            yield from _texts(f"{name}_{end}", one, unit)
-    elif isinstance(value, list) and value and all(isinstance(one, str) for one in value):
-        yield from ((f"{name}_{word}", "true") for word in value)
-    elif isinstance(value, list):
+    unit = unit_of(shape.get("description", "")) or unit
+    inner = dict(_inner(model, shape))
+    if _is_list(shape):
+        item = resolved(model, shape["items"])
         for place, one in enumerate(value):
-            yield from _texts(f"{name}_{place}", one, unit)
-    elif isinstance(value, bool):
-        if value:
-            yield name, "true"
-    elif isinstance(value, int | float):
-        shown = value / 100 if unit == MINOR else 100 * value if unit == SHARE else value
-        yield name, f"{shown:.10g}"
-    elif value is not None:
-        yield name, str(value)
+            yield from _texts(model, item, f"{name}_{place}", one, unit)
+    elif "prefixItems" in shape:
+        for (end, one), part in zip(inner.items(), value, strict=True):
+            yield from _texts(model, one, f"{name}_{end}", part, unit)
+    elif isinstance(value, Mapping):
+        for end, part in value.items():
+            yield from _texts(model, inner[end], f"{name}_{end}", part, unit)
+    elif inner:
+        yield from ((f"{name}_{word}", "true") for word in value)
+    elif value is not None and value is not False and value != []:
+        yield name, _leaf_text(value, unit)
+
+
+def _leaf_text(value: Any, unit: str) -> str:
+    """Write one value as it would be typed."""
+    if isinstance(value, list):
+        return " ".join(str(one) for one in value)
+    if isinstance(value, bool):
+        return "true"
+    if isinstance(value, int | float):
+        shown = value / 100 if unit == MINOR else 100 * value if unit in SHARES else value
+        return f"{shown:.10g}"
+    return str(value)
 
 
 def _says(model: type[BaseModel], name: str, shape: Shape, unit: str) -> dict[str, str]:
     """Say what a value accepts whose form has another unit than the message."""
-    if unit in (MINOR, SHARE):
+    if shape.get("type") == "array" and not _is_list(shape) and "prefixItems" not in shape:
+        return {name: "choose one at least"}
+    if unit in (MINOR, *SHARES):
         leaf = resolved(model, shape["additionalProperties"]) if unit == MINOR else shape
-        low, high = leaf["minimum"], leaf["maximum"]
         scale = 0.01 if unit == MINOR else 100
+        if "exclusiveMinimum" in leaf:
+            return {name: "give a number over 0 and " + (
+                "up to 100" if "maximum" in leaf else "under 100"
+            )}  # fmt: skip
+        low, high = leaf["minimum"], leaf["maximum"]
         return {name: f"give a number from {low * scale:g} to {high * scale:,.0f}"}
     inner = resolved(model, shape["items"]) if _is_list(shape) else {}
     return {
@@ -214,7 +305,9 @@ def _says(model: type[BaseModel], name: str, shape: Shape, unit: str) -> dict[st
     }
 
 
-def _part(model: type[BaseModel], name: str, typed: Typed, default: Typed) -> FormPart:
+def _part(
+    model: type[BaseModel], name: str, typed: Typed, default: Typed, *, machine: bool
+) -> FormPart:
     shape = resolved(model, schema_of(model)["properties"][name])
     described = str(shape.get("description", ""))
     unit = unit_of(described)
@@ -232,15 +325,18 @@ def _part(model: type[BaseModel], name: str, typed: Typed, default: Typed) -> Fo
         rows.append((name, "", tuple(_leaves(model, shape, name, described, default))))
     said = described.partition(" Unit:")[0]
     origin = SOURCE if SOURCE in said else "a start value of this program"
+    none_yet = "none" if counted and not _row_count(default, name, shape) else ""
     helped = _ORIGIN.sub("", said).replace("null", "empty").rstrip(".")
+    own = _titled(name, shape)
     return FormPart(
         name,
-        _words(name) if "true" in unit else _words(name, unit),
+        own if "true" in unit or "HH:MM" in unit else _with_unit(own, unit),
         f"{helped[:1].upper()}{helped[1:]}.",
-        "none" if counted and not _row_count(default, name, shape) else origin,
+        _MACHINE if machine else none_yet or origin,
         tuple(rows),
         counted,
         not counted and not _inner(model, shape),
+        counted and not _row_count(default, name, shape),
     )
 
 
@@ -249,21 +345,46 @@ def _leaves(
 ) -> Iterator[Leaf]:
     inner = _inner(model, shape)
     for end, one in inner:
-        own = DAYS[int(end)] if "Monday first" in described else _words(end)
+        own = DAYS[int(end)] if "Monday first" in described else _titled(end, one)
+        if unit_of(one.get("description", "")) == MINOR:
+            own = _with_unit(own, _SHOWN_UNIT[MINOR])
         own = f"{label}: {own.lower()}" if label else own
         yield from _leaves(model, one, f"{name}_{end}", "", default, own)
     if inner:
         return
-    tick, text = shape.get("type") == "boolean", default.get(name, "")
-    shown = ("yes" if text else "no") if tick else text or "not set"
-    kind = "tick" if tick else "date" if shape.get("format") == "date" else "text"
+    text = default.get(name, "")
+    kind = _kind(shape)
+    shown = ("yes" if text else "no") if kind == "tick" else text or "not set"
     mode = {"number": "decimal", "integer": "numeric"}.get(str(shape.get("type")), "")
-    yield Leaf(name, label or _words(name), kind, mode, shown if default else "")
+    options = tuple((str(word), str(word).replace("_", " ")) for word in shape.get("enum", ()))
+    said = label or _titled(name, shape)
+    yield Leaf(name, said, kind, mode, shown if default else "", options)
 
 
-def _words(name: str, unit: str = "") -> str:
+def _kind(shape: Shape) -> str:
+    if shape.get("type") == "boolean":
+        return "tick"
+    if "enum" in shape:
+        return "choice"
+    if shape.get("format") == "date":
+        return "date"
+    return "long" if shape.get("maxLength", 0) > _LONG else "text"
+
+
+def _titled(name: str, shape: Shape) -> str:
+    """Return the title of a value, or its name in words."""
+    title = str(shape.get("title", ""))
+    return (
+        title if title.casefold() not in ("", name.replace("_", " ").casefold()) else _words(name)
+    )
+
+
+def _words(name: str) -> str:
     for end in _UNITS:
         name = name.removesuffix(end)
     text = name.replace("_", " ")
-    unit = "" if unit in text else f" ({unit})"
-    return f"{text[:1].upper()}{text[1:]}{unit}"
+    return f"{text[:1].upper()}{text[1:]}"
+
+
+def _with_unit(text: str, unit: str) -> str:
+    return f"{text} ({unit})" if unit and unit not in text else text

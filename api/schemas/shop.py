@@ -16,6 +16,7 @@ class ShopChoices(Message):
     time_zone: str | None = Field(
         default=None,
         max_length=40,
+        title="Time zone, such as Europe/Vienna",
         description="time zone of customers who give none; null = UTC. Unit: none (IANA name)",
     )
 

@@ -9,6 +9,7 @@ from sqlalchemy.orm import Session
 
 from solespan.api.errors import StaleVersion
 from solespan.api.schemas.shop import ShopChoices
+from solespan.api.storage.scope import name_changed
 from solespan.api.storage.shop_settings import find_setting, known_settings, put_setting
 
 __all__ = [
@@ -25,9 +26,12 @@ SHOP = "shop"
 C = TypeVar("C", bound=BaseModel)
 
 
-def read_choices(session: Session, name: str, default: C) -> tuple[C, int]:
-    """Return the choices of a name and their version; version 0 = the default."""
-    found = find_setting(session, name)
+def read_choices(session: Session, name: str, default: C, *, lock: bool = False) -> tuple[C, int]:
+    """Return the choices of a name and their version; version 0 = the default.
+
+    With `lock` nobody else replaces them until the transaction ends.
+    """
+    found = find_setting(session, name, lock=lock)
     if found is None:
         return default, 0
     return type(default).model_validate(found[0]), found[1]
@@ -38,18 +42,21 @@ def change_choices(
 ) -> int:
     """Replace them if they have one of `versions` (None = any); return the new version.
 
+    What was not set stays unset, so that it follows its default. The history keeps what was.
     Raises `StaleVersion`.
     """
     found = find_setting(session, name, lock=True)
     version = 0 if found is None else found[1]
     known = versions is None or version in versions
-    if not known or not put_setting(session, name, choices.model_dump(mode="json"), version):
+    value = choices.model_dump(mode="json", exclude_unset=True)
+    if not known or not put_setting(session, name, value, version, kept=True):
         raise StaleVersion(
             "These settings have changed since they were read.",
             where="header If-Match",
             accepted="the ETag of the stored settings",
             remedy="Read them again and decide again.",
         )
+    name_changed(settings=name)
     return version + 1
 
 

@@ -13,9 +13,16 @@ from solespan.api.author import Author
 from solespan.api.storage.scope import changed_anything, changed_records
 from solespan.api.storage.tables.accounts import AuditEntry
 
-__all__ = ["forget_audit_before", "list_audit", "note_change"]
+__all__ = ["AUTHOR", "actor_of", "forget_audit_before", "list_audit", "note_change"]
 
+AUTHOR = "author"  # where a session keeps who signs it
 _LOG: sa.Table = AuditEntry.__table__  # type: ignore[assignment]
+
+
+def actor_of(session: Session) -> str | None:
+    """Return who changes something in this transaction; None where nobody signs."""
+    author: Author | None = session.info.get(AUTHOR)
+    return None if author is None else author.actor
 
 
 def note_change(session: Session, author: Author) -> None:

@@ -51,6 +51,7 @@ KEPT = frozenset(
         *("pair_traits", "resole_routes", "care_rules", "care_done"),
         *("bench_orders", "bench_events", "bench_papers", "bench_photos", "pair_photos"),
         *("stock_items", "stock_moves", "due_outcomes", "suppliers", "purchase_orders"),
+        "shop_settings",
     }
 )
 # What is computed again, or ends with its owner, is not kept.
@@ -78,6 +79,7 @@ KEY_COLUMNS = {
     "checks": ("pair_id", "checked_on", "foot", "point", "method"),
     "bench_jobs": ("job_id",),
     "bench_orders": ("order_id",),
+    "shop_settings": ("name",),
 }
 _OWNERS = {"pair_pk": _PAIRS, "order_pk": _ORDERS, "notice_pk": _NOTICES, "wearer_pk": _WEARERS}
 

@@ -29,7 +29,7 @@ from sqlalchemy.orm import Session, sessionmaker
 
 from solespan.api.author import Author
 from solespan.api.errors import Busy, Conflict, DatabaseUnavailable
-from solespan.api.storage.audit import note_change
+from solespan.api.storage.audit import AUTHOR, note_change
 from solespan.api.storage.change_capture import write_history
 from solespan.api.storage.engine import (
     AT_ONCE,
@@ -111,6 +111,7 @@ class Database:
             with within(self.tenant_pk), clear_errors(), self._sessions() as session:
                 session.connection(execution_options={WRITES: True, AT_ONCE: at_once})
                 tell_tenant(session, self.tenant_pk)
+                session.info[AUTHOR] = self.author
                 yield session
                 write_history(session, self.author)
                 if self.author is not None:

@@ -9,6 +9,7 @@ import sqlalchemy as sa
 from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import Session
 
+from solespan.api.storage.change_capture import UNKEPT
 from solespan.api.storage.engine import hold_key
 from solespan.api.storage.tables.bench import ShopSetting
 
@@ -46,20 +47,29 @@ def _known_query() -> sa.Select[Any]:
     return sa.select(_TABLE.c.name, _TABLE.c.value).where(named)
 
 
-def put_setting(session: Session, name: str, value: dict[str, Any], version: int) -> bool:
-    """Write a setting whose version is `version` (0 = not there yet); return whether it was."""
+def put_setting(
+    session: Session, name: str, value: dict[str, Any], version: int, *, kept: bool = False
+) -> bool:
+    """Write a setting whose version is `version` (0 = not there yet); return whether it was.
+
+    With `kept` the history keeps what it was.
+    """
+    options = {UNKEPT: not kept}
     for names in [key for key in session.info if isinstance(key, tuple) and name in key]:
         del session.info[names]
     if version == 0:
         try:
             with session.begin_nested():
-                session.execute(sa.insert(_TABLE).values(name=name, value=value))
+                session.execute(
+                    sa.insert(_TABLE).values(name=name, value=value), execution_options=options
+                )
         except IntegrityError:
             return False
         return True
     changed = session.execute(
         sa.update(_TABLE)
         .where(_TABLE.c.name == name, _TABLE.c.version == version)
-        .values(value=value, version=version + 1)
+        .values(value=value, version=version + 1),
+        execution_options=options,
     )
     return bool(changed.rowcount)  # type: ignore[attr-defined]

@@ -9,7 +9,7 @@ prior too.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -93,7 +93,7 @@ class JobMinutes:
         return low, each, high
 
 
-def fit_minutes(jobs: pd.DataFrame) -> JobMinutes:
+def fit_minutes(jobs: pd.DataFrame, usual_minutes: Mapping[str, float] | None = None) -> JobMinutes:
     """Learn from finished jobs.
 
     Parameters
@@ -102,6 +102,9 @@ def fit_minutes(jobs: pd.DataFrame) -> JobMinutes:
         `work`, `construction`, `bench_minutes`, and `worker` and `more_works` (may be missing).
         Rows without minutes are left out; with none the standards hold alone. A job of several
         works is held against the standards of all, and teaches its main work.
+    usual_minutes : mapping, optional
+        What the shop says of a usual pair by kind of work, min: the mean of the prior, in the place
+        of the standard.
 
     Raises
     ------
@@ -130,6 +133,8 @@ def fit_minutes(jobs: pd.DataFrame) -> JobMinutes:
         np.r_[np.full(len(WORKS), SD_OF_KIND**-2), np.full(len(names), SD_OF_WORKER**-2)]
     )
     pull = np.zeros(size)
+    for work, said in (usual_minutes or {}).items():
+        pull[WORKS.index(work)] = np.log(said / STANDARDS[work].minutes) * SD_OF_KIND**-2
     weight = sd_job[kind] ** -2
     np.add.at(precision, (kind, kind), weight)
     np.add.at(pull, kind, weight * ratio)

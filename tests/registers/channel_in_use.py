@@ -38,7 +38,7 @@ def token_of(page: str) -> str:
 
 def chosen(client: TestClient) -> None:
     """The form of the rules offers it, and the rules take it."""
-    assert "a message to their telephone" in client.get("/notices/rules").text
+    assert "a message to their telephone" in client.get("/settings/notices").text
     seen = client.get("/v1/notices/rules")
     put = client.put("/v1/notices/rules", json=RULES, headers={"if-match": seen.headers["etag"]})
     assert put.status_code == 200, put.text

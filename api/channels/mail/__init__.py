@@ -46,7 +46,7 @@ class Mail:
         """Say which settings must be set."""
         needed = {
             "SOLESPAN_SMTP_HOST": self._settings.smtp_host,
-            "SOLESPAN_SMTP_FROM": self._settings.smtp_from,
+            "SOLESPAN_SMTP_FROM": self._settings.smtp_from or self._rules.mail_from,
         }
         absent = [name for name, value in needed.items() if not value]
         return f"Set {' and '.join(absent)} to send mail." if absent else ""
@@ -85,7 +85,9 @@ class Mail:
             self._connection = self._connected(deadline)
         elif self._connection.sock is not None:
             deadline.guard(self._connection.sock)
-        self._connection.send_message(built, str(self._settings.smtp_from), [address])
+        # the envelope stays the operator's, to whom failures come back
+        sender = self._settings.smtp_from or self._rules.mail_from
+        self._connection.send_message(built, str(sender), [address])
 
     def _told(self, failure: Exception, *, late: bool) -> DeliveryError:
         """Say what a failure means. The connection goes on only after a refused recipient."""

@@ -49,7 +49,7 @@ def build_mail(message: Message, settings: Settings, rules: ShopRules) -> EmailM
     """Build the mail. Raises `BadHeader`."""
     mail = EmailMessage(policy=_POLICY)
     try:
-        mail["From"] = _addressed(rules.shop_name, str(settings.smtp_from))
+        mail["From"] = _addressed(rules.shop_name, str(rules.mail_from or settings.smtp_from))
         mail["To"] = _addressed(message.customer_name, str(message.address))
         if rules.reply_to:
             mail["Reply-To"] = _addressed("", rules.reply_to)

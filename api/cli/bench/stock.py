@@ -1,15 +1,13 @@
-"""Commands of the bench: the stock book and the settings of the bench."""
+"""Commands of the stock book."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from pathlib import Path
 from typing import Annotated, Any
 
 import typer
 from rich.console import RenderableType
 
-from solespan.api.cli.choices import choose
 from solespan.api.cli.files import PIPE
 from solespan.api.cli.grid import grid
 from solespan.api.cli.output import Format, Out, OutputFormat, page_of, show
@@ -22,7 +20,6 @@ def register(app: typer.Typer) -> None:
     """Add the commands."""
     app.command("stock")(stock)
     app.command("keep-item")(keep_item)
-    app.command("bench-settings")(bench_settings)
 
 
 def stock(
@@ -125,21 +122,3 @@ def keep_item(
         stock.put_item(session, item_id, as_supplied(asked, stock.find_item(session, item_id)))
         kept = stock.describe_item(session, item_id)
     show(kept, ItemStored, form=form, out=out, table=lambda: [f"The item {item_id} is kept."])
-
-
-def bench_settings(
-    file: Annotated[
-        Path | None,
-        typer.Argument(help="JSON file to take them from, - = a pipe; left out = show them."),
-    ] = None,
-    out: Out = PIPE,
-) -> None:
-    """Show the bench's hours, prices and tolerances as JSON, or change them."""
-    from solespan.api.schemas.bench.shop import BenchSettings
-    from solespan.api.services.bench.bench_settings import (
-        change_bench_settings,
-        read_bench_settings,
-    )
-
-    read, change = read_bench_settings, change_bench_settings
-    choose("bench-settings", file, out, BenchSettings, read, change, "The settings are kept.")

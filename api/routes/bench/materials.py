@@ -15,8 +15,10 @@ from solespan.api.routes.http.requests import (
     Context,
     IdempotencyKey,
     answer_of,
+    etag_of,
     json_answer,
     needs_json,
+    versions_or_new,
 )
 from solespan.api.schemas.bench.stock import AdvisedItems, Item, Items, ItemStored, StockLine
 from solespan.api.schemas.fields import NewId
@@ -28,6 +30,7 @@ __all__ = ["router"]
 
 router = APIRouter(prefix="/v1", tags=["bench"], responses=PROBLEM_ANSWERS)
 ItemId = Annotated[NewId, Path(description="the item. Unit: none (identifier)")]
+OrNew = Annotated[frozenset[int] | None, Depends(versions_or_new)]
 _AS_JSON = [Depends(needs_json)]
 
 
@@ -43,7 +46,8 @@ def list_stock(ctx: Context) -> Response:
 def read_stock_item(ctx: Context, item_id: ItemId) -> Response:
     """Read an item and its newest lines."""
     with ctx.database.reading() as session:
-        return json_answer(stock.describe_item(session, item_id))
+        item = stock.describe_item(session, item_id)
+    return json_answer(item, headers={"etag": etag_of(item["version"])})
 
 
 @router.put(
@@ -52,11 +56,12 @@ def read_stock_item(ctx: Context, item_id: ItemId) -> Response:
     responses={200: {"model": ItemStored}},
     dependencies=_AS_JSON,
 )
-def replace_stock_item(ctx: Context, item_id: ItemId, body: Item) -> Response:
+def replace_stock_item(ctx: Context, item_id: ItemId, body: Item, versions: OrNew) -> Response:
     """Keep an item, or change its supply; its stock stays."""
     with ctx.database.writing() as session:
-        stock.put_item(session, item_id, body)
-        return json_answer(stock.describe_item(session, item_id))
+        stock.put_item(session, item_id, body, versions=versions)
+        item = stock.describe_item(session, item_id)
+    return json_answer(item, headers={"etag": etag_of(item["version"])})
 
 
 @router.post(

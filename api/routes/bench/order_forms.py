@@ -24,6 +24,7 @@ from solespan.api.routes.http.pages import (
 from solespan.api.routes.http.pages import told as shown
 from solespan.api.routes.http.picture_form import PictureForm, chosen_picture
 from solespan.api.routes.http.requests import Context
+from solespan.api.schemas.edition import ChangedMeanwhile
 from solespan.api.schemas.forms import FormProblem
 from solespan.api.services.bench import orders
 from solespan.api.services.bench.booking.free_days import DayNotFree
@@ -141,13 +142,15 @@ def file_a_paper(
     try:
         paper = PAPER_READERS[kind](typed)
         with ctx.database.writing() as session:
-            order = file_paper(session, order_id, kind, paper, ctx.clock)
+            order = file_paper(session, order_id, kind, paper, ctx.clock, seen=typed)
             ctx.forecaster.update_owner(session, order["pair_id"])
     except FormProblem as problem:
         form = FormState(typed, problem.errors)
         return paper_answer(ctx, request, order_id, kind, form=form, status=422)
     except NotFound:
         raise
+    except ChangedMeanwhile as meanwhile:
+        return paper_answer(ctx, request, order_id, kind, meanwhile=meanwhile, status=409)
     except SolespanError as error:
         form, told = FormState(typed), shown(error)
         return paper_answer(

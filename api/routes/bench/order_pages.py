@@ -6,6 +6,7 @@ Which pages of the bench does a browser get: the day, one job, its papers' forms
 from __future__ import annotations
 
 from collections.abc import Mapping
+from datetime import datetime
 from typing import Any
 from urllib.parse import quote
 from uuid import uuid4
@@ -19,6 +20,7 @@ from solespan.api.errors import NotFound
 from solespan.api.routes.http.page_entry import PageEntry
 from solespan.api.routes.http.pages import PageRoute, Words, page_answer
 from solespan.api.routes.http.requests import Context
+from solespan.api.schemas.edition import EDITION, ChangedMeanwhile, edition_of
 from solespan.api.services.bench.bench_plan import promises_in
 from solespan.api.services.bench.bench_settings import read_bench_settings
 from solespan.api.services.bench.booking.free_days import (
@@ -36,6 +38,7 @@ from solespan.api.services.bench.quotes import shop_minutes
 from solespan.api.services.bench.steps import STEPS
 from solespan.api.services.context import AppContext
 from solespan.api.services.rack.records import find_record, list_records
+from solespan.dashboards.meanwhile import changes_told
 from solespan.dashboards.navigation import NavEntry
 from solespan.dashboards.pages.bench.bench import bench_page
 from solespan.dashboards.pages.bench.free_days import free_days_words
@@ -212,16 +215,26 @@ def paper_answer(
     kind: str,
     *,
     form: FormState | None = None,
+    meanwhile: ChangedMeanwhile | None = None,
     trouble: str = "",
     status: int = 200,
 ) -> HTMLResponse:
-    """Answer the form of a paper, with what was typed or what is filed."""
+    """Answer the form of a paper, with what was typed or what is filed.
+
+    After `meanwhile` it shows what somebody else filed, and keeps what was typed.
+    """
     with ctx.database.reading() as session:
         order = describe(session, order_id)
         pair = find_record(session, "pairs", {"pair_id": order["pair_id"]}) or {}
-    shown = form or FormState(typed_of(kind, order["papers"].get(kind)))
+    filed = typed_of(kind, order["papers"].get(kind))
+    shown = form or FormState(meanwhile.values if meanwhile else filed)
     name = pair.get("label") or order["pair_id"]
     context = paper_page(kind, shown, order=order, pair=name, trouble=trouble)
+    context["edition"] = shown.values.get(EDITION) or edition_of(filed)
+    if meanwhile:
+        last = [event for event in order["events"] if event["details"].get("paper") == kind][-1]
+        who = {"actor": last["worker"], "at": datetime.fromisoformat(last["at"])}
+        context["meanwhile"] = changes_told(meanwhile.changes, who, {})
     return page_answer(request, "bench/job_paper.html", context, status)
 
 

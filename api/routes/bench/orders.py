@@ -26,6 +26,7 @@ from solespan.api.routes.http.requests import (
     plain,
     rows_answer,
     versions_in,
+    versions_or_new,
 )
 from solespan.api.routes.rack.revisions import history_answer, undone_answer
 from solespan.api.schemas.bench.free_days import FreeDayFilters, FreeDays
@@ -63,6 +64,7 @@ ORDERS = "bench_orders"
 OrderId = Annotated[KnownId, Path(description="the order. Unit: none (identifier)")]
 PhotoId = Annotated[KnownId, Path(description="the photograph. Unit: none (identifier)")]
 Versions = Annotated[frozenset[int] | None, Depends(versions_in)]
+OrNew = Annotated[frozenset[int] | None, Depends(versions_or_new)]
 _BYTES = "application/octet-stream"
 _AS_JSON = [Depends(needs_json)]
 _IMAGE = {
@@ -219,9 +221,15 @@ def restore_order(ctx: Context, order_id: OrderId, key: IdempotencyKey) -> Respo
     return undone_answer(ctx, key, f"{ORDERS}/{order_id}", work)
 
 
-def _file(ctx: AppContext, order_id: str, kind: str, paper: Condition | Record) -> Response:
+def _file(
+    ctx: AppContext,
+    order_id: str,
+    kind: str,
+    paper: Condition | Record,
+    versions: frozenset[int] | None,
+) -> Response:
     with ctx.database.writing() as session:
-        order = file_paper(session, order_id, kind, paper, ctx.clock)
+        order = file_paper(session, order_id, kind, paper, ctx.clock, versions=versions)
         ctx.forecaster.update_owner(session, order["pair_id"])
     return json_answer(plain(order), headers={"etag": etag_of(order["version"])})
 
@@ -234,21 +242,25 @@ _PAPER: dict[str, Any] = {
 
 
 @router.put("/bench-orders/{order_id}/condition", **_PAPER)
-def file_condition_report(ctx: Context, order_id: OrderId, body: Condition) -> Response:
+def file_condition_report(
+    ctx: Context, order_id: OrderId, body: Condition, versions: OrNew
+) -> Response:
     """File the condition report at reception; its readings become checks of the log."""
-    return _file(ctx, order_id, "condition", body)
+    return _file(ctx, order_id, "condition", body, versions)
 
 
 @router.put("/bench-orders/{order_id}/before", **_PAPER)
-def file_measures_before(ctx: Context, order_id: OrderId, body: Record) -> Response:
+def file_measures_before(
+    ctx: Context, order_id: OrderId, body: Record, versions: OrNew
+) -> Response:
     """File the shoe's record before stripping."""
-    return _file(ctx, order_id, "before", body)
+    return _file(ctx, order_id, "before", body, versions)
 
 
 @router.put("/bench-orders/{order_id}/after", **_PAPER)
-def file_measures_after(ctx: Context, order_id: OrderId, body: Record) -> Response:
+def file_measures_after(ctx: Context, order_id: OrderId, body: Record, versions: OrNew) -> Response:
     """File the measures of the finished pair."""
-    return _file(ctx, order_id, "after", body)
+    return _file(ctx, order_id, "after", body, versions)
 
 
 @router.post(

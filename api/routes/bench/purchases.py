@@ -17,8 +17,10 @@ from solespan.api.routes.http.requests import (
     Context,
     IdempotencyKey,
     answer_of,
+    etag_of,
     json_answer,
     needs_json,
+    versions_or_new,
 )
 from solespan.api.schemas.bench.purchases import (
     ItemWeeks,
@@ -44,6 +46,7 @@ SupplierId = Annotated[NewId, Path(description="the supplier. Unit: none (identi
 PurchaseId = Annotated[KnownId, Path(description="the order. Unit: none (identifier)")]
 ItemId = Annotated[NewId, Path(description="the item. Unit: none (identifier)")]
 Work = Callable[[Session], dict[str, Any]]
+OrNew = Annotated[frozenset[int] | None, Depends(versions_or_new)]
 _AS_JSON = [Depends(needs_json)]
 _CREATED: dict[int | str, dict[str, Any]] = {201: {"model": Purchase}}
 
@@ -72,11 +75,14 @@ def list_suppliers(ctx: Context) -> Response:
     responses={200: {"model": SupplierStored}},
     dependencies=_AS_JSON,
 )
-def replace_supplier(ctx: Context, supplier_id: SupplierId, body: Supplier) -> Response:
+def replace_supplier(
+    ctx: Context, supplier_id: SupplierId, body: Supplier, versions: OrNew
+) -> Response:
     """Keep a supplier, or change what is kept of it."""
     with ctx.database.writing() as session:
-        purchases.put_supplier(session, supplier_id, body)
-        return json_answer(purchases.describe_supplier(session, supplier_id))
+        purchases.put_supplier(session, supplier_id, body, versions=versions)
+        kept = purchases.describe_supplier(session, supplier_id)
+    return json_answer(kept, headers={"etag": etag_of(kept["version"])})
 
 
 @router.get("/purchases", response_model=None, responses={200: {"model": Purchases}})

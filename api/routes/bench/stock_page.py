@@ -25,6 +25,7 @@ from solespan.api.routes.http.pages import (
 )
 from solespan.api.routes.http.requests import Context, IdempotencyKey
 from solespan.api.schemas.bench.stock import USES
+from solespan.api.schemas.edition import ChangedMeanwhile, with_edition
 from solespan.api.schemas.forms import FormProblem
 from solespan.api.services.bench import purchases, stock, stock_advice
 from solespan.api.services.bench.stock import find_item, list_items
@@ -35,8 +36,12 @@ from solespan.api.services.bench.stock_forms import (
     read_purchase_form,
     read_receipt_form,
     read_supplier_form,
+    typed_item,
+    typed_supplier,
 )
 from solespan.api.services.context import AppContext
+from solespan.api.services.rack.history import last_change
+from solespan.dashboards.meanwhile import changes_told
 from solespan.dashboards.pages.bench.stock import stock_page, weeks_page
 from solespan.dashboards.pages.rack.pair import FormState
 from solespan.forecast.frames import MATERIALS
@@ -53,13 +58,19 @@ DONE = {
     "cancelled": "The rest of that order is cancelled.",
     "supplier": "That supplier is kept.",
 }
+_KEPT = {"item": ("stock_items", "item_id"), "supplier": ("suppliers", "supplier_id")}
 _FORMS = ("item", "line", "order", "receipt", "supplier")
 
 
 @router.get("/stock")
-def read_stock(ctx: Context, request: Request, done: Words = "") -> Response:
-    """Show what is there and on order, what to order, and the forms of the book."""
-    return _page(ctx, request, done=DONE.get(done, ""))
+def read_stock(
+    ctx: Context, request: Request, done: Words = "", item: Words = "", supplier: Words = ""
+) -> Response:
+    """Show what is there and on order, what to order, and the forms of the book.
+
+    With an item or a supplier its form holds what is kept of it.
+    """
+    return _page(ctx, request, done=DONE.get(done, ""), opened={"item": item, "supplier": supplier})
 
 
 @router.get("/stock/weeks")
@@ -82,7 +93,8 @@ def keep_item(ctx: Context, request: Request, typed: Typed) -> Response:
     def work() -> None:
         item_id, item = read_item_form(typed)
         with ctx.database.writing() as session:
-            stock.put_item(session, item_id, as_supplied(item, find_item(session, item_id)))
+            whole = as_supplied(item, find_item(session, item_id))
+            stock.put_item(session, item_id, whole, seen=typed)
 
     return _do(ctx, request, typed, "item", "kept", work)
 
@@ -107,7 +119,7 @@ def keep_supplier(ctx: Context, request: Request, typed: Typed) -> Response:
     def work() -> None:
         supplier_id, supplier = read_supplier_form(typed)
         with ctx.database.writing() as session:
-            purchases.put_supplier(session, supplier_id, supplier)
+            purchases.put_supplier(session, supplier_id, supplier, seen=typed)
 
     return _do(ctx, request, typed, "supplier", "supplier", work)
 
@@ -179,9 +191,23 @@ def _do(
     except FormProblem as problem:
         wrong = "" if form != "receipt" else f"Not saved: {'; '.join(problem.errors.values())}."
         return _page(ctx, request, problem=wrong, forms={form: FormState(typed, problem.errors)})
+    except ChangedMeanwhile as meanwhile:
+        return _overtaken(ctx, request, form, meanwhile)
     except SolespanError as error:
         return _page(ctx, request, problem=told(error), forms={form: FormState(typed)})
     return back_to("/stock", done=done)
+
+
+def _overtaken(
+    ctx: AppContext, request: Request, form: str, meanwhile: ChangedMeanwhile
+) -> Response:
+    """Show what somebody else kept under this name, and what was typed."""
+    table, column = _KEPT[form]
+    key = {column: meanwhile.values.get(column, "").strip()}
+    with ctx.database.reading() as session:
+        last = last_change(session, table, key)
+    seen = changes_told(meanwhile.changes, last, {})
+    return _page(ctx, request, meanwhile=seen, forms={form: FormState(meanwhile.values)})
 
 
 def _page(
@@ -191,6 +217,8 @@ def _page(
     done: str = "",
     problem: str = "",
     forms: Mapping[str, FormState] | None = None,
+    opened: Mapping[str, str] | None = None,
+    meanwhile: Mapping[str, Any] | None = None,
 ) -> Response:
     with ctx.database.reading() as session:
         items = list_items(session)
@@ -213,14 +241,18 @@ def _page(
         uses=USES,
         materials=MATERIALS,
     )
-    forms = forms or {}
-    context |= {f"{name}_form": forms.get(name, FormState()) for name in _FORMS}
-    return page_answer(
-        request,
-        "bench/stock.html",
-        context | {"done": done, "problem": problem},
-        422 if problem or forms else 200,
-    )
+    kept = {
+        "item": {row["item_id"]: typed_item(row) for row in items},
+        "supplier": {row["supplier_id"]: typed_supplier(row) for row in suppliers},
+    }
+    shown = {
+        name: FormState(with_edition(rows.get((opened or {}).get(name, ""), {})))
+        for name, rows in kept.items()
+    } | dict(forms or {})
+    context |= {f"{name}_form": shown.get(name, FormState()) for name in _FORMS}
+    context |= {"done": done, "problem": problem, "meanwhile": meanwhile}
+    status = 409 if meanwhile else 422 if problem or forms else 200
+    return page_answer(request, "bench/stock.html", context, status)
 
 
 PAGE = PageEntry(

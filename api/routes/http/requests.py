@@ -46,6 +46,7 @@ __all__ = [
     "rows_answer",
     "unless_same",
     "versions_in",
+    "versions_or_new",
 ]
 
 PROBLEM_ANSWERS: dict[int | str, dict[str, Any]] = {
@@ -215,6 +216,22 @@ async def versions_in(
             remedy="Read the record again and send its ETag.",
         )
     return versions
+
+
+async def versions_or_new(
+    if_match: Annotated[
+        str | None,
+        Header(
+            description="ETag or version of what is replaced; * = whichever stands there; left "
+            "out = nothing stands there yet. Unit: none (entity tag)"
+        ),
+    ] = None,
+) -> frozenset[int] | None:
+    """Return the versions that If-Match names; None = any; without it 0, that of a new one.
+
+    Raises `StaleVersion` when it names no version of ours.
+    """
+    return frozenset({0}) if if_match is None else await versions_in(if_match)
 
 
 def _tags(header: str) -> list[str]:

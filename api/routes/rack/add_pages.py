@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -13,6 +14,7 @@ from solespan.api.routes.http.requests import Context, IdempotencyKey
 from solespan.api.routes.rack.pair_pages import form_state, ours, pair_address
 from solespan.api.schemas.forms import FormProblem, with_answer
 from solespan.api.services.context import AppContext
+from solespan.api.services.rack.history import last_change
 from solespan.api.services.rack.pair_forms import (
     NEW_WEARER,
     add_pair,
@@ -23,6 +25,7 @@ from solespan.api.services.rack.pair_page import pair_name
 from solespan.api.services.rack.record_forms import Overtaken, delete_record
 from solespan.api.services.rack.records import list_records
 from solespan.api.services.shop_choices import shop_time_zone
+from solespan.dashboards.meanwhile import changes_told
 from solespan.dashboards.navigation import NavEntry
 from solespan.dashboards.pages.rack.add import pair_choices
 from solespan.dashboards.pages.rack.pair import FormState
@@ -88,7 +91,8 @@ def post_edit(
         ours(request, typed)
         done = do_once(ctx, key, f"POST {pair_address(pair_id, 'edit')}", typed, work)
     except Overtaken as overtaken:
-        return _edit_page(ctx, request, pair_id, form_state(_anew(typed), overtaken), status=409)
+        form = form_state(_anew(overtaken.values or typed), overtaken)
+        return _edit_page(ctx, request, pair_id, form, changes=overtaken.changes, status=409)
     except FormProblem as problem:
         return _edit_page(ctx, request, pair_id, form_state(typed, problem), status=422)
     return back_to(pair_address(pair_id), done="edited", undo=done["undo"])
@@ -123,12 +127,15 @@ def _edit_page(
     pair_id: str,
     form: FormState,
     *,
+    changes: Sequence[Any] = (),
     status: int = 200,
 ) -> Response:
     with ctx.database.reading() as session:
         stored = values_of_pair(session, pair_id)
+        last = last_change(session, "pairs", {"pair_id": pair_id}) if changes else None
     form = replace(form, values=stored | dict(form.values))
     context = pair_choices() | pair_name(ctx, pair_id) | {"form": form}
+    context["meanwhile"] = changes_told(changes, last, {}) if changes else None
     return page_answer(request, "rack/edit.html", context, status)
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from datetime import date
 from typing import Any
 from urllib.parse import quote
@@ -41,6 +41,7 @@ from solespan.api.services.rack.record_forms import (
     record_seen,
 )
 from solespan.api.services.rack.records import MOVABLE, list_records
+from solespan.dashboards.meanwhile import changes_told
 from solespan.dashboards.pages.rack.pair import FormState
 from solespan.dashboards.pages.rack.record import (
     history_lines,
@@ -195,8 +196,9 @@ def _done(
         ours(request, typed)
         done = do_once(ctx, once, f"POST {_address(table, key)}/{verb}", typed, work)
     except Overtaken as overtaken:
-        kept = {**typed, "version": str(overtaken.version)}
-        return _page(ctx, request, table, key, form=form_state(kept, overtaken), status=409)
+        kept = {**(overtaken.values or typed), "version": str(overtaken.version)}
+        form = form_state(kept, overtaken)
+        return _page(ctx, request, table, key, form=form, changes=overtaken.changes, status=409)
     except FormProblem as problem:
         return _page(ctx, request, table, key, form=form_state(typed, problem), status=422)
     if done["needs_fit"]:
@@ -225,6 +227,7 @@ def _page(
     *,
     form: FormState | None,
     problem: str = "",
+    changes: Sequence[Any] = (),
     status: int = 200,
 ) -> Response:
     with ctx.database.reading() as session:
@@ -264,6 +267,9 @@ def _page(
         "others": others,
         "problem": problem,
         "entries": history_lines(kept["entries"], list(key)),
+        "meanwhile": changes_told(changes, kept["entries"][0] if kept["entries"] else None, {})
+        if changes
+        else None,
     }
     return page_answer(request, "rack/record.html", context, status)
 

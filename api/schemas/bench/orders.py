@@ -339,6 +339,9 @@ class Order(Answer):
     papers: dict[Literal[PAPERS], dict[str, Any]] | None = Field(  # type: ignore[valid-type]
         default=None, description="its papers by kind. Unit: none (object)"
     )
+    paper_versions: dict[Literal[PAPERS], int] | None = Field(  # type: ignore[valid-type]
+        default=None, description="how often each paper was filed; its If-Match. Unit: versions"
+    )
     photos: list[BenchPhotoTaken] | None = Field(
         default=None, description="its photographs. Unit: none (list)"
     )

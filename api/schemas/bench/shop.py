@@ -99,6 +99,12 @@ class BenchSettings(Message):
         description="hours of the calendar that a work dries between its two steps, closed days "
         f"too; the default is {SOURCE}. Unit: h",
     )
+    minutes: dict[Work, Annotated[float, Field(gt=0, le=10_000)]] = Field(
+        default_factory=lambda: {w: s.minutes for w, s in STANDARDS.items()},
+        title="Minutes of a usual pair",
+        description="hands-on minutes of a usual pair by work; finished jobs correct them; the "
+        f"default is {SOURCE}. Unit: min",
+    )
     skills: list[list[Work]] = Field(
         default_factory=list,
         max_length=50,

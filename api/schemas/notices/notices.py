@@ -84,77 +84,121 @@ class NoticeRules(Message):
 
     automatic: bool = Field(
         default=False,
+        title="Send by itself",
         description="whether notices are sent without a person; else a person sends them. "
         "Unit: true or false",
     )
-    shop_name: Line = Field(default="", description="who writes. Unit: none (text)")
+    shop_name: Line = Field(
+        default="", title="The shop's name", description="who writes. Unit: none (text)"
+    )
+    mail_from: Address | None = Field(
+        default=None,
+        title="Address that mail comes from",
+        description="address that notices come from; null = as the operator set it. "
+        "Unit: none (address)",
+    )
     shop_contact: Text = Field(
-        default="", description="how the shop is reached, under each notice. Unit: none (text)"
+        default="",
+        title="How the shop is reached: address, telephone",
+        description="how the shop is reached, under each notice. Unit: none (text)",
     )
     reply_to: Address | None = Field(
-        default=None, description="where replies by mail go. Unit: none (address)"
+        default=None,
+        title="Address that replies go to",
+        description="where replies by mail go. Unit: none (address)",
     )
     language: LanguageCode = Field(  # type: ignore[valid-type]
         default="en",
+        title="Language of customers",
         description="language of customers whose record names none. Unit: none (code)",
     )
     bands: list[BandName] = Field(
         default=list(NOTICE_BANDS),
         max_length=3,
+        title="Write about pairs in these bands",
         description="bands whose pairs are written about. Unit: none (list of words)",
     )
     chance_at_least: Annotated[float, Field(gt=0, le=1)] | None = Field(
         default=None,
+        title="Or with a chance of at least",
         description="or a chance of being at the limit, in any band. Unit: probability",
     )
     chance_days: Literal[CHANCE_DAYS] = Field(  # type: ignore[valid-type]
-        default=90, description="days within which that chance counts. Unit: days"
+        default=90,
+        title="That chance counts within",
+        description="days within which that chance counts. Unit: days",
     )
     weeks_ahead: int = Field(
-        default=4, ge=0, le=52, description="how long before the day a notice goes. Unit: weeks"
+        default=4,
+        ge=0,
+        le=52,
+        title="How long before the day a notice goes",
+        description="how long before the day a notice goes. Unit: weeks",
     )
     ahead_of: Literal["book_by", "send_by"] = Field(
-        default="book_by", description="which day that is. Unit: none (word)"
+        default="book_by",
+        title="Which day that is",
+        description="which day that is. Unit: none (word)",
     )
     gather_weeks: int = Field(
         default=4,
         ge=0,
         le=26,
+        title="Pairs that follow within this time come along",
         description="pairs that would follow within this time come along. Unit: weeks",
     )
     weeks_between: int = Field(
-        default=6, ge=1, le=104, description="at most one notice to a customer in it. Unit: weeks"
+        default=6,
+        ge=1,
+        le=104,
+        title="At most one notice to a customer in",
+        description="at most one notice to a customer in it. Unit: weeks",
     )
     second_after_weeks: int = Field(
         default=6,
         ge=0,
         le=52,
+        title="A second notice after (0 = never)",
         description="when a second notice may follow; 0 = never. Unit: weeks",
     )
     quiet_from: TimeOfDay = Field(
-        default="20:00", description="nothing is sent from, customer's time. Unit: HH:MM"
+        default="20:00",
+        title="Quiet from (their time)",
+        description="nothing is sent from, customer's time. Unit: HH:MM",
     )
     quiet_to: TimeOfDay = Field(
-        default="08:00", description="until; the same as from = no quiet hours. Unit: HH:MM"
+        default="08:00",
+        title="Quiet until",
+        description="until; the same as from = no quiet hours. Unit: HH:MM",
     )
     levelled: bool = Field(
         default=True,
+        title="Ask earlier where the bench's plan does",
         description="whether a newer bench plan may ask an owner earlier. Unit: true or false",
     )
     channels: list[ChannelName] = Field(
         default=["mail", "print"],
         min_length=1,
         max_length=len(CHANNEL_NAMES),
+        title="Ways to write",
         description="ways to write; the first with consent is taken. Unit: none (list of words)",
     )
     link_days: int = Field(
-        default=60, ge=7, le=365, description="how long answers may be given. Unit: days"
+        default=60,
+        ge=7,
+        le=365,
+        title="Answers may be given for",
+        description="how long answers may be given. Unit: days",
     )
     webhook_url: HookAddress | None = Field(
-        default=None, description="where the webhook posts to. Unit: none (address)"
+        default=None,
+        title="Address of your own software",
+        description="where the webhook posts to. Unit: none (address)",
     )
     sms_url: HookAddress | None = Field(
-        default=None, description="where short messages are posted to. Unit: none (address)"
+        default=None,
+        title="Address of your SMS hook",
+        description="where short messages are posted to. Unit: none (address)",
     )
 
     @field_validator("bands", "channels")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from functools import partial
 from typing import Any, Literal
 
 from solespan.api.schemas.fields import KnownId, PlainDate
@@ -14,10 +15,12 @@ from solespan.api.schemas.planning.planning_fields import (
     text_field,
 )
 from solespan.api.schemas.rack.records import Answer, Message
-from solespan.forecast.planning.care import CARES
+from solespan.forecast.bench.standards import SOURCE
+from solespan.forecast.planning.care import CARES, DEFAULT_RULES
 
 __all__ = [
     "CareAsked",
+    "CareChoices",
     "CareDue",
     "CareLogged",
     "CareRuleAnswer",
@@ -78,6 +81,41 @@ class CareRuleAsked(Message):
     within_days: int | None = field(
         "not asked for when the last wear is longer ago", "d", default=None, ge=0, le=3650
     )
+
+
+_Rules = dict[_Care, CareRuleAsked]
+
+
+def _usual(upper: str) -> dict[str, CareRuleAsked]:
+    """Return the usual rules of an upper: common practice."""
+    known = {rule.care: rule for rule in DEFAULT_RULES if rule.upper == upper}
+    names = CareRuleAsked.model_fields
+    return {
+        care: CareRuleAsked(
+            **{n: v for n, v in (vars(known[care]) if care in known else {}).items() if n in names}
+        )
+        for care in CARES
+    }
+
+
+def _of(upper: str) -> Any:
+    words = upper.replace("_", " ")
+    return field(
+        f"when care is due on {words}; a rule without numbers and tick is never due; the default "
+        f"is {SOURCE}",
+        "none (object)",
+        title=f"Care of {words}",
+        default_factory=partial(_usual, upper),
+    )
+
+
+class CareChoices(Message):
+    """When care is due, for everybody who has no rule of their own."""
+
+    smooth_calf: _Rules = _of("smooth_calf")
+    suede: _Rules = _of("suede")
+    shell: _Rules = _of("shell")
+    other: _Rules = _of("other")
 
 
 class CareRuleAnswer(Answer):

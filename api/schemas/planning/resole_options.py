@@ -8,9 +8,9 @@ from __future__ import annotations
 import datetime as dt
 from typing import Annotated, Any, Literal
 
-from pydantic import Field, StringConstraints
+from pydantic import Field, StringConstraints, field_validator, model_validator
 
-from solespan.api.schemas.fields import KnownId
+from solespan.api.schemas.fields import KnownId, NewId
 from solespan.api.schemas.merge_patch import patch_model
 from solespan.api.schemas.planning.planning_fields import (
     Currency,
@@ -24,9 +24,10 @@ from solespan.api.schemas.planning.planning_fields import (
     text_field,
 )
 from solespan.api.schemas.rack.records import Answer, Message
+from solespan.forecast.bench.standards import SOURCE
 from solespan.forecast.frames import CONSTRUCTIONS
 from solespan.forecast.planning.care import UPPERS
-from solespan.forecast.planning.resole_options import ABILITIES
+from solespan.forecast.planning.resole_options import ABILITIES, DEFAULT_ROUTES
 from solespan.forecast.planning.verdict import NEXT_SOLES, VERDICTS
 
 __all__ = [
@@ -40,6 +41,8 @@ __all__ = [
     "RoutesOfOwner",
     "TraitsAnswer",
     "TraitsAsked",
+    "Way",
+    "WayChoices",
 ]
 
 _Upper: Any = Literal[UPPERS]
@@ -55,17 +58,69 @@ class RouteAsked(Message):
     name: Annotated[str, StringConstraints(min_length=1, max_length=200, pattern=r"^[^\x00]*$")] = (
         text_field("what it is called")
     )
-    wait_days: int = field("wait for a free place", "d", ge=0, le=730)
-    lead_days_p50: int = field("median from handing over to having it back", "d", ge=1, le=730)
-    lead_days_p90: int = field("90 % quantile of the same", "d", ge=1, le=730)
+    wait_days: int = field(
+        "wait for a free place", "d", ge=0, le=730, title="Days of waiting for a place"
+    )
+    lead_days_p50: int = field(
+        "median from handing over to having it back",
+        "d",
+        ge=1,
+        le=730,
+        title="Days until it is back, usually",
+    )
+    lead_days_p90: int = field(
+        "90 % quantile of the same", "d", ge=1, le=730, title="Days until 9 in 10 are back"
+    )
     price_minor: Minor = field("full sole and heel, posting included", "minor unit of currency")
     currency: Currency = field("ISO 4217 code", "none (text)", default="EUR")
-    rewelt_price_minor: Minor = field("added for a new welt", "minor unit of currency", default=0)
+    rewelt_price_minor: Minor = field(
+        "added for a new welt", "minor unit of currency", default=0, title="Added for a new welt"
+    )
     abilities: list[_Ability] = field("what it can do", "none (words)", default_factory=list)
     constructions: list[_Construction] = field(
         "constructions it takes; empty = all", "none (words)", default_factory=list
     )
-    loses: Line = text_field("what is lost by it", default="")
+    loses: Line = text_field("what is lost by it", default="", title="What is lost by it")
+
+
+class Way(RouteAsked):
+    """One way to a new sole, with its short name."""
+
+    route_id: NewId = id_field("short name, such as local", title="Short name")
+
+    @model_validator(mode="after")
+    def _back_in_order(self) -> Way:
+        if self.lead_days_p90 < self.lead_days_p50:
+            raise ValueError("9 in 10 cannot be back before the usual day")
+        return self
+
+
+def _usual_ways() -> list[Way]:
+    names = Way.model_fields
+    return [
+        Way.model_validate({n: v for n, v in vars(route).items() if n in names})
+        for route in DEFAULT_ROUTES
+    ]
+
+
+class WayChoices(Message):
+    """Ways to a new sole of everybody who has none of that name of their own."""
+
+    ways: list[Way] = field(
+        f"ways to have a pair resoled; the default is {SOURCE}",
+        "none (list)",
+        title="Ways to a new sole",
+        default_factory=_usual_ways,
+        min_length=1,
+        max_length=20,
+    )
+
+    @field_validator("ways")
+    @classmethod
+    def _named_once(cls, ways: list[Way]) -> list[Way]:
+        if len({way.route_id for way in ways}) < len(ways):
+            raise ValueError("each short name may be used once")
+        return ways
 
 
 class RouteAnswer(Answer):
@@ -196,7 +251,7 @@ class LifeSettingsAsked(Message):
     """Resoles that a construction allows, where the shop or the owner knows better."""
 
     resoles_stood: _Stood = field(
-        "in all, by construction; those not named stay common practice",
+        "in all, by construction; the default is common practice, no source",
         "resoles",
         default_factory=dict,
     )

@@ -20,9 +20,11 @@ def describe(session: Session, order_id: str) -> dict[str, Any]:
     order = found_order(session, order_id)
     shown = {k: v for k, v in order.items() if k not in ("id", "pair_pk")}
     events = [e | {"at": e["at"].isoformat()} for e in stored.events_of(session, order["id"])]
+    papers = stored.filed_papers(session, order["id"])
     return shown | {
         "events": events,
-        "papers": stored.papers_of(session, order["id"]),
+        "papers": {kind: payload for kind, (payload, _) in papers.items()},
+        "paper_versions": {kind: version for kind, (_, version) in papers.items()},
         "photos": stored.photos_of(session, order["id"]),
     }
 

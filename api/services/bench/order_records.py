@@ -8,6 +8,7 @@ from typing import Any
 from sqlalchemy.orm import Session
 
 from solespan.api.errors import Refused
+from solespan.api.schemas.edition import with_edition
 from solespan.api.schemas.forms import FormProblem, Typed, uncut
 from solespan.api.services.bench import orders
 from solespan.api.services.bench.booking.free_days import DayNotFree
@@ -24,7 +25,12 @@ def order_seen(session: Session, order_id: str) -> dict[str, Any]:
     """Return `row` and its `values` as a form's texts. Raises `NotFound`."""
     order = describe(session, order_id)
     below = {f"bench_{n}": len(order[n]) for n in ("events", "papers", "photos") if order[n]}
-    return {"row": order, "values": values_of_order(order), "below": below}
+    values = with_edition(_values(order)) | {"version": str(order["version"])}
+    return {"row": order, "values": values, "below": below}
+
+
+def _values(order: Mapping[str, Any]) -> dict[str, str]:
+    return values_of_order(dict(order)) | {"version": ""}
 
 
 def edit_order(
@@ -37,7 +43,7 @@ def edit_order(
     order = found_order(session, key["order_id"], lock=True)
     values = read_change(typed)
     values["note"] = uncut(values["note"], order["note"])
-    refuse_stale(order, typed)
+    refuse_stale(order, typed, now=lambda: _values(order))
     try:
         orders.amend(session, key["order_id"], values, frozenset({order["version"]}), ctx.clock)
     except DayNotFree as full:

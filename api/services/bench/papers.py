@@ -13,11 +13,15 @@ from typing import Any
 from sqlalchemy.orm import Session
 
 from solespan.api.clock import Clock
-from solespan.api.errors import Conflict, Refused
+from solespan.api.errors import Conflict, Refused, StaleVersion
 from solespan.api.schemas.bench.orders import Condition, Record
+from solespan.api.schemas.edition import refuse_other_edition
+from solespan.api.schemas.forms import Typed
 from solespan.api.services.bench.bench_settings import read_bench_settings
 from solespan.api.services.bench.found_orders import describe, found_order
+from solespan.api.services.bench.paper_forms import typed_of
 from solespan.api.services.rack import records
+from solespan.api.storage.audit import actor_of
 from solespan.api.storage.bench import orders as stored
 from solespan.forecast.bench.shoe_record import (
     FootRecord,
@@ -36,6 +40,7 @@ __all__ = [
     "pair_measures_out",
 ]
 
+NOT_OF_PAPER = frozenset({"correction", "form_token", "account"})
 PAPER_STAGES = {
     "condition": ("received", "on_bench"),
     "before": ("received", "on_bench"),
@@ -59,12 +64,21 @@ class MeasuresOut(Refused):
 
 
 def file_paper(
-    session: Session, order_id: str, kind: str, paper: Condition | Record, clock: Clock
+    session: Session,
+    order_id: str,
+    kind: str,
+    paper: Condition | Record,
+    clock: Clock,
+    *,
+    seen: Typed | None = None,
+    versions: frozenset[int] | None = None,
 ) -> dict[str, Any]:
     """File a paper of an order, keeping what it replaces in the audit; return the order.
 
-    The readings of a condition report go into the log as checks. Raises `NotFound`, and
-    `Conflict` when the order is not where such a paper is written.
+    The readings of a condition report go into the log as checks. A form gives what was typed as
+    `seen`, a program `versions` of the paper (0 = none is filed); the audit names who files it.
+    Raises `NotFound`, `ChangedMeanwhile`, `StaleVersion`, and `Conflict` when the order is not
+    where such a paper is written.
     """
     order = found_order(session, order_id, lock=True)
     if order["stage"] not in PAPER_STAGES[kind]:
@@ -78,20 +92,36 @@ def file_paper(
     earlier = stored.papers_of(session, order["id"]).get(kind)
     if earlier == payload:
         return describe(session, order_id)
+    if seen is not None:
+        refuse_other_edition(seen, typed_of(kind, earlier), NOT_OF_PAPER)
+    _refuse_version(session, order["id"], kind, versions)
     details: dict[str, Any] = {"paper": kind}
     if kind == "before" and isinstance(paper, Record):
         details |= _correction(order["stage"], paper, earlier)
     stored.put_paper(session, order["id"], kind, payload)
     if earlier is not None:
         details["replaced"] = earlier
-    stage = order["stage"]
+    stage, who = order["stage"], actor_of(session)
     stored.add_event(
-        session, order["id"], from_stage=stage, to_stage=stage, worker=order["worker"],
-        details=details,
-    )  # fmt: skip
+        session, order["id"], from_stage=stage, to_stage=stage, worker=who, details=details
+    )
     if isinstance(paper, Condition):
         _log_readings(session, order, paper, clock)
     return describe(session, order_id)
+
+
+def _refuse_version(
+    session: Session, order_pk: int, kind: str, versions: frozenset[int] | None
+) -> None:
+    _, version = stored.filed_papers(session, order_pk).get(kind, (None, 0))
+    if versions is None or version in versions:
+        return
+    raise StaleVersion(
+        "This paper was filed or changed since it was read.",
+        where="header If-Match",
+        accepted="the paper's version, from paper_versions of the order",
+        remedy="Read the order again, and decide again; * replaces whatever is filed.",
+    )
 
 
 def _correction(stage: str, paper: Record, earlier: Mapping[str, Any] | None) -> dict[str, Any]:

@@ -18,7 +18,10 @@ from sqlalchemy.orm import Session
 from solespan.api.bench_words import OPEN_PURCHASES
 from solespan.api.errors import Conflict, NotFound, Refused
 from solespan.api.schemas.bench.purchases import NewPurchase, Receipt, Supplier
-from solespan.api.services.bench.stock import found_item, pack_of
+from solespan.api.schemas.edition import refuse_other_edition
+from solespan.api.schemas.forms import Typed
+from solespan.api.services.bench.stock import found_item, pack_of, refuse_version
+from solespan.api.services.bench.stock_forms import typed_supplier
 from solespan.api.storage.bench import purchases as stored
 from solespan.api.storage.bench.purchases import list_suppliers
 from solespan.api.storage.bench.stock import write_move
@@ -37,8 +40,21 @@ __all__ = [
 ]
 
 
-def put_supplier(session: Session, supplier_id: str, supplier: Supplier) -> bool:
-    """Write a supplier or replace what is kept of it; return whether it is new."""
+def put_supplier(
+    session: Session,
+    supplier_id: str,
+    supplier: Supplier,
+    *,
+    seen: Typed | None = None,
+    versions: frozenset[int] | None = None,
+) -> bool:
+    """Write a supplier or replace what is kept of it; return whether it is new; see `put_item`."""
+    there = stored.held_supplier(session, supplier_id)
+    if seen is not None:
+        refuse_other_edition(seen, typed_supplier(there))
+        if there is not None:  # the form does not ask for it
+            supplier = supplier.model_copy(update={"note": there["note"]})
+    refuse_version(there, versions)
     name_changed(supplier_id=supplier_id)
     return stored.put_supplier(session, supplier_id, supplier.model_dump())
 

@@ -16,11 +16,12 @@ from sqlalchemy.orm import Session
 
 from solespan.api.clock import Clock
 from solespan.api.errors import Conflict, NothingForecast, StaleVersion
-from solespan.api.services.bench.bench_settings import read_bench_settings
+from solespan.api.services.bench.bench_settings import read_bench_settings, usual_minutes
 from solespan.api.services.bench.found_orders import describe, found_order
 from solespan.api.services.planning.cost_of_ownership import stood_choices
 from solespan.api.services.rack import records
 from solespan.api.services.unknown_id import unknown_id
+from solespan.api.storage.audit import actor_of
 from solespan.api.storage.bench import orders as stored
 from solespan.api.storage.bench.orders import list_orders, papers_of, workers_by_order
 from solespan.api.storage.forecasts.forecast_reads import forecast_of_pair
@@ -66,7 +67,8 @@ def shop_minutes(session: Session) -> JobMinutes:
         jobs.assign(
             construction=jobs["pair_id"].map(construction),
             worker=jobs["job_id"].map(workers).astype(object),
-        )
+        ),
+        usual_minutes(session),
     )
 
 
@@ -97,7 +99,7 @@ def quote_pair(
             remedy="Add its sole, then fit: POST /v1/fit, or run: solespan fit",
         )
     state = pair_state(session, pair, known)
-    minutes = shop_minutes(session) if timed else fit_minutes(_NO_JOBS)
+    minutes = shop_minutes(session) if timed else fit_minutes(_NO_JOBS, usual_minutes(session))
     settings, _ = read_bench_settings(session)
     prices = {w: one.price_minor for w, one in STANDARDS.items()} | dict(settings.price_minor)
     ways = quote(state, minutes, prices, worker)
@@ -173,7 +175,7 @@ def agree(
         order["id"],
         from_stage=order["stage"],
         to_stage=order["stage"],
-        worker=order["worker"],
+        worker=actor_of(session),
         details={"agreed": way["works"], "price_minor": way["price_minor"]},
     )
     works = list(way["works"])

@@ -13,9 +13,12 @@ from typing import Any
 
 from sqlalchemy.orm import Session
 
-from solespan.api.errors import Conflict, NotFound, Refused
+from solespan.api.errors import Conflict, NotFound, Refused, StaleVersion
 from solespan.api.schemas.bench.orders import NewSole
 from solespan.api.schemas.bench.stock import Item, StockLine
+from solespan.api.schemas.edition import refuse_other_edition
+from solespan.api.schemas.forms import Typed
+from solespan.api.services.bench.stock_forms import typed_item
 from solespan.api.storage.bench import stock as stored
 from solespan.api.storage.bench.purchases import find_supplier
 from solespan.api.storage.bench.stock import find_item, list_items
@@ -34,6 +37,7 @@ __all__ = [
     "move_stock",
     "pack_of",
     "put_item",
+    "refuse_version",
     "use_for_job",
 ]
 
@@ -41,8 +45,23 @@ MOVES_SHOWN = 100
 _THICKNESS_MM = 0.5  # a sole this much thicker than what was fitted may have been cut for it
 
 
-def put_item(session: Session, item_id: str, item: Item) -> bool:
-    """Write an item or replace how it is supplied; return whether it is new."""
+def put_item(
+    session: Session,
+    item_id: str,
+    item: Item,
+    *,
+    seen: Typed | None = None,
+    versions: frozenset[int] | None = None,
+) -> bool:
+    """Write an item or replace how it is supplied; return whether it is new.
+
+    A form gives what was typed as `seen`, a program the `versions` that it may have (0 = none is
+    kept, None = any). Raises `Refused`, `ChangedMeanwhile`, `StaleVersion`.
+    """
+    there = stored.held_item(session, item_id)
+    if seen is not None:
+        refuse_other_edition(seen, typed_item(there))
+    refuse_version(there, versions)
     values = item.model_dump(exclude={"supplier_id"}) | {"supplier_pk": None}
     if item.supplier_id is not None:
         supplier = find_supplier(session, item.supplier_id)
@@ -58,6 +77,19 @@ def put_item(session: Session, item_id: str, item: Item) -> bool:
             values |= {name: supplier[name] for name in ("supply_days", "supply_days_sd")}
     name_changed(item_id=item_id)
     return stored.put_item(session, item_id, values)
+
+
+def refuse_version(there: Mapping[str, Any] | None, versions: frozenset[int] | None) -> None:
+    """Raise `StaleVersion` unless what stands there has one of `versions`; 0 = nothing does."""
+    version = 0 if there is None else there["version"]
+    if versions is None or version in versions:
+        return
+    raise StaleVersion(
+        "This was kept or changed since it was read.",
+        where="header If-Match",
+        accepted=f'"{version}", its version now; * replaces whatever stands there',
+        remedy="Read it again, and decide again.",
+    )
 
 
 def describe_item(session: Session, item_id: str) -> dict[str, Any]:

@@ -17,8 +17,15 @@ __all__ = [
     "read_purchase_form",
     "read_receipt_form",
     "read_supplier_form",
+    "typed_item",
+    "typed_supplier",
 ]
 
+_ITEM_FIELDS = (
+    *("item_id", "use", "material", "thickness_mm", "size_eu_from", "size_eu_to", "supplier_id"),
+    *("supply_days", "minimum_order", "pack_size", "area_dm2", "yield_share"),
+)
+_SUPPLIER_FIELDS = ("supplier_id", "name", "supply_days")
 _SAYS = {
     "item_id": "give a short name of letters, digits, dots and dashes, such as oak-5mm",
     "thickness_mm": "give millimetres, above 0 and up to 40",
@@ -61,6 +68,20 @@ def as_supplied(item: Item, stored: Mapping[str, Any] | None) -> Item:
         return item
     kept = {name: stored[name] for name in ("service_level", "review_days")}
     return item.model_copy(update=kept)
+
+
+def typed_item(row: Mapping[str, Any] | None) -> dict[str, str]:
+    """Write an item as it would be typed; nothing for one that is not kept."""
+    return {} if row is None else {name: _text(row[name]) for name in _ITEM_FIELDS}
+
+
+def typed_supplier(row: Mapping[str, Any] | None) -> dict[str, str]:
+    """Write a supplier as it would be typed; nothing for one that is not kept."""
+    return {} if row is None else {name: _text(row[name]) for name in _SUPPLIER_FIELDS}
+
+
+def _text(value: Any) -> str:
+    return "" if value is None else f"{value:g}" if isinstance(value, float) else str(value)
 
 
 def read_supplier_form(typed: Typed) -> tuple[str, Supplier]:

@@ -6,6 +6,8 @@ from sqlalchemy.orm import Session
 
 from solespan.api.notices.languages import LANGUAGES
 from solespan.api.notices.template import check_template, shipped_template
+from solespan.api.schemas.edition import refuse_other_edition
+from solespan.api.schemas.forms import Typed
 from solespan.api.schemas.notices.notices import NoticeRules, NoticeTemplate
 from solespan.api.services.shop_choices import change_choices, read_choices
 from solespan.api.storage.session import Database
@@ -17,6 +19,7 @@ __all__ = [
     "read_rules",
     "read_template",
     "read_templates",
+    "wording_name",
     "write_template",
 ]
 
@@ -29,14 +32,18 @@ def read_rules(session: Session) -> tuple[NoticeRules, int]:
     return read_choices(session, RULES, NoticeRules())
 
 
-def read_template(session: Session, language: str = "en") -> tuple[NoticeTemplate, int]:
+def read_template(
+    session: Session, language: str = "en", *, lock: bool = False
+) -> tuple[NoticeTemplate, int]:
     """Return the wording in a language and its version; version 0 = as shipped."""
-    return read_choices(session, _name_of(language), shipped_template(LANGUAGES[language]))
+    return read_choices(
+        session, wording_name(language), shipped_template(LANGUAGES[language]), lock=lock
+    )
 
 
 def read_templates(session: Session) -> dict[str, NoticeTemplate]:
     """Return the wording in every language."""
-    names = {code: _name_of(code) for code in LANGUAGES}
+    names = {code: wording_name(code) for code in LANGUAGES}
     kept = known_settings(session, tuple(names.values()))
     return {
         code: NoticeTemplate.model_validate(kept[name])
@@ -46,7 +53,8 @@ def read_templates(session: Session) -> dict[str, NoticeTemplate]:
     }
 
 
-def _name_of(language: str) -> str:
+def wording_name(language: str) -> str:
+    """Return under which name the wording of a language is kept."""
     return TEMPLATE if language == "en" else f"{TEMPLATE}_{language}"
 
 
@@ -61,16 +69,21 @@ def change_rules(session: Session, rules: NoticeRules, versions: frozenset[int] 
 def change_template(
     database: Database,
     template: NoticeTemplate,
-    versions: frozenset[int] | None,
+    versions: frozenset[int] | None = None,
     language: str = "en",
+    *,
+    seen: Typed | None = None,
 ) -> int:
     """Replace the wording of a language if it can be used; return the new version.
 
-    It is filled in before a transaction begins, so no other writer waits for that. Raises
-    `TemplateRefused`, `StaleVersion`.
+    It is filled in before a transaction begins, so no other writer waits for that. A form gives
+    what was typed as `seen`. Raises `TemplateRefused`, `StaleVersion`, `ChangedMeanwhile`.
     """
     check_template(template)
     with database.writing() as session:
+        if seen is not None:
+            now, _ = read_template(session, language, lock=True)
+            refuse_other_edition(seen, now.model_dump(), frozenset({"form_token", "account"}))
         return write_template(session, template, versions, language)
 
 
@@ -84,4 +97,4 @@ def write_template(
 
     Raises `StaleVersion`.
     """
-    return change_choices(session, _name_of(language), template, versions)
+    return change_choices(session, wording_name(language), template, versions)

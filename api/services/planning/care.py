@@ -12,7 +12,14 @@ from sqlalchemy.orm import Session
 
 from solespan.api.errors import Refused
 from solespan.api.services.context import AppContext
-from solespan.api.services.planning.rack import KnownRack, known_rack, known_wearer, refusing
+from solespan.api.services.planning.rack import (
+    CARE,
+    KnownRack,
+    known_rack,
+    known_wearer,
+    refusing,
+    shop_choices_of,
+)
 from solespan.api.services.unknown_id import unknown_id
 from solespan.api.storage.forecasts import forecast_reads
 from solespan.api.storage.forecasts.forecasts import load_forecasts
@@ -105,6 +112,9 @@ def _done_frame(done: list[tuple[str, str, date]]) -> pd.DataFrame:
 def _rules(session: Session, wearer_id: str) -> list[CareRule]:
     edited = stored.care_rules_of(session, wearer_id)
     rules = {(r.upper, r.care): r for r in DEFAULT_RULES}
+    for upper, by_care in shop_choices_of(session, CARE).items():
+        for care, asked in by_care.items():
+            rules[upper, care] = _rule({**asked, "upper": upper, "care": care})
     rules |= {key: _rule(values) for key, values in edited.items()}
     return list(rules.values())
 

@@ -15,11 +15,11 @@ from sqlalchemy.orm import Session
 from solespan.api.errors import NothingForecast, Refused
 from solespan.api.schemas.planning.resole_options import LifeSettingsAsked
 from solespan.api.services.context import AppContext
-from solespan.api.services.shop_choices import read_choices
 from solespan.api.services.unknown_id import unknown_id
 from solespan.api.storage.bench.waits import Promises, promises_in
 from solespan.api.storage.planning import planning as stored
 from solespan.api.storage.rack.frames import load_frames
+from solespan.api.storage.shop_settings import known_settings
 from solespan.forecast import ForecastSettings, WearFit
 from solespan.forecast.errors import TooLittleData
 from solespan.forecast.layers.carriers import seams_of_carrier
@@ -46,12 +46,16 @@ from solespan.forecast.planning.cost_of_ownership import (
 from solespan.forecast.planning.resole_options import DEFAULT_ROUTES, Need
 
 __all__ = [
+    "CARE",
     "DEFAULT_TRAITS",
     "LIFE",
+    "WAYS",
     "KnownRack",
     "known_rack",
     "known_wearer",
     "refusing",
+    "shop_choices_of",
+    "shop_ways",
     "stood_in",
     "verdicts_on",
 ]
@@ -63,6 +67,8 @@ DEFAULT_TRAITS: Mapping[str, Any] = {
     "route_id": None,
 }
 LIFE = "life"
+CARE = "care"
+WAYS = "ways"
 
 
 @dataclass(frozen=True)
@@ -291,13 +297,29 @@ def _routes_in(
     """Read the routes of a rack, by identifier, and which of them were edited."""
     edited = stored.routes_of(session, wearer_id)
     # prices that nobody edited are numbers of common practice, in whatever the owner pays with
-    every = {r.route_id: asdict(r) | {"currency": currency} for r in DEFAULT_ROUTES} | edited
+    every = shop_ways(session, currency) | edited
     return {key: _route(of) for key, of in sorted(every.items())}, frozenset(edited)
+
+
+def shop_choices_of(session: Session, name: str) -> dict[str, Any]:
+    """Return what the shop set of one of its groups for planning; a session asks once for all."""
+    return known_settings(session, (LIFE, CARE, WAYS)).get(name, {})
+
+
+def shop_ways(session: Session, currency: str | None = None) -> dict[str, dict[str, Any]]:
+    """Return the shop's ways to a new sole by name, as it set them or as common practice.
+
+    What nobody set is in `currency`, or that of the program.
+    """
+    if kept := shop_choices_of(session, WAYS).get("ways"):
+        return {way["route_id"]: way for way in kept}
+    own = {} if currency is None else {"currency": currency}
+    return {route.route_id: asdict(route) | own for route in DEFAULT_ROUTES}
 
 
 def stood_in(session: Session) -> dict[str, int]:
     """Resoles that each construction allows, as edited or as common practice."""
-    choices, _ = read_choices(session, LIFE, LifeSettingsAsked())
+    choices = LifeSettingsAsked.model_validate(shop_choices_of(session, LIFE))
     return {**RESOLES_STOOD, **choices.resoles_stood}
 
 

@@ -52,6 +52,7 @@ class _Rules:
     """What mail reads of the rules of notices."""
 
     shop_name: str = "solespan"
+    mail_from: str | None = None
     reply_to: str | None = None
     sms_url: str | None = None
     webhook_url: str | None = None

@@ -21,12 +21,12 @@ from solespan.api.services.planning.rack import (
     known_rack,
     known_wearer,
     refusing,
+    shop_ways,
 )
 from solespan.api.services.unknown_id import unknown_id
 from solespan.api.storage.forecasts import forecast_reads
 from solespan.api.storage.planning import planning as stored
 from solespan.forecast.planning import Route, compare_routes, state_of
-from solespan.forecast.planning.resole_options import DEFAULT_ROUTES
 
 __all__ = [
     "forget_route",
@@ -37,8 +37,6 @@ __all__ = [
     "routes_of_known",
     "traits_of",
 ]
-
-DEFAULTS = frozenset(route.route_id for route in DEFAULT_ROUTES)
 
 
 def routes_of(ctx: AppContext, wearer_id: str) -> list[dict[str, Any]]:
@@ -82,9 +80,9 @@ def forget_route(session: Session, wearer_id: str, route_id: str) -> None:
     Raises `NotFound`, and `Conflict` while a pair goes that way and no default is behind it.
     """
     wearer = known_wearer(session, wearer_id)
-    edited = stored.routes_of(session, wearer_id)
+    edited, usual = stored.routes_of(session, wearer_id), shop_ways(session)
     if route_id not in edited:
-        told = "is a default and was not edited" if route_id in DEFAULTS else "is not there"
+        told = "is a default and was not edited" if route_id in usual else "is not there"
         raise NotFound(
             f"The route {route_id!r} of {wearer_id} {told}.",
             where="route_id",
@@ -93,7 +91,7 @@ def forget_route(session: Session, wearer_id: str, route_id: str) -> None:
         )
     traits = stored.traits_of(session, wearer_id)
     going = sorted(pair for pair, of in traits.items() if of["route_id"] == route_id)
-    if going and route_id not in DEFAULTS:
+    if going and route_id not in usual:
         raise Conflict(
             f"{len(going)} pairs go by the route {route_id}: {', '.join(going[:5])}.",
             where="route_id",
@@ -117,7 +115,7 @@ def keep_traits(session: Session, pair_id: str, values: Mapping[str, Any]) -> di
     whose = forecast_reads.wearer_of_pair(session, pair_id)
     route_id = values["route_id"]
     if whose is not None and route_id is not None:
-        known = {*DEFAULTS, *stored.routes_of(session, whose["wearer_id"])}
+        known = {*shop_ways(session), *stored.routes_of(session, whose["wearer_id"])}
         if route_id not in known:
             raise Refused(
                 f"There is no route {route_id!r}.",

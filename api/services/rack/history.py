@@ -29,6 +29,7 @@ __all__ = [
     "ChangedSince",
     "current_revision_id",
     "key_text",
+    "last_change",
     "list_changes",
     "put_back",
     "record_history",
@@ -72,6 +73,13 @@ def key_text(name: str, key: Mapping[str, Any]) -> str:
     """Write a record's key as the history keeps it."""
     columns = TABLES[name].key if name in TABLES else tuple(key)
     return "/".join(str(key[column]) for column in columns)
+
+
+def last_change(session: Session, name: str, key: Mapping[str, Any]) -> dict[str, Any] | None:
+    """Return `actor` and `at` of the newest change of a row; None where none is kept."""
+    pk = revisions.pk_of_record(session, name, key)
+    lines = [] if pk is None else revisions.changes_of_row(session, name, pk)
+    return {"actor": lines[0]["actor"], "at": lines[0]["at"]} if lines else None
 
 
 def undo(ctx: AppContext, session: Session, revision_id: str) -> dict[str, Any]:

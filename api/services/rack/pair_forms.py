@@ -10,11 +10,13 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from contextlib import contextmanager
+from functools import partial
 from typing import Any
 from uuid import uuid4
 
 from sqlalchemy.orm import Session
 
+from solespan.api.schemas.edition import with_edition
 from solespan.api.schemas.forms import (
     FormProblem,
     Typed,
@@ -100,9 +102,10 @@ def edit_pair(ctx: AppContext, session: Session, pair_id: str, typed: Typed) -> 
     """
     before = records.read(session, "pairs", {"pair_id": pair_id})
     on = sole_on(session, pair_id)
-    refuse_stale(before, typed)
+    now = partial(values_of_pair, session, pair_id)
+    refuse_stale(before, typed, now=now)
     if on is not None:
-        refuse_stale(on, typed, "sole_version")
+        refuse_stale(on, typed, "sole_version", now=now)
     errors: dict[str, str] = {}
     pair = _collect(errors, lambda: _pair(typed, pair_id, before["wearer_id"]))
     sole: Values = {}
@@ -156,7 +159,8 @@ def values_of_pair(session: Session, pair_id: str) -> dict[str, str]:
             "fitted_on": on["fitted_on"].isoformat(),
             "sole_version": str(on["version"]),
         }
-    return out
+    versions = {name: out.pop(name) for name in ("version", "sole_version") if name in out}
+    return with_edition(out) | versions
 
 
 def read_sole(typed: Typed, pair_id: str, on: Values | None = None) -> Values:

@@ -7,13 +7,19 @@ overwritten: its history tells what it says now, and what was typed stays in the
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from datetime import date
 from typing import Any
 
 from sqlalchemy.orm import Session
 
 from solespan.api.errors import NotFound, StaleVersion
+from solespan.api.schemas.edition import (
+    EDITION,
+    ChangedMeanwhile,
+    refuse_other_edition,
+    with_edition,
+)
 from solespan.api.schemas.forms import (
     FORM_FIELD,
     LONG_TEXTS,
@@ -47,15 +53,20 @@ __all__ = [
     "refuse_stale",
 ]
 
+_NOT_OF_RECORD = frozenset({"form_token", "account", "version", "sole_version", "sure"})
 OWNING = ("wearers", "pairs")
 _UNASKED = {"in_use_on", "advised"}
 MINOR = 100
 
 
 class Overtaken(FormProblem):
-    """The record has changed since the form was opened; `version` is what it has now."""
+    """The record has changed since the form was opened; `version` is what it has now.
 
-    def __init__(self, version: int) -> None:
+    `changes` are the fields that somebody else changed. `values` is the form to show again: fields
+    that the person left alone have the newer values.
+    """
+
+    def __init__(self, version: int, meanwhile: ChangedMeanwhile | None = None) -> None:
         super().__init__(
             {
                 "": "Somebody changed this record after you opened it, so nothing was overwritten. "
@@ -64,6 +75,8 @@ class Overtaken(FormProblem):
             }
         )
         self.version = version
+        self.changes = meanwhile.changes if meanwhile else ()
+        self.values = meanwhile.values if meanwhile else {}
 
 
 def fields_of(name: str) -> dict[str, Column]:
@@ -104,14 +117,18 @@ def record_seen(session: Session, name: str, key: Mapping[str, Any]) -> dict[str
     Raises `NotFound`.
     """
     row = records.read(session, name, key)
-    values = {field: _text(row[c.name], c) for field, c in fields_of(name).items()}
-    values |= {"unit": "mm", "version": str(row["version"])}
+    values = with_edition(_values_of(name, row)) | {"version": str(row["version"])}
     column = "wearer_id" if name == "wearers" else "pair_id"
     owner = stored.owner_of(session, column, row[column], lock=False)
     below = (
         {} if owner is None or name not in OWNING else stored.count_all_below(session, name, owner)
     )
     return {"row": row, "values": values, "below": below}
+
+
+def _values_of(name: str, row: Mapping[str, Any]) -> dict[str, str]:
+    """Write a record as the texts of its form."""
+    return {f: _text(row[c.name], c) for f, c in fields_of(name).items()} | {"unit": "mm"}
 
 
 def edit_record(
@@ -123,7 +140,7 @@ def edit_record(
     """
     row = records.read(session, name, key)
     values = _read(name, row, typed)
-    refuse_stale(row, typed)
+    refuse_stale(row, typed, now=lambda: _values_of(name, row))
     ask(ctx, session, name, [row | values], typed, instead_of=row)
     asked = {k: v for k, v in values.items() if k in {c.name for c in fields_of(name).values()}}
     try:
@@ -177,10 +194,25 @@ def delete_record(
     return {"undo": current_revision_id(), "needs_fit": False}
 
 
-def refuse_stale(row: Mapping[str, Any], typed: Typed, field: str = "version") -> None:
-    """Raise `Overtaken` unless the form was opened on this version of a record."""
-    if typed.get(field, str(row["version"])) != str(row["version"]):
-        raise Overtaken(row["version"])
+def refuse_stale(
+    row: Mapping[str, Any],
+    typed: Typed,
+    field: str = "version",
+    *,
+    now: Callable[[], Typed] | None = None,
+) -> None:
+    """Raise `Overtaken` unless the form was opened on this version of a record.
+
+    `now` gives the texts of its form as they are now.
+    """
+    if typed.get(field, str(row["version"])) == str(row["version"]):
+        return
+    if now is not None and EDITION in typed:
+        try:
+            refuse_other_edition(typed, now(), _NOT_OF_RECORD)
+        except ChangedMeanwhile as meanwhile:
+            raise Overtaken(row["version"], meanwhile) from meanwhile
+    raise Overtaken(row["version"])
 
 
 def _read(name: str, row: Mapping[str, Any], typed: Typed) -> Values:

@@ -23,6 +23,7 @@ __all__ = [
     "count_photos",
     "delete_photo",
     "events_of",
+    "filed_papers",
     "find_order",
     "find_photo",
     "insert_order",
@@ -156,10 +157,16 @@ def events_of(session: Session, order_pk: int) -> list[dict[str, Any]]:
     return [dict(row) for row in session.execute(query).mappings()]
 
 
+def filed_papers(session: Session, order_pk: int) -> dict[str, tuple[dict[str, Any], int]]:
+    """Return an order's papers by kind, each with its version."""
+    columns = (_PAPERS.c.kind, _PAPERS.c.payload, _PAPERS.c.version)
+    query = sa.select(*columns).where(_PAPERS.c.order_pk == order_pk)
+    return {row[0]: (row[1], row[2]) for row in session.execute(query.order_by(_PAPERS.c.kind))}
+
+
 def papers_of(session: Session, order_pk: int) -> dict[str, dict[str, Any]]:
     """Return an order's papers by kind."""
-    query = sa.select(_PAPERS.c.kind, _PAPERS.c.payload).where(_PAPERS.c.order_pk == order_pk)
-    return {row[0]: row[1] for row in session.execute(query.order_by(_PAPERS.c.kind))}
+    return {kind: payload for kind, (payload, _) in filed_papers(session, order_pk).items()}
 
 
 def put_paper(session: Session, order_pk: int, kind: str, payload: dict[str, Any]) -> None:

@@ -19,6 +19,7 @@ __all__ = [
     "change_purchase",
     "find_purchase",
     "find_supplier",
+    "held_supplier",
     "list_purchases",
     "list_suppliers",
     "open_by_item",
@@ -51,10 +52,15 @@ def list_suppliers(session: Session) -> list[dict[str, Any]]:
     return [dict(row) for row in session.execute(query).mappings()]
 
 
+def held_supplier(session: Session, supplier_id: str) -> dict[str, Any] | None:
+    """Return a supplier, or None; nobody else writes one of this name until commit."""
+    hold_key(session, "supplier", supplier_id)
+    return find_supplier(session, supplier_id)
+
+
 def put_supplier(session: Session, supplier_id: str, values: Mapping[str, Any]) -> bool:
     """Write a supplier or replace what is kept of it; return whether it is new."""
-    hold_key(session, "supplier", supplier_id)
-    there = find_supplier(session, supplier_id)
+    there = held_supplier(session, supplier_id)
     if there is None:
         session.execute(sa.insert(_SUPPLIERS).values(supplier_id=supplier_id, **values))
         return True

@@ -16,6 +16,7 @@ from solespan.api.storage.tables.rack import Pair, Sole
 __all__ = [
     "find_item",
     "fitted_pairs",
+    "held_item",
     "jobs_by_item",
     "list_items",
     "moves_of",
@@ -57,10 +58,15 @@ def list_items(
     return [dict(row) for row in session.execute(query).mappings()]
 
 
+def held_item(session: Session, item_id: str) -> dict[str, Any] | None:
+    """Return an item, or None; nobody else writes one of this name until commit."""
+    hold_key(session, "stock", item_id)
+    return find_item(session, item_id, lock=True)
+
+
 def put_item(session: Session, item_id: str, values: Mapping[str, Any]) -> bool:
     """Write an item or replace how it is supplied; return whether it is new."""
-    hold_key(session, "stock", item_id)
-    there = find_item(session, item_id, lock=True)
+    there = held_item(session, item_id)
     if there is None:
         session.execute(sa.insert(_ITEMS).values(item_id=item_id, **values))
         return True

@@ -21,6 +21,7 @@ from solespan.api.storage.tables.rack import Wearer
 __all__ = [
     "address_at",
     "address_hash",
+    "anybody_agreed",
     "consents_of",
     "give_consent",
     "held_consents",
@@ -52,6 +53,13 @@ def load_consents(session: Session) -> dict[int, dict[str, str | None]]:
     for wearer_pk, channel, address in session.execute(query):
         found.setdefault(wearer_pk, {})[channel] = address
     return found
+
+
+def anybody_agreed(session: Session) -> tuple[bool, bool]:
+    """Whether there is a customer, and whether one agreed to be written to."""
+    held = sa.select(_CONSENTS.c.id).where(_CONSENTS.c.withdrawn_at.is_(None)).exists()
+    row = session.execute(sa.select(sa.select(Wearer.id).exists(), held)).one()
+    return bool(row[0]), bool(row[1])
 
 
 def consents_of(session: Session, wearer_id: str | None, limit: int) -> list[dict[str, Any]]:

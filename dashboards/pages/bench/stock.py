@@ -61,8 +61,12 @@ def stock_page(
         ],
         "sellers": [("", "none"), *sellers],
         "suppliers": [
-            {"name": name, "takes": wording.plural(round(one["supply_days"]), "day")}
-            for (_, name), one in zip(sellers, suppliers, strict=True)
+            {
+                "supplier_id": supplier_id,
+                "name": name,
+                "takes": wording.plural(round(one["supply_days"]), "day"),
+            }
+            for (supplier_id, name), one in zip(sellers, suppliers, strict=True)
         ],
         "orders": to_order(advice, today),
         "missing": missing,

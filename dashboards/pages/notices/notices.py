@@ -17,7 +17,6 @@ __all__ = [
     "consent_rows",
     "history_rows",
     "notices_page",
-    "rules_values",
 ]
 
 STATE_WORDS = {
@@ -211,18 +210,3 @@ def consent_rows(
             }
         )
     return rows
-
-
-def rules_values(rules: Mapping[str, Any]) -> dict[str, str]:
-    """Write rules as the form shows them."""
-    values: dict[str, str] = {}
-    for name, value in rules.items():
-        if isinstance(value, list):
-            values |= {f"{name}_{word}": "true" for word in value}
-        elif isinstance(value, bool):
-            values[name] = "true" if value else ""
-        elif name == "chance_at_least":
-            values[name] = "" if value is None else f"{100 * value:g}"
-        else:
-            values[name] = "" if value is None else str(value)
-    return values

@@ -228,15 +228,15 @@ def test_every_change_is_signed_with_who_made_it(client, token_of, enter):
 
 def test_the_form_of_the_bench_settings_is_signed(client, token_of, enter):
     enter(client, OWNER)
-    page = client.get("/bench-settings").text
+    page = client.get("/settings/benches").text
     typed = dict(re.findall(r'type="hidden" name="([^"]+)" value="([^"]*)"', page))
     client.post(
-        "/bench-settings",
+        "/settings/benches",
         data=typed | {"benches": "2"},
         headers={"origin": "http://127.0.0.1:8000"},
     )
     newest = client.get("/v1/audit").json()["items"][0]
-    assert (newest["actor"], newest["action"]) == (OWNER, "POST /bench-settings")
+    assert (newest["actor"], newest["action"]) == (OWNER, "POST /settings/{name}")
     del token_of
 
 

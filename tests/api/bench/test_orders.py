@@ -208,12 +208,14 @@ def test_a_record_is_closed_once_the_pair_is_stripped_but_for_a_visible_correcti
     order = bench.on_bench()
     path = f"/v1/bench-orders/{order['order_id']}/before"
     new = {"left": foot(ball=2.3, width=79.0), "right": foot(ball=2.2)}
-    refused = client.put(path, json=new)
+    refused = client.put(path, json=new, headers={"if-match": "*"})
     assert refused.status_code == 422
     assert "stripped" in refused.text
     page = client.get(f"/bench/{order['order_id']}/before").text
     assert "Why was the record wrong?" in page
-    taken = client.put(path, json=new | {"correction": "the gauge slipped"})
+    assert client.put(path, json=new).status_code == 412
+    told = new | {"correction": "the gauge slipped"}
+    taken = client.put(path, json=told, headers={"if-match": '"1"'})
     assert taken.status_code == 200, taken.text
     last = taken.json()["events"][-1]["details"]
     assert last["correction"] == "the gauge slipped"

@@ -64,7 +64,8 @@ def test_any_record_is_edited_deleted_and_brought_back(typed):
 
 
 def test_new_customers_inherit_the_time_zone_of_the_shop(typed):
-    assert "Europe/Vienna" in typed("shop", "--time-zone", "Europe/Vienna")
+    typed("settings", "set", "shop.time_zone", "Europe/Vienna")
+    assert "Europe/Vienna" in typed("settings", "show", "shop")
     typed("add", "wearer", "Bo", "--id", "bo")
     assert [w["time_zone"] for w in listed(typed, "wearers") if w["wearer_id"] == "bo"] == [
         "Europe/Vienna"
@@ -175,11 +176,11 @@ def test_every_change_is_signed(typed):
 
 
 def test_papers_and_settings_come_from_a_pipe(typed):
-    settings = json.loads(typed("bench-settings")) | {"benches": 3}
-    typed("bench-settings", "-", stdin=json.dumps(settings).encode())
-    assert json.loads(typed("bench-settings"))["benches"] == 3
+    typed("settings", "set", "bench", "-", stdin=json.dumps({"benches": 3}).encode())
+    kept = json.loads(typed("settings", "show", "bench", "-f", "json"))
+    assert kept["settings"]["benches"] == 3
     with pytest.raises(SolespanError, match="cannot be read"):
-        typed("bench-settings", "nowhere.json")
+        typed("settings", "set", "bench", "@nowhere.json")
 
 
 def test_a_booking_is_edited_deleted_and_brought_back(typed):

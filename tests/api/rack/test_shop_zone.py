@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import re
 
 from solespan.api.services.importing.imports import import_files
 from tests.api.rack.test_adding import post, rows
@@ -14,8 +15,13 @@ FILES = {
 }
 
 
+def hidden_of(client):
+    page = client.get("/settings/shop").text
+    return dict(re.findall(r'type="hidden" name="([^"]+)" value="([^"]*)"', page))
+
+
 def set_zone(client, zone):
-    return post(client, "/forecast-settings/shop", {"time_zone": zone})
+    return post(client, "/settings/shop", hidden_of(client) | {"time_zone": zone})
 
 
 def zones(client):
@@ -25,7 +31,7 @@ def zones(client):
 def test_new_customers_inherit_the_time_zone_of_the_shop_and_others_keep_theirs(client):
     before = zones(client)
     assert set_zone(client, "Europe/Vienna").status_code == 303
-    assert 'value="Europe/Vienna"' in client.get("/forecast-settings").text
+    assert 'value="Europe/Vienna"' in client.get("/settings/shop").text
     database = client.app.state.services.database
     streams = {name: io.BytesIO(data) for name, data in FILES.items()}
     import_files(database, streams, source="a test", today=client.app.state.services.clock.today)
@@ -43,4 +49,4 @@ def test_without_a_choice_of_the_shop_customers_live_in_utc(client):
 def test_a_name_that_is_no_time_zone_is_refused_by_the_field(client):
     answer = set_zone(client, "Vienna")
     assert answer.status_code == 422
-    assert "such as Europe/Vienna" in answer.text
+    assert "give an IANA name, such as Europe/Vienna" in answer.text

@@ -36,6 +36,17 @@ def test_with_no_record_the_standards_hold_and_with_many_jobs_the_shop():
     assert many.median("top_piece", "goodyear_welted") == 20
 
 
+def test_what_the_shop_says_holds_until_its_jobs_say_otherwise():
+    said = {"full_sole": 150.0}
+    without = fit_minutes(timed([np.nan]), said)
+    assert without.median("full_sole", "goodyear_welted") == pytest.approx(150)
+    assert without.median("top_piece", "goodyear_welted") == pytest.approx(
+        fit_minutes(timed([np.nan])).median("top_piece", "goodyear_welted")
+    )
+    many = fit_minutes(timed([100.0] * 60), said).median("full_sole", "goodyear_welted")
+    assert 100 < many < 105
+
+
 def test_a_quick_worker_is_told_from_a_slow_one_and_a_stranger_is_average():
     jobs = pd.concat([timed([100.0] * 40, worker="Mo"), timed([160.0] * 40, worker="Zoe")])
     learnt = fit_minutes(jobs.reset_index(drop=True))

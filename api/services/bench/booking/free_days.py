@@ -20,7 +20,7 @@ from sqlalchemy.orm import Session
 from solespan.api.clock import Clock
 from solespan.api.errors import Refused
 from solespan.api.schemas.bench.shop import BenchSettings
-from solespan.api.services.bench.bench_settings import read_bench_settings
+from solespan.api.services.bench.bench_settings import read_bench_settings, usual_minutes
 from solespan.api.services.shop_choices import shop_zone
 from solespan.api.storage.bench.load import open_work, timed_jobs
 from solespan.forecast.bench.free_days import BenchLoad, Task, drying_days
@@ -209,7 +209,7 @@ def booking_calendar(
     """Read the bench's calendar; `without` is the number of an order that is being changed."""
     settings, version = read_bench_settings(session)
     hours = settings.bench_hours()
-    minutes = fit_minutes(timed_jobs(session))
+    minutes = fit_minutes(timed_jobs(session), usual_minutes(session))
     drying = {
         work: drying_days(hours_dry)
         for work, hours_dry in zip(WORKS, settings.bench_rules().drying(), strict=True)
