@@ -51,9 +51,9 @@ class PlannedUse(UseAhead):
         """Wear days within the next days, shape (n,)."""
         return np.asarray(self.cumulative[:, days])
 
-    def spread(self, days: np.ndarray, member: np.ndarray) -> np.ndarray:
+    def spread(self, days: np.ndarray, season_days: np.ndarray, member: np.ndarray) -> np.ndarray:
         """SD of wear until so many days ahead over its mean, for members of the pairs."""
-        free = super().spread(days, member)
+        free = super().spread(days, season_days / self.wear_days_per_day[member], member)
         at = np.clip(np.asarray(days), 0, self.cumulative.shape[1] - 1).astype(int)
         worn = np.maximum(self.cumulative[member, at], 0.25)
         square = np.square(self.day_spread[member])

@@ -20,6 +20,7 @@ __all__ = ["UseAhead", "days_until", "gamma_factor", "use_ahead", "wear_days_ahe
 _YEAR_DAYS = 365.25
 _FIXED_POINT_STEPS = 3
 _LATENT_LESS = 0.6
+_LEAST_WEAR_DAYS = 0.25  # that a spread is reckoned for
 
 
 @dataclass(frozen=True)
@@ -78,12 +79,14 @@ class UseAhead:
         out += before[:, -1:] * years
         return np.asarray((out[:, 1:] - out[:, :1]) * (_YEAR_DAYS / places))
 
-    def spread(self, days: np.ndarray, member: np.ndarray) -> np.ndarray:
-        """SD of wear until so many days ahead over its mean, for members of the n pairs."""
+    def spread(self, days: np.ndarray, season_days: np.ndarray, member: np.ndarray) -> np.ndarray:
+        """SD of wear until so many days ahead over its mean, for members of the n pairs.
+
+        `season_days` are the days at the mean pace until then: out of season few wears are due.
+        """
         dispersion, uncertainty, season, drift = map(float, self.error)
-        variance = np.maximum(days, 1.0)
-        variance *= self.wear_days_per_day[member].astype(days.dtype)  # expected wear days
-        np.maximum(variance, 1e-3, out=variance)
+        variance = season_days * self.wear_days_per_day[member].astype(days.dtype)
+        np.maximum(variance, _LEAST_WEAR_DAYS, out=variance)
         np.divide(dispersion, variance, out=variance)
         # a latent pace is drawn with the rates: less is left to the use itself
         free = (1.0 - _LATENT_LESS * self.follows[member]).astype(days.dtype)
@@ -169,7 +172,7 @@ def days_until(
     days = _read(back.ravel(), steps, start, at_pace / every, last)
     wanted = at_pace
     for _ in range(_FIXED_POINT_STEPS):
-        wanted = at_pace / gamma_factor(ahead.spread(days, at), normal)
+        wanted = at_pace / gamma_factor(ahead.spread(days, wanted, at), normal)
         days = _read(back.ravel(), steps, start, wanted / every, last)
     days[wanted > most] = np.inf
     days[remaining <= 0.0] = 0.0
@@ -202,6 +205,7 @@ def _read(
 def wear_days_ahead(ahead: UseAhead, days: int) -> tuple[np.ndarray, np.ndarray]:
     """Expected wear days within the next days, and their SD over it, both of shape (n,)."""
     place = min(days, ahead.horizon_days + 1)
-    expected = ahead.wear_days_per_day * ahead.season_days_until(place)
+    season_days = ahead.season_days_until(place)
+    expected = ahead.wear_days_per_day * season_days
     member = np.arange(len(expected))
-    return expected, ahead.spread(np.full(len(expected), float(days)), member)
+    return expected, ahead.spread(np.full(len(expected), float(days)), season_days, member)
