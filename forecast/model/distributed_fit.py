@@ -166,6 +166,7 @@ def _joined(counts: list[WearCounts]) -> WearCounts:
         wearer=np.concatenate([c.wearer + b for c, b in zip(counts, before, strict=False)]),
         year_share=counts[0].year_share,
         on_shelf=np.concatenate([c.on_shelf for c in counts]),
+        away=np.concatenate([c.away for c in counts]),
     )
 
 

@@ -105,6 +105,7 @@ def planned(
         short_log=ahead.short_log,
         follows=ahead.follows * (1.0 - share[:, min(_USUAL_DAYS, share.shape[1] - 1)]),
         year=np.ones((n, 1)),
+        meanwhile=np.ones(n),
         year_known=np.zeros(n, bool),
         year_begin=0.0,
         horizon_days=cumulative.shape[1] - 2,

@@ -20,6 +20,7 @@ __all__ = ["UseAhead", "days_until", "gamma_factor", "use_ahead", "wear_days_ahe
 _YEAR_DAYS = 365.25
 _FIXED_POINT_STEPS = 3
 _LATENT_LESS = 0.6
+_AWAY_DAYS = 14  # until what is at a shop is back; common practice, no source
 _LEAST_WEAR_DAYS = 0.25  # that a spread is reckoned for
 
 
@@ -37,6 +38,8 @@ class UseAhead:
         How far the use follows the latent pace of unlogged days, 0 to 1.
     year : ndarray, shape (n, places)
         Pace at places in the year over the mean pace.
+    meanwhile : ndarray, shape (n,)
+        Factor of the pace while pairs of the rack that are at a shop now are away.
     year_known : ndarray of bool, shape (n,)
         Whether the pair has a year of its own log.
     year_begin : float
@@ -51,6 +54,7 @@ class UseAhead:
     short_log: np.ndarray
     follows: np.ndarray
     year: np.ndarray
+    meanwhile: np.ndarray
     year_known: np.ndarray
     year_begin: float
     horizon_days: int
@@ -60,24 +64,23 @@ class UseAhead:
     def season_days(self, members: np.ndarray, every: int = 1) -> np.ndarray:
         """Days at the mean pace until the end of every so many days, shape (m, knots)."""
         last = self.horizon_days + 1
-        return self._season_days(self.year[members], np.arange(0, last + every, every))
+        return self._season_days(members, np.arange(0, last + every, every))
 
     def season_days_until(self, days: int) -> np.ndarray:
         """Days at the mean pace within the next days, shape (n,)."""
-        return self._season_days(self.year, np.array([days]))[:, 0]
+        return self._season_days(np.arange(len(self.year)), np.array([days]))[:, 0]
 
-    def _season_days(self, year: np.ndarray, days: np.ndarray) -> np.ndarray:
+    def _season_days(self, members: np.ndarray, days: np.ndarray) -> np.ndarray:
         """Integral of the factor from today on to so many days ahead, at most the horizon's."""
-        places = year.shape[1]
-        ahead = np.minimum(days, self.horizon_days + 1) / _YEAR_DAYS
-        at = (self.year_begin + np.append(0.0, ahead)) * places
-        whole = np.floor(at).astype(int)
-        years, place = np.divmod(whole, places)
-        before = np.concatenate([np.zeros((len(year), 1)), np.cumsum(year, axis=1)], axis=1)
-        out = np.take(before, place, axis=1)
-        out += np.take(year, place, axis=1) * (at - whole)
-        out += before[:, -1:] * years
-        return np.asarray((out[:, 1:] - out[:, :1]) * (_YEAR_DAYS / places))
+        days = np.minimum(days, self.horizon_days + 1)
+        out = _integral(self.year[members], self.year_begin, days)
+        away = self.meanwhile[members] != 1.0
+        if away.any():
+            soon = _integral(
+                self.year[members[away]], self.year_begin, np.minimum(days, _AWAY_DAYS)
+            )
+            out[away] += (self.meanwhile[members[away]] - 1.0)[:, None] * soon
+        return out
 
     def spread(self, days: np.ndarray, season_days: np.ndarray, member: np.ndarray) -> np.ndarray:
         """SD of wear until so many days ahead over its mean, for members of the n pairs.
@@ -97,6 +100,19 @@ class UseAhead:
         wander *= free
         variance += wander
         return np.asarray(np.sqrt(variance, out=variance))
+
+
+def _integral(year: np.ndarray, begin: float, days: np.ndarray) -> np.ndarray:
+    """Days at the mean pace from a place in the year on, shape (pairs, days)."""
+    places = year.shape[1]
+    at = (begin + np.append(0.0, days / _YEAR_DAYS)) * places
+    whole = np.floor(at).astype(int)
+    years, place = np.divmod(whole, places)
+    before = np.concatenate([np.zeros((len(year), 1)), np.cumsum(year, axis=1)], axis=1)
+    out = np.take(before, place, axis=1)
+    out += np.take(year, place, axis=1) * (at - whole)
+    out += before[:, -1:] * years
+    return np.asarray((out[:, 1:] - out[:, :1]) * (_YEAR_DAYS / places))
 
 
 def use_ahead(use: UseFit, pace: Pace, as_of_day: int, horizon_days: int) -> UseAhead:
@@ -119,6 +135,7 @@ def use_ahead(use: UseFit, pace: Pace, as_of_day: int, horizon_days: int) -> Use
         short_log=pace.short_log,
         follows=pace.follows,
         year=pace.year,
+        meanwhile=pace.meanwhile,
         year_known=pace.year_known,
         year_begin=((as_of_day + 0.5) / _YEAR_DAYS) % 1.0,
         horizon_days=horizon_days,

@@ -38,6 +38,8 @@ class Pace:
         How much of a season's error is left; see `WearCounts`.
     year : ndarray, shape (pairs, YEAR_PLACES)
         Pace at places in the year, from 1970-01-01 on, over the mean pace.
+    meanwhile : ndarray, shape (pairs,)
+        Factor of the pace while the pairs of the rack that are at a shop now are away.
     year_known : ndarray of bool, shape (pairs,)
         Whether the pair has a year of its own log.
     follows : ndarray, shape (pairs,)
@@ -49,6 +51,7 @@ class Pace:
     known_days: np.ndarray
     short_log: np.ndarray
     year: np.ndarray
+    meanwhile: np.ndarray
     year_known: np.ndarray
     follows: np.ndarray
 
@@ -67,6 +70,7 @@ class Pace:
             wear_days_per_day=np.where(unlogged, per_day, self.wear_days_per_day),
             known_days=np.where(unlogged, _LATENT_KNOWN_DAYS, self.known_days),
             short_log=np.where(unlogged, _LATENT_SHORT_LOG, self.short_log),
+            meanwhile=np.where(unlogged, 1.0, self.meanwhile),
             year_known=self.year_known & ~unlogged,
             follows=unlogged.astype(float),
         )
@@ -111,7 +115,19 @@ def current_pace(counts: WearCounts, use: UseFit) -> Pace:
         known_days=rack.seen + use.leaning_days,
         short_log=counts.short_log(),
         year=year,
+        meanwhile=_meanwhile(counts, pace),
         year_known=(counts.open_days.sum(axis=1) >= _YEAR_OPEN_DAYS)
         & (counts.days.sum(axis=1) >= _YEAR_WEAR_DAYS),
         follows=np.zeros(len(pace)),
     )
+
+
+def _meanwhile(counts: WearCounts, pace: np.ndarray) -> np.ndarray:
+    """Pace of each pair while others are at a shop, over its pace with all of them back."""
+    if not counts.away.any():
+        return np.ones(len(pace))
+    here = counts.on_shelf & ~counts.away
+    every, left = (counts.by_wearer(pace * who) for who in (counts.on_shelf, here))
+    more = (every / np.maximum(left, 1e-9))[counts.wearer]
+    most = _MOST_PER_DAY / np.maximum(pace, 1e-9)
+    return np.where(counts.away, 0.0, np.where(here, np.minimum(more, most), 1.0))

@@ -49,6 +49,8 @@ class WearCounts:
         Where in the year the middle of each period lies, 0 to 1.
     on_shelf : ndarray of bool, shape (pairs,)
         Whether each pair can be taken from now on, or comes back from a shop.
+    away : ndarray of bool, shape (pairs,)
+        Whether each pair is at a shop now.
     """
 
     worn: np.ndarray
@@ -58,6 +60,7 @@ class WearCounts:
     wearer: np.ndarray
     year_share: np.ndarray
     on_shelf: np.ndarray
+    away: np.ndarray
 
     def short_log(self, skip: int = 0) -> np.ndarray:
         """Part of a season's error that is left: less with each year in which the pair was open."""
@@ -75,6 +78,7 @@ class WearCounts:
             wearer=wearer - wearer[0],
             year_share=self.year_share,
             on_shelf=self.on_shelf[pairs],
+            away=self.away[pairs],
         )
 
     def kept(self, pairs: np.ndarray) -> WearCounts:
@@ -89,6 +93,7 @@ class WearCounts:
             wearer=np.unique(self.wearer[pairs], return_inverse=True)[1],
             year_share=self.year_share,
             on_shelf=self.on_shelf[pairs],
+            away=self.away[pairs],
         )
 
     @cached_property
@@ -143,6 +148,7 @@ def wear_counts(log: LogArrays, log_multipliers: np.ndarray, gap_share: float = 
         wearer=log.pair_wearer,
         year_share=(middle / _YEAR_DAYS) % 1.0,
         on_shelf=shelf | log.away,
+        away=log.away,
     )
 
 

@@ -35,6 +35,7 @@ def counts_of(going_out: np.ndarray, seed: int = 3) -> WearCounts:
         wearer=np.repeat(np.arange(WEARERS), PAIRS_EACH),
         year_share=year_share(),
         on_shelf=np.ones(len(days), bool),
+        away=np.zeros(len(days), bool),
     )
 
 
@@ -137,6 +138,21 @@ def test_two_pairs_a_day_stay_two_and_no_pair_is_worn_twice():
     shelf = np.tile([True, False, False], WEARERS)
     alone = current_pace(replace(both, on_shelf=shelf), use).wear_days_per_day
     assert (alone <= 1.0).all()
+
+
+def test_while_a_pair_is_at_a_shop_the_others_are_worn_instead():
+    counts = counts_of(np.full(PERIODS, 0.6))
+    use, first = fit_use(counts), np.arange(len(counts.days)) % PAIRS_EACH == 0
+    whole, bench = (
+        use_ahead(use, current_pace(c, use), 20_000, 365)
+        for c in (counts, replace(counts, away=first))
+    )
+    pace = whole.wear_days_per_day
+    soon, later = (a.season_days_until(14) * pace for a in (bench, whole))
+    assert np.allclose(soon[first], 0.0)
+    assert np.isclose(soon.sum(), later.sum(), rtol=0.03)
+    year = [(a.season_days_until(365) - a.season_days_until(14)) * pace for a in (bench, whole)]
+    assert np.allclose(*year)
 
 
 def holed(frames: dict[str, pd.DataFrame], *, worn_on: bool) -> dict[str, pd.DataFrame]:
