@@ -89,7 +89,8 @@ def draw_habits(
         + wander(streak, n_weeks, len(pairs), STREAK_MEMORY, sd_streak)
     )
     favour[: len(winter[::7])] += truth.season * winter[::7, None] * WINTER[pairs.dress_code]
-    favour += _own_seasons(truth, len(pairs), year_day[::7], own)[: len(favour)]
+    weeks = len(year_day[::7])
+    favour[:weeks] += _own_seasons(truth, len(pairs), year_day[::7], own)
     favour += _changes(truth, len(pairs), n_weeks, change)
     weekly = wander(level, n_weeks, len(wearers), RETURN_RATE, truth.sd_drift_week)
     weekly += week.normal(-0.5 * truth.sd_week**2, truth.sd_week, weekly.shape)
