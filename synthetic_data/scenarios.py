@@ -2,7 +2,7 @@
 
 Which named worlds are there, and in what does each differ from the usual one?
 
-The last four are worlds in which a usual model is wrong. Levels and SDs move a little with the
+The last eight are worlds in which a usual model is wrong. Levels and SDs move a little with the
 seed in all of them.
 """
 
@@ -89,6 +89,31 @@ SCENARIOS: Mapping[str, Scenario] = MappingProxyType(
             {"forgotten_mean": 0.3, "forgotten_strength": 2.0, "silences_per_year": 0.5},
         ),
         "drifting_use": Scenario("habits wander fast", 640, {"sd_drift_week": 0.09, "season": 1.0}),
+        "own_seasons": Scenario("pairs with their own season", 640, {"sd_own_season": 0.9}),
+        "season_racks": Scenario(
+            "steady collectors who measure, and whose pairs have a strong season",
+            640,
+            {
+                **_TELLS_ALL,
+                "pair_counts": (0, 0, 0, 1, 1, 1, 1, 1),
+                "sd_own_season": 1.3,
+                "sd_drift_week": 0.01,
+                "checker_shares": (0.6, 0.4, 0.0, 0.0),
+                "check_days": (60.0, 60.0, 60.0, 60.0),
+                "rate_mm": 0.035,
+                "newcomer_share": 0.0,
+            },
+        ),
+        "long_trips": Scenario(
+            "owners who are away for weeks, most at the same time each year",
+            640,
+            {"trips_per_year": 2.0, "silences_per_year": 0.0},
+        ),
+        "changed_habits": Scenario(
+            "habits that change from one day to the next",
+            640,
+            {"habit_changes_per_year": 0.8, "sd_drift_week": 0.06},
+        ),
         "irregular_wearers": Scenario(
             "streaks, quiet weeks and long holidays",
             640,

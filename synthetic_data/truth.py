@@ -103,6 +103,11 @@ class Truth:
     sd_streak: float = given(0.6, "log, a pair's favour in a week", "invented")
     sd_week: float = given(0.25, "log, a wearer's week", "invented")
     holidays_per_year: float = given(2.5, "spells of 4-14 days", "invented")
+    sd_own_season: float = given(0.0, "log, cosine and sine of a pair's own year", "invented")
+    trips_per_year: float = given(0.0, "absences in which none of the pairs is worn", "invented")
+    trip_days: tuple[float, float] = given((28.0, 70.0), "days", "invented")
+    habit_changes_per_year: float = given(0.0, "per pair", "invented")
+    sd_habit_change: float = given(0.9, "log, a pair's share after a change", "invented")
     keeps_rest_share: float = given(
         0.85, "share of owners of 3 and more", "rest of a day: shoe care"
     )

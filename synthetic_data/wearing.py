@@ -79,7 +79,7 @@ def draw_habits(
     """Chances and weights of days 0 to `last_day`, drawn ahead; a later end changes no past."""
     n_days = last_day + 1
     n_weeks = n_days // 7 + 1
-    drift, streak, level, week, holiday = rng.spawn(5)
+    drift, streak, level, week, holiday, own, trip, change = rng.spawn(8)
     year_day = calendar.year_days(n_days)
     winter = winter_wave(year_day)
     sd_streak = truth.sd_streak * np.sqrt(1 - STREAK_MEMORY**2)
@@ -89,12 +89,16 @@ def draw_habits(
         + wander(streak, n_weeks, len(pairs), STREAK_MEMORY, sd_streak)
     )
     favour[: len(winter[::7])] += truth.season * winter[::7, None] * WINTER[pairs.dress_code]
+    weeks = len(year_day[::7])
+    favour[:weeks] += _own_seasons(truth, len(pairs), year_day[::7], own)
+    favour += _changes(truth, len(pairs), n_weeks, change)
     weekly = wander(level, n_weeks, len(wearers), RETURN_RATE, truth.sd_drift_week)
     weekly += week.normal(-0.5 * truth.sd_week**2, truth.sd_week, weekly.shape)
     by_weekday = np.where(calendar.weekdays(n_days) < 5, 1.2, 0.5)[:, None]
     go_out = wearers.wear_days_per_week / 7.0 * np.exp(weekly)[np.arange(n_days) // 7]
     go_out *= np.where(wearers.works_weekdays, by_weekday, 1.0)
     _take_holidays(go_out, year_day, truth, holiday)
+    _take_trips(go_out, truth, trip)
     go_out[np.arange(n_days)[:, None] < wearers.first_day] = 0.0
     return Habits(
         go_out=np.minimum(go_out, 0.98),
@@ -103,6 +107,45 @@ def draw_habits(
         owned=_owned(wearers),
         leather=is_leather(pairs.material),
     )
+
+
+def _own_seasons(truth: Truth, n: int, year_day: Ints, rng: np.random.Generator) -> Floats:
+    """Log weight that each pair's own year adds in each week, (weeks, pairs)."""
+    swing = (
+        rng.normal(0.0, truth.sd_own_season, (2, n)) if truth.sd_own_season else np.zeros((2, n))
+    )
+    angle = 2 * np.pi * year_day[:, None] / 365.0
+    out: Floats = np.cos(angle) * swing[0] + np.sin(angle) * swing[1]
+    return out
+
+
+def _changes(truth: Truth, n: int, n_weeks: int, rng: np.random.Generator) -> Floats:
+    """Log weight of each pair beside its usual one: another from each change on, (weeks, pairs)."""
+    out = np.zeros((n_weeks, n))
+    if truth.habit_changes_per_year:
+        counts: Any = rng.poisson(truth.habit_changes_per_year * n_weeks / 52.0, n)
+        for pair, count in enumerate(counts):
+            for week in np.sort(rng.integers(0, n_weeks, count)):
+                out[week:, pair] = rng.normal(0.0, truth.sd_habit_change)
+    return out
+
+
+def _take_trips(go_out: Floats, truth: Truth, rng: np.random.Generator) -> None:
+    """Stop wear for long absences; half of the wearers go at the same time each year."""
+    n_days, n_wearers = go_out.shape
+    if not truth.trips_per_year:
+        return
+    usual: Any = rng.integers(0, 365, n_wearers)
+    same_time: Any = rng.random(n_wearers) < 0.5
+    for year_start in range(0, n_days, 365):
+        counts: Any = rng.poisson(truth.trips_per_year, n_wearers)
+        for wearer, count in enumerate(counts):
+            starts = rng.integers(0, 365, count)
+            if same_time[wearer]:
+                starts[:1] = usual[wearer]
+            for start, length in zip(starts, rng.uniform(*truth.trip_days, count), strict=True):
+                at = year_start + int(start)
+                go_out[at : at + int(length), wearer] = 0.0
 
 
 def winter_wave(year_day: Ints) -> Floats:

@@ -8,6 +8,7 @@ import pandas as pd
 from solespan.forecast.frames import PROBABLY_GONE
 from solespan.forecast.model.wear_model import Conditioned
 from solespan.forecast.panel.panel import HOLE, THUMB, Panel
+from solespan.forecast.use.worn_mostly import worn_mostly
 
 __all__ = ["BASES", "FEW_LOGGED", "UNLOGGED", "basis", "counts_by_path", "long_silent", "reasons"]
 
@@ -84,17 +85,18 @@ def reasons(known: Conditioned, path: np.ndarray, other: np.ndarray) -> list[str
     lean = np.where(both[:, 0] + both[:, 1] < 2, basis(panel)[pair], 0)
     judged = np.where(panel.unlogged[pair], np.where(np.isnan(panel.pace_sd[pair]), 1, 2), 0)
     judged = np.where((judged > 0) & (panel.pair_wears[pair] > 0), judged + 2, judged)
+    season = worn_mostly(known.ahead)
     gone = known.in_use[pair] < PROBABLY_GONE
     days = {int(day): str(np.datetime64(int(day), "D")) for day in np.unique(both[:, 4])}
     rows = zip(
         path.tolist(), both.tolist(), lean.tolist(), quiet[path].tolist(), judged.tolist(),
-        gone.tolist(), panel.assumed[path].tolist(), strict=True,
+        gone.tolist(), panel.assumed[path].tolist(), pair.tolist(), strict=True,
     )  # fmt: skip
     return [
-        _text(seen, days, leaning, is_quiet, by_calendar, is_gone, is_assumed)
+        _text(seen, days, leaning, is_quiet, by_calendar, is_gone, is_assumed, season[of])
         if at >= 0
         else "no sole on it now"
-        for at, seen, leaning, is_quiet, by_calendar, is_gone, is_assumed in rows
+        for at, seen, leaning, is_quiet, by_calendar, is_gone, is_assumed, of in rows
     ]
 
 
@@ -106,6 +108,7 @@ def _text(
     by_calendar: int,
     is_gone: bool,
     is_assumed: bool,
+    season: str,
 ) -> str:
     readings, thumbs, holes, slips, last = seen
     parts = [_seen(readings, thumbs, holes, days[last])]
@@ -114,6 +117,8 @@ def _text(
         parts.append(f"{_BY_CALENDAR[by_calendar - 1]}{also}")
     elif leaning:
         parts.append(f"based mostly on {BASES[leaning]}")
+    if season:
+        parts.append(f"worn mostly {season}")
     if is_gone:
         parts.append("probably no longer in use")
     if slips:

@@ -148,7 +148,7 @@ def _use(mine: OnePair) -> Iterator[Driver]:
     on = known.panel.has_sole
     if not on[mine.pair]:
         return
-    horizon = known.ahead.season_days.shape[1] - 2
+    horizon = known.ahead.horizon_days
     year = max(min(_YEAR_DAYS, horizon), 1)
     expected, spread = wear_days_ahead(known.ahead, year)
     weekly = expected / year * 7.0

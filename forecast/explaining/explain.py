@@ -22,6 +22,7 @@ from solespan.forecast.model.sole_state import SoleState
 from solespan.forecast.model.wear_fit import WearFit
 from solespan.forecast.model.wear_model import Conditioned
 from solespan.forecast.settings import ForecastSettings
+from solespan.forecast.use.worn_mostly import worn_mostly
 
 __all__ = ["Explanation", "explain"]
 
@@ -109,6 +110,7 @@ def _of_sole(mine: OnePair, by_name: dict[str, Driver]) -> list[str]:
         _loss(mine, np.median(draws.rate_mm[:, 0], axis=-1)),
         _first_foot(float(draws.left_first[0]), by_name["foot"]),
         _use_sentence(by_name),
+        _season_sentence(mine),
         _uncertainty(mine, state),
     ]
 
@@ -142,6 +144,11 @@ def _use_sentence(by_name: dict[str, Driver]) -> str:
     if abs(season.effect_percent) >= 10.0:
         text += f"; the season makes it {season.note.removeprefix('about ')}"
     return text + "."
+
+
+def _season_sentence(mine: OnePair) -> str:
+    season = worn_mostly(mine.known.ahead)[mine.pair]
+    return f"This pair is worn mostly {season}." if season else ""
 
 
 def _uncertainty(mine: OnePair, state: SoleState) -> str:

@@ -182,7 +182,7 @@ def _ahead(mine: OnePair) -> list[_Rows]:
     due_days = draws.days[:2]
     last = np.quantile(due_days, _LAST_SHARE, axis=-1, method="inverted_cdf").max()
     days = _days_ahead(min(max(float(last), _SHORTEST_DAYS), settings.horizon_days))
-    season = known.ahead.season_days[known.ahead.curve[mine.pair]]
+    season = known.ahead.season_days(np.array([mine.pair]))[0]
     passing = season[days]
     parts = []
     for foot, paths in enumerate((feet.left, feet.right)):
@@ -231,6 +231,6 @@ def _days_ahead(end: float) -> np.ndarray:
 def _settling(mine: OnePair, settling_mm: float, path: int, days: np.ndarray) -> np.ndarray:
     """Packing still to come after so many days, of `settling_mm` to come today."""
     ahead = mine.known.ahead
-    wear_days = ahead.per_day[mine.pair] * ahead.season_days[ahead.curve[mine.pair], days]
+    wear_days = ahead.per_day[mine.pair] * ahead.season_days(np.array([mine.pair]))[0, days]
     still = max(float(mine.known.packing_days[path]), 1e-9)
     return np.asarray(settling_mm * np.maximum(1.0 - wear_days / still, 0.0))

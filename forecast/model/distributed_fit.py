@@ -21,7 +21,7 @@ from solespan.forecast.model.fit_start import FitStart
 from solespan.forecast.model.full_panel_fit import ENOUGH_PATHS, cut, over_everyone
 from solespan.forecast.model.parameter_layout import Facts, learnable
 from solespan.forecast.model.wear_fit import WearFit
-from solespan.forecast.model.wear_model import multipliers, wear_fit
+from solespan.forecast.model.wear_model import use_multipliers, wear_fit
 from solespan.forecast.panel.exposure import Exposure
 from solespan.forecast.panel.log_arrays import LogArrays, log_arrays
 from solespan.forecast.panel.panel import Panel, panel_part, unlogged_wearers
@@ -75,8 +75,8 @@ def fit_split(
             found = part if found is None else cut(found, part)
     assert found is not None  # noqa: S101 - a log has wearers
     mean = found.layout.prior_mean + found.population_mean
-    log_multipliers = multipliers(found.layout.population, mean)
-    counted = partial(_counted, log_multipliers=log_multipliers)
+    weighed = use_multipliers(found.layout.population, mean)
+    counted = partial(_counted, weighed=weighed)
     counts = runner.gather(runner.map(counted, read))
     if not any(len(part.days) for part in counts):  # nobody logs anywhere
         counts = runner.gather(runner.map(partial(counted, logged_only=False), read))
@@ -143,9 +143,11 @@ def _some(panel: Panel, first: int, step: int) -> Panel:
     return panel_part(panel, (np.arange(len(panel.wearer_ids)) + first) % step == 0)
 
 
-def _counted(read: Read, log_multipliers: np.ndarray, *, logged_only: bool = True) -> WearCounts:
+def _counted(
+    read: Read, weighed: tuple[np.ndarray, float], *, logged_only: bool = True
+) -> WearCounts:
     """Wear counts of one log; only of wearers who log, from whom use is learnt."""
-    counts, logged = wear_counts(read[0], log_multipliers), ~read[1].unlogged
+    counts, logged = wear_counts(read[0], *weighed), ~read[1].unlogged
     return counts.kept(logged) if logged_only else counts
 
 
@@ -163,6 +165,8 @@ def _joined(counts: list[WearCounts]) -> WearCounts:
         group=np.concatenate([c.group for c in counts]),
         wearer=np.concatenate([c.wearer + b for c, b in zip(counts, before, strict=False)]),
         year_share=counts[0].year_share,
+        on_shelf=np.concatenate([c.on_shelf for c in counts]),
+        away=np.concatenate([c.away for c in counts]),
     )
 
 

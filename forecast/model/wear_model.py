@@ -23,7 +23,7 @@ from solespan.forecast.model.full_panel_fit import estimate
 from solespan.forecast.model.hand_over_noise import chances_in_use, still_used
 from solespan.forecast.model.inner_loop import Modes
 from solespan.forecast.model.linearise import effective_exposure
-from solespan.forecast.model.parameter_layout import SILENT, coordinates
+from solespan.forecast.model.parameter_layout import SILENT, coordinates, population_prior
 from solespan.forecast.model.posterior_modes import converged_modes
 from solespan.forecast.model.sole_normal import log_rate_effects
 from solespan.forecast.model.sole_state import Evidence, SoleState, sole_state
@@ -40,10 +40,19 @@ from solespan.forecast.panel.panel import Panel, panel_range, wearer_blocks
 from solespan.forecast.panel.panel_of_log import panel_of
 from solespan.forecast.priors import PACKING_DAYS
 from solespan.forecast.use.calendar import UseAhead, use_ahead
-from solespan.forecast.use.usage import UseFit, current_pace, fit_use
+from solespan.forecast.use.pace import current_pace
+from solespan.forecast.use.usage import UseFit, fit_use
 from solespan.forecast.use.wear_counts import WearCounts, wear_counts
 
-__all__ = ["Conditioned", "WearModel", "condition", "condition_blocks", "multipliers", "wear_fit"]
+__all__ = [
+    "Conditioned",
+    "WearModel",
+    "condition",
+    "condition_blocks",
+    "multipliers",
+    "use_multipliers",
+    "wear_fit",
+]
 
 T = TypeVar("T")
 _BLOCK_PATHS = 3000
@@ -99,7 +108,7 @@ class WearModel:
         found = estimate(panel, progress, start, keep)
         layout = found.layout
         mean = layout.prior_mean + found.population_mean
-        counts = wear_counts(self._arrays, multipliers(layout.population, mean))
+        counts = wear_counts(self._arrays, *use_multipliers(layout.population, mean))
         if progress:
             progress("use", 0.95)
         logged = ~panel.unlogged
@@ -140,6 +149,13 @@ def multipliers(names: tuple[str, ...], mean: np.ndarray) -> np.ndarray:
     """Log multipliers in the order of COVARIATES; zero (no effect) where the fit has none."""
     value = dict(zip(names, mean, strict=True))
     return np.array([value.get(f"log_{name}", 0.0) for name in COVARIATES])
+
+
+def use_multipliers(names: tuple[str, ...], mean: np.ndarray) -> tuple[np.ndarray, float]:
+    """What `wear_counts` needs of a population: log multipliers, and the share worn in a gap."""
+    value = dict(zip(names, mean, strict=True))
+    gap_share = float(value.get("gap_share", population_prior("gap_share")[0]))
+    return multipliers(names, mean), gap_share
 
 
 @dataclass(frozen=True)
@@ -254,7 +270,7 @@ def condition(
     """
     arrays = log_arrays(log, pd.Timestamp(as_of))
     panel = panel_of(arrays, fit.records_begin)
-    counts = wear_counts(arrays, fit.multipliers)
+    counts = wear_counts(arrays, fit.multipliers, fit.value("gap_share"))
     return _given(fit, panel, counts, arrays.away, horizon_days)
 
 
@@ -271,7 +287,7 @@ def condition_blocks(
     """
     arrays = log_arrays(log, pd.Timestamp(as_of))
     panel = panel_of(arrays, fit.records_begin)
-    counts = wear_counts(arrays, fit.multipliers)
+    counts = wear_counts(arrays, fit.multipliers, fit.value("gap_share"))
 
     def one(block: tuple[int, int]) -> T:
         part = panel_range(panel, *block)
@@ -292,7 +308,7 @@ def _given(
     layout = coordinates(panel)
     population = fit.population(layout.population)
     at = converged_modes(panel, layout, fit.spread, fit.noise, population)
-    pace = current_pace(counts, fit.use, panel.has_sole | away)  # what is away comes back
+    pace = current_pace(counts, fit.use)
     if panel.unlogged.any():
         last = np.zeros(len(panel.pair_ids), int)
         last[panel.path_pair] = np.arange(len(panel.path_pair))  # of each pair's newest sole

@@ -39,10 +39,21 @@ class PlannedUse(UseAhead):
     cumulative: np.ndarray
     share_planned: np.ndarray
     day_spread: np.ndarray
+    knot_days = 1
 
-    def spread(self, days: np.ndarray, member: np.ndarray) -> np.ndarray:
+    def season_days(self, members: np.ndarray, every: int = 1) -> np.ndarray:
+        """Wear days until the end of every so many days, shape (m, knots)."""
+        last = self.cumulative.shape[1] - 1
+        knots = np.minimum(np.arange(0, last + every, every), last)
+        return np.asarray(self.cumulative[members[:, None], knots])
+
+    def season_days_until(self, days: int) -> np.ndarray:
+        """Wear days within the next days, shape (n,)."""
+        return np.asarray(self.cumulative[:, days])
+
+    def spread(self, days: np.ndarray, season_days: np.ndarray, member: np.ndarray) -> np.ndarray:
         """SD of wear until so many days ahead over its mean, for members of the pairs."""
-        free = super().spread(days, member)
+        free = super().spread(days, season_days / self.wear_days_per_day[member], member)
         at = np.clip(np.asarray(days), 0, self.cumulative.shape[1] - 1).astype(int)
         worn = np.maximum(self.cumulative[member, at], 0.25)
         square = np.square(self.day_spread[member])
@@ -58,8 +69,9 @@ def exposure_per_wear_day(ahead: UseAhead) -> np.ndarray:
 
 def wear_days_now(ahead: UseAhead) -> np.ndarray:
     """Expected wear days on each day to come as things are, shape (pairs, horizon + 1)."""
-    seasons = np.diff(ahead.season_days, axis=1)
-    return np.asarray(ahead.wear_days_per_day[:, None] * seasons[ahead.curve])
+    every = np.arange(len(ahead.per_day))
+    seasons = np.diff(ahead.season_days(every), axis=1)
+    return np.asarray(ahead.wear_days_per_day[:, None] * seasons)
 
 
 def planned(
@@ -90,9 +102,13 @@ def planned(
         per_day=exposure_per_wear_day(ahead) * factor,
         wear_days_per_day=np.maximum(cumulative[:, -1] / days[-1], 1e-9),
         known_days=ahead.known_days,
+        short_log=ahead.short_log,
         follows=ahead.follows * (1.0 - share[:, min(_USUAL_DAYS, share.shape[1] - 1)]),
-        curve=np.arange(n),
-        season_days=cumulative,
+        year=np.ones((n, 1)),
+        meanwhile=np.ones(n),
+        year_known=np.zeros(n, bool),
+        year_begin=0.0,
+        horizon_days=cumulative.shape[1] - 2,
         error=ahead.error,
         cumulative=cumulative,
         share_planned=share,

@@ -8,17 +8,20 @@ reaches the remaining exposure". Only the distribution of wear by each day matte
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import ClassVar
 
 import numpy as np
 
-from solespan.forecast.use.usage import Pace, UseFit, drift_years, season_factor
+from solespan.forecast.use.pace import Pace
+from solespan.forecast.use.usage import UseFit, drift_years
 
 __all__ = ["UseAhead", "days_until", "gamma_factor", "use_ahead", "wear_days_ahead"]
 
 _YEAR_DAYS = 365.25
 _FIXED_POINT_STEPS = 3
-_WAVE_STEP = 0.04
 _LATENT_LESS = 0.6
+_AWAY_DAYS = 14  # until what is at a shop is back; common practice, no source
+_LEAST_WEAR_DAYS = 0.25  # that a spread is reckoned for
 
 
 @dataclass(frozen=True)
@@ -29,37 +32,87 @@ class UseAhead:
         Standard wear days per calendar day, season taken out.
     wear_days_per_day, known_days : ndarray, shape (n,)
         Wear days per calendar day and the wear days behind it.
+    short_log : ndarray, shape (n,)
+        How much of a season's error is left; see `WearCounts`.
     follows : ndarray, shape (n,)
         How far the use follows the latent pace of unlogged days, 0 to 1.
-    curve : ndarray of int, shape (n,)
-        Which season curve a pair follows.
-    season_days : ndarray, shape (curves, horizon + 2)
-        Cumulative season factor: day -> days at the mean pace.
+    year : ndarray, shape (n, places)
+        Pace at places in the year over the mean pace.
+    meanwhile : ndarray, shape (n,)
+        Factor of the pace while pairs of the rack that are at a shop now are away.
+    year_known : ndarray of bool, shape (n,)
+        Whether the pair has a year of its own log.
+    year_begin : float
+        Where in the year today's midnight lies, 0 to 1.
+    horizon_days : int
+        How far the use is laid out.
     """
 
     per_day: np.ndarray
     wear_days_per_day: np.ndarray
     known_days: np.ndarray
+    short_log: np.ndarray
     follows: np.ndarray
-    curve: np.ndarray
-    season_days: np.ndarray
+    year: np.ndarray
+    meanwhile: np.ndarray
+    year_known: np.ndarray
+    year_begin: float
+    horizon_days: int
     error: tuple[float, float, float, float]
+    knot_days: ClassVar[int] = 4  # between the points of a season's curve
 
-    def spread(self, days: np.ndarray, member: np.ndarray) -> np.ndarray:
-        """SD of wear until so many days ahead over its mean, for members of the n pairs."""
-        dispersion, uncertainty, floor, drift = map(float, self.error)
-        variance = np.maximum(days, 1.0)
-        variance *= self.wear_days_per_day[member].astype(days.dtype)  # expected wear days
-        np.maximum(variance, 1e-3, out=variance)
+    def season_days(self, members: np.ndarray, every: int = 1) -> np.ndarray:
+        """Days at the mean pace until the end of every so many days, shape (m, knots)."""
+        last = self.horizon_days + 1
+        return self._season_days(members, np.arange(0, last + every, every))
+
+    def season_days_until(self, days: int) -> np.ndarray:
+        """Days at the mean pace within the next days, shape (n,)."""
+        return self._season_days(np.arange(len(self.year)), np.array([days]))[:, 0]
+
+    def _season_days(self, members: np.ndarray, days: np.ndarray) -> np.ndarray:
+        """Integral of the factor from today on to so many days ahead, at most the horizon's."""
+        days = np.minimum(days, self.horizon_days + 1)
+        out = _integral(self.year[members], self.year_begin, days)
+        away = self.meanwhile[members] != 1.0
+        if away.any():
+            soon = _integral(
+                self.year[members[away]], self.year_begin, np.minimum(days, _AWAY_DAYS)
+            )
+            out[away] += (self.meanwhile[members[away]] - 1.0)[:, None] * soon
+        return out
+
+    def spread(self, days: np.ndarray, season_days: np.ndarray, member: np.ndarray) -> np.ndarray:
+        """SD of wear until so many days ahead over its mean, for members of the n pairs.
+
+        `season_days` are the days at the mean pace until then: out of season few wears are due.
+        """
+        dispersion, uncertainty, season, drift = map(float, self.error)
+        variance = season_days * self.wear_days_per_day[member].astype(days.dtype)
+        np.maximum(variance, _LEAST_WEAR_DAYS, out=variance)
         np.divide(dispersion, variance, out=variance)
         # a latent pace is drawn with the rates: less is left to the use itself
         free = (1.0 - _LATENT_LESS * self.follows[member]).astype(days.dtype)
-        variance += (uncertainty / self.known_days[member] + floor).astype(days.dtype) * free
+        level = uncertainty / self.known_days[member] + season * self.short_log[member]
+        variance += level.astype(days.dtype) * free
         wander = drift_years(days)
         wander *= drift
         wander *= free
         variance += wander
         return np.asarray(np.sqrt(variance, out=variance))
+
+
+def _integral(year: np.ndarray, begin: float, days: np.ndarray) -> np.ndarray:
+    """Days at the mean pace from a place in the year on, shape (pairs, days)."""
+    places = year.shape[1]
+    at = (begin + np.append(0.0, days / _YEAR_DAYS)) * places
+    whole = np.floor(at).astype(int)
+    years, place = np.divmod(whole, places)
+    before = np.concatenate([np.zeros((len(year), 1)), np.cumsum(year, axis=1)], axis=1)
+    out = np.take(before, place, axis=1)
+    out += np.take(year, place, axis=1) * (at - whole)
+    out += before[:, -1:] * years
+    return np.asarray((out[:, 1:] - out[:, :1]) * (_YEAR_DAYS / places))
 
 
 def use_ahead(use: UseFit, pace: Pace, as_of_day: int, horizon_days: int) -> UseAhead:
@@ -69,26 +122,23 @@ def use_ahead(use: UseFit, pace: Pace, as_of_day: int, horizon_days: int) -> Use
     ----------
     use : UseFit
     pace : Pace
-        Of the pairs. Their waves are rounded to steps of 0.04, so that pairs share curves.
+        Of the pairs.
     as_of_day : int
         Days since 1970-01-01.
     horizon_days : int
     """
-    share = ((as_of_day + np.arange(horizon_days + 1) + 0.5) / _YEAR_DAYS) % 1.0
-    steps = np.round(pace.wave / _WAVE_STEP).astype(int)
-    waves, curve = np.unique(steps, axis=1, return_inverse=True)
-    factor = season_factor(waves * _WAVE_STEP, share) * season_factor(
-        np.array(use.season[-1]), share
-    )
-    season_days = np.concatenate([np.zeros((len(factor), 1)), np.cumsum(factor, axis=1)], axis=1)
     bias = np.where(pace.follows > 0.0, 1.0, np.exp(use.bias_log))
     return UseAhead(
         per_day=pace.wear_days_per_day * pace.exposure_per_wear_day * bias,
         wear_days_per_day=pace.wear_days_per_day * bias,
         known_days=pace.known_days,
+        short_log=pace.short_log,
         follows=pace.follows,
-        curve=curve.ravel(),
-        season_days=season_days,
+        year=pace.year,
+        meanwhile=pace.meanwhile,
+        year_known=pace.year_known,
+        year_begin=((as_of_day + 0.5) / _YEAR_DAYS) % 1.0,
+        horizon_days=horizon_days,
         error=use.error,
     )
 
@@ -125,47 +175,54 @@ def days_until(
         Which pairs of `ahead` the rows are.
     """
     kind = remaining.dtype
-    out = np.empty_like(remaining)
-    curve_of = ahead.curve[members]
+    pairs, row = np.unique(members, return_inverse=True)
+    back, most = _back(ahead, pairs)
+    back, most = back.astype(kind), most[row][:, None]
+    steps = np.diff(back, axis=1, append=back[:, -1:]).ravel()
+    start = (row * back.shape[1])[:, None]
+    last = kind.type(back.shape[1] - 1)
+    every = kind.type(ahead.knot_days)
     per_day = np.maximum(ahead.per_day[members], 1e-6).astype(kind)[:, None]
     normal = np.broadcast_to(normal.astype(kind), remaining.shape)
-    for code in np.unique(curve_of):
-        rows = np.flatnonzero(curve_of == code)
-        curve = ahead.season_days[code]
-        back = _inverse(curve).astype(kind)
-        at = members[rows][:, None]
-        at_pace = remaining[rows] / per_day[rows]
-        days = _read(back, at_pace)
-        wanted = at_pace
-        for _ in range(_FIXED_POINT_STEPS):
-            wanted = at_pace / gamma_factor(ahead.spread(days, at), normal[rows])
-            days = _read(back, wanted)
-        days[wanted > float(curve[-1])] = np.inf
-        out[rows] = days
-    out[remaining <= 0.0] = 0.0
-    return out
+    at = members[:, None]
+    at_pace = remaining / per_day
+    days = _read(back.ravel(), steps, start, at_pace / every, last)
+    wanted = at_pace
+    for _ in range(_FIXED_POINT_STEPS):
+        wanted = at_pace / gamma_factor(ahead.spread(days, wanted, at), normal)
+        days = _read(back.ravel(), steps, start, wanted / every, last)
+    days[wanted > most] = np.inf
+    days[remaining <= 0.0] = 0.0
+    return days
 
 
-def _inverse(curve: np.ndarray) -> np.ndarray:
-    """Day at which each whole number of season days is reached."""
-    day = np.arange(len(curve), dtype=float)
-    return np.asarray(np.interp(np.arange(int(curve[-1]) + 2.0), curve, day))
+def _back(ahead: UseAhead, pairs: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Day at which each further `knot_days` season days are reached, and season days in all."""
+    every = ahead.knot_days
+    curve = ahead.season_days(pairs, every)
+    most = curve[:, -1]
+    day = np.minimum(np.arange(curve.shape[1]) * every, ahead.horizon_days + 1.0)
+    wanted = np.arange(int(most.max(initial=0.0) / every) + 2.0) * every
+    return np.array([np.interp(wanted, reached, day) for reached in curve]), most
 
 
-def _read(table: np.ndarray, place: np.ndarray) -> np.ndarray:
-    """Linear interpolation in a table on 0, 1, 2, ...; constant beyond its end."""
-    last = place.dtype.type(len(table) - 1)
-    inside = np.minimum(place, np.nextafter(last, place.dtype.type(0)))
+def _read(
+    table: np.ndarray, steps: np.ndarray, start: np.ndarray, place: np.ndarray, last: np.floating
+) -> np.ndarray:
+    """Linear interpolation in tables on 0, 1, 2, ..., one a row; constant beyond their end."""
+    inside = np.minimum(place, np.nextafter(last, last.dtype.type(0)))
     low = inside.astype(np.intp)
     inside -= low
-    inside *= np.take(np.diff(table), low)
+    low += start
+    inside *= np.take(steps, low)
     inside += np.take(table, low)
     return np.asarray(inside)
 
 
 def wear_days_ahead(ahead: UseAhead, days: int) -> tuple[np.ndarray, np.ndarray]:
     """Expected wear days within the next days, and their SD over it, both of shape (n,)."""
-    place = min(days, ahead.season_days.shape[1] - 1)
-    expected = ahead.wear_days_per_day * ahead.season_days[ahead.curve, place]
+    place = min(days, ahead.horizon_days + 1)
+    season_days = ahead.season_days_until(place)
+    expected = ahead.wear_days_per_day * season_days
     member = np.arange(len(expected))
-    return expected, ahead.spread(np.full(len(expected), float(days)), member)
+    return expected, ahead.spread(np.full(len(expected), float(days)), season_days, member)

@@ -3,7 +3,8 @@
 How often was each pair worn in each four weeks, and when could it have been worn at all?
 
 Turns a log into the `WearCounts` that `forecast.use.usage` learns from. A pair could be worn while
-a sole was on it, it was not at a shop, and its wearer was logging.
+a sole was on it, it was not at a shop, and its wearer was logging. In a gap of a log the days count
+as open by how far the wearer was away.
 """
 
 from __future__ import annotations
@@ -15,7 +16,8 @@ import numpy as np
 from scipy.sparse import csr_array
 
 from solespan.forecast.covariates import FLAGS
-from solespan.forecast.panel.exposure import members_of
+from solespan.forecast.frames import GRADES, WEARING_POINTS
+from solespan.forecast.panel.exposure import NEVER, members_of
 from solespan.forecast.panel.log_arrays import LogArrays
 from solespan.forecast.panel.wear_cells import flag_table
 
@@ -23,6 +25,10 @@ __all__ = ["PERIODS", "PERIOD_DAYS", "WearCounts", "wear_counts"]
 
 PERIOD_DAYS = 28
 PERIODS = 39  # three years
+_YEAR_DAYS = 365.25
+_SEASON_YEARS = 0.5  # that the panel's seasons are worth to a pair without a log
+_HOLE = GRADES.index("hole")
+_THROUGH = [WEARING_POINTS.index(point) for point in ("ball", "toe")]
 _MANY_PAIRS = 200  # from here a sparse matrix adds up racks many times faster than `reduceat`
 
 
@@ -41,6 +47,10 @@ class WearCounts:
     wearer : ndarray of int, shape (pairs,)
     year_share : ndarray, shape (periods,)
         Where in the year the middle of each period lies, 0 to 1.
+    on_shelf : ndarray of bool, shape (pairs,)
+        Whether each pair can be taken from now on, or comes back from a shop.
+    away : ndarray of bool, shape (pairs,)
+        Whether each pair is at a shop now.
     """
 
     worn: np.ndarray
@@ -49,6 +59,13 @@ class WearCounts:
     group: np.ndarray
     wearer: np.ndarray
     year_share: np.ndarray
+    on_shelf: np.ndarray
+    away: np.ndarray
+
+    def short_log(self, skip: int = 0) -> np.ndarray:
+        """Part of a season's error that is left: less with each year in which the pair was open."""
+        years = self.open_days[:, skip:].sum(axis=1) / _YEAR_DAYS
+        return np.asarray(1.0 / (_SEASON_YEARS + years))
 
     def part(self, pairs: slice) -> WearCounts:
         """Counts of some neighbouring pairs, whole racks."""
@@ -60,6 +77,8 @@ class WearCounts:
             group=self.group[pairs],
             wearer=wearer - wearer[0],
             year_share=self.year_share,
+            on_shelf=self.on_shelf[pairs],
+            away=self.away[pairs],
         )
 
     def kept(self, pairs: np.ndarray) -> WearCounts:
@@ -73,6 +92,8 @@ class WearCounts:
             group=self.group[pairs],
             wearer=np.unique(self.wearer[pairs], return_inverse=True)[1],
             year_share=self.year_share,
+            on_shelf=self.on_shelf[pairs],
+            away=self.away[pairs],
         )
 
     @cached_property
@@ -98,7 +119,7 @@ class WearCounts:
         return np.asarray(self._racks @ values)
 
 
-def wear_counts(log: LogArrays, log_multipliers: np.ndarray) -> WearCounts:
+def wear_counts(log: LogArrays, log_multipliers: np.ndarray, gap_share: float = 1.0) -> WearCounts:
     """Count wear by period, newest first, ending on the log's day.
 
     Parameters
@@ -106,6 +127,8 @@ def wear_counts(log: LogArrays, log_multipliers: np.ndarray) -> WearCounts:
     log : LogArrays
     log_multipliers : ndarray, shape (len(COVARIATES),)
         Of exposure, in the order of `forecast.covariates.COVARIATES`.
+    gap_share : float
+        Share of habit worn in a gap of a log. The rest of a gap counts as days without wear.
     """
     days, n = log.days, len(log.pair_ids)
     period = (log.today - days.day) // PERIOD_DAYS
@@ -113,18 +136,36 @@ def wear_counts(log: LogArrays, log_multipliers: np.ndarray) -> WearCounts:
     slot = log.day_pair[recent] * PERIODS + period[recent]
     scale = np.exp(flag_table() @ log_multipliers[: len(FLAGS)])[days.cell]
     worn = days.base * scale * (1.0 + log_multipliers[-1] * days.hours_driven)
+    holed = _holed_on(log)
+    shelf = np.zeros(n, bool)
+    shelf[log.soles.pair[log.soles.current & (holed >= NEVER)]] = True
     middle = log.today - (np.arange(PERIODS) + 0.5) * PERIOD_DAYS
     return WearCounts(
         worn=np.bincount(slot, worn[recent], n * PERIODS).reshape(n, PERIODS),
         days=np.bincount(slot, minlength=n * PERIODS).reshape(n, PERIODS).astype(float),
-        open_days=_open_days(log),
+        open_days=_open_days(log, holed, float(np.clip(gap_share, 0.0, 1.0))),
         group=log.pair_group,
         wearer=log.pair_wearer,
-        year_share=(middle / 365.25) % 1.0,
+        year_share=(middle / _YEAR_DAYS) % 1.0,
+        on_shelf=shelf | log.away,
+        away=log.away,
     )
 
 
-def _open_days(log: LogArrays) -> np.ndarray:
+def _holed_on(log: LogArrays) -> np.ndarray:
+    """Day from which each sole was not worn any more as it has a hole; `NEVER` where it was."""
+    checks = log.checks
+    hole = ((checks.grade == _HOLE) | (checks.mm <= 0.0)) & np.isin(checks.point, _THROUGH)
+    sole = log.soles.on(checks.pair[hole], checks.day[hole])
+    out = np.full(len(log.soles.pair), NEVER)
+    np.minimum.at(out, sole[sole >= 0], checks.day[hole][sole >= 0])
+    worn_last = np.full(len(out), -1)
+    sole = log.soles.on(log.day_pair, log.days.day)
+    np.maximum.at(worn_last, sole[sole >= 0], log.days.day[sole >= 0])
+    return np.where(worn_last > out, NEVER, out)
+
+
+def _open_days(log: LogArrays, holed: np.ndarray, gap_share: float) -> np.ndarray:
     """Days per pair and period on which the pair could have been worn and was being logged."""
     soles, today = log.soles, log.today
     wearer, n_wearers = log.pair_wearer[log.day_pair], len(log.wearer_ids)
@@ -132,12 +173,12 @@ def _open_days(log: LogArrays) -> np.ndarray:
     begun = np.full(n_wearers, today)
     np.minimum.at(begun, wearer, log.days.day)
     start = np.maximum(soles.fitted, begun[sole_wearer])
-    end = np.minimum(soles.end, today)
+    end = np.minimum(np.minimum(soles.end, holed), today)
     out = _overlap(soles.pair, start, end, log)
     gaps = log.gaps
     gap, sole = members_of(gaps.wearer, sole_wearer)
     lost = np.maximum(start[sole], gaps.start[gap])
-    out -= _overlap(soles.pair[sole], lost, np.minimum(end[sole], gaps.end[gap]), log)
+    out -= gap_share * _overlap(soles.pair[sole], lost, np.minimum(end[sole], gaps.end[gap]), log)
     jobs = log.jobs
     known = jobs.pair >= 0
     back = np.minimum(jobs.returned[known], today)
