@@ -14,6 +14,7 @@ from math import log
 
 __all__ = [
     "ASSUMED_SPREAD",
+    "DRIFTS",
     "HEEL_NOMINAL_MM",
     "LEATHERS",
     "MATERIAL_RATE",
@@ -112,7 +113,10 @@ SPREADS: dict[str, Spread] = {
     "pace": Spread(0.40, 0.4, "pair's pace where nothing is logged, log"),
     "wearer_pace": Spread(0.40, 0.4, "wearer's pace where nothing is logged, log"),
     "sender": Spread(0.40, 0.3, "a wearer's own thickness at which soles come off, mm"),
+    "wearer_drift": Spread(0.15, 0.7, "by which a wearer's log rate wanders in a year; 0: not"),
+    "pair_drift": Spread(0.10, 0.7, "by which a pair's log rate wanders in a year; 0: not"),
 }
+DRIFTS = ("wearer_drift", "pair_drift")
 UNLOGGED_SPREADS = ("sole_pace", "pace", "wearer_pace", "sender")
 
 

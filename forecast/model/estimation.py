@@ -24,13 +24,15 @@ from solespan.forecast.model.parameter_layout import Belief, Coordinates, coordi
 from solespan.forecast.model.posterior_moments import gradient
 from solespan.forecast.observation.thumb import ThumbScale
 from solespan.forecast.panel.panel import GAUGES, THUMB, Panel
-from solespan.forecast.priors import METHOD_SD_MM, UNLOGGED_SPREADS, Priors
+from solespan.forecast.panel.rate_ages import with_moving_rates
+from solespan.forecast.priors import DRIFTS, METHOD_SD_MM, UNLOGGED_SPREADS, Priors
 
 __all__ = [
     "Estimate",
     "Keep",
     "Progress",
     "default_noise",
+    "fit_rounds",
     "fit_spreads",
     "spread_penalty",
     "with_free",
@@ -48,6 +50,8 @@ _CURVE_STEP = 0.01
 # log spread from its prior median, at most: in the search from a start far away, at all, in SDs
 _FARTHEST, _WIDEST, _FARTHEST_SDS = 5.0, 12.0, 4.0
 _MATTERS = 0.05  # a log spread below this is as good as none
+_DRIFT_GAIN = 4.0  # of the log likelihood, from which rates are taken to wander
+_NOTHING = 1e-6
 _SETTLED = 0.08  # largest change of a log spread or noise between rounds
 
 
@@ -210,7 +214,7 @@ def _hastened(old: Noise, new: Noise, last_step: float) -> tuple[Noise, float]:
 
 def _settings_vector(spread: dict[str, float], noise: Noise, priors: Priors) -> np.ndarray:
     """Logs of the spreads that matter and of the noise: what has to stand still."""
-    least = {name: min(_MATTERS, s.median) for name, s in priors.spreads.items()}
+    least = {name: max(min(_MATTERS, s.median), _NOTHING) for name, s in priors.spreads.items()}
     thumb = noise.thumb
     judged = (
         thumb.firm_from_mm - thumb.give_from_mm,
@@ -293,6 +297,41 @@ def _inverse(curvature: np.ndarray, priors: Priors) -> np.ndarray:
 
 
 def fit_spreads(
+    panel: Panel,
+    progress: Progress | None = None,
+    start: FitStart | None = None,
+    keep: Keep | None = None,
+    *,
+    known: Estimate | None = None,
+) -> Estimate:
+    """Fit a panel with rates that stand still, and once more with rates that wander if that pays.
+
+    Parameters as `fit_rounds`. Where it does not pay, the spreads of the drift are zero.
+    """
+    none = dict.fromkeys(DRIFTS, 0.0)
+    moved = start is not None and any(start.spread.get(name, 0.0) > 0.0 for name in DRIFTS)
+    if not moved:
+        found = fit_rounds(panel, progress, start, keep, known=known)
+        if known is not None:
+            return found
+        start = FitStart(found.spread, found.noise)
+        if not _drift_pays(panel, found):
+            return replace(found, spread=found.spread | none)
+    return fit_rounds(with_moving_rates(panel), progress, start, keep, known=known)
+
+
+def _drift_pays(panel: Panel, found: Estimate) -> bool:
+    """Whether rates that wander make a panel clearly more likely."""
+    at = []
+    for each in (panel, with_moving_rates(panel)):
+        layout = coordinates(each, facts=learnable(each))
+        start = at[0] if at else None
+        at.append(modes(each, layout, found.spread, found.noise, start=start, steps=6 if at else 8))
+    gain = at[1].posterior.log_likelihood - at[0].posterior.log_likelihood
+    return gain > _DRIFT_GAIN
+
+
+def fit_rounds(
     panel: Panel,
     progress: Progress | None = None,
     start: FitStart | None = None,

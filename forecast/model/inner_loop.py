@@ -16,9 +16,10 @@ from solespan.forecast.model.dense import FEW_PATHS, DenseRack, DenseState
 from solespan.forecast.model.ep_sites import Cavities, first_sites, improve_sites
 from solespan.forecast.model.hierarchy import Posterior, solve
 from solespan.forecast.model.linearise import Linearised, Noise, Sites, linearise
-from solespan.forecast.model.parameter_layout import INTERFACE, SILENT, Coordinates
+from solespan.forecast.model.parameter_layout import INTERFACE, PAST, SILENT, Coordinates
 from solespan.forecast.model.posterior_moments import NestedState
 from solespan.forecast.panel.panel import Panel
+from solespan.forecast.panel.rate_ages import aged
 
 __all__ = [
     "FIRST_STEPS",
@@ -64,7 +65,8 @@ class IterationState:
     pull : ndarray, shape (12, paths)
         `pull_of_bends`.
     log_rate_variance, pace_variance : ndarray, shape (paths,)
-        Posterior variance of the log rates, and what the pace of unlogged days adds to it.
+        Posterior variance of the log rates (of their means over the wear so far, where rates
+        wander), and what the pace of unlogged days adds to it.
     moved : ndarray, shape (paths,)
         How far each path came in the last step.
     swing : ndarray, shape (paths,)
@@ -221,7 +223,7 @@ def _moved(
         sites=sites,
         cavities=cavities,
         pull=pull_of_bends(lin, bent, panel.unlogged_path),
-        log_rate_variance=bent[_RATE][_RATE],
+        log_rate_variance=_worn_variance(panel, bent, at.deviation[PAST] + change[PAST]),
         pace_variance=_pace_variance(bent),
         moved=moved,
         swing=swing,
@@ -259,6 +261,19 @@ def _shorten(change: np.ndarray, wearer: np.ndarray) -> None:
     longest = np.ones(int(wearer[-1]) + 1 if len(wearer) else 0)
     np.maximum.at(longest, wearer, step)
     change[: -len(COVARIATES)] /= longest[wearer]
+
+
+def _worn_variance(panel: Panel, bent: dict[int, np.ndarray], steps_back: np.ndarray) -> np.ndarray:
+    """Variance of the log of the mean rate over the wear so far, by path."""
+    out = bent[_RATE][_RATE]
+    steps = [k for k in range(PAST.start, PAST.stop) if k in bent]
+    if not steps:
+        return out
+    factor, slopes = aged(panel.target_older[panel.path_end], steps_back)
+    share = (slopes / factor)[[k - PAST.start for k in steps]]
+    cov = np.array([bent[k][steps] for k in steps])
+    out = out + 2.0 * np.einsum("kn,kn->n", share, np.array([bent[k][_RATE] for k in steps]))
+    return np.maximum(out + np.einsum("kn,kjn,jn->n", share, cov, share), 0.0)
 
 
 def _pace_variance(bent: dict[int, np.ndarray]) -> np.ndarray:
@@ -305,6 +320,10 @@ def pull_of_bends(lin: Linearised, bent: dict[int, np.ndarray], unlogged: np.nda
             out[_RATE] -= weighed(column, column)
         if column == SILENT:
             out[column] -= unlogged * weighed(column, column)
-        elif _COVARIATES_FROM <= column < _WIDTH - 1:  # all but driving act through exp
+        elif SILENT < column < _WIDTH - 1:  # all but driving act through exp
             out[column] -= weighed(column, column)
+        for other in range(PAST.start, column if column < PAST.stop else 0):
+            if other in bent:  # the rate of a stretch has all later steps in it
+                out[other] -= weighed(column, column)
+                out[column] -= weighed(column, other)
     return out

@@ -20,7 +20,7 @@ import numpy as np
 from scipy.special import log_ndtr, ndtr
 
 from solespan.forecast.covariates import COVARIATES
-from solespan.forecast.model.parameter_layout import INTERFACE, SILENT
+from solespan.forecast.model.parameter_layout import INTERFACE, PAST, SILENT
 from solespan.forecast.model.process_noise_filter import whiten
 from solespan.forecast.observation.attrition import Leaving
 from solespan.forecast.observation.outliers import SLIP_SHARE, good_weight, left_out
@@ -32,6 +32,7 @@ from solespan.forecast.observation.removal_threshold import (
 )
 from solespan.forecast.observation.thumb import ThumbScale
 from solespan.forecast.panel.panel import GAUGES, KNOWN_SINCE, SENT, THUMB, Panel
+from solespan.forecast.panel.rate_ages import aged
 from solespan.forecast.priors import PACKING_DAYS
 
 __all__ = [
@@ -285,12 +286,23 @@ def _columns(
     silent = panel.exposure.silent[target]
     informed = np.flatnonzero(slope_target.any(axis=1))
     x, slope = x_target[target], slope_target[informed[:, None], target]
+    moving = bool(panel.moving.any())
+    if moving:
+        factor_then, past = aged(panel.target_older[target], value[PAST][:, path])
+        moved, past = x * (factor_then - 1.0), x * past
+        slope = slope * factor_then
     later = np.flatnonzero(panel.path_begin[path] >= 0)  # wears from a day after the fitting
     if len(later):
         begin = panel.path_begin[path[later]]
         silent[later] -= panel.exposure.silent[begin]
         x[later] -= x_target[begin]
-        slope[:, later] -= slope_target[informed[:, None], begin]
+        before = slope_target[informed[:, None], begin]
+        if moving:
+            factor_then, ago = aged(panel.target_older[begin], value[PAST][:, path[later]])
+            moved[later] -= x_target[begin] * (factor_then - 1.0)
+            past[:, later] -= x_target[begin] * ago
+            before = before * factor_then
+        slope[:, later] -= before
     columns = np.zeros((_WIDTH, len(path)))
     columns[0] = 1.0
     columns[1] = -np.minimum(x / PACKING_DAYS, 1.0) * wears
@@ -298,6 +310,9 @@ def _columns(
     # a share of habit where the wearer logs, else a log pace
     by_pace = panel.unlogged_path[path]
     factor = np.where(by_pace, np.exp(np.where(by_pace, value[SILENT][path], 0.0)), 1.0)
+    if moving:
+        x = x + moved
+        columns[PAST] = -rate * past
     wear = rate * np.maximum(x + np.where(by_pace, factor, value[SILENT][path]) * silent, least)
     columns[2] = -wear
     columns[SILENT] = -rate * factor * silent

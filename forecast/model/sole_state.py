@@ -37,7 +37,7 @@ class SoleState:
     settling_mm : ndarray, shape (2, groups)
         Packing still to come, by foot: thickness above is as if it had come.
     wear_mm : ndarray, shape (2, groups)
-        Expected wear so far, by foot.
+        Expected wear so far, by foot; less of it where the rate was another then.
     skew : ndarray, shape (2, groups)
         By which the log rate of a standard normal z is lower than normal, times z^2 - 1.
     unlogged : ndarray, shape (groups,)
@@ -166,8 +166,11 @@ def sole_state(
     factor = np.linalg.cholesky(np.moveaxis(cov, -1, 0))
     packing = centre[1] + _packing(posterior, layout)
     settling = np.array([lin.settling[p] * packing[p] for p in (feet.left, feet.right)])
-    wear = np.array([lin.end_wear_mm[p] for p in (feet.left, feet.right)])
     paths = (feet.left, feet.right)
+    # of a rate that wanders, only what was the rate so far has bent the wear so far
+    held = [at.log_rate_variance[p] / v for p, v in zip(paths, (cov[0, 0], cov[2, 2]), strict=True)]
+    bends = np.square(np.minimum(held, 1.0)) if panel.moving.any() else np.ones(np.shape(held))
+    wear = bends * [lin.end_wear_mm[p] for p in paths]
     unlogged = panel.unlogged_path[feet.left].astype(float) * with_pace
     before = np.array([_variance_before(panel, posterior, path, unlogged) for path in paths])
     now = np.array([cov[0, 0], cov[2, 2]])

@@ -35,9 +35,10 @@ from solespan.forecast.model.wear_curve import (
 )
 from solespan.forecast.model.wear_fit import WearFit
 from solespan.forecast.panel.foot_pairs import FootPairs
-from solespan.forecast.panel.log_arrays import log_arrays
+from solespan.forecast.panel.log_arrays import LogArrays, log_arrays
 from solespan.forecast.panel.panel import Panel, panel_range, wearer_blocks
 from solespan.forecast.panel.panel_of_log import panel_of
+from solespan.forecast.panel.rate_ages import with_moving_rates
 from solespan.forecast.priors import PACKING_DAYS
 from solespan.forecast.use.calendar import UseAhead, use_ahead
 from solespan.forecast.use.usage import UseFit, current_pace, fit_use
@@ -253,7 +254,7 @@ def condition(
         No sole was fitted by `as_of`.
     """
     arrays = log_arrays(log, pd.Timestamp(as_of))
-    panel = panel_of(arrays, fit.records_begin)
+    panel = _panel(fit, arrays)
     counts = wear_counts(arrays, fit.multipliers)
     return _given(fit, panel, counts, arrays.away, horizon_days)
 
@@ -270,7 +271,7 @@ def condition_blocks(
     Given the population, wearers are independent; a block's arrays stay in the processor's cache.
     """
     arrays = log_arrays(log, pd.Timestamp(as_of))
-    panel = panel_of(arrays, fit.records_begin)
+    panel = _panel(fit, arrays)
     counts = wear_counts(arrays, fit.multipliers)
 
     def one(block: tuple[int, int]) -> T:
@@ -284,6 +285,12 @@ def condition_blocks(
         return [one(blocks[0])]
     with ThreadPoolExecutor(_THREADS) as pool:
         return list(pool.map(one, blocks))
+
+
+def _panel(fit: WearFit, arrays: LogArrays) -> Panel:
+    """Lay out a log as the fit has it: with rates that wander where they were found to."""
+    panel = panel_of(arrays, fit.records_begin)
+    return with_moving_rates(panel) if fit.rates_move else panel
 
 
 def _given(
