@@ -18,7 +18,7 @@ from solespan.forecast.model.ep_sites import learn_thumb, start_thumb
 from solespan.forecast.model.fit_start import FitStart
 from solespan.forecast.model.hand_over_noise import learn_logged, learn_unlogged
 from solespan.forecast.model.hierarchy import solve
-from solespan.forecast.model.inner_loop import Modes, modes, prior_centre
+from solespan.forecast.model.inner_loop import Modes, line_up_moving, modes, prior_centre
 from solespan.forecast.model.linearise import Linearised, Noise, linearise
 from solespan.forecast.model.parameter_layout import Belief, Coordinates, coordinates, learnable
 from solespan.forecast.model.posterior_moments import gradient
@@ -50,7 +50,11 @@ _CURVE_STEP = 0.01
 # log spread from its prior median, at most: in the search from a start far away, at all, in SDs
 _FARTHEST, _WIDEST, _FARTHEST_SDS = 5.0, 12.0, 4.0
 _MATTERS = 0.05  # a log spread below this is as good as none
-_DRIFT_GAIN = 4.0  # of the log likelihood, from which rates are taken to wander
+# Sizes of a drift, times its prior median, and the gain in the log likelihood over none from which
+# rates are taken to wander. Large panels see even a drift that is not worth its uncertainty (half
+# the median): there the gain over the first size counts.
+_DRIFT_TRIES = (0.5, 1.0, 2.0, 4.0)
+_DRIFT_GAIN, _GAIN_PER_WEARER = 3.0, 0.03
 _NOTHING = 1e-6
 _SETTLED = 0.08  # largest change of a log spread or noise between rounds
 
@@ -314,21 +318,34 @@ def fit_spreads(
         found = fit_rounds(panel, progress, start, keep, known=known)
         if known is not None:
             return found
-        start = FitStart(found.spread, found.noise)
-        if not _drift_pays(panel, found):
+        little, *gains = _drift_gains(panel, found)
+        best = int(np.argmax(gains))
+        beyond = min(_DRIFT_GAIN, _GAIN_PER_WEARER * len(panel.wearer_ids))
+        if gains[best] < max(_DRIFT_GAIN, little + beyond):
             return replace(found, spread=found.spread | none)
+        start = FitStart(_times_drift(found.spread, _DRIFT_TRIES[best + 1]), found.noise)
     return fit_rounds(with_moving_rates(panel), progress, start, keep, known=known)
 
 
-def _drift_pays(panel: Panel, found: Estimate) -> bool:
-    """Whether rates that wander make a panel clearly more likely."""
-    at = []
-    for each in (panel, with_moving_rates(panel)):
-        layout = coordinates(each, facts=learnable(each))
-        start = at[0] if at else None
-        at.append(modes(each, layout, found.spread, found.noise, start=start, steps=6 if at else 8))
-    gain = at[1].posterior.log_likelihood - at[0].posterior.log_likelihood
-    return gain > _DRIFT_GAIN
+def _drift_gains(panel: Panel, found: Estimate) -> list[float]:
+    """Gain in the log likelihood by rates that wander, for each factor of `_DRIFT_TRIES`.
+
+    Everything else is held where the fit with still rates ended: lines, sites and weights.
+    """
+    layout = coordinates(panel, facts=learnable(panel))
+    still = modes(panel, layout, found.spread, found.noise)
+    each = with_moving_rates(panel)
+    lin = line_up_moving(each, still, found.noise)
+    alike = coordinates(each, facts=learnable(each))
+    base = solve(each, layout, lin, found.spread).log_likelihood
+    return [
+        solve(each, alike, lin, _times_drift(found.spread, f)).log_likelihood - base
+        for f in _DRIFT_TRIES
+    ]
+
+
+def _times_drift(spread: dict[str, float], factor: float) -> dict[str, float]:
+    return spread | {name: factor * _USUAL.spreads[name].median for name in DRIFTS}
 
 
 def fit_rounds(

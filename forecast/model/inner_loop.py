@@ -26,6 +26,7 @@ __all__ = [
     "STILL",
     "IterationState",
     "Modes",
+    "line_up_moving",
     "lined_up",
     "modes",
     "moved_on",
@@ -191,6 +192,35 @@ def lined_up(
         at.pull if settled else None,
         seek_slips=settled,
     )
+
+
+def line_up_moving(panel: Panel, at: Modes, noise: Noise) -> Linearised:
+    """Linearise where still rates stand, with the columns of rates that wander beside them.
+
+    `panel` has rates that move, `at` is of the same with still ones. The bends pull at a step back
+    as they do at the log rate.
+    """
+    stand = at.stand
+
+    def lined(pull: np.ndarray) -> Linearised:
+        return linearise(
+            panel,
+            stand.deviation,
+            at.centre,
+            noise,
+            stand.weight,
+            stand.sites,
+            stand.log_rate_variance,
+            stand.pace_variance,
+            pull,
+            seek_slips=False,
+        )
+
+    with_rate = NestedState(at.posterior).bent_covariance()[_RATE]
+    gram = lined(stand.pull).products(np.arange(_WIDTH))[PAST]
+    pull = stand.pull.copy()
+    pull[PAST] = -np.einsum("kbn,bn->kn", gram, with_rate)
+    return lined(pull)
 
 
 def moved_on(
