@@ -6,20 +6,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from solespan.forecast.dates.first_passage import (
-    drift_points,
-    normal_points,
-    remaining_exposure,
-)
+from solespan.forecast.dates.first_passage import normal_points, remaining_exposure
 from solespan.forecast.model.sole_state import SoleState
 from solespan.forecast.model.wear_model import Conditioned
 from solespan.forecast.panel.foot_pairs import FootPairs
-from solespan.forecast.priors import DRIFTS
 from solespan.forecast.use.calendar import UseAhead, days_until
 
 __all__ = ["DueDraws", "due_draws"]
-
-_MOST_YEARS = 5.0  # over which rates wander on
 
 
 @dataclass(frozen=True)
@@ -50,8 +43,6 @@ def due_draws(known: Conditioned, feet: FootPairs, state: SoleState | None = Non
         state, panel.limit_mm[feet.both], known.fit.noise.process_mm
     )
     members = panel.path_pair[feet.left]
-    if known.fit.rates_move:
-        _wander_on(known, members, remaining)
     use = normal_points()[8]
     n, draws = len(members), remaining.shape[-1]
     wears = _wear_days(known.ahead, members, remaining)
@@ -65,19 +56,6 @@ def due_draws(known: Conditioned, feet: FootPairs, state: SoleState | None = Non
     sooner = (remaining[0] < remaining[1]).mean(axis=-1)
     sooner += 0.5 * (remaining[0] == remaining[1]).mean(axis=-1)
     return DueDraws(days, sooner, rate, thickness, wears)
-
-
-def _wander_on(known: Conditioned, members: np.ndarray, remaining: np.ndarray) -> None:
-    """Let rates wander on until the limit is met; both feet together. `remaining` is moved.
-
-    The mean of a random walk over a stretch has a third of the variance that it ends with.
-    """
-    per_year = sum(known.fit.spread[name] ** 2 for name in DRIFTS)
-    sd = np.sqrt(per_year / 3.0) * known.panel.moving[members]
-    per_day = np.maximum(known.ahead.per_day[members], 1e-6)
-    years = np.minimum(remaining / (365.0 * per_day[:, None]), _MOST_YEARS)
-    off = -sd[:, None] * np.sqrt(years) * drift_points()
-    remaining *= np.exp(off).astype(remaining.dtype)
 
 
 def _wear_days(ahead: UseAhead, members: np.ndarray, remaining: np.ndarray) -> np.ndarray:

@@ -19,7 +19,7 @@ from scipy.stats import qmc
 
 from solespan.forecast.model.sole_state import SoleState
 
-__all__ = ["DRAWS", "drift_points", "inverse_gaussian", "normal_points", "remaining_exposure"]
+__all__ = ["DRAWS", "inverse_gaussian", "normal_points", "remaining_exposure"]
 
 DRAWS = 512
 _DIMENSIONS = 9  # four of the joint state, two for each foot's wear, one for use
@@ -45,14 +45,6 @@ def _pace_points(draws: int) -> np.ndarray:
     """Standard normal points for the pace of unlogged days, shape (draws,)."""
     rng = np.random.default_rng(_SEED + 1)
     uniform = qmc.Sobol(_DIMENSIONS + 1, scramble=True, rng=rng).random(draws)[:, -1]
-    return np.asarray(ndtri(np.clip(uniform, 1e-9, 1 - 1e-9)), np.float32)
-
-
-@lru_cache(maxsize=4)
-def drift_points(draws: int = DRAWS) -> np.ndarray:
-    """Standard normal points for rates that wander on, shape (draws,)."""
-    rng = np.random.default_rng(_SEED + 2)
-    uniform = qmc.Sobol(_DIMENSIONS + 2, scramble=True, rng=rng).random(draws)[:, -1]
     return np.asarray(ndtri(np.clip(uniform, 1e-9, 1 - 1e-9)), np.float32)
 
 

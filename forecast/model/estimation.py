@@ -18,14 +18,13 @@ from solespan.forecast.model.ep_sites import learn_thumb, start_thumb
 from solespan.forecast.model.fit_start import FitStart
 from solespan.forecast.model.hand_over_noise import learn_logged, learn_unlogged
 from solespan.forecast.model.hierarchy import solve
-from solespan.forecast.model.inner_loop import Modes, line_up_moving, modes, prior_centre
+from solespan.forecast.model.inner_loop import Modes, modes, prior_centre
 from solespan.forecast.model.linearise import Linearised, Noise, linearise
 from solespan.forecast.model.parameter_layout import Belief, Coordinates, coordinates, learnable
 from solespan.forecast.model.posterior_moments import gradient
 from solespan.forecast.observation.thumb import ThumbScale
 from solespan.forecast.panel.panel import GAUGES, THUMB, Panel
-from solespan.forecast.panel.rate_ages import with_moving_rates
-from solespan.forecast.priors import DRIFTS, METHOD_SD_MM, UNLOGGED_SPREADS, Priors
+from solespan.forecast.priors import METHOD_SD_MM, UNLOGGED_SPREADS, Priors
 
 __all__ = [
     "Estimate",
@@ -33,7 +32,6 @@ __all__ = [
     "Progress",
     "default_noise",
     "fit_rounds",
-    "fit_spreads",
     "spread_penalty",
     "with_free",
 ]
@@ -50,11 +48,6 @@ _CURVE_STEP = 0.01
 # log spread from its prior median, at most: in the search from a start far away, at all, in SDs
 _FARTHEST, _WIDEST, _FARTHEST_SDS = 5.0, 12.0, 4.0
 _MATTERS = 0.05  # a log spread below this is as good as none
-# Sizes of a drift, times its prior median, and the gain in the log likelihood over none from which
-# rates are taken to wander. Large panels see even a drift that is not worth its uncertainty (half
-# the median): there the gain over the first size counts.
-_DRIFT_TRIES = (0.5, 1.0, 2.0, 4.0)
-_DRIFT_GAIN, _GAIN_PER_WEARER = 3.0, 0.03
 _NOTHING = 1e-6
 _SETTLED = 0.08  # largest change of a log spread or noise between rounds
 
@@ -300,54 +293,6 @@ def _inverse(curvature: np.ndarray, priors: Priors) -> np.ndarray:
     return np.asarray(half @ half.T)
 
 
-def fit_spreads(
-    panel: Panel,
-    progress: Progress | None = None,
-    start: FitStart | None = None,
-    keep: Keep | None = None,
-    *,
-    known: Estimate | None = None,
-) -> Estimate:
-    """Fit a panel with rates that stand still, and once more with rates that wander if that pays.
-
-    Parameters as `fit_rounds`. Where it does not pay, the spreads of the drift are zero.
-    """
-    none = dict.fromkeys(DRIFTS, 0.0)
-    moved = start is not None and any(start.spread.get(name, 0.0) > 0.0 for name in DRIFTS)
-    if not moved:
-        found = fit_rounds(panel, progress, start, keep, known=known)
-        if known is not None:
-            return found
-        little, *gains = _drift_gains(panel, found)
-        best = int(np.argmax(gains))
-        beyond = min(_DRIFT_GAIN, _GAIN_PER_WEARER * len(panel.wearer_ids))
-        if gains[best] < max(_DRIFT_GAIN, little + beyond):
-            return replace(found, spread=found.spread | none)
-        start = FitStart(_times_drift(found.spread, _DRIFT_TRIES[best + 1]), found.noise)
-    return fit_rounds(with_moving_rates(panel), progress, start, keep, known=known)
-
-
-def _drift_gains(panel: Panel, found: Estimate) -> list[float]:
-    """Gain in the log likelihood by rates that wander, for each factor of `_DRIFT_TRIES`.
-
-    Everything else is held where the fit with still rates ended: lines, sites and weights.
-    """
-    layout = coordinates(panel, facts=learnable(panel))
-    still = modes(panel, layout, found.spread, found.noise)
-    each = with_moving_rates(panel)
-    lin = line_up_moving(each, still, found.noise)
-    alike = coordinates(each, facts=learnable(each))
-    base = solve(each, layout, lin, found.spread).log_likelihood
-    return [
-        solve(each, alike, lin, _times_drift(found.spread, f)).log_likelihood - base
-        for f in _DRIFT_TRIES
-    ]
-
-
-def _times_drift(spread: dict[str, float], factor: float) -> dict[str, float]:
-    return spread | {name: factor * _USUAL.spreads[name].median for name in DRIFTS}
-
-
 def fit_rounds(
     panel: Panel,
     progress: Progress | None = None,
@@ -359,7 +304,7 @@ def fit_rounds(
     priors: Priors = _USUAL,
     settled: float = _SETTLED,
     known: Estimate | None = None,
-) -> Estimate:
+) -> tuple[Estimate, Modes]:
     """Alternate modes, spreads and noise over a whole panel.
 
     Parameters
@@ -427,4 +372,5 @@ def fit_rounds(
     at = modes(panel, layout, spread, noise, start=at, steps=4)
     mean, cov = at.posterior.population_mean, at.posterior.population_cov
     assert inverse is not None  # noqa: S101 - there is a first round
-    return Estimate(layout, spread, noise, mean, cov, objective, done, priors, inverse, converged)
+    found = Estimate(layout, spread, noise, mean, cov, objective, done, priors, inverse, converged)
+    return found, at

@@ -35,6 +35,7 @@ __all__ = [
     "PATH",
     "SILENT",
     "SPREAD_OF",
+    "TREND",
     "Belief",
     "Coordinates",
     "Facts",
@@ -43,12 +44,13 @@ __all__ = [
     "learnable",
 ]
 
-_PAST = tuple(f"past_{k}" for k in range(1, STEPS + 1))
+_PAST = (*(f"past_{k}" for k in range(1, STEPS + 1)), "trend")
 INTERFACE = (
     "start", "packing", "log_rate", "gauge", "thumb", "sending", "silent", *_PAST, *COVARIATES
 )  # fmt: skip
 SILENT = INTERFACE.index("silent")
-PAST = slice(SILENT + 1, SILENT + 1 + STEPS)
+PAST = slice(SILENT + 1, SILENT + 1 + len(_PAST))  # steps back of the log rate, and its trend
+TREND = PAST.stop - 1
 BENT = (INTERFACE.index("log_rate"), *range(SILENT, len(INTERFACE)))  # act through a product
 _COLUMN = {name: i for i, name in enumerate(INTERFACE)}
 _FEW_PATHS = 200  # below this one product is faster than a sum for each unknown
@@ -63,7 +65,7 @@ WEARER = (
 SPREAD_OF = {
     "wearer_toe": "wearer_point",
     "wearer_heel": "wearer_point",
-    **{f"{of}_{p}": f"{of}_drift" for of in ("wearer", "pair") for p in _PAST},
+    **{f"{of}_{p}": f"{of}_drift" for of in ("wearer", "pair") for p in _PAST[:-1]},
 }
 
 
@@ -277,7 +279,7 @@ def _effects(panel: Panel) -> tuple[Effects, Effects]:
         "sender": ("sending", unlogged),
     }
     moving = panel.moving[panel.path_pair]
-    for name, years in zip(_PAST, STEP_YEARS, strict=True):
+    for name, years in zip(_PAST, (*STEP_YEARS, 1.0), strict=True):
         local[f"pair_{name}"] = weights[f"wearer_{name}"] = (name, moving * np.sqrt(years))
     every: dict[str, tuple[str, np.ndarray]] = {"level": ("log_rate", sole)}
     for code, word in enumerate(MATERIALS):
@@ -294,6 +296,7 @@ def _effects(panel: Panel) -> tuple[Effects, Effects]:
     every["thumb_limit"] = ("thumb", USUAL_LIMIT_MM - panel.limit_mm)
     every["sending_mm"] = ("sending", logged)
     every["gap_share"] = ("silent", logged)
+    every["trend"] = ("trend", moving)
     every["pace"] = ("silent", unlogged)
     for code, word in enumerate(DRESS_CODES, start=1):
         worn_for = panel.pair_group[panel.path_pair] == code
@@ -321,7 +324,9 @@ def _active(panel: Panel) -> set[str]:
     seen["thumb"] = bool((panel.obs_kind == THUMB).any())
     seen["sending"] = bool((panel.obs_kind >= SENT).any())
     moves = bool(panel.moving.any())
-    seen |= {p: moves and bool(panel.target_older[:, k].any()) for k, p in enumerate(_PAST)}
+    older = panel.target_older.any(axis=0)
+    seen |= {p: moves and bool(older[min(k, STEPS - 1) :].any()) for k, p in enumerate(_PAST)}
+    seen["trend"] = moves and bool(older.any())
     return {name for name in INTERFACE if seen.get(name, True)}
 
 

@@ -10,9 +10,9 @@ from solespan.forecast.covariates import COVARIATES
 from solespan.forecast.log import WearLog
 from solespan.forecast.model.inner_loop import Modes
 from solespan.forecast.model.linearise import effective_exposure
-from solespan.forecast.model.parameter_layout import INTERFACE, PAST, SILENT
+from solespan.forecast.model.parameter_layout import INTERFACE, PAST, SILENT, TREND
 from solespan.forecast.model.sole_normal import sole_normal
-from solespan.forecast.model.sole_state import Evidence
+from solespan.forecast.model.sole_state import Evidence, future_variance
 from solespan.forecast.panel.exposure import (
     count_exposure,
     day_rows,
@@ -137,7 +137,9 @@ class WearCurves:
             out.append(ThicknessNormal(path, mean, cov, here.wear_mm))
         return out
 
-    def readings(self, ball: FootPairs, size: int) -> tuple[np.ndarray, list[NextReading]]:
+    def readings(
+        self, ball: FootPairs, size: int, ahead_years: np.ndarray | None
+    ) -> tuple[np.ndarray, list[NextReading]]:
         """Covariance of the state of one ball, and of readings; see `Conditioned.readings`."""
         panel = self.panel
         paths = ball.both[:, 0]
@@ -154,6 +156,8 @@ class WearCurves:
             here = self._curve(path, worn)
             _, columns, left_over = self._smoothed(path, here)
             asked[2 * foot, foot, _RATE] = 1.0
+            if ahead_years is not None:
+                asked[2 * foot, foot, TREND] = 0.5 * ahead_years[0]
             asked[2 * foot + 1, foot] = columns[:, 0]
             asked[2 * foot + 1, foot, 1] += -1.0 - here.columns[1, 0]
             walk[2 * foot + 1] = left_over[0, 0]
@@ -162,12 +166,17 @@ class WearCurves:
                 row[foot] = columns[:, 0]
                 row[foot, _THUMB if thumb else _GAUGE] += 1.0
                 seen[foot, thumb] = row
+        on = 0.0
+        if ahead_years is not None:
+            on = float(future_variance(self.at.posterior.spread, ahead_years)[0])
+            on *= float(panel.moving[panel.path_pair[paths[0]]])
         whole = joint.reshape(2 * width, 2 * width)
         flat = asked.reshape(size, -1)
         found = []
         for (foot, thumb), row in seen.items():
             every = np.concatenate([flat, row.reshape(1, -1)])
             cov = every @ whole @ every.T + np.diag([*walk, walk[2 * foot + 1]])
+            cov[np.ix_([0, 2], [0, 2])] += on
             cov[-1, 2 * foot + 1] += walk[2 * foot + 1]
             cov[2 * foot + 1, -1] += walk[2 * foot + 1]
             for place, path in zip((1, 3), paths, strict=True):  # the pair is taken to be in use

@@ -1,8 +1,8 @@
 """Rate ages: how much of a sole's wear lies how far back, and how fast was it worn then?
 
-The log rate of a wearer or pair may wander (a random walk in calendar time). It is taken as
-constant within stretches that are shorter the nearer they are to the day of the forecast. The
-model's log rate is that of the last stretch, so that its uncertainty is that of today's rate.
+The log rate of a wearer or pair may wander (a random walk in calendar time) about a trend. It is
+taken as constant within stretches that are shorter the nearer they are to the day of the forecast.
+The model's log rate is that of the last stretch, so that its uncertainty is that of today's rate.
 """
 
 from __future__ import annotations
@@ -14,7 +14,15 @@ import numpy as np
 from solespan.forecast.panel.exposure import SHIFT, DayRows
 from solespan.forecast.panel.panel import Panel
 
-__all__ = ["EDGES_DAYS", "STEPS", "STEP_YEARS", "aged", "older_shares", "with_moving_rates"]
+__all__ = [
+    "EDGES_DAYS",
+    "STEPS",
+    "STEP_YEARS",
+    "aged",
+    "moved_exposure",
+    "older_shares",
+    "with_moving_rates",
+]
 
 EDGES_DAYS = (60, 150, 300, 600)  # from the day of the forecast back to where the rate may change
 _MIDDLES = np.array([30.0, 105.0, 225.0, 450.0, 900.0])
@@ -55,6 +63,14 @@ def older_shares(
     return np.asarray(np.stack(older, axis=1) / np.maximum(whole, 1e-9)[:, None])
 
 
+def moved_exposure(
+    x: np.ndarray, older: np.ndarray, steps: np.ndarray
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Exposure counted at today's rate less as it was, its slopes by the steps, and the factor."""
+    factor, slopes = aged(older, steps)
+    return x * (factor - 1.0), x * slopes, factor
+
+
 def with_moving_rates(panel: Panel) -> Panel:
     """Return the panel with rates that may wander, of all wearers who log."""
     return replace(panel, moving=1.0 - panel.unlogged)
@@ -67,17 +83,18 @@ def aged(older: np.ndarray, steps: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     ----------
     older : ndarray, shape (n, STEPS)
         `older_shares`.
-    steps : ndarray, shape (STEPS, n)
-        Log rate of each stretch less that of the one after it.
+    steps : ndarray, shape (STEPS + 1, n)
+        Log rate of each stretch less that of the one after it and, last, the trend in a year.
 
     Returns
     -------
     factor : ndarray, shape (n,)
-    slopes : ndarray, shape (STEPS, n)
+    slopes : ndarray, shape (STEPS + 1, n)
         Derivatives of the factor.
     """
-    level = np.exp(np.cumsum(steps, axis=0))
+    level = np.exp(np.cumsum(steps[:-1] - STEP_YEARS[:, None] * steps[-1], axis=0))
     share = older.T.copy()
     share[:-1] -= share[1:]
     slopes = np.cumsum((share * level)[::-1], axis=0)[::-1]
-    return 1.0 - older[:, 0] + slopes[0], slopes
+    factor = 1.0 - older[:, 0] + slopes[0]
+    return factor, np.concatenate([slopes, -(STEP_YEARS @ slopes)[None]])

@@ -122,7 +122,7 @@ def _found(
     panel: Panel, model: Published, mean: np.ndarray, sd: np.ndarray, start: FitStart
 ) -> Found:
     layout = layout_of(panel, model, mean, sd)
-    ended = fit_rounds(
+    ended, _ = fit_rounds(
         panel, None, replace(start, rounds=0), rounds=MOST_ROUNDS, layout=layout,
         priors=model.priors, settled=STANDS,
     )  # fmt: skip
