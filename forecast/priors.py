@@ -14,6 +14,7 @@ from math import log
 
 __all__ = [
     "ASSUMED_SPREAD",
+    "DRIFTS",
     "HEEL_NOMINAL_MM",
     "LEATHERS",
     "MATERIAL_RATE",
@@ -65,6 +66,7 @@ POPULATION_SD: dict[str, tuple[float, float]] = {
     "thumb_shift_mm": (0.0, 0.20),
     # mm that the thumb's cut points move per mm of limit: 0 it feels thickness, 1 what is to spare
     "thumb_limit": (0.5, 0.5),
+    "trend": (0.0, 0.3),  # of all log rates in a year, where rates wander
     "sending_mm": (0.0, 0.4),  # thickness above the limit at which soles come off
     "gap_share": (0.5, 0.25),  # of habit, worn in a silent stretch within a log
     # log of the wear days of a pair whose owner does not log, over one a week
@@ -112,7 +114,12 @@ SPREADS: dict[str, Spread] = {
     "pace": Spread(0.40, 0.4, "pair's pace where nothing is logged, log"),
     "wearer_pace": Spread(0.40, 0.4, "wearer's pace where nothing is logged, log"),
     "sender": Spread(0.40, 0.3, "a wearer's own thickness at which soles come off, mm"),
+    "wearer_drift": Spread(0.15, 0.7, "by which a wearer's log rate wanders in a year; 0: not"),
+    "pair_drift": Spread(0.10, 0.7, "by which a pair's log rate wanders in a year; 0: not"),
+    "wearer_trend": Spread(0.30, 0.7, "trend in a year of a wearer's log rate; 0: none"),
+    "pair_trend": Spread(0.15, 0.7, "trend in a year of a pair's log rate; 0: none"),
 }
+DRIFTS = ("wearer_drift", "pair_drift", "wearer_trend", "pair_trend")
 UNLOGGED_SPREADS = ("sole_pace", "pace", "wearer_pace", "sender")
 
 

@@ -25,6 +25,7 @@ def hidden_frames(
     wearers: Wearers,
     pairs: Pairs,
     life: Life,
+    rate_shift: Floats,
     logged: Bools,
     noted_exposure: Floats,
     readings: Readings,
@@ -36,7 +37,7 @@ def hidden_frames(
         "hidden_wear": _wear(pairs, life, logged, calendar),
         "hidden_thickness": _thickness(pairs, life, calendar),
         "hidden_due": _due(truth, life, calendar),
-        "rates": _rates(truth, wearers, pairs, life, ratio),
+        "rates": _rates(truth, wearers, pairs, life, rate_shift, ratio),
         "hidden_wearers": _wearers(wearers),
         "hidden_checks": _checks(pairs, life, readings, calendar),
     }
@@ -122,7 +123,9 @@ def _unlogged_ratio(
     return np.where(noted > 0, true / np.where(noted > 0, noted, 1.0), 1.0)
 
 
-def _rates(truth: Truth, wearers: Wearers, pairs: Pairs, life: Life, ratio: Floats) -> pd.DataFrame:
+def _rates(
+    truth: Truth, wearers: Wearers, pairs: Pairs, life: Life, rate_shift: Floats, ratio: Floats
+) -> pd.DataFrame:
     """Mean wear per true, and per noted, standard wear day, at the wearer's usual driving."""
     pair = np.array([s.pair for s in life.soles])
     hours_driven = wearers.driving_minutes[pairs.wearer] * DRIVES_SHARE / 60.0
@@ -132,7 +135,7 @@ def _rates(truth: Truth, wearers: Wearers, pairs: Pairs, life: Life, ratio: Floa
         of = np.array([s.material == material for s in life.soles])
         whole = np.full(len(pairs), material)
         rate[of] = np.exp(log_rates(truth, wearers, pairs, whole))[pair[of]]
-    rate *= extra[pair][..., None]
+    rate *= extra[pair][..., None] * np.exp(rate_shift[pair])[:, None, None]
     n = len(pair)
     return pd.DataFrame(
         {

@@ -112,6 +112,7 @@ def live(
     wearers: Wearers,
     pairs: Pairs,
     habits: Habits,
+    rate_shift: Floats,
     past: np.random.Generator,
     future: np.random.Generator,
     *,
@@ -121,6 +122,7 @@ def live(
     """Live through days 0 to `last_day`; benches take pairs up to `log_end`.
 
     `past` is the chance of the days up to `log_end`, `future` that of the days after it.
+    `rate_shift` (days, pairs) is what is added to log rates; its last row stands for later days.
     """
     state = _State(truth, wearers, pairs)
     for pair in range(len(pairs)):
@@ -136,7 +138,7 @@ def live(
         conditions = draw_conditions(
             truth, wearers, pairs, worn, habits.wet_chance[day], habits.leather[worn], rng
         )
-        _wear(state, day, worn, conditions, turning, rng)
+        _wear(state, day, worn, conditions, turning, rate_shift, rng)
         rows.append((worn, state.sole[worn], conditions, state.thickness[worn]))
         state.free_from[worn] = day + 1 + rest[worn] + wet_rest[worn] * conditions.wet
         if day < log_end:
@@ -150,14 +152,16 @@ def _wear(
     worn: Ints,
     conditions: Conditions,
     turning: Floats,
+    rate_shift: Floats,
     rng: np.random.Generator,
 ) -> None:
+    shift = rate_shift[min(day, len(rate_shift) - 1), worn]
     before = state.exposure[worn]
     after = before + conditions.exposure
     loss = packed_mm(state.truth, state.packing[worn], before, after)
     loss += worn_mm(
         state.truth,
-        state.rate[worn],
+        state.rate[worn] + shift[:, None, None],
         conditions.exposure,
         turning[worn],
         conditions.driving_minutes,

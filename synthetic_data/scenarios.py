@@ -2,7 +2,7 @@
 
 Which named worlds are there, and in what does each differ from the usual one?
 
-The last eight are worlds in which a usual model is wrong. Levels and SDs move a little with the
+The last ten are worlds in which a usual model is wrong. Levels and SDs move a little with the
 seed in all of them.
 """
 
@@ -118,6 +118,14 @@ SCENARIOS: Mapping[str, Scenario] = MappingProxyType(
             "streaks, quiet weeks and long holidays",
             640,
             {"sd_streak": 1.3, "sd_week": 0.7, "holidays_per_year": 7.0},
+        ),
+        "wandering_rates": Scenario(
+            "wearers' rates wander: log SD 0.4 after a year", 640, {"sd_rate_week": 0.055}
+        ),
+        "risen_rates": Scenario(
+            "half of the wearers wear 2.5 times as fast since 150 days",
+            640,
+            {"rate_jump_share": 0.5},
         ),
     }
 )

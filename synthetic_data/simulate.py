@@ -14,6 +14,7 @@ from solespan.synthetic_data.measuring import measure
 from solespan.synthetic_data.names import pair_labels, wearer_names
 from solespan.synthetic_data.pair_histories import live
 from solespan.synthetic_data.pairs import draw_pairs, draw_wearers
+from solespan.synthetic_data.rate_changes import draw_rate_shift
 from solespan.synthetic_data.sim_calendar import Calendar
 from solespan.synthetic_data.truth import Truth
 from solespan.synthetic_data.wearing import draw_habits
@@ -38,7 +39,7 @@ class Simulated:
         First day at or under the limit of each sole in use at `as_of`, worn on without repair. NaT
         = beyond the horizon; `foot` = `pair` is the first of both feet.
     rates
-        True mm per standard wear day.
+        True mm per standard wear day, as they are at `as_of`.
     hidden_wearers, hidden_checks
         The owners' ways, and the truth behind each reading.
     """
@@ -106,8 +107,12 @@ def simulate(
     habits = draw_habits(
         truth, wearers, pairs, habit, calendar=calendar, last_day=history_days + horizon_days
     )
+    shift = draw_rate_shift(
+        truth, wearers, pairs, habit.spawn(1)[0],
+        log_end=history_days, last_day=history_days + horizon_days,
+    )  # fmt: skip
     life = live(
-        truth, wearers, pairs, habits, past, future,
+        truth, wearers, pairs, habits, shift, past, future,
         log_end=history_days, last_day=history_days + horizon_days,
     )  # fmt: skip
     silent = draw_silences(truth, wearers, writing, log_end=history_days)
@@ -119,5 +124,6 @@ def simulate(
     frames, exposure = logged_frames(
         truth, wearers, pairs, life, logged, readings, names, calendar, noting
     )
-    hidden = hidden_frames(truth, wearers, pairs, life, logged, exposure, readings, calendar)
+    today = shift[min(history_days, len(shift) - 1)]
+    hidden = hidden_frames(truth, wearers, pairs, life, today, logged, exposure, readings, calendar)
     return Simulated(truth=truth, as_of=end, horizon_days=horizon_days, frames=frames, **hidden)

@@ -63,6 +63,10 @@ class Truth:
     rate_family: str = given(
         "lognormal", "lognormal or gamma", "log scale in field studies of 2019"
     )
+    sd_rate_week: float = given(0.0, "log per week, by wearer", "invented: rates stand still")
+    rate_jump_share: float = given(0.0, "share of wearers whose rate jumps", "invented: none")
+    rate_jump_days: int = given(150, "days before the log's end", "invented")
+    rate_jump_log: float = given(0.916, "log, size of the jump: 2.5 times", "invented")
     driving_ball: float = given(0.05, "log, driving foot", "prior Normal(0.05, 0.08): derived")
     driving_toe: float = given(0.0, "log, driving foot", "no source")
     driving_heel: float = given(

@@ -8,11 +8,13 @@ import pandas as pd
 from solespan.forecast.frames import PROBABLY_GONE
 from solespan.forecast.model.wear_model import Conditioned
 from solespan.forecast.panel.panel import HOLE, THUMB, Panel
+from solespan.forecast.panel.rate_ages import EDGES_DAYS, STEPS
 from solespan.forecast.use.worn_mostly import worn_mostly
 
 __all__ = ["BASES", "FEW_LOGGED", "UNLOGGED", "basis", "counts_by_path", "long_silent", "reasons"]
 
 BASES = ("", "this pair's earlier soles", "the wearer's other pairs", "other owners' soles")
+_CHANGED = 0.25  # log rate: a change of a quarter or so is named
 # how the reason of a row begins that is judged by days
 UNLOGGED, FEW_LOGGED = "no wear logged", "few wears logged"
 
@@ -87,17 +89,42 @@ def reasons(known: Conditioned, path: np.ndarray, other: np.ndarray) -> list[str
     judged = np.where((judged > 0) & (panel.pair_wears[pair] > 0), judged + 2, judged)
     season = worn_mostly(known.ahead)
     gone = known.in_use[pair] < PROBABLY_GONE
+    moved = _rate_changes(known)
     days = {int(day): str(np.datetime64(int(day), "D")) for day in np.unique(both[:, 4])}
     rows = zip(
         path.tolist(), both.tolist(), lean.tolist(), quiet[path].tolist(), judged.tolist(),
         gone.tolist(), panel.assumed[path].tolist(), pair.tolist(), strict=True,
     )  # fmt: skip
     return [
-        _text(seen, days, leaning, is_quiet, by_calendar, is_gone, is_assumed, season[of])
+        "; ".join(
+            [
+                _text(seen, days, leaning, is_quiet, by_calendar, is_gone, is_assumed, season[of]),
+                *([moved[at]] if at in moved else []),
+            ]
+        )
         if at >= 0
         else "no sole on it now"
         for at, seen, leaning, is_quiet, by_calendar, is_gone, is_assumed, of in rows
     ]
+
+
+def _rate_changes(known: Conditioned) -> dict[int, str]:
+    """Words for each path whose wear rate is clearly not what it was."""
+    panel = known.panel
+    if not panel.moving.any():
+        return {}
+    steps = known.rate_steps
+    change = -np.cumsum(steps, axis=0)  # of today's log rate over that of each stretch
+    farthest = np.abs(change).argmax(axis=0)
+    worn_then = panel.target_older[panel.path_end, np.minimum(farthest, STEPS - 1)] > 0.0
+    out = {}
+    for path in np.flatnonzero((np.abs(change).max(axis=0) > _CHANGED) & worn_then).tolist():
+        by = float(change[farthest[path], path])
+        back = np.sign(-by) * steps[: farthest[path] + 1, path]
+        since = np.datetime64(panel.as_of_day - EDGES_DAYS[int(back.argmax())], "D").item()
+        word = "faster" if by > 0.0 else "slower"
+        out[path] = f"wears {word} since about {since:%B %Y}, so the forecast is wider"
+    return out
 
 
 def _text(

@@ -16,9 +16,15 @@ import numpy as np
 import pandas as pd
 
 from solespan.forecast.log import WearLog
-from solespan.forecast.model.estimation import Estimate, Keep, Progress, fit_spreads
+from solespan.forecast.model.estimation import Estimate, Keep, Progress
 from solespan.forecast.model.fit_start import FitStart
-from solespan.forecast.model.full_panel_fit import ENOUGH_PATHS, cut, over_everyone
+from solespan.forecast.model.full_panel_fit import (
+    ENOUGH_PATHS,
+    as_found,
+    cut,
+    fit_spreads,
+    over_everyone,
+)
 from solespan.forecast.model.parameter_layout import Facts, learnable
 from solespan.forecast.model.wear_fit import WearFit
 from solespan.forecast.model.wear_model import use_multipliers, wear_fit
@@ -118,6 +124,8 @@ def _fit_kind(
     small = join_panels(runner.gather(runner.map(partial(_some, step=step), panels, first)))
     found = fit_spreads(small, progress, start, keep, known=known)
     if step > 1:
+        panels = runner.map(partial(as_found, found=found), panels)
+        facts = reduce(or_, (f for f, _, _ in runner.gather(runner.map(_told, panels))))
         share = len(small.wearer_ids) / int(wearers.sum())
         found = over_everyone(runner, panels, facts, found, share)
     return found

@@ -31,7 +31,7 @@ __all__ = [
     "Keep",
     "Progress",
     "default_noise",
-    "fit_spreads",
+    "fit_rounds",
     "spread_penalty",
     "with_free",
 ]
@@ -48,6 +48,7 @@ _CURVE_STEP = 0.01
 # log spread from its prior median, at most: in the search from a start far away, at all, in SDs
 _FARTHEST, _WIDEST, _FARTHEST_SDS = 5.0, 12.0, 4.0
 _MATTERS = 0.05  # a log spread below this is as good as none
+_NOTHING = 1e-6
 _SETTLED = 0.08  # largest change of a log spread or noise between rounds
 
 
@@ -210,7 +211,7 @@ def _hastened(old: Noise, new: Noise, last_step: float) -> tuple[Noise, float]:
 
 def _settings_vector(spread: dict[str, float], noise: Noise, priors: Priors) -> np.ndarray:
     """Logs of the spreads that matter and of the noise: what has to stand still."""
-    least = {name: min(_MATTERS, s.median) for name, s in priors.spreads.items()}
+    least = {name: max(min(_MATTERS, s.median), _NOTHING) for name, s in priors.spreads.items()}
     thumb = noise.thumb
     judged = (
         thumb.firm_from_mm - thumb.give_from_mm,
@@ -292,7 +293,7 @@ def _inverse(curvature: np.ndarray, priors: Priors) -> np.ndarray:
     return np.asarray(half @ half.T)
 
 
-def fit_spreads(
+def fit_rounds(
     panel: Panel,
     progress: Progress | None = None,
     start: FitStart | None = None,
@@ -303,7 +304,7 @@ def fit_spreads(
     priors: Priors = _USUAL,
     settled: float = _SETTLED,
     known: Estimate | None = None,
-) -> Estimate:
+) -> tuple[Estimate, Modes]:
     """Alternate modes, spreads and noise over a whole panel.
 
     Parameters
@@ -371,4 +372,5 @@ def fit_spreads(
     at = modes(panel, layout, spread, noise, start=at, steps=4)
     mean, cov = at.posterior.population_mean, at.posterior.population_cov
     assert inverse is not None  # noqa: S101 - there is a first round
-    return Estimate(layout, spread, noise, mean, cov, objective, done, priors, inverse, converged)
+    found = Estimate(layout, spread, noise, mean, cov, objective, done, priors, inverse, converged)
+    return found, at

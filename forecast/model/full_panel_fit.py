@@ -20,7 +20,7 @@ from solespan.forecast.model.estimation import (
     Estimate,
     Keep,
     Progress,
-    fit_spreads,
+    fit_rounds,
     spread_penalty,
     with_free,
 )
@@ -30,9 +30,17 @@ from solespan.forecast.model.hierarchy import (
     Totals,
     levels_of,
     population_of,
+    solve,
     with_population,
 )
-from solespan.forecast.model.inner_loop import FIRST_STEPS, IterationState, lined_up, moved_on
+from solespan.forecast.model.inner_loop import (
+    FIRST_STEPS,
+    IterationState,
+    Modes,
+    line_up_moving,
+    lined_up,
+    moved_on,
+)
 from solespan.forecast.model.linearise import Linearised, Noise
 from solespan.forecast.model.parameter_layout import (
     Belief,
@@ -50,13 +58,17 @@ from solespan.forecast.panel.panel import (
     unlogged_wearers,
     wearer_blocks,
 )
+from solespan.forecast.panel.rate_ages import with_moving_rates
 from solespan.forecast.panel.wearer_parts import Runner, Threads
+from solespan.forecast.priors import DRIFTS, SPREADS
 
 __all__ = [
     "ENOUGH_PATHS",
+    "as_found",
     "by_logging",
     "cut",
     "estimate",
+    "fit_spreads",
     "over_everyone",
 ]
 
@@ -64,6 +76,11 @@ ENOUGH_PATHS = 5000  # spreads and noise are sought on so many, then moved to al
 _BLOCK_PATHS = 3000
 _STEPS = 4
 _MOST_STEP = 0.2  # of a log spread
+# Sizes of a drift and of its trend, times their prior medians, and the gain in the log likelihood
+# over none from which rates are taken to wander. The first has only the trend of all. Large panels
+# see even a drift that is not worth its uncertainty, the second: there the gain over it counts.
+_DRIFT_TRIES = ((0.02, 0.02), (0.5, 0.02), (1.0, 0.2), (2.0, 0.2), (4.0, 0.2), (1.0, 1.0))
+_DRIFT_GAIN, _GAIN_PER_WEARER = 3.0, 0.03
 Population = tuple[np.ndarray, np.ndarray, float]
 
 
@@ -93,6 +110,54 @@ def estimate(
         known = found if known is None else cut(known, found)
     assert known is not None  # noqa: S101 - a panel has wearers
     return known
+
+
+def fit_spreads(
+    panel: Panel,
+    progress: Progress | None = None,
+    start: FitStart | None = None,
+    keep: Keep | None = None,
+    *,
+    known: Estimate | None = None,
+) -> Estimate:
+    """Fit a panel with rates that stand still, and again with rates that wander if that pays.
+
+    Parameters as `forecast.model.estimation.fit_rounds`. The spreads of the drift are zero where
+    it does not pay.
+    """
+    found, at = fit_rounds(panel, progress, start, keep, known=known)
+    if known is not None:
+        return found
+    best = None if panel.unlogged.all() else _drift_that_pays(panel, found, at)
+    if best is None:
+        return replace(found, spread=found.spread | dict.fromkeys(DRIFTS, 0.0))
+    start = FitStart(_times_drift(found.spread, *best), found.noise)
+    return fit_rounds(with_moving_rates(panel), progress, start, keep)[0]
+
+
+def _drift_that_pays(panel: Panel, found: Estimate, at: Modes) -> tuple[float, float] | None:
+    """Which of `_DRIFT_TRIES` to start from; None where rates are better taken to stand still.
+
+    Everything else is held where the fit with still rates ended: lines, sites and weights.
+    """
+    moving = with_moving_rates(panel)
+    lin = line_up_moving(moving, at, found.noise)
+    layout = coordinates(moving, facts=learnable(moving))
+    still = solve(moving, found.layout, lin, found.spread).log_likelihood
+    common, little, *gains = (
+        solve(moving, layout, lin, _times_drift(found.spread, *sizes)).log_likelihood - still
+        for sizes in _DRIFT_TRIES
+    )
+    best = int(np.argmax(gains))
+    beyond = min(_DRIFT_GAIN, _GAIN_PER_WEARER * len(panel.wearer_ids))
+    if common < _DRIFT_GAIN and gains[best] < max(_DRIFT_GAIN, little + beyond):
+        return None
+    return _DRIFT_TRIES[best + 2]
+
+
+def _times_drift(spread: dict[str, float], drift: float, trend: float) -> dict[str, float]:
+    factor = {name: trend if name.endswith("trend") else drift for name in DRIFTS}
+    return spread | {name: f * SPREADS[name].median for name, f in factor.items()}
 
 
 def by_logging(panel: Panel) -> list[Panel]:
@@ -144,9 +209,15 @@ def _estimate_part(
         return found
     if progress:
         progress("everyone", 0.8)
+    panel = as_found(panel, found)
     parts = [panel_range(panel, *block) for block in wearer_blocks(panel, _BLOCK_PATHS)]
     share = len(small.wearer_ids) / len(panel.wearer_ids)
     return over_everyone(Threads(), parts, learnable(panel), found, share)
+
+
+def as_found(panel: Panel, found: Estimate) -> Panel:
+    """Return the panel with rates that wander, where the estimate has them wander."""
+    return with_moving_rates(panel) if found.spread[DRIFTS[0]] > 0.0 else panel
 
 
 def over_everyone(

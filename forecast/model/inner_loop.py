@@ -6,6 +6,7 @@ The result is the Gaussian approximation nearest to the posterior (its mean, not
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -16,15 +17,17 @@ from solespan.forecast.model.dense import FEW_PATHS, DenseRack, DenseState
 from solespan.forecast.model.ep_sites import Cavities, first_sites, improve_sites
 from solespan.forecast.model.hierarchy import Posterior, solve
 from solespan.forecast.model.linearise import Linearised, Noise, Sites, linearise
-from solespan.forecast.model.parameter_layout import INTERFACE, SILENT, Coordinates
+from solespan.forecast.model.parameter_layout import INTERFACE, PAST, SILENT, TREND, Coordinates
 from solespan.forecast.model.posterior_moments import NestedState
 from solespan.forecast.panel.panel import Panel
+from solespan.forecast.panel.rate_ages import STEP_YEARS, aged
 
 __all__ = [
     "FIRST_STEPS",
     "STILL",
     "IterationState",
     "Modes",
+    "line_up_moving",
     "lined_up",
     "modes",
     "moved_on",
@@ -64,7 +67,8 @@ class IterationState:
     pull : ndarray, shape (12, paths)
         `pull_of_bends`.
     log_rate_variance, pace_variance : ndarray, shape (paths,)
-        Posterior variance of the log rates, and what the pace of unlogged days adds to it.
+        Posterior variance of the log rates (of their means over the wear so far, where rates
+        wander), and what the pace of unlogged days adds to it.
     moved : ndarray, shape (paths,)
         How far each path came in the last step.
     swing : ndarray, shape (paths,)
@@ -191,6 +195,35 @@ def lined_up(
     )
 
 
+def line_up_moving(panel: Panel, at: Modes, noise: Noise) -> Linearised:
+    """Linearise where still rates stand, with the columns of rates that wander beside them.
+
+    `panel` has rates that move, `at` is of the same with still ones. The bends pull at a step back
+    as they do at the log rate.
+    """
+    stand = at.stand
+
+    def lined(pull: np.ndarray) -> Linearised:
+        return linearise(
+            panel,
+            stand.deviation,
+            at.centre,
+            noise,
+            stand.weight,
+            stand.sites,
+            stand.log_rate_variance,
+            stand.pace_variance,
+            pull,
+            seek_slips=False,
+        )
+
+    with_rate = NestedState(at.posterior).bent_covariance()[_RATE]
+    gram = lined(stand.pull).products(np.arange(_WIDTH))[PAST]
+    pull = stand.pull.copy()
+    pull[PAST] = -np.einsum("kbn,bn->kn", gram, with_rate)
+    return lined(pull)
+
+
 def moved_on(
     panel: Panel, noise: Noise, lin: Linearised, posterior: Posterior, at: IterationState
 ) -> IterationState:
@@ -221,7 +254,7 @@ def _moved(
         sites=sites,
         cavities=cavities,
         pull=pull_of_bends(lin, bent, panel.unlogged_path),
-        log_rate_variance=bent[_RATE][_RATE],
+        log_rate_variance=_worn_variance(panel, bent, at.deviation[PAST] + change[PAST]),
         pace_variance=_pace_variance(bent),
         moved=moved,
         swing=swing,
@@ -256,9 +289,25 @@ def _shorten(change: np.ndarray, wearer: np.ndarray) -> None:
     """
     each = np.maximum(np.abs(change[_RATE]), np.abs(change[SILENT]))
     step = np.maximum(each, np.abs(change[_RATE] + change[SILENT]))
+    if change[PAST].any():  # the rates of earlier stretches
+        back = np.cumsum(change[PAST][:-1] - STEP_YEARS[:, None] * change[TREND], axis=0)
+        step = np.maximum(step, np.abs(change[_RATE] + back).max(axis=0))
     longest = np.ones(int(wearer[-1]) + 1 if len(wearer) else 0)
     np.maximum.at(longest, wearer, step)
     change[: -len(COVARIATES)] /= longest[wearer]
+
+
+def _worn_variance(panel: Panel, bent: dict[int, np.ndarray], steps_back: np.ndarray) -> np.ndarray:
+    """Variance of the log of the mean rate over the wear so far, by path."""
+    out: np.ndarray = bent[_RATE][_RATE]
+    steps = [k for k in range(PAST.start, PAST.stop) if k in bent]
+    if not steps:
+        return out
+    factor, slopes = aged(panel.target_older[panel.path_end], steps_back)
+    share = (slopes / factor)[[k - PAST.start for k in steps]]
+    cov = np.array([bent[k][steps] for k in steps])
+    out = out + 2.0 * np.einsum("kn,kn->n", share, np.array([bent[k][_RATE] for k in steps]))
+    return np.asarray(np.maximum(out + np.einsum("kn,kjn,jn->n", share, cov, share), 0.0))
 
 
 def _pace_variance(bent: dict[int, np.ndarray]) -> np.ndarray:
@@ -295,7 +344,7 @@ def pull_of_bends(lin: Linearised, bent: dict[int, np.ndarray], unlogged: np.nda
 
     def weighed(row: int, by: int) -> np.ndarray:
         at = np.flatnonzero(seen == row)
-        if not len(at):
+        if not len(at) or by not in bent:
             return np.zeros(out.shape[1])
         return np.asarray(np.einsum("bn,bn->n", lin.gram[at[0], :-1], bent[by][seen]))
 
@@ -305,6 +354,25 @@ def pull_of_bends(lin: Linearised, bent: dict[int, np.ndarray], unlogged: np.nda
             out[_RATE] -= weighed(column, column)
         if column == SILENT:
             out[column] -= unlogged * weighed(column, column)
-        elif _COVARIATES_FROM <= column < _WIDTH - 1:  # all but driving act through exp
+        elif SILENT < column < _WIDTH - 1 and column != TREND:  # all but these act through exp
             out[column] -= weighed(column, column)
+    if TREND in bent:
+        _pull_of_past(out, weighed)
     return out
+
+
+def _pull_of_past(out: np.ndarray, weighed: Callable[[int, int], np.ndarray]) -> None:
+    """Add what the bends take away by the steps back of a rate and its trend; `out` is moved.
+
+    The rate of a stretch has all later steps in it, and its age is the sum of their years.
+    """
+    ages = np.cumsum(STEP_YEARS)
+    for i, k in enumerate(range(PAST.start, TREND)):
+        out[TREND] -= (ages[i] ** 2 - (ages[i] - STEP_YEARS[i]) ** 2) * weighed(k, TREND)
+        for other in range(PAST.start, k):
+            out[other] -= weighed(k, k)
+            out[k] -= weighed(k, other)
+        for row in range(k, TREND):
+            years = ages[i] if row == k else STEP_YEARS[row - PAST.start]
+            out[TREND] += years * weighed(row, k)
+            out[k] += years * weighed(row, TREND)

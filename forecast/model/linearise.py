@@ -20,18 +20,18 @@ import numpy as np
 from scipy.special import log_ndtr, ndtr
 
 from solespan.forecast.covariates import COVARIATES
-from solespan.forecast.model.parameter_layout import INTERFACE, SILENT
+from solespan.forecast.model.parameter_layout import INTERFACE, PAST, SILENT
 from solespan.forecast.model.process_noise_filter import whiten
 from solespan.forecast.observation.attrition import Leaving
 from solespan.forecast.observation.outliers import SLIP_SHARE, good_weight, left_out
 from solespan.forecast.observation.removal_threshold import (
-    HOLE_SHARE,
-    OTHER_PER_MM,
     UNLOGGED_SENDING_SD_MM,
     Sending,
+    usual_weight,
 )
 from solespan.forecast.observation.thumb import ThumbScale
 from solespan.forecast.panel.panel import GAUGES, KNOWN_SINCE, SENT, THUMB, Panel
+from solespan.forecast.panel.rate_ages import moved_exposure
 from solespan.forecast.priors import PACKING_DAYS
 
 __all__ = [
@@ -285,12 +285,23 @@ def _columns(
     silent = panel.exposure.silent[target]
     informed = np.flatnonzero(slope_target.any(axis=1))
     x, slope = x_target[target], slope_target[informed[:, None], target]
+    moving = bool(panel.moving.any())
+    if moving:
+        steps, older = value[PAST][:, path], panel.target_older
+        moved, past, factor = moved_exposure(x, older[target], steps)
+        slope = slope * factor
     later = np.flatnonzero(panel.path_begin[path] >= 0)  # wears from a day after the fitting
     if len(later):
         begin = panel.path_begin[path[later]]
         silent[later] -= panel.exposure.silent[begin]
         x[later] -= x_target[begin]
-        slope[:, later] -= slope_target[informed[:, None], begin]
+        before = slope_target[informed[:, None], begin]
+        if moving:
+            off, ago, factor = moved_exposure(x_target[begin], older[begin], steps[:, later])
+            moved[later] -= off
+            past[:, later] -= ago
+            before = before * factor
+        slope[:, later] -= before
     columns = np.zeros((_WIDTH, len(path)))
     columns[0] = 1.0
     columns[1] = -np.minimum(x / PACKING_DAYS, 1.0) * wears
@@ -298,6 +309,9 @@ def _columns(
     # a share of habit where the wearer logs, else a log pace
     by_pace = panel.unlogged_path[path]
     factor = np.where(by_pace, np.exp(np.where(by_pace, value[SILENT][path], 0.0)), 1.0)
+    if moving:
+        x = x + moved
+        columns[PAST] = -rate * past
     wear = rate * np.maximum(x + np.where(by_pace, factor, value[SILENT][path]) * silent, least)
     columns[2] = -wear
     columns[SILENT] = -rate * factor * silent
@@ -331,7 +345,7 @@ def _data(
     y[sent] = noise.sent_at_mm(panel, panel.obs_path[sent])
     unlogged = panel.unlogged_path[panel.obs_path[sent]]
     sd = noise.sending_sd_mm(unlogged)
-    usual = _usual_weight(fitted[sent] - y[sent], y[sent], sd)
+    usual = usual_weight(fitted[sent] - y[sent], y[sent], sd)
     variance[sent] = 2.0 * sd**2 / np.where(unlogged, usual, 1.0)
     return y, variance
 
@@ -376,15 +390,3 @@ def _take_out_truncation(
     pull = -0.5 * slope * ndtr(z + 1.0) * columns[:, rows]
     gram[:-1, -1, path] += pull
     gram[-1, :-1, path] += pull.T
-
-
-def _usual_weight(above_mm: np.ndarray, limit_mm: np.ndarray, sd_mm: np.ndarray) -> np.ndarray:
-    """Chance that an owner came at about the limit, given the thickness.
-
-    Some wait for a hole; some soles come off for another reason, at any thickness.
-    """
-    scatter = 1.5 * sd_mm
-    usual = (1 - HOLE_SHARE) * np.exp(-0.5 * np.square(above_mm / scatter)) / scatter
-    holed = np.maximum(0.5 * limit_mm, 0.2)
-    hole = HOLE_SHARE * np.exp(-0.5 * np.square((above_mm + limit_mm) / holed)) / holed
-    return np.asarray(np.maximum(usual / (usual + hole + OTHER_PER_MM), 0.02))

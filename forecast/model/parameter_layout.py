@@ -18,6 +18,7 @@ import numpy as np
 from solespan.forecast.covariates import COVARIATES, REGISTER
 from solespan.forecast.frames import DRESS_CODES, MATERIALS
 from solespan.forecast.panel.panel import SENT, THUMB, Panel
+from solespan.forecast.panel.rate_ages import STEP_YEARS, STEPS
 from solespan.forecast.priors import (
     ASSUMED_SPREAD,
     MATERIAL_LOG_SD,
@@ -30,9 +31,11 @@ from solespan.forecast.priors import (
 __all__ = [
     "BENT",
     "INTERFACE",
+    "PAST",
     "PATH",
     "SILENT",
     "SPREAD_OF",
+    "TREND",
     "Belief",
     "Coordinates",
     "Facts",
@@ -41,19 +44,29 @@ __all__ = [
     "learnable",
 ]
 
-INTERFACE = ("start", "packing", "log_rate", "gauge", "thumb", "sending", "silent", *COVARIATES)
+_PAST = (*(f"past_{k}" for k in range(1, STEPS + 1)), "trend")
+INTERFACE = (
+    "start", "packing", "log_rate", "gauge", "thumb", "sending", "silent", *_PAST, *COVARIATES
+)  # fmt: skip
 SILENT = INTERFACE.index("silent")
+PAST = slice(SILENT + 1, SILENT + 1 + len(_PAST))  # steps back of the log rate, and its trend
+TREND = PAST.stop - 1
 BENT = (INTERFACE.index("log_rate"), *range(SILENT, len(INTERFACE)))  # act through a product
 _COLUMN = {name: i for i, name in enumerate(INTERFACE)}
 _FEW_PATHS = 200  # below this one product is faster than a sum for each unknown
 PATH = ("start", "packing", "shoe")
 SOLE = ("sole_start", "sole", "sole_pace")
-PAIR = ("pair", "pair_foot", "gap", "pace")
+PAIR = ("pair", "pair_foot", "gap", "pace", *(f"pair_{p}" for p in _PAST))
 WEARER = (
-    "wearer", "wearer_foot", "wearer_toe", "wearer_heel", "gauge", "thumb", "wearer_pace", "sender"
+    "wearer", "wearer_foot", "wearer_toe", "wearer_heel", "gauge", "thumb", "wearer_pace", "sender",
+    *(f"wearer_{p}" for p in _PAST),
 )  # fmt: skip
 # the spread of each random effect, where it is not the effect's own name
-SPREAD_OF = {"wearer_toe": "wearer_point", "wearer_heel": "wearer_point"}
+SPREAD_OF = {
+    "wearer_toe": "wearer_point",
+    "wearer_heel": "wearer_point",
+    **{f"{of}_{p}": f"{of}_drift" for of in ("wearer", "pair") for p in _PAST[:-1]},
+}
 
 
 @dataclass(frozen=True)
@@ -265,6 +278,9 @@ def _effects(panel: Panel) -> tuple[Effects, Effects]:
         "wearer_pace": ("silent", unlogged),
         "sender": ("sending", unlogged),
     }
+    moving = panel.moving[panel.path_pair]
+    for name, years in zip(_PAST, (*STEP_YEARS, 1.0), strict=True):
+        local[f"pair_{name}"] = weights[f"wearer_{name}"] = (name, moving * np.sqrt(years))
     every: dict[str, tuple[str, np.ndarray]] = {"level": ("log_rate", sole)}
     for code, word in enumerate(MATERIALS):
         every[f"material_{word}"] = ("log_rate", sole * (panel.material == code))
@@ -280,6 +296,7 @@ def _effects(panel: Panel) -> tuple[Effects, Effects]:
     every["thumb_limit"] = ("thumb", USUAL_LIMIT_MM - panel.limit_mm)
     every["sending_mm"] = ("sending", logged)
     every["gap_share"] = ("silent", logged)
+    every["trend"] = ("trend", moving)
     every["pace"] = ("silent", unlogged)
     for code, word in enumerate(DRESS_CODES, start=1):
         worn_for = panel.pair_group[panel.path_pair] == code
@@ -306,6 +323,10 @@ def _active(panel: Panel) -> set[str]:
     seen["gauge"] = bool((panel.obs_kind < THUMB).any())
     seen["thumb"] = bool((panel.obs_kind == THUMB).any())
     seen["sending"] = bool((panel.obs_kind >= SENT).any())
+    moves = bool(panel.moving.any())
+    older = np.asarray(panel.target_older.any(axis=0))
+    seen |= {p: moves and bool(older[min(k, STEPS - 1) :].any()) for k, p in enumerate(_PAST)}
+    seen["trend"] = moves and bool(older.any())
     return {name for name in INTERFACE if seen.get(name, True)}
 
 

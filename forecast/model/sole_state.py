@@ -19,11 +19,18 @@ from solespan.forecast.model.block_elimination import Level
 from solespan.forecast.model.hierarchy import Posterior, shoe_spread
 from solespan.forecast.model.inner_loop import Modes
 from solespan.forecast.model.linearise import Linearised
-from solespan.forecast.model.parameter_layout import INTERFACE, PATH, SILENT, SPREAD_OF, Coordinates
+from solespan.forecast.model.parameter_layout import (
+    INTERFACE,
+    PATH,
+    SILENT,
+    SPREAD_OF,
+    TREND,
+    Coordinates,
+)
 from solespan.forecast.panel.foot_pairs import FootPairs
 from solespan.forecast.panel.panel import Panel
 
-__all__ = ["Evidence", "SoleState", "joined", "sole_state"]
+__all__ = ["Evidence", "SoleState", "future_variance", "joined", "sole_state"]
 
 
 @dataclass(frozen=True)
@@ -37,7 +44,7 @@ class SoleState:
     settling_mm : ndarray, shape (2, groups)
         Packing still to come, by foot: thickness above is as if it had come.
     wear_mm : ndarray, shape (2, groups)
-        Expected wear so far, by foot.
+        Expected wear so far, by foot; less of it where the rate was another then.
     skew : ndarray, shape (2, groups)
         By which the log rate of a standard normal z is lower than normal, times z^2 - 1.
     unlogged : ndarray, shape (groups,)
@@ -112,7 +119,11 @@ def _reduce(
 
 
 def sole_state(
-    panel: Panel, at: Modes, feet: FootPairs, given: Evidence | None = None
+    panel: Panel,
+    at: Modes,
+    feet: FootPairs,
+    given: Evidence | None = None,
+    ahead_years: np.ndarray | None = None,
 ) -> SoleState:
     """Joint posterior of log rate and settled thickness at the path ends of pairs of feet.
 
@@ -124,12 +135,14 @@ def sole_state(
         Groups asked for.
     given : Evidence, optional
         Further evidence about the thickness at the path ends.
+    ahead_years : ndarray, shape (groups,), optional
+        Over how many years the log rates are to be means, where they wander; default: today's.
     """
     posterior, lin, centre = at.posterior, at.lin, at.centre
     layout = posterior.layout
     with_pace = SILENT in layout.active and bool(panel.unlogged.any())
     pieces = [
-        _foot(layout, lin, posterior, centre, path, with_pace=with_pace and foot == 0)
+        _foot(layout, lin, posterior, centre, path, ahead_years, with_pace=with_pace and foot == 0)
         for foot, path in enumerate((feet.left, feet.right))
     ]
     sole = panel.path_sole[feet.left]
@@ -159,6 +172,9 @@ def sole_state(
     if with_pace:  # it came with the left foot
         order = np.array([0, 1, 3, 4, 2])
         mean, cov = mean[order], cov[order[:, None], order]
+    if ahead_years is not None:  # both feet wander on together
+        wandered = future_variance(posterior.spread, ahead_years) * panel.moving[pair]
+        cov[np.ix_([0, 2], [0, 2])] += wandered
     cov[range(width), range(width)] += 1e-10
     if given is not None:
         for row, path in ((1, feet.left), (3, feet.right)):
@@ -166,8 +182,11 @@ def sole_state(
     factor = np.linalg.cholesky(np.moveaxis(cov, -1, 0))
     packing = centre[1] + _packing(posterior, layout)
     settling = np.array([lin.settling[p] * packing[p] for p in (feet.left, feet.right)])
-    wear = np.array([lin.end_wear_mm[p] for p in (feet.left, feet.right)])
     paths = (feet.left, feet.right)
+    # of a rate that wanders, only what was the rate so far has bent the wear so far
+    held = [at.log_rate_variance[p] / v for p, v in zip(paths, (cov[0, 0], cov[2, 2]), strict=True)]
+    bends = np.square(np.minimum(held, 1.0)) if panel.moving.any() else np.ones(np.shape(held))
+    wear = bends * [lin.end_wear_mm[p] for p in paths]
     unlogged = panel.unlogged_path[feet.left].astype(float) * with_pace
     before = np.array([_variance_before(panel, posterior, path, unlogged) for path in paths])
     now = np.array([cov[0, 0], cov[2, 2]])
@@ -181,6 +200,15 @@ def sole_state(
         _skew(now, before),
         unlogged,
     )
+
+
+def future_variance(spread: dict[str, float], years: np.ndarray) -> np.ndarray:
+    """Variance of the mean of a log rate over some years to come, less what it is today.
+
+    The mean of a random walk over a stretch has a third of the variance that it ends with.
+    """
+    per_year = spread["wearer_drift"] ** 2 + spread["pair_drift"] ** 2
+    return np.asarray(per_year * years / 3.0)
 
 
 def _skew(variance: np.ndarray, before: np.ndarray) -> np.ndarray:
@@ -225,12 +253,15 @@ def _foot(
     posterior: Posterior,
     centre: np.ndarray,
     path: np.ndarray,
+    ahead_years: np.ndarray | None,
     *,
     with_pace: bool,
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Mean, own loadings and coefficients behind of (log rate, thickness[, pace]) of some paths."""
     columns = np.r_[layout.column[: len(PATH)], np.arange(len(INTERFACE))]
     rate = np.repeat((columns == 2).astype(float)[:, None], len(path), axis=1)
+    if ahead_years is not None:
+        rate[len(PATH) + TREND] = 0.5 * ahead_years
     thickness = lin.end_columns[columns][:, path]
     functionals, means = [rate, thickness], [centre[2, path], lin.end_mm[path]]
     if with_pace:

@@ -10,9 +10,9 @@ from solespan.forecast.covariates import COVARIATES
 from solespan.forecast.log import WearLog
 from solespan.forecast.model.inner_loop import Modes
 from solespan.forecast.model.linearise import effective_exposure
-from solespan.forecast.model.parameter_layout import INTERFACE, SILENT
+from solespan.forecast.model.parameter_layout import INTERFACE, PAST, SILENT, TREND
 from solespan.forecast.model.sole_normal import sole_normal
-from solespan.forecast.model.sole_state import Evidence
+from solespan.forecast.model.sole_state import Evidence, future_variance
 from solespan.forecast.panel.exposure import (
     count_exposure,
     day_rows,
@@ -22,6 +22,7 @@ from solespan.forecast.panel.exposure import (
 )
 from solespan.forecast.panel.foot_pairs import FootPairs
 from solespan.forecast.panel.panel import Panel
+from solespan.forecast.panel.rate_ages import aged, older_shares
 from solespan.forecast.panel.wear_cells import days_where
 from solespan.forecast.priors import PACKING_DAYS
 
@@ -74,12 +75,14 @@ class _Worn:
     """Exposure at n moments.
 
     `x` (n,) are standard wear days, `slopes` (covariates, n) their derivatives by the log
-    multipliers. `silent` (n,) are wear days that habit would have put into silent gaps.
+    multipliers. `silent` (n,) are wear days that habit would have put into silent gaps. `older`
+    (n, steps) are the shares of the wear days beyond each edge of `rate_ages`.
     """
 
     x: np.ndarray
     slopes: np.ndarray
     silent: np.ndarray
+    older: np.ndarray
 
 
 @dataclass(frozen=True)
@@ -134,7 +137,9 @@ class WearCurves:
             out.append(ThicknessNormal(path, mean, cov, here.wear_mm))
         return out
 
-    def readings(self, ball: FootPairs, size: int) -> tuple[np.ndarray, list[NextReading]]:
+    def readings(
+        self, ball: FootPairs, size: int, ahead_years: np.ndarray | None
+    ) -> tuple[np.ndarray, list[NextReading]]:
         """Covariance of the state of one ball, and of readings; see `Conditioned.readings`."""
         panel = self.panel
         paths = ball.both[:, 0]
@@ -151,6 +156,8 @@ class WearCurves:
             here = self._curve(path, worn)
             _, columns, left_over = self._smoothed(path, here)
             asked[2 * foot, foot, _RATE] = 1.0
+            if ahead_years is not None:
+                asked[2 * foot, foot, TREND] = 0.5 * ahead_years[0]
             asked[2 * foot + 1, foot] = columns[:, 0]
             asked[2 * foot + 1, foot, 1] += -1.0 - here.columns[1, 0]
             walk[2 * foot + 1] = left_over[0, 0]
@@ -159,12 +166,17 @@ class WearCurves:
                 row[foot] = columns[:, 0]
                 row[foot, _THUMB if thumb else _GAUGE] += 1.0
                 seen[foot, thumb] = row
+        on = 0.0
+        if ahead_years is not None:
+            on = float(future_variance(self.at.posterior.spread, ahead_years)[0])
+            on *= float(panel.moving[panel.path_pair[paths[0]]])
         whole = joint.reshape(2 * width, 2 * width)
         flat = asked.reshape(size, -1)
         found = []
         for (foot, thumb), row in seen.items():
             every = np.concatenate([flat, row.reshape(1, -1)])
             cov = every @ whole @ every.T + np.diag([*walk, walk[2 * foot + 1]])
+            cov[np.ix_([0, 2], [0, 2])] += on
             cov[-1, 2 * foot + 1] += walk[2 * foot + 1]
             cov[2 * foot + 1, -1] += walk[2 * foot + 1]
             for place, path in zip((1, 3), paths, strict=True):  # the pair is taken to be in use
@@ -185,14 +197,12 @@ class WearCurves:
         day = days_of(every["worn_on"])[rows]
         on = of_pair[np.maximum(np.searchsorted(panel.sole_fitted[of_pair], day, "right") - 1, 0)]
         own = (on == sole) & (day >= panel.sole_fitted[sole]) & (day <= days[-1])
-        exposure = count_exposure(
-            day_rows(days_where(every, rows[own])),
-            np.zeros(int(own.sum()), int),
-            np.zeros(len(days), int),
-            days,
-        )
+        taken = day_rows(days_where(every, rows[own]))
+        one = np.zeros(int(own.sum()), int), np.zeros(len(days), int)
+        exposure = count_exposure(taken, *one, days)
+        older = older_shares(taken, *one, days, panel.as_of_day)
         x, slopes = effective_exposure(replace(panel, exposure=exposure), multipliers_of(self.at))
-        return _Worn(x, slopes, self._silent(sole, days))
+        return _Worn(x, slopes, self._silent(sole, days), older)
 
     def _silent(self, sole: int, days: np.ndarray) -> np.ndarray:
         """Unlogged wear by each day: the total at the sole's end, shared over unlogged days."""
@@ -227,13 +237,22 @@ class WearCurves:
         share = factor if by_pace else value[SILENT]
         x_target, slopes = effective_exposure(panel, multipliers_of(self.at))
         begin, end, silent = panel.path_begin[path], panel.path_end[path], panel.exposure.silent
-        x, gap = float(x_target[end]), float(silent[end])
+        steps = value[PAST, None]
+        aged_by = [aged(panel.target_older[[at]], steps) for at in (end, begin)]
+        then, past = aged(worn.older, np.repeat(steps, len(worn.x), axis=1))
+        x, gap = float(x_target[end] * aged_by[0][0][0]), float(silent[end])
+        packed, past = worn.x, past * worn.x
+        worn = replace(worn, x=worn.x * then, slopes=worn.slopes * then)
         if begin >= 0:
-            x, gap = x - float(x_target[begin]), gap - float(silent[begin])
-            worn = _Worn(
-                np.maximum(worn.x - x_target[begin], 0.0),
-                np.maximum(worn.slopes - slopes[:, [begin]], 0.0),
-                np.maximum(worn.silent - silent[begin], 0.0),
+            before, ago = aged_by[1]
+            x, gap = x - float(x_target[begin] * before[0]), gap - float(silent[begin])
+            packed = np.maximum(packed - x_target[begin], 0.0)
+            past = past - x_target[begin] * ago
+            worn = replace(
+                worn,
+                x=np.maximum(worn.x - x_target[begin] * before, 0.0),
+                slopes=np.maximum(worn.slopes - slopes[:, [begin]] * before, 0.0),
+                silent=np.maximum(worn.silent - silent[begin], 0.0),
             )
         plain = float(np.exp(value[_RATE])) * max(x + float(share) * gap, 0.0)
         lift = float(self.at.lin.end_wear_mm[path]) / plain if plain > 0.0 else 1.0
@@ -241,7 +260,8 @@ class WearCurves:
         wear = rate * np.maximum(worn.x + share * worn.silent, 0.0)
         columns = np.zeros((len(INTERFACE), len(worn.x)))
         columns[0] = 1.0
-        columns[1] = -np.minimum(worn.x / PACKING_DAYS, 1.0)
+        columns[1] = -np.minimum(packed / PACKING_DAYS, 1.0)
+        columns[PAST] = -rate * past
         columns[_RATE] = -wear
         columns[SILENT] = -rate * factor * worn.silent
         columns[_FROM:] = -rate * worn.slopes

@@ -17,12 +17,12 @@ from solespan.forecast.model.fit_start import noise_from_dict, noise_to_dict
 from solespan.forecast.model.linearise import Noise
 from solespan.forecast.model.parameter_layout import population_prior
 from solespan.forecast.panel.panel import GAUGES
-from solespan.forecast.priors import SPREADS
+from solespan.forecast.priors import DRIFTS, SPREADS
 from solespan.forecast.use.usage import UseFit
 
 __all__ = ["MODEL_VERSION", "WearFit"]
 
-MODEL_VERSION = "8"
+MODEL_VERSION = "9"
 
 
 @dataclass(frozen=True)
@@ -111,6 +111,11 @@ class WearFit:
         if name in self.names:
             return float(self.mean[self.names.index(name)])
         return population_prior(name)[0]
+
+    @property
+    def rates_move(self) -> bool:
+        """Whether the wear rates of wearers and pairs were found to wander."""
+        return any(self.spread.get(name, 0.0) > 0.0 for name in DRIFTS)
 
     @property
     def multipliers(self) -> np.ndarray:

@@ -23,7 +23,12 @@ from solespan.forecast.model.full_panel_fit import estimate
 from solespan.forecast.model.hand_over_noise import chances_in_use, still_used
 from solespan.forecast.model.inner_loop import Modes
 from solespan.forecast.model.linearise import effective_exposure
-from solespan.forecast.model.parameter_layout import SILENT, coordinates, population_prior
+from solespan.forecast.model.parameter_layout import (
+    PAST,
+    SILENT,
+    coordinates,
+    population_prior,
+)
 from solespan.forecast.model.posterior_modes import converged_modes
 from solespan.forecast.model.sole_normal import log_rate_effects
 from solespan.forecast.model.sole_state import Evidence, SoleState, sole_state
@@ -35,9 +40,10 @@ from solespan.forecast.model.wear_curve import (
 )
 from solespan.forecast.model.wear_fit import WearFit
 from solespan.forecast.panel.foot_pairs import FootPairs
-from solespan.forecast.panel.log_arrays import log_arrays
+from solespan.forecast.panel.log_arrays import LogArrays, log_arrays
 from solespan.forecast.panel.panel import Panel, panel_range, wearer_blocks
 from solespan.forecast.panel.panel_of_log import panel_of
+from solespan.forecast.panel.rate_ages import STEP_YEARS, with_moving_rates
 from solespan.forecast.priors import PACKING_DAYS
 from solespan.forecast.use.calendar import UseAhead, use_ahead
 from solespan.forecast.use.pace import current_pace
@@ -56,6 +62,7 @@ __all__ = [
 
 T = TypeVar("T")
 _BLOCK_PATHS = 3000
+_MOST_YEARS = 1.5  # over which a trend is carried on, and rates wander on
 _THREADS = 2
 _SLIP_WEIGHT = 0.3  # a reading with less weight than this is a likely misreading
 
@@ -182,8 +189,12 @@ class Conditioned:
     _used: Evidence
 
     def state(self, feet: FootPairs) -> SoleState:
-        """Joint posterior of rates and thickness of pairs of feet, taken that they are in use."""
-        return sole_state(self.panel, self._modes, feet, self._used)
+        """Joint posterior of rates and thickness of pairs of feet, taken that they are in use.
+
+        Where rates wander they are means over the time that is left.
+        """
+        years = self._years_left(feet)
+        return sole_state(self.panel, self._modes, feet, self._used, years)
 
     def effects(self, sole: int) -> dict[str, tuple[float, float]]:
         """Mean and SD of what acts on the log rate at the ball of a sole.
@@ -213,12 +224,21 @@ class Conditioned:
 
         `size` is the length of that state: 4, or 5 with a pace.
         """
-        return self._curves(log).readings(ball, size)
+        return self._curves(log).readings(ball, size, self._years_left(ball))
 
     @property
     def log_rate(self) -> np.ndarray:
         """Log of mm per standard wear day, by path."""
         return np.asarray(self._modes.value[2])
+
+    @property
+    def rate_steps(self) -> np.ndarray:
+        """Log rate of each stretch of `forecast.panel.rate_ages` less that after it, by path.
+
+        Shape (STEPS, paths), nearest first, the trend included; zero where rates stand still.
+        """
+        past = self._modes.value[PAST]
+        return np.asarray(past[:-1] - STEP_YEARS[:, None] * past[-1])
 
     @property
     def worn(self) -> np.ndarray:
@@ -245,6 +265,18 @@ class Conditioned:
         """Reading less fitted thickness, by observation."""
         return self._modes.lin.residual_mm
 
+    def _years_left(self, feet: FootPairs) -> np.ndarray | None:
+        """About how many years each pair of feet has left; None where rates stand still."""
+        if not self.panel.moving.any():
+            return None
+        now = sole_state(self.panel, self._modes, feet, self._used).mean[:4].reshape(2, 2, -1)
+        left_mm = np.maximum(now[:, 1] - self.panel.limit_mm[feet.both], 0.0)
+        members = self.panel.path_pair[feet.left]
+        per_day = np.maximum(self.ahead.per_day[members], 1e-6)
+        days = (left_mm / np.exp(now[:, 0])).min(axis=0) / per_day
+        moving = self.panel.moving[members] > 0.0
+        return np.where(moving, np.minimum(days / 365.0, _MOST_YEARS), 0.0)
+
     def _curves(self, log: WearLog) -> WearCurves:
         return WearCurves(self.panel, self._modes, self._used, self.fit.noise.process_mm, log)
 
@@ -269,7 +301,7 @@ def condition(
         No sole was fitted by `as_of`.
     """
     arrays = log_arrays(log, pd.Timestamp(as_of))
-    panel = panel_of(arrays, fit.records_begin)
+    panel = _panel(fit, arrays)
     counts = wear_counts(arrays, fit.multipliers, fit.value("gap_share"))
     return _given(fit, panel, counts, arrays.away, horizon_days)
 
@@ -286,7 +318,7 @@ def condition_blocks(
     Given the population, wearers are independent; a block's arrays stay in the processor's cache.
     """
     arrays = log_arrays(log, pd.Timestamp(as_of))
-    panel = panel_of(arrays, fit.records_begin)
+    panel = _panel(fit, arrays)
     counts = wear_counts(arrays, fit.multipliers, fit.value("gap_share"))
 
     def one(block: tuple[int, int]) -> T:
@@ -300,6 +332,12 @@ def condition_blocks(
         return [one(blocks[0])]
     with ThreadPoolExecutor(_THREADS) as pool:
         return list(pool.map(one, blocks))
+
+
+def _panel(fit: WearFit, arrays: LogArrays) -> Panel:
+    """Lay out a log as the fit has it: with rates that wander where they were found to."""
+    panel = panel_of(arrays, fit.records_begin)
+    return with_moving_rates(panel) if fit.rates_move else panel
 
 
 def _given(

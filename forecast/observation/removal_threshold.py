@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-__all__ = ["HOLE_SHARE", "OTHER_PER_MM", "UNLOGGED_SENDING_SD_MM", "Sending", "learn_sending"]
+__all__ = ["UNLOGGED_SENDING_SD_MM", "Sending", "learn_sending", "usual_weight"]
 
 OTHER_PER_MM = 0.005 / 5.0  # share of soles that come off for another reason; no source
 HOLE_SHARE = 0.08  # of owners, who wait for a hole; common practice, no source
@@ -65,3 +65,15 @@ def learn_sending(
     noise = (1.0 / precision).mean(axis=0)[known]
     variance = float(np.mean(np.square(spare - spare.mean()) - noise))
     return Sending(float(np.sqrt(max(variance, _LEAST_SD_MM**2))), int(known.sum()))
+
+
+def usual_weight(above_mm: np.ndarray, limit_mm: np.ndarray, sd_mm: np.ndarray) -> np.ndarray:
+    """Chance that an owner came at about the limit, given the thickness.
+
+    Some wait for a hole; some soles come off for another reason, at any thickness.
+    """
+    scatter = 1.5 * sd_mm
+    usual = (1 - HOLE_SHARE) * np.exp(-0.5 * np.square(above_mm / scatter)) / scatter
+    holed = np.maximum(0.5 * limit_mm, 0.2)
+    hole = HOLE_SHARE * np.exp(-0.5 * np.square((above_mm + limit_mm) / holed)) / holed
+    return np.asarray(np.maximum(usual / (usual + hole + OTHER_PER_MM), 0.02))

@@ -53,6 +53,7 @@ _OF_PAIR = (
     "pace_sd",
     "pair_contact",
     "pair_said",
+    "moving",
 )
 _OF_OBS = ("obs_kind", "obs_mm", "obs_grade", "obs_waist", "obs_check")
 
@@ -93,8 +94,11 @@ class Panel:
         Observations, sorted by path, target. Kind: gauge code, THUMB, HOLE, SENT, STILL_ON or
         KNOWN_SINCE. Thickness: NaN for grades. Grade: code or -1. Check: row of `log.checks`; -1
         from SENT on.
-    target_sole, target_day, exposure
-        Targets; their exposure is in `exposure`.
+    target_sole, target_day, target_older, exposure
+        Targets; their exposure is in `exposure`, and which share of it is how old in
+        `target_older` (`forecast.panel.rate_ages`).
+    moving
+        By pair: SD of the steps of its wandering log rate over that of the fit; 0: it stands still.
     """
 
     wearer_ids: np.ndarray
@@ -108,6 +112,7 @@ class Panel:
     pace_sd: np.ndarray
     pair_contact: np.ndarray
     pair_said: np.ndarray
+    moving: np.ndarray
     sole_ids: np.ndarray
     sole_pair: np.ndarray
     sole_fitted: np.ndarray
@@ -132,6 +137,7 @@ class Panel:
     obs_check: np.ndarray
     target_sole: np.ndarray
     target_day: np.ndarray
+    target_older: np.ndarray
     exposure: Exposure
     as_of_day: int
 
@@ -224,6 +230,7 @@ def panel_part(panel: Panel, wearer: np.ndarray) -> Panel:
         obs_check=panel.obs_check[seen],
         target_sole=renumber(sole)[panel.target_sole[target]],
         target_day=panel.target_day[target],
+        target_older=panel.target_older[target],
         exposure=Exposure(
             base=exposure.base[target],
             driving=exposure.driving[target],
@@ -281,6 +288,7 @@ def panel_range(panel: Panel, begin: int, end: int) -> Panel:
         obs_target=panel.obs_target[obs] - target.start,
         target_sole=panel.target_sole[target] - sole.start,
         target_day=panel.target_day[target],
+        target_older=panel.target_older[target],
         exposure=Exposure(
             base=exposure.base[target],
             driving=exposure.driving[target],

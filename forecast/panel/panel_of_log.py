@@ -14,6 +14,7 @@ from solespan.forecast.log import WearLog
 from solespan.forecast.panel.exposure import NEVER, SHIFT, count_exposure, sorted_once
 from solespan.forecast.panel.log_arrays import Checks, LogArrays, log_arrays
 from solespan.forecast.panel.panel import GAUGES, HOLE, KNOWN_SINCE, SENT, STILL_ON, THUMB, Panel
+from solespan.forecast.panel.rate_ages import older_shares
 from solespan.forecast.panel.unlogged import told_paces, with_unlogged
 from solespan.forecast.priors import HEEL_NOMINAL_MM
 
@@ -93,6 +94,7 @@ def panel_of(log: LogArrays, records_begin: int | None = None) -> Panel:
         **told_paces(log),
         pair_contact=_last_seen(log)[log.pair_wearer],
         pair_said=log.in_use,
+        moving=np.zeros(len(log.pair_ids)),
         sole_ids=soles.ids,
         sole_pair=soles.pair,
         sole_fitted=soles.fitted,
@@ -114,6 +116,7 @@ def panel_of(log: LogArrays, records_begin: int | None = None) -> Panel:
         drives=(log.driving_foot[wearer] == path_foot).astype(float),
         target_sole=target_sole,
         target_day=target_day,
+        target_older=older_shares(log.days, worn_sole, target_sole, target_day, today),
         exposure=exposure,
         as_of_day=today,
         **obs,

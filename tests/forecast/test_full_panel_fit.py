@@ -8,7 +8,6 @@ import pytest
 
 from solespan.forecast.log import wear_log
 from solespan.forecast.model import full_panel_fit
-from solespan.forecast.model.estimation import fit_spreads
 from solespan.forecast.panel.log_arrays import log_arrays
 from solespan.forecast.panel.panel_of_log import panel_of
 from solespan.synthetic_data.panel import panel
@@ -23,7 +22,7 @@ def all_panel():
 
 
 def test_the_move_to_everyone_lands_where_a_fit_of_everyone_does(all_panel, monkeypatch):
-    whole = fit_spreads(all_panel)
+    whole = full_panel_fit.fit_spreads(all_panel)
     monkeypatch.setattr(full_panel_fit, "ENOUGH_PATHS", SOME_PATHS)
     moved = full_panel_fit.estimate(all_panel)
     assert moved.layout.population == whole.layout.population

@@ -13,6 +13,7 @@ from solespan.forecast.covariates import FLAGS
 from solespan.forecast.frames import MATERIALS
 from solespan.forecast.panel.exposure import Exposure
 from solespan.forecast.panel.panel import Panel
+from solespan.forecast.panel.rate_ages import STEPS
 
 LEVEL_MATERIAL, OTHER_MATERIAL = 0, MATERIALS.index("rubber")
 
@@ -54,6 +55,7 @@ def bare_panel(frame: pd.DataFrame) -> Panel:
         pace_sd=np.full(groups, np.nan),
         pair_contact=np.zeros(groups, int),
         pair_said=np.zeros(groups, int),
+        moving=np.zeros(groups),
         sole_ids=labels,
         sole_pair=every,
         sole_fitted=np.zeros(groups, int),
@@ -78,6 +80,7 @@ def bare_panel(frame: pd.DataFrame) -> Panel:
         obs_check=np.arange(rows),
         target_sole=group,
         target_day=np.arange(rows),
+        target_older=np.zeros((rows, STEPS)),
         exposure=Exposure(
             base=full["x"].to_numpy(float)[:, None],
             driving=full["extra"].to_numpy(float)[:, None],

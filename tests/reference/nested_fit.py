@@ -1,6 +1,6 @@
 """How is the engine that forecasts fitted to a published model, and its answer read back?
 
-`forecast.model.estimation.fit_spreads` itself, told flat priors, with all that the published model
+`forecast.model.estimation.fit_rounds` itself, told flat priors, with all that the published model
 does not have held absent: a special case, not another engine. A flat prior of the population gives
 restricted maximum likelihood; maximum likelihood pins the population where the flat prior puts it
 and fits again until neither moves.
@@ -22,7 +22,7 @@ from functools import cached_property
 import numpy as np
 import pandas as pd
 
-from solespan.forecast.model.estimation import fit_spreads
+from solespan.forecast.model.estimation import fit_rounds
 from solespan.forecast.model.fit_start import FitStart
 from solespan.forecast.model.inner_loop import Modes, modes
 from solespan.forecast.model.linearise import Noise
@@ -122,7 +122,7 @@ def _found(
     panel: Panel, model: Published, mean: np.ndarray, sd: np.ndarray, start: FitStart
 ) -> Found:
     layout = layout_of(panel, model, mean, sd)
-    ended = fit_spreads(
+    ended, _ = fit_rounds(
         panel, None, replace(start, rounds=0), rounds=MOST_ROUNDS, layout=layout,
         priors=model.priors, settled=STANDS,
     )  # fmt: skip
