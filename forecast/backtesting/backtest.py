@@ -6,7 +6,7 @@ compared with what the log says happened (`forecast.backtesting.outcomes`).
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from functools import partial
 from typing import Any
@@ -25,11 +25,12 @@ from solespan.forecast.backtesting.backtest_words import sentences
 from solespan.forecast.backtesting.outcomes import log_end, outcomes
 from solespan.forecast.backtesting.scores import crps_sample
 from solespan.forecast.dates.models import MODELS, NESTED
-from solespan.forecast.errors import BadHorizon, TooLittleData
+from solespan.forecast.errors import BadArgument, BadHorizon, TooLittleData
 from solespan.forecast.frames import CHANCE_DAYS
 from solespan.forecast.log import WearLog
 from solespan.forecast.panel.wearer_parts import Runner, wearer_parts
 from solespan.forecast.settings import ForecastSettings
+from solespan.forecast.values import day_of, instance_of
 
 __all__ = ["Backtest", "backtest", "usual_days"]
 
@@ -50,6 +51,18 @@ class Backtest:
         chance of being due by above_until_days and by by_days), and crps_NAME of each model of
         `forecast.dates.models` (days; NaN where nothing is known of what happened).
     settings : ForecastSettings
+
+    Examples
+    --------
+    >>> from solespan.forecast import backtest, wear_log
+    >>> from solespan.synthetic_data.scenarios import world
+    >>> made = world("score_world", seed=1, n_pairs=2)
+    >>> log = wear_log(**made.frames)
+    >>> back = backtest(log, as_ofs=["2025-11-23"])
+    >>> list(back.scores["forecaster"])[0]
+    'this model'
+    >>> back.sentences()[0].startswith("Looked back from 1 days")
+    True
     """
 
     rows: pd.DataFrame
@@ -138,9 +151,24 @@ def backtest(
     ------
     BadHorizon
         No day was named, or one has nothing before or after it in the log.
+
+    Examples
+    --------
+    >>> from solespan.forecast import backtest, wear_log
+    >>> from solespan.synthetic_data.scenarios import world
+    >>> made = world("score_world", seed=1, n_pairs=2)
+    >>> log = wear_log(**made.frames)
+    >>> back = backtest(log, as_ofs=["2025-11-23"])
+    >>> list(back.rows["pair_id"])
+    ['P0001', 'P0002']
     """
+    instance_of("log", log, WearLog, "a WearLog from wear_log")
+    if settings is not None:
+        instance_of("settings", settings, ForecastSettings, "ForecastSettings(...), or None")
+    if isinstance(as_ofs, str) or not isinstance(as_ofs, Iterable):
+        raise BadArgument("as_ofs", as_ofs, "a list of days to look back from")
     settings = settings or ForecastSettings()
-    days = sorted({pd.Timestamp(day).normalize() for day in as_ofs})
+    days = sorted({day_of("as_ofs", day) for day in as_ofs})
     _refuse(log, days)
     fits: dict[str, Any] = {}
     end, told = log_end(log), []
