@@ -13,9 +13,10 @@ from solespan.forecast.dates.due import due_sample, forecast
 from solespan.forecast.explaining.diagnostics import Diagnostics, diagnose
 from solespan.forecast.explaining.explain import Explanation, explain
 from solespan.forecast.explaining.paths import wear_path
+from solespan.forecast.explaining.results.wear_model import WearModel
+from solespan.forecast.explaining.results.wear_results import WearResults
 from solespan.forecast.log import WearLog, wear_log
 from solespan.forecast.model.wear_fit import WearFit
-from solespan.forecast.model.wear_model import WearModel
 from solespan.forecast.settings import ForecastSettings
 
 __all__ = [
@@ -26,6 +27,7 @@ __all__ = [
     "WearFit",
     "WearLog",
     "WearModel",
+    "WearResults",
     "backtest",
     "diagnose",
     "due_sample",

@@ -17,7 +17,7 @@ import narwhals
 import numpy as np
 import pandas as pd
 
-from solespan.forecast.errors import BadFrame
+from solespan.forecast.errors import BadArgument, BadFrame
 from solespan.forecast.frames import TABLES, Column, Table
 from solespan.forecast.units import MM_PER_IRON
 from solespan.forecast.values import (
@@ -26,6 +26,7 @@ from solespan.forecast.values import (
     BadValue,
     accepted,
     bounds,
+    day_of,
     outside,
     reader_of,
 )
@@ -48,6 +49,18 @@ class WearLog:
 
     Columns, units and bounds are those of `forecast.frames.TABLES`. Rows are sorted by key. Dates
     are `datetime64[s]` at midnight. Flags are bool. Missing numbers are NaN, missing words None.
+
+    Examples
+    --------
+    >>> from solespan.forecast import wear_log
+    >>> from solespan.synthetic_data.scenarios import world
+    >>> made = world("score_world", seed=1, n_pairs=2)
+    >>> log = wear_log(**made.frames)
+    >>> early = log.until("2025-01-01")
+    >>> len(early.checks) < len(log.checks)
+    True
+    >>> log.of_wearers([]).pairs.empty
+    True
     """
 
     wearers: pd.DataFrame
@@ -57,8 +70,9 @@ class WearLog:
     checks: pd.DataFrame
     bench_jobs: pd.DataFrame
 
-    def until(self, as_of: pd.Timestamp) -> WearLog:
+    def until(self, as_of: str | pd.Timestamp) -> WearLog:
         """The log as it could be known on the evening of `as_of`: nothing later remains."""
+        as_of = day_of("as_of", as_of)
         soles = _before(self.soles, "fitted_on", as_of, then=("removed_on",))
         jobs = _before(self.bench_jobs, "received_on", as_of, then=("finished_on", "returned_on"))
         return replace(
@@ -71,6 +85,8 @@ class WearLog:
 
     def of_wearers(self, wearer_ids: Iterable[str]) -> WearLog:
         """The part of the log that belongs to some wearers."""
+        if isinstance(wearer_ids, str) or not isinstance(wearer_ids, Iterable):
+            raise BadArgument("wearer_ids", wearer_ids, "a list of wearer_id")
         keep = set(wearer_ids)
         if keep.issuperset(self.wearers["wearer_id"]):
             return self
@@ -146,6 +162,22 @@ def wear_log(
     BadFrame
         A required column is missing, a column is unknown, a value cannot be true, a key stands
         twice, or an id is unknown. The message names table, column and what is accepted.
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> from solespan.forecast import wear_log
+    >>> brown = {"pair_id": "brown", "wearer_id": "ada", "construction": "blake"}
+    >>> sole = {"sole_id": "s1", "pair_id": "brown", "fitted_on": "2026-03-01"}
+    >>> sole |= {"material": "oak_bark_leather", "nominal_thickness_iron": 9}
+    >>> pairs, soles = pd.DataFrame([brown]), pd.DataFrame([sole])
+    >>> log = wear_log(pairs, soles)
+    >>> log.soles["nominal_thickness_mm"].round(2).tolist()
+    [4.76]
+    >>> wear_log(pairs.rename(columns={"pair_id": "pair"}), soles)
+    Traceback (most recent call last):
+    ...
+    solespan.forecast.errors.BadFrame: pairs.pair: ... the nearest is 'pair_id'; ...
     """
     given = {
         "wearers": wearers,
@@ -169,8 +201,31 @@ def wear_log(
     for name in ("soles", "wear_days", "checks", "bench_jobs"):
         unknown = pd.Index(frames[name]["pair_id"].unique()).difference(pair_ids)
         if len(unknown):
-            raise BadFrame(f"{name}.pair_id: {unknown[0]!r} is not a pair_id of pairs")
+            near = difflib.get_close_matches(str(unknown[0]), pair_ids, n=1)
+            hint = f"; the nearest is {near[0]!r}" if near else ""
+            raise BadFrame(f"{name}.pair_id: {unknown[0]!r} is not a pair_id of pairs{hint}")
+    _refuse_untrue(frames["soles"], frames["checks"])
     return WearLog(**frames)
+
+
+def _refuse_untrue(soles: pd.DataFrame, checks: pd.DataFrame) -> None:
+    """Refuse a sole that came off before it was fitted, and a check without one result."""
+    early = soles[soles["removed_on"] < soles["fitted_on"]]
+    if len(early):
+        row = early.iloc[0]
+        raise BadFrame(
+            f"soles.removed_on: {row['removed_on'].date()} of sole {row['sole_id']!r} is before "
+            f"its fitted_on {row['fitted_on'].date()}; give that day or a later one"
+        )
+    results = checks["value_mm"].notna().astype(int) + checks["grade"].notna()
+    odd = checks[results != 1]
+    if len(odd):
+        row = odd.iloc[0]
+        given = "neither a thickness nor a grade" if results[odd.index[0]] == 0 else "both"
+        raise BadFrame(
+            f"checks.value_mm: the check of {row['pair_id']!r} on {row['checked_on'].date()} has "
+            f"{given}; give exactly one of value_mm, value_iron and grade"
+        )
 
 
 def conform(frame: Any, table: Table) -> pd.DataFrame:

@@ -11,9 +11,14 @@ import math
 import re
 from collections.abc import Callable
 from datetime import date, timedelta
+from numbers import Integral, Real
 from typing import Any
 
+import numpy as np
+import pandas as pd
+
 from solespan.forecast.columns import Column
+from solespan.forecast.errors import BadArgument
 from solespan.forecast.frames import WORKS
 
 __all__ = [
@@ -26,6 +31,9 @@ __all__ = [
     "BadValue",
     "accepted",
     "bounds",
+    "day_of",
+    "instance_of",
+    "number_of",
     "outside",
     "reader_of",
 ]
@@ -112,6 +120,47 @@ def reader_of(column: Column) -> Callable[[str], Any]:
     """
     read = _READERS[column.kind]
     return lambda text: read(column, text)
+
+
+def day_of(argument: str, value: object) -> pd.Timestamp:
+    """Read an argument that is a day: a text, a `date`, or a time stamp of any kind.
+
+    Raises
+    ------
+    BadArgument
+        It is no day, or one before 1900 or after 2199.
+    """
+    say = f"a day from {EARLIEST} to {LATEST}, such as '2026-11-23' or a date"
+    readable = isinstance(value, date | np.datetime64) or (
+        isinstance(value, str) and _ISO_DATE.match(value)
+    )
+    try:
+        day: Any = pd.Timestamp(value) if readable else pd.NaT  # type: ignore[arg-type]
+    except ValueError:
+        raise BadArgument(argument, value, say) from None
+    if day is pd.NaT or not EARLIEST <= day.date() <= LATEST:
+        raise BadArgument(argument, value, say)
+    return pd.Timestamp(day.tz_localize(None).normalize())
+
+
+def instance_of(argument: str, value: Any, kind: Any, accepted: str) -> Any:
+    """Return an argument if it is of a class; else raise `BadArgument`."""
+    if not isinstance(value, kind):
+        raise BadArgument(argument, value, accepted)
+    return value
+
+
+def number_of(
+    argument: str, value: Any, low: float, high: float, *, whole: bool = False, unit: str = ""
+) -> float:
+    """Return an argument that is a number within two bounds; else raise `BadArgument`."""
+    kind = "a whole number" if whole else "a number"
+    say = f"{kind} from {low:g} to {high:g} {unit}".rstrip()
+    number: Any = value
+    is_number = isinstance(value, Integral if whole else Real)
+    if not is_number or isinstance(value, bool | np.bool_) or not low <= number <= high:
+        raise BadArgument(argument, value, say)
+    return float(value)
 
 
 def _id(column: Column, text: str) -> str:

@@ -35,9 +35,8 @@ MAY = {
 # The world: a file, the network, the clock, the environment, global chance.
 WORLD = {"os", "socket", "urllib", "requests", "http", "subprocess", "time", "random", "pathlib"}
 CLOCK = {("datetime", "now"), ("datetime", "today"), ("date", "today"), ("Timestamp", "now")}
-# The model's port; the service may also keep where a fit stopped.
-PORT = {"distributed_fit", "sole_state", "wear_fit", "wear_model"}
-PORT_OF_SERVICE = PORT | {"fit_start"}
+# The model's port; `fit_start` keeps where a fit stopped.
+PORT = {"distributed_fit", "fit_start", "sole_state", "wear_fit", "wear_model"}
 EXCUSED = {
     "synthetic_data/__main__.py": {"pathlib"},  # the one place that writes the examples
     "dashboards/assets.py": {"pathlib"},  # reads its own static files and the figure library
@@ -138,12 +137,11 @@ def test_only_the_model_knows_its_innards():
             if path.is_relative_to(ROOT / "forecast" / "model"):
                 continue
             where, tree = path.relative_to(ROOT), ast.parse(path.read_text("utf-8"))
-            port = PORT_OF_SERVICE if folder == "api" else PORT
             broken += [
                 f"{where}:{line}: {module} is no port of the model"
                 for line, module in _imports(tree)
                 if module.startswith(within)
-                and module.removeprefix(within).split(".")[0] not in port
+                and module.removeprefix(within).split(".")[0] not in PORT
             ]
             broken += [
                 f"{where}:{node.lineno}: .{node.attr} is an innard of the model"

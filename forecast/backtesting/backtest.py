@@ -6,7 +6,7 @@ compared with what the log says happened (`forecast.backtesting.outcomes`).
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from functools import partial
 from typing import Any
@@ -18,18 +18,20 @@ from solespan.forecast.backtesting.backtest_scores import (
     band_table,
     calibration_table,
     coverage,
+    hand_over_counts,
     scores,
     send_by_share,
 )
 from solespan.forecast.backtesting.backtest_words import sentences
+from solespan.forecast.backtesting.censoring import censored_crps, chance_known
 from solespan.forecast.backtesting.outcomes import log_end, outcomes
-from solespan.forecast.backtesting.scores import crps_sample
 from solespan.forecast.dates.models import MODELS, NESTED
-from solespan.forecast.errors import BadHorizon, TooLittleData
+from solespan.forecast.errors import BadArgument, BadHorizon, TooLittleData
 from solespan.forecast.frames import CHANCE_DAYS
 from solespan.forecast.log import WearLog
 from solespan.forecast.panel.wearer_parts import Runner, wearer_parts
 from solespan.forecast.settings import ForecastSettings
+from solespan.forecast.values import day_of, instance_of
 
 __all__ = ["Backtest", "backtest", "usual_days"]
 
@@ -44,12 +46,25 @@ class Backtest:
     """Forecasts of earlier days beside what happened.
 
     rows : DataFrame
-        One row a forecast: as_of, pair_id, sole_id, kind, days, above_until_days, by_days (see
-        `forecast.backtesting.outcomes`), follow_days (days logged after as_of), cut_days, band,
-        send_by_days, the chances, p10 to p90 (days), pit_low and pit_high (the forecast's own
-        chance of being due by above_until_days and by by_days), and crps_NAME of each model of
-        `forecast.dates.models` (days; NaN where nothing is known of what happened).
+        One row a forecast: as_of, pair_id, sole_id, kind, days, above_until_days, by_days,
+        past_at_hand_over (see `forecast.backtesting.outcomes`), follow_days (days logged after
+        as_of), cut_days, band, send_by_days, the chances, p10 to p90 (days), pit_low and pit_high
+        (the forecast's own chance of being due by above_until_days and by by_days), and crps_NAME
+        of each model of `forecast.dates.models` (days; NaN where nothing is known of what
+        happened).
     settings : ForecastSettings
+
+    Examples
+    --------
+    >>> from solespan.forecast import backtest, wear_log
+    >>> from solespan.synthetic_data.scenarios import world
+    >>> made = world("score_world", seed=1, n_pairs=2)
+    >>> log = wear_log(**made.frames)
+    >>> back = backtest(log, as_ofs=["2025-11-23"])
+    >>> list(back.scores["forecaster"])[0]
+    'this model'
+    >>> back.sentences()[0].startswith("Looked back from 1 days")
+    True
     """
 
     rows: pd.DataFrame
@@ -79,6 +94,11 @@ class Backtest:
     def past_limit(self) -> tuple[int, int]:
         """Pairs past their limit on their send-by date, and pairs of which that is known."""
         return send_by_share(self.rows)
+
+    @property
+    def hand_overs(self) -> tuple[int, int]:
+        """Pairs past their limit as they were handed over, and pairs that were looked at then."""
+        return hand_over_counts(self.rows)
 
     def sentences(self) -> list[str]:
         """Say in words what the look back shows."""
@@ -116,12 +136,11 @@ def backtest(
 ) -> Backtest:
     """Forecast the past of a log from earlier days, and compare it with what happened.
 
-    The score is the continuous ranked probability score of min(date, last day on which the outcome
-    can be known). This is the threshold-weighted score with weight one up to that day. So soles
-    that are not due yet count too. Gneiting and Ranjan (Journal of Business and Economic
-    Statistics 29:411, 2011) give the weighted score. Allen, Ginsbourger and Ziegel (SIAM/ASA
-    Journal on Uncertainty Quantification 11:906, 2023) give the chaining function min. Both
-    journals are named from memory.
+    The score is the continuous ranked probability score up to the last day logged. That day is the
+    same for every forecast of a day, so soles that are not due yet count too. What is known of an
+    outcome only in part is weighed as `forecast.backtesting.censoring` says. Gneiting and Ranjan
+    (Journal of Business and Economic Statistics 29:411, 2011) give the score with a weight. The
+    journal is named from memory.
 
     Parameters
     ----------
@@ -138,9 +157,24 @@ def backtest(
     ------
     BadHorizon
         No day was named, or one has nothing before or after it in the log.
+
+    Examples
+    --------
+    >>> from solespan.forecast import backtest, wear_log
+    >>> from solespan.synthetic_data.scenarios import world
+    >>> made = world("score_world", seed=1, n_pairs=2)
+    >>> log = wear_log(**made.frames)
+    >>> back = backtest(log, as_ofs=["2025-11-23"])
+    >>> list(back.rows["pair_id"])
+    ['P0001', 'P0002']
     """
+    instance_of("log", log, WearLog, "a WearLog from wear_log")
+    if settings is not None:
+        instance_of("settings", settings, ForecastSettings, "ForecastSettings(...), or None")
+    if isinstance(as_ofs, str) or not isinstance(as_ofs, Iterable):
+        raise BadArgument("as_ofs", as_ofs, "a list of days to look back from")
     settings = settings or ForecastSettings()
-    days = sorted({pd.Timestamp(day).normalize() for day in as_ofs})
+    days = sorted({day_of("as_ofs", day) for day in as_ofs})
     _refuse(log, days)
     fits: dict[str, Any] = {}
     end, told = log_end(log), []
@@ -153,7 +187,9 @@ def backtest(
             name: model.fit_on(runner, known, day, fits.get(name)) for name, model in MODELS.items()
         }
         said = _said(fits, known, day, settings.horizon_days)
-        one = partial(_one_day, day=day, end=end, settings=settings)
+        cut = float(min((end - day).days, settings.horizon_days))
+        known_until = chance_known(outcomes(log, day), cut)
+        one = partial(_one_day, day=day, end=end, settings=settings, known_until=known_until)
         fit = fits[NESTED.name]
         told.append(one(fit, log, said) if parts is None else parts.rows(one, fit, said))
     if progress:
@@ -225,10 +261,11 @@ def _one_day(
     day: pd.Timestamp,
     end: pd.Timestamp,
     settings: ForecastSettings,
+    known_until: tuple[np.ndarray, np.ndarray],
 ) -> pd.DataFrame | None:
     """Rows of one day looked back from; None where no sole was fitted by then.
 
-    `end` is the last day logged, by any wearer.
+    `end` is the last day logged, by any wearer; `known_until` says how outcomes are censored.
     """
     known = log.until(day)
     if known.soles.empty:
@@ -243,14 +280,9 @@ def _one_day(
     draws = nested.loc[ids].to_numpy()
     mine = frame.loc[ids]
     follow = float((end - day).days)
-    event = rows["kind"].isin(["seen", "resoled"]).to_numpy()
-    until = np.where(event, follow, rows["above_until_days"].to_numpy(float))
-    cut = np.clip(until, 0.0, settings.horizon_days)
-    actual = np.where(event, rows["days"].to_numpy(float), cut)
+    cut = float(np.clip(follow, 0.0, settings.horizon_days))
     scored = {
-        name: crps_sample(
-            np.minimum(sample.loc[ids].to_numpy(), cut[:, None]), np.minimum(actual, cut)
-        )
+        name: censored_crps(sample.loc[ids].to_numpy(), rows, cut, known_until)
         for name, sample in said.items()
     }
     return rows.assign(
@@ -265,5 +297,5 @@ def _one_day(
         pit_low=(draws <= rows["above_until_days"].to_numpy(float)[:, None]).mean(axis=1),
         pit_high=(draws <= rows["by_days"].to_numpy(float)[:, None]).mean(axis=1),
         **{name: np.quantile(draws, q, axis=1) for name, q in _QUANTILES.items()},
-        **{f"crps_{name}": np.where(cut > 0.0, days, np.nan) for name, days in scored.items()},
+        **{f"crps_{name}": days for name, days in scored.items()},
     )

@@ -3,7 +3,7 @@
 How do rows of a look back add up: scores, coverage, calibration, and the send-by promise?
 
 An outcome within some days counts only where those days, and a quarter more, had been logged.
-Otherwise soles that were due would be known and others not.
+Otherwise soles that were due would be known and others not. Pairs handed over early are censored.
 """
 
 from __future__ import annotations
@@ -11,12 +11,21 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+from solespan.forecast.backtesting.censoring import share_due
 from solespan.forecast.dates.models import MODELS, NESTED
 from solespan.forecast.frames import BANDS, CHANCE_DAYS
 
-__all__ = ["band_table", "calibration_table", "coverage", "scores", "send_by_share"]
+__all__ = [
+    "band_table",
+    "calibration_table",
+    "coverage",
+    "hand_over_counts",
+    "scores",
+    "send_by_share",
+]
 
 _GRACE_DAYS = 90
+_MOST_EARLY = 0.2
 _EDGES = (0.0, 0.05, 0.2, 0.4, 0.6, 0.8, 0.95, 1.0)
 _Z80 = 1.2815515655446004
 
@@ -36,14 +45,10 @@ def scores(rows: pd.DataFrame) -> pd.DataFrame:
     )
 
 
-def due_within(rows: pd.DataFrame, days: np.ndarray) -> np.ndarray:
-    """Whether each pair was due within so many days: 1, 0, or NaN where that is not known."""
-    days = np.broadcast_to(np.asarray(days, float), len(rows))
-    event = rows["days"].to_numpy(float)
-    above = rows["above_until_days"].to_numpy(float)
-    out = np.where(event <= days, 1.0, np.where((event > days) | (above >= days), 0.0, np.nan))
-    followed = rows["follow_days"].to_numpy(float) >= days + _GRACE_DAYS
-    return np.where(followed & (rows["kind"] != "already").to_numpy(), out, np.nan)
+def _followed(rows: pd.DataFrame, days: np.ndarray) -> np.ndarray:
+    """Whether so many days, and a quarter more, had been logged after a forecast that counts."""
+    enough = rows["follow_days"].to_numpy(float) >= days + _GRACE_DAYS
+    return np.asarray(enough & (rows["kind"] != "already").to_numpy())
 
 
 def coverage(rows: pd.DataFrame) -> pd.DataFrame:
@@ -67,14 +72,25 @@ def coverage(rows: pd.DataFrame) -> pd.DataFrame:
     return pd.DataFrame(out, columns=["interval", "forecasts", "held"])
 
 
+def _share_told(rows: pd.DataFrame, days: np.ndarray) -> tuple[float, int]:
+    """Share due within so many days; NaN where many were handed over early before.
+
+    Owners hand over the pairs that wear faster than was thought, so the rest tells too little.
+    """
+    early = (rows["kind"] == "early") & (rows["above_until_days"].to_numpy(float) < days)
+    if early.mean() > _MOST_EARLY:
+        return np.nan, 0
+    return share_due(rows, days)
+
+
 def band_table(rows: pd.DataFrame) -> pd.DataFrame:
     """Chance said and share due within the days of `sound`, by band."""
-    happened = due_within(rows, rows["sound_days"].to_numpy(float))
-    told = rows.assign(happened=happened)[np.isfinite(happened)]
-    out = [
-        (band, len(part), float(part["chance_sound"].mean()), float(part["happened"].mean()))
-        for band, part in told.groupby("band")
-    ]
+    told = rows[_followed(rows, rows["sound_days"].to_numpy(float))]
+    out = []
+    for band, part in told.groupby("band"):
+        share, count = _share_told(part, part["sound_days"].to_numpy(float))
+        if np.isfinite(share):
+            out.append((band, count, float(part["chance_sound"].mean()), share))
     frame = pd.DataFrame(out, columns=["band", "forecasts", "said", "happened"])
     order = frame["band"].map({band: i for i, band in enumerate(BANDS)})
     return frame.iloc[np.argsort(order.to_numpy())].reset_index(drop=True)
@@ -90,24 +106,40 @@ def calibration_table(rows: pd.DataFrame) -> pd.DataFrame:
     for name, days in CHANCE_DAYS.items():
         if not days:
             continue
-        happened = due_within(rows, np.array(float(days)))
-        chance = rows[name].to_numpy(float)
-        bins = np.clip(np.digitize(chance, _EDGES) - 1, 0, len(_EDGES) - 2)
-        for place in range(len(_EDGES) - 1):
-            at = np.isfinite(happened) & (bins == place)
-            n = int(at.sum())
-            if n:
-                share = float(happened[at].mean())
-                out.append((days, n, float(chance[at].mean()), share, *_wilson(share, n)))
+        told = rows[_followed(rows, np.full(len(rows), float(days)))]
+        bins = np.clip(np.digitize(told[name].to_numpy(float), _EDGES) - 1, 0, len(_EDGES) - 2)
+        for _, part in told.groupby(bins):
+            share, n = _share_told(part, np.full(len(part), float(days)))
+            if np.isfinite(share):
+                out.append((days, n, float(part[name].mean()), share, *_wilson(share, n)))
     columns = ["within_days", "forecasts", "said", "happened", "low", "high"]
     return pd.DataFrame(out, columns=columns)
 
 
 def send_by_share(rows: pd.DataFrame) -> tuple[int, int]:
-    """Pairs that were past their limit on their send-by date, and pairs of which that is known."""
-    send_by = rows["send_by_days"].to_numpy(float)
-    past = due_within(rows, np.where(np.isfinite(send_by), send_by, np.inf))
-    return int(np.nansum(past)), int(np.isfinite(past).sum())
+    """Pairs that were past their limit on their send-by date, and pairs of which that is known.
+
+    A send-by date that had passed when the forecast was made promises nothing and is left out.
+    Where owners hand many pairs over before it, the others are the slow ones: then 0, 0. What such
+    owners are told stands in `hand_over_counts`.
+    """
+    rows = rows[
+        (rows["send_by_days"] > 0.0) & _followed(rows, rows["send_by_days"].to_numpy(float))
+    ]
+    send_by, event = rows["send_by_days"].to_numpy(float), rows["days"].to_numpy(float)
+    above = rows["above_until_days"].to_numpy(float)
+    past = event <= send_by
+    known = past | (event > send_by) | (above >= send_by)
+    sooner = ~known & (rows["kind"] == "early").to_numpy()
+    if len(rows) and sooner.mean() > _MOST_EARLY:
+        return 0, 0
+    return int(past.sum()), int(known.sum())
+
+
+def hand_over_counts(rows: pd.DataFrame) -> tuple[int, int]:
+    """Pairs past their limit as they were handed over, and pairs that were looked at then."""
+    told = rows.dropna(subset=["past_at_hand_over"]).drop_duplicates("sole_id")
+    return int(told["past_at_hand_over"].sum()), len(told)
 
 
 def _wilson(share: float, n: int) -> tuple[float, float]:

@@ -42,6 +42,10 @@ class LookedBack(Protocol):
     def past_limit(self) -> tuple[int, int]:
         """Pairs past their limit on their send-by date, and pairs of which that is known."""
 
+    @property
+    def hand_overs(self) -> tuple[int, int]:
+        """Pairs past their limit as they were handed over, and pairs that were looked at then."""
+
 
 def sentences(back: LookedBack) -> list[str]:
     """Say how far off the forecasts were, whether intervals held, and what send-by was worth."""
@@ -57,7 +61,15 @@ def sentences(back: LookedBack) -> list[str]:
             first,
             "Nothing is known yet of what happened after them, so nothing can be scored.",
         ]
-    return [first, _scores(back), *_coverage(back), *_bands(back), _send_by(back), _judged(back)]
+    return [
+        first,
+        _scores(back),
+        *_coverage(back),
+        *_bands(back),
+        _send_by(back),
+        *_hand_overs(back),
+        _judged(back),
+    ]
 
 
 def _scores(back: LookedBack) -> str:
@@ -99,12 +111,24 @@ def _bands(back: LookedBack) -> list[str]:
 def _send_by(back: LookedBack) -> str:
     past, known = back.past_limit
     if not known:
-        return "No send-by date is old enough to compare."
+        return (
+            "Too few send-by dates passed before a hand-over to compare. Measure each pair as you "
+            "hand it over: then the share past the limit on that day is told."
+        )
     return (
         f"Of {known} pairs handed over on their send-by date at {100 * back.settings.risk:.0f} % "
         f"risk, {past} ({100 * past / known:.0f} %) would have been past their limit"
         f"{_caution(known)}."
     )
+
+
+def _hand_overs(back: LookedBack) -> list[str]:
+    past, looked_at = back.hand_overs
+    if not looked_at:
+        return []
+    share = f"{past} ({100 * past / looked_at:.0f} %)"
+    said = f"Of {looked_at} pairs looked at as they were handed over, {share} were past their limit"
+    return [f"{said}{_caution(looked_at)}."]
 
 
 def _judged(back: LookedBack) -> str:
@@ -116,7 +140,8 @@ def _judged(back: LookedBack) -> str:
     between = f" (halfway between two checks, mostly {width:.0f} days apart)" if seen else ""
     return (
         f"The log says when a pair was due: a check in {seen} cases{between}, the hand-over for a "
-        f"new sole in {handed}. {open_} were not due as far as is known and count until then. "
+        f"new sole in {handed}. {open_} were not due as far as is known and count until then, "
+        "also those handed over early. "
         f"{already} were at their limit already and do not count."
     )
 

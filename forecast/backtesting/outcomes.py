@@ -1,10 +1,11 @@
 """Outcomes: when was each sole due, as far as the log itself can tell?
 
 A sole was due between its last check above the limit and its first check at or below it, or with a
-hole. A check that the next one contradicts is left out. The middle of that stretch counts. Without
-such checks, the day of the hand-over for a new sole counts. If a check shortly before found it
-above the limit, it was sent early. Then we know only that it was not due by that day. A sole that
-is still on was not due on the last day a check found it above its limit.
+hole. A check that the next one contradicts is left out. Without such checks, the day of the
+hand-over for a new sole counts, unless something says that the pair was sent early. A check shortly
+before that was above the limit says so, and so does advice that the owner followed. Readings whose
+line is clearly above the limit on that day say so too. Then the pair was not due as far as is
+known. A sole that is still on was not due on the last day a check found it above its limit.
 """
 
 from __future__ import annotations
@@ -16,13 +17,18 @@ import pandas as pd
 
 from solespan.forecast.layers.limits import ball_limits_mm
 from solespan.forecast.log import WearLog
+from solespan.forecast.priors import METHOD_SD_MM
 
 __all__ = ["log_end", "outcomes"]
 
 _EARLY_DAYS = 45  # a check so shortly before the hand-over says how it went
+_CLEARLY_ABOVE_MM = 0.2  # about the error of a caliper
 _ABOVE_GRADES = ("firm", "give")
 _RESOLES = ("full_sole", "half_sole")
-_COLUMNS = ("pair_id", "sole_id", "kind", "days", "above_until_days", "by_days")
+_AT_HAND_OVER_DAYS = 7
+_COLUMNS = (
+    "pair_id", "sole_id", "kind", "days", "above_until_days", "by_days", "past_at_hand_over"
+)  # fmt: skip
 
 
 def log_end(log: WearLog) -> pd.Timestamp:
@@ -44,12 +50,14 @@ def outcomes(log: WearLog, as_of: pd.Timestamp) -> pd.DataFrame:
     -------
     DataFrame
         pair_id, sole_id, kind (`seen`: a check found the limit passed, `resoled`: handed over for a
-        new sole, `early`: handed over while still above, `open`: still on or taken off for good,
+        new sole, `early`: handed over before it was due as far as is known, `open`: still on or off
+        for good,
         `already`: at its limit by `as_of`), days (from `as_of` until due; NaN for the last three),
         above_until_days, by_days (from `as_of` until it was last known to be above its limit, and
-        until it was known to be at it; infinite where it is not).
+        until it was known to be at it; infinite where it is not), past_at_hand_over (whether a
+        check in the week before the hand-over found it at its limit; NaN without one).
     """
-    soles = log.soles
+    soles = _with_limits(log.soles)
     on = (soles["fitted_on"] <= as_of) & ~(soles["removed_on"] <= as_of)
     checks = _looks(log)
     by_sole = dict(tuple(checks.groupby("sole_id"))) if len(checks) else {}
@@ -59,19 +67,23 @@ def outcomes(log: WearLog, as_of: pd.Timestamp) -> pd.DataFrame:
     rows = []
     for sole in soles[on].to_dict("records"):
         looks = by_sole.get(sole["sole_id"])
-        handed = _handed_over(sole, by_pair.get(str(sole["pair_id"])), later, as_of)
-        rows.append(_outcome(sole, looks, handed, as_of))
+        handed, advised = _handed_over(sole, by_pair.get(str(sole["pair_id"])), later, as_of)
+        found = _outcome(sole, looks, handed, as_of, advised=advised)
+        rows.append((*found, _past_at(looks, handed)))
     return pd.DataFrame(rows, columns=list(_COLUMNS))
 
 
-def _looks(log: WearLog) -> pd.DataFrame:
-    """One row a sole and day on which the ball was looked at: sole_id, on, past (bool)."""
-    checks = log.checks[log.checks["point"] == "ball"]
-    soles = log.soles.sort_values("fitted_on", kind="stable")
+def _with_limits(soles: pd.DataFrame) -> pd.DataFrame:
     own = soles["limit_mm"].to_numpy(float)
-    soles = soles.assign(limit=np.where(np.isnan(own), ball_limits_mm(soles), own))
+    return soles.assign(limit=np.where(np.isnan(own), ball_limits_mm(soles), own))
+
+
+def _looks(log: WearLog) -> pd.DataFrame:
+    """One row a sole and day on which the ball was looked at: sole_id, on, past, spare_mm."""
+    checks = log.checks[log.checks["point"] == "ball"]
+    soles = _with_limits(log.soles).sort_values("fitted_on", kind="stable")
     if checks.empty or soles.empty:
-        return pd.DataFrame({"sole_id": [], "on": [], "past": []})
+        return pd.DataFrame({"sole_id": [], "on": [], "past": [], "spare_mm": []})
     joined = pd.merge_asof(
         checks.sort_values("checked_on", kind="stable"),
         soles[["pair_id", "sole_id", "fitted_on", "removed_on", "limit"]],
@@ -80,10 +92,16 @@ def _looks(log: WearLog) -> pd.DataFrame:
         by="pair_id",
     )
     joined = joined[joined["sole_id"].notna() & ~(joined["checked_on"] > joined["removed_on"])]
+    # of several checks of a foot on a day the most exact counts; a hole is a hole
+    error_mm = joined["method"].map(METHOD_SD_MM).fillna(np.inf).where(joined["grade"] != "hole", 0)
+    order = joined.assign(error_mm=error_mm).sort_values("error_mm", kind="stable")
+    joined = order.drop_duplicates(["sole_id", "checked_on", "foot"])
     past = (joined["value_mm"] <= joined["limit"]) | (joined["grade"] == "hole")
     above = (joined["value_mm"] > joined["limit"]) | joined["grade"].isin(_ABOVE_GRADES)
-    told = joined.assign(past=past)[past | above]
-    days = told.groupby(["sole_id", "checked_on"])["past"].any().reset_index()
+    spare = joined["value_mm"] - joined["limit"]
+    told = joined.assign(past=past, spare_mm=spare)[past | above]
+    of_day = told.groupby(["sole_id", "checked_on"])
+    days = of_day.agg(past=("past", "any"), spare_mm=("spare_mm", "min")).reset_index()
     days = days.rename(columns={"checked_on": "on"}).sort_values(["sole_id", "on"])
     following = days.groupby("sole_id")["past"].shift(-1)
     # what the next look contradicts was a misreading
@@ -92,17 +110,41 @@ def _looks(log: WearLog) -> pd.DataFrame:
 
 def _handed_over(
     sole: dict[Any, Any], jobs: pd.DataFrame | None, later: pd.Series, as_of: pd.Timestamp
-) -> pd.Timestamp | None:
-    """Day on which the pair was handed over for a new sole; None if it was not."""
+) -> tuple[pd.Timestamp | None, bool]:
+    """Day on which the pair was handed over for a new sole, and whether that was advised."""
     removed = sole["removed_on"]
     if pd.isna(removed):
-        return None
+        return None, False
     if jobs is not None:
         received = jobs["received_on"]
-        mine = received[(received <= removed) & (received > sole["fitted_on"])]
+        mine = jobs[(received <= removed) & (received > sole["fitted_on"])]
         if len(mine):
-            return max(pd.Timestamp(mine.max()), as_of)
-    return pd.Timestamp(removed) if later[sole["pair_id"]] > sole["fitted_on"] else None
+            last = mine.loc[mine["received_on"].idxmax()]
+            return max(pd.Timestamp(last["received_on"]), as_of), bool(last["advised"])
+    return pd.Timestamp(removed) if later[sole["pair_id"]] > sole["fitted_on"] else None, False
+
+
+def _clearly_above(sole: dict[Any, Any], looks: pd.DataFrame | None, handed: pd.Timestamp) -> bool:
+    """Whether the line from the new sole through its last reading is above the limit that day."""
+    read = None if looks is None else looks[looks["spare_mm"].notna() & (looks["on"] <= handed)]
+    if read is None or read.empty:
+        return False
+    last = read.iloc[-1]
+    new_mm = float(sole["nominal_thickness_mm"]) - float(sole["limit"])
+    worn_days = (last["on"] - sole["fitted_on"]).days
+    if worn_days <= 0:
+        return False
+    loss_mm = max(new_mm - last["spare_mm"], 0.0) / worn_days
+    return bool(last["spare_mm"] - loss_mm * (handed - last["on"]).days > _CLEARLY_ABOVE_MM)
+
+
+def _past_at(looks: pd.DataFrame | None, handed: pd.Timestamp | None) -> float:
+    """Whether the last look in the week before the hand-over found the limit passed: 1, 0, NaN."""
+    if looks is None or handed is None:
+        return np.nan
+    ago = (handed - looks["on"]).dt.days
+    near = looks[(ago >= 0) & (ago <= _AT_HAND_OVER_DAYS)]
+    return float(near["past"].iloc[-1]) if len(near) else np.nan
 
 
 def _outcome(
@@ -110,6 +152,8 @@ def _outcome(
     looks: pd.DataFrame | None,
     handed: pd.Timestamp | None,
     as_of: pd.Timestamp,
+    *,
+    advised: bool,
 ) -> tuple[Any, ...]:
     def after(day: pd.Timestamp) -> float:
         return float((day - as_of).days)
@@ -128,6 +172,9 @@ def _outcome(
         return (*names, "seen", 0.5 * (above + after(first_past)), above, after(first_past))
     if handed is None:
         return (*names, "open", np.nan, above, np.inf)
-    if before and after(handed) - after(max(before)) <= _EARLY_DAYS:
-        return (*names, "early", np.nan, after(handed), np.inf)
+    ago = after(handed) - after(max(before)) if before else np.inf
+    clearly = _clearly_above(sole, looks, handed)
+    if advised or clearly or ago <= _EARLY_DAYS:
+        seen = ago <= _AT_HAND_OVER_DAYS or (clearly and ago <= _EARLY_DAYS)
+        return (*names, "early", np.nan, after(handed) if seen else above, np.inf)
     return (*names, "resoled", after(handed), above, after(handed))

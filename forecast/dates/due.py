@@ -21,6 +21,7 @@ from solespan.forecast.model.wear_fit import WearFit
 from solespan.forecast.model.wear_model import Conditioned, condition, condition_blocks
 from solespan.forecast.panel.foot_pairs import foot_pairs
 from solespan.forecast.settings import ForecastSettings
+from solespan.forecast.values import day_of, instance_of, number_of
 
 __all__ = ["due_sample", "forecast", "forecast_columns"]
 
@@ -53,8 +54,27 @@ def forecast(
     ------
     TooLittleData
         No sole was fitted by `as_of`.
+
+    Examples
+    --------
+    >>> from solespan.forecast import WearModel, forecast, wear_log
+    >>> from solespan.synthetic_data.scenarios import world
+    >>> made = world("score_world", seed=1, n_pairs=2)
+    >>> log = wear_log(**made.frames)
+    >>> fit = WearModel(log, as_of="2026-11-23").fit()
+    >>> due = forecast(fit, log, as_of="2026-11-23")
+    >>> resole = due[(due["foot"] == "pair") & (due["point"] == "ball")]
+    >>> list(resole["pair_id"])
+    ['P0001', 'P0002']
+    >>> bool((resole["send_by"] < resole["due_p50"]).all())
+    True
     """
-    return pd.DataFrame(forecast_columns(fit, log, as_of, settings or ForecastSettings()))
+    instance_of("fit", fit, WearFit, "a fit from WearModel(log, as_of).fit()")
+    instance_of("log", log, WearLog | LogColumns, "a WearLog from wear_log")
+    if settings is not None:
+        instance_of("settings", settings, ForecastSettings, "ForecastSettings(...), or None")
+    day = day_of("as_of", as_of)
+    return pd.DataFrame(forecast_columns(fit, log, day, settings or ForecastSettings()))
 
 
 def forecast_columns(
@@ -86,8 +106,23 @@ def due_sample(
     -------
     DataFrame, shape (pairs with a sole on, 512)
         Index pair_id; days from `as_of`, cut at the horizon.
+
+    Examples
+    --------
+    >>> from solespan.forecast import WearModel, due_sample, wear_log
+    >>> from solespan.synthetic_data.scenarios import world
+    >>> made = world("score_world", seed=1, n_pairs=2)
+    >>> log = wear_log(**made.frames)
+    >>> fit = WearModel(log, as_of="2026-11-23").fit()
+    >>> days = due_sample(fit, log, as_of="2026-11-23")
+    >>> days.shape
+    (2, 512)
+    >>> chance_within_a_year = (days <= 365).mean(axis=1)
     """
-    known = condition(fit, log, pd.Timestamp(as_of).normalize(), horizon_days)
+    instance_of("fit", fit, WearFit, "a fit from WearModel(log, as_of).fit()")
+    instance_of("log", log, WearLog | LogColumns, "a WearLog from wear_log")
+    number_of("horizon_days", horizon_days, 1, 36_500, whole=True, unit="days")
+    known = condition(fit, log, day_of("as_of", as_of), horizon_days)
     feet = foot_pairs(known.panel, ball_only=True)
     days = np.minimum(due_draws(known, feet).days[2], horizon_days)
     return pd.DataFrame(days, index=known.panel.pair_ids[known.panel.path_pair[feet.left]])

@@ -10,17 +10,18 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
-from scipy.special import ndtr, ndtri
 
 from solespan.forecast.dates.reasons import basis, counts_by_path
 from solespan.forecast.explaining.curvature import Curvature, curvature
-from solespan.forecast.frames import FEET, METHODS, POINTS, WEARING_POINTS
+from solespan.forecast.explaining.fitted_checks import fitted_checks, residuals_by_method
+from solespan.forecast.frames import FEET, POINTS, WEARING_POINTS
 from solespan.forecast.log import WearLog
 from solespan.forecast.model.wear_fit import WearFit
 from solespan.forecast.model.wear_model import Conditioned, condition
 from solespan.forecast.observation.thumb import ThumbScale
-from solespan.forecast.panel.panel import GAUGES, HOLE, THUMB
+from solespan.forecast.panel.panel import GAUGES
 from solespan.forecast.settings import ForecastSettings
+from solespan.forecast.values import day_of, instance_of
 
 __all__ = ["Diagnostics", "diagnose"]
 
@@ -54,6 +55,16 @@ class Diagnostics:
     thumb : ThumbScale
     converged : bool
     rounds : int
+
+    Examples
+    --------
+    >>> from solespan.forecast import WearModel, diagnose, wear_log
+    >>> from solespan.synthetic_data.scenarios import world
+    >>> made = world("score_world", seed=1, n_pairs=2)
+    >>> log = wear_log(**made.frames)
+    >>> fit = WearModel(log, as_of="2026-11-23").fit()
+    >>> print(diagnose(fit, log, as_of="2026-11-23").summary().splitlines()[0])
+    Can this fit be trusted?
     """
 
     residuals: pd.DataFrame
@@ -167,57 +178,31 @@ def diagnose(fit: WearFit, log: WearLog, as_of: str | pd.Timestamp) -> Diagnosti
     ------
     TooLittleData
         No sole was fitted by `as_of`.
+
+    Examples
+    --------
+    >>> from solespan.forecast import WearModel, diagnose, wear_log
+    >>> from solespan.synthetic_data.scenarios import world
+    >>> made = world("score_world", seed=1, n_pairs=2)
+    >>> log = wear_log(**made.frames)
+    >>> fit = WearModel(log, as_of="2026-11-23").fit()
+    >>> found = diagnose(fit, log, as_of="2026-11-23")
+    >>> found.converged, found.warnings
+    (True, [])
     """
-    day = pd.Timestamp(as_of).normalize()
-    known = condition(fit, log, day, ForecastSettings().sound_days)
+    day = day_of("as_of", as_of)
+    instance_of("fit", fit, WearFit, "a fit from WearModel(log, as_of).fit()")
+    instance_of("log", log, WearLog, "a WearLog from wear_log")
+    known, until = condition(fit, log, day, ForecastSettings().sound_days), log.until(day)
     return Diagnostics(
-        residuals=_residuals(known, fit),
-        slips=_slips(known, log.until(day)),
+        residuals=residuals_by_method(fitted_checks(known, until)),
+        slips=_slips(known, until),
         leaning=_leaning(known),
         curvature=curvature(known),
         thumb=fit.noise.thumb,
         converged=fit.converged,
         rounds=fit.rounds,
     )
-
-
-def _residuals(known: Conditioned, fit: WearFit) -> pd.DataFrame:
-    """Standardised residuals by method, one row a method that was used."""
-    panel, noise = known.panel, fit.noise
-    own = ~panel.obs_waist & ~known.slip & (panel.obs_kind < HOLE)
-    kind = panel.obs_kind
-    rows = []
-    for code, method in enumerate(METHODS):
-        at = np.flatnonzero(own & (kind == code))
-        if not len(at):
-            continue
-        if code == THUMB:
-            z = _thumb_residual(panel.obs_grade[at], known.fitted_mm[at], noise.thumb)
-        else:
-            lost = np.maximum(panel.nominal_mm[panel.obs_path[at]] - known.fitted_mm[at], 0.0)
-            variance = noise.gauge_sd_mm[code] ** 2 + noise.process_mm * lost
-            z = known.residual_mm[at] / np.sqrt(variance)
-        rows.append(
-            {
-                "method": method,
-                "readings": len(at),
-                "mean": float(z.mean()),
-                "sd": float(z.std()),
-                "share_beyond_2": float((np.abs(z) > 2.0).mean()),
-                "share_beyond_3": float((np.abs(z) > 3.0).mean()),
-            }
-        )
-    columns = ["method", "readings", "mean", "sd", "share_beyond_2", "share_beyond_3"]
-    return pd.DataFrame(rows, columns=columns)
-
-
-def _thumb_residual(grade: np.ndarray, felt_mm: np.ndarray, scale: ThumbScale) -> np.ndarray:
-    """Give the normal quantile of the middle of the chance range of what the thumb felt."""
-    soft = ndtr((scale.give_from_mm - felt_mm) / scale.sd_mm)
-    not_firm = ndtr((scale.firm_from_mm - felt_mm) / scale.sd_mm)
-    low = np.select([grade == 2, grade == 1], [0.0, soft], not_firm)
-    high = np.select([grade == 2, grade == 1], [soft, not_firm], 1.0)
-    return np.asarray(ndtri(np.clip(1.0 - (low + high) / 2.0, 1e-9, 1.0 - 1e-9)))
 
 
 def _slips(known: Conditioned, log: WearLog) -> pd.DataFrame:

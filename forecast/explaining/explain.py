@@ -41,6 +41,17 @@ class Explanation:
         driver, effect_percent, low_percent, high_percent (80 % interval, on wear), note.
     next_checks : DataFrame
         foot, point, method, interval_days_now, interval_days_after; the greatest gain first.
+
+    Examples
+    --------
+    >>> from solespan.forecast import WearModel, explain, wear_log
+    >>> from solespan.synthetic_data.scenarios import world
+    >>> made = world("score_world", seed=1, n_pairs=2)
+    >>> log = wear_log(**made.frames)
+    >>> fit = WearModel(log, as_of="2026-11-23").fit()
+    >>> why = explain(fit, log, "P0001", as_of="2026-11-23")
+    >>> list(why.next_checks)
+    ['foot', 'point', 'method', 'interval_days_now', 'interval_days_after']
     """
 
     sentences: list[str]
@@ -77,6 +88,17 @@ def explain(
         The log has no such pair.
     TooLittleData
         No sole was on it by `as_of`.
+
+    Examples
+    --------
+    >>> from solespan.forecast import WearModel, explain, wear_log
+    >>> from solespan.synthetic_data.scenarios import world
+    >>> made = world("score_world", seed=1, n_pairs=2)
+    >>> log = wear_log(**made.frames)
+    >>> fit = WearModel(log, as_of="2026-11-23").fit()
+    >>> why = explain(fit, log, "P0001", as_of="2026-11-23")
+    >>> why.sentences[0].startswith("Thickness at the ball now: left")
+    True
     """
     mine = one_pair(fit, log, pair_id, as_of, settings, known)
     found = drivers(mine)

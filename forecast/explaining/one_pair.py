@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from difflib import get_close_matches
 from functools import cached_property
 
 import pandas as pd
@@ -14,6 +15,7 @@ from solespan.forecast.model.wear_fit import WearFit
 from solespan.forecast.model.wear_model import Conditioned, condition
 from solespan.forecast.panel.foot_pairs import FootPairs, foot_pairs
 from solespan.forecast.settings import ForecastSettings
+from solespan.forecast.values import day_of, instance_of
 
 __all__ = ["OnePair", "one_pair"]
 
@@ -68,13 +70,20 @@ def one_pair(
     TooLittleData
         No sole was on the pair by `as_of`.
     """
+    instance_of("fit", fit, WearFit, "a fit from WearModel(log, as_of).fit()")
+    instance_of("log", log, WearLog, "a WearLog from wear_log")
+    instance_of("pair_id", pair_id, str, "the pair_id of one pair of the log")
+    if settings is not None:
+        instance_of("settings", settings, ForecastSettings, "ForecastSettings(...), or None")
     settings = settings or ForecastSettings()
-    day = pd.Timestamp(as_of).normalize()
+    day = day_of("as_of", as_of)
     mine = log.pairs["wearer_id"].to_numpy()[(log.pairs["pair_id"] == pair_id).to_numpy(bool)]
     if not len(mine):
+        near = get_close_matches(str(pair_id), log.pairs["pair_id"], n=1)
+        hint = f"; the nearest is {near[0]!r}" if near else ""
         raise BadFrame(
             f"pairs.pair_id: {pair_id!r} is not in this log; give the pair_id of one of its "
-            f"{len(log.pairs)} pairs"
+            f"{len(log.pairs)} pairs{hint}"
         )
     on_pair = (log.soles["pair_id"] == pair_id).to_numpy(bool)
     if not (log.soles["fitted_on"].to_numpy()[on_pair] <= day.to_datetime64()).any():

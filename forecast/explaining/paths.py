@@ -69,6 +69,18 @@ def wear_path(
         The log has no such pair.
     TooLittleData
         No sole was on it by `as_of`.
+
+    Examples
+    --------
+    >>> from solespan.forecast import WearModel, wear_log, wear_path
+    >>> from solespan.synthetic_data.scenarios import world
+    >>> made = world("score_world", seed=1, n_pairs=2)
+    >>> log = wear_log(**made.frames)
+    >>> fit = WearModel(log, as_of="2026-11-23").fit()
+    >>> path = wear_path(fit, log, "P0001", as_of="2026-11-23")
+    >>> left = path[(path["foot"] == "left") & (path["point"] == "ball") & path["ahead"]]
+    >>> bool(left["thickness_mm_p50"].is_monotonic_decreasing)
+    True
     """
     mine = one_pair(fit, log, pair_id, as_of, settings, known)
     panel = mine.known.panel

@@ -5,27 +5,35 @@ What was learnt about wear and use, in a form that can be kept, read and used ag
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from difflib import get_close_matches
 from typing import Any
 
 import numpy as np
 import pandas as pd
-from scipy.special import ndtr
+from scipy.special import ndtr, ndtri
 
 from solespan.forecast.covariates import COVARIATES
+from solespan.forecast.errors import BadArgument
+from solespan.forecast.frames import MATERIALS
 from solespan.forecast.model.fit_start import noise_from_dict, noise_to_dict
 from solespan.forecast.model.linearise import Noise
 from solespan.forecast.model.parameter_layout import population_prior
 from solespan.forecast.panel.panel import GAUGES
-from solespan.forecast.priors import DRIFTS, SPREADS
+from solespan.forecast.priors import DRIFTS, METHOD_SD_MM, SPREADS
 from solespan.forecast.use.usage import UseFit
+from solespan.forecast.values import number_of
 
 __all__ = ["MODEL_VERSION", "WearFit"]
 
 MODEL_VERSION = "9"
 
+_TOLD_SHARE = 0.98  # of the prior's SD: with a larger one no data told anything
+_MOVED = 0.005  # log of an SD against its prior: with less no data moved it
+_NOTE = "  (prior: no data informed this)"
 
-@dataclass(frozen=True)
+
+@dataclass(frozen=True, eq=False)
 class WearFit:
     """Result of `WearModel.fit`.
 
@@ -45,6 +53,20 @@ class WearFit:
         Penalised marginal log likelihood of the linearised model at the optimum.
     records_begin : int
         Day of the first record of the log, since 1970-01-01: who came off before is not known.
+
+    Examples
+    --------
+    >>> from solespan.forecast import WearFit, WearModel, wear_log
+    >>> from solespan.synthetic_data.scenarios import world
+    >>> made = world("score_world", seed=1, n_pairs=2)
+    >>> log = wear_log(**made.frames)
+    >>> fit = WearModel(log, as_of="2026-11-23").fit()
+    >>> stored = fit.to_dict()
+    >>> again = WearFit.from_dict(stored)
+    >>> bool(again.predict("oak_bark_leather", [100])[0] > 0.5)
+    True
+    >>> "level" in again.params.index
+    True
     """
 
     as_of: str
@@ -77,11 +99,62 @@ class WearFit:
         """Posterior standard errors of the population's unknowns."""
         return pd.Series(np.sqrt(np.diag(self.cov)), index=list(self.names), name="bse")
 
+    @property
+    def llf(self) -> float:
+        """Penalised marginal log likelihood of the linearised model."""
+        return self.log_likelihood
+
+    @property
+    def nobs(self) -> int:
+        """Observations: checks, and what is known of soles that came off or are on."""
+        return self.n_observations
+
+    @property
+    def df_modelwc(self) -> int:
+        """Number of parameters: of the population, spreads, gauges and the process noise."""
+        return len(self.params)
+
+    @property
+    def aic(self) -> float:
+        """Akaike's criterion of the penalised likelihood; to compare fits of one log only."""
+        return 2.0 * self.df_modelwc - 2.0 * self.llf
+
+    @property
+    def bic(self) -> float:
+        """Schwarz's criterion of the penalised likelihood; to compare fits of one log only."""
+        return float(np.log(max(self.nobs, 1))) * self.df_modelwc - 2.0 * self.llf
+
+    def cov_params(self) -> pd.DataFrame:
+        """Posterior covariance of the population's unknowns."""
+        return pd.DataFrame(self.cov, index=list(self.names), columns=list(self.names))
+
+    @property
+    def informed(self) -> pd.Series:
+        """Whether data moved each of `params` from its prior."""
+        before = replace(self, names=())
+        prior_sd = np.sqrt(np.diag(before.population(self.names)[1]))
+        told = dict(zip(self.names, self.bse.to_numpy() < _TOLD_SHARE * prior_sd, strict=True))
+        for name, value in self.spread.items():
+            told[f"sd_{name}"] = _moved(value, SPREADS[name].median)
+        for gauge, value in zip(GAUGES, self.noise.gauge_sd_mm, strict=True):
+            told[f"sd_{gauge}_mm"] = _moved(float(value), METHOD_SD_MM[gauge])
+        return pd.Series(
+            {name: bool(told.get(name, True)) for name in self.params.index}, name="informed"
+        )
+
+    def summary_frame(self, alpha: float = 0.05) -> pd.DataFrame:
+        """Estimates, standard errors and intervals of all `params`, and whether data informed them.
+
+        Spreads and noise have no standard error: NaN.
+        """
+        bounds = self.conf_int(alpha)
+        frame = pd.DataFrame({"estimate": self.params, "std_err": self.bse})
+        frame = frame.join(bounds).loc[self.params.index]
+        return frame.assign(informed=self.informed)
+
     def conf_int(self, alpha: float = 0.05) -> pd.DataFrame:
         """Normal intervals of the population's unknowns, columns `lower` and `upper`."""
-        from scipy.stats import norm  # noqa: PLC0415
-
-        z = float(norm.ppf(1 - alpha / 2))
+        z = float(ndtri(1.0 - number_of("alpha", alpha, 0.0, 1.0) / 2.0))
         return pd.DataFrame(
             {"lower": self.mean - z * self.bse, "upper": self.mean + z * self.bse},
             index=list(self.names),
@@ -102,7 +175,14 @@ class WearFit:
         ndarray
             mm, packing included.
         """
-        x = np.asarray(standard_wear_days, float)
+        if material not in MATERIALS:
+            raise BadArgument("material", material, f"one of {', '.join(MATERIALS)}")
+        try:
+            x = np.asarray(standard_wear_days, float)
+        except (TypeError, ValueError):
+            x = np.array(np.nan)
+        if not (x >= 0.0).all():
+            raise BadArgument("standard_wear_days", standard_wear_days, "numbers, 0 or more")
         rate = np.exp(self.value("level") + self.value(f"material_{material}"))
         return np.asarray(self.value("packing_mm") * np.minimum(x / 6.0, 1.0) + rate * x)
 
@@ -110,7 +190,12 @@ class WearFit:
         """Posterior mean of one unknown of the population; its prior mean if the data had none."""
         if name in self.names:
             return float(self.mean[self.names.index(name)])
-        return population_prior(name)[0]
+        try:
+            return population_prior(name)[0]
+        except (KeyError, StopIteration, AttributeError):
+            near = get_close_matches(str(name), self.names, n=1)
+            hint = f"such as {near[0]!r}" if near else f"of which there are {len(self.names)}"
+            raise BadArgument("name", name, f"a name in fit.names, {hint}") from None
 
     @property
     def rates_move(self) -> bool:
@@ -146,7 +231,7 @@ class WearFit:
         return float(row @ (mean + prior)), float(np.sqrt(row @ cov @ row))
 
     def summary(self) -> str:
-        """A readable table of the fit."""
+        """A readable table of the fit; a note stands behind each line that no data informed."""
         head = [
             f"Wear model as of {self.as_of}: {self.n_wearers} wearers, {self.n_pairs} pairs,",
             f"{self.n_paths} paths, {self.n_observations} observations;",
@@ -187,7 +272,10 @@ class WearFit:
             f"customers leave: {100 * leaving.at_visit:.1f} % after a visit, "
             f"{100 * leaving.per_year:.1f} % a year (learnt from {leaving.learnt_from} soles)"
         )
-        return "\n".join(head)
+        told = self.informed
+        prior = {name.removeprefix("sd_").removesuffix("_mm") for name in told.index[~told]}
+        prior |= set(told.index[~told])
+        return "\n".join(f"{x}{_NOTE}" if x.partition(" ")[0] in prior else x for x in head)
 
     def chance_positive(self, name: str) -> float:
         """Posterior chance that an unknown of the population is above zero."""
@@ -224,13 +312,15 @@ class WearFit:
 
         Raises
         ------
-        ValueError
-            The fit was stored by another version of the model; fit again.
+        BadArgument
+            It is no stored fit, or one of another version of the model; fit again.
         """
-        if data.get("model_version") != MODEL_VERSION:
-            raise ValueError(
-                f"this fit was made by model version {data.get('model_version')}, "
-                f"and version {MODEL_VERSION} reads only its own; fit again"
+        stored = data.get("model_version") if isinstance(data, dict) else None
+        if stored != MODEL_VERSION:
+            raise BadArgument(
+                "data",
+                f"a fit of model version {stored}" if stored else data,
+                f"what to_dict of version {MODEL_VERSION} gave; fit again",
             )
         same = ("as_of", "log_likelihood", "rounds", "converged", "n_wearers", "n_pairs")
         return cls(
@@ -242,3 +332,7 @@ class WearFit:
             noise=noise_from_dict(data),
             use=UseFit.from_dict(data["use"]),
         )
+
+
+def _moved(value: float, prior: float) -> bool:
+    return bool(abs(np.log(max(value, 1e-12) / prior)) > _MOVED)

@@ -162,7 +162,7 @@ class Fitter:
             start = self._kept(as_of, seen) if store else None
             keep = partial(self._keep, as_of, seen) if store else None
             if cluster is None:
-                fit = WearModel(logs[0], moment).fit(progress=tell, start=start, keep=keep)
+                fit: WearFit = WearModel(logs[0], moment).fit(progress=tell, start=start, keep=keep)
             else:
                 fit = fit_split(cluster, logs, moment, tell, start, keep)
         except ForecastError as cause:
