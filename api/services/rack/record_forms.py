@@ -48,7 +48,7 @@ __all__ = [
 ]
 
 OWNING = ("wearers", "pairs")
-_UNASKED = {"in_use_on", "advised"}
+_UNASKED = {"in_use_on", "advised", "continues"}
 MINOR = 100
 
 
