@@ -280,6 +280,8 @@ def sample_facts(name: str, n_pairs: int, *, second: bool) -> dict[str, Any]:
     """Return every value that a template may use, for an invented customer."""
     pair = {
         "label": f"Oxford of {name}",
+        "what": "a new sole",
+        "top_piece": "",
         "when": "between mid-March and early May",
         "sure": "four times in five within that time",
         "bring_by": "by 12 March",
@@ -287,12 +289,16 @@ def sample_facts(name: str, n_pairs: int, *, second: bool) -> dict[str, Any]:
         "first_foot": "left",
         **{f"{p}_link": f"https://shop.example/answers/{p}" for p in _LINKS},
     }
-    others = [pair | {"stop_wearing": i % 2 == 1, "first_foot": ""} for i in range(1, n_pairs)]
+    others = [
+        pair | {"stop_wearing": i % 2 == 1, "first_foot": "", "top_piece": "in early May"}
+        for i in range(1, n_pairs)
+    ]
     return {
         "shop": {"name": f"Shop of {name}", "contact": f"12 Last Lane, {name}"},
         "customer": {"name": name},
         "pairs": [pair, *others],
         "second": second,
+        "need": "new soles",
         "by_letter": False,
         "unsubscribe_link": _SAMPLE_LINK,
         "thumb_check": list(THUMB_CHECK),

@@ -7,7 +7,7 @@ from datetime import date
 
 from solespan.dashboards.wording import MONTHS
 
-__all__ = ["CAUTIONS", "THUMB_CHECK", "bring_by", "due_window", "how_sure"]
+__all__ = ["A_GUARD", "A_SOLE", "CAUTIONS", "THUMB_CHECK", "bring_by", "due_window", "how_sure"]
 
 # The check that needs no gauge and no photograph; grades are those of `forecast.frames.GRADES`.
 THUMB_CHECK: Sequence[str] = (
@@ -22,6 +22,8 @@ CAUTIONS: Sequence[str] = (
     "A sole or heel that comes loose, and a nail that sticks out, can make you fall or hurt you.",
     "These dates are estimates, and nothing here says that a sole is safe: look at it yourself.",
 )
+
+A_SOLE, A_GUARD = "a new sole", "a new guard over the sole"
 
 
 def _third(day: date, *, year: bool = False) -> str:

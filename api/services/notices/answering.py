@@ -20,7 +20,7 @@ from solespan.api.bench_words import OPEN_STAGES
 from solespan.api.channels import CHANNELS
 from solespan.api.errors import Conflict, NotFound, NothingForecast, Refused, SolespanError
 from solespan.api.notices.links import Link, LinkExpired, LinkForged, read_link
-from solespan.api.notices.words import bring_by, due_window, how_sure
+from solespan.api.notices.words import A_GUARD, bring_by, due_window, how_sure
 from solespan.api.schemas.bench.orders import NewOrder
 from solespan.api.schemas.forms import FormProblem, read_day, text_of
 from solespan.api.services.bench import orders as bench_orders
@@ -37,7 +37,7 @@ from solespan.api.storage.notices import notices as stored
 from solespan.api.storage.notices.consents import held_consents
 from solespan.api.storage.rack.records import owner_of, soles_of
 from solespan.forecast.frames import FEET, GRADES
-from solespan.forecast.layers.thickness import usual_thickness_mm
+from solespan.forecast.layers.thickness import GUARD_MM, is_guard, usual_thickness_mm
 
 __all__ = [
     "LONGEST_AHEAD",
@@ -229,9 +229,9 @@ def _book(session: Session, asked: Asked, typed: Mapping[str, str]) -> str:
             remedy="Choose a day to come, within a year.",
         )
     works = text_of(typed, "works").split()
-    order = NewOrder(
-        pair_id=pair_id, work="full_sole", expected_on=day, by_post=by_post, note=NOT_BOOKED
-    )
+    told = asked.notice["payload"]["pairs"][asked.link.place]
+    work = "guard" if told.get("what") == A_GUARD else "full_sole"
+    order = NewOrder(pair_id=pair_id, work=work, expected_on=day, by_post=by_post, note=NOT_BOOKED)
     booked = bench_orders.book(session, order, asked.ctx.clock, advised=True)
     if works:
         order_id, version = booked["order_id"], booked["version"]
@@ -270,16 +270,16 @@ def _sole_like(session: Session, sole_id: str, day: date) -> dict[str, Any]:
             accepted="a later day",
             remedy="Give the day on which that sole came off, roughly.",
         )
+    guard = is_guard(before["material"], before["nominal_thickness_mm"], before["cover"])
+    usual_mm = usual_thickness_mm(before["material"], pair["construction"], pair["kind"])
     return {
         "sole_id": uuid4().hex[:12],
         "pair_id": before["pair_id"],
         "fitted_on": day,
         "material": before["material"],
-        "nominal_thickness_mm": usual_thickness_mm(
-            before["material"], pair["construction"], pair["kind"]
-        ),
+        "nominal_thickness_mm": GUARD_MM if guard else usual_mm,
         "limit_mm": None,
-        "cover": None,
+        "cover": "guard" if guard else None,
         "channel": None,
         "assumed": True,
         "removed_on": None,

@@ -17,7 +17,15 @@ from solespan.api.channels import ON_PAPER
 from solespan.api.notices.decide import FOOT
 from solespan.api.notices.links import Link, sign_link
 from solespan.api.notices.template import Rendered, render_notice
-from solespan.api.notices.words import CAUTIONS, THUMB_CHECK, bring_by, due_window, how_sure
+from solespan.api.notices.words import (
+    A_GUARD,
+    A_SOLE,
+    CAUTIONS,
+    THUMB_CHECK,
+    bring_by,
+    due_window,
+    how_sure,
+)
 from solespan.api.schemas.notices.notices import NoticeRules, NoticeTemplate
 from solespan.api.services.context import AppContext
 from solespan.api.services.notices.delivery_config import link_base, mail_domain, secret_of
@@ -65,7 +73,9 @@ class Writer:
         second = all(pair["sequence"] == 2 for pair in pairs)
         channel = str(pairs[0]["channel"])
         told = [self._told(notice_id, i, pair, today) for i, pair in enumerate(pairs)]
+        guards = any(pair["what"] == A_GUARD for pair in told)
         facts = {"second": second, "by_letter": channel in ON_PAPER, "pairs": told}
+        facts["need"] = "new soles or guards" if guards else "new soles"
         rendered, unsubscribe = self._rendered(customer, notice_id, facts)
         return Draft(
             int(customer["wearer_pk"]),
@@ -121,6 +131,8 @@ class Writer:
         return {
             "pair_id": pair["pair_id"],
             "label": " ".join(label.split()) if isinstance(label, str) else pair["pair_id"],
+            "what": A_GUARD if pair.get("guard") else A_SOLE,
+            "top_piece": _top_piece(pair, today),
             "when": due_window(*interval),
             "sure": how_sure(*interval),
             "bring_by": bring_by(_day(min(hand_over)) if hand_over else None, today),
@@ -147,6 +159,14 @@ class Writer:
             "cautions": list(CAUTIONS),
         }
         return render_notice(self._template, {**facts, **more}), unsubscribe
+
+
+def _top_piece(pair: Mapping[str, Any], today: date) -> str:
+    """Say when the top piece is due, where that is before the sole or the guard; else nothing."""
+    heel, ball = pair.get("heel_p50"), pair["due_p50"]
+    if pd.isna(heel) or (pd.notna(ball) and heel >= ball):
+        return ""
+    return due_window(_day(pair["heel_p10"]), _day(pair["heel_p90"]), today)
 
 
 def _day(value: Any) -> date | None:

@@ -20,7 +20,7 @@ GRADE_WORDS = [
     ("hole", "hole", "worn through"),
 ]
 _ASK = {
-    "book": ("Book it in", "A new sole is due {when}. Please bring or post it {bring_by}."),
+    "book": ("Book it in", "{what} is due {when}. Please bring or post it {bring_by}."),
     "check": ("The thumb check", "No gauge and no photograph are needed, only a minute."),
     "elsewhere": ("It was done elsewhere", "Then this pair needs nothing from us now."),
     "decline": ("Not this time", "We will not write about this sole again."),
@@ -62,11 +62,14 @@ def answer_page(
     if over and order is not None:
         said = _booked(order, done=done)
     elif done and answered == "checked":
-        said = _checked(dates, ask=order is None)
+        said = _checked(dates, _what(told), ask=order is None)
     return {
         "heading": f"{heading}: {told['label']}",
-        "lead": "" if over else lead.format(when=told["when"], bring_by=told["bring_by"]),
+        "lead": ""
+        if over
+        else lead.format(what=_what(told), when=told["when"], bring_by=told["bring_by"]),
         "done": said,
+        "what": told.get("what") or "a new sole",
         "shows_form": not (over or (done and purpose != "check")),
         "grades": GRADE_WORDS,
         "purpose": purpose,
@@ -88,11 +91,17 @@ def _booked(order: Mapping[str, Any], *, done: bool) -> str:
     return f"{said}: {how}{on}. To change that, please get in touch."
 
 
+def _what(told: Mapping[str, Any]) -> str:
+    """Say what is due; a notice from before told of soles only."""
+    what = str(told.get("what") or "a new sole")
+    return f"{what[0].upper()}{what[1:]}"
+
+
 def _on(day: date) -> str:
     return f"on {long_date(pd.Timestamp(day))}"
 
 
-def _checked(dates: Mapping[str, Any] | None, *, ask: bool) -> str:
+def _checked(dates: Mapping[str, Any] | None, what: str, *, ask: bool) -> str:
     if dates is None:
         return "Thank you. The dates will be calculated again."
     sure = f" ({dates['sure']})" if dates["sure"] else ""
@@ -100,7 +109,7 @@ def _checked(dates: Mapping[str, Any] | None, *, ask: bool) -> str:
     come = f" Please bring or post it {dates['bring_by']}." if ask else ""
     return (
         f"Thank you. The dates have been calculated again. {stop}"
-        f"A new sole is due {dates['when']}{sure}.{come}"
+        f"{what} is due {dates['when']}{sure}.{come}"
     )
 
 
