@@ -188,6 +188,7 @@ SOLES = Table(
             default=False,
         ),
         Column("removed_on", "date", "day the sole was taken off"),
+        Column("continues", "text", "sole that it is, from before a guard came off it"),
     ),
     must_exist=True,
 )
@@ -230,6 +231,14 @@ CHECKS = Table(
             iron_of="value_mm",
         ),
         Column("grade", "word", "thumb grade", words=GRADES),
+        Column(
+            "lug_mm",
+            "number",
+            "height of the lugs, which the thickness read includes",
+            "mm",
+            low=0,
+            high=MAX_THICKNESS_MM,
+        ),
     ),
 )
 

@@ -298,6 +298,8 @@ def sample_facts(name: str, n_pairs: int, *, second: bool) -> dict[str, Any]:
         "label": f"Oxford of {name}",
         "picture": "cid:picture-0",
         "felt": "On 3 October the left sole was felt: it gives a little.",
+        "guard": False,
+        "top_piece": "",
         "when": "between mid-March and early May",
         "sure": "four times in five within that time",
         "bring_by": "by 12 March",
@@ -305,12 +307,16 @@ def sample_facts(name: str, n_pairs: int, *, second: bool) -> dict[str, Any]:
         "first_foot": "left",
         **{f"{p}_link": f"https://shop.example/answers/{p}" for p in _LINKS},
     }
-    others = [pair | {"stop_wearing": i % 2 == 1, "first_foot": ""} for i in range(1, n_pairs)]
+    others = [
+        pair | {"stop_wearing": i % 2 == 1, "first_foot": "", "top_piece": "in early May"}
+        for i in range(1, n_pairs)
+    ]
     return {
         "shop": {"name": f"Shop of {name}", "contact": f"12 Last Lane, {name}"},
         "customer": {"name": name},
         "pairs": [pair, *others],
         "second": second,
+        "guards": False,
         "by_letter": False,
         "language": ENGLISH.code,
         "price": "A full sole costs 110 EUR.",

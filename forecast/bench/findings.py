@@ -17,7 +17,7 @@ from solespan.forecast.layers.carriers import (
     is_at_its_end,
     remaining_soles,
 )
-from solespan.forecast.layers.limits import default_limit_mm
+from solespan.forecast.layers.limits import default_limit_mm, lug_limit_mm
 from solespan.forecast.layers.stack import Layer, default_stack
 from solespan.forecast.layers.thickness import LEATHERS, is_guard, usual_thickness_mm
 
@@ -57,6 +57,7 @@ class PairState:
     stood : new soles that the construction allows, where the shop knows better.
     band : band of the pair in the forecast; who is told to book in needs a sole.
     kind : weight that it is built for; None = men's.
+    lug_base_mm : thickness below the lugs of the unit on the ground, as it was read.
     """
 
     construction: str
@@ -76,6 +77,7 @@ class PairState:
     stood: int | None = None
     band: str | None = None
     kind: str | None = None
+    lug_base_mm: float | None = None
 
     @property
     def has_guard(self) -> bool:
@@ -109,6 +111,8 @@ class PairState:
         own = self.limit_mm.get(point)
         if own is not None:
             return own
+        if self.lug_base_mm is not None and self.material == "lug_rubber" and point != "heel":
+            return float(lug_limit_mm(self.lug_base_mm, self.ground_mm))
         return default_limit_mm(self.material, point, self.ground_mm, self.cover, self.kind)
 
     def wear_days_left(self, point: str) -> float:

@@ -259,6 +259,7 @@ def _after(pair: PairState, works: Mapping[str, str]) -> PairState:
     if fitted:
         mm |= {"ball": ground[1], "toe": ground[1]}
         limits = {p: own for p, own in limits.items() if p == "heel"}
+    base_mm = None if fitted else pair.lug_base_mm
     if any(work in works for work in (*WHOLE_SOLES, "top_piece", "heel_block")):
         mm["heel"] = HEEL_NOMINAL_MM
     if "toe_piece" in works:
@@ -276,4 +277,5 @@ def _after(pair: PairState, works: Mapping[str, str]) -> PairState:
         thickness_mm=mm,
         rate_mm_per_wear_day=rate,
         limit_mm=limits,
+        lug_base_mm=base_mm,
     )

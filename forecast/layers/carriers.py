@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import numpy as np
 import pandas as pd
 
 from solespan.forecast.frames import CONSTRUCTIONS
@@ -94,7 +95,9 @@ def remaining_soles(
 
 
 def count_resoles(soles: pd.DataFrame, earlier: float | None) -> int:
-    """New soles so far: `earlier` ones before the first here, and those here; guards are none.
+    """New soles so far: `earlier` ones before the first here, and those here.
+
+    A guard is none, nor is a sole that carries on once its guard is off.
 
     Parameters
     ----------
@@ -109,7 +112,8 @@ def count_resoles(soles: pd.DataFrame, earlier: float | None) -> int:
         soles["nominal_thickness_mm"].to_numpy(float),
         list(soles["cover"]),
     )
-    return before + max(int((~guard).sum()) - 1, 0)
+    carried_on = soles["continues"].notna() if "continues" in soles else False
+    return before + max(int((~guard & ~np.asarray(carried_on)).sum()) - 1, 0)
 
 
 def seams_of_carrier(soles: pd.DataFrame, earlier: float | None, rewelts: pd.Series) -> int:

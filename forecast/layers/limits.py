@@ -21,6 +21,7 @@ __all__ = [
     "ball_limits_mm",
     "default_limit_mm",
     "default_limits_mm",
+    "lug_limit_mm",
 ]
 
 # By material and point, mm.
@@ -80,6 +81,19 @@ def default_limits_mm(
         material == _LUG,
     ]
     return np.select(rules, [usual, np.full_like(usual, GUARD_LIMIT_MM), leather, lug], usual)
+
+
+def lug_limit_mm(base_mm: np.ndarray | float, new_mm: np.ndarray | float) -> np.ndarray:
+    """Thickness at which lugs have lost their grip, where the base below them was measured.
+
+    Parameters
+    ----------
+    base_mm : ndarray or float
+        Thickness read less the height of the lugs read; the base wears only after the lugs.
+    new_mm : ndarray or float
+        Thickness of the whole unit when new, which the limit does not exceed.
+    """
+    return np.asarray(np.minimum(base_mm + LUG_LEFT_MM, new_mm))
 
 
 def ball_limits_mm(soles: pd.DataFrame) -> np.ndarray:

@@ -70,7 +70,10 @@ class Soles:
 
 @dataclass(frozen=True)
 class Checks:
-    """Checks: row of the log's checks up to the day, pair, day, codes (-1: none or waist), mm."""
+    """Checks: row of the log's checks up to the day, pair, day, codes (-1: none or waist), mm.
+
+    `lug_mm` is the height of the lugs within the thickness; NaN: not read.
+    """
 
     row: np.ndarray
     pair: np.ndarray
@@ -80,6 +83,7 @@ class Checks:
     method: np.ndarray
     grade: np.ndarray
     mm: np.ndarray
+    lug_mm: np.ndarray
 
 
 @dataclass(frozen=True)
@@ -307,6 +311,7 @@ def _checks(log: WearLog | LogColumns, code: dict[object, int], today: int) -> C
         method=_codes(frame, "method", METHODS)[keep],
         grade=_codes(frame, "grade", GRADES)[keep],
         mm=_numbers(frame, "value_mm")[keep],
+        lug_mm=_numbers(frame, "lug_mm")[keep],
     )
 
 

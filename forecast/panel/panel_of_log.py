@@ -8,8 +8,8 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from solespan.forecast.frames import GRADES, METHODS, WEARING_POINTS
-from solespan.forecast.layers.limits import default_limits_mm
+from solespan.forecast.frames import GRADES, MATERIALS, METHODS, WEARING_POINTS
+from solespan.forecast.layers.limits import default_limits_mm, lug_limit_mm
 from solespan.forecast.log import WearLog
 from solespan.forecast.panel.exposure import NEVER, SHIFT, count_exposure, sorted_once
 from solespan.forecast.panel.log_arrays import Checks, LogArrays, log_arrays
@@ -21,7 +21,7 @@ from solespan.forecast.priors import HEEL_NOMINAL_MM
 __all__ = ["build_panel", "panel_of"]
 
 _BALL, _HEEL, _HOLE_GRADE = 0, WEARING_POINTS.index("heel"), GRADES.index("hole")
-_WAIST = -1
+_WAIST, _LUG = -1, MATERIALS.index("lug_rubber")
 # A waist reading further from a half sole's thickness when new is of the old waist; no source.
 _HALF_SOLE_REACH_MM = 1.0
 _TRUNCATION_DAYS = 30  # a sole older than the records by less needs no care
@@ -79,6 +79,9 @@ def panel_of(log: LogArrays, records_begin: int | None = None) -> Panel:
         soles.guard[path_sole],
         soles.light[path_sole],
     )
+    base = _lug_bases_mm(log, checks, check_sole)[path_sole]
+    lugs = ~np.isnan(base) & (path_point != _HEEL)
+    default = np.where(lugs, lug_limit_mm(base, soles.nominal_mm[path_sole]), default)
     since = renewed[path_sole]
     wearer = log.pair_wearer[soles.pair[path_sole]]
     obs = _observations(
@@ -196,6 +199,20 @@ def _top_pieces(log: LogArrays) -> np.ndarray:
     sole = log.soles.on(log.jobs.pair[done], day)
     np.maximum.at(out, sole[sole >= 0], day[sole >= 0])
     return np.where(out > log.soles.fitted, out, -1)
+
+
+def _lug_bases_mm(log: LogArrays, checks: Checks, check_sole: np.ndarray) -> np.ndarray:
+    """Thickness below the lugs of each sole, the mean of what was read; NaN where nothing was."""
+    out = np.full(len(log.soles.ids), np.nan)
+    wears = (checks.point >= 0) & (checks.point != _HEEL) & (check_sole >= 0)
+    read = np.flatnonzero(~np.isnan(checks.lug_mm) & wears)
+    read = read[log.soles.material[check_sole[read]] == _LUG]
+    if len(read):
+        sole, size = check_sole[read], len(out)
+        count = np.bincount(sole, minlength=size)
+        whole = np.bincount(sole, checks.mm[read] - checks.lug_mm[read], minlength=size)
+        out[count > 0] = whole[count > 0] / count[count > 0]
+    return out
 
 
 def _paths(

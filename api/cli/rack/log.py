@@ -82,6 +82,9 @@ def check(
     ] = None,
     mm: Annotated[float | None, typer.Option("--mm", help="Thickness in millimetres.")] = None,
     iron: Annotated[float | None, typer.Option("--iron", help="Thickness in irons.")] = None,
+    lug: Annotated[
+        float | None, typer.Option("--lug", help="Height of the lugs in it, in the same unit.")
+    ] = None,
     method: Annotated[
         str | None,
         typer.Option("--method", help="Gauge: caliper, depth_gauge or ultrasonic."),
@@ -115,9 +118,11 @@ def check(
         )
     typed = {"point": point, "method": method or "", "unit": "mm" if iron is None else "iron"}
     typed |= {one: str(mm if iron is None else iron) for one in feet}
+    typed |= {f"lug_{one}": "" if lug is None else str(lug) for one in feet}
     graded = {f"{one}-{point}": thumb or "" for one in feet}
     options = {"checked_on": "--on", "value_mm": "--mm", "grade": "--thumb", "": ""}
     options |= dict.fromkeys(graded, "--thumb") | dict.fromkeys(FEET, "--mm or --iron")
+    options |= dict.fromkeys((f"lug_{one}" for one in FEET), "--lug")
     with serving("check") as services, services.database.writing() as session:
         pair_id, day = _meant(services, session, pair, on)
         with typed_options(options, replace=REPLACE):

@@ -71,15 +71,23 @@ def receive(
     say(do_step("receive", pair, on, step))
 
 
-def retire(pair: Pair, on: On = None) -> None:
+def retire(
+    pair: Pair,
+    on: On = None,
+    guard_only: Annotated[
+        bool, typer.Option("--guard-only", help="Only its guard; the sole below carries on.")
+    ] = False,
+) -> None:
     """Let the sole on a pair end, which retires the pair until a new one is on."""
     from solespan.api.services.rack.sole_forms import end_sole
 
     def step(services: Any, session: Any, pair_id: str, day: str) -> str:
-        end_sole(services, session, pair_id, {"removed_on": day})
+        only = {"guard_only": "true"} if guard_only else {}
+        end_sole(services, session, pair_id, {"removed_on": day, **only})
         return pair_id
 
-    say(f"Retired: {do_step('retire', pair, on, step)}.")
+    done = do_step("retire", pair, on, step)
+    say(f"The guard is off: {done}." if guard_only else f"Retired: {done}.")
 
 
 def in_use(pair: Pair) -> None:

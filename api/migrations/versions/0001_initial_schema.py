@@ -406,9 +406,12 @@ TABLES = {
     "checks": Table(
         "pair_pk >pairs, checked_on day, foot word{left|right}, point word{ball|toe|heel|"
         "waist}, method word{caliper|depth_gauge|ultrasonic|thumb}, value_mm number?[0..40], "
-        "grade word?{firm|give|soft|hole}, version int=1, created_at moment, "
-        "updated_at moment, tenant_pk >tenants",
-        checks={"one_result": "(value_mm IS NULL) <> (grade IS NULL)"},
+        "grade word?{firm|give|soft|hole}, lug_mm number?[0..40], version int=1, "
+        "created_at moment, updated_at moment, tenant_pk >tenants",
+        checks={
+            "one_result": "(value_mm IS NULL) <> (grade IS NULL)",
+            "lug_within": "lug_mm <= value_mm",
+        },
         unique=["pair_pk checked_on foot point method"],
     ),
     "due_outcomes": Table(
@@ -456,7 +459,8 @@ TABLES = {
         "veg_tan_leather|flexible_leather|rubber|studded_rubber|lug_rubber|crepe|"
         "microcellular}, nominal_thickness_mm number[0..40], limit_mm number?[0..40], "
         "cover word?{full|half|guard}, channel word?{closed|open|none}, assumed flag=false, "
-        "removed_on day?, version int=1, created_at moment, updated_at moment, tenant_pk >tenants",
+        "removed_on day?, continues text?, version int=1, created_at moment, "
+        "updated_at moment, tenant_pk >tenants",
         checks={
             "limit_under_nominal": "limit_mm < nominal_thickness_mm",
             "removed_after_fitted": "removed_on >= fitted_on",

@@ -194,7 +194,7 @@ def log_check(
 ) -> None:
     """Write a check, or replace what was written of this point today."""
     key = {"pair_id": pair_id, "checked_on": on, "foot": foot, "point": point, "method": method}
-    result = {"value_mm": value_mm, "grade": grade}
+    result = {"value_mm": value_mm, "grade": grade, "lug_mm": None}
     try:
         records.create(session, "checks", key | result, clock)
     except Conflict:

@@ -20,6 +20,7 @@ from solespan.api.services.bench.bench_settings import read_bench_settings, usua
 from solespan.api.services.bench.found_orders import describe, found_order
 from solespan.api.services.planning.cost_of_ownership import stood_choices
 from solespan.api.services.rack import records
+from solespan.api.services.rack.sole_forms import sole_below
 from solespan.api.services.unknown_id import unknown_id
 from solespan.api.storage.audit import actor_of
 from solespan.api.storage.bench import orders as stored
@@ -38,7 +39,6 @@ from solespan.forecast.errors import BadHorizon
 from solespan.forecast.frames import FEET
 from solespan.forecast.layers.carriers import count_resoles, seams_of_carrier
 from solespan.forecast.layers.stack import SOURCE
-from solespan.forecast.layers.thickness import is_guard
 
 __all__ = [
     "AGREED_IN",
@@ -235,6 +235,7 @@ def pair_state(session: Session, pair: dict[str, Any], rows: list[dict[str, Any]
         since=("checked_on", now["fitted_on"]),
         limit=1,
     )
+    bases = _lug_bases(session, pair_id, now)
     jobs = list_records(
         session, "bench_jobs", equal={"pair_id": pair_id, "work": "rewelt"}, limit=50
     )
@@ -245,6 +246,7 @@ def pair_state(session: Session, pair: dict[str, Any], rows: list[dict[str, Any]
         construction=pair["construction"],
         material=now["material"],
         kind=pair["kind"],
+        lug_base_mm=float(np.mean(bases)) if bases else None,
         thickness_mm={r["point"]: r["thickness_mm_p50"] for r in rows},
         rate_mm_per_wear_day={r["point"]: r["rate_mm_per_wear_day_p50"] for r in rows},
         limit_mm={} if now["limit_mm"] is None else {"ball": now["limit_mm"]},
@@ -253,7 +255,7 @@ def pair_state(session: Session, pair: dict[str, Any], rows: list[dict[str, Any]
         cover=now["cover"],
         channel=now["channel"],
         new_mm=now["nominal_thickness_mm"],
-        base=_base(session, pair_id, soles),
+        base=_base(session, pair_id),
         resoles=count_resoles(frame, earlier),
         seams=seams_of_carrier(frame, earlier, rewelts),
         rewelts=len(jobs),
@@ -262,27 +264,30 @@ def pair_state(session: Session, pair: dict[str, Any], rows: list[dict[str, Any]
     )
 
 
-def _base(
-    session: Session, pair_id: str, soles: Sequence[dict[str, Any]]
-) -> tuple[str, float, float] | None:
-    """The sole below a guard: material, mm when new, and the last reading at the ball, in mm."""
-    words = ("material", "nominal_thickness_mm", "cover")
-    below = [sole for sole in soles[:-1] if not is_guard(*(sole[word] for word in words))]
-    if not below or not is_guard(*(soles[-1][word] for word in words)):
-        return None
-    sole, covered_on = below[-1], soles[-1]["fitted_on"]
+def _lug_bases(session: Session, pair_id: str, sole: Mapping[str, Any]) -> list[float]:
+    """Thickness below the lugs at each reading of them on the sole that is on."""
+    if sole["material"] != "lug_rubber":
+        return []
     looks = list_records(
         session,
         "checks",
-        equal={"pair_id": pair_id, "point": "ball"},
+        equal={"pair_id": pair_id},
         since=("checked_on", sole["fitted_on"]),
-        limit=500,
+        limit=2000,
     )
-    read = [c for c in looks if c["value_mm"] is not None and c["checked_on"] < covered_on]
-    last = max((c["checked_on"] for c in read), default=None)
-    now = [c["value_mm"] for c in read if c["checked_on"] == last]
-    new_mm = float(sole["nominal_thickness_mm"])
-    return sole["material"], new_mm, min(now, default=new_mm)
+    return [
+        one["value_mm"] - one["lug_mm"]
+        for one in looks
+        if one["lug_mm"] is not None and one["point"] in ("ball", "toe")
+    ]
+
+
+def _base(session: Session, pair_id: str) -> tuple[str, float, float] | None:
+    """The sole below a guard: material, mm when new, and the last reading at the ball, in mm."""
+    sole = sole_below(session, pair_id)
+    if sole is None:
+        return None
+    return sole["material"], float(sole["nominal_thickness_mm"]), sole["now_mm"]
 
 
 def _parts(session: Session, pair_id: str) -> dict[str, str]:

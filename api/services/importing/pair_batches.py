@@ -101,7 +101,7 @@ def _judge(session: Session, world: KnownRecords, draft: Draft, line: pd.DataFra
 
 
 def _judge_results(draft: Draft) -> None:
-    """Refuse checks without a result, or with two."""
+    """Refuse checks without a result, with two, or with lugs that no thickness includes."""
     frame = draft.frame
     measured, graded = frame["value_mm"].notna(), frame["grade"].notna()
     accepted = "exactly one of value_mm, value_iron and grade"
@@ -110,6 +110,13 @@ def _judge_results(draft: Draft) -> None:
     )
     draft.refuse(
         (~measured & ~graded).to_numpy(), "value_mm", "neither thickness nor grade", accepted
+    )
+    lugs = frame["lug_mm"].notna() & ~(frame["lug_mm"] <= frame["value_mm"])
+    draft.refuse(
+        lugs.to_numpy(),
+        "lug_mm",
+        "lugs without a thickness that includes them",
+        "the whole thickness, and lugs that are a part of it",
     )
 
 

@@ -134,7 +134,7 @@ def complete(draft: Draft, stored: pd.DataFrame) -> None:
         column.name
         for column in draft.table.stored
         # A check's thickness and grade exclude each other: what the file gives stands alone.
-        if column.name not in draft.given and column.name not in ("value_mm", "grade")
+        if column.name not in draft.given and column.name not in ("value_mm", "grade", "lug_mm")
     ]
     if not lacking or stored.empty:
         return

@@ -48,7 +48,7 @@ from solespan.api.storage.notices.hook_events import put_pair_event
 from solespan.api.storage.rack.records import owner_of, soles_of
 from solespan.forecast.bench.visits import main_work
 from solespan.forecast.frames import FEET, GRADES, WORKS
-from solespan.forecast.layers.thickness import usual_thickness_mm
+from solespan.forecast.layers.thickness import GUARD_MM, is_guard, usual_thickness_mm
 
 __all__ = [
     "LONGEST_AHEAD",
@@ -264,7 +264,9 @@ def _book(session: Session, asked: Asked, typed: Mapping[str, str]) -> str:
             remedy="Choose a day to come, within a year.",
         )
     works = text_of(typed, "works").split()
-    known = works if works and set(works) <= set(WORKS) else ["full_sole"]
+    told = asked.notice["payload"]["pairs"][asked.link.place]
+    usual = "guard" if told.get("guard") else "full_sole"
+    known = works if works and set(works) <= set(WORKS) else [usual]
     work = main_work(known)
     order = NewOrder(
         pair_id=pair_id,
@@ -316,16 +318,16 @@ def _sole_like(session: Session, sole_id: str, day: date) -> dict[str, Any]:
             accepted="a later day",
             remedy="Give the day on which that sole came off, roughly.",
         )
+    guard = is_guard(before["material"], before["nominal_thickness_mm"], before["cover"])
+    usual_mm = usual_thickness_mm(before["material"], pair["construction"], pair["kind"])
     return {
         "sole_id": uuid4().hex[:12],
         "pair_id": before["pair_id"],
         "fitted_on": day,
         "material": before["material"],
-        "nominal_thickness_mm": usual_thickness_mm(
-            before["material"], pair["construction"], pair["kind"]
-        ),
+        "nominal_thickness_mm": GUARD_MM if guard else usual_mm,
         "limit_mm": None,
-        "cover": None,
+        "cover": "guard" if guard else None,
         "channel": None,
         "assumed": True,
         "removed_on": None,

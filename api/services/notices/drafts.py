@@ -20,7 +20,13 @@ from solespan.api.notices.links import Link, sign_link
 from solespan.api.notices.pair_words import felt_words, nobody, price_words, wait_words
 from solespan.api.notices.short_words import short_text
 from solespan.api.notices.template import Rendered, render_notice
-from solespan.api.notices.words import CAUTIONS, THUMB_CHECK, bring_by, due_window, how_sure
+from solespan.api.notices.words import (
+    CAUTIONS,
+    THUMB_CHECK,
+    bring_by,
+    due_window,
+    how_sure,
+)
 from solespan.api.schemas.notices.notices import NoticeRules, NoticeTemplate
 from solespan.api.services.context import AppContext
 from solespan.api.services.notices.delivery_config import link_base, mail_domain, secret_of
@@ -78,6 +84,7 @@ class Writer:
         language = language_of(spoken if isinstance(spoken, str) else None, self._rules.language)
         told = [self._told(notice_id, i, pair, today, language) for i, pair in enumerate(pairs)]
         facts = {"second": second, "by_letter": channel in ON_PAPER, "pairs": told}
+        facts["guards"] = any(pair["guard"] for pair in told)
         facts |= {
             "price": price_words(self._known.price_minor, self._known.currency, language),
             "wait": wait_words(self._known.wait_days(today), language),
@@ -147,6 +154,8 @@ class Writer:
         return {
             "pair_id": pair["pair_id"],
             "label": " ".join(label.split()) if isinstance(label, str) else pair["pair_id"],
+            "guard": bool(pair.get("guard")),
+            "top_piece": _top_piece(pair, today, language),
             "when": due_window(*interval),
             "sure": how_sure(*interval),
             "bring_by": bring_by(_day(min(hand_over)) if hand_over else None, today, language),
@@ -182,6 +191,14 @@ class Writer:
             "cautions": [language.gettext(caution) for caution in CAUTIONS],
         }
         return render_notice(self._templates[language.code], {**facts, **more}), unsubscribe
+
+
+def _top_piece(pair: Mapping[str, Any], today: date, language: Language) -> str:
+    """Say when the top piece is due, where that is before the sole or the guard; else nothing."""
+    heel, ball = pair.get("heel_p50"), pair["due_p50"]
+    if pd.isna(heel) or (pd.notna(ball) and heel >= ball):
+        return ""
+    return due_window(_day(pair["heel_p10"]), _day(pair["heel_p90"]), today, language)
 
 
 def _day(value: Any) -> date | None:

@@ -41,7 +41,8 @@ def read_reading(pair_id: str, typed: Typed) -> list[Values]:
     Raises `FormProblem`.
     """
     unit = typed.get("unit", "mm")
-    in_mm = {**typed, **{foot: millimetres(typed.get(foot, ""), unit) for foot in FEET}}
+    fields = [*FEET, *(f"lug_{foot}" for foot in FEET)]
+    in_mm = {**typed, **{name: millimetres(typed.get(name, ""), unit) for name in fields}}
     feet = [foot for foot in FEET if in_mm[foot]]
     found, errors = _each(
         (foot, in_mm, {"pair_id": pair_id, "foot": foot, "grade": None}, "value_mm")
@@ -85,7 +86,9 @@ def _each(
     errors: dict[str, str] = {}
     for field, typed, known, column in checks:
         try:
-            found.append(read_record("checks", typed, known, {column: field}))
+            found.append(
+                read_record("checks", typed, known, {column: field, "lug_mm": f"lug_{field}"})
+            )
         except FormProblem as problem:
             errors |= problem.errors
     return found, errors

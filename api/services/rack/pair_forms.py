@@ -168,7 +168,12 @@ def read_sole(typed: Typed, pair_id: str, on: Values | None = None) -> Values:
     unit, material = typed.get("unit", "mm"), typed.get("material", "")
     known: Values = {"pair_id": pair_id, "sole_id": _new_id(), "assumed": False}
     if on is not None:
-        kept = ("sole_id", *(n for n in ("cover", "channel") if not typed.get(n)), "removed_on")
+        kept = (
+            "sole_id",
+            *(n for n in ("cover", "channel") if not typed.get(n)),
+            "removed_on",
+            "continues",
+        )
         known |= {name: on[name] for name in kept}
     fields = {name: millimetres(typed.get(name, ""), unit) for name in ("thickness", "limit")}
     if not fields["thickness"] and material in MATERIALS:

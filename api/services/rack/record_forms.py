@@ -55,7 +55,7 @@ __all__ = [
 
 _NOT_OF_RECORD = frozenset({"form_token", "account", "version", "sole_version", "sure"})
 OWNING = ("wearers", "pairs")
-_UNASKED = {"in_use_on", "advised"}
+_UNASKED = {"in_use_on", "advised", "continues"}
 MINOR = 100
 
 

@@ -122,6 +122,10 @@ def _of_check(values: Values, soles: Sequence[Values]) -> Iterator[Fault]:
     if sum(results) != 1:
         said = "both a thickness and a grade" if all(results) else "neither thickness nor grade"
         yield Fault("value_mm", said, "exactly one of value_mm and grade")
+    lug_mm, value_mm = values.get("lug_mm"), values.get("value_mm")
+    if lug_mm is not None and (value_mm is None or lug_mm > value_mm):
+        accepted = "the whole thickness, and lugs that are a part of it"
+        yield Fault("lug_mm", "lugs without a thickness that includes them", accepted)
 
 
 def _after_first_sole(field: str, values: Values, soles: Sequence[Values]) -> Iterator[Fault]:

@@ -5,6 +5,7 @@ How is a pair handed over for work, received back, given a new sole, and retired
 
 from __future__ import annotations
 
+from datetime import date
 from typing import Any
 from uuid import uuid4
 
@@ -20,6 +21,8 @@ from solespan.api.services.rack.questions import ask
 from solespan.api.storage.bench.orders import find_order
 from solespan.api.storage.notices.advice import came_by_advice
 from solespan.api.storage.rack.records import list_records, owner_of
+from solespan.forecast.layers.limits import default_limit_mm
+from solespan.forecast.layers.thickness import is_guard
 
 __all__ = [
     "end_sole",
@@ -29,6 +32,7 @@ __all__ = [
     "receive_pair",
     "say_in_use",
     "send_pair",
+    "sole_below",
     "sole_on",
 ]
 
@@ -102,11 +106,17 @@ def fit_sole(ctx: AppContext, session: Session, pair_id: str, typed: Typed) -> N
 
 
 def end_sole(ctx: AppContext, session: Session, pair_id: str, typed: Typed) -> None:
-    """Let the sole on a pair end, which retires the pair. Raises `FormProblem`, `Refused`."""
+    """Let the sole on a pair end, which retires the pair. Raises `FormProblem`, `Refused`.
+
+    With `guard_only` a guard comes off and the sole below it carries on.
+    """
     sole = sole_on(session, pair_id)
     if sole is None:
         raise Refused("No sole is on this pair.", remedy="Nothing is to be ended.")
     day = read_day(typed, "removed_on")
+    if typed.get("guard_only") == "true":
+        _uncover(ctx, session, pair_id, day)
+        return
     with telling("soles"):
         written = records.replace(
             session,
@@ -116,6 +126,61 @@ def end_sole(ctx: AppContext, session: Session, pair_id: str, typed: Typed) -> N
             versions=None,
             clock=ctx.clock,
         )
+    follow(ctx, session, written.wearer_id)
+
+
+def sole_below(session: Session, pair_id: str) -> dict[str, Any] | None:
+    """Return the sole below the guard on a pair, with `now_mm` and whether it was `read`.
+
+    None where no guard is on, or where nothing is known below it.
+    """
+    soles = list_records(session, "soles", equal={"pair_id": pair_id}, limit=200)
+    soles.sort(key=lambda sole: sole["fitted_on"])
+    words = ("material", "nominal_thickness_mm", "cover")
+    below = [sole for sole in soles[:-1] if not is_guard(*(sole[word] for word in words))]
+    if not below or not is_guard(*(soles[-1][word] for word in words)):
+        return None
+    sole, covered_on = below[-1], soles[-1]["fitted_on"]
+    looks = list_records(
+        session,
+        "checks",
+        equal={"pair_id": pair_id, "point": "ball"},
+        since=("checked_on", sole["fitted_on"]),
+        limit=500,
+    )
+    read = [c for c in looks if c["value_mm"] is not None and c["checked_on"] < covered_on]
+    last = max((c["checked_on"] for c in read), default=None)
+    now = [c["value_mm"] for c in read if c["checked_on"] == last]
+    return sole | {"now_mm": min(now, default=sole["nominal_thickness_mm"]), "read": bool(now)}
+
+
+def _uncover(ctx: AppContext, session: Session, pair_id: str, day: date) -> None:
+    """Take a guard off: the sole below is on the ground again, as thick as it was read last."""
+    below = sole_below(session, pair_id)
+    if below is None:
+        raise Refused(
+            "No guard is on this pair, or nothing is known of the sole below it.",
+            remedy="Log the sole that is on it now as a new one.",
+        )
+    new_mm, now_mm = below["nominal_thickness_mm"], below["now_mm"]
+    limit_mm = below["limit_mm"]
+    if limit_mm is None:
+        limit_mm = default_limit_mm(below["material"], "ball", new_mm, below["cover"])
+    sole = {
+        "sole_id": uuid4().hex[:12],
+        "pair_id": pair_id,
+        "fitted_on": day,
+        "material": below["material"],
+        "nominal_thickness_mm": now_mm,
+        "limit_mm": limit_mm if limit_mm < now_mm else None,
+        "cover": below["cover"] or "full",
+        "channel": below["channel"],
+        "assumed": not below["read"],
+        "continues": below["continues"] or below["sole_id"],
+        "removed_on": None,
+    }
+    with telling("soles", {"fitted_on": "removed_on"}):
+        written = records.create(session, "soles", sole, ctx.clock)
     follow(ctx, session, written.wearer_id)
 
 

@@ -25,6 +25,7 @@ from solespan.api.storage.tables.notices import ENDING_ANSWERS, Notice, NoticePa
 from solespan.api.storage.tables.rack import Pair, Sole, Wearer
 from solespan.api.storage.tables.results import ForecastRow
 from solespan.forecast.frames import FORECAST, Column
+from solespan.forecast.layers.thickness import are_guards
 
 __all__ = [
     "PairTold",
@@ -60,6 +61,7 @@ _READ = (
     "reason",
 )
 _KINDS = {column.name: column for column in FORECAST}
+_HEEL = {"heel_p10": "due_p10", "heel_p50": "due_p50", "heel_p90": "due_p90"}
 
 
 class AlreadyTold(Conflict):
@@ -70,14 +72,16 @@ def load_due_pairs(session: Session, chance_days: int) -> pd.DataFrame:
     """Return every pair with its forecast at the ball, empty where it has none.
 
     Columns `pair_id`, `wearer_id`, `label`, `pair_pk`, `sole_id`, `as_of`, `band`, `send_by`,
-    `book_by`, `due_p10`, `due_p50`, `due_p90`, `first_foot`, `chance_in_use`, `reason`, `chance`.
+    `book_by`, `due_p10`, `due_p50`, `due_p90`, `first_foot`, `chance_in_use`, `reason`, `chance`;
+    `guard`, whether a guard is on the ground; and `heel_p10`, `heel_p50`, `heel_p90` of its heel.
     """
+    heel = _FORECASTS.alias("heel")
     columns = [_KINDS[name] for name in _READ]
     chance = _KINDS[f"chance_{chance_days}d"]
     as_text = session.get_bind().dialect.name == "sqlite"
 
-    def selected(column: Column) -> sa.ColumnElement[Any]:
-        found: sa.ColumnElement[Any] = _FORECASTS.c[column.name]
+    def selected(column: Column, table: Any = _FORECASTS) -> sa.ColumnElement[Any]:
+        found: sa.ColumnElement[Any] = table.c[column.name]
         # SQLite keeps dates as ISO text, which NumPy reads faster than SQLAlchemy makes objects.
         text = as_text and column.kind == "date"
         return sa.type_coerce(found, sa.String()) if text else found
@@ -90,6 +94,10 @@ def load_due_pairs(session: Session, chance_days: int) -> pd.DataFrame:
             Pair.id,
             Sole.sole_id,
             *(selected(column) for column in (*columns, chance)),
+            *(selected(_KINDS[name], heel).label(label) for label, name in _HEEL.items()),
+            Sole.material,
+            Sole.nominal_thickness_mm,
+            Sole.cover,
         )
         .select_from(Pair)
         .join(Wearer, Pair.wearer_pk == Wearer.id)
@@ -98,6 +106,9 @@ def load_due_pairs(session: Session, chance_days: int) -> pd.DataFrame:
             (_FORECASTS.c.pair_pk == Pair.id)
             & (_FORECASTS.c.foot == "pair")
             & (_FORECASTS.c.point == "ball"),
+        )
+        .outerjoin(
+            heel, (heel.c.pair_pk == Pair.id) & (heel.c.foot == "pair") & (heel.c.point == "heel")
         )
         .outerjoin(Sole, _FORECASTS.c.sole_pk == Sole.id)
         .order_by(Wearer.id, Pair.id)
@@ -110,8 +121,14 @@ def load_due_pairs(session: Session, chance_days: int) -> pd.DataFrame:
         Column("sole_id", "text", ""),
         *columns,
         chance,
+        *(Column(label, "date", "") for label in _HEEL),
+        Column("material", "text", ""),
+        Column("new_mm", "number", ""),
+        Column("cover", "text", ""),
     )
     frame = frame_of_rows(session.execute(query).all(), shape)
+    guard = are_guards(frame["material"].to_numpy(), frame["new_mm"].to_numpy(), [*frame["cover"]])
+    frame = frame.drop(columns=["material", "new_mm", "cover"]).assign(guard=guard)
     return frame.rename(columns={chance.name: "chance"})
 
 

@@ -244,6 +244,7 @@ class Sole(Editable, Base):
     channel: Mapped[str | None] = mapped_column(String(WORD_LENGTH))
     assumed: Mapped[bool] = mapped_column(default=False, server_default=text("false"))
     removed_on: Mapped[date | None]
+    continues: Mapped[str | None] = mapped_column(String(TEXT_LENGTH))
 
     pair: Mapped[Pair] = relationship(back_populates="soles", foreign_keys=pair_pk)
 
@@ -292,9 +293,11 @@ class Check(Editable, Base):
     method: Mapped[str] = mapped_column(String(WORD_LENGTH))
     value_mm: Mapped[float | None]
     grade: Mapped[str | None] = mapped_column(String(WORD_LENGTH))
+    lug_mm: Mapped[float | None]
 
     __table_args__ = (
         *word_and_bound_checks("checks"),
+        CheckConstraint("lug_mm <= value_mm", name="lug_within"),
         CheckConstraint("(value_mm IS NULL) <> (grade IS NULL)", name="one_result"),
         # The natural key; its index also finds a pair's checks in order.
         UniqueConstraint("pair_pk", "checked_on", "foot", "point", "method"),

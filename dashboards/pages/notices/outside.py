@@ -113,11 +113,12 @@ def answer_page(
     if over and order is not None:
         said = _booked(order, language, done=done)
     elif done and answered == "checked":
-        said = _checked(dates, language, ask=order is None)
+        said = _checked(dates, language, guard=bool(told.get("guard")), ask=order is None)
     return {
         "heading": f"{say(heading)}: {told['label']}",
-        "lead": "" if over else _lead(say(lead), told),
+        "lead": "" if over else _lead(say(lead), told, language),
         "done": said,
+        "guard": bool(told.get("guard")),
         "shows_form": not (over or (done and purpose != "check")),
         "grades": grade_words(language),
         "purpose": purpose,
@@ -125,8 +126,20 @@ def answer_page(
     }
 
 
-def _lead(lead: str, told: Mapping[str, Any]) -> str:
-    return lead % {"when": told["when"], "bring_by": told["bring_by"]} if "%(" in lead else lead
+def _lead(lead: str, told: Mapping[str, Any], language: Language) -> str:
+    if "%(" not in lead:
+        return lead
+    if told.get("guard"):  # a notice from before told of soles only
+        lead = language.gettext(
+            "A new guard over the sole is due %(when)s. Please bring or post it %(bring_by)s."
+        )
+    return lead % {"when": told["when"], "bring_by": told["bring_by"]}
+
+
+def _due(when: str, language: Language, *, guard: bool) -> str:
+    if guard:
+        return language.gettext("A new guard over the sole is due %(when)s", when=when)
+    return language.gettext("A new sole is due %(when)s", when=when)
 
 
 def _booked(order: Mapping[str, Any], language: Language, *, done: bool) -> str:
@@ -154,12 +167,12 @@ def _booked(order: Mapping[str, Any], language: Language, *, done: bool) -> str:
     return f"{said}: {how}."
 
 
-def _checked(dates: Mapping[str, Any] | None, language: Language, *, ask: bool) -> str:
+def _checked(dates: Mapping[str, Any] | None, language: Language, *, guard: bool, ask: bool) -> str:
     say = language.gettext
     if dates is None:
         return say("Thank you. The dates will be calculated again.")
     sure = f" ({dates['sure']})" if dates["sure"] else ""
-    due = say("A new sole is due %(when)s", when=dates["when"])
+    due = _due(dates["when"], language, guard=guard)
     said = [
         say("Thank you. The dates have been calculated again."),
         say("Please stop wearing this pair.") if dates["stop_wearing"] else "",

@@ -121,6 +121,7 @@ def pair_page(
         "ask_yesterday": (soles["fitted_on"] <= yesterday).any()
         and not (days["worn_on"] == yesterday).any(),
         "logged": None if logged is None else {**logged, "label": label},
+        "has_lugs": (soles.loc[soles["removed_on"].isna(), "material"] == "lug_rubber").any(),
         "facts": _facts(record),
         "notes": record["notes"] if pd.notna(record["notes"]) else "",
         "due": due[0],

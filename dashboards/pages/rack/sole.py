@@ -13,6 +13,7 @@ from typing import Any
 import pandas as pd
 
 from solespan.dashboards import wording
+from solespan.forecast.layers.thickness import is_guard
 
 __all__ = ["sole_page"]
 
@@ -32,10 +33,15 @@ def sole_page(job: Mapping[str, Any] | None, sole: Mapping[str, Any] | None) -> 
     return {
         "job": None if job is None else _job(job),
         "sole": "" if sole is None else _sole(sole),
+        "guarded": sole is not None and _is_guard(sole),
         "material": "oak_bark_leather" if sole is None else sole["material"],
         "thickness": "" if sole is None else f"{sole['nominal_thickness_mm']:g}",
         "limit": "" if sole is None or sole["limit_mm"] is None else f"{sole['limit_mm']:g}",
     }
+
+
+def _is_guard(sole: Mapping[str, Any]) -> bool:
+    return is_guard(sole["material"], sole["nominal_thickness_mm"], sole["cover"])
 
 
 def _job(job: Mapping[str, Any]) -> dict[str, Any]:

@@ -97,6 +97,27 @@ def test_a_womens_sole_of_usual_thickness_is_not_due_after_fifteen_wears():
     assert (layers["outsole"], layers["insole"]) == (3.5, 3.5)
 
 
+def test_lugs_worn_flat_are_due_whatever_the_base_is_and_lugs_left_are_not():
+    """Low lugs: 5.5 mm of base and 2.5 mm of lugs, so grip is gone at 6.5 mm."""
+    sole = {"sole_id": "s", "fitted_on": "2026-01-01", "material": "lug_rubber"}
+    look = {"checked_on": "2026-02-01", "foot": "left", "method": "caliper", "point": "ball"}
+    unit = [sole | {"nominal_thickness_mm": 8.0}]
+
+    def limit_mm(**read: float) -> float:
+        log = log_of(unit, [look | {"value_mm": 5.6, **read}])
+        return float(build_panel(log, pd.Timestamp("2026-03-01")).limit_mm[0])
+
+    assert limit_mm() == 5.0, "4 mm of lugs are assumed"
+    assert limit_mm(lug_mm=0.1) == pytest.approx(6.5)
+    worn = {"ball": 5.6}
+    flat, plain = (
+        PairState("goodyear_welted", "lug_rubber", worn, {"ball": 0.01}, new_mm=8.0, **more)
+        for more in ({"lug_base_mm": 5.5}, {})
+    )
+    assert flat.limit_at("ball") == pytest.approx(limit_mm(lug_mm=0.1))
+    assert (flat.is_due("ball"), plain.is_due("ball")) == (True, False)
+
+
 def log_of(soles: list[dict], checks: list[dict] = ()):
     return wear_log(
         pairs=pd.DataFrame([{"pair_id": "p", "wearer_id": "w", "construction": "goodyear_welted"}]),
