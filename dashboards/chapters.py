@@ -109,6 +109,15 @@ CHAPTERS: tuple[Chapter, ...] = (
     ),
     Chapter("collector/terminal"),
     Chapter(
+        "shop/desk",
+        (
+            "bench/shop_day.html",
+            "bench/customers.html",
+            "bench/reception.html",
+            "bench/reception_pair.html",
+        ),
+    ),
+    Chapter(
         "shop/bench",
         ("bench/bench.html", "bench/job.html", "bench/job_paper.html", "bench/quote.html"),
     ),

@@ -15,6 +15,7 @@ from solespan.api.errors import Refused
 __all__ = ["ORDER_COLUMNS", "ORDER_SPARE", "register"]
 
 ORDER_COLUMNS = {
+    "ticket": "ticket",
     "stage": "stage",
     "order": "order_id",
     "pair": "pair_id",
@@ -41,6 +42,7 @@ def orders(
     pair: Annotated[
         str | None, typer.Option("--pair", help="Only this pair: its id or its name.")
     ] = None,
+    ticket: Annotated[int | None, typer.Option("--ticket", min=1, help="Only this ticket.")] = None,
     limit: Limit = MOST_LISTED,
     form: Format = OutputFormat.TABLE,
     out: Out = PIPE,
@@ -61,7 +63,9 @@ def orders(
         )
     with serving() as services, services.database.reading() as session:
         pair_id = None if pair is None else pair_named(session, pair)
-        rows = list_orders(session, stage=stage, pair_id=pair_id, below_id=None, limit=limit + 1)
+        rows = list_orders(
+            session, stage=stage, pair_id=pair_id, ticket=ticket, below_id=None, limit=limit + 1
+        )
     show_rows(OrderPage, rows, ORDER_COLUMNS, form=form, out=out, limit=limit, spare=ORDER_SPARE)
 
 

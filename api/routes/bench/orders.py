@@ -106,6 +106,7 @@ def list_orders(
             session,
             stage=chosen.stage,
             pair_id=chosen.pair_id,
+            ticket=chosen.ticket,
             below_id=after[0] if after else None,
             limit=chosen.limit + 1,
         )

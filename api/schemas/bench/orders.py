@@ -364,6 +364,9 @@ class OrderFilters(Message):
     pair_id: KnownId | None = Field(
         default=None, description="only this pair. Unit: none (identifier)"
     )
+    ticket: int | None = Field(
+        default=None, ge=1, le=2**31 - 1, description="only this ticket. Unit: none (number)"
+    )
     after: Annotated[str, StringConstraints(max_length=1000)] | None = Field(
         default=None, description="`next` of the page before. Unit: none (opaque text)"
     )

@@ -15,7 +15,10 @@ __all__ = ["PRICES", "Reception"]
 
 PRICES = ("list", "later")
 Short = Annotated[
-    str, StringConstraints(min_length=1, max_length=200, pattern=r"^[^\x00-\x1f\x7f]+$")
+    str,
+    StringConstraints(
+        max_length=200, pattern=r"^[^\x00-\x1f\x7f]*[^\s\x00-\x1f\x7f][^\x00-\x1f\x7f]*$"
+    ),
 ]
 Phone = Annotated[
     str,

@@ -62,7 +62,13 @@ def find_order(session: Session, order_id: str, *, lock: bool = False) -> dict[s
 
 
 def list_orders(
-    session: Session, *, stage: str | None, pair_id: str | None, below_id: int | None, limit: int
+    session: Session,
+    *,
+    stage: str | None,
+    pair_id: str | None,
+    below_id: int | None,
+    limit: int,
+    ticket: int | None = None,
 ) -> list[dict[str, Any]]:
     """Return orders, newest first, from below a row number on."""
     query = _query().order_by(_ORDERS.c.id.desc()).limit(limit)
@@ -70,6 +76,8 @@ def list_orders(
         query = query.where(_ORDERS.c.stage == stage)
     if pair_id is not None:
         query = query.where(Pair.pair_id == pair_id)
+    if ticket is not None:
+        query = query.where(_ORDERS.c.ticket == ticket)
     if below_id is not None:
         query = query.where(_ORDERS.c.id < below_id)
     return [dict(row) for row in session.execute(query).mappings()]

@@ -35,6 +35,7 @@ def customer_page(record: Mapping[str, Any]) -> dict[str, Any]:
         "wearer_id": record["wearer_id"],
         "name": wearer["name"],
         "email": wearer["email"],
+        "phone": wearer["phone"],
         "notes": wearer["notes"] or "",
         "kept": [*kept, ("other entries", rest)] if rest else kept,
     }

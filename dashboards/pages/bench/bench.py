@@ -121,8 +121,9 @@ def _lead(coming: int, count: Mapping[str, int], late: int) -> str:
     return f"{text[0].upper()}{text[1:]}."
 
 
-def _row(order: Mapping[str, Any], today: date) -> dict[str, str]:
+def _row(order: Mapping[str, Any], today: date) -> dict[str, Any]:
     return {
+        "ticket": order["ticket"],
         "order_id": order["order_id"],
         "pair": order["pair_label"] or order["pair_id"],
         "work": order_works(order),

@@ -246,3 +246,10 @@ def test_a_program_and_a_command_take_a_pair_in(client, services, monkeypatch):
     assert ran.exit_code == 0, ran.output
     assert "Ticket 2: top piece" in ran.output
     assert "to be quoted" in ran.output
+
+
+def test_an_order_is_found_by_its_ticket(client, bench):
+    orders = [bench.book(pair) for pair in ("oxford", "derby")]
+    items = client.get("/v1/bench-orders", params={"ticket": 2}).json()["items"]
+    assert [one["order_id"] for one in items] == [orders[1]["order_id"]]
+    assert '<b class="ticket">2</b>' in client.get("/bench").text
