@@ -19,7 +19,6 @@ from solespan.api.routes.http.page_entry import PageEntry
 from solespan.api.routes.http.pages import PageRoute, Words, page_answer
 from solespan.api.routes.http.requests import Context
 from solespan.api.services.bench.bench_plan import promises_in
-from solespan.api.services.bench.bench_settings import read_bench_settings
 from solespan.api.services.bench.booking.free_days import (
     FreeDaysAsked,
     booking_calendar,
@@ -84,10 +83,10 @@ def bench_answer(
         orders = open_orders(session, MOST_ORDERS)
         total = count_open(session)
         pairs = list_records(session, "pairs", equal={}, limit=MOST_OFFERED + 1)
-        currency = read_bench_settings(session)[0].currency
         promises = promises_in(session)
         today = shop_today(session, ctx.clock)
         calendar = booking_calendar(session, today)
+        currency = calendar.settings.currency
     offered = pairs if len(pairs) <= MOST_OFFERED else []
     context = bench_page(
         orders,
