@@ -48,6 +48,7 @@ PAGES = [
     ("full", "/bench-settings"),
     ("full", "/past-forecasts"),
     ("full", "/people"),
+    ("full", "/hooks"),
     ("full", "/account"),
     ("full", "/worn?wearer=ada"),
     ("long names", "/worn/pair-000"),
