@@ -101,15 +101,12 @@ class BenchLoad:
 
     def free_days(
         self, minutes: float, drying: int, turnaround_days: int, first_day: int = 0
-    ) -> list[int]:
-        """Return the open days on which a pair can come to be done within `turnaround_days`."""
-        last = self.days - 1 - turnaround_days
-        return [
-            day
-            for day in range(first_day, last + 1)
-            if self.open_minutes[day] > 0
-            and self.fits(Task(minutes, day, day + turnaround_days, drying))
-        ]
+    ) -> Iterator[int]:
+        """Yield the open days on which a pair can come to be done within `turnaround_days`."""
+        for day in range(first_day, self.days - turnaround_days):
+            task = Task(minutes, day, day + turnaround_days, drying)
+            if self.open_minutes[day] > 0 and self.fits(task):
+                yield day
 
     def first_promise(self, minutes: float, drying: int, first_day: int) -> int | None:
         """Return the first open day by which a pair that comes on a day can be done, or None."""

@@ -52,6 +52,7 @@ PAGES = [
     ("full", "/settings/ways"),
     ("full", "/past-forecasts"),
     ("full", "/people"),
+    ("full", "/hooks"),
     ("full", "/account"),
     ("full", "/worn?wearer=ada"),
     ("long names", "/worn/pair-000"),

@@ -22,7 +22,6 @@ from solespan.api.routes.http.pages import PageRoute, Words, page_answer
 from solespan.api.routes.http.requests import Context
 from solespan.api.schemas.edition import EDITION, ChangedMeanwhile, edition_of
 from solespan.api.services.bench.bench_plan import promises_in
-from solespan.api.services.bench.bench_settings import read_bench_settings
 from solespan.api.services.bench.booking.free_days import (
     FreeDaysAsked,
     booking_calendar,
@@ -104,10 +103,10 @@ def bench_answer(
         orders = open_orders(session, MOST_ORDERS)
         total = count_open(session)
         pairs = list_records(session, "pairs", equal={}, limit=MOST_OFFERED + 1)
-        currency = read_bench_settings(session)[0].currency
         promises = promises_in(session)
         today = shop_today(session, ctx.clock)
         calendar = booking_calendar(session, today)
+        currency = calendar.settings.currency
     offered = pairs if len(pairs) <= MOST_OFFERED else []
     context = bench_page(
         orders,

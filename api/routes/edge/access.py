@@ -57,7 +57,7 @@ NEEDS: tuple[Need, ...] = (
 # Of the open addresses those that a device of the home network reaches before it is connected.
 OPEN_AT_HOME = re.compile(
     r"/connect/[^/]*|/assets/.*|/app\.webmanifest|/sw\.js|/v1/health/.*|/calendar/.*|/answers/.*"
-    r"|/unsubscribe/.*|/reminders/off/[^/]*|/shared/[^/]+",
+    r"|/bookings/.*|/unsubscribe/.*|/reminders/off/[^/]*|/shared/[^/]+",
     re.DOTALL,
 )
 # The first that matches counts.

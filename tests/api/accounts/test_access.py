@@ -26,6 +26,7 @@ OPEN_ADDRESSES = {
     "/help/{name:path}",
     "/calendar/{secret}.ics",
     "/answers/{token}",
+    "/bookings/{token}",
     "/shared/{secret}",
     "/unsubscribe/{token}",
     "/sign-in",

@@ -91,7 +91,8 @@ def test_a_stranger_in_the_network_gets_nothing(household):
     for method, template in addresses(household.machine):
         path = re.sub(r"\{[^}]*\}", "x", template)
         if re.match(
-            r"/(connect|assets|app\.webm|sw\.js|calendar|v1/health|answers|unsub|reminders/off|shared)",
+            r"/(connect|assets|app\.webm|sw\.js|calendar|v1/health|answers|bookings|unsub"
+            r"|reminders/off|shared)",
             path,
         ):
             continue

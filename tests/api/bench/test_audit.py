@@ -35,11 +35,14 @@ MADE: dict[str, tuple[dict, dict]] = {
     "/v1/due-outcomes": ({"pair_id": "derby", "due_on": DAY, "outcome": "declined"}, {"pair_id": "derby", "due_on": DAY}),  # noqa: E501
     "/v1/rack-plans": ({"wearer_id": "ada", "weeks": 4}, {"plan_id": None, "wearer_id": "ada"}),
     "/v1/purchases": ({"item_id": "oak", "quantity": 2, "note": "Secret"}, {"purchase_id": None, "item_id": "oak"}),  # noqa: E501
+    "/v1/hook-endpoints": ({"url": "https://secret.example/"}, {"endpoint_id": None}),
     "/v1/bench-plans": ({"months": 1}, {"as_of": "2026-06-15"}),
 }  # fmt: skip
 OTHERWISE = {
     "/v1/bench-orders/{order_id}/moves",  # its address names the order
     "/v1/bench-orders/{order_id}/agreements",
+    "/v1/hook-endpoints/{endpoint_id}/secret",
+    "/v1/hook-events/{event_id}/resend",
     "/v1/stock/{item_id}/lines",
     "/v1/purchases/{purchase_id}/receipts",
     "/v1/purchases/{purchase_id}/cancellation",

@@ -101,7 +101,7 @@ def test_work_that_dries_overnight_takes_a_day_more(hours, days):
 
 def test_a_shop_that_is_closed_throughout_has_no_free_day():
     load = BenchLoad(np.zeros(30), [])
-    assert load.free_days(20.0, 0, 14) == []
+    assert list(load.free_days(20.0, 0, 14)) == []
     assert load.first_promise(20.0, 0, 0) is None
 
 

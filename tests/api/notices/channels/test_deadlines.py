@@ -13,6 +13,7 @@ from solespan.api.channels import CHANNELS
 from solespan.api.channels.deadline import Deadline
 from solespan.api.channels.message import DeliveryError
 from solespan.api.channels.setup import ChannelSettings
+from solespan.api.channels.webhook.signed_post import new_secret
 from solespan.api.clock import Clock
 from solespan.api.schemas.notices.notices import NoticeRules
 from solespan.api.settings import Settings
@@ -56,8 +57,8 @@ def test_a_server_that_drips_holds_nobody_for_longer_than_the_whole_time(
 ):
     says, port = drip
     says.append(beginning)
-    module = "solespan.api.channels." + {"webhook": "webhook.signed_post"}.get(name, name)
-    monkeypatch.setattr(f"{module}.TIMEOUT_S", 0.2)
+    module = {"webhook": "webhook.signed_post"}.get(name, name)
+    monkeypatch.setattr(f"solespan.api.channels.{module}.TIMEOUT_S", 0.2)
     settings = Settings(
         webhook_private_addresses=True,
         smtp_host="127.0.0.1",
@@ -67,7 +68,7 @@ def test_a_server_that_drips_holds_nobody_for_longer_than_the_whole_time(
     )
     rules = NoticeRules(webhook_url=f"http://127.0.0.1:{port}/")
     channel = CHANNELS[name].make(
-        ChannelSettings(settings, rules, "whsec_a2V5", Clock(lambda: NOW))
+        ChannelSettings(settings, rules, new_secret(), Clock(lambda: NOW))
     )
     with pytest.raises(DeliveryError, match=r"within 0\.2 s") as caught:
         channel.send(message())
