@@ -8,7 +8,7 @@ import pandas as pd
 from solespan.forecast.frames import PROBABLY_GONE
 from solespan.forecast.model.wear_model import Conditioned
 from solespan.forecast.panel.panel import HOLE, THUMB, Panel
-from solespan.forecast.panel.rate_ages import EDGES_DAYS, STEPS
+from solespan.forecast.panel.rate_ages import EDGES_DAYS
 from solespan.forecast.use.worn_mostly import worn_mostly
 
 __all__ = ["BASES", "FEW_LOGGED", "UNLOGGED", "basis", "counts_by_path", "long_silent", "reasons"]
@@ -114,11 +114,11 @@ def _rate_changes(known: Conditioned) -> dict[int, str]:
     if not panel.moving.any():
         return {}
     steps = known.rate_steps
-    change = -np.cumsum(steps, axis=0)  # of today's log rate over that of each stretch
+    worn_then = panel.target_older[panel.path_end].T > 0.0
+    change = -np.cumsum(steps, axis=0) * worn_then  # of today's log rate over that of each stretch
     farthest = np.abs(change).argmax(axis=0)
-    worn_then = panel.target_older[panel.path_end, np.minimum(farthest, STEPS - 1)] > 0.0
     out = {}
-    for path in np.flatnonzero((np.abs(change).max(axis=0) > _CHANGED) & worn_then).tolist():
+    for path in np.flatnonzero(np.abs(change).max(axis=0) > _CHANGED).tolist():
         by = float(change[farthest[path], path])
         back = np.sign(-by) * steps[: farthest[path] + 1, path]
         since = np.datetime64(panel.as_of_day - EDGES_DAYS[int(back.argmax())], "D").item()

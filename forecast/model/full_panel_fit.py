@@ -130,7 +130,9 @@ def fit_spreads(
         return found
     best = None if panel.unlogged.all() else _drift_that_pays(panel, found, at)
     if best is None:
-        return replace(found, spread=found.spread | dict.fromkeys(DRIFTS, 0.0))
+        spread = found.spread | dict.fromkeys(DRIFTS, 0.0)
+        priors = found.priors.holding(found.priors.free, spread)
+        return replace(found, spread=spread, priors=priors)
     start = FitStart(_times_drift(found.spread, *best), found.noise)
     return fit_rounds(with_moving_rates(panel), progress, start, keep)[0]
 

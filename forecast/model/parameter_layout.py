@@ -324,9 +324,9 @@ def _active(panel: Panel) -> set[str]:
     seen["thumb"] = bool((panel.obs_kind == THUMB).any())
     seen["sending"] = bool((panel.obs_kind >= SENT).any())
     moves = bool(panel.moving.any())
-    older = np.asarray(panel.target_older.any(axis=0))
-    seen |= {p: moves and bool(older[min(k, STEPS - 1) :].any()) for k, p in enumerate(_PAST)}
-    seen["trend"] = moves and bool(older.any())
+    older = np.flatnonzero(panel.target_older.any(axis=0))
+    seen |= {p: moves and k in older for k, p in enumerate(_PAST)}
+    seen["trend"] = moves and len(older) > 0
     return {name for name in INTERFACE if seen.get(name, True)}
 
 

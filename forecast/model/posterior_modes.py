@@ -15,15 +15,28 @@ import numpy as np
 
 from solespan.forecast.model.dense import FEW_PATHS
 from solespan.forecast.model.ep_sites import Cavities
-from solespan.forecast.model.hierarchy import solve
-from solespan.forecast.model.inner_loop import STILL, IterationState, Modes, lined_up, modes
+from solespan.forecast.model.hierarchy import Posterior, solve
+from solespan.forecast.model.inner_loop import (
+    STILL,
+    IterationState,
+    Modes,
+    line_up_moving,
+    lined_up,
+    modes,
+)
 from solespan.forecast.model.linearise import Noise, Sites
-from solespan.forecast.model.parameter_layout import Coordinates, coordinates, facts_of
-from solespan.forecast.panel.panel import Panel, panel_part
+from solespan.forecast.model.parameter_layout import SPREAD_OF, Coordinates, coordinates, facts_of
+from solespan.forecast.panel.panel import THUMB, Panel, panel_part
+from solespan.forecast.panel.rate_ages import with_moving_rates
 
-__all__ = ["converged_modes"]
+__all__ = ["CHANGED", "changed_wearers", "converged_modes"]
 
 _TOGETHER, _AT_A_TIME, _TIMES = 5, 4, 5
+# Readings of a path that can show a bend; SDs of a bend from which a wearer is looked at; spreads
+# that are tried; log odds from which a change is taken to be one, as one wearer in 20 changes.
+_READINGS, _BENT, _CLEARLY = 3, 0.0, 3.0
+_TESTED = {"wearer_drift": 0.5, "pair_drift": 0.02, "wearer_trend": 0.1, "pair_trend": 0.02}
+CHANGED = {"wearer_drift": 0.5, "pair_drift": 0.1, "wearer_trend": 0.1, "pair_trend": 0.05}
 Population = tuple[np.ndarray, np.ndarray]
 
 
@@ -33,6 +46,7 @@ def converged_modes(
     spread: dict[str, float],
     noise: Noise,
     population: Population,
+    start: Modes | None = None,
 ) -> Modes:
     """Find where the unknowns of wearers stand under a fit.
 
@@ -42,16 +56,23 @@ def converged_modes(
         The model.
     population : (mean, covariance)
         Posterior of the population from a fit.
+    start : Modes, optional
+        Where they stand with still rates; only wearers whose rates move are followed from there.
     """
     few = len(panel.nominal_mm) <= FEW_PATHS
-    steps = _TOGETHER + _AT_A_TIME * _TIMES if few else _TOGETHER
-    found = modes(panel, layout, spread, noise, population=population, steps=steps)
+    if start is None or few:
+        steps = _TOGETHER + _AT_A_TIME * _TIMES if few else _TOGETHER
+        found = modes(panel, layout, spread, noise, population=population, start=start, steps=steps)
+    else:
+        found = start
     if few:
         return found
     stand = found.stand
-    for _ in range(_TIMES):
+    for turn in range(_TIMES):
         moving = np.zeros(len(panel.wearer_ids), bool)
         moving[panel.path_wearer[stand.moved >= STILL]] = True
+        if start is not None and turn == 0:
+            moving[panel.pair_wearer[panel.moving > 0.0]] = True
         if not moving.any():
             break
         part = panel_part(panel, moving)
@@ -63,6 +84,75 @@ def converged_modes(
         stand = _merged(panel, stand, moving, there.stand)
     lin = lined_up(panel, layout, noise, stand, settled=True)
     return Modes(solve(panel, layout, lin, spread, population), lin, stand)
+
+
+def changed_wearers(
+    panel: Panel, at: Modes, spread: dict[str, float], noise: Noise, names: tuple[str, ...]
+) -> np.ndarray:
+    """Wearers whose rates have clearly changed, where the population's stand still.
+
+    Those whose readings leave their straight lines are looked at. The chance that their steps are
+    none, after and before the readings, tells how much more likely rates that move are (Savage and
+    Dickey's ratio, from memory).
+
+    Parameters
+    ----------
+    names : tuple of str
+        Of the population's unknowns, whose posterior is that of `at`.
+
+    Returns
+    -------
+    ndarray of bool, shape (wearers,)
+    """
+    bent = _bent_wearers(panel, at, noise.process_mm)
+    out = np.zeros(len(bent), bool)
+    if not bent.any():
+        return out
+    part = panel_part(panel, bent)
+    population = at.posterior.population_mean, at.posterior.population_cov
+    there = replace(at, stand=_part(panel, at.stand, bent))
+    still = coordinates(part, names, facts=facts_of(panel))
+    lin = lined_up(part, still, noise, there.stand, settled=True)
+    there = Modes(solve(part, still, lin, spread, population), lin, there.stand)
+    part = with_moving_rates(part)
+    tested = coordinates(part, names)
+    lin = line_up_moving(part, there, noise)
+    found = solve(part, tested, lin, spread | _TESTED, population)
+    out[np.flatnonzero(bent)] = _log_odds(found) > _CLEARLY
+    return out
+
+
+def _bent_wearers(panel: Panel, at: Modes, process_mm: float) -> np.ndarray:
+    """Wearers whose readings may lie on bent paths: a contrast across each path, then summed."""
+    rows = np.flatnonzero((panel.obs_kind < THUMB) & ~panel.obs_waist)
+    path, lin, n = panel.obs_path[rows], at.lin, len(panel.nominal_mm)
+    share = lin.wear_mm[rows] / np.maximum(lin.end_wear_mm[path], 1e-9)
+    bend = share * (share - 1.0)
+    variance = lin.variance_mm2[rows] + process_mm * lin.wear_mm[rows]
+    weight = 1.0 / variance
+    total = np.bincount(path, weight, n)
+    bend -= (np.bincount(path, weight * bend, n) / np.maximum(total, 1e-9))[path]
+    signal = np.bincount(path, weight * bend * lin.residual_mm[rows], n)
+    size = np.bincount(path, weight * np.square(bend), n)
+    size[np.bincount(path, minlength=n) < _READINGS] = 0.0
+    signal[size <= 0.0] = 0.0
+    of, many = panel.path_wearer, len(panel.wearer_ids)
+    top = np.bincount(of, signal, many)
+    return np.asarray(np.abs(top) > _BENT * np.sqrt(np.bincount(of, size, many)))
+
+
+def _log_odds(found: Posterior) -> np.ndarray:
+    """By wearer, log chance of no steps before the readings over that after them."""
+    names = found.layout.levels[3]
+    rows = [i for i, n in enumerate(names) if SPREAD_OF.get(n) in ("wearer_drift", "wearer_trend")]
+    before = np.array([found.spread[SPREAD_OF[names[i]]] for i in rows])
+    many = found.wearer.pivots.shape[1]
+    fixed = np.broadcast_to(found.population_mean[:, None], (len(found.population_mean), many))
+    mean = found.wearer.means(fixed)[rows].T
+    cov = found.wearer.covariance(np.zeros((0, 0, many)))[np.ix_(rows, rows)]
+    cov = np.moveaxis(cov, -1, 0)
+    square = np.einsum("ni,ni->n", mean, np.linalg.solve(cov, mean[..., None])[..., 0])
+    return np.asarray(0.5 * (np.linalg.slogdet(cov)[1] + square) - np.log(before).sum())
 
 
 def _taken(

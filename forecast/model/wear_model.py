@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TypeVar
 
 import numpy as np
@@ -29,7 +29,7 @@ from solespan.forecast.model.parameter_layout import (
     coordinates,
     population_prior,
 )
-from solespan.forecast.model.posterior_modes import converged_modes
+from solespan.forecast.model.posterior_modes import CHANGED, changed_wearers, converged_modes
 from solespan.forecast.model.sole_normal import log_rate_effects
 from solespan.forecast.model.sole_state import Evidence, SoleState, sole_state
 from solespan.forecast.model.wear_curve import (
@@ -346,6 +346,15 @@ def _given(
     layout = coordinates(panel)
     population = fit.population(layout.population)
     at = converged_modes(panel, layout, fit.spread, fit.noise, population)
+    if not fit.rates_move:
+        changed = changed_wearers(panel, at, fit.spread, fit.noise, layout.population)
+        if changed.any():
+            moving = changed[panel.pair_wearer] * (1.0 - panel.unlogged)
+            panel = replace(panel, moving=moving)
+            layout = coordinates(panel)
+            population = fit.population(layout.population)
+            spread = fit.spread | CHANGED
+            at = converged_modes(panel, layout, spread, fit.noise, population, at)
     pace = current_pace(counts, fit.use)
     if panel.unlogged.any():
         last = np.zeros(len(panel.pair_ids), int)
