@@ -153,7 +153,10 @@ def python() -> str:
                 if rows:
                     yield _table(("method", "what it does"), rows)
 
-    lead = "Import these names from `solespan.forecast`. `help(name)` shows shapes and units."
+    lead = (
+        "Import these names from `solespan.forecast`. `help(name)` shows shapes and units. "
+        "[The tutorial](../tutorial.md) shows them at work."
+    )
     return _page("Python", lead, parts())
 
 

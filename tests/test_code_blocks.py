@@ -1,8 +1,9 @@
 """Code blocks of the documents: does each one run, or at least parse?
 
-Python blocks run as doctests from the root. Shell blocks hold `solespan` commands and run in a
-folder where the example collector is imported. A block that needs more says so in a comment
-above it, such as `<!-- needs: server -->`; its commands are then only parsed.
+The Python blocks of a document run one after another, as doctests, from the root. Shell blocks hold
+`solespan` commands and run in a folder where the example collector is imported. A block that needs
+more says so in a comment above it, such as `<!-- needs: server -->`; its commands are then only
+parsed.
 """
 
 from __future__ import annotations
@@ -69,19 +70,24 @@ def test_every_block_says_what_it_is():
 
 
 @pytest.mark.parametrize(
-    "block",
-    [b for b in BLOCKS if b.kind == "python" and not b.needs],
-    ids=lambda b: _name(b.document),
+    "document",
+    sorted({b.document for b in BLOCKS if b.kind == "python" and not b.needs}),
+    ids=_name,
 )
-def test_a_python_block_shows_what_it_prints(block, monkeypatch):
+def test_the_python_blocks_of_a_document_show_what_they_print(document, monkeypatch):
+    """As in a notebook, a block knows the names of those before it."""
     monkeypatch.chdir(ROOT)
-    parsed = doctest.DocTestParser().get_doctest(
-        block.text, {}, block.document.name, str(block.document), 0
-    )
-    assert parsed.examples
-    said: list[str] = []
-    result = doctest.DocTestRunner().run(parsed, out=said.append)
-    assert result.failed == 0, "".join(said)
+    names: dict[str, object] = {}
+    for block in BLOCKS:
+        if block.document == document and block.kind == "python" and not block.needs:
+            parsed = doctest.DocTestParser().get_doctest(
+                block.text, names, document.name, str(document), 0
+            )
+            assert parsed.examples
+            said: list[str] = []
+            result = doctest.DocTestRunner().run(parsed, out=said.append, clear_globs=False)
+            assert result.failed == 0, "".join(said)
+            names = parsed.globs
 
 
 @pytest.mark.parametrize(

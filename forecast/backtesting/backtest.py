@@ -25,6 +25,7 @@ from solespan.forecast.backtesting.backtest_scores import (
 from solespan.forecast.backtesting.backtest_words import sentences
 from solespan.forecast.backtesting.censoring import censored_crps, chance_known
 from solespan.forecast.backtesting.outcomes import log_end, outcomes
+from solespan.forecast.backtesting.sole_lives import sole_lives
 from solespan.forecast.dates.models import MODELS, NESTED
 from solespan.forecast.errors import BadArgument, BadHorizon, TooLittleData
 from solespan.forecast.frames import CHANCE_DAYS
@@ -53,6 +54,8 @@ class Backtest:
         of each model of `forecast.dates.models` (days; NaN where nothing is known of what
         happened).
     settings : ForecastSettings
+    lives : DataFrame
+        Life of every sole of the log; see `forecast.backtesting.sole_lives`.
 
     Examples
     --------
@@ -69,6 +72,7 @@ class Backtest:
 
     rows: pd.DataFrame
     settings: ForecastSettings
+    lives: pd.DataFrame
 
     @property
     def scores(self) -> pd.DataFrame:
@@ -194,7 +198,7 @@ def backtest(
         told.append(one(fit, log, said) if parts is None else parts.rows(one, fit, said))
     if progress:
         progress("done", 1.0)
-    return Backtest(pd.concat(told, ignore_index=True), settings)
+    return Backtest(pd.concat(told, ignore_index=True), settings, sole_lives(log))
 
 
 def _first_fitted(log: WearLog) -> pd.Timestamp:

@@ -7,6 +7,7 @@ from typing import Protocol
 import numpy as np
 import pandas as pd
 
+from solespan.forecast.backtesting.sole_lives import median_life
 from solespan.forecast.dates.models import NESTED
 from solespan.forecast.settings import ForecastSettings
 
@@ -25,6 +26,10 @@ class LookedBack(Protocol):
     @property
     def settings(self) -> ForecastSettings:
         """Settings of the forecasts."""
+
+    @property
+    def lives(self) -> pd.DataFrame:
+        """Life of every sole."""
 
     @property
     def scores(self) -> pd.DataFrame:
@@ -68,6 +73,7 @@ def sentences(back: LookedBack) -> list[str]:
         *_bands(back),
         _send_by(back),
         *_hand_overs(back),
+        *_lives(back),
         _judged(back),
     ]
 
@@ -129,6 +135,21 @@ def _hand_overs(back: LookedBack) -> list[str]:
     share = f"{past} ({100 * past / looked_at:.0f} %)"
     said = f"Of {looked_at} pairs looked at as they were handed over, {share} were past their limit"
     return [f"{said}{_caution(looked_at)}."]
+
+
+def _lives(back: LookedBack) -> list[str]:
+    """Say how long soles lasted, without any model."""
+    due = int(back.lives["due"].sum())
+    middle, low, high = median_life(back.lives)
+    if not np.isfinite(middle):
+        return []
+    until = f"{high:.0f}" if np.isfinite(high) else "any number of"
+    told = (
+        f"Without any model: half of your soles last {middle:.0f} days or longer (95 % interval "
+        f"{low:.0f} to {until} days). {due} soles were due, and {len(back.lives) - due} were not "
+        f"yet{_caution(due)}."
+    )
+    return [told]
 
 
 def _judged(back: LookedBack) -> str:

@@ -19,7 +19,7 @@ from solespan.forecast.layers.limits import ball_limits_mm
 from solespan.forecast.log import WearLog
 from solespan.forecast.priors import METHOD_SD_MM
 
-__all__ = ["log_end", "outcomes"]
+__all__ = ["log_end", "outcomes", "soles_outcomes"]
 
 _EARLY_DAYS = 45  # a check so shortly before the hand-over says how it went
 _CLEARLY_ABOVE_MM = 0.2  # about the error of a caliper
@@ -57,8 +57,15 @@ def outcomes(log: WearLog, as_of: pd.Timestamp) -> pd.DataFrame:
         until it was known to be at it; infinite where it is not), past_at_hand_over (whether a
         check in the week before the hand-over found it at its limit; NaN without one).
     """
+    return soles_outcomes(log, as_of)
+
+
+def soles_outcomes(log: WearLog, as_of: pd.Timestamp | None) -> pd.DataFrame:
+    """Say the same of every sole from the day it was fitted, where `as_of` is None."""
     soles = _with_limits(log.soles)
-    on = (soles["fitted_on"] <= as_of) & ~(soles["removed_on"] <= as_of)
+    on = ~(soles["removed_on"] <= (soles["fitted_on"] if as_of is None else as_of))
+    if as_of is not None:
+        on &= soles["fitted_on"] <= as_of
     checks = _looks(log)
     by_sole = dict(tuple(checks.groupby("sole_id"))) if len(checks) else {}
     jobs = log.bench_jobs[log.bench_jobs["work"].isin(_RESOLES)]
@@ -67,8 +74,9 @@ def outcomes(log: WearLog, as_of: pd.Timestamp) -> pd.DataFrame:
     rows = []
     for sole in soles[on].to_dict("records"):
         looks = by_sole.get(sole["sole_id"])
-        handed, advised = _handed_over(sole, by_pair.get(str(sole["pair_id"])), later, as_of)
-        found = _outcome(sole, looks, handed, as_of, advised=advised)
+        since = pd.Timestamp(sole["fitted_on"]) if as_of is None else as_of
+        handed, advised = _handed_over(sole, by_pair.get(str(sole["pair_id"])), later, since)
+        found = _outcome(sole, looks, handed, since, advised=advised)
         rows.append((*found, _past_at(looks, handed)))
     return pd.DataFrame(rows, columns=list(_COLUMNS))
 

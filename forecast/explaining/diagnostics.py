@@ -14,6 +14,7 @@ import pandas as pd
 from solespan.forecast.dates.reasons import basis, counts_by_path
 from solespan.forecast.explaining.curvature import Curvature, curvature
 from solespan.forecast.explaining.fitted_checks import fitted_checks, residuals_by_method
+from solespan.forecast.explaining.residual_checks import ResidualChecks, residual_checks
 from solespan.forecast.frames import FEET, POINTS, WEARING_POINTS
 from solespan.forecast.log import WearLog
 from solespan.forecast.model.wear_fit import WearFit
@@ -55,6 +56,8 @@ class Diagnostics:
     thumb : ThumbScale
     converged : bool
     rounds : int
+    checks : ResidualChecks
+        Whether residuals are normal and independent, and which checks decide a rate.
 
     Examples
     --------
@@ -74,6 +77,7 @@ class Diagnostics:
     thumb: ThumbScale
     converged: bool
     rounds: int
+    checks: ResidualChecks
 
     @property
     def warnings(self) -> list[str]:
@@ -89,6 +93,12 @@ class Diagnostics:
             out.append(
                 f"Wear {way} as soles are worn (it goes with the power "
                 f"{self.curvature.power:.2f} of wear, and the model takes 1): dates will be off."
+            )
+        if self.checks.dependent:
+            out.append(
+                "A check that lies above the fit is followed by another one above it "
+                f"(correlation {self.checks.autocorrelation:.2f}): rates change, or checks are not "
+                "independent."
             )
         many = self.residuals[
             (self.residuals["readings"] >= _ENOUGH)
@@ -117,7 +127,7 @@ class Diagnostics:
         ]
         usual = f"{100 * _USUAL_BEYOND_2:>11.1f} %{100 * _USUAL_BEYOND_3:>8.1f} %"
         lines += [f"{'(usual)':<24}{'':>8}{usual}", "", self._thumb(), self._line()]
-        lines += ["", *self._set_aside(), *self._leaning()]
+        lines += ["", *self._set_aside(), *self._influence(), *self._leaning()]
         return "\n".join(lines)
 
     def _thumb(self) -> str:
@@ -152,6 +162,19 @@ class Diagnostics:
             for row in _records(self.slips.head(_MOST_LISTED))
         ]
         return lines + _and_more(len(self.slips))
+
+    def _influence(self) -> list[str]:
+        found = self.checks.influence
+        lines = [
+            f"  {row['pair_id']}, {row['checked_on']:%Y-%m-%d}, {row['foot']} {row['point']}: "
+            f"without it the line wears {abs(row['rate_change_percent']):.0f} % "
+            f"{'faster' if row['rate_change_percent'] > 0 else 'slower'}"
+            for row in _records(found.head(_MOST_LISTED))
+        ]
+        if not lines:
+            return []
+        head = f"{len(found)} checks decide the line of their shoe; measure again:"
+        return [head, *lines, *_and_more(len(found))]
 
     def _leaning(self) -> list[str]:
         if self.leaning.empty:
@@ -194,14 +217,16 @@ def diagnose(fit: WearFit, log: WearLog, as_of: str | pd.Timestamp) -> Diagnosti
     instance_of("fit", fit, WearFit, "a fit from WearModel(log, as_of).fit()")
     instance_of("log", log, WearLog, "a WearLog from wear_log")
     known, until = condition(fit, log, day, ForecastSettings().sound_days), log.until(day)
+    checks = fitted_checks(known, until)
     return Diagnostics(
-        residuals=residuals_by_method(fitted_checks(known, until)),
+        residuals=residuals_by_method(checks),
         slips=_slips(known, until),
         leaning=_leaning(known),
         curvature=curvature(known),
         thumb=fit.noise.thumb,
         converged=fit.converged,
         rounds=fit.rounds,
+        checks=residual_checks(checks),
     )
 
 

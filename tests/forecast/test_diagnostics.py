@@ -7,6 +7,7 @@ import pandas as pd
 import pytest
 
 from solespan.forecast import WearModel, diagnose
+from solespan.forecast.explaining.residual_checks import residual_checks
 from solespan.forecast.log import wear_log
 from solespan.synthetic_data.scenarios import world
 from tests.forecast.builders import TODAY, day, grade, log_of, pair_row, rack, sole_row, together
@@ -92,6 +93,50 @@ class TestReadings:
             thumb = found.residuals.set_index("method").loc["thumb"]
             assert thumb["readings"] == len(rows)
             assert thumb["share_beyond_2"] == share
+
+
+class TestIndependence:
+    def test_residuals_of_a_right_model_lie_on_the_line_and_do_not_follow_each_other(self, usual):
+        qq = usual.checks.qq
+        assert qq["normal"].is_monotonic_increasing
+        assert qq["residual"].is_monotonic_increasing
+        assert np.corrcoef(qq["normal"], qq["residual"])[0, 1] > 0.97
+        assert usual.checks.followers == 24 * 6, "seven checks of each of 24 shoes"
+        assert not usual.checks.dependent
+
+    def test_a_correlation_is_found_within_a_shoe_and_not_from_one_to_the_next(self):
+        rng = np.random.default_rng(2)
+        level = np.repeat(rng.normal(size=40), 5)
+        rows = pd.DataFrame(
+            {
+                "pair_id": "p",
+                "sole_id": np.repeat([f"s{i}" for i in range(40)], 5),
+                "foot": "left",
+                "point": "ball",
+                "method": "caliper",
+                "checked_on": pd.date_range("2025-01-01", periods=200),
+                "worn_days": np.tile(np.arange(5.0), 40),
+                "value_mm": np.nan,
+                "slip": False,
+            }
+        )
+        alike = residual_checks(rows.assign(std_resid=level + 0.3 * rng.normal(size=200)))
+        assert alike.autocorrelation > 0.5
+        assert alike.dependent
+        shuffled = residual_checks(rows.assign(std_resid=rng.permutation(level)))
+        assert not shuffled.dependent
+
+    def test_a_check_that_decides_a_rate_is_listed_with_what_it_does(self, shared_fit):
+        frames = rack(3)
+        checks = frames["checks"]
+        last = (checks["pair_id"] == "ada-1") & (checks["checked_on"] == day(350))
+        last &= checks["foot"] == "right"
+        checks.loc[last, "value_mm"] -= 0.4
+        found = diagnose(shared_fit, log_of(frames), TODAY)
+        row = found.checks.influence.iloc[0]
+        assert (row["pair_id"], row["foot"], row["checked_on"]) == ("ada-1", "right", day(350))
+        assert row["rate_change_percent"] < -10.0
+        assert "without it the line wears" in found.summary()
 
 
 class TestWhatItLeansOn:

@@ -175,6 +175,10 @@ class WearResults(WearFit):
         mine = (frame[frame["pair_id"] == pair_id] for frame in (checks, due))
         return draw(path, *mine, today=pd.Timestamp(self.as_of))
 
+    def plot_diagnostics(self) -> Any:
+        """Draw standardised residuals against the normal, as a figure of plotly."""
+        return drawing("diagnostics")(self.diagnose().checks.qq, today=pd.Timestamp(self.as_of))
+
     @property
     def _own_log(self) -> WearLog:
         if self.log is None:

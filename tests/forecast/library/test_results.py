@@ -94,7 +94,8 @@ def test_two_fits_are_compared_by_identity(shared_fit, shared_log):
 
 
 def test_a_fit_draws_its_dates_and_paths(shared_fit, monkeypatch):
-    for figure in (shared_fit.plot_due(), shared_fit.plot_path("ada-1")):
+    figures = (shared_fit.plot_due(), shared_fit.plot_path("ada-1"), shared_fit.plot_diagnostics())
+    for figure in figures:
         assert type(figure).__name__ == "Figure"
         assert figure.data
     monkeypatch.delitem(PLOTS, "due")
