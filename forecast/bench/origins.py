@@ -47,6 +47,7 @@ def all_defaults() -> Iterator[Default]:
     yield Default(shank, standards.SHANK_WITH_SOLE_MINUTES_SHARE, "share of its minutes")
     yield Default(shank, standards.SHANK_WITH_SOLE_PRICE_SHARE, "share of its price")
     yield Default("minutes after drying", standards.AFTER_DRYING_SHARE, "share")
+    yield Default("drying, wet filler or insole, before the work", standards.WET_BOTTOM_HOURS, "h")
     for name, value in vars(Tolerances()).items():
         yield Default(f"tolerance, {_said(name)}", value, "unit of its name")
 

@@ -15,7 +15,7 @@ import numpy as np
 
 from solespan.forecast.bench.findings import Finding, PairState, findings_of
 from solespan.forecast.bench.minutes import JobMinutes
-from solespan.forecast.bench.standards import STANDARDS, Job, price_share
+from solespan.forecast.bench.standards import STANDARDS, WET_BOTTOM_HOURS, Job, price_share
 from solespan.forecast.bench.visits import (
     NEW_SOLES,
     WHOLE_SOLES,
@@ -217,10 +217,16 @@ def _alternative(
         wear_days_bought=days[1],
         wear_days_low=days[0],
         wear_days_high=days[2],
-        waiting_hours=max(STANDARDS[work].drying_hours for work in way),
+        waiting_hours=max(STANDARDS[work].drying_hours for work in way) + _drying_first(pair),
         uses=dict(uses),
         soles_left=after.soles_left,
     )
+
+
+def _drying_first(pair: PairState) -> float:
+    """Hours that a wet bottom dries before the work begins."""
+    wet = any(pair.parts.get(part) == "wet" for part in ("cork", "insole"))
+    return WET_BOTTOM_HOURS if wet else 0.0
 
 
 def _days_bought(pair: PairState, works: Mapping[str, str]) -> tuple[float, float, float]:

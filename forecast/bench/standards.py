@@ -22,6 +22,7 @@ __all__ = [
     "MACHINE_OUTSEAM",
     "SOURCE",
     "STANDARDS",
+    "WET_BOTTOM_HOURS",
     "Job",
     "Standard",
     "price_share",
@@ -31,6 +32,8 @@ __all__ = [
 AFTER_DRYING_SHARE = 0.4  # of a job's hands-on minutes, where it dries at all
 # Most jobs begun and not done, for each bench: with fewer, a bench stands idle while work dries.
 IN_WORK_PER_BENCH = 8
+# A wet filler or insole dries 48 to 72 h at room heat before anything is fitted.
+WET_BOTTOM_HOURS = 60.0
 
 
 @dataclass(frozen=True)
@@ -51,11 +54,15 @@ class Standard:
     uses: tuple[tuple[str, float], ...]
 
 
+# Thread in metres: seam x (2 + 2 x thickness / pitch) x 1.15, the arithmetic of a lockstitch.
+# The inseam of a rewelt takes 6 m more: common practice, no source.
 STANDARDS: dict[str, Standard] = {
     "full_sole": Standard(
-        130, 90, 210, 12, 11000, (("sole", 1), ("top_piece", 1), ("thread", 6), ("cement", 60))
+        130, 90, 210, 12, 11000, (("sole", 1), ("top_piece", 1), ("thread", 8.5), ("cement", 60))
     ),
-    "half_sole": Standard(70, 45, 110, 6, 6500, (("half_sole", 1), ("thread", 3), ("cement", 30))),
+    "half_sole": Standard(
+        70, 45, 110, 6, 6500, (("half_sole", 1), ("thread", 5.5), ("cement", 30))
+    ),
     "top_piece": Standard(20, 10, 35, 1, 2800, (("top_piece", 1), ("cement", 10))),
     "toe_plate": Standard(20, 10, 40, 0, 2500, (("toe_plate", 1),)),
     "rewelt": Standard(
@@ -64,7 +71,7 @@ STANDARDS: dict[str, Standard] = {
         300,
         12,
         20000,
-        (("sole", 1), ("top_piece", 1), ("welt", 1.3), ("thread", 12), ("cement", 60)),
+        (("sole", 1), ("top_piece", 1), ("welt", 1.3), ("thread", 14.5), ("cement", 60)),
     ),
     "heel_block": Standard(45, 30, 80, 2, 4500, (("top_piece", 1), ("cement", 20))),
     "guard": Standard(30, 20, 45, 12, 3300, (("cement", 25),)),

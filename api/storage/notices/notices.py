@@ -72,8 +72,8 @@ def load_due_pairs(session: Session, chance_days: int) -> pd.DataFrame:
     """Return every pair with its forecast at the ball, empty where it has none.
 
     Columns `pair_id`, `wearer_id`, `label`, `pair_pk`, `sole_id`, `as_of`, `band`, `send_by`,
-    `book_by`, `due_p10`, `due_p50`, `due_p90`, `first_foot`, `chance_in_use`, `reason`, `chance`;
-    `guard`, whether a guard is on the ground; and `heel_p10`, `heel_p50`, `heel_p90` of its heel.
+    `book_by`, `due_p10`, `due_p50`, `due_p90`, `first_foot`, `chance_in_use`, `reason`, `chance`.
+    `guard`: a guard is on the ground; `heel_p10`, `heel_p50`, `heel_p90`: due dates of the heel.
     """
     heel = _FORECASTS.alias("heel")
     columns = [_KINDS[name] for name in _READ]

@@ -23,9 +23,9 @@ PRICES = {
     "sock": 900,
 }  # fmt: skip
 USES = {
-    "full_sole": {"sole": 1, "top_piece": 1, "thread": 6, "cement": 60},
-    "half_sole": {"half_sole": 1, "thread": 3, "cement": 30},
-    "rewelt": {"sole": 1, "top_piece": 1, "welt": 1.3, "thread": 12, "cement": 60},
+    "full_sole": {"sole": 1, "top_piece": 1, "thread": 8.5, "cement": 60},
+    "half_sole": {"half_sole": 1, "thread": 5.5, "cement": 30},
+    "rewelt": {"sole": 1, "top_piece": 1, "welt": 1.3, "thread": 14.5, "cement": 60},
     "top_piece": {"top_piece": 1, "cement": 10},
     "heel_block": {"top_piece": 1, "cement": 20},
     "guard": {"cement": 25},

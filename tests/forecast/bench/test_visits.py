@@ -145,5 +145,10 @@ def test_a_top_piece_among_further_works_begins_the_heel_anew():
     assert renewed(work="half_sole", more_works="sock") != main
 
 
+def test_a_wet_bottom_dries_before_anything_is_fitted():
+    dry, wet = (whole("full_sole", parts={"cork": state}) for state in ("good", "wet"))
+    assert (dry.waiting_hours, wet.waiting_hours) == (12, 12 + 60)
+
+
 def test_further_works_are_none_where_nothing_was_said():
     assert works_of("sock", None) == works_of("sock", np.nan) == ("sock",)
