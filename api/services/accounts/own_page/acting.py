@@ -22,6 +22,7 @@ from solespan.api.services.notices import consents
 from solespan.api.services.rack import records
 from solespan.api.services.rack.wear_today import log_tap
 from solespan.api.storage.bench.customer_orders import orders_of_wearer
+from solespan.api.storage.notices.notices import answer_last
 from solespan.api.storage.rack.records import list_records, owner_of
 from solespan.forecast.frames import FEET, GRADES
 
@@ -83,6 +84,7 @@ def check_own_pair(ctx: AppContext, session: Session, who: Identity, typed: Type
             written = records.replace(
                 session, "checks", key, values, versions=None, clock=ctx.clock
             )
+    answer_last(session, pair_id, "checked", ctx.clock.now())  # the desk reads of it
     ctx.forecaster.update_wearer(session, written.wearer_id)
 
 
@@ -114,6 +116,7 @@ def book_own_pair(ctx: AppContext, session: Session, who: Identity, typed: Typed
         note=BOOKED,
     )
     bench_orders.book(session, order, ctx.clock)
+    answer_last(session, pair_id, "booked", ctx.clock.now())  # the desk reads of it
 
 
 def change_own_choices(ctx: AppContext, session: Session, who: Identity, typed: Typed) -> None:
