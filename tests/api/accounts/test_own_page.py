@@ -106,7 +106,7 @@ def test_a_customer_agrees_to_a_way_once_and_the_order_follows(page, services, m
         "wear_days_low": 180.0,
         "wear_days_high": 330.0,
     }
-    quoted = {"alternatives": [way], "currency": "EUR"}
+    quoted = {"alternatives": [way], "chosen": way, "currency": "EUR"}
     for module in ("bench.quotes", "accounts.own_page.reading"):
         monkeypatch.setattr(f"solespan.api.services.{module}.quote_pair", lambda *a, **k: quoted)
     book(services, "booked", price_minor=None, currency=None)
@@ -212,5 +212,6 @@ def test_every_word_of_the_page_comes_from_the_catalogue(page, services, monkeyp
     monkeypatch.setattr(
         "solespan.api.routes.accounts.my_pages.language_of", lambda *_words: marked_language()
     )
-    known = r"mine|Carl of|EUR|\bmm\b|English|Deutsch|\d+\. \w+ \d{4}|\w+\., \d+\. \w+"
+    dates = r"\w+,? \d+\. \w+ \d{4}|\d+\. \w+ \d{4}|\w+\., \d+\. \w+"
+    known = rf"mine|Carl of|EUR|\bmm\b|English|Deutsch|{dates}"
     assert unmarked(page.get("/my").text, known) == []

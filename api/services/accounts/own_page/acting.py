@@ -16,6 +16,7 @@ from solespan.api.schemas.notices.notices import ConsentGiven, ConsentWithdrawn
 from solespan.api.services.accounts.identity import Identity
 from solespan.api.services.accounts.own_page.reading import own_id
 from solespan.api.services.bench import orders as bench_orders
+from solespan.api.services.bench.booking.free_days import DayNotFree
 from solespan.api.services.bench.quotes import agree
 from solespan.api.services.context import AppContext
 from solespan.api.services.notices import consents
@@ -115,7 +116,11 @@ def book_own_pair(ctx: AppContext, session: Session, who: Identity, typed: Typed
         by_post=typed.get("way") == "post",
         note=BOOKED,
     )
-    bench_orders.book(session, order, ctx.clock)
+    try:
+        bench_orders.book(session, order, ctx.clock)
+    except DayNotFree as full:
+        remedy = "Choose another day, or get in touch with the shop."
+        raise Refused(full.what, where="day", accepted="a free day", remedy=remedy) from None
     answer_last(session, pair_id, "booked", ctx.clock.now())  # the desk reads of it
 
 
