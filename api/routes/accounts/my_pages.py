@@ -6,7 +6,6 @@ What does a customer of a shop see and do who came in by their own link: their p
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from datetime import date, timedelta
 from typing import Any
 
 from fastapi import APIRouter, Request, Response
@@ -38,8 +37,6 @@ from solespan.dashboards.pages.rack.pair import FormState
 __all__ = ["PAGE"]
 
 router = APIRouter(route_class=PageRoute)
-LONGEST_AHEAD = timedelta(days=366)
-DAYS_AHEAD = 7  # the day a form begins with
 Act = Callable[[AppContext, Session, Identity, Mapping[str, str]], None]
 
 
@@ -131,19 +128,19 @@ def _page(
     error: SolespanError | None = None,
 ) -> Response:
     with ctx.database.reading() as session:
-        mine = reading.own_pairs(session, who)
+        mine = reading.own_pairs(ctx, session, who)
     rules = mine["rules"]
     language = language_of(mine["wearer"]["language"], rules.language)
     today = ctx.clock.today(mine["wearer"]["time_zone"])
     told = pairs_in_words(mine, today, language)
     context = own_rack_page(mine, told, language, today=today, done=done)
-    context |= _frame(mine, today, language)
+    context |= _frame(mine, language)
     if error is not None:
         context["problem"] = said_problem(error.what, error.remedy, error.where, language)
     return page_answer(request, "accounts/my.html", context, error.status if error else 200)
 
 
-def _frame(mine: Mapping[str, Any], today: date, language: Language) -> dict[str, Any]:
+def _frame(mine: Mapping[str, Any], language: Language) -> dict[str, Any]:
     """Gather what the page needs besides its pairs."""
     held = mine["consents"]
     offered = [
@@ -163,9 +160,6 @@ def _frame(mine: Mapping[str, Any], today: date, language: Language) -> dict[str
         "form": FormState(),
         "problem": "",
         "thumb_check": THUMB_CHECK,
-        "today": today.isoformat(),
-        "day": (today + timedelta(days=DAYS_AHEAD)).isoformat(),
-        "last_day": (today + LONGEST_AHEAD).isoformat(),
     }
 
 

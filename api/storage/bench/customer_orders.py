@@ -16,7 +16,7 @@ from solespan.api.storage.tables.rack import Pair, Wearer
 __all__ = ["orders_of_wearer", "own_photograph", "photographs_of", "steps_of"]
 
 _SHOWN = (
-    *("id", "order_id", "work", "stage", "booked_on", "expected_on", "promised_on"),
+    *("id", "order_id", "work", "more_works", "stage", "booked_on", "expected_on", "promised_on"),
     *("by_post", "price_minor", "currency", "version"),
 )
 

@@ -29,6 +29,7 @@ from solespan.forecast.layers.thickness import are_guards
 
 __all__ = [
     "PairTold",
+    "answer_last",
     "answer_pair",
     "answers_of",
     "find_notice",
@@ -336,6 +337,26 @@ def answer_pair(session: Session, told_pk: int, answer: str, at: datetime) -> No
     """Write the customer's answer about one pair of a notice."""
     query = sa.update(_PAIRS).where(_PAIRS.c.id == told_pk)
     session.execute(query.values(answer=answer, answered_at=at))
+
+
+def answer_last(session: Session, pair_id: str, answer: str, at: datetime) -> bool:
+    """Write an answer to the last notice about a pair's sole of now, unless it has one.
+
+    Return whether there was such a notice.
+    """
+    last = (
+        sa.select(_PAIRS.c.id)
+        .join(Pair, _PAIRS.c.pair_pk == Pair.id)
+        .join(Sole, (Sole.pair_pk == Pair.id) & (Sole.sole_id == _PAIRS.c.sole_id))
+        .where(Pair.pair_id == pair_id, Sole.removed_on.is_(None), _PAIRS.c.answer.is_(None))
+        .order_by(_PAIRS.c.id.desc())
+        .limit(1)
+    )
+    told_pk = session.execute(last).scalar()
+    if told_pk is None:
+        return False
+    answer_pair(session, told_pk, answer, at)
+    return True
 
 
 def told_since(session: Session, notice_pk: int) -> bool:

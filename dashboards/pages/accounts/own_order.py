@@ -9,6 +9,7 @@ from typing import Any
 from solespan.dashboards.language import Language, gettext_noop
 from solespan.dashboards.pages.notices.outside import way_choices
 from solespan.dashboards.pages.notices.work_words import works_words
+from solespan.forecast.bench.visits import works_of
 
 __all__ = ["order_words"]
 
@@ -31,8 +32,8 @@ _ORDER = tuple(_SAID)
 def order_words(order: Mapping[str, Any], today: date, language: Language) -> dict[str, Any]:
     """Say an open order: its stage, the day it is expected or promised, its price, and the ways.
 
-    `order` has `stage`, `work`, `expected_on`, `promised_on`, `price_minor`, `currency`,
-    `steps` and `quote` (None = nothing can be agreed to now).
+    `order` has `stage`, `work`, `more_works`, `expected_on`, `promised_on`, `price_minor`,
+    `currency`, `steps`, `change` (an address) and `quote` (None = nothing can be agreed to now).
     """
     say = language.gettext
     at = _ORDER.index(order["stage"])
@@ -48,10 +49,11 @@ def order_words(order: Mapping[str, Any], today: date, language: Language) -> di
         ],
         "expected": _day(order["expected_on"], today, language) if at < 2 else "",
         "ready": _day(order["promised_on"], today, language) if at < 4 else "",
-        "works": works_words(agreed or [order["work"]], language),
+        "works": works_words(works_of(order["work"], order["more_works"]), language),
         "agreed": agreed is not None,
         "price": _price(order, language),
         "ways": ways,
+        "change": order["change"],
     }
 
 

@@ -12,6 +12,7 @@ from markupsafe import Markup
 from solespan.dashboards.cautions import FOR_WEARERS
 from solespan.dashboards.language import Language, gettext_noop
 from solespan.dashboards.pages.accounts.own_order import order_words
+from solespan.dashboards.pages.bench.free_days import offered_words
 from solespan.dashboards.pages.notices.outside import grade_words
 from solespan.dashboards.pages.rack.pictures import picture_of
 from solespan.dashboards.wears_left import wears_in_words
@@ -52,7 +53,7 @@ def own_rack_page(
     Parameters
     ----------
     mine : mapping
-        `wearer`, `pairs`, `soles`, `forecast` (a frame), `orders`, `pictures`.
+        `wearer`, `pairs`, `soles`, `forecast` (a frame), `orders`, `pictures`, `offered`.
     told : mapping
         By pair, in words: `when`, `sure`, `bring_by` (of pairs with a forecast) and `felt`.
     """
@@ -97,6 +98,7 @@ def _pair(
         "send_by": pd.Timestamp(str(send_by)).date() if known else date.max,
         "dates": told[pair_id] if row and band not in ("away", "retired") else None,
         "felt": told[pair_id]["felt"],
+        "offered": offered_words(mine["offered"].get(pair["construction"]), language),
         "wears": _wears(row, language),
         "soles": [_sole(sole, language) for sole in _newest(mine["soles"], pair_id)],
         "photographs": [one for order in orders for one in _photographs(order, language)],

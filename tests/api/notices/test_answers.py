@@ -22,6 +22,7 @@ from solespan.api.storage.tables.notices import Consent, Notice, NoticePair, Out
 from solespan.api.wiring import build_services
 from tests.api.notices.conftest import MovableClock, settings_of
 from tests.api.notices.people import link_in
+from tests.dashboards.marked import marked_language, unmarked
 
 FORM = {"content-type": "application/x-www-form-urlencoded"}
 
@@ -336,3 +337,17 @@ def test_with_a_customer_goes_all_that_was_written_to_them(client, shop, text):
         words = session.execute(select(Outbox.payload)).scalars().all()
     assert left == {"notices": 1, "notice_pairs": 3, "outbox": 1, "consents": 1}
     assert "Oxford ada-" not in str(words)
+
+
+@pytest.mark.parametrize("purpose", ["book", "check", "elsewhere", "decline", "unsubscribe"])
+def test_every_word_behind_a_link_comes_from_the_catalogue(
+    client, shop, text, purpose, monkeypatch
+):
+    monkeypatch.setattr(
+        "solespan.api.routes.notices.link_pages.language_of", lambda *_words: marked_language()
+    )
+    known = r"Oxford ada-\d|Hide & Welt|12 Last Lane|between .* and .* 2027|by 28 November"
+    path = link_in(text, purpose)
+    assert unmarked(client.get(path).text, known) == []
+    done = send(client, path, way="post", day="2026-12-03", left="firm")
+    assert unmarked(done.text, known) == []

@@ -16,12 +16,14 @@ from solespan.api.schemas.notices.notices import ConsentGiven, ConsentWithdrawn
 from solespan.api.services.accounts.identity import Identity
 from solespan.api.services.accounts.own_page.reading import own_id
 from solespan.api.services.bench import orders as bench_orders
+from solespan.api.services.bench.booking.free_days import DayNotFree
 from solespan.api.services.bench.quotes import agree
 from solespan.api.services.context import AppContext
 from solespan.api.services.notices import consents
 from solespan.api.services.rack import records
 from solespan.api.services.rack.wear_today import log_tap
 from solespan.api.storage.bench.customer_orders import orders_of_wearer
+from solespan.api.storage.notices.notices import answer_last
 from solespan.api.storage.rack.records import list_records, owner_of
 from solespan.forecast.frames import FEET, GRADES
 
@@ -83,6 +85,7 @@ def check_own_pair(ctx: AppContext, session: Session, who: Identity, typed: Type
             written = records.replace(
                 session, "checks", key, values, versions=None, clock=ctx.clock
             )
+    answer_last(session, pair_id, "checked", ctx.clock.now())  # the desk reads of it
     ctx.forecaster.update_wearer(session, written.wearer_id)
 
 
@@ -113,7 +116,12 @@ def book_own_pair(ctx: AppContext, session: Session, who: Identity, typed: Typed
         by_post=typed.get("way") == "post",
         note=BOOKED,
     )
-    bench_orders.book(session, order, ctx.clock)
+    try:
+        bench_orders.book(session, order, ctx.clock)
+    except DayNotFree as full:
+        remedy = "Choose another day, or get in touch with the shop."
+        raise Refused(full.what, where="day", accepted="a free day", remedy=remedy) from None
+    answer_last(session, pair_id, "booked", ctx.clock.now())  # the desk reads of it
 
 
 def change_own_choices(ctx: AppContext, session: Session, who: Identity, typed: Typed) -> None:
