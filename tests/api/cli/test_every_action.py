@@ -55,7 +55,7 @@ COMMANDS = {
     "/notices/send": "notices send",
     "/notices/customers": "notices consent",
     "/notices/letters": "notices letters",
-    "/notices/wording": "notices wording",
+    "/notices/wording": "settings set",
     "/notices/{notice_id}/retry": "notices retry",
     "/customers/{wearer_id}/erase": "customer-erase",
     "/people/{what}": "accounts invite",
