@@ -98,8 +98,8 @@ class Way(RouteAsked):
 def _usual_ways() -> list[Way]:
     names = Way.model_fields
     return [
-        Way(**{n: list(v) if isinstance(v, tuple) else v for n, v in vars(r).items() if n in names})
-        for r in DEFAULT_ROUTES
+        Way.model_validate({name: value for name, value in vars(route).items() if name in names})
+        for route in DEFAULT_ROUTES
     ]
 
 
