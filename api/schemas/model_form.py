@@ -2,7 +2,7 @@
 
 The fields follow from the message's JSON schema, so a new value has one without another edit. A
 list of few words and each day of a week is a row of ticks or numbers. A list of things has a row
-for each and three more. A row without a value is no thing. Amounts stand in the major unit, shares
+for each and some more. A row without a value is no thing. Amounts stand in the major unit, shares
 and chances in per cent. A value's title is its label.
 """
 
@@ -35,6 +35,7 @@ Shape = dict[str, Any]
 MINOR, SHARE = "minor unit of currency", "share"
 SHARES = (SHARE, "probability")
 BLANK_ROWS = 3
+WIDE = 8  # fields of a thing above which one blank row is enough
 DAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
 _MACHINE = "a setting of this machine"
 _ORIGIN = re.compile(rf"[;,]( the)?( default( is)?)?( none,)? {SOURCE}")
@@ -317,7 +318,8 @@ def _part(
     if counted:
         inner = resolved(model, shape["items"])
         many = max(_row_count(typed, name, shape), _row_count(default, name, shape))
-        many = min(many + BLANK_ROWS, shape["maxItems"])
+        wide = len(list(_leaves(model, inner, name, "", {}))) > WIDE
+        many = min(many + (1 if wide else BLANK_ROWS), shape["maxItems"])
         for row in range(many):
             leaves = _leaves(model, inner, f"{name}_{row}", "", {})
             rows.append((f"{name}_{row}", str(row + 1), tuple(leaves)))

@@ -98,11 +98,8 @@ def reset(name: Name) -> None:
     from solespan.api.cli.opening import serving
     from solespan.api.services.operation.settings.sections import reset_value
 
-    with (
-        serving("settings reset", setting=name) as services,
-        services.database.writing() as session,
-    ):
-        reset_value(session, name)
+    with serving("settings reset", setting=name) as services:
+        reset_value(services.database, name)
     note(f"{name} has its default again.")
 
 
@@ -132,8 +129,8 @@ def _patch(command: str, group: str, patch: Mapping[str, Any], said: str) -> Non
     from solespan.api.cli.opening import serving
     from solespan.api.services.operation.settings.sections import patch_group
 
-    with serving(command[:200]) as services, services.database.writing() as session:
-        read_message(lambda: patch_group(session, group, patch, None)[0])
+    with serving(command[:200]) as services:
+        read_message(lambda: patch_group(services.database, group, patch, None)[0])
     note(said)
 
 

@@ -1,4 +1,4 @@
-"""Commands of notices: preview, send, list, rules, consents, stopped addresses."""
+"""Commands of notices: preview, send, list, consents, stopped addresses."""
 
 from __future__ import annotations
 
@@ -11,7 +11,6 @@ from uuid import uuid4
 import typer
 from rich.console import RenderableType
 
-from solespan.api.cli.choices import choose
 from solespan.api.cli.files import PIPE
 from solespan.api.cli.grid import grid
 from solespan.api.cli.notices.lists import notices as list_notices
@@ -39,8 +38,6 @@ def register(app: typer.Typer) -> None:
     notices.command("send")(send)
     notices.command("list")(list_notices)
     notices.command("retry")(retry)
-    notices.command("rules")(rules)
-    notices.command("wording")(wording)
     notices.command("letters")(letters)
     notices.command("consent")(consent)
     notices.command("bounced")(bounced)
@@ -128,38 +125,6 @@ def retry(notice: Annotated[str, typer.Argument(help="The notice's id.")]) -> No
     with serving("notices retry") as services, services.database.writing() as session:
         retry(services, session, notice)
     typer.echo("It will be tried again.")
-
-
-def rules(
-    file: Annotated[
-        Path | None,
-        typer.Argument(help="JSON file to take them from, - = a pipe; left out = show them."),
-    ] = None,
-    out: Out = PIPE,
-) -> None:
-    """Show the rules of notices as JSON, or change them."""
-    from solespan.api.schemas.notices.notices import NoticeRules
-    from solespan.api.services.notices import choices
-
-    read, change = choices.read_rules, choices.change_rules
-    choose("notices", file, out, NoticeRules, read, change, "The rules are kept.")
-
-
-def wording(
-    file: Annotated[
-        Path | None,
-        typer.Argument(help="JSON file to take it from, - = a pipe; left out = show it."),
-    ] = None,
-    out: Out = PIPE,
-) -> None:
-    """Show the wording of notices as JSON, or change it."""
-    from solespan.api.notices.template import check_template
-    from solespan.api.schemas.notices.notices import NoticeTemplate
-    from solespan.api.services.notices import choices
-
-    read, change = choices.read_template, choices.write_template
-    said = "The wording is kept."
-    choose("notices", file, out, NoticeTemplate, read, change, said, check_template)
 
 
 def letters(

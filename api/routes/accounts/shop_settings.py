@@ -61,8 +61,7 @@ def amend_settings_group(
 ) -> Response:
     """Change some settings of a group by a JSON merge patch (RFC 7396); null = the default."""
     try:
-        with ctx.database.writing() as session:
-            choices, version = patch_group(session, group, patch, versions)
+        choices, version = patch_group(ctx.database, group, patch, versions)
     except ValidationError as fault:
         errors = fault.errors(include_url=False)
         placed = [{**error, "loc": ("body", *error["loc"])} for error in errors]

@@ -98,7 +98,7 @@ class Way(RouteAsked):
 def _usual_ways() -> list[Way]:
     names = Way.model_fields
     return [
-        Way.model_validate({n: v for n, v in vars(route).items() if n in names})
+        Way.model_validate({name: value for name, value in vars(route).items() if name in names})
         for route in DEFAULT_ROUTES
     ]
 

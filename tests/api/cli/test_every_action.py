@@ -66,7 +66,7 @@ COMMANDS = {
     "/hooks/{endpoint_id}/rotate": "hooks rotate",
     "/hooks/{endpoint_id}/delete": "hooks delete",
     "/hooks/events/{event_id}/resend": "hooks resend",
-    "/notices/wording": "notices wording",
+    "/notices/wording": "settings set",
     "/notices/{notice_id}/retry": "notices retry",
     "/customers/{wearer_id}/erase": "customer-erase",
     "/people/{what}": "accounts invite",

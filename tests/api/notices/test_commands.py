@@ -85,15 +85,19 @@ def test_work_once_sends_what_waits(shop_in, monkeypatch):
         assert count_states(session) == {"sent": 2}
 
 
+def shown(group: str) -> str:
+    return run_command("settings", "show", group, "-f", "json").output
+
+
 def test_rules_consents_and_bounces_from_a_terminal(shop_in, tmp_path):
-    rules = json.loads(run_command("notices", "rules").output)
+    rules = json.loads(shown("notices"))["settings"]
     file = tmp_path / "rules.json"
     file.write_text(json.dumps(rules | {"weeks_ahead": 9}))
-    assert "are kept" in run_command("notices", "rules", str(file)).output
-    assert json.loads(run_command("notices", "rules").output)["weeks_ahead"] == 9
+    assert "is kept" in run_command("settings", "set", "notices", f"@{file}").output
+    assert json.loads(shown("notices"))["settings"]["weeks_ahead"] == 9
     file.write_text(json.dumps(rules | {"weeks_ahead": 99}))
     with pytest.raises(Refused, match="weeks_ahead"):
-        run_command("notices", "rules", str(file))
+        run_command("settings", "set", "notices", f"@{file}")
     given = ("notices", "consent", "cy", "mail", "--how", "paper")
     assert "is written down" in run_command(*given, "--by", "Mo").output
     assert "a consent already" in run_command(*given, "--by", "Mo").output
@@ -155,7 +159,7 @@ def test_commands_work_in_the_tenant_that_the_settings_name_and_send_for_no_othe
     with mail_server(mailbox) as port:
         monkeypatch.setenv("SOLESPAN_SMTP_PORT", str(port))
         run(shop_in)  # the first shop's notices wait in its outbox
-        run_command("notices", "rules", str(file))
+        run_command("settings", "set", "notices", f"@{file}")
         assert "Sent 0" in run_command("notices", "send", "--yes").output
     assert mailbox.taken == []
     with shop_in.database.reading() as session:

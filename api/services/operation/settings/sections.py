@@ -20,6 +20,7 @@ from solespan.api.schemas.model_form import read_model_form, typed_of
 from solespan.api.services.operation.settings.register import GROUPS, MACHINE, SECTIONS, Section
 from solespan.api.services.shop_choices import change_choices, read_choices
 from solespan.api.settings import Settings
+from solespan.api.storage.session import Database
 from solespan.api.storage.shop_settings import known_settings
 
 __all__ = [
@@ -99,27 +100,27 @@ def machine_defaults(settings: Settings, group: str) -> dict[str, Any]:
 def change_section(session: Session, section: Section, typed: Typed) -> None:
     """Keep what was typed into a section's form.
 
-    Raises `FormProblem`, `ChangedMeanwhile`, and what the group's check raises.
+    Raises `FormProblem`, `ChangedMeanwhile`.
     """
     group = GROUPS[section.group]
     choices, version = read_choices(session, section.group, group.default(), lock=True)
     refuse_other_edition(typed, section_values(session, section))
     known = choices.model_dump(mode="json", exclude_unset=True)
     changed = read_model_form(type(choices), typed, fields_of(section), known, section.says)
-    group.check(changed)
     change_choices(session, section.group, changed, frozenset({version}))
 
 
 def patch_group(
-    session: Session, name: str, patch: Mapping[str, Any], versions: frozenset[int] | None
+    database: Database, name: str, patch: Mapping[str, Any], versions: frozenset[int] | None
 ) -> tuple[BaseModel, int]:
     """Apply a JSON merge patch to a group; null = the default again.
 
-    Raises `NotFound`, `StaleVersion`, and `ValidationError` for what cannot be.
+    What it makes is checked before a transaction begins, so no other writer waits for that. Raises
+    `NotFound`, `StaleVersion`, and `ValidationError` for what cannot be.
     """
-    read_group(session, name)
+    with database.reading() as session:
+        choices, version = read_group(session, name)
     group = GROUPS[name]
-    choices, _ = read_choices(session, name, group.default(), lock=True)
     merged = merge(choices.model_dump(mode="json"), patch)
     known = {*choices.model_fields_set, *patch}
     shipped = group.default().model_dump(mode="json", exclude_unset=True)
@@ -127,13 +128,18 @@ def patch_group(
         shipped | {k: v for k, v in merged.items() if k in known}
     )
     group.check(changed)
-    return changed, change_choices(session, name, changed, versions)
+    seen = frozenset({version})
+    with database.writing() as session:
+        return changed, change_choices(
+            session, name, changed, seen if versions is None else seen & versions
+        )
 
 
-def reset_value(session: Session, name: str) -> None:
+def reset_value(database: Database, name: str) -> None:
     """Give a setting, or a whole group, its default again. Raises `NotFound`."""
     group, _, path = name.partition(".")
-    choices, _ = read_group(session, group)
+    with database.reading() as session:
+        choices, _ = read_group(session, group)
     names = [path.split(".")[0]] if path else list(type(choices).model_fields)
     _refuse_unknown(type(choices), group, names)
     inner = path.split(".")[1:] if path else []
@@ -142,7 +148,7 @@ def reset_value(session: Session, name: str) -> None:
         value = value.get(part) if isinstance(value, dict) else None
     for part in reversed(inner):
         value = {part: value}
-    patch_group(session, group, dict.fromkeys(names, value), None)
+    patch_group(database, group, dict.fromkeys(names, value), None)
 
 
 def _refuse_unknown(model: type[BaseModel], group: str, names: list[str]) -> None:
