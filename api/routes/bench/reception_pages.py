@@ -30,7 +30,12 @@ from solespan.api.routes.http.square_code import square_code
 from solespan.api.schemas.forms import FormProblem
 from solespan.api.services.bench.desk.customer_search import search_customers
 from solespan.api.services.bench.desk.reception import take_in
-from solespan.api.services.bench.desk.reception_form import NEW, known_choice, read_reception
+from solespan.api.services.bench.desk.reception_form import (
+    NEW,
+    known_choice,
+    likely_choice,
+    read_reception,
+)
 from solespan.api.services.bench.desk.shop_day import free_day, shop_today
 from solespan.api.services.bench.found_orders import describe
 from solespan.api.services.bench.photographs import keep_photograph
@@ -84,6 +89,7 @@ def find_who(ctx: Context, request: Request, typed: Typed) -> Response:
 def post_reception(ctx: Context, request: Request, given: WithPicture) -> Response:
     """Take the pair in, or show the form again with what is wrong."""
     typed, content = given
+    again = typed | ({"picture": "lost"} if content else {})  # no browser fills a file in again
     try:
         with ctx.database.writing() as session:
             asked = read_reception(typed)
@@ -91,12 +97,12 @@ def post_reception(ctx: Context, request: Request, given: WithPicture) -> Respon
             if content:
                 keep_photograph(session, made["order_id"], content, "At reception")
     except FormProblem as problem:
-        return _second(ctx, request, FormState(typed, problem.errors), status=422)
+        return _second(ctx, request, FormState(again, problem.errors), status=422)
     except SolespanError as error:
         if isinstance(error, Conflict) and error.where == "order_id":
             return back_to(PATH, order=typed.get("order_id", ""))
         errors = {error.where if error.where in typed else "": told(error)}
-        return _second(ctx, request, FormState(typed, errors), status=error.status)
+        return _second(ctx, request, FormState(again, errors), status=error.status)
     return back_to(PATH, order=made["order_id"])
 
 
@@ -134,13 +140,16 @@ def _second(
         if options is None and not who and form.values.get("choice", NEW) != NEW:
             kind, _, known = form.values["choice"].partition(" ")
             options = [known_choice(session, **{kind: known})["option"]]
+    likely = form.values.get("choice", options[0][0] if options else NEW)
     if options is None:
         found = search_customers(ctx, who).customers if who else []
+        likely = form.values.get("choice", likely_choice(who, found))
         options = reception_choices(found, today)
     context = {
         "form": form,
         "who": who,
         "options": options,
+        "likely": likely,
         "new": NEW,
         "works": work_options(),
         "new_order_id": uuid4().hex,

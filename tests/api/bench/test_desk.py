@@ -253,3 +253,14 @@ def test_an_order_is_found_by_its_ticket(client, bench):
     items = client.get("/v1/bench-orders", params={"ticket": 2}).json()["items"]
     assert [one["order_id"] for one in items] == [orders[1]["order_id"]]
     assert '<b class="ticket">2</b>' in client.get("/bench").text
+
+
+@pytest.mark.parametrize(
+    ("who", "chosen"),
+    [("walter q.", "wearer"), ("+43 1 23 45", "wearer"), ("Walter", "new"), ("Vera N.", "new")],
+)
+def test_the_customer_of_exactly_this_name_or_number_is_chosen(client, post, who, chosen):
+    form(post, order_id="w1", who="Walter Q.", phone="+43 1 2345", what="brown brogue")
+    shown = post("/reception/who", who=who).text
+    checked = re.findall(r'name="choice" value="(\w+)[^"]*" checked', shown)
+    assert checked == ([chosen] if 'name="choice"' in shown else [])

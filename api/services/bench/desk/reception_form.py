@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from sqlalchemy.orm import Session
@@ -12,7 +13,7 @@ from solespan.api.schemas.forms import FormProblem, Typed, Values, minor_units, 
 from solespan.api.services.rack import records
 from solespan.forecast.values import TEXT_PATTERNS
 
-__all__ = ["NEW", "known_choice", "read_reception", "whom"]
+__all__ = ["NEW", "known_choice", "likely_choice", "read_reception", "whom"]
 
 NEW = "new"
 _SAYS = {
@@ -37,6 +38,23 @@ def known_choice(session: Session, wearer: str = "", pair: str = "") -> dict[str
     value = f"pair {pair}" if pair else f"wearer {wearer}"
     words = f"{name}, {label}" if pair else f"{name}, another pair"
     return {"value": value, "option": (value, words, owner["phone"] or "")}
+
+
+def likely_choice(who: str, customers: Sequence[Mapping[str, Any]]) -> str:
+    """Return the one customer of exactly this name or number; else a new one."""
+    same = [
+        one["wearer_id"]
+        for one in customers
+        if who.casefold() == (one["name"] or "").casefold()
+        or (_digits(who) and _digits(who) == _digits(one["phone"] or ""))
+    ]
+    return f"wearer {same[0]}" if len(same) == 1 else NEW
+
+
+def _digits(text: str) -> str:
+    """Return the digits of a telephone number; empty for what is none."""
+    number = re.fullmatch(TEXT_PATTERNS["phone"][0], text)
+    return re.sub(r"[^0-9]", "", text) if number else ""
 
 
 def read_reception(typed: Typed) -> Reception:
