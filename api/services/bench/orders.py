@@ -85,7 +85,8 @@ def book(
     pair = find_record(session, "pairs", {"pair_id": given.pair_id}) or {}
     works = (given.work, *given.more_works)
     asked = FreeDaysAsked(works, pair["construction"], given.by_post)
-    calendar = booking_calendar(session, today) if given.expected_on or given.promised_on else None
+    named = given.expected_on or given.promised_on
+    calendar = booking_calendar(session, today, hold=True) if named else None
     overruled = _overruled(calendar, asked, given.expected_on, given.promised_on, given.overrule)
     values = given.model_dump(exclude={"pair_id", "overrule"}) | works_columns(works)
     values["order_id"] = given.order_id or uuid4().hex
@@ -218,7 +219,7 @@ def _moved(
     new = [name for name in moved if whole[name] is not None and whole[name] >= today]
     if not new:
         return {"moved": moved}
-    calendar = booking_calendar(session, today, without=order["id"])
+    calendar = booking_calendar(session, today, without=order["id"], hold=True)
     works = works_of(order["work"], order["more_works"])
     asked = FreeDaysAsked(works, pair["construction"], whole["by_post"])
     expected = whole["expected_on"] if waits else None

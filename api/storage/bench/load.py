@@ -8,6 +8,7 @@ import pandas as pd
 import sqlalchemy as sa
 from sqlalchemy.orm import Session
 
+from solespan.api.storage.engine import hold_key
 from solespan.api.storage.tables.bench import BenchOrder
 from solespan.api.storage.tables.rack import BenchJob, Pair
 
@@ -19,12 +20,16 @@ _ORDERS: sa.Table = BenchOrder.__table__  # type: ignore[assignment]
 _JOBS: sa.Table = BenchJob.__table__  # type: ignore[assignment]
 
 
-def open_work(session: Session) -> list[dict[str, Any]]:
+def open_work(session: Session, *, hold: bool = False) -> list[dict[str, Any]]:
     """Return every order whose work is not done.
+
+    With `hold` nobody else who asks so gets an answer before this transaction ends.
 
     `id`, `work`, `more_works`, `stage`, `booked_on`, `expected_on`, `promised_on` and the pair's
     `construction`.
     """
+    if hold:
+        hold_key(session, "bench", "calendar")
     names = ("id", "work", "more_works", "stage", "booked_on", "expected_on", "promised_on")
     query = (
         sa.select(*(_ORDERS.c[name] for name in names), Pair.construction)

@@ -3,10 +3,15 @@
 from __future__ import annotations
 
 import re
+from concurrent.futures import ThreadPoolExecutor
+from datetime import date
 
 import pytest
 
+from solespan.api.schemas.bench.orders import NewOrder
 from solespan.api.schemas.shop import ShopChoices
+from solespan.api.services.bench.booking.free_days import DayNotFree
+from solespan.api.services.bench.orders import book
 from solespan.api.services.shop_choices import change_shop_choices
 
 CLOSED = "2026-06-20"  # a Saturday
@@ -114,3 +119,21 @@ def test_the_days_are_the_shops_own(client, services):
     assert client.get("/v1/free-days").json()["today"] == "2026-06-16"
     refused = booked(client, expected_on="2026-06-15")
     assert "is past" in refused.json()["detail"]
+
+
+def test_of_many_at_once_only_as_many_take_a_day_as_it_holds(client, services):
+    """Three full soles of 130 minutes and more fill a day of 7 hours; another day is too late."""
+    set_bench(client, drying_hours={"full_sole": 0}, hours_by_weekday=[7, 0, 0, 0, 0, 0, 0])
+
+    def take(pair_id: str) -> bool:
+        asked = NewOrder(pair_id=pair_id, work="full_sole", promised_on=date(2026, 6, 15))
+        try:
+            with services.database.writing() as session:
+                book(session, asked, services.clock)
+        except DayNotFree:
+            return False
+        return True
+
+    with ThreadPoolExecutor(4) as threads:
+        taken = list(threads.map(take, ["oxford", "derby"] * 4))
+    assert sum(taken) == 3

@@ -204,9 +204,17 @@ def shop_today(session: Session, clock: Clock, time_zone: str = "UTC") -> date:
 
 
 def booking_calendar(
-    session: Session, today: date, *, without: int | None = None
+    session: Session, today: date, *, without: int | None = None, hold: bool = False
 ) -> BookingCalendar:
-    """Read the bench's calendar; `without` is the number of an order that is being changed."""
+    """Read the bench's calendar.
+
+    Parameters
+    ----------
+    without : int, optional
+        Number of an order that is being changed.
+    hold : bool
+        Whether a day is taken next: two who book at once then take the last place once.
+    """
     settings, version = read_bench_settings(session)
     hours = settings.bench_hours()
     minutes = fit_minutes(timed_jobs(session), usual_minutes(session))
@@ -216,7 +224,7 @@ def booking_calendar(
     }
     tasks = [
         task
-        for order in open_work(session)
+        for order in open_work(session, hold=hold)
         if order["id"] != without
         and (task := _task_of(order, today, settings, minutes, drying)) is not None
     ]
