@@ -27,9 +27,9 @@ def sole_lives(log: WearLog) -> pd.DataFrame:
     soles = log.soles.set_index("sole_id").loc[rows["sole_id"]]
     due = rows["kind"].isin(["seen", "resoled"]).to_numpy(bool)
     worn = log.wear_days.groupby("pair_id")["worn_on"].max()
-    seen = soles["pair_id"].map(worn).to_numpy("datetime64[s]")
-    last = np.where(soles["removed_on"].isna(), seen, soles["removed_on"].to_numpy())
-    on_days = (pd.to_datetime(last) - pd.DatetimeIndex(soles["fitted_on"])).days.to_numpy(float)
+    seen = pd.Series(worn.reindex(soles["pair_id"]).to_numpy("datetime64[s]"), soles.index)
+    last = soles["removed_on"].where(soles["removed_on"].notna(), seen)
+    on_days = (last - soles["fitted_on"]).dt.days.to_numpy(float)
     above = rows["above_until_days"].to_numpy(float)
     unseen = (rows["kind"] == "open").to_numpy(bool) & ~(above > 0.0)
     censored = np.where(unseen, np.nan_to_num(on_days), above)
@@ -67,7 +67,8 @@ def median_life(lives: pd.DataFrame) -> tuple[float, float, float]:
     if not lives["due"].any():
         return np.nan, np.nan, np.nan
     found = _curve(lives)
-    low, high = found.quantile_ci(0.5)
+    with np.errstate(divide="ignore", invalid="ignore"):  # at its end the curve may be 0
+        low, high = found.quantile_ci(0.5)
     values = np.array([found.quantile(0.5), low, high], float)
     middle, low, high = np.where(np.isfinite(values), values, np.nan)
     return float(middle), float(low), float(high)

@@ -173,7 +173,7 @@ class Diagnostics:
         ]
         if not lines:
             return []
-        head = f"{len(found)} checks decide the line of their shoe; measure again:"
+        head = f"{len(found)} checks decide the line of their shoe; look at them:"
         return [head, *lines, *_and_more(len(found))]
 
     def _leaning(self) -> list[str]:

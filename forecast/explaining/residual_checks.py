@@ -88,9 +88,10 @@ def _influence(used: pd.DataFrame) -> pd.DataFrame:
     from statsmodels.stats.outliers_influence import OLSInfluence  # noqa: PLC0415
 
     read = used[used["value_mm"].notna()]
+    read = read.assign(odd=read["std_resid"].abs())
     lines = read.groupby(_PATH, sort=False)
     many = lines["worn_days"].nunique() >= _LEAST_READINGS
-    oddest = lines["std_resid"].agg(lambda z: z.abs().max())[many].nlargest(_MOST_LINES)
+    oddest = lines["odd"].max()[many].nlargest(_MOST_LINES)
     found = []
     for path in oddest.index:
         part = lines.get_group(path)
@@ -103,7 +104,7 @@ def _influence(used: pd.DataFrame) -> pd.DataFrame:
         change = -100.0 * measures.dfbeta[:, 1] / fit.params[1]
         rows = part.assign(cooks_distance=distance, rate_change_percent=change)
         decides = (rows["cooks_distance"] > _COOK) & (np.abs(change) >= _LEAST_CHANGE_PERCENT)
-        found.append(rows[decides & (rows["std_resid"].abs() >= _LEAST_ODD)])
+        found.append(rows[decides & (rows["odd"] >= _LEAST_ODD)])
     if not found:
         return pd.DataFrame(columns=_COLUMNS)
     every = pd.concat(found).sort_values("cooks_distance", ascending=False, kind="stable")
