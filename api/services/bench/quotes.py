@@ -255,7 +255,7 @@ def pair_state(session: Session, pair: dict[str, Any], rows: list[dict[str, Any]
         cover=now["cover"],
         channel=now["channel"],
         new_mm=now["nominal_thickness_mm"],
-        base=_base(session, pair_id),
+        base=_base(session, soles),
         resoles=count_resoles(frame, earlier),
         seams=seams_of_carrier(frame, earlier, rewelts),
         rewelts=len(jobs),
@@ -282,9 +282,9 @@ def _lug_bases(session: Session, pair_id: str, sole: Mapping[str, Any]) -> list[
     ]
 
 
-def _base(session: Session, pair_id: str) -> tuple[str, float, float] | None:
+def _base(session: Session, soles: Sequence[dict[str, Any]]) -> tuple[str, float, float] | None:
     """The sole below a guard: material, mm when new, and the last reading at the ball, in mm."""
-    sole = sole_below(session, pair_id)
+    sole = sole_below(session, soles)
     if sole is None:
         return None
     return sole["material"], float(sole["nominal_thickness_mm"]), sole["now_mm"]

@@ -5,6 +5,7 @@ How is a pair handed over for work, received back, given a new sole, and retired
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import date
 from typing import Any
 from uuid import uuid4
@@ -129,13 +130,12 @@ def end_sole(ctx: AppContext, session: Session, pair_id: str, typed: Typed) -> N
     follow(ctx, session, written.wearer_id)
 
 
-def sole_below(session: Session, pair_id: str) -> dict[str, Any] | None:
+def sole_below(session: Session, soles: Sequence[dict[str, Any]]) -> dict[str, Any] | None:
     """Return the sole below the guard on a pair, with `now_mm` and whether it was `read`.
 
-    None where no guard is on, or where nothing is known below it.
+    `soles` are those of the pair, the newest last. None where no guard is on, or where nothing is
+    known below it.
     """
-    soles = list_records(session, "soles", equal={"pair_id": pair_id}, limit=200)
-    soles.sort(key=lambda sole: sole["fitted_on"])
     words = ("material", "nominal_thickness_mm", "cover")
     below = [sole for sole in soles[:-1] if not is_guard(*(sole[word] for word in words))]
     if not below or not is_guard(*(soles[-1][word] for word in words)):
@@ -144,7 +144,7 @@ def sole_below(session: Session, pair_id: str) -> dict[str, Any] | None:
     looks = list_records(
         session,
         "checks",
-        equal={"pair_id": pair_id, "point": "ball"},
+        equal={"pair_id": sole["pair_id"], "point": "ball"},
         since=("checked_on", sole["fitted_on"]),
         limit=500,
     )
@@ -156,7 +156,8 @@ def sole_below(session: Session, pair_id: str) -> dict[str, Any] | None:
 
 def _uncover(ctx: AppContext, session: Session, pair_id: str, day: date) -> None:
     """Take a guard off: the sole below is on the ground again, as thick as it was read last."""
-    below = sole_below(session, pair_id)
+    soles = list_records(session, "soles", equal={"pair_id": pair_id}, limit=200)
+    below = sole_below(session, sorted(soles, key=lambda sole: sole["fitted_on"]))
     if below is None:
         raise Refused(
             "No guard is on this pair, or nothing is known of the sole below it.",
