@@ -347,6 +347,7 @@ def test_every_word_behind_a_link_comes_from_the_catalogue(
         "solespan.api.routes.notices.link_pages.language_of", lambda *_words: marked_language()
     )
     known = r"Oxford ada-\d|Hide & Welt|12 Last Lane|between .* and .* 2027|by 28 November"
+    known += r"|\w+,? \d+\. \w+ \d{4}"
     path = link_in(text, purpose)
     assert unmarked(client.get(path).text, known) == []
     done = send(client, path, way="post", day="2026-12-03", left="firm")
