@@ -22,7 +22,7 @@ from solespan.forecast.use.usage import UseFit
 
 __all__ = ["MODEL_VERSION", "WearFit"]
 
-MODEL_VERSION = "8"
+MODEL_VERSION = "9"
 
 
 @dataclass(frozen=True)
