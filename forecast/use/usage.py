@@ -95,7 +95,7 @@ class UseFit:
 class _Choice:
     """What is chosen by how well it would have forecast the past."""
 
-    half_life: float = 6.0
+    half_life: float = 12.0
     leaning: float = 6.0
     own_season: float = 0.25
     own_out_season: float = 0.12
