@@ -71,9 +71,9 @@ class UseFit:
     going_out_per_day: float
     exposure_per_wear_day: float
     scored: int
-    own_season: float = 0.0
-    own_out_season: float = 0.0
-    change: float = 0.0
+    own_season: float
+    own_out_season: float
+    change: float
 
     def to_dict(self) -> dict[str, object]:
         """Plain values that JSON can hold."""
@@ -95,7 +95,7 @@ class UseFit:
 class _Choice:
     """What is chosen by how well it would have forecast the past."""
 
-    half_life: float = 6.0
+    half_life: float = 12.0
     leaning: float = 6.0
     own_season: float = 0.25
     own_out_season: float = 0.12
