@@ -91,8 +91,8 @@ def changed_wearers(
 ) -> np.ndarray:
     """Wearers whose rates have clearly changed, where the population's stand still.
 
-    The chance that a wearer's steps are none, before the readings over after them, is the odds of
-    a change (the ratio of Savage and Dickey, from memory).
+    The odds of a change are the chance of no steps before the readings over that after them. This
+    is the ratio of Savage and Dickey (from memory).
 
     Parameters
     ----------
