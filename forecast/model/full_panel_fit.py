@@ -76,7 +76,7 @@ ENOUGH_PATHS = 5000  # spreads and noise are sought on so many, then moved to al
 _BLOCK_PATHS = 3000
 _STEPS = 4
 _MOST_STEP = 0.2  # of a log spread
-# Sizes of a drift and of its trend, times their prior medians, and the gain in the log likelihood
+# Sizes of a drift and of its trend, times their prior medians. Then the gain in the log likelihood
 # over none from which rates are taken to wander. The first has only the trend of all. Large panels
 # see even a drift that is not worth its uncertainty, the second: there the gain over it counts.
 _DRIFT_TRIES = ((0.02, 0.02), (0.5, 0.02), (1.0, 0.2), (2.0, 0.2), (4.0, 0.2), (1.0, 1.0))

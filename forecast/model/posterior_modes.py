@@ -32,9 +32,9 @@ from solespan.forecast.panel.rate_ages import with_moving_rates
 __all__ = ["CHANGED", "changed_wearers", "converged_modes"]
 
 _TOGETHER, _AT_A_TIME, _TIMES = 5, 4, 5
-# Readings of a path that can show a bend; SDs of a bend from which a wearer is looked at; spreads
-# that are tried; log odds from which a change is taken to be one, as one wearer in 20 changes.
-_READINGS, _BENT, _CLEARLY = 3, 0.0, 3.0
+# Readings of a path that can show a bend, and the log odds from which a change is believed: one
+# wearer in 20 changes. Then the spreads that are tried, and those of a wearer who has changed.
+_READINGS, _CLEARLY = 3, 3.0
 _TESTED = {"wearer_drift": 0.5, "pair_drift": 0.02, "wearer_trend": 0.1, "pair_trend": 0.02}
 CHANGED = {"wearer_drift": 0.5, "pair_drift": 0.1, "wearer_trend": 0.1, "pair_trend": 0.05}
 Population = tuple[np.ndarray, np.ndarray]
@@ -91,9 +91,8 @@ def changed_wearers(
 ) -> np.ndarray:
     """Wearers whose rates have clearly changed, where the population's stand still.
 
-    Those whose readings leave their straight lines are looked at. The chance that their steps are
-    none, after and before the readings, tells how much more likely rates that move are (Savage and
-    Dickey's ratio, from memory).
+    The odds of a change are the chance of no steps before the readings over that after them. This
+    is the ratio of Savage and Dickey (from memory).
 
     Parameters
     ----------
@@ -104,41 +103,33 @@ def changed_wearers(
     -------
     ndarray of bool, shape (wearers,)
     """
-    bent = _bent_wearers(panel, at, noise.process_mm)
-    out = np.zeros(len(bent), bool)
-    if not bent.any():
+    read = _read_wearers(panel)
+    out = np.zeros(len(read), bool)
+    if not read.any():
         return out
-    part = panel_part(panel, bent)
+    part, there = panel, at
     population = at.posterior.population_mean, at.posterior.population_cov
-    there = replace(at, stand=_part(panel, at.stand, bent))
-    still = coordinates(part, names, facts=facts_of(panel))
-    lin = lined_up(part, still, noise, there.stand, settled=True)
-    there = Modes(solve(part, still, lin, spread, population), lin, there.stand)
+    if not read.all():
+        part = panel_part(panel, read)
+        there = replace(at, stand=_part(panel, at.stand, read))
+        still = coordinates(part, names, facts=facts_of(panel))
+        lin = lined_up(part, still, noise, there.stand, settled=True)
+        there = Modes(solve(part, still, lin, spread, population), lin, there.stand)
     part = with_moving_rates(part)
     tested = coordinates(part, names)
     lin = line_up_moving(part, there, noise)
     found = solve(part, tested, lin, spread | _TESTED, population)
-    out[np.flatnonzero(bent)] = _log_odds(found) > _CLEARLY
+    out[np.flatnonzero(read)] = _log_odds(found) > _CLEARLY
     return out
 
 
-def _bent_wearers(panel: Panel, at: Modes, process_mm: float) -> np.ndarray:
-    """Wearers whose readings may lie on bent paths: a contrast across each path, then summed."""
+def _read_wearers(panel: Panel) -> np.ndarray:
+    """Wearers who log, with enough readings on some path to show a bend."""
     rows = np.flatnonzero((panel.obs_kind < THUMB) & ~panel.obs_waist)
-    path, lin, n = panel.obs_path[rows], at.lin, len(panel.nominal_mm)
-    share = lin.wear_mm[rows] / np.maximum(lin.end_wear_mm[path], 1e-9)
-    bend = share * (share - 1.0)
-    variance = lin.variance_mm2[rows] + process_mm * lin.wear_mm[rows]
-    weight = 1.0 / variance
-    total = np.bincount(path, weight, n)
-    bend -= (np.bincount(path, weight * bend, n) / np.maximum(total, 1e-9))[path]
-    signal = np.bincount(path, weight * bend * lin.residual_mm[rows], n)
-    size = np.bincount(path, weight * np.square(bend), n)
-    size[np.bincount(path, minlength=n) < _READINGS] = 0.0
-    signal[size <= 0.0] = 0.0
-    of, many = panel.path_wearer, len(panel.wearer_ids)
-    top = np.bincount(of, signal, many)
-    return np.asarray(np.abs(top) > _BENT * np.sqrt(np.bincount(of, size, many)))
+    many = np.bincount(panel.obs_path[rows], minlength=len(panel.nominal_mm))
+    out = np.zeros(len(panel.wearer_ids), bool)
+    out[panel.path_wearer[(many >= _READINGS) & ~panel.unlogged_path]] = True
+    return out
 
 
 def _log_odds(found: Posterior) -> np.ndarray:

@@ -40,7 +40,7 @@ class WearFit:
     names : tuple of str
         The population's unknowns: log rates (`level`, `material_*`, `toe`, `heel`), the driving
         foot (`drive_*`), log multipliers (`log_wet`, ...), `start_mm`, `packing_mm`,
-        `thumb_shift_mm`, `thumb_limit`, `sending_mm`, `gap_share`, `pace`, `pace_*`.
+        `thumb_shift_mm`, `thumb_limit`, `sending_mm`, `gap_share`, `trend`, `pace`, `pace_*`.
     mean, cov : ndarray, shape (p,), (p, p)
         Posterior of the population's unknowns.
     spread : dict

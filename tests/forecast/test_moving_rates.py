@@ -62,6 +62,15 @@ def test_a_change_of_rate_is_named_and_believed(rise: float, word: str) -> None:
     assert np.abs(np.log(rates / true)).max() < 0.45  # of a factor of 2.5 or 3.3
 
 
+def test_a_change_of_one_owner_is_seen_where_the_population_stands_still() -> None:
+    """The fit is of a rack whose rates stand still; the forecast is of one whose rates rise."""
+    fit, still = fitted(1.0)
+    rows = forecast(fit, log_of(rack(2.5)), day(END))
+    rows = rows[rows["foot"] == "pair"]
+    assert not still["reason"].str.contains("wears").any()
+    assert rows["reason"].str.contains("wears faster since about ").all()
+
+
 def test_the_mean_rate_of_the_past_and_its_slopes() -> None:
     rng = np.random.default_rng(5)
     older = np.sort(rng.uniform(0.0, 1.0, (7, STEPS)), axis=1)[:, ::-1]
