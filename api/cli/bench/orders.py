@@ -117,6 +117,7 @@ def book(
     from solespan.api.schemas.bench.orders import NewOrder
     from solespan.api.services.bench import orders as bench_orders
     from solespan.api.services.rack.pair_names import pair_named
+    from solespan.dashboards.pages.bench.bench import order_works
 
     with serving("book") as services, services.database.writing() as session:
         day = None if on is None else read_day(on, services.clock.today())
@@ -134,7 +135,7 @@ def book(
         }
         asked = read_message(lambda: NewOrder.model_validate(given))
         made = bench_orders.book(session, asked, services.clock)
-    said = f"Booked: {made['work']} on {made['pair_id']}, order {made['order_id']}"
+    said = f"Booked: {order_works(made)} on {made['pair_id']}, order {made['order_id']}"
     _show_order(made, form, out, lambda: [said])
 
 
