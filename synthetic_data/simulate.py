@@ -14,10 +14,9 @@ from solespan.synthetic_data.measuring import measure
 from solespan.synthetic_data.names import pair_labels, wearer_names
 from solespan.synthetic_data.pair_histories import live
 from solespan.synthetic_data.pairs import draw_pairs, draw_wearers
-from solespan.synthetic_data.rate_changes import draw_rate_shift
 from solespan.synthetic_data.sim_calendar import Calendar
 from solespan.synthetic_data.truth import Truth
-from solespan.synthetic_data.wearing import draw_habits
+from solespan.synthetic_data.wearing import draw_habits, draw_rate_shift
 
 __all__ = ["Simulated", "simulate"]
 

@@ -26,6 +26,7 @@ __all__ = [
     "Habits",
     "draw_conditions",
     "draw_habits",
+    "draw_rate_shift",
     "pick_pairs",
     "wander",
     "wet_chances",
@@ -39,6 +40,7 @@ SURFACE_CHANCES = np.array(
 # season's swing by dress code: +1 favours winter, -1 summer
 WINTER = np.array([{"outdoor": 1.0, "casual": -0.6}.get(code, 0.0) for code in DRESS_CODES])
 RETURN_RATE = 0.99  # per week: drift wanders, but not for ever
+SLOW_RETURN = 0.999  # per week, of rates that wander
 STREAK_MEMORY = 0.6  # per week
 JULY_FIRST = 181  # place in the year
 DRIVES_SHARE = 0.8  # of a driver's wear days: invented
@@ -243,3 +245,27 @@ def draw_conditions(
         exposure=hours / 8.0 * factor,
         others=others,
     )
+
+
+def draw_rate_shift(
+    truth: Truth,
+    wearers: Wearers,
+    pairs: Pairs,
+    rng: np.random.Generator,
+    *,
+    log_end: int,
+    last_day: int,
+) -> Floats:
+    """Log rate of each pair on each day, less what it usually is; shape (days, pairs).
+
+    Rates wander by wearer, begun at nought, and those of some wearers jump once. Where neither
+    happens the array is one row of zeros, as nothing moves.
+    """
+    if truth.rate_jump_share <= 0.0 and truth.sd_rate_week <= 0.0:
+        return np.zeros((1, len(pairs)))
+    n_days, n = last_day + 1, len(wearers)
+    weekly = wander(rng, n_days // 7 + 1, n, SLOW_RETURN, truth.sd_rate_week)
+    shift = (weekly - weekly[0])[np.arange(n_days) // 7]
+    jumps = rng.random(n) < truth.rate_jump_share
+    shift[max(log_end - truth.rate_jump_days, 0) :] += truth.rate_jump_log * jumps
+    return np.asarray(shift[:, pairs.wearer])
