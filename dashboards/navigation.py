@@ -43,13 +43,18 @@ def shown_entries(
 ) -> tuple[NavEntry, ...]:
     """Leave out the shop's entries for a reader without a shop, but not on a page of the shop.
 
-    In a shop the bars hold the shop's entries, and of the rack's the rack itself.
+    On the shop's pages the bars hold the shop's entries, and of the rack's the rack itself.
     """
     here = entry_of(template, entries)
     if shop:
         return tuple(_in_a_shop(entry) for entry in entries)
-    on_shop_page = here is not None and here.group == "shop"
-    return tuple(entry for entry in entries if on_shop_page or entry.group != "shop")
+    if here is None or here.group != "shop":
+        return tuple(entry for entry in entries if entry.group != "shop")
+    # a visitor of one page of the shop: its bar, and the rack stays at its own address
+    return tuple(
+        replace(one, first=False, rare=one.address != "/") if one.group == "rack" else one
+        for one in entries
+    )
 
 
 def _in_a_shop(entry: NavEntry) -> NavEntry:
