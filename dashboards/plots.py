@@ -17,6 +17,7 @@ from solespan.forecast.explaining.results.plots import PLOTS
 
 __all__ = ["plot", "plot_residuals"]
 
+TITLE_PX = 56
 _OF_RESULTS = {"due": "resole_dates", "path": "wear_path"}
 
 
@@ -25,7 +26,7 @@ def plot(figure: str, *frames: pd.DataFrame, today: pd.Timestamp) -> go.Figure:
     entry = FIGURES[figure]
     drawn: Any = entry.draw(*frames, today=today)
     made = drawn.plotly() if isinstance(drawn, Chart) else drawn
-    return made.update_layout(title=entry.title)
+    return made.update_layout(title=entry.title, margin_t=TITLE_PX)
 
 
 def _drawing(figure: str) -> Any:
@@ -50,7 +51,7 @@ def plot_residuals(qq: pd.DataFrame, *, today: pd.Timestamp) -> go.Figure:  # no
         x_title="quantile of the normal (standard errors)",
         y_title="quantile of the checks (standard errors)",
     )
-    return chart.plotly().update_layout(title="Checks against the fit")
+    return chart.plotly().update_layout(title="Checks against the fit", margin_t=TITLE_PX)
 
 
 PLOTS["diagnostics"] = plot_residuals

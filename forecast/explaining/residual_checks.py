@@ -53,10 +53,14 @@ class ResidualChecks:
 
 
 def residual_checks(checks: pd.DataFrame) -> ResidualChecks:
-    """Look at the standardised residuals of `fitted_checks`; likely misreadings are left out."""
+    """Look at the standardised residuals of `fitted_checks`; likely misreadings are left out.
+
+    Thumb grades are left out too: they say a range, so their residuals are not normal.
+    """
     used = checks[~checks["slip"]].sort_values([*_PATH, "checked_on"], kind="stable")
-    correlation, followers = _autocorrelation(used)
-    return ResidualChecks(_qq(used), correlation, followers, _influence(used))
+    read = used[used["value_mm"].notna()]
+    correlation, followers = _autocorrelation(read)
+    return ResidualChecks(_qq(read), correlation, followers, _influence(read))
 
 
 def _qq(used: pd.DataFrame) -> pd.DataFrame:
@@ -87,8 +91,7 @@ def _influence(used: pd.DataFrame) -> pd.DataFrame:
     from statsmodels.regression.linear_model import OLS  # noqa: PLC0415
     from statsmodels.stats.outliers_influence import OLSInfluence  # noqa: PLC0415
 
-    read = used[used["value_mm"].notna()]
-    read = read.assign(odd=read["std_resid"].abs())
+    read = used.assign(odd=used["std_resid"].abs())
     lines = read.groupby(_PATH, sort=False)
     many = lines["worn_days"].nunique() >= _LEAST_READINGS
     oddest = lines["odd"].max()[many].nlargest(_MOST_LINES)

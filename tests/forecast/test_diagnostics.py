@@ -116,7 +116,7 @@ class TestIndependence:
                 "method": "caliper",
                 "checked_on": pd.date_range("2025-01-01", periods=200),
                 "worn_days": np.tile(np.arange(5.0), 40),
-                "value_mm": np.nan,
+                "value_mm": 4.0,
                 "slip": False,
             }
         )
