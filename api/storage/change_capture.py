@@ -55,7 +55,9 @@ KEPT = frozenset(
     }
 )
 # What is computed again, or ends with its owner, is not kept.
-RECOMPUTED = frozenset({"forecasts", "browser_sessions", "hook_events", "reminder_messages"})
+RECOMPUTED = frozenset(
+    {"forecasts", "browser_sessions", "booking_messages", "hook_events", "reminder_messages"}
+)
 # Execution options. By the first, a statement is no change that anybody takes back. By the second
 # it is one although its table is not in `KEPT`. The third has the rows that many sets change.
 UNKEPT = "solespan_unkept"

@@ -22,6 +22,7 @@ from solespan.api.storage.tables.history import RecordChange, Revision
 from solespan.api.storage.tables.rack import Root, Wearer
 
 OUTSIDE = {"revisions", "record_changes", "audit_entries", "idempotency_keys", "imports"}
+OUTSIDE |= {"booking_messages"}  # what a customer was told is not untold
 # A number that only says that something changed, or when, differs after an undoing.
 MOVING = {"version", "data_version", "updated_at"}
 EDITS = {
@@ -37,7 +38,7 @@ ORDER = {
     "order_id": "order-1",
     "pair_id": "derby",
     "work": "top_piece",
-    "expected_on": "2026-06-20",
+    "expected_on": "2026-06-22",
 }
 
 
