@@ -139,6 +139,8 @@ CHAPTERS: tuple[Chapter, ...] = (
             "notices/notice_send.html",
             "notices/notice_wording.html",
             "notices/notice_customers.html",
+            "notices/notice_many.html",
+            "notices/hooks.html",
         ),
     ),
     Chapter("shop/past-forecasts", ("forecasts/look_back.html",)),

@@ -203,7 +203,8 @@ def _back(ahead: UseAhead, pairs: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     most = curve[:, -1]
     day = np.minimum(np.arange(curve.shape[1]) * every, ahead.horizon_days + 1.0)
     wanted = np.arange(int(most.max(initial=0.0) / every) + 2.0) * every
-    return np.array([np.interp(wanted, reached, day) for reached in curve]), most
+    back = [np.interp(wanted, reached, day) for reached in curve]
+    return np.reshape(back, (len(curve), len(wanted))), most
 
 
 def _read(

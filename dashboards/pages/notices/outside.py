@@ -145,15 +145,16 @@ def _due(when: str, language: Language, *, guard: bool) -> str:
 def _booked(order: Mapping[str, Any], language: Language, *, done: bool) -> str:
     say = language.gettext
     if order["stage"] == "refused":
-        said = say("We looked at this pair and do not take the work.")
-        return f"{said} {order['reason']}"
+        return say(
+            "We looked at this pair and do not take the work: %(reason)s", reason=order["reason"]
+        )
     if order["stage"] == "sent_on":
         said = say("This pair is with its maker for us; there is nothing more to do.")
         if order["back_on"] is None:
             return said
         back = say("We expect it back on %(day)s.", day=language.long_date(order["back_on"]))
         return f"{said} {back}"
-    if order["received"]:
+    if order["stage"] not in ("booked", "in_post"):
         return say("This pair is with us already; there is nothing more to do.")
     said = say("Thank you. It is booked in") if done else say("This pair is booked in already")
     how = say("you post it") if order["by_post"] else say("you bring it")

@@ -66,7 +66,9 @@ def test_the_bench_begins_with_its_queue(client, bench, post):
 
 
 def test_each_open_order_stands_in_the_list_that_it_belongs_to(client, bench):
-    late = bench.moved(bench.book(promised_on="2026-06-15"), "received")
+    late = bench.moved(
+        bench.book(promised_on="2026-06-15", overrule="it is for a friend"), "received"
+    )
     assert late["ticket"] == 1
     page = client.get("/desk").text
     assert "to tell" in page, "it has no price yet"

@@ -45,7 +45,7 @@ def test_a_shop_words_each_language_by_itself(client, shop):
     assert "Guten Tag {{ customer.name }}," in page
     typed = {
         name: re.search(rf'name="{name}" value="([^"]*)"', page)[1]
-        for name in ("form_token", "version", "language")
+        for name in ("form_token", "edition", "language")
     }
     link = "{{ unsubscribe_link }}"
     parts = {"subject": "Sohlen", "text": f"Servus {link}", "html": f"<p>Servus {link}</p>"}
