@@ -7,6 +7,7 @@ a served application. Where npm is there, a linter and a TypeScript generator re
 
 from __future__ import annotations
 
+import base64
 import hashlib
 import hmac
 import json
@@ -22,7 +23,8 @@ ROOT = Path(__file__).resolve().parents[1]
 DOCUMENT = ROOT / "tests" / "api" / "service" / "openapi.json"
 EXAMPLES = ROOT / "synthetic_data" / "examples" / "one_collector"
 SECRET = "only-for-this-check-" * 2
-KEY = hmac.new(SECRET.encode(), b"solespan webhook 1", hashlib.sha256).hexdigest()
+_KEY = hmac.digest(SECRET.encode(), b"solespan webhook 1", hashlib.sha256)
+KEY = "whsec_" + base64.b64encode(_KEY).decode()
 NODE = ("@redocly/cli@2.77.0", "openapi-typescript@7.13.0", "typescript@5")
 START_S, STOP_S = 120, 30
 

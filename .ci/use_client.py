@@ -5,6 +5,7 @@
 
 from __future__ import annotations
 
+import base64
 import hashlib
 import hmac
 import json
@@ -110,9 +111,10 @@ def take_hook(client: Client, wearer_id: str, key: str) -> models.NoticeHook:
     run = create_notice_run.sync(client=client)
     assert isinstance(run, models.NoticeRun), run  # or the service decided a moment before
     headers, body = Receiver.taken.get(timeout=WAIT_S)
-    signed = headers["solespan-timestamp"].encode() + b"." + body
-    digest = hmac.new(key.encode(), signed, hashlib.sha256).hexdigest()
-    assert headers["solespan-signature"] == f"sha256={digest}"
+    told = (headers["webhook-id"], headers["webhook-timestamp"], body.decode())
+    secret = base64.b64decode(key.removeprefix("whsec_"))
+    digest = hmac.digest(secret, ".".join(told).encode(), hashlib.sha256)
+    assert headers["webhook-signature"] == f"v1,{base64.b64encode(digest).decode()}"
     receiver.shutdown()
     return models.NoticeHook.from_dict(json.loads(body))
 
