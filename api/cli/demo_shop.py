@@ -131,6 +131,7 @@ def _order(session: Session, today: date, order_id: str, pair_id: str, example: 
         work=example.work,
         expected_on=_in_days(today, example.expected_in),
         promised_on=_in_days(today, example.promised_in),
+        overrule="agreed on the telephone",  # where the day falls on one that is not free
     )
     order = orders.book(session, given, booked)
     clock = _clock(today)

@@ -11,6 +11,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Callable
 from typing import Annotated, Any, Literal
+from urllib.parse import urlsplit
 
 from pydantic import AfterValidator, BeforeValidator, Field, StringConstraints
 
@@ -32,6 +33,7 @@ __all__ = [
     "column_type",
     "described",
     "unit_of",
+    "with_a_host",
 ]
 
 MAX_NEW_ID_LENGTH = 64
@@ -126,3 +128,14 @@ def answered_type(column: Column) -> Any:
     """Return the plain type of one column in an answer: rows may be older than a bound."""
     plain = {"date": dt.date, "number": float, "integer": int, "flag": bool}
     return plain.get(column.kind, str)
+
+
+def with_a_host(address: str) -> str:
+    """Return an address that programs can read. Raises `ValueError` for another."""
+    try:
+        parts = urlsplit(address)
+        if parts.hostname and (parts.port is None or parts.port > 0):
+            return address
+    except ValueError:
+        pass
+    raise ValueError("give an address with a host, such as https://shop.example/hook")

@@ -144,10 +144,14 @@ def _lives(back: LookedBack) -> list[str]:
     if not np.isfinite(middle):
         return []
     until = f"{high:.0f}" if np.isfinite(high) else "any number of"
+    span = (
+        f"95 % interval {low:.0f} to {until} days"
+        if np.isfinite(low)
+        else "too few to say how sure"
+    )
     told = (
-        f"Without any model: half of your soles last {middle:.0f} days or longer (95 % interval "
-        f"{low:.0f} to {until} days). {due} soles were due, and {len(back.lives) - due} were not "
-        f"yet{_caution(due)}."
+        f"Without any model: half of your soles last {middle:.0f} days or longer ({span}). "
+        f"{due} soles were due, and {len(back.lives) - due} were not yet{_caution(due)}."
     )
     return [told]
 

@@ -37,8 +37,8 @@ TASKS = {
             "h1:has-text('Notices')",
         ),
         "change the hours": (
-            ["text=More", "#all-pages >> text=Bench settings"],
-            "h1:has-text('Bench settings')",
+            ["text=More", "#all-pages >> text=Settings"],
+            "h1:has-text('Settings')",
         ),
         "see who works here": (
             ["text=More", "#all-pages >> text=Members and keys"],

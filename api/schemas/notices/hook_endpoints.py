@@ -5,10 +5,10 @@ from __future__ import annotations
 import datetime as dt
 from typing import Annotated, Any, Literal
 
-from pydantic import Field, StringConstraints, field_validator
+from pydantic import AfterValidator, Field, StringConstraints, field_validator
 
 from solespan.api.bench_words import EVENT_KINDS
-from solespan.api.schemas.fields import KnownId
+from solespan.api.schemas.fields import KnownId, with_a_host
 from solespan.api.schemas.rack.records import MAX_PAGE, Answer, Message
 
 __all__ = [
@@ -25,8 +25,12 @@ __all__ = [
 EventKind = Literal[EVENT_KINDS]  # type: ignore[valid-type]
 EventState = Literal["pending", "sent", "failed", "cancelled"]
 Url = Annotated[
-    str, StringConstraints(max_length=500, pattern=r"^https?://[^\s\x00-\x1f\x7f/@]+(/[^\s\x00-\x1f\x7f]*)?$")
-]  # fmt: skip
+    str,
+    StringConstraints(
+        max_length=500, pattern=r"^https?://[^\s\x00-\x1f\x7f/@]+(/[^\s\x00-\x1f\x7f]*)?$"
+    ),
+    AfterValidator(with_a_host),
+]
 Note = Annotated[str, StringConstraints(max_length=200, pattern=r"^[^\x00-\x1f\x7f]*$")]
 
 

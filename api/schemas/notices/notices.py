@@ -11,7 +11,7 @@ from typing import Annotated, Any, Literal, Self
 from pydantic import AfterValidator, Field, StringConstraints, field_validator, model_validator
 
 from solespan.api.channels import CHANNELS
-from solespan.api.schemas.fields import KnownId, PlainDate
+from solespan.api.schemas.fields import KnownId, PlainDate, with_a_host
 from solespan.api.schemas.merge_patch import patch_model
 from solespan.api.schemas.rack.records import MAX_PAGE, Answer, Message
 from solespan.dashboards.language import LANGUAGES
@@ -62,7 +62,9 @@ StoppedAddress = Annotated[
     str, StringConstraints(min_length=3, max_length=320, pattern=r"^[^\s\x00](?:.*[^\s\x00])?$")
 ]
 HookAddress = Annotated[
-    str, StringConstraints(max_length=500, pattern=r"^https?://[^\s\x00-\x1f]+$")
+    str,
+    StringConstraints(max_length=500, pattern=r"^https?://[^\s\x00-\x1f]+$"),
+    AfterValidator(with_a_host),
 ]
 ChannelName = Literal[CHANNEL_NAMES]  # type: ignore[valid-type]
 LanguageCode = Literal[tuple(LANGUAGES)]  # type: ignore[valid-type]

@@ -76,6 +76,8 @@ def test_an_outsider_finds_and_changes_nothing_and_the_owner_finds_it(client, se
     for table, rows in before.items():
         assert set(rows.split("\n")) <= set(after[table].split("\n")), table
     for method, template in addresses(client):
+        if need_of(method, asked(template)) == "own":
+            continue
         if method == "GET" and any(f"{{{name}" in template for name in IDS):
             answer = send(client, method, template, owner)
             assert answer.status_code not in (401, 403, 404), (method, template)
