@@ -37,7 +37,7 @@ TASKS = {
             "h1:has-text('Notices')",
         ),
         "change the hours": (
-            ["text=More", "#all-pages >> text=Settings"],
+            ["text=More", "#all-pages a[href='/settings']"],
             "h1:has-text('Settings')",
         ),
         "see who works here": (
