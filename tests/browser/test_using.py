@@ -88,7 +88,7 @@ def test_a_thumb_check_is_logged_by_keyboard_alone(visit, served):
     page.wait_for_selector("#said:has-text('The check is logged.')")
     page.click("#log-check > summary")
     row = page.inner_text("#log-check table tbody tr:first-child").split()
-    assert row == ["2026-11-25", "left", "ball", "give", "thumb"]
+    assert row == ["25", "Nov", "2026", "left", "ball", "give", "thumb"]
 
 
 def test_a_thumb_check_is_guided_without_script(visit, served):
