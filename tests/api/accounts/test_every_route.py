@@ -39,7 +39,7 @@ SCOPES = ("read", "write", "notices", "manage")
 def asked(template: str) -> str:
     """Put the ids of the first shop's records into an address."""
     named = {**IDS, **OTHERS}
-    if template.startswith("/pair-photographs/"):
+    if "/pair-photographs/" in template:
         named["photo_id"] = f"{MARK}-pair_photos"
     return re.sub(r"\{(\w+)[^}]*\}", lambda part: named.get(part[1], "x9"), template)
 
