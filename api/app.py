@@ -37,6 +37,7 @@ from solespan.api.routes.edge.traces import Traces
 from solespan.api.routes.edge.turns import Turns
 from solespan.api.routes.forecasts import fit, forecasts, look_back
 from solespan.api.routes.http import problems
+from solespan.api.routes.http.pace import Pace
 from solespan.api.routes.http.page_entry import navigation_of
 from solespan.api.routes.importing import imports
 from solespan.api.routes.notices import consents, hook_endpoints, hooks, notices
@@ -62,6 +63,7 @@ __all__ = ["LOOPBACK_HOSTS", "create_app"]
 LOOPBACK_HOSTS = ("127.0.0.1", "localhost", "::1")
 MAX_BODY_BYTES = 64 * 1024
 FORM_OVERHEAD_BYTES = 64 * 1024
+LINK_LOOKS_PER_MINUTE = 30  # of one customer's link; scanners of mail open it a few times
 
 
 def create_app(
@@ -123,6 +125,7 @@ def create_app(
     app.state.services = build_services(settings, clock)
     app.state.navigation = navigation_of(PAGES)
     app.state.home = home
+    app.state.link_pace = Pace(LINK_LOOKS_PER_MINUTE)
     app.state.metrics = Metrics()
     app.state.route_templates = RouteTemplates(app.router.routes)
     # Their routes stand side by side, not in nested routers: each of those looks for changes below

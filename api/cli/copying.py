@@ -27,7 +27,7 @@ def register(app: typer.Typer) -> None:
         for table, count in copied.items():
             if count:
                 typer.echo(f"{table}: {count:,}")
-        typer.echo(f"Copied {sum(copied.values()):,} rows; counts of both databases are equal.")
+        typer.echo(f"Copied {sum(copied.values()):,} rows; both databases hold the same rows.")
 
 
 def run(source: str, target: str) -> dict[str, int]:

@@ -18,7 +18,8 @@ from sqlalchemy import Connection, Delete, Engine, Insert, Update, event
 from sqlalchemy.orm import Session
 
 import solespan.api.storage.tables.accounts
-import solespan.api.storage.tables.planning  # noqa: F401 - their tables hang below wearers as well
+import solespan.api.storage.tables.planning
+import solespan.api.storage.tables.reminders  # noqa: F401 - so that every process knows every table
 from solespan.api.author import Author
 from solespan.api.storage.scope import TenantTable, history_draft
 from solespan.api.storage.tables.bench import BenchOrder

@@ -4,21 +4,19 @@ How does everything in one database get into another, of the same kind or the ot
 
 Whole rows go with their numbers, table by table in the order of their dependence. Each tenant's
 rows are copied within its own scope. The source is read in one state, the target written in one
-transaction.
+transaction. Before its end every row is read back and compared.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from itertools import chain, zip_longest
 
 import sqlalchemy as sa
 from sqlalchemy.orm import Session
 
-import solespan.api.storage.tables.bench
-import solespan.api.storage.tables.notices
-import solespan.api.storage.tables.planning
-import solespan.api.storage.tables.results  # noqa: F401 - so that every table is known
 from solespan.api.errors import Conflict, SolespanError
+from solespan.api.storage.backup.rows import VERSION_TABLE
 from solespan.api.storage.change_capture import UNKEPT
 from solespan.api.storage.engine import tell_tenant
 from solespan.api.storage.scope import FIRST_TENANT, TenantTable, within
@@ -36,14 +34,16 @@ _TENANTS: sa.Table = Tenant.__table__  # type: ignore[assignment]
 def copy_rows(source: Database, target: Database) -> dict[str, int]:
     """Copy every row of `source` into `target`; return how many, by table.
 
-    Both must be of this program's revision. Raises `Conflict` when the target holds anything but
-    the first tenant that its migration made; nothing is changed then, nor after any failure.
+    Both must be of this program's revision. Raises `SolespanError` where a row does not arrive as
+    it was, or a table of the source is not known. Raises `Conflict` when the target holds anything
+    but the first tenant that its migration made. Nothing is changed then, nor after any failure.
     """
     with source.reading() as old:
         if old.get_bind().dialect.name == "postgresql":
             # Every table as it was at one moment, though others write meanwhile.
             old.rollback()
             old.connection(execution_options={"isolation_level": "REPEATABLE READ"})
+        _refuse_unknown(old)
         tenants = list(old.scalars(sa.select(_TENANTS.c.id).order_by(_TENANTS.c.id)))
         with target.writing() as new:
             _refuse_filled(new)
@@ -56,6 +56,19 @@ def copy_rows(source: Database, target: Database) -> dict[str, int]:
             for table in Root.metadata.sorted_tables:
                 _count_on(new, table, tenants)
     return copied
+
+
+def _refuse_unknown(old: Session) -> None:
+    """Raise where the source has a table that would be left out."""
+    there = set(sa.inspect(old.connection()).get_table_names()) - {VERSION_TABLE}
+    unknown = sorted(there - set(Root.metadata.tables))
+    if unknown:
+        raise SolespanError(
+            f"The source has a table that is not known: {unknown[0]}.",
+            where="FROM",
+            accepted="a database with the tables of this program alone",
+            remedy="Move that table elsewhere, or use: solespan backup FILE",
+        )
 
 
 def _whose(table: sa.Table, tenants: Sequence[int]) -> Sequence[int]:
@@ -108,13 +121,22 @@ def _parts(old: Session, table: sa.Table) -> Iterator[list[dict[str, object]]]:
 def _compare(old: Session, new: Session, tenants: Sequence[int]) -> None:
     for table in Root.metadata.sorted_tables:
         for tenant in _whose(table, tenants):
-            counts = _count(old, table, tenant), _count(new, table, tenant)
-            if counts[0] != counts[1]:
-                raise SolespanError(
-                    f"Of {counts[0]:,} rows in {table.name}, {counts[1]:,} arrived.",
-                    where="TO",
-                    remedy="The copy was undone. Try again while no other program writes.",
-                )
+            with within(tenant):
+                tell_tenant(old, tenant)
+                tell_tenant(new, tenant)
+                rows = (chain.from_iterable(_parts(one, table)) for one in (old, new))
+                for kept, arrived in zip_longest(*rows):
+                    if kept != arrived:
+                        raise _different(table, kept or arrived or {})
+
+
+def _different(table: sa.Table, row: Mapping[str, object]) -> SolespanError:
+    return SolespanError(
+        f"A row of {table.name} did not arrive as it was: number {row.get('id')}.",
+        where="TO",
+        accepted="every row as it is in the source",
+        remedy="The copy was undone. Try again while no other program writes.",
+    )
 
 
 def _count_on(new: Session, table: sa.Table, tenants: Sequence[int]) -> None:

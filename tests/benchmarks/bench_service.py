@@ -114,7 +114,7 @@ def _program(source: str, *arguments: str, port: int, **more: str) -> Iterator[N
     env = {name: value for name, value in os.environ.items() if not name.startswith("SOLESPAN_")}
     process = subprocess.Popen([sys.executable, "-c", source, *arguments], env=env | more)
     try:
-        for _ in range(600):
+        for _ in range(3000):  # a machine that others use takes minutes
             with suppress(OSError), socket.create_connection(("127.0.0.1", port), 1):
                 break
             time.sleep(0.1)

@@ -114,9 +114,13 @@ def _asker(port: int, key: str) -> Ask:
 
     def ask(method: str, path: str, body: bytes = b"", headers: dict[str, str] | None = None):
         given = {"authorization": f"Bearer {key}", "if-match": "*", **(headers or {})}
-        connection.request(method, path, body, given)
-        answer = connection.getresponse()
-        answer.read()
+        try:
+            connection.request(method, path, body, given)
+            answer = connection.getresponse()
+            answer.read()
+        except ConnectionError:  # a refusal that comes before the whole body was sent
+            connection.close()
+            return 0
         return answer.status
 
     return ask

@@ -9,9 +9,6 @@ answer in the request's state; `api.routes.http.requests.Context` then sees that
 from __future__ import annotations
 
 import re
-import threading
-import time
-from dataclasses import dataclass, field
 from http.cookies import CookieError, SimpleCookie
 from urllib.parse import quote
 
@@ -24,6 +21,7 @@ from solespan.api.errors import SolespanError
 from solespan.api.problems import PROBLEMS
 from solespan.api.routes.edge.gate import host_name_of
 from solespan.api.routes.edge.proxy_watch import ProxyWatch
+from solespan.api.routes.http.pace import Pace
 from solespan.api.routes.http.page_entry import Need
 from solespan.api.routes.http.pages import failure_page
 from solespan.api.routes.http.problem_document import problem_response
@@ -73,30 +71,12 @@ def need_of(method: str, path: str) -> str:
     return "read" if safe else "write"
 
 
-@dataclass
-class _Pace:
-    """How many changes a sender has left in this minute."""
-
-    per_minute: int
-    begun: float = 0.0
-    counts: dict[str, int] = field(default_factory=dict)
-    lock: threading.Lock = field(default_factory=threading.Lock)
-
-    def too_fast(self, actor: str) -> bool:
-        now = time.monotonic()
-        with self.lock:
-            if now - self.begun >= 60:
-                self.begun, self.counts = now, {}
-            self.counts[actor] = self.counts.get(actor, 0) + 1
-            return self.counts[actor] > self.per_minute
-
-
 class Access:
     """Middleware that finds out who sends, and refuses what they may not do."""
 
     def __init__(self, app: ASGIApp, *, writes_per_minute: int) -> None:
         self.app = app
-        self._pace = _Pace(writes_per_minute)
+        self._pace = Pace(writes_per_minute)
         self._proxies = ProxyWatch()
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:

@@ -25,11 +25,13 @@ from solespan.api.routes.http.problem_document import problem_response
 __all__ = ["FairShare", "Turns", "is_heavy"]
 
 HEAVY = re.compile(
-    r"/v1/(imports|fit|what-if|bench-plans|notices/(runs|template))"
-    r"|/(import(/.*)?|export/restore|past-forecasts|plan)"
+    r"/v1/(imports|fit|what-if|rack-plans|bench-plans|notices/(runs|template))"
+    r"|/v1/([a-z-]+/batch|(imports|revisions)/[^/]+/undo)"
+    r"|/(import(/.*)?|export/restore|past-forecasts|plan|(imports|revisions)/[^/]+/undo)"
     r"|/notices/(send|wording|letters)",
     re.DOTALL,
 )
+HEAVY_TO_READ = re.compile(r"/export/[^/]+|/v1/workload")
 SHARE = 0.1
 CREDIT_S = 1.0
 LONGEST_WAIT_S = 15.0
@@ -39,6 +41,8 @@ AT_WORK_S = 10.0  # a shop that asked for anything in this time is at work
 
 def is_heavy(method: str, path: str) -> bool:
     """Return whether a request may take much of the processor."""
+    if method in {"GET", "HEAD"}:
+        return HEAVY_TO_READ.fullmatch(path) is not None
     return method in {"POST", "PUT", "PATCH"} and HEAVY.fullmatch(path) is not None
 
 
@@ -113,27 +117,41 @@ class Turns:
         try:
             async with account.turn:
                 await asyncio.sleep(shares.wait_s(tenant_pk))
-                began = _Began(receive)
+                work = _WorkTime(receive, send)
                 try:
-                    await self.app(scope, began.receive, send)
+                    await self.app(scope, work.receive, work.send)
                 finally:
-                    shares.spend(tenant_pk, time.monotonic() - began.at)
+                    shares.spend(tenant_pk, work.seconds)
         finally:
             account.waiting -= 1
 
 
-class _Began:
-    """When the work on a request began: as the last of its body was there."""
+class _WorkTime:
+    """Time of the work on a request: from the last of its body to the first of its answer.
 
-    def __init__(self, receive: Receive) -> None:
-        self._receive = receive
-        self.at = time.monotonic()
+    A slow line at either end is not the shop's work.
+    """
+
+    def __init__(self, receive: Receive, send: Send) -> None:
+        self._receive, self._send = receive, send
+        self._begun = time.monotonic()
+        self._answered: float | None = None
+
+    @property
+    def seconds(self) -> float:
+        """How long the work took, or has taken until now."""
+        return (self._answered or time.monotonic()) - self._begun
 
     async def receive(self) -> Message:
         message = await self._receive()
-        if message["type"] == "http.request":
-            self.at = time.monotonic()
+        if message["type"] == "http.request" and self._answered is None:
+            self._begun = time.monotonic()
         return message
+
+    async def send(self, message: Message) -> None:
+        if message["type"] == "http.response.start":
+            self._answered = time.monotonic()
+        await self._send(message)
 
 
 async def _refuse(scope: Scope, receive: Receive, send: Send, seconds: int) -> None:

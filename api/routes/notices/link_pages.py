@@ -4,7 +4,7 @@ What does a customer see and do behind the links of a notice, without signing in
 
 Opening a link changes nothing: programs that scan mail open every link. The address holds its own
 secret, a stated exception. It serves one purpose, ends, and is not logged: requests are logged by
-route.
+route. A page behind a link quotes and looks for free days, so one link opens so often a minute.
 """
 
 from __future__ import annotations
@@ -23,6 +23,7 @@ from solespan.api.notices.languages import Language, language_of
 from solespan.api.notices.links import form_token
 from solespan.api.notices.words import CAUTIONS, THUMB_CHECK
 from solespan.api.routes.http.form_token import is_token, mask_token
+from solespan.api.routes.http.pace import WINDOW_S
 from solespan.api.routes.http.page_entry import Need, PageEntry
 from solespan.api.routes.http.pages import Typed, Words
 from solespan.api.routes.http.requests import Context
@@ -32,6 +33,7 @@ from solespan.api.services.notices.answering import (
     Asked,
     LinkOver,
     answer,
+    check_link,
     dates_now,
     days_now,
     open_link,
@@ -60,6 +62,28 @@ ONE_CLICK = ("List-Unsubscribe", "One-Click")  # RFC 8058, section 3.1
 FORM_TOKEN = "form_token"  # noqa: S105 - the name of a field
 
 
+class LinkTooOften(SolespanError):
+    """A link that was opened too often in this minute; `shop` is whose it is."""
+
+    code = "too-fast"
+    title = "This link was opened too often"
+    shop: AppContext | None = None
+
+
+def _refuse_too_often(request: Request) -> None:
+    """Raise `LinkTooOften`, `LinkUnknown`, `LinkOver`; an unknown link costs only its reading."""
+    token = request.path_params["token"]
+    if not request.app.state.link_pace.too_fast(hash(token)):
+        return
+    refused = LinkTooOften(
+        "This link was opened very often just now.",
+        where="how often",
+        remedy="Please wait a minute, then open it again.",
+    )
+    refused.shop, _ = check_link(request.app.state.services, token)
+    raise refused
+
+
 class LinkRoute(APIRoute):
     """A route whose failures are pages that lead nowhere into the shop."""
 
@@ -69,13 +93,18 @@ class LinkRoute(APIRoute):
 
         async def page_or_failure(request: Request) -> Response:
             try:
+                if request.method == "GET":
+                    _refuse_too_often(request)
                 return await handler(request)
             except SolespanError as error:
-                shop = error.shop if isinstance(error, LinkOver) else None
+                shop = error.shop if isinstance(error, LinkOver | LinkTooOften) else None
                 language = shop_language(shop)
                 said = [said_problem(error.what, error.remedy, error.where, language)]
                 page = link_failure_page(error.title, said, language) | {"language": language}
-                return outside_page(page, error.status, shop)
+                answer = outside_page(page, error.status, shop)
+                if isinstance(error, LinkTooOften):
+                    answer.headers["retry-after"] = str(WINDOW_S)
+                return answer
             except RequestValidationError:
                 return outside_page(link_failure_page("This link cannot be read", []), 404)
             except HTTPException as error:

@@ -11,8 +11,9 @@ from __future__ import annotations
 import random
 import time
 from collections.abc import Callable
+from dataclasses import dataclass
 from datetime import datetime, timedelta
-from threading import Lock
+from threading import Event, Lock
 from uuid import uuid4
 
 import structlog
@@ -47,6 +48,25 @@ ROUNDS = (
     (hook_delivery.next_round, hook_delivery.send_events),
 )
 TURN_S = 2.0  # after so long a shop sends no further notice in this turn
+ROUND_S = 2.0  # the same of each round
+
+
+@dataclass
+class _RoundTime:
+    """Time of one round: is it over, and was the round cut short by it?"""
+
+    stop: Event
+    end: float
+    begun: bool = False
+    cut: bool = False
+
+    def over(self) -> bool:
+        """Whether to begin nothing more; the first step of a round is always taken."""
+        first, self.begun = not self.begun, True
+        if self.stop.is_set():
+            return True
+        self.cut = self.cut or (not first and time.monotonic() > self.end)
+        return self.cut
 
 
 class NoticeWorker(PeriodicLoop):
@@ -105,16 +125,19 @@ class NoticeWorker(PeriodicLoop):
         """Do a shop's turn; return whether more of it is due."""
         shop = self._ctx.for_tenant(number)
         self._decide(shop)
+        more = False
         for _, send in ROUNDS:
-            send(shop, self._stop.is_set, self._chance)
+            left = _RoundTime(self._stop, time.monotonic() + ROUND_S)
+            send(shop, left.over, self._chance)
+            more = more or left.cut
         if not self._is_due(shop):
-            return False  # claiming would make every writer wait
+            return more  # claiming would make every writer wait
         end = time.monotonic() + TURN_S
         sender = Sender(shop, worker=self._worker, chance=self._chance)
         did = sender.drain(lambda: self._stop.is_set() or time.monotonic() > end)
         with self._lock:
             self._sent += did
-        return did.handled > 0
+        return more or did.handled > 0
 
     def _is_due(self, shop: AppContext) -> bool:
         with shop.database.reading() as session:

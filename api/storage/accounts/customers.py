@@ -14,7 +14,6 @@ from typing import Any
 import sqlalchemy as sa
 from sqlalchemy.orm import Session
 
-import solespan.api.storage.tables.planning  # noqa: F401 - its tables hang below wearers as well
 from solespan.api.storage.change_capture import UNKEPT
 from solespan.api.storage.forecasts.forecasts import drop_unfinished
 from solespan.api.storage.importing.import_runs import emptied_report

@@ -55,6 +55,7 @@ _TRY = {
     "works": gettext_noop("Our offer has changed. Please look at it and choose again."),
     "form_token": gettext_noop("Please open the link again and press the button there."),
     "the pair": gettext_noop("This pair is booked in already. There is nothing more to do."),
+    "how often": gettext_noop("Please wait a minute, then open it again."),
     "the address": gettext_noop("Please copy the whole link, or get in touch with us."),
 }
 
@@ -78,6 +79,7 @@ TITLES = (
     gettext_noop("The time of this link is over"),
     gettext_noop("This link cannot be read"),
     gettext_noop("This cannot be done"),
+    gettext_noop("This link was opened too often"),
 )
 
 

@@ -197,7 +197,7 @@ def test_a_sender_who_changes_too_much_in_a_minute_is_slowed(services, token_of,
     app = create_app(settings, background=False)
     app.state.services = services
     now = [1000.0]
-    monkeypatch.setattr("solespan.api.routes.edge.access.time.monotonic", lambda: now[0])
+    monkeypatch.setattr("solespan.api.routes.http.pace.time.monotonic", lambda: now[0])
     client = TestClient(app, base_url="http://127.0.0.1:8000", raise_server_exceptions=False)
     mine, ours = bearer(token_of(OWNER, "read", "write")), bearer(token_of(STAFF, "write"))
 

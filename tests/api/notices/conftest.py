@@ -9,6 +9,7 @@ import pytest
 from fastapi.testclient import TestClient
 
 from solespan.api.clock import Clock
+from solespan.api.routes.http.pace import Pace
 from solespan.api.schemas.notices.notices import ConsentGiven, NoticeRules
 from solespan.api.services.notices.choices import change_rules
 from solespan.api.services.notices.consents import give
@@ -117,8 +118,11 @@ def _running(databases: Databases) -> Iterator[TestClient]:
 @pytest.fixture
 def client(_running: TestClient, shop: Services) -> Iterator[TestClient]:
     """The service of the shop."""
+    from solespan.api.app import LINK_LOOKS_PER_MINUTE
+
     before = _running.app.state.services
     _running.app.state.services = shop
+    _running.app.state.link_pace = Pace(LINK_LOOKS_PER_MINUTE)
     _running.cookies.clear()
     yield _running
     _running.app.state.services = before

@@ -10,8 +10,10 @@ import pytest
 import structlog
 from sqlalchemy import select
 
+from solespan.api.app import LINK_LOOKS_PER_MINUTE
 from solespan.api.schemas.bench.shop import BenchSettings
 from solespan.api.services.bench.bench_settings import change_bench_settings
+from solespan.api.services.notices.choices import change_rules, read_rules
 from solespan.api.services.notices.deciding import preview, run
 from solespan.api.storage.bench.orders import list_orders
 from solespan.api.storage.bench.workload import load_outcomes
@@ -59,6 +61,12 @@ def token_of(page) -> str:
 
 def send(client, path, **fields):
     return client.post(path, data={"form_token": token_of(client.get(path)), **fields})
+
+
+def change_language(shop, language):
+    with shop.database.writing() as session:
+        rules, version = read_rules(session)
+        change_rules(session, rules.model_copy(update={"language": language}), {version})
 
 
 def everything(shop):
@@ -282,6 +290,29 @@ def test_a_link_that_is_not_ours_leads_nowhere_in_words(client, shop, token):
     page = client.get(f"/answers/{'A' * 60}")
     assert "leads nowhere" in page.text
     assert "<nav" not in page.text
+
+
+def test_a_link_that_is_opened_very_often_rests_a_minute_and_no_other_does(
+    client, shop, text, monkeypatch
+):
+    now = [1000.0]
+    monkeypatch.setattr("solespan.api.routes.http.pace.time.monotonic", lambda: now[0])
+    book, out = link_in(text, "book"), link_in(text, "unsubscribe")
+    seen = [client.get(book).status_code for _ in range(LINK_LOOKS_PER_MINUTE)]
+    assert set(seen) == {200}
+    refused = client.get(book)
+    assert (refused.status_code, refused.headers["retry-after"]) == (429, "60")
+    assert "opened too often" in refused.text
+    assert "12 Last Lane" in refused.text, "how to reach the shop instead"
+    change_language(shop, "de")
+    assert "zu oft" in client.get(book).text
+    assert client.get(link_in(text, "check")).status_code == 200
+    one_click = {"content": "List-Unsubscribe=One-Click", "headers": FORM}
+    for _ in range(LINK_LOOKS_PER_MINUTE + 1):
+        client.get(out)
+    assert client.post(out, **one_click).status_code == 200, "the way out is always open"
+    now[0] += 61.0
+    assert client.get(book).status_code == 200
 
 
 def test_an_answer_ends_with_its_time_and_the_way_out_much_later(client, text, clock):

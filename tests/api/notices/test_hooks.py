@@ -22,7 +22,7 @@ from solespan.api.services.bench.found_orders import describe
 from solespan.api.services.forecasts.band_events import told_bands
 from solespan.api.services.notices.answering import answer, open_link
 from solespan.api.services.notices.deciding import run
-from solespan.api.services.notices.hooks import endpoints
+from solespan.api.services.notices.hooks import delivery, endpoints
 from solespan.api.services.notices.hooks.delivery import RETRY, next_round, send_events
 from solespan.api.services.notices.worker import NoticeWorker
 from solespan.api.services.rack import records
@@ -204,6 +204,25 @@ def test_a_silent_endpoint_costs_one_attempt_a_round_and_holds_up_no_other(
         assert len(hook.posts) == 1
         assert len(other.posts) == 6
         assert send_events(shop) == 0, "it waits"
+
+
+def test_a_slow_endpoint_rests_as_long_as_it_took_and_holds_up_no_other(
+    shop, endpoint, hook, clock, monkeypatch
+):
+    other = Hook()
+    with hook_server(other) as address:
+        set_up(shop, address)
+        for _ in range(3):
+            step(shop, book(shop), "cancelled")
+        monkeypatch.setattr(delivery, "SLOW_S", -1.0)  # so both count as slow
+        for taken in (1, 2):
+            assert send_events(shop) == 2, "one of each endpoint"
+            assert send_events(shop) == 0, "they rest"
+            assert (len(hook.posts), len(other.posts)) == (taken, taken)
+            clock.move(minutes=1)
+        monkeypatch.undo()
+        assert send_events(shop) == 8
+        assert {state for _, state, _ in states(shop)} == {"sent"}
 
 
 def test_it_is_given_up_after_three_days_and_resent_on_request(shop, endpoint, hook, clock):

@@ -11,6 +11,7 @@ from sqlalchemy import insert
 from solespan.api.channels.message import DeliveryError
 from solespan.api.schemas.notices.notices import ConsentGiven
 from solespan.api.services.notices import consents, sending
+from solespan.api.services.notices import worker as worker_module
 from solespan.api.services.notices.answering import answer, for_tenant, open_link
 from solespan.api.services.notices.choices import change_rules, change_template, read_template
 from solespan.api.services.notices.deciding import run
@@ -83,6 +84,23 @@ def test_of_two_workers_one_decides_and_the_other_waits_an_hour(mailing, monkeyp
             worker.once(decide_anyway=False)
         assert len(decided) == count
         clock.move(hours=1)
+
+
+def test_a_long_round_gives_way_to_the_shops_mail_and_goes_on_afterwards(
+    mailing, mailbox, monkeypatch
+):
+    run(mailing)
+    mails_at_step = []
+
+    def slow_round(shop, stop, _chance):
+        while len(mails_at_step) < 4 and not stop():
+            mails_at_step.append(len(mailbox.taken))
+        return len(mails_at_step)
+
+    monkeypatch.setattr(worker_module, "ROUNDS", ((lambda _session: None, slow_round),))
+    monkeypatch.setattr(worker_module, "ROUND_S", -1.0)  # so each round is over after one step
+    assert NoticeWorker(mailing).once().sent == 2
+    assert mails_at_step == [0, 2, 2, 2]
 
 
 def test_what_is_missing_keeps_one_shop_quiet_and_is_no_failure(mailing, mailbox):

@@ -67,12 +67,70 @@ def test_others_that_went_long_ago_keep_nobody_waiting():
     assert shares.wait_s(HOSTILE) == 0.0
 
 
-def test_what_makes_work_is_heavy_and_a_wear_is_not():
-    for path in ("/v1/imports", "/v1/fit", "/v1/notices/runs", "/v1/notices/template", "/import"):
-        assert is_heavy("POST", path)
-        assert not is_heavy("GET", path)
-    assert not is_heavy("POST", "/v1/wear-days")
-    assert not is_heavy("POST", "/pairs/p1/worn")
+@pytest.mark.parametrize(
+    ("method", "path"),
+    [
+        ("POST", "/v1/imports"),
+        ("POST", "/v1/fit"),
+        ("POST", "/v1/rack-plans"),
+        ("POST", "/v1/wear-days/batch"),
+        ("POST", "/v1/imports/i1/undo"),
+        ("POST", "/v1/notices/runs"),
+        ("PUT", "/v1/notices/template"),
+        ("POST", "/import"),
+        ("POST", "/revisions/r1/undo"),
+        ("GET", "/export/backup"),
+        ("GET", "/v1/workload"),
+    ],
+)
+def test_what_makes_work_is_heavy(method, path):
+    assert is_heavy(method, path)
+
+
+@pytest.mark.parametrize(
+    ("method", "path"),
+    [
+        ("POST", "/v1/wear-days"),
+        ("POST", "/pairs/p1/worn"),
+        ("GET", "/v1/imports"),
+        ("GET", "/export"),
+        ("GET", "/v1/wear-days/batch"),
+    ],
+)
+def test_a_wear_and_a_look_are_not_heavy(method, path):
+    assert not is_heavy(method, path)
+
+
+def test_a_slow_line_at_either_end_costs_no_credit(monkeypatch):
+    clock = Hands()
+    monkeypatch.setattr("solespan.api.routes.edge.turns.time.monotonic", clock)
+    turns = Turns(None)
+    turns.shares = FairShare(clock)
+
+    async def receive():
+        clock.now += 7.0
+        return {"type": "http.request"}
+
+    async def work(_scope, receive, send):
+        await receive()
+        clock.now += CREDIT_S + 0.5
+        await send({"type": "http.response.start", "status": 200, "headers": []})
+        await send({"type": "http.response.body"})
+
+    async def send(message):
+        clock.now += 7.0 if message["type"] == "http.response.body" else 0.0
+
+    turns.app = work
+    scope = {
+        "type": "http",
+        "method": "GET",
+        "path": "/export/backup",
+        "headers": [],
+        "state": {"identity": Identity(HOSTILE, "who", frozenset())},
+    }
+    asyncio.run(turns(scope, receive, send))
+    turns.shares.see(HONEST)
+    assert turns.shares.wait_s(HOSTILE) == pytest.approx(0.5 / SHARE)
 
 
 def test_heavy_requests_of_a_shop_pass_one_by_one_and_the_rest_is_refused():

@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+import subprocess
+import sys
 from datetime import UTC, date, datetime
 
 import pytest
-from sqlalchemy import insert, select
+from sqlalchemy import insert, inspect, select, text
 from sqlalchemy.orm import Session
 
 from solespan.api.cli.copying import run
 from solespan.api.errors import Conflict, Refused, SolespanError
+from solespan.api.storage import copying
 from solespan.api.storage.engine import tell_tenant
 from solespan.api.storage.scope import FIRST_TENANT, TenantTable, within
 from solespan.api.storage.session import open_database
@@ -125,6 +128,49 @@ def test_a_copy_that_fails_half_way_leaves_the_target_empty(filled, tmp_path, mo
     left = rows_of(address)
     assert {name for name, rows in left.items() if rows} == {"tenants"}
     assert len(left["tenants"]) == 1
+
+
+def test_a_fresh_process_copies_every_table(filled, tmp_path):
+    """Which tables a process knows depends on what it imported before."""
+    made = open_database(filled)
+    with made.engine.connect() as connection:
+        there = set(inspect(connection).get_table_names()) - {"alembic_version"}
+    made.close()
+    program = "import sys; from solespan.api.cli.copying import run; print(*run(*sys.argv[1:]))"
+    target = f"sqlite:///{tmp_path}/target.sqlite3"
+    done = subprocess.run(
+        [sys.executable, "-c", program, filled, target], check=True, capture_output=True, text=True
+    )
+    assert set(done.stdout.split()) == there
+
+
+def test_a_table_that_would_be_left_out_is_named(filled, tmp_path):
+    made = open_database(filled)
+    with made.engine.begin() as connection:
+        connection.exec_driver_sql("CREATE TABLE of_a_plug_in (id INTEGER PRIMARY KEY)")
+    made.close()
+    with pytest.raises(SolespanError, match="of_a_plug_in") as told:
+        run(filled, f"sqlite:///{tmp_path}/target.sqlite3")
+    assert told.value.where == "FROM"
+
+
+@pytest.mark.parametrize("change", ["hours = hours + 1 WHERE id = 700", None])
+def test_a_row_that_does_not_arrive_as_it_was_undoes_the_copy(
+    filled, tmp_path, monkeypatch, change
+):
+    address = f"sqlite:///{tmp_path}/target.sqlite3"
+    compare = copying._compare
+
+    def damaged(old, new, tenants):
+        with within(FIRST_TENANT):
+            lost = text("DELETE FROM wear_days WHERE id = 700")
+            new.execute(lost if change is None else text(f"UPDATE wear_days SET {change}"))
+        compare(old, new, tenants)
+
+    monkeypatch.setattr(copying, "_compare", damaged)
+    with pytest.raises(SolespanError, match="wear_days did not arrive as it was: number 700"):
+        run(filled, address)
+    assert {name for name, rows in rows_of(address).items() if rows} == {"tenants"}
 
 
 def test_mistaken_addresses_are_named_and_no_file_is_made(filled, tmp_path):

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import subprocess
+import sys
 from types import SimpleNamespace
 
 import pytest
@@ -23,6 +25,22 @@ from solespan.api.storage.session import open_database
 from solespan.api.storage.tables import results
 from solespan.api.storage.tables.rack import Base, Pair
 from tests.api.accounts.test_customer_record import MARK, NOW, fill
+
+EVERY_TABLE = """
+import importlib, pkgutil
+import solespan.api.storage.session
+import solespan.api.storage.tables as tables
+from solespan.api.storage.tables.rack import Root
+known = set(Root.metadata.tables)
+for module in pkgutil.iter_modules(tables.__path__, tables.__name__ + "."):
+    importlib.import_module(module.name)
+assert known == set(Root.metadata.tables), set(Root.metadata.tables) - known
+"""
+
+
+def test_whoever_opens_a_database_knows_every_table():
+    """Copies, exports of a customer and the history walk the tables that a process knows."""
+    subprocess.run([sys.executable, "-c", EVERY_TABLE], check=True)
 
 
 def _normal(sql: str) -> str:

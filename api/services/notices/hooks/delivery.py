@@ -1,14 +1,16 @@
 """Hook delivery service: which events are due, and what became of each?
 
 One process at a time does the round of a shop. An endpoint that does not answer costs one attempt
-in a round, and all that waits for it waits on. Where a process dies between sending and marking,
-the event is sent again with the same identifier.
+in a round, and all that waits for it waits on. One that answers slowly then rests for as long as it
+took. Where a process dies between sending and marking, the event is sent again with the same
+identifier.
 """
 
 from __future__ import annotations
 
 import json
 import random
+import time
 from collections.abc import Callable, Mapping
 from datetime import datetime, timedelta
 from typing import Any
@@ -31,6 +33,7 @@ log = structlog.get_logger("solespan.hooks")
 
 LEASE_NAME = "hook_events"
 MOST_EVENTS = 50  # of one round
+SLOW_S = 1.0  # an answer that takes longer makes its endpoint rest
 RETRY = RetryRule(timedelta(seconds=30), timedelta(hours=4), timedelta(days=3))
 _GONE = "the endpoint answered 410 (gone) and was switched off"
 
@@ -57,22 +60,22 @@ def send_events(
 def _send(ctx: AppContext, stop: Callable[[], bool], chance: Callable[[], float]) -> int:
     with ctx.database.reading() as session:
         rows = stored.due_events(session, ctx.clock.now(), MOST_EVENTS)
-    sent, silent = 0, set()
+    sent, resting = 0, set()
     for row in rows:
+        if row["endpoint_pk"] in resting:
+            continue
         if stop():
             break
-        if row["endpoint_pk"] in silent:
-            continue
-        if _one(ctx, row, chance):
-            sent += 1
-        else:
-            silent.add(row["endpoint_pk"])
+        taken, rests = _one(ctx, row, chance)
+        sent += taken
+        if rests:
+            resting.add(row["endpoint_pk"])
     return sent
 
 
-def _one(ctx: AppContext, row: Mapping[str, Any], chance: Callable[[], float]) -> bool:
-    """Send one event; return whether it was taken."""
-    now, attempts = ctx.clock.now(), row["attempts"] + 1
+def _one(ctx: AppContext, row: Mapping[str, Any], chance: Callable[[], float]) -> tuple[bool, bool]:
+    """Send one event; return whether it was taken, and whether its endpoint rests now."""
+    now, attempts, begun = ctx.clock.now(), row["attempts"] + 1, time.monotonic()
     problem, at, gone = None, None, False
     try:
         _post(ctx, row, now)
@@ -86,14 +89,16 @@ def _one(ctx: AppContext, row: Mapping[str, Any], chance: Callable[[], float]) -
     state = "sent" if problem is None else "failed" if at is None else "pending"
     values: dict[str, Any] = {"state": state, "attempts": attempts, "problem": problem}
     values |= {"done_at": now} if at is None else {"next_try_at": at}
+    took_s = time.monotonic() - begun
+    rest = at or (now + timedelta(seconds=2.0 * took_s) if took_s > SLOW_S else None)
     with ctx.database.writing() as session:
         stored.mark_event(session, row["id"], **values)
-        if at is not None:
-            stored.defer_endpoint(session, row["endpoint_pk"], at)
+        if rest is not None:
+            stored.defer_endpoint(session, row["endpoint_pk"], rest)
         if gone:
             _switch_off(session, row, now)
     log.info("event", kind=row["kind"], state=state, attempt=attempts)
-    return state == "sent"
+    return state == "sent", problem is not None or rest is not None
 
 
 def _post(ctx: AppContext, row: Mapping[str, Any], now: datetime) -> None:
