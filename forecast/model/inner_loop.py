@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property
+from itertools import product
 
 import numpy as np
 
@@ -248,13 +249,15 @@ def _moved(
     sites, cavities, by_site = improve_sites(panel, noise, variance, lin, change, at.sites)
     moved = np.abs(change).max(axis=0)
     np.maximum.at(moved, panel.obs_path[rows], by_site)
+    steps_back = at.deviation[PAST] + change[PAST]
+    past = _past_shares(panel, lin, bent, steps_back)
     return IterationState(
         deviation=at.deviation + change,
         weight=lin.weight,
         sites=sites,
         cavities=cavities,
-        pull=pull_of_bends(lin, bent, panel.unlogged_path),
-        log_rate_variance=_worn_variance(panel, bent, at.deviation[PAST] + change[PAST]),
+        pull=pull_of_bends(lin, bent, panel.unlogged_path, past),
+        log_rate_variance=_worn_variance(panel, bent, steps_back),
         pace_variance=_pace_variance(bent),
         moved=moved,
         swing=swing,
@@ -268,14 +271,14 @@ def _share(swing: np.ndarray, at: IterationState, wearer: np.ndarray) -> np.ndar
     The share is that of Aitken's relaxation by vectors (Irons and Tuck 1969, from memory).
     """
 
-    def product(one: np.ndarray, other: np.ndarray) -> np.ndarray:
+    def inner(one: np.ndarray, other: np.ndarray) -> np.ndarray:
         return np.asarray(np.bincount(wearer, one * other))
 
     if not len(wearer):
         return at.share
     turn = swing - at.swing
-    before, now = product(at.swing, at.swing), product(swing, at.swing)
-    fell = product(at.swing, -turn) / np.maximum(product(turn, turn), STILL**4)
+    before, now = inner(at.swing, at.swing), inner(swing, at.swing)
+    fell = inner(at.swing, -turn) / np.maximum(inner(turn, turn), STILL**4)
     share = at.share * np.where(fell > 0.0, fell, 1.0)[wearer]
     swings = (now < -_SWING * before) & (before > _LONG**2)
     return np.where(swings[wearer] | (at.share < 1.0), np.clip(share, _LEAST_SHARE, 1.0), at.share)
@@ -295,6 +298,25 @@ def _shorten(change: np.ndarray, wearer: np.ndarray) -> None:
     longest = np.ones(int(wearer[-1]) + 1 if len(wearer) else 0)
     np.maximum.at(longest, wearer, step)
     change[: -len(COVARIATES)] /= longest[wearer]
+
+
+def _past_shares(
+    panel: Panel, lin: Linearised, bent: dict[int, np.ndarray], steps_back: np.ndarray
+) -> dict[int, np.ndarray]:
+    """How the log of wear moves with each step back: mean over the observations of a path.
+
+    By interface column; empty where rates stand still. An observation counts by what it says of
+    the wear.
+    """
+    steps = [k for k in range(PAST.start, PAST.stop) if k in bent]
+    if not steps:
+        return {}
+    path, n_paths = panel.obs_path, len(panel.nominal_mm)
+    factor, slopes = aged(panel.target_older[panel.obs_target], steps_back[:, path])
+    told = np.square(lin.wear_mm) / lin.variance_mm2
+    whole = np.maximum(np.bincount(path, told, n_paths), 1e-12)
+    share = slopes / factor * told
+    return {k: np.bincount(path, share[k - PAST.start], n_paths) / whole for k in steps}
 
 
 def _worn_variance(panel: Panel, bent: dict[int, np.ndarray], steps_back: np.ndarray) -> np.ndarray:
@@ -317,14 +339,20 @@ def _pace_variance(bent: dict[int, np.ndarray]) -> np.ndarray:
     return np.asarray(bent[SILENT][SILENT] + 2.0 * bent[_RATE][SILENT])
 
 
-def pull_of_bends(lin: Linearised, bent: dict[int, np.ndarray], unlogged: np.ndarray) -> np.ndarray:
+def pull_of_bends(
+    lin: Linearised,
+    bent: dict[int, np.ndarray],
+    unlogged: np.ndarray,
+    past: dict[int, np.ndarray] | None = None,
+) -> np.ndarray:
     """What the bends of the rows take away from what they say, given how uncertain they are.
 
     A row's expected squared misfit grows with the variance of its thickness. The variance grows
     with the unknowns of exp(log rate) * (exposure + exp(pace) * silent). The row's second
     derivative by the log rate and any of them is its first by that other. Its second derivative by
     a multiplier or the pace twice is its first. So the pull by one is minus the rows' products with
-    it, weighed by covariances.
+    it, weighed by covariances. A step back and a multiplier act as a product. Their second
+    derivative is taken as that by the multiplier times `past`.
 
     Parameters
     ----------
@@ -333,6 +361,8 @@ def pull_of_bends(lin: Linearised, bent: dict[int, np.ndarray], unlogged: np.nda
         `forecast.model.posterior_moments.bent_covariance` of the posterior that `lin` led to.
     unlogged : ndarray of bool, shape (paths,)
         Paths whose wear in silence is exp(pace); elsewhere it is a share of habit.
+    past : dict of int to ndarray, shape (paths,), optional
+        By step back: how the log of the wear so far moves with it; none where rates stand still.
 
     Returns
     -------
@@ -358,6 +388,10 @@ def pull_of_bends(lin: Linearised, bent: dict[int, np.ndarray], unlogged: np.nda
             out[column] -= weighed(column, column)
     if TREND in bent:
         _pull_of_past(out, weighed)
+    multipliers = [column for column in bent if column >= _COVARIATES_FROM]
+    for (step, share), column in product((past or {}).items(), multipliers):
+        out[column] -= share * weighed(column, step)
+        out[step] -= share * weighed(column, column)
     return out
 
 

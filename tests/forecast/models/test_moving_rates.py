@@ -10,6 +10,7 @@ from solespan.forecast import WearFit, WearModel, forecast, wear_log
 from solespan.forecast.dates.due import due_sample
 from solespan.forecast.model.wear_model import condition
 from solespan.forecast.panel.rate_ages import STEP_YEARS, STEPS, aged
+from solespan.synthetic_data import world
 from tests.forecast.builders import day, log_of, pair_row, reading, sole_row, wear_rows
 from tests.reference.conftest import typed
 
@@ -132,3 +133,17 @@ def test_growth_that_speeds_up_is_forecast_with_honest_intervals(of_one: bool) -
     assert crossing.between(days[0.1], days[0.9]).sum() >= 8
     known = condition(fit, log, as_of, 100)
     assert known.slip.sum() <= 0.03 * (known.panel.obs_kind < 3).sum()
+
+
+@pytest.mark.slow
+def test_ground_and_steps_count_as_they_do_where_rates_stand_still() -> None:
+    """A rate that moves does not make wet, rough or counted days wear more than they did.
+
+    Steps count 1 in the world. Without the bends by step and multiplier together they came to 1.7.
+    """
+    drawn = world("risen_rates", 11, n_pairs=130, horizon_days=0)
+    fit = WearModel(wear_log(**drawn.frames), drawn.as_of).fit()
+    assert fit.rates_move
+    assert fit.params["log_steps"] == pytest.approx(0.0, abs=0.35)
+    assert fit.params["log_wet"] == pytest.approx(np.log(drawn.truth.wet_factor), abs=0.1)
+    assert fit.params["log_rough"] == pytest.approx(np.log(drawn.truth.rough_factor), abs=0.1)

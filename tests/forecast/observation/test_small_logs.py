@@ -13,6 +13,7 @@ import numpy as np
 import pandas as pd
 import pytest
 from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from solespan.forecast import (
     ForecastSettings,
@@ -172,6 +173,16 @@ def test_everything_reads_whatever_was_logged(frames: Frames) -> None:
 
 
 @pytest.mark.slow
+@settings(max_examples=40)
+@given(drawn(), st.sampled_from(sorted(READERS)))
+def test_each_drawn_log_is_fitted_and_read_by_one_reader(frames: Frames, name: str) -> None:
+    """Forty logs cost as much as ten that every reader reads, and the fits differ most."""
+    found = fitted(frames)
+    if found:
+        READERS[name](*found)
+
+
+@pytest.mark.long
 @settings(max_examples=300)
 @given(drawn())
 def test_everything_reads_whatever_was_logged_many_times(frames: Frames) -> None:
