@@ -162,8 +162,8 @@ def _question_grades(draft: Draft, seen: pd.DataFrame) -> None:
     if graded.empty:
         return
     spot = [*SERIES, "checked_on"]
-    read = seen[seen["value_mm"].notna()].groupby(spot, as_index=False)
-    read = read.agg(read_mm=("value_mm", "mean"), other_place=("place", "max"))
+    of_spot = seen[seen["value_mm"].notna()].groupby(spot, as_index=False)
+    read = of_spot.agg(read_mm=("value_mm", "mean"), other_place=("place", "max"))
     beside = graded.merge(read, on=spot, how="left")
     fresh = beside["checked_on"] - beside["fitted_on"] <= pd.Timedelta(days=FRESH_DAYS)
     known_mm = beside["read_mm"].fillna(beside["nominal_thickness_mm"].where(fresh))
