@@ -35,7 +35,7 @@ from solespan.api.routes.edge.record import RequestRecord
 from solespan.api.routes.edge.route_template import RouteTemplates
 from solespan.api.routes.edge.traces import Traces
 from solespan.api.routes.edge.turns import Turns
-from solespan.api.routes.forecasts import fit, forecasts, look_back
+from solespan.api.routes.forecasts import calibrations, fit, forecasts, look_back
 from solespan.api.routes.http import problems
 from solespan.api.routes.http.pace import Pace
 from solespan.api.routes.http.page_entry import navigation_of
@@ -138,6 +138,7 @@ def create_app(
         *batch_routers(),
         imports.router,
         photographs.router,
+        calibrations.router,
         revisions.router,
         fit.router,
         health.router,

@@ -42,6 +42,12 @@ def typed_options(options: Mapping[str, str], *, replace: str = "") -> Iterator[
     try:
         yield
     except FormProblem as problem:
+        if problem.question:
+            raise Refused(
+                problem.question,
+                where=", ".join(options.get(f, f) for f in problem.errors),
+                remedy="Look again, or add --sure if it is right.",
+            ) from problem
         named = {options.get(f, f"--{f.replace('_', '-')}"): w for f, w in problem.errors.items()}
         raise Refused(
             " ".join(f"{option}: {why}." if option else why for option, why in named.items()),

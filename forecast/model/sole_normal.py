@@ -17,9 +17,9 @@ from solespan.forecast.model.block_elimination import Level
 from solespan.forecast.model.hierarchy import Posterior
 from solespan.forecast.model.inner_loop import Modes
 from solespan.forecast.model.parameter_layout import INTERFACE, PATH
-from solespan.forecast.panel.panel import Panel
+from solespan.forecast.panel.panel import THUMB, Panel
 
-__all__ = ["SoleNormal", "log_rate_effects", "sole_normal"]
+__all__ = ["SoleNormal", "log_rate_effects", "sole_normal", "thumb_shifts"]
 
 _RATE = INTERFACE.index("log_rate")
 
@@ -61,6 +61,20 @@ def log_rate_effects(panel: Panel, at: Modes, sole: int) -> dict[str, tuple[floa
         "sole": normal.effect({"sole": 1.0}),
         "foot": (float(rate[0] - rate[1]), foot_sd),
     }
+
+
+def thumb_shifts(panel: Panel, at: Modes) -> tuple[np.ndarray, np.ndarray]:
+    """Mean and SD of wearers' thumb shifts at the usual limit; see `Conditioned.thumb_shift`."""
+    mean, sd = np.full((2, len(panel.wearer_ids)), np.nan)
+    pressed = panel.obs_path[panel.obs_kind == THUMB]
+    wearers, first = np.unique(panel.path_wearer[pressed], return_index=True)
+    before = dict(zip(at.posterior.layout.population, at.posterior.layout.prior_mean, strict=True))
+    weights = {"thumb": 1.0, "thumb_shift_mm": 1.0}
+    for wearer, path in zip(wearers, pressed[first], strict=True):
+        normal = sole_normal(panel, at.posterior, np.array([path]))
+        moved, sd[wearer] = normal.effect(weights)
+        mean[wearer] = before.get("thumb_shift_mm", 0.0) + moved
+    return mean, sd
 
 
 def sole_normal(panel: Panel, posterior: Posterior, paths: np.ndarray) -> SoleNormal:

@@ -30,7 +30,7 @@ from solespan.forecast.model.parameter_layout import (
     population_prior,
 )
 from solespan.forecast.model.posterior_modes import CHANGED, changed_wearers, converged_modes
-from solespan.forecast.model.sole_normal import log_rate_effects
+from solespan.forecast.model.sole_normal import log_rate_effects, thumb_shifts
 from solespan.forecast.model.sole_state import Evidence, SoleState, sole_state
 from solespan.forecast.model.wear_curve import (
     NextReading,
@@ -203,6 +203,13 @@ class Conditioned:
         as rate and pace are not told apart then. `foot`: left less right.
         """
         return log_rate_effects(self.panel, self._modes, sole)
+
+    def thumb_shift(self) -> tuple[np.ndarray, np.ndarray]:
+        """How much thicker each wearer's thumb feels a sole with the usual limit: mean and SD, mm.
+
+        Both of shape (wearers,); NaN of a wearer who pressed no sole.
+        """
+        return thumb_shifts(self.panel, self._modes)
 
     def thickness(self, log: WearLog, sole: int, days: np.ndarray) -> list[ThicknessNormal]:
         """Joint normals of the thickness by day of a sole's paths, all checks known.

@@ -20,6 +20,7 @@ from scipy.special import log_ndtr
 __all__ = [
     "HOLE_SD_MM",
     "ThumbScale",
+    "believable_mm",
     "grade_bounds",
     "grade_information",
     "interval_site",
@@ -29,6 +30,10 @@ __all__ = [
 
 HOLE_SD_MM = 0.15
 _MOST_VARIANCE = 1e6
+# Beyond a cut point of the prior by so much, a grade is asked about. It is about three SDs of the
+# cut point and of one judgement together; common practice, no source.
+_BEYOND_MM = 1.5
+_HOLE_MM = 0.5  # a hole with more leather than this is asked about; common practice, no source
 _LEAST_SLOPE = 0.2  # grades per mm: an ordered probit flatter than that has learnt nothing
 
 
@@ -58,6 +63,22 @@ def grade_bounds(grade: np.ndarray, scale: ThumbScale) -> tuple[np.ndarray, np.n
     low = np.array([firm, give, -np.inf, -np.inf])[grade]
     high = np.array([np.inf, firm, give, 0.0])[grade]
     return low, high, np.where(grade == 3, HOLE_SD_MM, scale.sd_mm)
+
+
+def believable_mm(grade: str) -> tuple[float, float]:
+    """Least and greatest thickness at which a grade (a word of `frames.GRADES`) can be meant, mm.
+
+    Outside of it, one of the two is likely a misreading.
+    """
+    scale = ThumbScale()
+    firm, give = scale.firm_from_mm, scale.give_from_mm
+    ranges = {
+        "firm": (firm - _BEYOND_MM, float("inf")),
+        "give": (give - _BEYOND_MM, firm + _BEYOND_MM),
+        "soft": (0.0, give + _BEYOND_MM),
+        "hole": (0.0, _HOLE_MM),
+    }
+    return ranges[grade]
 
 
 def log_chance(low: np.ndarray, high: np.ndarray) -> np.ndarray:

@@ -1,4 +1,4 @@
-"""Commands of the log: `wear`, `check`, `undo` and `list changes`."""
+"""Commands of the log: `wear`, `check`, `calibrate`, `undo` and `list changes`."""
 
 from __future__ import annotations
 
@@ -21,6 +21,7 @@ def register(app: typer.Typer) -> None:
     """Add the commands."""
     app.command("wear")(wear)
     app.command("check")(check)
+    app.command("calibrate")(calibrate)
     app.command("undo")(undo)
     find_lists(app).command("changes")(changes)
 
@@ -133,6 +134,52 @@ def check(
         stored = _stored(session, "checks", logged)
     said = "The check is logged" if done["new"] else "That was logged already"
     show_records("checks", stored, form, out, f"{said}: {pair_id}, {day}.")
+
+
+def calibrate(
+    pair: Pair,
+    foot: Annotated[str, typer.Option("--foot", help="left or right.")],
+    thumb: Annotated[str, typer.Option("--thumb", help="What the thumb felt: firm, give, soft.")],
+    mm: Annotated[
+        float | None,
+        typer.Option("--mm", help="Thickness there, in millimetres. None: the sole is new."),
+    ] = None,
+    method: Annotated[
+        str | None, typer.Option("--method", help="Gauge: caliper, depth_gauge or ultrasonic.")
+    ] = None,
+    on: On = None,
+    sure: Annotated[
+        bool, typer.Option("--sure", help="The grade is meant, odd as it is for the thickness.")
+    ] = False,
+    replace: Replace = False,
+    form: Format = OutputFormat.TABLE,
+    out: Out = PIPE,
+) -> None:
+    """Teach your thumb: a grade and a thickness of the same spot of the ball, on the same day."""
+    from solespan.api.cli.messages import typed_options
+    from solespan.api.cli.opening import serving
+    from solespan.api.cli.rack.records import show_records
+    from solespan.api.services.rack.calibration import calibrate as log_calibration
+    from solespan.dashboards.pages.rack.thumb import taught_words
+    from solespan.forecast.frames import FEET
+
+    if foot not in FEET:
+        raise Refused(
+            f"{foot!r} is no foot.", where="--foot", accepted=", ".join(FEET),
+            remedy="Press one shoe at a time.",
+        )  # fmt: skip
+    typed = {f"{foot}-ball": thumb, foot: "" if mm is None else str(mm), "method": method or ""}
+    typed["sure"] = "true" if sure else ""
+    options = {"checked_on": "--on", "grade": "--thumb", f"{foot}-ball": "--thumb", foot: "--mm"}
+    with serving("calibrate") as services, services.database.writing() as session:
+        pair_id, day = _meant(services, session, pair, on)
+        with typed_options(options | {"": ""}, replace=REPLACE):
+            at = typed | {"checked_on": day}
+            done = log_calibration(services, session, pair_id, at, replacing=replace)
+        stored = _stored(session, "checks", done.checks)
+    said = "The calibration is logged" if done.new else "That was logged already"
+    told = taught_words(done.before, done.now)
+    show_records("checks", stored, form, out, f"{said}: {pair_id}, {day}. {told}".strip())
 
 
 def undo(

@@ -1,7 +1,8 @@
 """Page routes of the thumb form: how is a whole thumb check logged on one page, also offline?
 
 The guided check asks the service for each step, so it needs a network. This page holds all spots. A
-phone keeps a copy of it, and sends what was felt later, once.
+phone keeps a copy of it, and sends what was felt later, once. A thickness beside a grade teaches
+the owner's thumb.
 """
 
 from __future__ import annotations
@@ -26,7 +27,8 @@ from solespan.api.routes.http.requests import Context, IdempotencyKey
 from solespan.api.routes.rack.pair_pages import ours
 from solespan.api.schemas.forms import FormProblem
 from solespan.api.services.context import AppContext
-from solespan.api.services.rack.log_forms import log_records, read_thumb
+from solespan.api.services.rack.calibration import read_pressed, thumb_of
+from solespan.api.services.rack.log_forms import log_records
 from solespan.api.services.rack.pair_names import choose_pairs, label_of
 from solespan.dashboards.pages.rack.thumb import thumb_form
 
@@ -54,9 +56,9 @@ def log_form(ctx: Context, request: Request, typed: Typed, key: IdempotencyKey) 
         label_of(session, pair_id)
         today = ctx.clock.today(choose_pairs(session, pair_id=pair_id).zone)
         told = {**typed, "checked_on": typed.get("checked_on") or today.isoformat()}
-        every = read_thumb(pair_id, told)
+        every = read_pressed(pair_id, told)
         replacing = typed.get("replace") == "true"
-        return log_records(ctx, session, "checks", every, replacing=replacing)
+        return log_records(ctx, session, "checks", every, replacing=replacing, typed=told)
 
     try:
         ours(request, typed)
@@ -79,11 +81,16 @@ def _page(
     status: int = 200,
 ) -> Response:
     with ctx.database.reading() as session:
-        known = choose_pairs(session, pair_id=typed.get("pair", ""))
+        pair_id = typed.get("pair", "")
+        known = choose_pairs(session, pair_id=pair_id)
+        chosen = any(pair_id == value for value, _ in known.pairs)
+        cuts = thumb_of(ctx, session, pair_id) if chosen else None
     context = thumb_form(
         typed,
         errors=problem.errors if problem else {},
         replaceable=problem.replaceable if problem else False,
+        question=problem.question if problem else "",
+        cuts=cuts,
     )
     context |= {"pairs": known.pairs, "done": done}
     context["today_iso"] = ctx.clock.today(known.zone).isoformat()

@@ -20,6 +20,7 @@ from solespan.api.services.interchange.reference_data import KnownRecords
 from solespan.api.services.interchange.soles import attach_soles, records
 from solespan.forecast.bench.visits import works_of
 from solespan.forecast.layers.limits import ball_limits_mm
+from solespan.forecast.observation.thumb import believable_mm
 from solespan.forecast.units import iron_to_mm
 
 __all__ = ["question_checks", "question_soles"]
@@ -28,6 +29,8 @@ GAUGE_SD_MM = {"caliper": 0.2, "depth_gauge": 0.1, "ultrasonic": 0.1, "thumb": 0
 SD_OF_DIFFERENCE = 3.0
 OVER_NOMINAL_MM = 1.5
 LEATHER_IN_IRONS = (7.0, 14.0)  # as millimetres rarer than as irons: 7 to 14 iron are usual
+GRADED_POINTS = ("ball", "toe")  # the heel's top piece cannot be judged by thumb
+FRESH_DAYS = 14  # a sole fitted so lately is as thick as when new; common practice, no source
 SERIES = ["pair_id", "foot", "point", "sole_id"]
 RENEWS = {
     "ball": {"full_sole", "half_sole", "rewelt"},
@@ -77,6 +80,7 @@ def question_checks(world: KnownRecords, line: pd.DataFrame) -> None:
     if seen.empty:
         return
     _question_irons(draft, seen)
+    _question_grades(draft, seen)
     measured = seen[seen["value_mm"].notna()].copy()
     _question_growth(world, draft, measured)
     _question_after_hole(draft, seen)
@@ -109,7 +113,8 @@ def _all_checks(world: KnownRecords, line: pd.DataFrame) -> pd.DataFrame:
     stored = stored[stored["pair_id"].isin(list(taken["pair_id"].unique()))]
     both = pd.concat([part for part in (stored, taken) if len(part)], ignore_index=True)
     both = both.drop_duplicates(list(draft.table.key), keep="last", ignore_index=True)
-    both = both.join(attach_soles(both, "checked_on", line)[["sole_id", "nominal_thickness_mm"]])
+    of_sole = ["sole_id", "nominal_thickness_mm", "fitted_on"]
+    both = both.join(attach_soles(both, "checked_on", line)[of_sole])
     both["sd_mm"] = both["method"].map(GAUGE_SD_MM).astype("float64")
     return both.sort_values([*SERIES, "checked_on", "method"], kind="stable", ignore_index=True)
 
@@ -145,6 +150,36 @@ def _question_irons(draft: Draft, seen: pd.DataFrame) -> None:
             f"are irons, it is {iron_to_mm(row['value_mm']):.2f} mm"
         ),
         "millimetres; irons go into value_iron",
+    )
+
+
+def _question_grades(draft: Draft, seen: pd.DataFrame) -> None:
+    """Question thumb grades that do not go with the thickness of that spot on that day.
+
+    It is what a gauge read, or the nominal thickness of a sole that was fitted lately.
+    """
+    graded = seen[seen["grade"].notna() & seen["point"].isin(GRADED_POINTS)]
+    if graded.empty:
+        return
+    spot = [*SERIES, "checked_on"]
+    of_spot = seen[seen["value_mm"].notna()].groupby(spot, as_index=False)
+    read = of_spot.agg(read_mm=("value_mm", "mean"), other_place=("place", "max"))
+    beside = graded.merge(read, on=spot, how="left")
+    fresh = beside["checked_on"] - beside["fitted_on"] <= pd.Timedelta(days=FRESH_DAYS)
+    known_mm = beside["read_mm"].fillna(beside["nominal_thickness_mm"].where(fresh))
+    low, high = np.array([believable_mm(word) for word in beside["grade"]]).T
+    odd = known_mm.notna() & ((known_mm < low) | (known_mm > high))
+    rows = beside.assign(known_mm=known_mm, other_place=beside["other_place"].fillna(-1))[odd]
+    _ask(
+        draft,
+        records(rows),
+        "grade",
+        lambda row: (
+            f"{row['grade']} on {row['checked_on'].date()}, although the sole "
+            f"{'was' if row['read_mm'] == row['read_mm'] else 'is new and'} "
+            f"{row['known_mm']:.1f} mm thick there"
+        ),
+        "a grade that goes with the thickness: firm when new, hole when nothing is left",
     )
 
 

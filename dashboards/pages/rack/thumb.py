@@ -11,12 +11,14 @@ from dataclasses import dataclass
 from typing import Any
 
 from solespan.dashboards import wording
-from solespan.forecast.frames import FEET, GRADES
+from solespan.forecast.frames import FEET, GRADES, METHODS
 
-__all__ = ["STEPS", "thumb_form", "thumb_page"]
+__all__ = ["STEPS", "taught_words", "thumb_form", "thumb_page"]
 
 ORDER = ("waist", "ball", "toe", "heel")
 SKIP = "skip"
+_EIGHT_IN_TEN = 1.28  # SDs on either side that hold eight in ten of a normal
+_LITTLE = 0.02
 GRADE_WORDS = {
     "firm": "does not move under the thumb",
     "give": "moves a little, springs back",
@@ -91,9 +93,22 @@ def thumb_page(
 
 
 def thumb_form(
-    typed: Mapping[str, str], *, errors: Mapping[str, str], replaceable: bool
+    typed: Mapping[str, str],
+    *,
+    errors: Mapping[str, str],
+    replaceable: bool,
+    question: str = "",
+    cuts: Mapping[str, float] | None = None,
 ) -> dict[str, Any]:
-    """Gather all spots on one page, each with the answer that was typed."""
+    """Gather all spots on one page, each with the answer that was typed.
+
+    Parameters
+    ----------
+    question : str
+        Why the grades are odd beside the thickness, where they are.
+    cuts : mapping, optional
+        What is known of this owner's thumb; fields of `forecast.explaining.thumb_cuts.ThumbCuts`.
+    """
     return {
         "pair": typed.get("pair", ""),
         "spots": [
@@ -105,10 +120,38 @@ def thumb_form(
             for step in STEPS
         ],
         "grades": [(SKIP, "not felt"), *((grade, grade) for grade in GRADES)],
+        "read": {foot: typed.get(foot, "") for foot in FEET},
+        "gauges": [(word, wording.spaced(word)) for word in METHODS if word != "thumb"],
+        "method": typed.get("method", ""),
+        "question": question,
+        "thumb": "" if cuts is None else taught_words(None, cuts),
         "checked_on": typed.get("checked_on", ""),
         "errors": dict(errors),
         "replaceable": replaceable,
     }
+
+
+def taught_words(before: Mapping[str, float] | None, now: Mapping[str, float] | None) -> str:
+    """Say where an owner's thumb goes from one grade to the next, and how sure that is.
+
+    Parameters
+    ----------
+    before, now : mapping, optional
+        Fields of `forecast.explaining.thumb_cuts.ThumbCuts`, mm; None without a forecast.
+    """
+    if now is None:
+        return "There is no forecast yet; the next fit learns from it."
+    firm, soft, sure = now["firm_from_mm"], now["give_from_mm"], _EIGHT_IN_TEN * now["sd_mm"]
+    said = (
+        f"Your thumb says firm from about {firm:.1f} mm, and soft under about {soft:.1f} mm, "
+        f"give or take {sure:.1f} mm."
+    )
+    if before is None:
+        return said
+    less = 1.0 - now["sd_mm"] / before["sd_mm"]
+    if less < _LITTLE:
+        return f"{said} This press taught little; press a sole of 2 to 4 mm."
+    return f"{said} That is {less:.0%} narrower than before."
 
 
 def _asked(step: Step, known: Mapping[str, str]) -> dict[str, Any]:

@@ -229,3 +229,25 @@ def test_notes_are_written_and_emptied(typed):
 def test_a_key_is_made_for_a_member_only_and_ended(typed):
     with pytest.raises(NotFound, match="no member"):
         typed("accounts", "make-token", "till", "--member", "a@example.org", "--scope", "read")
+
+
+def test_a_calibration_logs_both_checks_and_says_what_it_taught(typed):
+    words = ("oxford", "--foot", "left", "--on", "2026-06-10", "--method", "caliper")
+    told = typed("calibrate", *words, "--thumb", "give", "--mm", "3.0")
+    assert "The calibration is logged" in told
+    assert "Your thumb says firm from about" in told
+    rows = listed(typed, "checks", "--pair", "oxford", "--since", "2026-06-10")
+    assert {(row["method"], row["grade"], row["value_mm"]) for row in rows} == {
+        ("thumb", "give", None),
+        ("caliper", None, 3.0),
+    }
+    assert "already" in typed("calibrate", *words, "--thumb", "give", "--mm", "3.0")
+
+
+def test_an_odd_calibration_is_asked_about(typed):
+    words = ("oxford", "--foot", "left", "--thumb", "soft", "--mm", "4.9", "--method", "caliper")
+    with pytest.raises(Refused, match="although the sole was"):
+        typed("calibrate", *words)
+    assert "logged" in typed("calibrate", *words, "--sure")
+    with pytest.raises(Refused, match="no foot"):
+        typed("calibrate", "oxford", "--foot", "both", "--thumb", "give", "--mm", "3")

@@ -184,3 +184,13 @@ def test_a_pair_of_a_wearer_nobody_described_adds_the_wearer(folder, findings):
     folder.texts["pairs"] += "boot,eve,Boot,blake\n"
     assert findings(folder.take(), "questioned") == []
     assert [w["wearer_id"] for w in folder.stored()["wearers"]] == ["ann", "bob", "eve"]
+
+
+@pytest.mark.parametrize(("grade", "mm", "asked"), [("soft", 4.6, True), ("give", 3.0, False)])
+def test_a_grade_that_does_not_go_with_the_thickness_is_questioned(folder, grade, mm, asked):
+    questions = _asked(
+        folder,
+        f"2024-06-01,left,ball,caliper,{mm},",
+        f"2024-06-01,left,ball,thumb,,{grade}",
+    )
+    assert [(line, column) for line, column, _ in questions] == ([(3, "grade")] if asked else [])
