@@ -34,6 +34,11 @@ def all_defaults() -> Iterator[Default]:
     for (work, on), (minutes, share) in (pair for table in tables for pair in table.items()):
         yield Default(f"minutes, {_said(work)}, {_said(on)}", minutes, "min")
         yield Default(f"price, {_said(work)}, {_said(on)}", share, "share of the list price")
+    for (work, on), hours in (
+        *standards.DRYING_BY_CONSTRUCTION.items(),
+        *standards.DRYING_BY_MATERIAL.items(),
+    ):
+        yield Default(f"drying, {_said(work)}, {_said(on)}", hours, "h")
     for work, (minutes, share) in standards.MACHINE_OUTSEAM.items():
         yield Default(f"minutes, {_said(work)}, hand welted, outseam by machine", minutes, "min")
         yield Default(f"price, {_said(work)}, outseam by machine", share, "share of the list price")

@@ -15,7 +15,13 @@ import numpy as np
 
 from solespan.forecast.bench.findings import Finding, PairState, findings_of
 from solespan.forecast.bench.minutes import JobMinutes
-from solespan.forecast.bench.standards import STANDARDS, WET_BOTTOM_HOURS, Job, price_share
+from solespan.forecast.bench.standards import (
+    STANDARDS,
+    WET_BOTTOM_HOURS,
+    Job,
+    drying_of,
+    price_share,
+)
 from solespan.forecast.bench.visits import (
     NEW_SOLES,
     WHOLE_SOLES,
@@ -110,6 +116,7 @@ def quote(
     minutes: JobMinutes,
     price_minor: Mapping[str, int],
     worker: str | None = None,
+    drying_hours: Mapping[str, float] | None = None,
 ) -> list[Alternative]:
     """Offer the ways to meet a pair's needs, the one with the cheapest wear day first.
 
@@ -122,6 +129,8 @@ def quote(
         Work -> list price in the shop's currency.
     worker : str, optional
         Whose pace counts.
+    drying_hours : mapping, optional
+        Work -> hours of the calendar that it dries in this shop; others as the standards.
 
     Returns
     -------
@@ -131,7 +140,8 @@ def quote(
     works = needs_of(pair).works
     if not works:
         return []
-    out = [_alternative(pair, way, minutes, price_minor, worker) for way in _ways(pair, works)]
+    shop = (minutes, price_minor, worker, drying_hours)
+    out = [_alternative(pair, way, *shop) for way in _ways(pair, works)]
     return sorted(out, key=lambda a: (a.price_minor_per_wear_day, a.price_minor))
 
 
@@ -141,6 +151,7 @@ def quote_visit(
     minutes: JobMinutes,
     price_minor: Mapping[str, int],
     worker: str | None = None,
+    drying_hours: Mapping[str, float] | None = None,
 ) -> Alternative:
     """Quote works that somebody chose, done in one visit, with what must be done with them.
 
@@ -151,7 +162,7 @@ def quote_visit(
         raise BadHorizon(f"works: {against or 'none is chosen'}")
     needed = needs_of(pair).works
     way = completed(pair, {work: needed.get(work, "as chosen") for work in works})
-    return _alternative(pair, way, minutes, price_minor, worker)
+    return _alternative(pair, way, minutes, price_minor, worker, drying_hours)
 
 
 def _ways(pair: PairState, works: Mapping[str, str]) -> list[dict[str, str]]:
@@ -192,6 +203,7 @@ def _alternative(
     minutes: JobMinutes,
     price_minor: Mapping[str, int],
     worker: str | None,
+    drying_hours: Mapping[str, float] | None,
 ) -> Alternative:
     material = pair.sole[0]
     job = Job(pair.construction, material, pair.channel)
@@ -217,16 +229,19 @@ def _alternative(
         wear_days_bought=days[1],
         wear_days_low=days[0],
         wear_days_high=days[2],
-        waiting_hours=max(STANDARDS[work].drying_hours for work in way) + _drying_first(pair),
+        waiting_hours=_waiting_hours(pair, way, job, drying_hours),
         uses=dict(uses),
         soles_left=after.soles_left,
     )
 
 
-def _drying_first(pair: PairState) -> float:
-    """Hours that a wet bottom dries before the work begins."""
+def _waiting_hours(
+    pair: PairState, way: Mapping[str, str], job: Job, drying_hours: Mapping[str, float] | None
+) -> float:
+    """Hours of the calendar: a wet bottom dries first, and the slowest work of the visit counts."""
     wet = any(pair.parts.get(part) == "wet" for part in ("cork", "insole"))
-    return WET_BOTTOM_HOURS if wet else 0.0
+    first = WET_BOTTOM_HOURS if wet else 0.0
+    return first + max(drying_of(work, job, drying_hours) for work in way)
 
 
 def _days_bought(pair: PairState, works: Mapping[str, str]) -> tuple[float, float, float]:

@@ -102,7 +102,8 @@ def quote_pair(
     minutes = shop_minutes(session) if timed else fit_minutes(_NO_JOBS, usual_minutes(session))
     settings, _ = read_bench_settings(session)
     prices = {w: one.price_minor for w, one in STANDARDS.items()} | dict(settings.price_minor)
-    ways = quote(state, minutes, prices, worker)
+    terms = (minutes, prices, worker, settings.drying_hours)
+    ways = quote(state, *terms)
     needs = needs_of(state)
     return {
         "pair_id": pair_id,
@@ -118,7 +119,7 @@ def quote_pair(
         "soles_left": state.soles_left,
         "layers": [asdict(one) for one in layers_of(state)],
         "alternatives": [_way(way) for way in ways],
-        "chosen": _chosen(state, works, minutes, prices, worker) if works else None,
+        "chosen": _chosen(state, works, terms) if works else None,
         "minutes_from": f"{sum(minutes.jobs.values())} timed jobs of this shop, over {SOURCE}",
     }
 
@@ -194,12 +195,10 @@ def works_columns(works: Sequence[str]) -> dict[str, Any]:
 def _chosen(
     state: PairState,
     works: Sequence[str],
-    minutes: JobMinutes,
-    prices: Mapping[str, int],
-    worker: str | None,
+    terms: tuple[JobMinutes, Mapping[str, int], str | None, Mapping[str, float]],
 ) -> dict[str, Any]:
     try:
-        return _way(quote_visit(state, works, minutes, prices, worker))
+        return _way(quote_visit(state, works, *terms))
     except BadHorizon as clash:
         raise Conflict(
             f"These works cannot be done together: {str(clash).removeprefix('works: ')}.",

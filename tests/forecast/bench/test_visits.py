@@ -12,7 +12,7 @@ import pytest
 from solespan.forecast.bench.findings import PairState
 from solespan.forecast.bench.minutes import fit_minutes
 from solespan.forecast.bench.quoting import Alternative, quote, quote_visit
-from solespan.forecast.bench.standards import STANDARDS
+from solespan.forecast.bench.standards import STANDARDS, Job, drying_of
 from solespan.forecast.bench.visits import NEW_SOLES, clashes, completed, main_work, works_of
 from solespan.forecast.errors import BadHorizon
 from solespan.forecast.frames import WORKS
@@ -147,7 +147,29 @@ def test_a_top_piece_among_further_works_begins_the_heel_anew():
 
 def test_a_wet_bottom_dries_before_anything_is_fitted():
     dry, wet = (whole("full_sole", parts={"cork": state}) for state in ("good", "wet"))
-    assert (dry.waiting_hours, wet.waiting_hours) == (12, 12 + 60)
+    assert (dry.waiting_hours, wet.waiting_hours) == (24, 24 + 60)
+
+
+@pytest.mark.parametrize(
+    ("works", "pair", "hours"),
+    [
+        (["full_sole"], {}, 24),
+        (["full_sole"], {"construction": "blake"}, 12),
+        (["full_sole"], {"construction": "cemented"}, 12),
+        (["full_sole"], {"material": "lug_rubber", "new_mm": 9.0}, 24),
+        (["half_sole", "sock"], {}, 12),
+        (["heel_block"], {}, 4),
+    ],
+)
+def test_the_slowest_work_of_a_visit_sets_its_wait(works, pair, hours):
+    # Common practice, no source: drying and waiting by work.
+    assert whole(*works, **pair).waiting_hours == hours
+
+
+def test_hours_that_the_shop_set_hold_for_every_construction():
+    for construction in ("goodyear_welted", "blake"):
+        job = Job(construction, "veg_tan_leather")
+        assert drying_of("full_sole", job, {"full_sole": 30.0}) == 30.0
 
 
 def test_further_works_are_none_where_nothing_was_said():
