@@ -39,7 +39,7 @@ from solespan.forecast.layers.thickness import (
     other_thickness_mm,
     usual_thickness_mm,
 )
-from solespan.forecast.priors import HEEL_NOMINAL_MM, MATERIAL_RATE
+from solespan.forecast.priors import MATERIAL_RATE
 
 __all__ = ["Alternative", "Needs", "PairState", "needs_of", "quote", "quote_visit"]
 
@@ -281,8 +281,11 @@ def _after(pair: PairState, works: Mapping[str, str]) -> PairState:
         mm |= {"ball": ground[1], "toe": ground[1]}
         limits = {p: own for p, own in limits.items() if p == "heel"}
     base_mm = None if fitted else pair.lug_base_mm
+    heel_mm = pair.heel_mm
     if any(work in works for work in (*WHOLE_SOLES, "top_piece", "heel_block")):
-        mm["heel"] = HEEL_NOMINAL_MM
+        mm["heel"] = other_thickness_mm("top_piece", pair.kind)
+        limits.pop("heel", None)
+        heel_mm = None
     if "toe_piece" in works:
         mm["toe"] = min(other_thickness_mm("toe_piece", pair.kind), new_mm)
     ratio = MATERIAL_RATE[ground[0]] / MATERIAL_RATE[pair.material]
@@ -299,4 +302,5 @@ def _after(pair: PairState, works: Mapping[str, str]) -> PairState:
         rate_mm_per_wear_day=rate,
         limit_mm=limits,
         lug_base_mm=base_mm,
+        heel_mm=heel_mm,
     )
