@@ -238,10 +238,15 @@ def _alternative(
 def _waiting_hours(
     pair: PairState, way: Mapping[str, str], job: Job, drying_hours: Mapping[str, float] | None
 ) -> float:
-    """Hours of the calendar: a wet bottom dries first, and the slowest work of the visit counts."""
+    """Hours of the calendar: a wet bottom dries first, and the slowest work of the visit counts.
+
+    A guard on a new sole waits until that is dry, then dries itself.
+    """
     wet = any(pair.parts.get(part) == "wet" for part in ("cork", "insole"))
     first = WET_BOTTOM_HOURS if wet else 0.0
-    return first + max(drying_of(work, job, drying_hours) for work in way)
+    hours = {work: drying_of(work, job, drying_hours) for work in way}
+    over = hours.pop("guard") if any(one in way for one in NEW_SOLES) and "guard" in way else 0.0
+    return first + over + max(hours.values())
 
 
 def _days_bought(pair: PairState, works: Mapping[str, str]) -> tuple[float, float, float]:
@@ -274,7 +279,10 @@ def _after(pair: PairState, works: Mapping[str, str]) -> PairState:
     elif "half_sole" in works:
         half_mm = half_sole_mm(pair.kind) if material in LEATHERS else new_mm
         ground, cover = (material, min(half_mm, new_mm)), "half"
-    elif "guard" in works:
+    base = pair.base
+    if "guard" in works:  # over the new sole, or over the one that stays
+        renewed = any(work in works for work in NEW_SOLES)
+        base = (*ground, ground[1]) if renewed else pair.sole
         ground, cover = ("rubber", GUARD_MM), "guard"
     fitted = any(work in works for work in (*NEW_SOLES, "guard"))
     if fitted:
@@ -297,6 +305,7 @@ def _after(pair: PairState, works: Mapping[str, str]) -> PairState:
         pair,
         material=ground[0],
         new_mm=ground[1],
+        base=base,
         cover=cover,
         thickness_mm=mm,
         rate_mm_per_wear_day=rate,

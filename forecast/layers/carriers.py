@@ -138,7 +138,7 @@ def seams_of_carrier(
     own = None if layers is None or layers.empty else layers
     if own is not None:
         own = own[(own["layer"] == carrier_word(construction)) & own["earlier_seams"].notna()]
-        own = own[~(own["fitted_on"] < rewelts.max())] if rewelts.notna().any() else own
+        own = own[own["fitted_on"] >= rewelts.max()] if rewelts.notna().any() else own
     if own is not None and len(own):
         row = own.sort_values("fitted_on", na_position="first").iloc[-1]
         since = (

@@ -41,7 +41,7 @@ class Soles:
     `end` is the day taken off, or the day the next was fitted; `NEVER` where it is still on.
     `half` and `guard` say what covers a part of the bottom, or lies over the sole. `light` says
     that the pair is women's or children's. `midsole` and `plated` say that a midsole or a toe plate
-    was logged with the sole; `heel_mm` and `heel_limit_mm` are of its top piece, NaN: no own limit.
+    was logged with the sole. `heel_mm` and `heel_limit_mm` are of its top piece; NaN: no own limit.
     """
 
     ids: np.ndarray

@@ -16,6 +16,7 @@ from solespan.forecast.bench.standards import STANDARDS
 from solespan.forecast.frames import CONSTRUCTIONS, COVERS, MATERIALS, WEARING_POINTS
 from solespan.forecast.layers.carriers import admits, count_resoles, seams_of_carrier
 from solespan.forecast.layers.limits import ball_limits_mm
+from solespan.forecast.layers.own_limits import with_own_limits
 from solespan.forecast.layers.rows import layers_on, rewelt_days, top_piece_mm
 from solespan.forecast.layers.stack import logged_layers
 from solespan.forecast.log import WearLog, wear_log
@@ -163,11 +164,12 @@ def test_no_two_readings_of_1000_pairs_contradict_each_other(log):
         (panel.sole_ids[sole], point): mm
         for sole, point, mm in zip(panel.path_sole, panel.path_point, panel.limit_mm, strict=True)
     }
-    own = log.soles["limit_mm"].to_numpy(float)
+    asked = with_own_limits(log.soles, log.layers, log.checks)
+    own = asked["limit_mm"].to_numpy(float)
     advice = dict(
         zip(
             log.soles["sole_id"],
-            np.where(np.isnan(own), ball_limits_mm(log.soles), own),
+            np.where(np.isnan(own), ball_limits_mm(asked), own),
             strict=True,
         )
     )
