@@ -69,8 +69,10 @@ def top_piece_mm(
         Day of the sole that is on: it brought its own top piece, unless one was fitted later.
     """
     tops = layers[layers["layer"] == "top_piece"]
-    tops = tops[~(tops["fitted_on"] < pd.Timestamp(fitted_on))][column].dropna()
-    return float(tops.iloc[-1]) if len(tops) else None
+    earlier = (tops["fitted_on"] < pd.Timestamp(fitted_on)).to_numpy(bool)
+    mm = tops[column].to_numpy(float)[~earlier]
+    mm = mm[~np.isnan(mm)]
+    return float(mm[-1]) if len(mm) else None
 
 
 def carrier_word(construction: str) -> str:

@@ -109,18 +109,17 @@ def default_stack(
     out += [other("lifts", heel), other("top_piece", "rubber")]
     if not logged:
         return tuple(out)
-    own = {one.part for one in logged}
-    whole = [one for one in out if one.part not in own]
-    ground = next(i for i, one in enumerate(whole) if one.part in ("outsole", "half sole", "guard"))
-    inner = [one for one in logged if one.part not in BELOW_THE_SOLE]
-    outer = [one for one in logged if one.part in BELOW_THE_SOLE]
-    above = sorted((*whole[:ground], *inner), key=lambda one: ORDER.index(one.part))
-    below = sorted(
-        (*(one for one in whole[ground:] if one.part in ORDER), *outer),
-        key=lambda one: ORDER.index(one.part),
-    )
-    soles = [one for one in whole[ground:] if one.part not in ORDER]
-    return (*above, *soles, *below)
+    return _with_logged(out, logged)
+
+
+def _with_logged(usual: Sequence[Layer], logged: Sequence[Layer]) -> tuple[Layer, ...]:
+    """Put logged layers in the place of the usual ones, in their order."""
+    named = {one.part for one in logged}
+    beside = [*(one for one in usual if one.part in ORDER and one.part not in named), *logged]
+    beside.sort(key=lambda one: ORDER.index(one.part))
+    soles = [one for one in usual if one.part not in ORDER]
+    above = [one for one in beside if one.part not in BELOW_THE_SOLE]
+    return (*above, *soles, *(one for one in beside if one.part in BELOW_THE_SOLE))
 
 
 def logged_layers(layers: pd.DataFrame, kind: str | None = None) -> tuple[Layer, ...]:

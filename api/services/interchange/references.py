@@ -150,9 +150,13 @@ def judge_layers(world: KnownRecords) -> None:
     draft = world.drafts["layers"]
     empty = draft.frame.astype(object).where(draft.frame.notna(), None)
     for place, row in enumerate(empty.to_dict("records")):
-        for column, why, accepted in layer_faults(row) if draft.good[place] else ():
+        for column, why, accepted in layer_faults(_named(row)) if draft.good[place] else ():
             here = np.arange(len(empty)) == place
             draft.refuse_cells(here, column, why, accepted)
+
+
+def _named(row: dict[Any, Any]) -> dict[str, Any]:
+    return {str(column): value for column, value in row.items()}
 
 
 def _lines_of_refused(draft: Draft, key: str, stored: Collection[str]) -> dict[str, int]:

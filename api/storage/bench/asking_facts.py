@@ -87,7 +87,7 @@ def load_limit_facts(session: Session) -> tuple[pd.DataFrame, pd.DataFrame]:
     )
 
 
-def _frame(session: Session, query: sa.Select[Any], days: tuple[str, ...]) -> pd.DataFrame:
+def _frame(session: Session, query: Any, days: tuple[str, ...]) -> pd.DataFrame:
     rows = [tuple(row) for row in session.execute(query)]
     frame = pd.DataFrame(rows, columns=[c.key for c in query.selected_columns])
     return frame.assign(**{day: pd.to_datetime(frame[day]).astype("datetime64[s]") for day in days})

