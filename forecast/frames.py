@@ -66,9 +66,20 @@ WORKS = (
 )
 # How much of the bottom a sole covers; a guard lies over the sole and does not end it.
 COVERS = ("full", "half", "guard")
+# Layers beside the sole; what lies on the ground, a guard too, is a sole.
+LAYERS = (
+    "sock", "lining", "insole", "filler", "shank", "welt", "midsole",
+    "lifts", "top_piece", "toe_piece", "toe_plate",
+)  # fmt: skip
+LAYER_MATERIALS = (
+    "leather", "rubber", "combination", "cork", "felt", "board", "canvas", "steel", "wood",
+    "glass_fibre", "plastic",
+)  # fmt: skip
+SEAMS = ("none", "inseam", "aloft", "blake", "storm", "round", "glued")
 BANDS = ("sound", "watch", "book in", "stop wearing", "away", "retired")
 
 MAX_THICKNESS_MM = 40.0
+MAX_LAYER_MM = 100.0  # a heel stack is the highest
 MAX_HOURS_PER_DAY = 24.0
 MAX_WEARS_PER_WEEK = 7.0
 STANDARD_HOURS_PER_WEAR_DAY = 8.0
@@ -266,8 +277,47 @@ BENCH_JOBS = Table(
     ),
 )
 
+LAYER_ROWS = Table(
+    "layers",
+    ("layer_id",),
+    (
+        _id("layer_id", "stable identifier of the layer"),
+        _id("pair_id", "the pair it is in"),
+        Column("foot", "word", "which shoe; empty = both", words=FEET),
+        Column(
+            "layer",
+            "word",
+            "which layer; soles, half soles and guards are in soles.csv",
+            required=True,
+            words=LAYERS,
+        ),
+        Column("material", "word", "what it is made of", words=LAYER_MATERIALS),
+        Column(
+            "nominal_thickness_mm",
+            "number",
+            "thickness when new",
+            "mm",
+            low=0,
+            high=MAX_LAYER_MM,
+        ),
+        Column("thickness_mm", "number", "thickness now", "mm", low=0, high=MAX_LAYER_MM),
+        Column("limit_mm", "number", "thickness at which it is renewed", "mm", low=0, high=40),
+        Column("seam", "word", "how it is held", words=SEAMS),
+        Column(
+            "earlier_seams",
+            "integer",
+            "outseams that it had before the first sole here",
+            "seams",
+            low=0,
+            high=30,
+        ),
+        Column("fitted_on", "date", "day it was fitted; empty = with the shoe"),
+        Column("removed_on", "date", "day it was taken off"),
+    ),
+)
+
 TABLES: dict[str, Table] = {
-    t.name: t for t in (WEARERS, PAIRS, SOLES, WEAR_DAYS, CHECKS, BENCH_JOBS)
+    t.name: t for t in (WEARERS, PAIRS, SOLES, WEAR_DAYS, CHECKS, BENCH_JOBS, LAYER_ROWS)
 }
 
 DUE_QUANTILES: dict[str, float] = {

@@ -45,7 +45,7 @@ _OBJECTS: dict[str, tuple[type, ...]] = {
 
 @dataclass(frozen=True)
 class WearLog:
-    """Checked frames: `wearers`, `pairs`, `soles`, `wear_days`, `checks`, `bench_jobs`.
+    """Checked frames: `wearers`, `pairs`, `soles`, `wear_days`, `checks`, `bench_jobs`, `layers`.
 
     Columns, units and bounds are those of `forecast.frames.TABLES`. Rows are sorted by key. Dates
     are `datetime64[s]` at midnight. Flags are bool. Missing numbers are NaN, missing words None.
@@ -69,6 +69,7 @@ class WearLog:
     wear_days: pd.DataFrame
     checks: pd.DataFrame
     bench_jobs: pd.DataFrame
+    layers: pd.DataFrame
 
     def until(self, as_of: str | pd.Timestamp) -> WearLog:
         """The log as it could be known on the evening of `as_of`: nothing later remains."""
@@ -81,6 +82,7 @@ class WearLog:
             wear_days=_before(self.wear_days, "worn_on", as_of),
             checks=_before(self.checks, "checked_on", as_of),
             bench_jobs=jobs,
+            layers=_layers_until(self.layers, as_of),
         )
 
     def of_wearers(self, wearer_ids: Iterable[str]) -> WearLog:
@@ -103,6 +105,7 @@ class WearLog:
             wear_days=part(self.wear_days),
             checks=part(self.checks),
             bench_jobs=part(self.bench_jobs),
+            layers=part(self.layers),
         )
 
 
@@ -119,6 +122,7 @@ class LogColumns:
     wear_days: Mapping[str, np.ndarray]
     checks: Mapping[str, np.ndarray]
     bench_jobs: Mapping[str, np.ndarray]
+    layers: Mapping[str, np.ndarray]
 
 
 def _before(
@@ -135,6 +139,14 @@ def _before(
     return frame
 
 
+def _layers_until(layers: pd.DataFrame, as_of: pd.Timestamp) -> pd.DataFrame:
+    """Layers fitted by a day, an unknown day among them; a later removal is not known yet."""
+    if layers.empty:
+        return layers
+    known = layers[~(layers["fitted_on"] > as_of)].reset_index(drop=True)
+    return known.assign(removed_on=known["removed_on"].mask(known["removed_on"] > as_of))
+
+
 def wear_log(
     pairs: Any,
     soles: Any,
@@ -142,15 +154,17 @@ def wear_log(
     checks: Any = None,
     wearers: Any = None,
     bench_jobs: Any = None,
+    layers: Any = None,
 ) -> WearLog:
     """Check loose frames and gather them.
 
     Parameters
     ----------
-    pairs, soles, wear_days, checks, wearers, bench_jobs : DataFrame of pandas, Arrow or polars
-        Tables of `forecast.frames.TABLES`, one row per key, any column order. Columns that are
-        not required may be missing. A thickness may be in a column of irons instead. A wearer
-        named only in `pairs` is added. Texts are read as cells of files are.
+    pairs, soles, wear_days, checks, wearers, bench_jobs, layers : DataFrame
+        Of pandas, Arrow or polars: tables of `forecast.frames.TABLES`, one row per key, any
+        column order. Columns that are not required may be missing. A thickness may be in a column
+        of irons instead. A wearer named only in `pairs` is added. Texts are read as cells of
+        files are.
 
     Returns
     -------
@@ -186,6 +200,7 @@ def wear_log(
         "wear_days": wear_days,
         "checks": checks,
         "bench_jobs": bench_jobs,
+        "layers": layers,
     }
     frames = {name: conform(frame, TABLES[name]) for name, frame in given.items()}
     known = pd.Index(frames["wearers"]["wearer_id"])
@@ -198,7 +213,7 @@ def wear_log(
             else extra
         )
     pair_ids = pd.Index(frames["pairs"]["pair_id"])
-    for name in ("soles", "wear_days", "checks", "bench_jobs"):
+    for name in ("soles", "wear_days", "checks", "bench_jobs", "layers"):
         unknown = pd.Index(frames[name]["pair_id"].unique()).difference(pair_ids)
         if len(unknown):
             near = difflib.get_close_matches(str(unknown[0]), pair_ids, n=1)

@@ -15,7 +15,6 @@ from math import log
 __all__ = [
     "ASSUMED_SPREAD",
     "DRIFTS",
-    "HEEL_NOMINAL_MM",
     "LEATHERS",
     "MATERIAL_RATE",
     "METHOD_SD_MM",
@@ -44,7 +43,6 @@ MATERIAL_RATE: dict[str, float] = {
 LEVEL_LOG_SD = 0.35  # all materials together
 MATERIAL_LOG_SD = 0.30  # each material about that
 
-HEEL_NOMINAL_MM = 6.0  # top piece, common practice
 HEEL_START_SD_MM = 0.6
 
 STEPS_PER_STANDARD_WEAR_DAY = 7000.0

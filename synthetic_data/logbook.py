@@ -36,6 +36,7 @@ __all__ = [
     "Names",
     "ids",
     "job_table",
+    "layer_table",
     "logged_frames",
     "pair_table",
     "sole_ids",
@@ -102,7 +103,7 @@ def logged_frames(
     calendar: Calendar,
     rng: np.random.Generator,
 ) -> tuple[dict[str, pd.DataFrame], Floats]:
-    """The six tables, and what each wear day would count by what an owner writes of it."""
+    """The tables, and what each wear day would count by what an owner writes of it."""
     of_wearers = wearer_table(wearers, names, rng)
     of_pairs = pair_table(pairs, names, calendar, rng)
     soles = sole_table(life.soles, calendar, rng)
@@ -119,8 +120,25 @@ def logged_frames(
         "wear_days": table("wear_days", worn),
         "checks": _checks(readings, len(pairs), calendar),
         "bench_jobs": job_table(life.jobs, calendar),
+        "layers": layer_table(of_pairs),
     }
     return frames, exposure
+
+
+def layer_table(pairs: pd.DataFrame) -> pd.DataFrame:
+    """The table `layers`: what a bench writes of a sturdy pair that it has opened."""
+    sturdy = pairs["construction"].isin(["hand_welted", "stitchdown"])
+    opened = pairs.loc[sturdy, "pair_id"].to_list()
+    seen = (("insole", "leather", 5.0), ("shank", "wood", np.nan))
+    rows = [
+        {"layer_id": f"{pair}-{part}", "pair_id": pair, "layer": part, "material": material,
+         "nominal_thickness_mm": mm}
+        for pair in opened
+        for part, material, mm in seen
+    ]  # fmt: skip
+    columns = ["layer_id", "pair_id", "layer", "material", "nominal_thickness_mm"]
+    given = pd.DataFrame(rows, columns=columns)
+    return table("layers", {name: given[name] for name in columns})
 
 
 def wearer_table(wearers: Wearers, names: Names, rng: np.random.Generator) -> pd.DataFrame:

@@ -122,6 +122,7 @@ def _frames(
             "value_mm": read.ravel(),
         },
         "bench_jobs": {},
+        "layers": {},
     }
     return {name: _whole(name, columns) for name, columns in given.items()}
 

@@ -81,6 +81,7 @@ KEY_COLUMNS = {
     "wear_days": ("pair_id", "worn_on"),
     "checks": ("pair_id", "checked_on", "foot", "point", "method"),
     "bench_jobs": ("job_id",),
+    "layers": ("layer_id",),
     "bench_orders": ("order_id",),
     "shop_settings": ("name",),
 }

@@ -16,6 +16,7 @@ import numpy as np
 import pandas as pd
 
 from solespan.forecast.layers.limits import ball_limits_mm
+from solespan.forecast.layers.own_limits import with_own_limits
 from solespan.forecast.log import WearLog
 from solespan.forecast.priors import METHOD_SD_MM
 
@@ -62,7 +63,7 @@ def outcomes(log: WearLog, as_of: pd.Timestamp) -> pd.DataFrame:
 
 def soles_outcomes(log: WearLog, as_of: pd.Timestamp | None) -> pd.DataFrame:
     """Say the same of every sole from the day it was fitted, where `as_of` is None."""
-    soles = _with_limits(log.soles)
+    soles = _with_limits(log)
     on = ~(soles["removed_on"] <= (soles["fitted_on"] if as_of is None else as_of))
     if as_of is not None:
         on &= soles["fitted_on"] <= as_of
@@ -81,7 +82,8 @@ def soles_outcomes(log: WearLog, as_of: pd.Timestamp | None) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=list(_COLUMNS))
 
 
-def _with_limits(soles: pd.DataFrame) -> pd.DataFrame:
+def _with_limits(log: WearLog) -> pd.DataFrame:
+    soles = with_own_limits(log.soles, log.layers, log.checks)
     own = soles["limit_mm"].to_numpy(float)
     return soles.assign(limit=np.where(np.isnan(own), ball_limits_mm(soles), own))
 
@@ -89,7 +91,7 @@ def _with_limits(soles: pd.DataFrame) -> pd.DataFrame:
 def _looks(log: WearLog) -> pd.DataFrame:
     """One row a sole and day on which the ball was looked at: sole_id, on, past, spare_mm."""
     checks = log.checks[log.checks["point"] == "ball"]
-    soles = _with_limits(log.soles).sort_values("fitted_on", kind="stable")
+    soles = _with_limits(log).sort_values("fitted_on", kind="stable")
     if checks.empty or soles.empty:
         return pd.DataFrame({"sole_id": [], "on": [], "past": [], "spare_mm": []})
     joined = pd.merge_asof(

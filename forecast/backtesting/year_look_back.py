@@ -20,6 +20,7 @@ from solespan.forecast.dates.due import forecast
 from solespan.forecast.dates.forecast_parts import forecast_parts
 from solespan.forecast.dates.models import NESTED
 from solespan.forecast.errors import ForecastError
+from solespan.forecast.layers.own_limits import with_own_limits
 from solespan.forecast.log import WearLog
 from solespan.forecast.panel.wearer_parts import Runner, wearer_parts
 from solespan.forecast.workload.habits import Habits, fit_habits
@@ -247,7 +248,12 @@ def forecast_past(log: WearLog, day: pd.Timestamp, runner: Runner | None = None)
         day,
         known,
         said,
-        due_table(said, known.soles, known.pairs, worn_on.max()),
+        due_table(
+            said,
+            with_own_limits(known.soles, known.layers, known.checks),
+            known.pairs,
+            worn_on.max(),
+        ),
         fit_newcomers(jobs, new, since, day),
         fit_mix(jobs, new),
         fit_small_works(jobs, new, since, day),

@@ -58,6 +58,8 @@ class PairState:
     band : band of the pair in the forecast; who is told to book in needs a sole.
     kind : weight that it is built for; None = men's.
     lug_base_mm : thickness below the lugs of the unit on the ground, as it was read.
+    midsole : whether a midsole was logged. heel_mm : top piece when new; None = that of the kind.
+    logged : layers beside the sole as the log has them; the others have the defaults.
     """
 
     construction: str
@@ -78,6 +80,9 @@ class PairState:
     band: str | None = None
     kind: str | None = None
     lug_base_mm: float | None = None
+    midsole: bool = False
+    heel_mm: float | None = None
+    logged: tuple[Layer, ...] = ()
 
     @property
     def has_guard(self) -> bool:
@@ -113,7 +118,15 @@ class PairState:
             return own
         if self.lug_base_mm is not None and self.material == "lug_rubber" and point != "heel":
             return float(lug_limit_mm(self.lug_base_mm, self.ground_mm))
-        return default_limit_mm(self.material, point, self.ground_mm, self.cover, self.kind)
+        return default_limit_mm(
+            self.material,
+            point,
+            self.ground_mm,
+            self.cover,
+            self.kind,
+            midsole=self.midsole,
+            heel_mm=self.heel_mm,
+        )
 
     def wear_days_left(self, point: str) -> float:
         """Wear days until the limit at a point; inf where nothing is known."""
@@ -173,6 +186,7 @@ def layers_of(pair: PairState) -> tuple[Layer, ...]:
         cover=pair.cover,
         base=None if pair.base is None else pair.base[:2],
         kind=pair.kind,
+        logged=pair.logged,
     )
 
 

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from solespan.forecast.bench import findings, quoting, standards
 from solespan.forecast.bench.shoe_record import Tolerances
 from solespan.forecast.layers.origins import Default, layer_defaults
-from solespan.forecast.priors import HEEL_NOMINAL_MM, MATERIAL_RATE
+from solespan.forecast.priors import MATERIAL_RATE
 
 __all__ = ["all_defaults"]
 
@@ -15,7 +15,6 @@ __all__ = ["all_defaults"]
 def all_defaults() -> Iterator[Default]:
     """Give every default of layers, works and quotes, each with its origin."""
     yield from layer_defaults()
-    yield Default("top piece in a quote", HEEL_NOMINAL_MM, "mm")
     yield Default("spread of a new sole's life", quoting.LIFE_LOG_SD, "log SD")
     yield Default("a point is due within", findings.SOON_WEAR_DAYS, "wear days")
     yield Default("leather below a new guard", findings.GUARD_NEEDS_MM, "mm")
@@ -34,6 +33,11 @@ def all_defaults() -> Iterator[Default]:
     for (work, on), (minutes, share) in (pair for table in tables for pair in table.items()):
         yield Default(f"minutes, {_said(work)}, {_said(on)}", minutes, "min")
         yield Default(f"price, {_said(work)}, {_said(on)}", share, "share of the list price")
+    for (work, on), hours in (
+        *standards.DRYING_BY_CONSTRUCTION.items(),
+        *standards.DRYING_BY_MATERIAL.items(),
+    ):
+        yield Default(f"drying, {_said(work)}, {_said(on)}", hours, "h")
     for work, (minutes, share) in standards.MACHINE_OUTSEAM.items():
         yield Default(f"minutes, {_said(work)}, hand welted, outseam by machine", minutes, "min")
         yield Default(f"price, {_said(work)}, outseam by machine", share, "share of the list price")

@@ -15,7 +15,13 @@ import numpy as np
 
 from solespan.forecast.bench.findings import Finding, PairState, findings_of
 from solespan.forecast.bench.minutes import JobMinutes
-from solespan.forecast.bench.standards import STANDARDS, WET_BOTTOM_HOURS, Job, price_share
+from solespan.forecast.bench.standards import (
+    STANDARDS,
+    WET_BOTTOM_HOURS,
+    Job,
+    drying_of,
+    price_share,
+)
 from solespan.forecast.bench.visits import (
     NEW_SOLES,
     WHOLE_SOLES,
@@ -33,7 +39,7 @@ from solespan.forecast.layers.thickness import (
     other_thickness_mm,
     usual_thickness_mm,
 )
-from solespan.forecast.priors import HEEL_NOMINAL_MM, MATERIAL_RATE
+from solespan.forecast.priors import MATERIAL_RATE
 
 __all__ = ["Alternative", "Needs", "PairState", "needs_of", "quote", "quote_visit"]
 
@@ -110,6 +116,7 @@ def quote(
     minutes: JobMinutes,
     price_minor: Mapping[str, int],
     worker: str | None = None,
+    drying_hours: Mapping[str, float] | None = None,
 ) -> list[Alternative]:
     """Offer the ways to meet a pair's needs, the one with the cheapest wear day first.
 
@@ -122,6 +129,8 @@ def quote(
         Work -> list price in the shop's currency.
     worker : str, optional
         Whose pace counts.
+    drying_hours : mapping, optional
+        Work -> hours of the calendar that it dries in this shop; others as the standards.
 
     Returns
     -------
@@ -131,7 +140,8 @@ def quote(
     works = needs_of(pair).works
     if not works:
         return []
-    out = [_alternative(pair, way, minutes, price_minor, worker) for way in _ways(pair, works)]
+    shop = (minutes, price_minor, worker, drying_hours)
+    out = [_alternative(pair, way, *shop) for way in _ways(pair, works)]
     return sorted(out, key=lambda a: (a.price_minor_per_wear_day, a.price_minor))
 
 
@@ -141,6 +151,7 @@ def quote_visit(
     minutes: JobMinutes,
     price_minor: Mapping[str, int],
     worker: str | None = None,
+    drying_hours: Mapping[str, float] | None = None,
 ) -> Alternative:
     """Quote works that somebody chose, done in one visit, with what must be done with them.
 
@@ -151,7 +162,7 @@ def quote_visit(
         raise BadHorizon(f"works: {against or 'none is chosen'}")
     needed = needs_of(pair).works
     way = completed(pair, {work: needed.get(work, "as chosen") for work in works})
-    return _alternative(pair, way, minutes, price_minor, worker)
+    return _alternative(pair, way, minutes, price_minor, worker, drying_hours)
 
 
 def _ways(pair: PairState, works: Mapping[str, str]) -> list[dict[str, str]]:
@@ -192,6 +203,7 @@ def _alternative(
     minutes: JobMinutes,
     price_minor: Mapping[str, int],
     worker: str | None,
+    drying_hours: Mapping[str, float] | None,
 ) -> Alternative:
     material = pair.sole[0]
     job = Job(pair.construction, material, pair.channel)
@@ -217,16 +229,24 @@ def _alternative(
         wear_days_bought=days[1],
         wear_days_low=days[0],
         wear_days_high=days[2],
-        waiting_hours=max(STANDARDS[work].drying_hours for work in way) + _drying_first(pair),
+        waiting_hours=_waiting_hours(pair, way, job, drying_hours),
         uses=dict(uses),
         soles_left=after.soles_left,
     )
 
 
-def _drying_first(pair: PairState) -> float:
-    """Hours that a wet bottom dries before the work begins."""
+def _waiting_hours(
+    pair: PairState, way: Mapping[str, str], job: Job, drying_hours: Mapping[str, float] | None
+) -> float:
+    """Hours of the calendar: a wet bottom dries first, and the slowest work of the visit counts.
+
+    A guard on a new sole waits until that is dry, then dries itself.
+    """
     wet = any(pair.parts.get(part) == "wet" for part in ("cork", "insole"))
-    return WET_BOTTOM_HOURS if wet else 0.0
+    first = WET_BOTTOM_HOURS if wet else 0.0
+    hours = {work: drying_of(work, job, drying_hours) for work in way}
+    over = hours.pop("guard") if any(one in way for one in NEW_SOLES) and "guard" in way else 0.0
+    return first + over + max(hours.values())
 
 
 def _days_bought(pair: PairState, works: Mapping[str, str]) -> tuple[float, float, float]:
@@ -259,15 +279,21 @@ def _after(pair: PairState, works: Mapping[str, str]) -> PairState:
     elif "half_sole" in works:
         half_mm = half_sole_mm(pair.kind) if material in LEATHERS else new_mm
         ground, cover = (material, min(half_mm, new_mm)), "half"
-    elif "guard" in works:
+    base = pair.base
+    if "guard" in works:  # over the new sole, or over the one that stays
+        renewed = any(work in works for work in NEW_SOLES)
+        base = (*ground, ground[1]) if renewed else pair.sole
         ground, cover = ("rubber", GUARD_MM), "guard"
     fitted = any(work in works for work in (*NEW_SOLES, "guard"))
     if fitted:
         mm |= {"ball": ground[1], "toe": ground[1]}
         limits = {p: own for p, own in limits.items() if p == "heel"}
     base_mm = None if fitted else pair.lug_base_mm
+    heel_mm = pair.heel_mm
     if any(work in works for work in (*WHOLE_SOLES, "top_piece", "heel_block")):
-        mm["heel"] = HEEL_NOMINAL_MM
+        mm["heel"] = other_thickness_mm("top_piece", pair.kind)
+        limits.pop("heel", None)
+        heel_mm = None
     if "toe_piece" in works:
         mm["toe"] = min(other_thickness_mm("toe_piece", pair.kind), new_mm)
     ratio = MATERIAL_RATE[ground[0]] / MATERIAL_RATE[pair.material]
@@ -279,9 +305,11 @@ def _after(pair: PairState, works: Mapping[str, str]) -> PairState:
         pair,
         material=ground[0],
         new_mm=ground[1],
+        base=base,
         cover=cover,
         thickness_mm=mm,
         rate_mm_per_wear_day=rate,
         limit_mm=limits,
         lug_base_mm=base_mm,
+        heel_mm=heel_mm,
     )

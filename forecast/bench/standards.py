@@ -8,6 +8,7 @@ an editable default; prices are round figures inside published ranges of undated
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 from solespan.forecast.frames import CONSTRUCTIONS, WORKS
@@ -18,6 +19,8 @@ __all__ = [
     "AFTER_DRYING_SHARE",
     "BY_CONSTRUCTION",
     "BY_MATERIAL",
+    "DRYING_BY_CONSTRUCTION",
+    "DRYING_BY_MATERIAL",
     "IN_WORK_PER_BENCH",
     "MACHINE_OUTSEAM",
     "SOURCE",
@@ -25,6 +28,7 @@ __all__ = [
     "WET_BOTTOM_HOURS",
     "Job",
     "Standard",
+    "drying_of",
     "price_share",
     "standard_minutes",
 ]
@@ -58,10 +62,10 @@ class Standard:
 # The inseam of a rewelt takes 6 m more: common practice, no source.
 STANDARDS: dict[str, Standard] = {
     "full_sole": Standard(
-        130, 90, 210, 12, 11000, (("sole", 1), ("top_piece", 1), ("thread", 8.5), ("cement", 60))
+        130, 90, 210, 24, 11000, (("sole", 1), ("top_piece", 1), ("thread", 8.5), ("cement", 60))
     ),
     "half_sole": Standard(
-        70, 45, 110, 6, 6500, (("half_sole", 1), ("thread", 5.5), ("cement", 30))
+        70, 45, 110, 12, 6500, (("half_sole", 1), ("thread", 5.5), ("cement", 30))
     ),
     "top_piece": Standard(20, 10, 35, 1, 2800, (("top_piece", 1), ("cement", 10))),
     "toe_plate": Standard(20, 10, 40, 0, 2500, (("toe_plate", 1),)),
@@ -69,11 +73,11 @@ STANDARDS: dict[str, Standard] = {
         190,
         130,
         300,
-        12,
+        24,
         20000,
         (("sole", 1), ("top_piece", 1), ("welt", 1.3), ("thread", 14.5), ("cement", 60)),
     ),
-    "heel_block": Standard(45, 30, 80, 2, 4500, (("top_piece", 1), ("cement", 20))),
+    "heel_block": Standard(45, 30, 80, 4, 4500, (("top_piece", 1), ("cement", 20))),
     "guard": Standard(30, 20, 45, 12, 3300, (("cement", 25),)),
     "toe_piece": Standard(20, 15, 35, 12, 2000, (("cement", 10),)),
     "restitch": Standard(25, 15, 40, 0, 2000, (("thread", 2),)),
@@ -98,6 +102,14 @@ BY_MATERIAL: dict[tuple[str, str], tuple[float, float]] = {
     ("full_sole", "crepe"): (110.0, 0.90),
     ("full_sole", "microcellular"): (60.0, 0.60),
 }
+# Hours of drying where the construction or the material shortens them: cement without a seam's wet
+# leather, or one layer alone.
+DRYING_BY_CONSTRUCTION = {("full_sole", "blake"): 12.0, ("full_sole", "cemented"): 12.0}
+DRYING_BY_MATERIAL = {
+    ("full_sole", "lug_rubber"): 24.0,
+    ("full_sole", "crepe"): 24.0,
+    ("full_sole", "microcellular"): 12.0,
+}
 MACHINE_OUTSEAM = {"full_sole": (130.0, 1.0), "half_sole": (70.0, 1.0), "rewelt": (310.0, 1.35)}
 _SOLES = ("full_sole", "rewelt")
 PIT_TANNED_SHARE, CLOSED_SHARE = 0.20, 0.10  # of a full sole's price, added
@@ -118,6 +130,22 @@ class Job:
     material: str | None = None
     channel: str | None = None
     by_machine: bool = False
+
+
+def drying_of(work: str, job: Job, shop_hours: Mapping[str, float] | None = None) -> float:
+    """Hours of the calendar that one work on such a pair dries.
+
+    Parameters
+    ----------
+    shop_hours : mapping, optional
+        Work -> hours that the shop set. One that differs from the standard holds for every pair.
+    """
+    usual = STANDARDS[work].drying_hours
+    own = (shop_hours or {}).get(work, usual)
+    if own != usual:
+        return own
+    of_construction = DRYING_BY_CONSTRUCTION.get((work, job.construction), usual)
+    return DRYING_BY_MATERIAL.get((work, job.material or ""), of_construction)
 
 
 def standard_minutes(work: str, construction: str, job: Job | None = None) -> float:

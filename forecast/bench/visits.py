@@ -87,8 +87,6 @@ def clashes(pair: PairState, works: Sequence[str]) -> Iterator[str]:
         missing = missing_for_half(pair, works)
         if missing:
             yield f"a half sole wants sound parts, and {missing}"
-    if "guard" in works and any(work in works for work in NEW_SOLES):
-        yield "a guard goes on a new sole after two to five wears: book it as an order of its own"
 
 
 def completed(pair: PairState, chosen: Mapping[str, str]) -> dict[str, str]:

@@ -11,6 +11,7 @@ import numpy as np
 import pandas as pd
 
 from solespan.forecast.frames import CONSTRUCTIONS
+from solespan.forecast.layers.rows import carrier_word
 from solespan.forecast.layers.thickness import LEATHERS, are_guards
 
 __all__ = [
@@ -116,15 +117,35 @@ def count_resoles(soles: pd.DataFrame, earlier: float | None) -> int:
     return before + max(int((~guard & ~np.asarray(carried_on)).sum()) - 1, 0)
 
 
-def seams_of_carrier(soles: pd.DataFrame, earlier: float | None, rewelts: pd.Series) -> int:
+def seams_of_carrier(
+    soles: pd.DataFrame,
+    earlier: float | None,
+    rewelts: pd.Series,
+    *,
+    construction: str = "",
+    layers: pd.DataFrame | None = None,
+) -> int:
     """Outseams that the carrier has had, the first included; only those since the last rewelt.
 
     Parameters
     ----------
     soles, earlier : as of `count_resoles`.
     rewelts : Series of datetime64
-        Days on which the rewelts of the pair were received.
+        Days on which the rewelts of the pair were received; `rows.rewelt_days` gives them.
+    construction, layers : str, DataFrame, optional
+        Of the pair, as of `rows.layers_on`: `earlier_seams` of what carries the seam count.
     """
+    own = None if layers is None or layers.empty else layers
+    if own is not None:
+        own = own[(own["layer"] == carrier_word(construction)) & own["earlier_seams"].notna()]
+        own = own[own["fitted_on"] >= rewelts.max()] if rewelts.notna().any() else own
+    if own is not None and len(own):
+        row = own.sort_values("fitted_on", na_position="first").iloc[-1]
+        since = (
+            soles if pd.isna(row["fitted_on"]) else soles[soles["fitted_on"] >= row["fitted_on"]]
+        )
+        here = count_resoles(since, None) + 1 if len(since) else 0
+        return int(own["earlier_seams"].max()) + here
     if rewelts.notna().any():
         since = soles[soles["fitted_on"] >= rewelts.max()]
         return max(count_resoles(since, None) + 1, 1)

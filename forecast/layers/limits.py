@@ -12,7 +12,12 @@ import numpy as np
 import pandas as pd
 
 from solespan.forecast.frames import MATERIALS, WEARING_POINTS
-from solespan.forecast.layers.thickness import LEATHERS, LIGHT_KINDS, are_guards
+from solespan.forecast.layers.thickness import (
+    LEATHERS,
+    LIGHT_KINDS,
+    are_guards,
+    other_thickness_mm,
+)
 
 __all__ = [
     "DEFAULT_LIMIT_MM",
@@ -38,6 +43,8 @@ DEFAULT_LIMIT_MM: dict[str, dict[str, float]] = {
 # Leather at the ball: two fifths of the new sole, within these two, mm.
 LEAST_LEATHER_MM, MOST_LEATHER_MM, LEATHER_SHARE = 1.2, 2.0, 0.4
 GUARD_LIMIT_MM = 0.4
+MIDSOLE_LIMIT_MM = 1.5  # most of a leather outsole over a midsole: below it the seam is cut
+TOP_PIECE_SHARE = 1 / 3  # of a top piece thinner than the usual 6 mm
 LUG_HEIGHT_MM, LUG_LEFT_MM = 4.0, 1.0  # of a new lug unit, and where its grip is gone
 # Layers that no forecast follows, mm.
 OTHER_LIMIT_MM = {"midsole": 1.5, "top_piece": 2.0, "toe_piece": 2.0, "guard": GUARD_LIMIT_MM}
@@ -54,6 +61,9 @@ def default_limits_mm(
     new_mm: np.ndarray,
     guard: np.ndarray,
     light: np.ndarray | None = None,
+    *,
+    midsole: np.ndarray | None = None,
+    heel_mm: np.ndarray | None = None,
 ) -> np.ndarray:
     """Thickness at which points of layers should be repaired, in mm.
 
@@ -67,20 +77,28 @@ def default_limits_mm(
         Whether the layer is a guard over the sole.
     light : ndarray of bool, optional
         Whether the pair is women's or children's: its thin toe has the limit of its ball.
+    midsole : ndarray of bool, optional
+        Whether a midsole was logged below the layer.
+    heel_mm : ndarray, optional
+        Thickness of the top piece when new; without it the usual one.
     """
     thin_toe = (point == _TOE) & (False if light is None else light)
     usual = _USUAL[material, point]
     leather = np.clip(LEATHER_SHARE * new_mm, LEAST_LEATHER_MM, MOST_LEATHER_MM)
+    if midsole is not None:
+        leather = np.where(midsole, np.minimum(leather, MIDSOLE_LIMIT_MM), leather)
+    heel = usual if heel_mm is None else np.minimum(usual, TOP_PIECE_SHARE * heel_mm)
     # the lugs' grip is gone before the base has a hole
     lug = np.maximum(usual, new_mm - LUG_HEIGHT_MM + LUG_LEFT_MM)
     known = ~np.isnan(new_mm)
     rules = [
-        (point == _HEEL) | ~known,
+        point == _HEEL,
+        ~known,
         guard,
         ((point == _BALL) | thin_toe) & _LEATHER[material],
         material == _LUG,
     ]
-    return np.select(rules, [usual, np.full_like(usual, GUARD_LIMIT_MM), leather, lug], usual)
+    return np.select(rules, [heel, usual, np.full_like(usual, GUARD_LIMIT_MM), leather, lug], usual)
 
 
 def lug_limit_mm(base_mm: np.ndarray | float, new_mm: np.ndarray | float) -> np.ndarray:
@@ -114,6 +132,8 @@ def default_limit_mm(
     new_mm: float | None = None,
     cover: str | None = None,
     kind: str | None = None,
+    midsole: bool = False,
+    heel_mm: float | None = None,
 ) -> float:
     """Thickness at which a point of one layer should be repaired, in mm.
 
@@ -122,7 +142,9 @@ def default_limit_mm(
     material, point, cover, kind : words of `forecast.frames`.
     new_mm : float, optional
         Thickness of the layer when new; without it the usual one.
+    midsole, heel_mm : as of `default_limits_mm`; without a top piece that of the kind.
     """
+    top_mm = other_thickness_mm("top_piece", kind) if heel_mm is None else heel_mm
     new = np.array([np.nan if new_mm is None else new_mm])
     return float(
         default_limits_mm(
@@ -131,5 +153,7 @@ def default_limit_mm(
             new,
             are_guards([material], new, [cover]),
             np.array([kind in LIGHT_KINDS]),
+            midsole=np.array([midsole]),
+            heel_mm=np.array([top_mm]),
         )[0]
     )

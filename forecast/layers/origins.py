@@ -43,6 +43,8 @@ def layer_defaults() -> Iterator[Default]:
     yield Default("most limit of leather at the ball", limits.MOST_LEATHER_MM, "mm")
     yield Default("height of new lugs", limits.LUG_HEIGHT_MM, "mm")
     yield Default("height of lugs at their limit", limits.LUG_LEFT_MM, "mm")
+    yield Default("most limit of leather over a midsole", limits.MIDSOLE_LIMIT_MM, "mm")
+    yield Default("limit of a thin top piece, of its thickness", limits.TOP_PIECE_SHARE, "share")
     for part, mm in limits.OTHER_LIMIT_MM.items():
         yield Default(f"limit, {_said(part)}", mm, "mm")
     for construction, one in carriers.CARRIERS.items():

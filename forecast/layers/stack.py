@@ -5,21 +5,29 @@ Construction, material and cover give the default stack. A simple pair needs no 
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
+import pandas as pd
+
+from solespan.forecast.frames import LAYERS
 from solespan.forecast.layers.carriers import WELTED
 from solespan.forecast.layers.limits import OTHER_LIMIT_MM, default_limit_mm
 from solespan.forecast.layers.thickness import (
     GUARD_MM,
     LEATHERS,
+    NEW_MM,
     is_guard,
     other_thickness_mm,
     usual_thickness_mm,
 )
 
-__all__ = ["SOURCE", "Layer", "default_stack"]
+__all__ = ["SOURCE", "Layer", "default_stack", "logged_layers"]
 
 SOURCE = "common practice, no source"
+# From the foot down; what lies on the ground stands between the midsole and the heel.
+ORDER = LAYERS
+BELOW_THE_SOLE = ("lifts", "top_piece", "toe_piece", "toe_plate")
 _SEAMS = {
     "goodyear_welted": "welt",
     "hand_welted": "welt",
@@ -35,7 +43,7 @@ _SEAMS = {
 class Layer:
     """One layer; a thickness or limit of None says that the layer does not wear by thickness.
 
-    assumed : whether its thickness is a default.
+    assumed : whether its thickness is a default. now_mm : as it was read last.
     """
 
     part: str
@@ -44,6 +52,7 @@ class Layer:
     limit_mm: float | None
     seam: str
     assumed: bool
+    now_mm: float | None = None
 
 
 def default_stack(
@@ -55,6 +64,7 @@ def default_stack(
     cover: str | None = None,
     base: tuple[str, float] | None = None,
     kind: str | None = None,
+    logged: Sequence[Layer] = (),
 ) -> tuple[Layer, ...]:
     """Give the layers of a bottom, from the foot down to the ground.
 
@@ -65,6 +75,8 @@ def default_stack(
         Of that layer; without them the defaults.
     base : (material, mm when new), optional
         The sole below a guard; without it an ordinary leather sole.
+    logged : sequence of Layer, optional
+        Layers beside the sole that somebody logged, in the place of the defaults.
     """
     guard = cover == "guard" or (new_mm is not None and is_guard(material, new_mm, cover))
     usual = GUARD_MM if guard else usual_thickness_mm(material, construction, kind)
@@ -94,4 +106,50 @@ def default_stack(
     own = "none" if guard else seam
     out.append(Layer(part, material, ground_mm, limit_mm, own, new_mm is None))
     heel = "leather" if material in LEATHERS or guard else "rubber"
-    return (*out, other("lifts", heel), other("top_piece", "rubber"))
+    out += [other("lifts", heel), other("top_piece", "rubber")]
+    if not logged:
+        return tuple(out)
+    return _with_logged(out, logged)
+
+
+def _with_logged(usual: Sequence[Layer], logged: Sequence[Layer]) -> tuple[Layer, ...]:
+    """Put logged layers in the place of the usual ones, in their order."""
+    named = {one.part for one in logged}
+    beside = [*(one for one in usual if one.part in ORDER and one.part not in named), *logged]
+    beside.sort(key=lambda one: ORDER.index(one.part))
+    soles = [one for one in usual if one.part not in ORDER]
+    above = [one for one in beside if one.part not in BELOW_THE_SOLE]
+    return (*above, *soles, *(one for one in beside if one.part in BELOW_THE_SOLE))
+
+
+def logged_layers(layers: pd.DataFrame, kind: str | None = None) -> tuple[Layer, ...]:
+    """Give the layers of one pair as somebody logged them, of both feet the thinner.
+
+    Parameters
+    ----------
+    layers : DataFrame
+        As of `rows.layers_on`.
+    kind : str, optional
+        Weight that the pair is built for: thickness when nobody said.
+    """
+    out = []
+    for part, rows in layers.groupby("layer", sort=False) if len(layers) else ():
+        row = rows.sort_values("thickness_mm", na_position="last").iloc[0]
+        new, limit = row["nominal_thickness_mm"], row["limit_mm"]
+        word = str(part)
+        usual = other_thickness_mm(word, kind) if word in NEW_MM else None
+        new_mm = usual if pd.isna(new) else float(new)
+        limit_mm = OTHER_LIMIT_MM.get(word) if pd.isna(limit) else float(limit)
+        now = row["thickness_mm"]
+        out.append(
+            Layer(
+                word,
+                "not said" if pd.isna(row["material"]) else str(row["material"]),
+                new_mm,
+                limit_mm,
+                "none" if pd.isna(row["seam"]) else str(row["seam"]),
+                bool(pd.isna(new)),
+                None if pd.isna(now) else float(now),
+            )
+        )
+    return tuple(out)

@@ -70,11 +70,11 @@ NEW_MM = {
     "lifts": 20.0,
     "top_piece": 6.0,
 }
-_LIGHT_PARTS = {"insole": 3.5, "midsole": 2.3, "toe_piece": 3.0, "lifts": 15.0}
+_LIGHT_PARTS = {"insole": 3.5, "midsole": 2.3, "toe_piece": 3.0, "lifts": 15.0, "top_piece": 4.5}
 NEW_MM_BY_KIND: dict[str, dict[str, float]] = {
     "women": _LIGHT_PARTS,
     "children": _LIGHT_PARTS,
-    "boots": {"insole": 5.5, "midsole": 4.0},
+    "boots": {"insole": 5.5, "midsole": 4.0, "top_piece": 8.0},
 }
 HALF_SOLE_MM = {"men": 4.5, "women": 3.5, "children": 3.5, "boots": 5.5}
 

@@ -27,6 +27,7 @@ from solespan.forecast.panel.exposure import (
     days_of,
     silent_gaps,
 )
+from solespan.forecast.panel.sole_layers import soles_layers, top_pieces
 
 LOGGED_DAYS_AT_LEAST = 20  # with fewer a wearer counts as one who does not log
 
@@ -39,7 +40,8 @@ class Soles:
 
     `end` is the day taken off, or the day the next was fitted; `NEVER` where it is still on.
     `half` and `guard` say what covers a part of the bottom, or lies over the sole. `light` says
-    that the pair is women's or children's.
+    that the pair is women's or children's. `midsole` and `plated` say that a midsole or a toe plate
+    was logged with the sole. `heel_mm` and `heel_limit_mm` are of its top piece; NaN: no own limit.
     """
 
     ids: np.ndarray
@@ -53,6 +55,10 @@ class Soles:
     half: np.ndarray
     guard: np.ndarray
     light: np.ndarray
+    midsole: np.ndarray
+    plated: np.ndarray
+    heel_mm: np.ndarray
+    heel_limit_mm: np.ndarray
 
     @property
     def current(self) -> np.ndarray:
@@ -112,6 +118,8 @@ class LogArrays:
     in_use : ndarray of int, shape (pairs,)
         Last day on which the owner said that the pair is still worn; 0: never.
     day_pair : ndarray of int, shape (days,), sorted as `days`.
+    top_pair, top_day : ndarray of int
+        Top pieces that were logged as layers: pair and day.
     """
 
     today: int
@@ -128,6 +136,8 @@ class LogArrays:
     day_pair: np.ndarray
     checks: Checks
     jobs: Jobs
+    top_pair: np.ndarray
+    top_day: np.ndarray
 
     @property
     def away(self) -> np.ndarray:
@@ -214,11 +224,12 @@ def log_arrays(log: WearLog | LogColumns, as_of: pd.Timestamp) -> LogArrays:
         stated_pair=_numbers(log.pairs, "wears_per_week")[pair_row],
         stated_wearer=np.array([stated.get(w, np.nan) for w in wearer_ids], dtype=float),
         in_use=_said_by(log.pairs["in_use_on"], today)[pair_row],
-        soles=_soles(log, known, _look_up(sole_pair_id, code), fitted[known], today),
+        soles=_soles(log, known, code, fitted[known], today),
         days=worn if keep.all() else worn.part(keep),
         day_pair=day_pair[keep],
         checks=_checks(log, code, today),
         jobs=_jobs(log, code, today),
+        **top_pieces(log, code, today),
     )
 
 
@@ -264,19 +275,25 @@ def _owners(
 
 
 def _soles(
-    log: WearLog | LogColumns, known: np.ndarray, pair: np.ndarray, fitted: np.ndarray, today: int
+    log: WearLog | LogColumns,
+    known: np.ndarray,
+    code: dict[object, int],
+    fitted: np.ndarray,
+    today: int,
 ) -> Soles:
     frame = log.soles
+    pair = _look_up(_objects(frame, "pair_id")[known], code)
     order = np.lexsort((fitted, pair))
     pair, fitted = pair[order], fitted[order]
     removed = days_of(frame["removed_on"])[known][order]
     removed = np.where(removed > today, NEVER, removed)
     following = np.r_[np.where(pair[1:] == pair[:-1], fitted[1:], NEVER), NEVER]
+    end = np.minimum(removed, following)
     return Soles(
         ids=_objects(frame, "sole_id")[known][order],
         pair=pair,
         fitted=fitted,
-        end=np.minimum(removed, following),
+        end=end,
         material=_codes(frame, "material", MATERIALS)[known][order],
         assumed=np.asarray(frame["assumed"], dtype=bool)[known][order],
         nominal_mm=_numbers(frame, "nominal_thickness_mm")[known][order],
@@ -288,6 +305,7 @@ def _soles(
             _objects(frame, "cover"),
         )[known][order],
         light=_of_light_pairs(log)[known][order],
+        **soles_layers(log, code, pair, fitted, end, today),
     )
 
 

@@ -16,11 +16,11 @@ from solespan.forecast.panel.log_arrays import Checks, LogArrays, log_arrays
 from solespan.forecast.panel.panel import GAUGES, HOLE, KNOWN_SINCE, SENT, STILL_ON, THUMB, Panel
 from solespan.forecast.panel.rate_ages import older_shares
 from solespan.forecast.panel.unlogged import told_paces, with_unlogged
-from solespan.forecast.priors import HEEL_NOMINAL_MM
 
 __all__ = ["build_panel", "panel_of"]
 
 _BALL, _HEEL, _HOLE_GRADE = 0, WEARING_POINTS.index("heel"), GRADES.index("hole")
+_TOE = WEARING_POINTS.index("toe")
 _WAIST, _LUG = -1, MATERIALS.index("lug_rubber")
 # A waist reading further from a half sole's thickness when new is of the old waist; no source.
 _HALF_SOLE_REACH_MM = 1.0
@@ -52,6 +52,11 @@ def panel_of(log: LogArrays, records_begin: int | None = None) -> Panel:
         keep = check_sole >= 0
         checks = Checks(*(getattr(checks, name)[keep] for name in vars(checks)))
         check_sole = check_sole[keep]
+    # a plate takes the wear of the toe
+    plated = soles.plated[check_sole] & (checks.point == _TOE)
+    if plated.any():
+        checks = Checks(*(getattr(checks, name)[~plated] for name in vars(checks)))
+        check_sole = check_sole[~plated]
     renewed = _top_pieces(log)
     at = np.flatnonzero(renewed >= 0)
     seen = check_sole * SHIFT + checks.day
@@ -78,10 +83,15 @@ def panel_of(log: LogArrays, records_begin: int | None = None) -> Panel:
         soles.nominal_mm[path_sole],
         soles.guard[path_sole],
         soles.light[path_sole],
+        midsole=soles.midsole[path_sole],
+        heel_mm=soles.heel_mm[path_sole],
     )
     base = _lug_bases_mm(log, checks, check_sole)[path_sole]
     lugs = ~np.isnan(base) & (path_point != _HEEL)
     default = np.where(lugs, lug_limit_mm(base, soles.nominal_mm[path_sole]), default)
+    limit = np.where(np.isnan(own) | (path_point != _BALL), default, own)
+    heel_limit = soles.heel_limit_mm[path_sole]
+    limit = np.where((path_point == _HEEL) & ~np.isnan(heel_limit), heel_limit, limit)
     since = renewed[path_sole]
     wearer = log.pair_wearer[soles.pair[path_sole]]
     obs = _observations(
@@ -112,8 +122,10 @@ def panel_of(log: LogArrays, records_begin: int | None = None) -> Panel:
             -1,
         ),
         current=soles.current[path_sole],
-        nominal_mm=np.where(path_point == _HEEL, HEEL_NOMINAL_MM, soles.nominal_mm[path_sole]),
-        limit_mm=np.where(np.isnan(own) | (path_point != _BALL), default, own),
+        nominal_mm=np.where(
+            path_point == _HEEL, soles.heel_mm[path_sole], soles.nominal_mm[path_sole]
+        ),
+        limit_mm=limit,
         material=soles.material[path_sole],
         assumed=soles.assumed[path_sole],
         drives=(log.driving_foot[wearer] == path_foot).astype(float),
@@ -198,6 +210,8 @@ def _top_pieces(log: LogArrays) -> np.ndarray:
     day = log.jobs.renewed[done]
     sole = log.soles.on(log.jobs.pair[done], day)
     np.maximum.at(out, sole[sole >= 0], day[sole >= 0])
+    sole = log.soles.on(log.top_pair, log.top_day)
+    np.maximum.at(out, sole[sole >= 0], log.top_day[sole >= 0])
     return np.where(out > log.soles.fitted, out, -1)
 
 

@@ -24,6 +24,7 @@ from solespan.forecast.layers.carriers import (
     remaining_soles,
     seams_of_carrier,
 )
+from solespan.forecast.layers.rows import layers_on, rewelt_days
 from solespan.forecast.log import WearLog
 from solespan.forecast.planning.errors import BadPlan
 from solespan.forecast.planning.resole_options import needs_of
@@ -170,6 +171,7 @@ def resoles_left(log: WearLog, settings: LifeSettings | None = None) -> dict[str
 def _count(log: WearLog, currency: str, settings: LifeSettings) -> dict[str, _Counted]:
     jobs = dict(iter(log.bench_jobs.groupby("pair_id")))
     soles = dict(iter(log.soles.groupby("pair_id")))
+    layers = dict(iter(log.layers.groupby("pair_id")))
     return {
         str(pair["pair_id"]): _Counted.of(
             pair,
@@ -177,6 +179,7 @@ def _count(log: WearLog, currency: str, settings: LifeSettings) -> dict[str, _Co
             soles.get(pair["pair_id"], log.soles.iloc[:0]),
             currency,
             settings,
+            layers.get(pair["pair_id"], log.layers.iloc[:0]),
         )
         for pair in log.pairs.to_dict("records")
     }
@@ -205,6 +208,7 @@ class _Counted:
         soles: pd.DataFrame,
         currency: str,
         settings: LifeSettings,
+        layers: pd.DataFrame,
     ) -> _Counted:
         paid = jobs[jobs["price_minor"].notna()]
         ours = paid["currency"].fillna(currency) == currency
@@ -212,14 +216,21 @@ class _Counted:
         known = isinstance(bought, int | float) and not pd.isna(bought)
         construction = str(pair["construction"])
         resoles = count_resoles(soles, pair["earlier_resoles"])
-        welts = jobs.loc[jobs["work"] == "rewelt", "received_on"]
+        done = jobs.loc[jobs["work"] == "rewelt", "received_on"]
+        welts = rewelt_days(layers, pair["pair_id"], done, soles["fitted_on"].min())
         stood = settings.resoles_stood.get(construction, RESOLES_STOOD[construction])
         on = soles[soles["removed_on"].isna()]
         need = needs_of(
             material=str(on["material"].iloc[-1]) if len(on) else "",
             channel=None,
             construction=construction,
-            seams=seams_of_carrier(soles, pair["earlier_resoles"], welts),
+            seams=seams_of_carrier(
+                soles,
+                pair["earlier_resoles"],
+                welts,
+                construction=construction,
+                layers=layers_on(layers, pair["pair_id"]),
+            ),
         )
         return cls(
             pair=pair,

@@ -13,6 +13,7 @@ import numpy as np
 import pandas as pd
 
 from solespan.forecast.layers.limits import ball_limits_mm
+from solespan.forecast.layers.own_limits import with_own_limits
 from solespan.forecast.log import WearLog
 from solespan.forecast.priors import MATERIAL_RATE
 
@@ -148,7 +149,9 @@ def facts_of_log(log: WearLog) -> pd.DataFrame:
     known |= pair.isin(log.wear_days["pair_id"]) | pair.isin(stated)
     known |= pair.isin(earlier["pair_id"])
     seen = (looked_on > last["fitted_on"]).to_numpy(bool)
-    return last.assign(seen=seen, known=known.to_numpy(bool))[list(FACTS)].reset_index(drop=True)
+    last = last.assign(seen=seen, known=known.to_numpy(bool))
+    own = with_own_limits(last, log.layers, log.checks)
+    return own[list(FACTS)].reset_index(drop=True)
 
 
 def _days(column: pd.Series) -> np.ndarray:

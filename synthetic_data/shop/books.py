@@ -12,6 +12,7 @@ from solespan.forecast.frames import TABLES
 from solespan.synthetic_data.logbook import (
     Names,
     job_table,
+    layer_table,
     pair_table,
     sole_table,
     table,
@@ -105,6 +106,7 @@ def books(
         "wear_days": table("wear_days", nothing),
         "checks": checks,
         "bench_jobs": job_table(jobs, calendar),
+        "layers": layer_table(of_pairs),
     }
 
 

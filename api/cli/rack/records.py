@@ -21,6 +21,7 @@ TABLES = {
     "wears": "wear_days",
     "checks": "checks",
     "jobs": "bench_jobs",
+    "layers": "layers",
 }
 Since = Annotated[str | None, typer.Option("--since", help="First day, YYYY-MM-DD.")]
 Until = Annotated[str | None, typer.Option("--until", help="Last day, YYYY-MM-DD.")]

@@ -364,6 +364,19 @@ TABLES = {
         "updated_at moment, tenant_pk >tenants",
         unique=["wearer_pk route_id"],
     ),
+    "layers": Table(
+        "layer_id id, pair_pk >pairs, foot word?{left|right}, "
+        "layer word{sock|lining|insole|filler|shank|welt|midsole|lifts|top_piece|toe_piece|"
+        "toe_plate}, material word?{leather|rubber|combination|cork|felt|board|canvas|steel|wood|"
+        "glass_fibre|plastic}, nominal_thickness_mm number?[0..100], "
+        "thickness_mm number?[0..100], limit_mm number?[0..40], "
+        "seam word?{none|inseam|aloft|blake|storm|round|glued}, earlier_seams int?[0..30], "
+        "fitted_on day?, removed_on day?, version int=1, "
+        "created_at moment, updated_at moment, tenant_pk >tenants",
+        checks={"removed_after_fitted": "removed_on >= fitted_on"},
+        unique=["tenant_pk layer_id"],
+        indexes=["pair_pk tenant_pk"],
+    ),
     "bench_jobs": Table(
         "job_id id, pair_pk >pairs, work word{full_sole|half_sole|top_piece|toe_plate|rewelt|"
         "heel_block|guard|toe_piece|restitch|shank|sock}, received_on day, "

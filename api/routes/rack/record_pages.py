@@ -78,7 +78,7 @@ def read_records(ctx: Context, request: Request, pair_id: str, month: Words = ""
     with ctx.database.reading() as session:
         rows = {
             name: list_records(session, name, equal={"pair_id": pair_id}, limit=MOST_ROWS)
-            for name in ("pairs", "soles", "wear_days", "checks", "bench_jobs")
+            for name in ("pairs", "soles", "wear_days", "checks", "bench_jobs", "layers")
         }
     context = named | month_page(rows, month, today=date.fromisoformat(named["today_iso"]))
     return page_answer(request, "rack/records.html", context)

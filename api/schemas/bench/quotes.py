@@ -38,6 +38,7 @@ class StackLayer(Answer):
     limit_mm: float | None = Field(description="renewed at; null = by its signs. Unit: mm")
     seam: str = Field(description="seam that holds it. Unit: none (word)")
     assumed: bool = Field(description="its thickness is a default. Unit: true or false")
+    now_mm: float | None = Field(description="thickness read last; null = not read. Unit: mm")
 
 
 class Way(Answer):

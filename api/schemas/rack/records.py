@@ -203,5 +203,6 @@ RECORDS: dict[str, Record] = {
         Record(TABLES["wear_days"], "wear-days", "wear day"),
         Record(TABLES["checks"], "checks", "check"),
         Record(TABLES["bench_jobs"], "bench-jobs", "bench job"),
+        Record(TABLES["layers"], "layers", "layer"),
     )
 }

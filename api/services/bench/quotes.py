@@ -38,7 +38,8 @@ from solespan.forecast.bench.visits import main_work
 from solespan.forecast.errors import BadHorizon
 from solespan.forecast.frames import FEET
 from solespan.forecast.layers.carriers import count_resoles, seams_of_carrier
-from solespan.forecast.layers.stack import SOURCE
+from solespan.forecast.layers.rows import layers_on, rewelt_days, top_piece_mm
+from solespan.forecast.layers.stack import SOURCE, logged_layers
 
 __all__ = [
     "AGREED_IN",
@@ -102,7 +103,8 @@ def quote_pair(
     minutes = shop_minutes(session) if timed else fit_minutes(_NO_JOBS, usual_minutes(session))
     settings, _ = read_bench_settings(session)
     prices = {w: one.price_minor for w, one in STANDARDS.items()} | dict(settings.price_minor)
-    ways = quote(state, minutes, prices, worker)
+    terms = (minutes, prices, worker, settings.drying_hours)
+    ways = quote(state, *terms)
     needs = needs_of(state)
     return {
         "pair_id": pair_id,
@@ -118,7 +120,7 @@ def quote_pair(
         "soles_left": state.soles_left,
         "layers": [asdict(one) for one in layers_of(state)],
         "alternatives": [_way(way) for way in ways],
-        "chosen": _chosen(state, works, minutes, prices, worker) if works else None,
+        "chosen": _chosen(state, works, terms) if works else None,
         "minutes_from": f"{sum(minutes.jobs.values())} timed jobs of this shop, over {SOURCE}",
     }
 
@@ -194,12 +196,10 @@ def works_columns(works: Sequence[str]) -> dict[str, Any]:
 def _chosen(
     state: PairState,
     works: Sequence[str],
-    minutes: JobMinutes,
-    prices: Mapping[str, int],
-    worker: str | None,
+    terms: tuple[JobMinutes, Mapping[str, int], str | None, Mapping[str, float]],
 ) -> dict[str, Any]:
     try:
-        return _way(quote_visit(state, works, minutes, prices, worker))
+        return _way(quote_visit(state, works, *terms))
     except BadHorizon as clash:
         raise Conflict(
             f"These works cannot be done together: {str(clash).removeprefix('works: ')}.",
@@ -240,7 +240,11 @@ def pair_state(session: Session, pair: dict[str, Any], rows: list[dict[str, Any]
         session, "bench_jobs", equal={"pair_id": pair_id, "work": "rewelt"}, limit=50
     )
     frame = pd.DataFrame(soles).assign(fitted_on=lambda s: pd.to_datetime(s["fitted_on"]))
-    rewelts = pd.Series([pd.Timestamp(job["received_on"]) for job in jobs], dtype="datetime64[s]")
+    done = pd.Series([pd.Timestamp(job["received_on"]) for job in jobs], dtype="datetime64[s]")
+    kept = load_rows(session, "layers", by="pair_id", ids=[pair_id])
+    rewelts = rewelt_days(kept, pair_id, done, frame["fitted_on"].min())
+    layers = layers_on(kept, pair_id)
+    own = {"ball": now["limit_mm"], "heel": top_piece_mm(layers, now["fitted_on"], "limit_mm")}
     earlier = pair["earlier_resoles"]
     return PairState(
         construction=pair["construction"],
@@ -249,7 +253,7 @@ def pair_state(session: Session, pair: dict[str, Any], rows: list[dict[str, Any]
         lug_base_mm=float(np.mean(bases)) if bases else None,
         thickness_mm={r["point"]: r["thickness_mm_p50"] for r in rows},
         rate_mm_per_wear_day={r["point"]: r["rate_mm_per_wear_day_p50"] for r in rows},
-        limit_mm={} if now["limit_mm"] is None else {"ball": now["limit_mm"]},
+        limit_mm={point: mm for point, mm in own.items() if mm is not None},
         parts=_parts(session, pair_id),
         hole=bool(grades),
         cover=now["cover"],
@@ -257,8 +261,13 @@ def pair_state(session: Session, pair: dict[str, Any], rows: list[dict[str, Any]
         new_mm=now["nominal_thickness_mm"],
         base=_base(session, soles),
         resoles=count_resoles(frame, earlier),
-        seams=seams_of_carrier(frame, earlier, rewelts),
-        rewelts=len(jobs),
+        seams=seams_of_carrier(
+            frame, earlier, rewelts, construction=pair["construction"], layers=layers
+        ),
+        rewelts=len(rewelts),
+        midsole=bool((layers["layer"] == "midsole").any()),
+        heel_mm=top_piece_mm(layers, now["fitted_on"]),
+        logged=logged_layers(layers, pair["kind"]),
         band=next((r["band"] for r in rows if r["point"] == "ball"), None),
         stood=stood_choices(session).resoles_stood.get(pair["construction"]),
     )

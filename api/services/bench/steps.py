@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import asdict, dataclass
-from datetime import date
+from datetime import date, timedelta
 from typing import Any
 
 from sqlalchemy.orm import Session
@@ -178,10 +178,13 @@ def _checked(work: Step) -> Done:
             )
         details["accepted"] = _measures_accepted(work, before, after)
     _change_job(work, finished_on=work.on, bench_minutes=move.bench_minutes)
+    guarded = "guard" in works_of(order["work"], order["more_works"])
     if order["work"] in SOLE_WORKS:
-        details["new_sole"] = _fit_sole(work, after or {})
-    if "guard" in works_of(order["work"], order["more_works"]):
-        details["new_sole"] = _fit_guard(work)
+        # a guard goes on once the sole is dry, so the sole was fitted the day before
+        day = work.on - timedelta(days=1) if guarded else work.on
+        details["new_sole"] = _fit_sole(work, after or {}, day)
+    if guarded:
+        details["guard" if "new_sole" in details else "new_sole"] = _fit_guard(work)
     if order["stage"] != "sent_on":  # a maker uses materials of its own
         details["stock"] = use_for_job(work.session, order, move.new_sole, after)
     return {"bench_minutes": move.bench_minutes}, details
@@ -198,8 +201,8 @@ def _measures_accepted(
     return [asdict(m) | {"reason": reasons[m.measure]} for m in out]
 
 
-def _fit_sole(work: Step, after: Mapping[str, Any]) -> dict[str, Any]:
-    """End the old sole and begin the new one with what was measured on the finished pair."""
+def _fit_sole(work: Step, after: Mapping[str, Any], day: date) -> dict[str, Any]:
+    """End the old sole and begin the new one with what was measured before any guard went on."""
     order, sole = work.order, work.move.new_sole
     if sole is None:
         raise Refused(
@@ -220,7 +223,7 @@ def _fit_sole(work: Step, after: Mapping[str, Any]) -> dict[str, Any]:
     values = {
         "sole_id": f"{order['order_id']}-sole",
         "pair_id": order["pair_id"],
-        "fitted_on": work.on,
+        "fitted_on": day,
         "material": sole.material,
         "nominal_thickness_mm": round(sum(at_ball) / len(at_ball), 2),
         "limit_mm": sole.limit_mm,
@@ -231,7 +234,7 @@ def _fit_sole(work: Step, after: Mapping[str, Any]) -> dict[str, Any]:
     records.create(work.session, "soles", values, work.clock)
     for foot, points in feet.items():
         for point, value_mm in points.items():
-            log_check(work.session, work.clock, order["pair_id"], work.on, foot, point, value_mm)
+            log_check(work.session, work.clock, order["pair_id"], day, foot, point, value_mm)
     return {"sole_id": values["sole_id"], "thickness_mm": values["nominal_thickness_mm"]}
 
 

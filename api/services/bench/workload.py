@@ -22,6 +22,7 @@ from solespan.api.errors import NothingForecast
 from solespan.api.schemas.bench.shop import BenchSettings
 from solespan.api.services.bench.bench_settings import read_bench_settings
 from solespan.api.services.bench.quotes import shop_minutes
+from solespan.api.storage.bench.asking_facts import load_limit_facts
 from solespan.api.storage.bench.workload import (
     first_followed,
     last_worn,
@@ -41,6 +42,7 @@ from solespan.forecast.bench.rules import WaitingJobs
 from solespan.forecast.bench.standards import STANDARDS
 from solespan.forecast.bench.visits import shares_of, works_of
 from solespan.forecast.frames import WORKS
+from solespan.forecast.layers.own_limits import with_own_limits
 from solespan.forecast.panel.wearer_parts import Runner
 from solespan.forecast.workload import (
     Booked,
@@ -139,7 +141,8 @@ def gather(session: Session, today: date) -> Books:
     since = jobs["received_on"].min() if len(jobs) else as_of
     looks = _looks(session, today)
     said = np.array([look["said"] for look in looks], dtype=float)
-    due = due_table(forecast, frames["soles"], pairs, last_worn(session))
+    soles = with_own_limits(frames["soles"], *load_limit_facts(session))
+    due = due_table(forecast, soles, pairs, last_worn(session))
     return Books(
         as_of=as_of,
         due=due,

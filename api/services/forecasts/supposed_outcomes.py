@@ -9,6 +9,7 @@ from datetime import date
 
 import pandas as pd
 
+from solespan.api.storage.bench.asking_facts import load_limit_facts
 from solespan.api.storage.bench.workload import (
     followed_since,
     last_worn,
@@ -18,6 +19,7 @@ from solespan.api.storage.bench.workload import (
 from solespan.api.storage.forecasts.forecasts import load_forecasts
 from solespan.api.storage.rack.frames import load_rows
 from solespan.api.storage.session import Database
+from solespan.forecast.layers.own_limits import with_own_limits
 from solespan.forecast.workload import due_table, suppose_outcomes
 
 __all__ = ["keep_supposed"]
@@ -38,6 +40,7 @@ def keep_supposed(database: Database, today: date) -> int:
         soles, pairs = (
             load_rows(session, name, by="wearer_id", ids=None) for name in ("soles", "pairs")
         )
+        soles = with_own_limits(soles, *load_limit_facts(session))
         outcomes, worn_on = load_outcomes(session), last_worn(session)
     due = due_table(forecast, soles, pairs, worn_on)
     wanted = suppose_outcomes(due, forecast, soles, outcomes, pd.Timestamp(since), as_of)

@@ -28,6 +28,7 @@ from solespan.api.services.interchange.reference_data import OF_PAIRS, KnownReco
 from solespan.api.services.interchange.references import (
     judge_dates,
     judge_doubles,
+    judge_layers,
     judge_owner_kept,
     judge_pairs_known,
     judge_wearers_known,
@@ -256,9 +257,11 @@ def _judge(world: KnownRecords, first_worn: dict[str, date]) -> pd.DataFrame:
         if name in drafts:
             judge_pairs_known(world, name)
             judge_dates(world, name)
-    for name in ("soles", "bench_jobs"):
+    for name in ("soles", "bench_jobs", "layers"):
         if name in drafts:
             judge_owner_kept(world, name)
+    if "layers" in drafts:
+        judge_layers(world)
     line = judge_soles(world, first_worn)
     question_soles(world)
     if "bench_jobs" in drafts:

@@ -24,7 +24,7 @@ from solespan.forecast.frames import TABLES
 
 __all__ = ["KnownRecords", "complete", "known_records"]
 
-OF_PAIRS = ("soles", "wear_days", "checks", "bench_jobs")
+OF_PAIRS = ("soles", "wear_days", "checks", "bench_jobs", "layers")
 
 
 @dataclass
@@ -110,7 +110,7 @@ def known_records(
     stored["wearers"] = stored_rows(session, "wearers", "wearer_id", wearer_ids)
     of_pairs = set(stored["pairs"]["pair_id"])
     # Soles and jobs of every pair named: they decide what wear and checks can be true.
-    for name in ("soles", "bench_jobs"):
+    for name in ("soles", "bench_jobs", *(["layers"] if "layers" in drafts else [])):
         rows = stored_rows(session, name, "pair_id", of_pairs)
         key = TABLES[name].key[0]
         if name in drafts:

@@ -12,10 +12,12 @@ import pandas as pd
 
 from solespan.api.services.interchange.drafts import Draft, Mask
 from solespan.api.services.interchange.reference_data import KnownRecords
+from solespan.forecast.layers.rows import layer_faults
 
 __all__ = [
     "judge_dates",
     "judge_doubles",
+    "judge_layers",
     "judge_owner_kept",
     "judge_pairs_known",
     "judge_wearers_known",
@@ -28,6 +30,7 @@ PAST_DATES = {
     "wear_days": ("worn_on",),
     "checks": ("checked_on",),
     "bench_jobs": ("received_on", "finished_on", "returned_on"),
+    "layers": ("fitted_on", "removed_on"),
 }
 
 
@@ -140,6 +143,20 @@ def judge_owner_kept(world: KnownRecords, name: str) -> None:
         lambda at: f"this {key} belongs to the pair {on_pair[ids[at]]!r} in the database",
         f"a {key} that no other pair has",
     )
+
+
+def judge_layers(world: KnownRecords) -> None:
+    """Refuse layers that cannot be true by themselves: days, thickness, seams."""
+    draft = world.drafts["layers"]
+    empty = draft.frame.astype(object).where(draft.frame.notna(), None)
+    for place, row in enumerate(empty.to_dict("records")):
+        for column, why, accepted in layer_faults(_named(row)) if draft.good[place] else ():
+            here = np.arange(len(empty)) == place
+            draft.refuse_cells(here, column, why, accepted)
+
+
+def _named(row: dict[Any, Any]) -> dict[str, Any]:
+    return {str(column): value for column, value in row.items()}
 
 
 def _lines_of_refused(draft: Draft, key: str, stored: Collection[str]) -> dict[str, int]:

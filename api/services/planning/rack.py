@@ -23,6 +23,7 @@ from solespan.api.storage.shop_settings import known_settings
 from solespan.forecast import ForecastSettings, WearFit
 from solespan.forecast.errors import TooLittleData
 from solespan.forecast.layers.carriers import seams_of_carrier
+from solespan.forecast.layers.rows import layers_on, rewelt_days
 from solespan.forecast.log import WearLog
 from solespan.forecast.planning import (
     BadPlan,
@@ -202,10 +203,15 @@ class KnownRack:
         """Count the outseams that a pair's welt, or what else holds the sole, has had."""
         soles, jobs = self.log.soles, self.log.bench_jobs
         rewelts = jobs[(jobs["pair_id"] == pair_id) & (jobs["work"] == "rewelt")]
+        own, pair = soles[soles["pair_id"] == pair_id], self.pair(pair_id)
+        layers = self.log.layers
+        first_on = own["fitted_on"].min()
         return seams_of_carrier(
-            soles[soles["pair_id"] == pair_id],
-            self.pair(pair_id)["earlier_resoles"],
-            rewelts["received_on"],
+            own,
+            pair["earlier_resoles"],
+            rewelt_days(layers, pair_id, rewelts["received_on"], first_on),
+            construction=pair["construction"],
+            layers=layers_on(layers, pair_id),
         )
 
     @cached_property

@@ -69,4 +69,5 @@ def log_of_pair(session: Session, pair_id: str, wearer_id: str) -> WearLog:
         wear_days=listed(session, "wear_days", pair_id=pair_id),
         checks=listed(session, "checks", pair_id=pair_id),
         bench_jobs=listed(session, "bench_jobs", pair_id=pair_id),
+        layers=listed(session, "layers", pair_id=pair_id),
     )

@@ -270,7 +270,8 @@ def _verdicts(session: Session, own: OwnRack, rows: Sequence[Row[Any]]) -> dict[
     if not states:
         return {}
     frames = {
-        name: listed(session, name, wearer_id=own.wearer_id) for name in ("soles", "bench_jobs")
+        name: listed(session, name, wearer_id=own.wearer_id)
+        for name in ("soles", "bench_jobs", "layers")
     }
     none = dict.fromkeys(("checks", "wearers", "wear_days"), own.wear_days.iloc[:0])
     amounts = WearLog(pairs=own.pairs, **frames, **none)

@@ -138,7 +138,7 @@ def _lock_wearers(session: Session, name: str, rows: Sequence[Mapping[str, Any]]
     """Lock every wearer in one order, so that two batches never wait for each other."""
     wearers = {str(row["wearer_id"]) for row in rows if row.get("wearer_id")}
     pairs = {str(row["pair_id"]) for row in rows if row.get("pair_id")}
-    if name in ("soles", "bench_jobs"):  # a key alone does not name the pair
+    if name in ("soles", "bench_jobs", "layers"):  # a key alone does not name the pair
         found = [find_record(session, name, _key(name, row)) for row in rows]
         pairs |= {str(row["pair_id"]) for row in found if row is not None}
     owners = [owner_of(session, "pair_id", pair_id, lock=False) for pair_id in sorted(pairs)]

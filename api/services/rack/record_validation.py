@@ -14,6 +14,7 @@ from datetime import date
 from typing import Any
 
 from solespan.api.clock import is_time_zone
+from solespan.forecast.layers.rows import layer_faults
 from solespan.forecast.values import TEXT_PATTERNS
 
 __all__ = ["Fault", "faults_of"]
@@ -27,6 +28,7 @@ _PAST_DAYS = {
     "wear_days": ("worn_on",),
     "checks": ("checked_on",),
     "bench_jobs": ("received_on", "finished_on", "returned_on"),
+    "layers": ("fitted_on", "removed_on"),
 }
 _ORDERED_DAYS = {
     "soles": (("fitted_on", "removed_on"),),
@@ -62,6 +64,7 @@ def faults_of(name: str, values: Values, *, today: date, soles: Sequence[Values]
         "soles": _of_sole,
         "wear_days": _of_wear_day,
         "checks": _of_check,
+        "layers": _of_layer,
     }.get(name)
     faults = [*_of_days(name, values, today), *_of_money(values)]
     if own is not None:
@@ -126,6 +129,10 @@ def _of_check(values: Values, soles: Sequence[Values]) -> Iterator[Fault]:
     if lug_mm is not None and (value_mm is None or lug_mm > value_mm):
         accepted = "the whole thickness, and lugs that are a part of it"
         yield Fault("lug_mm", "lugs without a thickness that includes them", accepted)
+
+
+def _of_layer(values: Values, _soles: Sequence[Values]) -> Iterator[Fault]:
+    yield from (Fault(*fault) for fault in layer_faults(values))
 
 
 def _after_first_sole(field: str, values: Values, soles: Sequence[Values]) -> Iterator[Fault]:

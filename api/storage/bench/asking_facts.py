@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 import pandas as pd
 import sqlalchemy as sa
 from sqlalchemy.orm import Session, aliased
 
-from solespan.api.storage.tables.rack import Check, Pair, Sole, WearDay
+from solespan.api.storage.tables.rack import Check, Layer, Pair, Sole, WearDay
 from solespan.api.storage.tables.results import ForecastRow
+from solespan.forecast.layers.own_limits import with_own_limits
 from solespan.forecast.workload.asking_rules import FACTS
 
-__all__ = ["load_facts", "load_lives"]
+__all__ = ["load_facts", "load_limit_facts", "load_lives"]
 
 
 def load_facts(session: Session) -> pd.DataFrame:
@@ -54,11 +57,40 @@ def load_facts(session: Session) -> pd.DataFrame:
         .where(ForecastRow.foot == "pair", ForecastRow.point == "ball")
     )
     frame = pd.DataFrame([tuple(row) for row in session.execute(query)], columns=list(FACTS))
-    return frame.astype({"nominal_thickness_mm": float, "limit_mm": float}).assign(
-        fitted_on=pd.to_datetime(frame["fitted_on"]),
+    frame = frame.astype({"nominal_thickness_mm": float, "limit_mm": float}).assign(
+        fitted_on=pd.to_datetime(frame["fitted_on"]).astype("datetime64[s]"),
         seen=frame["seen"].astype(bool),
         known=frame["known"].astype(bool),
     )
+    return with_own_limits(frame, *load_limit_facts(session))
+
+
+def load_limit_facts(session: Session) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Return midsoles and readings of lugs: what gives a sole a limit of its own."""
+    midsoles = (
+        sa.select(Pair.pair_id, Layer.layer, Layer.fitted_on, Layer.removed_on)
+        .join(Pair, Layer.pair_pk == Pair.id)
+        .where(Layer.layer == "midsole")
+    )
+    lugs = (
+        sa.select(Pair.pair_id, Check.checked_on, Check.point, Check.value_mm, Check.lug_mm)
+        .join(Pair, Check.pair_pk == Pair.id)
+        # by the pairs on such units: the checks of a big shop are never read whole
+        .where(
+            Check.lug_mm.is_not(None),
+            Check.pair_pk.in_(sa.select(Sole.pair_pk).where(Sole.material == "lug_rubber")),
+        )
+    )
+    return (
+        _frame(session, midsoles, ("fitted_on", "removed_on")),
+        _frame(session, lugs, ("checked_on",)),
+    )
+
+
+def _frame(session: Session, query: Any, days: tuple[str, ...]) -> pd.DataFrame:
+    rows = [tuple(row) for row in session.execute(query)]
+    frame = pd.DataFrame(rows, columns=[c.key for c in query.selected_columns])
+    return frame.assign(**{day: pd.to_datetime(frame[day]).astype("datetime64[s]") for day in days})
 
 
 def load_lives(session: Session) -> np.ndarray:

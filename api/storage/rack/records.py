@@ -48,6 +48,7 @@ IDS_PER_QUERY = 500
 _WEARERS: sa.Table = LOGGED["wearers"].__table__  # type: ignore[assignment]
 _PAIRS: sa.Table = LOGGED["pairs"].__table__  # type: ignore[assignment]
 _SOLES: sa.Table = LOGGED["soles"].__table__  # type: ignore[assignment]
+_BELOW_PAIRS = ("soles", "wear_days", "checks", "bench_jobs", "layers")
 
 
 @dataclass(frozen=True)
@@ -255,7 +256,7 @@ def count_below(session: Session, name: str, owner: Owner) -> dict[str, int]:
     if name == "wearers":
         below = {"pairs": _PAIRS.c.wearer_pk == owner.wearer_pk}
     elif name == "pairs":
-        tables = {t: _shape(t).table for t in ("soles", "wear_days", "checks", "bench_jobs")}
+        tables = {t: _shape(t).table for t in _BELOW_PAIRS}
         below = {t: table.c.pair_pk == owner.pair_pk for t, table in tables.items()}
     else:
         return {}
@@ -274,7 +275,7 @@ def count_all_below(session: Session, name: str, owner: Owner) -> dict[str, int]
         return count_below(session, name, owner)
     counts = count_below(session, name, owner)
     mine = sa.select(_PAIRS.c.id).where(_PAIRS.c.wearer_pk == owner.wearer_pk)
-    for table in ("soles", "wear_days", "checks", "bench_jobs"):
+    for table in _BELOW_PAIRS:
         rows = _shape(table).table
         query = sa.select(sa.func.count()).select_from(rows).where(rows.c.pair_pk.in_(mine))
         counts[table] = session.execute(query).scalar_one()

@@ -333,11 +333,40 @@ class BenchJob(Editable, Base):
     )
 
 
-LOGGED: dict[str, type[Wearer | Pair | Sole | WearDay | Check | BenchJob]] = {
+class Layer(Editable, Base):
+    """One layer of a pair's bottom beside its sole, from the day it is fitted to its removal."""
+
+    __tablename__ = "layers"
+
+    id: Mapped[int] = mapped_column(BigId, primary_key=True)
+    layer_id: Mapped[str] = mapped_column(String(ID_LENGTH))
+    pair_pk: Mapped[int] = row_of("pairs")
+    foot: Mapped[str | None] = mapped_column(String(WORD_LENGTH))
+    layer: Mapped[str] = mapped_column(String(WORD_LENGTH))
+    material: Mapped[str | None] = mapped_column(String(WORD_LENGTH))
+    nominal_thickness_mm: Mapped[float | None]
+    thickness_mm: Mapped[float | None]
+    limit_mm: Mapped[float | None]
+    seam: Mapped[str | None] = mapped_column(String(WORD_LENGTH))
+    earlier_seams: Mapped[int | None]
+    fitted_on: Mapped[date | None]
+    removed_on: Mapped[date | None]
+
+    __table_args__ = (
+        *word_and_bound_checks("layers"),
+        UniqueConstraint("tenant_pk", "layer_id"),
+        CheckConstraint("removed_on >= fitted_on", name="removed_after_fitted"),
+        # A pair's layers are read with its forecast.
+        Index(None, "pair_pk", "tenant_pk"),
+    )
+
+
+LOGGED: dict[str, type[Wearer | Pair | Sole | WearDay | Check | BenchJob | Layer]] = {
     "wearers": Wearer,
     "pairs": Pair,
     "soles": Sole,
     "wear_days": WearDay,
     "checks": Check,
     "bench_jobs": BenchJob,
+    "layers": Layer,
 }

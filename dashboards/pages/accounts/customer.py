@@ -12,6 +12,7 @@ _WORDS = {
     "soles": "soles",
     "wear_days": "days worn",
     "checks": "checks",
+    "layers": "layers",
     "forecasts": "forecast rows",
     "bench_jobs": "jobs",
     "bench_orders": "orders",

@@ -63,6 +63,7 @@ def quote_page(
                 "part": wording.spaced(one["part"]),
                 "material": wording.spaced(one["material"]),
                 "new": _mm(one["new_mm"]),
+                "now": _mm(one["now_mm"]),
                 "limit": _mm(one["limit_mm"]),
                 "origin": "assumed" if one["assumed"] else "said",
             }
@@ -107,4 +108,4 @@ def _left(told: Mapping[str, Any]) -> str:
 
 
 def _mm(value: float | None) -> str:
-    return "" if value is None else f"{value:.2g}"
+    return "" if value is None else f"{round(value, 1):g}"

@@ -20,6 +20,7 @@ TABLE_WORDS = {
     "wear_days": "Wears",
     "checks": "Checks",
     "bench_jobs": "Bench jobs",
+    "layers": "Layers",
 }
 
 
@@ -28,6 +29,7 @@ COLUMN_WORDS = {
     "pair_id": "pair",
     "sole_id": "sole",
     "job_id": "job",
+    "layer_id": "layer",
     "nominal_thickness_mm": "thickness when new, mm",
     "limit_mm": "limit, mm",
     "value_mm": "thickness, mm",

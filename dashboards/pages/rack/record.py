@@ -15,6 +15,7 @@ from solespan.dashboards import wording
 from solespan.dashboards.pages.rack.add import sole_choices
 from solespan.forecast.columns import Column
 from solespan.forecast.covariates import REGISTER
+from solespan.forecast.frames import MATERIALS
 
 __all__ = ["changes_page", "history_lines", "record_fields", "record_title", "table_word"]
 
@@ -44,6 +45,10 @@ LABELS = {
     "cover": "What it covers",
     "channel": "How the stitch lies",
     "assumed": "Material, thickness or day is assumed, not known",
+    "layer": "Layer",
+    "thickness_mm": "Thickness now (mm)",
+    "seam": "How it is held",
+    "earlier_seams": "Seams before the first sole here",
     "removed_on": "Day it came off, empty = still on",
     "continues": "Carries on from the sole",
     "worn_on": "Day",
@@ -140,7 +145,7 @@ def record_fields(columns: Mapping[str, Column]) -> list[dict[str, Any]]:
 
 def _field(name: str, column: Column) -> dict[str, Any]:
     options: list[tuple[str, str]] = [(word, wording.spaced(word)) for word in column.words]
-    if name == "material":
+    if column.words == MATERIALS:
         options = sole_choices()["materials"]
     if options and not (column.required or column.default is not None):
         options = [("", "not said"), *options]

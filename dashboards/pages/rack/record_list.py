@@ -35,6 +35,7 @@ def month_page(rows: Mapping[str, Rows], month: str, *, today: date) -> dict[str
         "worn_in_all": len(days),
         "checks": [_line("checks", row, _check(row)) for row in reversed(rows["checks"])],
         "soles": [_line("soles", row, _sole(row)) for row in reversed(rows["soles"])],
+        "layers": [_line("layers", row, _layer(row)) for row in rows["layers"]],
         "jobs": [_line("bench_jobs", row, _job(row)) for row in reversed(rows["bench_jobs"])],
     }
 
@@ -76,6 +77,19 @@ def _sole(row: Mapping[str, Any]) -> tuple[str, str]:
     return f"Fitted {_day(row['fitted_on'])}", (
         f"{wording.spaced(row['material'])}, {thickness} when new, {end}"
     )
+
+
+def _layer(row: Mapping[str, Any]) -> tuple[str, str]:
+    new, now = row["nominal_thickness_mm"], row["thickness_mm"]
+    told = [
+        *([f"{row['foot']} shoe"] if row["foot"] else []),
+        *([wording.spaced(row["material"])] if row["material"] else []),
+        *([f"{wording.millimetres(new)} when new"] if new is not None else []),
+        *([f"{wording.millimetres(now)} now"] if now is not None else []),
+        *([f"fitted {_day(row['fitted_on'])}"] if row["fitted_on"] else []),
+        *([f"off {_day(row['removed_on'])}"] if row["removed_on"] else []),
+    ]
+    return wording.spaced(row["layer"]).capitalize(), ", ".join(told) or "nothing more is known"
 
 
 def _job(row: Mapping[str, Any]) -> tuple[str, str]:

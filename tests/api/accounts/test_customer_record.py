@@ -37,6 +37,7 @@ BELOW: tuple[tuple[str, dict], ...] = (
     ("wear_days", {"worn_on": DAY}),
     ("checks", {"checked_on": DAY, "foot": "left", "point": "ball", "method": "thumb", "grade": "firm"}),  # noqa: E501
     ("bench_jobs", {"work": "full_sole", "received_on": DAY}),
+    ("layers", {"layer": "welt"}),
     ("fits", {"as_of": DAY, "model_version": "6", "data_version": 0, "payload": {}}),
     ("forecasts", {"data_version": 0, "as_of": DAY, "foot": "pair", "point": "ball", "reason": MARK}),  # noqa: E501
     ("bench_orders", {"work": "full_sole", "stage": "received", "booked_on": DAY, "parcel_in": MARK, "parcel_out": MARK, "worker": MARK, "note": MARK}),  # noqa: E501

@@ -93,10 +93,10 @@ def test_several_works_are_quoted_as_one_visit_and_followed_to_the_finished_pair
 
 def test_a_choice_that_clashes_is_told_on_the_page(bench, client):
     path = f"/bench/{bench.book()['order_id']}/quote"
-    page = client.get(path, params={"works_full_sole": "true", "works_guard": "true"})
+    page = client.get(path, params={"works_full_sole": "true", "works_half_sole": "true"})
     assert page.status_code == 200
     assert "cannot be done together" in page.text
-    assert 'name="works_guard" value="true" checked' in page.text
+    assert 'name="works_half_sole" value="true" checked' in page.text
 
 
 def test_a_booking_takes_several_works_and_the_main_one_stands_first(bench, client):
@@ -156,6 +156,24 @@ def test_a_welt_that_is_not_there_is_not_booked(client):
     answer = client.post("/v1/bench-orders", json={"pair_id": "loafer", "work": "rewelt"})
     assert answer.status_code == 422
     assert "no welt" in answer.text
+
+
+def test_a_guard_on_a_new_sole_is_one_order_and_lies_over_the_sole_that_stands(bench, client, foot):
+    order = bench.on_bench(pair_id="derby", work="full_sole", more_works=["guard"])
+    bench.file(order, "after", {"left": foot(), "right": foot()})
+    answer = bench.finish(order)
+    assert answer.status_code == 201, answer.text
+    soles = client.get("/v1/soles", params={"pair_id": "derby"}).json()["items"]
+    new = sorted(soles, key=lambda sole: sole["fitted_on"])[-2:]
+    assert [(s["cover"], s["material"]) for s in new] == [
+        ("full", "oak_bark_leather"),
+        ("guard", "rubber"),
+    ]
+    quoted = client.get("/v1/quotes/derby").json()
+    ground = [x for x in quoted["layers"] if x["part"] in ("outsole", "guard")]
+    assert [(x["part"], x["limit_mm"]) for x in ground] == [("outsole", 2.0), ("guard", 0.4)]
+    works = {one["work"] for one in quoted["needed"]}
+    assert works <= {"guard"}, "the new sole below the guard is not due"
 
 
 def test_a_finished_guard_lies_over_the_sole_and_is_read_as_one(bench, client):

@@ -17,7 +17,7 @@ from solespan.api.services.importing.imports import import_files, import_folder
 from solespan.api.services.interchange.formulas import guard, unguard
 from solespan.api.storage.rack.frames import load_frames
 from solespan.api.storage.session import open_database
-from solespan.forecast.frames import TABLES
+from solespan.forecast.frames import LAYERS, TABLES
 
 TODAY = date(2026, 11, 25)
 FIRST = date(2020, 1, 1)
@@ -118,6 +118,20 @@ def folders(draw) -> dict[str, list[dict]]:
                 "bench_minutes": draw(optional(numbers(0, 100))),
             }
         )
+        for number, layer in enumerate(draw(st.lists(st.sampled_from(LAYERS), max_size=3))):
+            rows["layers"].append(
+                {
+                    "layer_id": f"{sole_id}-{number}",
+                    "pair_id": pair_id,
+                    "foot": draw(st.sampled_from(["left", None])),
+                    "layer": layer,
+                    "material": draw(st.sampled_from(["leather", "steel", None])),
+                    "nominal_thickness_mm": draw(optional(numbers(4.5, 100))),
+                    "thickness_mm": draw(optional(numbers(0, 4))),
+                    "earlier_seams": draw(st.integers(0, 4)) if layer == "welt" else None,
+                    "fitted_on": draw(optional(days)),
+                }
+            )
     return rows
 
 
@@ -248,4 +262,5 @@ def test_one_wearers_rows_can_be_exported_alone(folder, tmp_path):
         "wear_days.csv": 0,
         "checks.csv": 0,
         "bench_jobs.csv": 0,
+        "layers.csv": 0,
     }

@@ -16,6 +16,9 @@ from solespan.forecast.bench.standards import STANDARDS
 from solespan.forecast.frames import CONSTRUCTIONS, COVERS, MATERIALS, WEARING_POINTS
 from solespan.forecast.layers.carriers import admits, count_resoles, seams_of_carrier
 from solespan.forecast.layers.limits import ball_limits_mm
+from solespan.forecast.layers.own_limits import with_own_limits
+from solespan.forecast.layers.rows import layers_on, rewelt_days, top_piece_mm
+from solespan.forecast.layers.stack import logged_layers
 from solespan.forecast.log import WearLog, wear_log
 from solespan.forecast.panel.panel_of_log import build_panel
 from solespan.forecast.planning import needs_of as needs_of_route
@@ -32,14 +35,15 @@ PRICES = {work: one.price_minor for work, one in STANDARDS.items()}
 def log() -> WearLog:
     """Random pairs: some on their ninth sole, some with a guard, some with a rewelt."""
     rng = np.random.default_rng(18)
-    pairs, soles, jobs, checks = [], [], [], []
+    pairs, soles, jobs, checks, layers = [], [], [], [], []
     for i in range(PAIRS):
         pair = f"p{i:04d}"
         earlier = rng.choice([None, 0, 1, 3, 8])
         construction = str(rng.choice(CONSTRUCTIONS))
         pairs.append(
             {"pair_id": pair, "wearer_id": f"w{i}", "construction": construction,
-             "earlier_resoles": earlier}
+             "earlier_resoles": earlier,
+             "kind": rng.choice([None, "men", "women", "children", "boots"])}
         )  # fmt: skip
         day = AS_OF - pd.Timedelta(days=int(rng.integers(900, 1500)))
         for k in range(int(rng.integers(1, 4))):
@@ -57,13 +61,33 @@ def log() -> WearLog:
                     {"job_id": f"j{i}-{k}", "pair_id": pair, "work": "rewelt", "received_on": day}
                 )
             day += pd.Timedelta(days=int(rng.integers(100, 280)))
+        layers += _layers(pair, day, np.random.default_rng(i))
         look = {"pair_id": pair, "checked_on": day, "foot": "left", "method": "caliper"}
         checks += [look | {"point": point, "value_mm": 4.0} for point in ("toe", "heel")]
     return wear_log(
         *(pd.DataFrame(rows) for rows in (pairs, soles)),
         checks=pd.DataFrame(checks),
         bench_jobs=pd.DataFrame(jobs),
+        layers=pd.DataFrame(layers),
     )
+
+
+def _layers(pair: str, day: pd.Timestamp, rng: np.random.Generator) -> Iterator[dict[str, Any]]:
+    """Layers that half of the owners log; some were fitted with the newest sole, some before."""
+    if rng.random() < 0.5:
+        return
+    logged = rng.choice(["midsole", "welt", "top_piece", "lifts", "insole"], 3, replace=False)
+    for layer in logged:
+        fitted = [None, day - pd.Timedelta(days=900), day - pd.Timedelta(days=1)]
+        yield {
+            "layer_id": f"{pair}-{layer}",
+            "pair_id": pair,
+            "layer": layer,
+            "nominal_thickness_mm": None if layer == "welt" else float(rng.choice([3.0, 5.0, 9.0])),
+            "limit_mm": float(rng.choice([1.0, 2.5])) if rng.random() < 0.2 else None,
+            "earlier_seams": int(rng.integers(0, 4)) if layer == "welt" else None,
+            "fitted_on": fitted[int(rng.integers(0, 3))],
+        }
 
 
 def states(log: WearLog) -> Iterator[tuple[dict[Any, Any], pd.DataFrame, PairState]]:
@@ -74,7 +98,14 @@ def states(log: WearLog) -> Iterator[tuple[dict[Any, Any], pd.DataFrame, PairSta
         soles = of_pair[pair["pair_id"]]
         now = soles.iloc[-1]
         jobs = rewelts.get(pair["pair_id"], log.bench_jobs.iloc[:0])
-        own = {} if pd.isna(now["limit_mm"]) else {"ball": float(now["limit_mm"])}
+        layers = layers_on(log.layers, pair["pair_id"])
+        own = {
+            "ball": None if pd.isna(now["limit_mm"]) else float(now["limit_mm"]),
+            "heel": top_piece_mm(layers, now["fitted_on"], "limit_mm"),
+        }
+        first_on = soles["fitted_on"].min()
+        welts = rewelt_days(log.layers, pair["pair_id"], jobs["received_on"], first_on)
+        how = pair["construction"]
         yield (
             pair,
             soles,
@@ -83,14 +114,20 @@ def states(log: WearLog) -> Iterator[tuple[dict[Any, Any], pd.DataFrame, PairSta
                 material=now["material"],
                 thickness_mm={p: float(rng.uniform(0, 9)) for p in WEARING_POINTS},
                 rate_mm_per_wear_day={p: float(rng.uniform(0.005, 0.05)) for p in WEARING_POINTS},
-                limit_mm=own,
+                limit_mm={point: mm for point, mm in own.items() if mm is not None},
+                kind=pair["kind"],
+                midsole=bool((layers["layer"] == "midsole").any()),
+                heel_mm=top_piece_mm(layers, now["fitted_on"]),
+                logged=logged_layers(layers, pair["kind"]),
                 parts={p: str(rng.choice(STATES)) for p in REPORTED if rng.random() < 0.3},
                 hole=bool(rng.random() < 0.05),
                 cover=now["cover"],
                 new_mm=float(now["nominal_thickness_mm"]),
                 resoles=count_resoles(soles, pair["earlier_resoles"]),
-                seams=seams_of_carrier(soles, pair["earlier_resoles"], jobs["received_on"]),
-                rewelts=len(jobs),
+                seams=seams_of_carrier(
+                    soles, pair["earlier_resoles"], welts, construction=how, layers=layers
+                ),
+                rewelts=len(welts),
             ),
         )
 
@@ -127,11 +164,12 @@ def test_no_two_readings_of_1000_pairs_contradict_each_other(log):
         (panel.sole_ids[sole], point): mm
         for sole, point, mm in zip(panel.path_sole, panel.path_point, panel.limit_mm, strict=True)
     }
-    own = log.soles["limit_mm"].to_numpy(float)
+    asked = with_own_limits(log.soles, log.layers, log.checks)
+    own = asked["limit_mm"].to_numpy(float)
     advice = dict(
         zip(
             log.soles["sole_id"],
-            np.where(np.isnan(own), ball_limits_mm(log.soles), own),
+            np.where(np.isnan(own), ball_limits_mm(asked), own),
             strict=True,
         )
     )

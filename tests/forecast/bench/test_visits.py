@@ -12,12 +12,13 @@ import pytest
 from solespan.forecast.bench.findings import PairState
 from solespan.forecast.bench.minutes import fit_minutes
 from solespan.forecast.bench.quoting import Alternative, quote, quote_visit
-from solespan.forecast.bench.standards import STANDARDS
+from solespan.forecast.bench.standards import STANDARDS, Job, drying_of
 from solespan.forecast.bench.visits import NEW_SOLES, clashes, completed, main_work, works_of
 from solespan.forecast.errors import BadHorizon
 from solespan.forecast.frames import WORKS
 from solespan.forecast.log import wear_log
 from solespan.forecast.panel.log_arrays import log_arrays
+from solespan.forecast.priors import MATERIAL_RATE
 
 PRICES = {work: one.price_minor for work, one in STANDARDS.items()}
 NOBODY = pd.DataFrame({"work": ["sock"], "construction": ["blake"], "bench_minutes": [np.nan]})
@@ -89,7 +90,6 @@ def test_a_half_sole_brings_the_top_piece_that_is_due_too():
         (("full_sole", "half_sole"), {}, "no place"),
         (("half_sole",), {"parts": {"cork": "wet"}}, "cork is wet"),
         (("half_sole",), {"material": "rubber", "cover": "guard", "new_mm": 1.8}, "guard"),
-        (("full_sole", "guard"), {}, "two to five wears"),
         (("rewelt", "sock"), {"construction": "cemented"}, "no welt"),
         ((), {}, "none"),
         (("polish",), {}, "is no work"),
@@ -147,7 +147,44 @@ def test_a_top_piece_among_further_works_begins_the_heel_anew():
 
 def test_a_wet_bottom_dries_before_anything_is_fitted():
     dry, wet = (whole("full_sole", parts={"cork": state}) for state in ("good", "wet"))
-    assert (dry.waiting_hours, wet.waiting_hours) == (12, 12 + 60)
+    assert (dry.waiting_hours, wet.waiting_hours) == (24, 24 + 60)
+
+
+@pytest.mark.parametrize(
+    ("works", "pair", "hours"),
+    [
+        (["full_sole"], {}, 24),
+        (["full_sole"], {"construction": "blake"}, 12),
+        (["full_sole"], {"construction": "cemented"}, 12),
+        (["full_sole"], {"material": "lug_rubber", "new_mm": 9.0}, 24),
+        (["half_sole", "sock"], {}, 12),
+        (["heel_block"], {}, 4),
+    ],
+)
+def test_the_slowest_work_of_a_visit_sets_its_wait(works, pair, hours):
+    # Common practice, no source: drying and waiting by work.
+    assert whole(*works, **pair).waiting_hours == hours
+
+
+@pytest.mark.parametrize("work", ["full_sole", "half_sole", "rewelt"])
+def test_a_guard_goes_on_a_new_sole_in_one_visit(work):
+    """The guard is due first, and the price, minutes and hours are those of both."""
+    alone, both = whole(work), whole(work, "guard")
+    assert both.works == (work, "guard")
+    assert both.price_minor == alone.price_minor + PRICES["guard"]
+    assert both.minutes == pytest.approx(alone.minutes + STANDARDS["guard"].minutes)
+    assert both.uses["cement"] == alone.uses["cement"] + 25
+    assert both.waiting_hours == alone.waiting_hours + 12
+    assert both.soles_left == alone.soles_left
+    left = (1.8 - 0.4) / (0.02 * MATERIAL_RATE["rubber"] / MATERIAL_RATE["veg_tan_leather"])
+    heel = {"half_sole": 5.0}.get(work, 6.0)
+    assert both.wear_days_bought == pytest.approx(min(left, (heel - 2.0) / 0.02))
+
+
+def test_hours_that_the_shop_set_hold_for_every_construction():
+    for construction in ("goodyear_welted", "blake"):
+        job = Job(construction, "veg_tan_leather")
+        assert drying_of("full_sole", job, {"full_sole": 30.0}) == 30.0
 
 
 def test_further_works_are_none_where_nothing_was_said():

@@ -53,8 +53,8 @@ _SHOPS_OWN = {
     "data_version",
 }
 _OWN_TABLES = (
-    *("wearers", "pairs", "soles", "wear_days", "checks", "bench_jobs", "bench_orders"),
-    *("consents", "care_done", "rack_plans"),
+    *("wearers", "pairs", "soles", "wear_days", "checks", "bench_jobs", "layers"),
+    *("bench_orders", "consents", "care_done", "rack_plans"),
 )
 
 

@@ -37,7 +37,7 @@ __all__ = ["NOTES", "SHEET_LIMIT_BYTES", "Reading", "read_given", "write_tables"
 
 SHEET_LIMIT_BYTES = 12 * 1024 * 1024
 NOTES = "notes"
-KEPT_TABLES = ("wearers", "pairs", "soles", "wear_days", "bench_jobs")
+KEPT_TABLES = ("wearers", "pairs", "soles", "wear_days", "bench_jobs", "layers")
 
 
 @dataclass(frozen=True)

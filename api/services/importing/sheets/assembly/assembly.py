@@ -61,7 +61,12 @@ from solespan.forecast.columns import Table
 __all__ = ["Assembly"]
 
 ONE, SEVERAL = "one pair", "a pair for each row"
-ROWS_IN_WORDS = {"wear_days": "wear day", "checks": "check", "bench_jobs": "bench job"}
+ROWS_IN_WORDS = {
+    "wear_days": "wear day",
+    "checks": "check",
+    "bench_jobs": "bench job",
+    "layers": "layer",
+}
 _BETWEEN = re.compile(r"[,;+&/\n]|\s(?:and|und|et|e|y|en)\s")
 DAY_OF = {"wear_days": "worn_on", "checks": "checked_on", "bench_jobs": "received_on"}
 
