@@ -7,7 +7,7 @@ from datetime import date, timedelta
 from typing import Any
 
 from solespan.dashboards import wording
-from solespan.dashboards.pages.bench.bench import STAGE_WORDS, late_words, short_day, work_words
+from solespan.dashboards.pages.bench.bench import STAGE_WORDS, late_words, order_works, short_day
 
 __all__ = ["LISTS", "ROWS_A_LIST", "ROWS_A_PAGE", "shop_day_page"]
 
@@ -167,7 +167,7 @@ def _order(order: Mapping[str, Any], when: str) -> dict[str, Any]:
         "ticket": order["ticket"] or "",
         "name": order["pair_label"] or order["pair_id"],
         "order_id": order["order_id"],
-        "of": f"{work_words(order['work'])} · {order['owner']}",
+        "of": f"{order_works(order)} · {order['owner']}",
         "phone": order["phone"] or "",
         "when": when,
         "notice_id": "",

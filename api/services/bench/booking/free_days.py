@@ -20,12 +20,12 @@ from sqlalchemy.orm import Session
 from solespan.api.clock import Clock
 from solespan.api.errors import Refused
 from solespan.api.schemas.bench.shop import BenchSettings
-from solespan.api.services.bench.bench_settings import read_bench_settings, usual_minutes
+from solespan.api.services.bench.bench_settings import bench_minutes, read_bench_settings
 from solespan.api.services.shop_choices import shop_zone
-from solespan.api.storage.bench.load import open_work, timed_jobs
+from solespan.api.storage.bench.load import open_work
 from solespan.forecast.bench.free_days import BenchLoad, Task, drying_days
 from solespan.forecast.bench.hours import BenchHours
-from solespan.forecast.bench.minutes import JobMinutes, fit_minutes
+from solespan.forecast.bench.minutes import JobMinutes
 from solespan.forecast.bench.standards import AFTER_DRYING_SHARE
 from solespan.forecast.bench.visits import works_of
 from solespan.forecast.frames import WORKS
@@ -38,7 +38,9 @@ __all__ = [
     "FreeDay",
     "FreeDaysAsked",
     "booking_calendar",
+    "days_of_drying",
     "list_free_days",
+    "order_minutes",
     "shop_today",
 ]
 
@@ -105,12 +107,21 @@ class BookingCalendar:
             day = self.today + timedelta(days=number)
             if asked.by_post and not self.settings.post_weekdays[day.weekday()]:
                 continue
-            ready = self.load.first_promise(minutes, drying, number)
+            ready = self.first_promise(asked, day)
             if ready is not None:
-                found.append(FreeDay(day, self.today + timedelta(days=ready)))
+                found.append(FreeDay(day, ready))
             if len(found) >= most:
                 break
         return found
+
+    def first_promise(self, asked: FreeDaysAsked, arrival: date | None = None) -> date | None:
+        """Return the day to promise a pair that comes on `arrival`, or None without one in a year.
+
+        Without `arrival` the pair comes today. `check` takes the day that is returned.
+        """
+        first = max(((arrival or self.today) - self.today).days, 0)
+        ready = self.load.first_promise(self._minutes(asked), self._drying(asked), first)
+        return None if ready is None else self.today + timedelta(days=ready)
 
     def offer(self, asked: FreeDaysAsked, first: date, *, but: date | None = None) -> DaysOffered:
         """Return what a customer may choose from, without the day that is theirs already."""
@@ -176,9 +187,9 @@ class BookingCalendar:
         self, asked: FreeDaysAsked, where: str, what: str, task: Task | None = None
     ) -> DayNotFree:
         if where == "promised_on":
-            first = max(task.first_day if task else 0, 0)
-            ready = self.load.first_promise(self._minutes(asked), self._drying(asked), first)
-            days = [] if ready is None else [self.today + timedelta(days=ready)]
+            arrival = self.today + timedelta(days=max(task.first_day if task else 0, 0))
+            ready = self.first_promise(asked, arrival)
+            days = [] if ready is None else [ready]
             accepted = f"{days[0]} or later" if days else "a day that is free"
         else:
             days = [free.day for free in self.free_days(asked, self.today, _NAMED)]
@@ -217,11 +228,8 @@ def booking_calendar(
     """
     settings, version = read_bench_settings(session)
     hours = settings.bench_hours()
-    minutes = fit_minutes(timed_jobs(session), usual_minutes(session))
-    drying = {
-        work: drying_days(hours_dry)
-        for work, hours_dry in zip(WORKS, settings.bench_rules().drying(), strict=True)
-    }
+    minutes = bench_minutes(session)
+    drying = days_of_drying(settings)
     tasks = [
         task
         for order in open_work(session, hold=hold)
@@ -232,6 +240,12 @@ def booking_calendar(
     open_minutes = hours.minutes_by_day(pd.Timestamp(today), days) * hours.benches
     load = BenchLoad(np.asarray(open_minutes), tasks)
     return BookingCalendar(today, settings, version > 0, hours, load, minutes, drying)
+
+
+def days_of_drying(settings: BenchSettings) -> dict[str, int]:
+    """Return the days that each work dries."""
+    hours = zip(WORKS, settings.bench_rules().drying(), strict=True)
+    return {work: drying_days(dry) for work, dry in hours}
 
 
 def _task_of(
@@ -249,12 +263,23 @@ def _task_of(
     begins = max(today, today if here or expected is None else expected)
     usual = (expected or order["booked_on"]) + timedelta(days=settings.turnaround_days)
     ends = promised or usual
-    works = works_of(order["work"], order["more_works"])
-    work = minutes.mean_visit(works, order["construction"])
-    dries = max(drying[one] for one in works)
-    if order["stage"] == "on_bench":
-        work, dries = (work * AFTER_DRYING_SHARE if dries else work), 0
+    work, dries = order_minutes(order, minutes, drying)
     return Task(work, (begins - today).days, (ends - today).days, dries)
+
+
+def order_minutes(
+    order: Mapping[str, Any], minutes: JobMinutes, drying: Mapping[str, int]
+) -> tuple[float, int]:
+    """Return the minutes that an open order still asks of the bench, and the days that it dries.
+
+    Work on the bench that dries has only its last step to come.
+    """
+    works = works_of(order["work"], order["more_works"])
+    whole = minutes.mean_visit(works, order["construction"])
+    dries = max(drying[work] for work in works)
+    if order["stage"] != "on_bench":
+        return whole, dries
+    return (whole * AFTER_DRYING_SHARE if dries else whole), 0
 
 
 def list_free_days(
