@@ -6,8 +6,11 @@ from collections.abc import Mapping, Sequence
 from datetime import date, timedelta
 from typing import Any
 
+import pandas as pd
+
 from solespan.dashboards import wording
 from solespan.dashboards.pages.bench.bench import STAGE_WORDS, late_words, order_works, short_day
+from solespan.dashboards.pages.rack.verdict import verdict
 
 __all__ = ["LISTS", "ROWS_A_LIST", "ROWS_A_PAGE", "shop_day_page"]
 
@@ -31,7 +34,7 @@ _NONE = {
     "ready": "No pair waits.",
     "quotes": "Every pair has its price.",
     "answers": "All answers are seen.",
-    "ask": "No pair without a booking is due.",
+    "ask": "The year's plan asks nobody this week.",
     "queue": "The bench is free.",
 }
 _ANSWERS = {
@@ -72,7 +75,7 @@ def shop_day_page(
     loads : sequence of DayLoad
         Hours promised by day beside the open ones.
     to_ask : sequence of mappings
-        One page of pairs that are due and not booked; `asked_total` counts all.
+        One page of pairs that the year's plan asks for this week; `asked_total` counts all.
     first : str
         `desk` or `bench`: whose lists stand first.
     only : str
@@ -183,9 +186,10 @@ def _answer(one: Mapping[str, Any], today: date) -> dict[str, Any]:
 
 
 def _asked(one: Mapping[str, Any], today: date) -> dict[str, Any]:
-    by = one["send_by"]
-    when = "stop wearing" if one["band"] == "stop wearing" or by <= today else ""
-    return _pair(one) | {"of": one["owner"], "when": when or f"by {short_day(by, today)}"}
+    row = dict(one) | {name: pd.Timestamp(one[name]) for name in ("send_by", "due_p10", "due_p90")}
+    day = "" if one["ask_on"] <= today else f", ask {short_day(one['ask_on'], today)}"
+    said = verdict(row, pd.Timestamp(today), 0)
+    return _pair(one) | {"of": one["owner"], "when": f"{said}{day}"}
 
 
 def _pair(one: Mapping[str, Any]) -> dict[str, Any]:

@@ -12,6 +12,7 @@ from typing import Any
 
 from sqlalchemy.orm import Session
 
+from solespan.api.services.bench.asking import asked_until
 from solespan.api.services.bench.bench_plan import promises_in
 from solespan.api.services.bench.bench_settings import bench_minutes, read_bench_settings
 from solespan.api.services.bench.booking.free_days import (
@@ -31,7 +32,8 @@ MOST_ANSWERS = 50
 ANSWER_DAYS = 60  # an older answer is in the list of notices
 ASKED_PAGE = 50
 LOAD_DAYS = 12
-ASKED_BANDS = ("stop wearing", "book in")
+ASKED_AHEAD = timedelta(days=7)
+MOST_DATES = 2000  # the soonest dates are judged
 _TO_DO = ("booked", "in_post", "received", "on_bench")
 
 
@@ -41,8 +43,8 @@ class ShopDay:
 
     orders : open orders, soonest first, as `storage.bench.orders.open_orders`; total : all there
     are. planned : by order, the day by which the bench is done with nine such in ten. loads : hours
-    by day. unplaced_minutes : of open work without a promised day. to_ask : one page of pairs that
-    could be asked for, and asked_total all of them.
+    by day. unplaced_minutes : of open work without a promised day. to_ask : one page of the pairs
+    that the year's plan asks for within a week, and asked_total all of them.
     """
 
     today: date
@@ -64,6 +66,7 @@ def shop_day(ctx: AppContext, asked_page: int = 1) -> ShopDay:
         orders = open_orders(session, MOST_ORDERS)
         settings = read_bench_settings(session)[0]
         skip = (max(1, asked_page) - 1) * ASKED_PAGE
+        asked = asked_until(session, today, today + ASKED_AHEAD, MOST_DATES)
         since = ctx.clock.now() - timedelta(days=ANSWER_DAYS)
         minutes, drying = bench_minutes(session), days_of_drying(settings)
         promised = [
@@ -84,8 +87,8 @@ def shop_day(ctx: AppContext, asked_page: int = 1) -> ShopDay:
             ),
             unplaced_minutes=sum(minutes for on, minutes in promised if on is None),
             answers=desk.unseen_answers(session, since, MOST_ANSWERS),
-            to_ask=desk.pairs_to_ask(session, ASKED_BANDS, skip=skip, most=ASKED_PAGE),
-            asked_total=desk.count_to_ask(session, ASKED_BANDS),
+            to_ask=asked[skip : skip + ASKED_PAGE],
+            asked_total=len(asked),
             has_customers=bool(orders) or desk.any_customer(session),
         )
 
