@@ -27,7 +27,7 @@ from solespan.api.services.bench.booking.free_days import (
     booking_calendar,
     shop_today,
 )
-from solespan.api.services.bench.booking.messages import tell_of_booking
+from solespan.api.services.bench.booking.messages import tell_of_booking, withdraw_booking
 from solespan.api.services.bench.found_orders import describe, found_order, refuse_elsewhere
 from solespan.api.services.bench.quotes import works_columns
 from solespan.api.services.bench.steps import STEPS, Step, done_by
@@ -236,12 +236,15 @@ def _moved(
     return {"moved": moved} | kept
 
 
-def remove(session: Session, order_id: str, versions: frozenset[int] | None) -> None:
+def remove(session: Session, order_id: str, versions: frozenset[int] | None, clock: Clock) -> None:
     """Delete an order with its audit, papers and photographs; what it logged stays.
+
+    The customer's calendar is told where it shows a day that is still to come.
 
     Raises `NotFound`, `StaleVersion`.
     """
     order = _of_version(session, order_id, versions)
+    withdraw_booking(session, order_id, clock)
     if not stored.remove_order(session, order["id"], order["version"]):
         raise _stale(order["version"])
     name_changed(order_id=order_id, pair_id=order["pair_id"])

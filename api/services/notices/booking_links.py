@@ -26,7 +26,6 @@ from solespan.api.services.bench.booking.free_days import (
     booking_calendar,
     shop_today,
 )
-from solespan.api.services.bench.booking.messages import WAITING
 from solespan.api.services.context import AppContext
 from solespan.api.services.notices.answering import check_link, link_unknown
 from solespan.api.services.notices.booking_delivery import booking_path
@@ -62,7 +61,7 @@ class Booking:
     @property
     def open(self) -> bool:
         """Whether the day is still to come."""
-        return self.order["stage"] in WAITING
+        return self.order["stage"] in stored.WAITING
 
 
 def open_booking(ctx: AppContext, token: str) -> Booking:
@@ -141,7 +140,7 @@ def _still_open(session: Session, booking: Booking) -> Booking:
     order = find_order(session, booking.order["order_id"], lock=True)
     if order is None:
         raise link_unknown()
-    if order["stage"] not in WAITING:
+    if order["stage"] not in stored.WAITING:
         raise Conflict(
             "This booking cannot be changed any more.",
             where="the booking",
