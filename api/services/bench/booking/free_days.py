@@ -8,7 +8,7 @@ for which nobody named a day takes no hours until it comes.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Any
@@ -26,6 +26,7 @@ from solespan.api.storage.bench.load import open_work
 from solespan.forecast.bench.free_days import BenchLoad, Task, drying_days
 from solespan.forecast.bench.hours import BenchHours
 from solespan.forecast.bench.minutes import JobMinutes
+from solespan.forecast.bench.skilled_load import benches_for
 from solespan.forecast.bench.standards import AFTER_DRYING_SHARE
 from solespan.forecast.bench.visits import works_of
 from solespan.forecast.frames import WORKS
@@ -85,6 +86,7 @@ class DaysOffered:
 class BookingCalendar:
     """The bench's calendar as one day sees it.
 
+    skills : whether each group of benches does a kind of work, shape (groups, kinds).
     hours_set : whether the shop has set its hours; without that the defaults hold.
     """
 
@@ -95,15 +97,17 @@ class BookingCalendar:
     load: BenchLoad
     minutes: JobMinutes
     drying: dict[str, int]
+    skills: np.ndarray
 
     def free_days(
         self, asked: FreeDaysAsked, first: date, most: int = LONGEST_AHEAD_DAYS
     ) -> list[FreeDay]:
         """Return the first free days from a day on."""
-        minutes, drying = self._minutes(asked), self._drying(asked)
+        minutes, drying, usual = self._minutes(asked), self._drying(asked), self.settings
+        groups = _groups_of(asked.works, self.skills)
         found: list[FreeDay] = []
         begin = max((first - self.today).days, 0)
-        for number in self.load.free_days(minutes, drying, self.settings.turnaround_days, begin):
+        for number in self.load.free_days(minutes, drying, usual.turnaround_days, begin, groups):
             day = self.today + timedelta(days=number)
             if asked.by_post and not self.settings.post_weekdays[day.weekday()]:
                 continue
@@ -120,7 +124,8 @@ class BookingCalendar:
         Without `arrival` the pair comes today. `check` takes the day that is returned.
         """
         first = max(((arrival or self.today) - self.today).days, 0)
-        ready = self.load.first_promise(self._minutes(asked), self._drying(asked), first)
+        groups = _groups_of(asked.works, self.skills)
+        ready = self.load.first_promise(self._minutes(asked), self._drying(asked), first, groups)
         return None if ready is None else self.today + timedelta(days=ready)
 
     def offer(self, asked: FreeDaysAsked, first: date, *, but: date | None = None) -> DaysOffered:
@@ -172,7 +177,8 @@ class BookingCalendar:
             last = first + self.settings.turnaround_days
         else:
             last = (promised - self.today).days
-        return Task(self._minutes(asked), first, last, self._drying(asked))
+        groups = _groups_of(asked.works, self.skills)
+        return Task(self._minutes(asked), first, last, self._drying(asked), groups)
 
     def _minutes(self, asked: FreeDaysAsked) -> float:
         return self.minutes.mean_visit(asked.works, asked.construction)
@@ -230,16 +236,18 @@ def booking_calendar(
     hours = settings.bench_hours()
     minutes = bench_minutes(session)
     drying = days_of_drying(settings)
+    places = settings.bench_rules().places(hours.benches)
+    skills, benches = np.unique(places.skills, axis=0, return_counts=True)
     tasks = [
         task
         for order in open_work(session, hold=hold)
         if order["id"] != without
-        and (task := _task_of(order, today, settings, minutes, drying)) is not None
+        and (task := _task_of(order, today, settings, minutes, drying, skills)) is not None
     ]
     days = LONGEST_AHEAD_DAYS + settings.turnaround_days + 1
-    open_minutes = hours.minutes_by_day(pd.Timestamp(today), days) * hours.benches
-    load = BenchLoad(np.asarray(open_minutes), tasks)
-    return BookingCalendar(today, settings, version > 0, hours, load, minutes, drying)
+    by_group = np.outer(benches, hours.minutes_by_day(pd.Timestamp(today), days))
+    load = BenchLoad(by_group.sum(axis=0), tasks, by_group if len(benches) > 1 else None)
+    return BookingCalendar(today, settings, version > 0, hours, load, minutes, drying, skills)
 
 
 def days_of_drying(settings: BenchSettings) -> dict[str, int]:
@@ -254,6 +262,7 @@ def _task_of(
     settings: BenchSettings,
     minutes: JobMinutes,
     drying: Mapping[str, int],
+    skills: np.ndarray,
 ) -> Task | None:
     """Say what an open order asks of the bench; None while nobody named a day."""
     here = order["stage"] in ("received", "on_bench")
@@ -264,7 +273,15 @@ def _task_of(
     usual = (expected or order["booked_on"]) + timedelta(days=settings.turnaround_days)
     ends = promised or usual
     work, dries = order_minutes(order, minutes, drying)
-    return Task(work, (begins - today).days, (ends - today).days, dries)
+    groups = _groups_of(works_of(order["work"], order["more_works"]), skills)
+    return Task(work, (begins - today).days, (ends - today).days, dries, groups)
+
+
+def _groups_of(works: Sequence[str], skills: np.ndarray) -> tuple[int, ...]:
+    """Return the groups of benches that do these works; empty where all benches are alike."""
+    if len(skills) == 1:
+        return ()
+    return benches_for([WORKS.index(work) for work in works], skills)
 
 
 def order_minutes(
