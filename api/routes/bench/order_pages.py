@@ -121,6 +121,7 @@ def bench_answer(
         "new_order_id": uuid4().hex,
         "free": free_days_words(
             calendar.free_days(FreeDaysAsked((WORKS[0],)), today, FREE_DAYS_SHOWN),
+            today,
             work=WORKS[0],
             hours_set=calendar.hours_set,
             turnaround_days=calendar.settings.turnaround_days,

@@ -48,11 +48,11 @@ from solespan.api.services.context import AppContext
 from solespan.api.services.notices.choices import read_rules
 from solespan.api.services.rack.records import find_record, list_records
 from solespan.dashboards.navigation import NavEntry
-from solespan.dashboards.pages.bench.bench import short_day
 from solespan.dashboards.pages.bench.desk import reception_choices, ticket_page, work_options
 from solespan.dashboards.pages.bench.free_days import NO_HOURS
 from solespan.dashboards.pages.rack.pair import FormState
 from solespan.dashboards.render import render
+from solespan.forecast.dates.day_words import short_day
 
 __all__ = ["PAGE"]
 

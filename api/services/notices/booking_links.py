@@ -34,6 +34,7 @@ from solespan.api.services.rack.records import find_record
 from solespan.api.storage.bench import booking_messages as stored
 from solespan.api.storage.bench.orders import find_order
 from solespan.forecast.bench.visits import works_of
+from solespan.forecast.dates.day_words import short_day
 
 __all__ = [
     "Booking",
@@ -119,7 +120,7 @@ def move_booking(booking: Booking, typed: Mapping[str, str]) -> None:
         free = free_days_of(session, now).days
         chosen = next((one for one in free if one.day == day), None)
         if chosen is None:
-            raise _not_free(f"{day} is not free.")
+            raise _not_free(f"{short_day(day)} is not free.")
         promised = now.order["promised_on"]
         values = {"expected_on": day, "promised_on": promised and max(promised, chosen.ready_by)}
         try:

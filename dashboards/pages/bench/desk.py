@@ -9,7 +9,8 @@ from typing import Any
 import pandas as pd
 
 from solespan.dashboards import wording
-from solespan.dashboards.pages.bench.bench import STAGE_WORDS, order_works, short_day, work_words
+from solespan.dashboards.pages.bench.bench import STAGE_WORDS, order_works, work_words
+from solespan.forecast.dates.day_words import short_day
 from solespan.forecast.frames import WORKS
 
 __all__ = [

@@ -9,8 +9,9 @@ from typing import Any
 import pandas as pd
 
 from solespan.dashboards import wording
-from solespan.dashboards.pages.bench.bench import STAGE_WORDS, late_words, order_works, short_day
+from solespan.dashboards.pages.bench.bench import STAGE_WORDS, late_words, order_works
 from solespan.dashboards.pages.rack.verdict import verdict
+from solespan.forecast.dates.day_words import short_day
 
 __all__ = ["LISTS", "ROWS_A_LIST", "ROWS_A_PAGE", "shop_day_page"]
 

@@ -29,6 +29,7 @@ from solespan.forecast.bench.minutes import JobMinutes
 from solespan.forecast.bench.skilled_load import benches_for
 from solespan.forecast.bench.standards import AFTER_DRYING_SHARE
 from solespan.forecast.bench.visits import works_of
+from solespan.forecast.dates.day_words import short_day
 from solespan.forecast.frames import WORKS
 
 __all__ = [
@@ -49,7 +50,6 @@ LONGEST_AHEAD_DAYS = 366
 OFFERED_DAYS = 30
 DAYS = ("expected_on", "promised_on")
 _NAMED = 3  # free days that a refusal names
-_WEEKDAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 
 
 class DayNotFree(Refused):
@@ -146,10 +146,10 @@ class BookingCalendar:
         """
         for where, day in zip(DAYS, (expected, promised), strict=True):
             if day is not None and where in new and self._open_minutes(day) <= 0:
-                raise self._not_free(asked, where, f"The shop is closed on {said_day(day)}.")
+                raise self._not_free(asked, where, f"The shop is closed on {short_day(day)}.")
         posted = expected if asked.by_post and "expected_on" in new else None
         if posted is not None and not self.settings.post_weekdays[posted.weekday()]:
-            what = f"No parcel comes on {said_day(posted)}."
+            what = f"No parcel comes on {short_day(posted)}."
             raise self._not_free(asked, "expected_on", what)
         task = self._task(asked, expected, promised)
         if task is None or task.last_day >= self.load.days or self.load.fits(task):
@@ -157,14 +157,14 @@ class BookingCalendar:
         minutes = f"{task.minutes:.0f} minutes"
         if promised is None and expected is not None:
             what = (
-                f"{said_day(expected)} is full: {minutes} more cannot be done within "
+                f"{short_day(expected)} is full: {minutes} more cannot be done within "
                 f"{self.settings.turnaround_days} days."
             )
             raise self._not_free(asked, "expected_on", what)
         if promised is not None and not task.possible:
-            what = f"The work cannot be done and dry by {said_day(promised)}."
+            what = f"The work cannot be done and dry by {short_day(promised)}."
         elif promised is not None:
-            what = f"The bench is full until {said_day(promised)}: {minutes} more do not fit."
+            what = f"The bench is full until {short_day(promised)}: {minutes} more do not fit."
         raise self._not_free(asked, "promised_on", what, task)
 
     def _task(
@@ -200,7 +200,7 @@ class BookingCalendar:
         else:
             days = [free.day for free in self.free_days(asked, self.today, _NAMED)]
             accepted = ", ".join(str(day) for day in days) or "a day that is free"
-        named = " or ".join(said_day(day) for day in days)
+        named = " or ".join(short_day(day) for day in days)
         choose = f"Choose {named}" if named else "Choose another day"
         return DayNotFree(
             what,
@@ -208,11 +208,6 @@ class BookingCalendar:
             accepted=accepted,
             remedy=f"{choose}, or give the reason to book it anyway.",
         )
-
-
-def said_day(day: date) -> str:
-    """Say a day shortly: Fri 25 Dec 2026."""
-    return f"{_WEEKDAYS[day.weekday()]} {day.day} {day:%b %Y}"
 
 
 def shop_today(session: Session, clock: Clock, time_zone: str = "UTC") -> date:
