@@ -19,6 +19,7 @@ from solespan.forecast.dates.day_words import MONTHS
 
 __all__ = [
     "DEFAULT_HORIZON_DAYS",
+    "MONTHS",
     "about_days",
     "around",
     "between",
