@@ -77,15 +77,19 @@ def asked_in_year(database: Database, clock: Clock) -> dict[str, Any]:
     }
 
 
-def asked_until(session: Session, today: date, until: date, most: int) -> list[dict[str, Any]]:
+def asked_until(
+    session: Session, today: date, until: date, most: int
+) -> tuple[list[dict[str, Any]], bool]:
     """Return the pairs of `asked_in_year` whose day to be asked is not after a day, soonest first.
 
-    Only the pairs with the `most` soonest dates are judged. Each has `ask_on` and what
-    `storage.bench.desk.dates_until` returns.
+    Only the pairs with the `most` soonest dates are judged; also say whether those are all. Each
+    has `ask_on` and what `storage.bench.desk.dates_until` returns.
     """
-    found = desk.dates_until(session, until, most)
+    found = desk.dates_until(session, until, most + 1)
+    whole = len(found) <= most
+    found = found[:most]
     if not found:
-        return []
+        return [], whole
     pairs = pd.DataFrame(found)
     rules = asking_rules(pairs, load_facts(session, list(pairs["pair_id"])), load_lives(session))
     _, planned = _days_of(newest_plan(session), today)
@@ -95,7 +99,7 @@ def asked_until(session: Session, today: date, until: date, most: int) -> list[d
         for row, day, left_out in zip(found, ask_on, why, strict=True)
         if not left_out and day.date() <= until
     ]
-    return sorted(told, key=lambda row: (row["ask_on"], row["send_by"], row["pair_id"]))
+    return sorted(told, key=lambda row: (row["ask_on"], row["send_by"], row["pair_id"])), whole
 
 
 def _days_of(plan: dict[str, Any] | None, today: date) -> tuple[bool, list[dict[str, Any]]]:

@@ -15,7 +15,7 @@ from solespan.forecast.workload.asking_rules import FACTS
 
 __all__ = ["load_facts", "load_lives"]
 
-MOST_LIVES = 5000
+MOST_LIVES = 1000
 
 
 def load_facts(session: Session, pair_ids: Collection[str] | None = None) -> pd.DataFrame:

@@ -62,6 +62,7 @@ def shop_day_page(
     answers: Sequence[Mapping[str, Any]],
     to_ask: Sequence[Mapping[str, Any]],
     asked_total: int,
+    asked_whole: bool = True,
     has_customers: bool,
     first: str = "desk",
     only: str = "",
@@ -77,6 +78,8 @@ def shop_day_page(
         Hours promised by day beside the open ones.
     to_ask : sequence of mappings
         One page of pairs that the year's plan asks for this week; `asked_total` counts all.
+    asked_whole : bool
+        Whether every pair with a date this week was looked at, not the soonest only.
     first : str
         `desk` or `bench`: whose lists stand first.
     only : str
@@ -111,6 +114,7 @@ def shop_day_page(
         "lead": _lead(counts),
         "day": short_day(today, today + timedelta(days=400)),
         "left_out": total - len(orders),
+        "asked_cut": not asked_whole,
         "loads": [_load(one, today) for one in loads if one.open_minutes or one.load_minutes],
         "unplaced": _hours(unplaced_minutes) if unplaced_minutes else "",
         "first": first,

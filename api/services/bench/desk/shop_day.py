@@ -33,7 +33,7 @@ ANSWER_DAYS = 60  # an older answer is in the list of notices
 ASKED_PAGE = 50
 LOAD_DAYS = 12
 ASKED_AHEAD = timedelta(days=7)
-MOST_DATES = 2000  # the soonest dates are judged
+MOST_DATES = 500  # the soonest dates are judged
 _TO_DO = ("booked", "in_post", "received", "on_bench")
 
 
@@ -44,7 +44,8 @@ class ShopDay:
     orders : open orders, soonest first, as `storage.bench.orders.open_orders`; total : all there
     are. planned : by order, the day by which the bench is done with nine such in ten. loads : hours
     by day. unplaced_minutes : of open work without a promised day. to_ask : one page of the pairs
-    that the year's plan asks for within a week, and asked_total all of them.
+    that the year's plan asks for within a week, and asked_total all of them;
+    without asked_whole only the soonest dates are looked at.
     """
 
     today: date
@@ -56,6 +57,7 @@ class ShopDay:
     answers: list[dict[str, Any]]
     to_ask: list[dict[str, Any]]
     asked_total: int
+    asked_whole: bool
     has_customers: bool
 
 
@@ -66,7 +68,7 @@ def shop_day(ctx: AppContext, asked_page: int = 1) -> ShopDay:
         orders = open_orders(session, MOST_ORDERS)
         settings = read_bench_settings(session)[0]
         skip = (max(1, asked_page) - 1) * ASKED_PAGE
-        asked = asked_until(session, today, today + ASKED_AHEAD, MOST_DATES)
+        asked, whole = asked_until(session, today, today + ASKED_AHEAD, MOST_DATES)
         since = ctx.clock.now() - timedelta(days=ANSWER_DAYS)
         minutes, drying = bench_minutes(session), days_of_drying(settings)
         promised = [
@@ -89,6 +91,7 @@ def shop_day(ctx: AppContext, asked_page: int = 1) -> ShopDay:
             answers=desk.unseen_answers(session, since, MOST_ANSWERS),
             to_ask=asked[skip : skip + ASKED_PAGE],
             asked_total=len(asked),
+            asked_whole=whole,
             has_customers=bool(orders) or desk.any_customer(session),
         )
 
