@@ -15,8 +15,11 @@ from typing import Any
 import pandas as pd
 from pandas.api.typing import NaTType
 
+from solespan.forecast.dates.day_words import MONTHS
+
 __all__ = [
     "DEFAULT_HORIZON_DAYS",
+    "MONTHS",
     "about_days",
     "around",
     "between",
@@ -38,20 +41,6 @@ __all__ = [
 
 DEFAULT_HORIZON_DAYS = 1826
 
-MONTHS = (
-    "January",
-    "February",
-    "March",
-    "April",
-    "May",
-    "June",
-    "July",
-    "August",
-    "September",
-    "October",
-    "November",
-    "December",
-)
 SMALL_NUMBERS = ("one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
 DAYS_PER_YEAR = 365.25
 DAYS_PER_MONTH = DAYS_PER_YEAR / 12

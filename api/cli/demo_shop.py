@@ -6,7 +6,8 @@ Steps go through the services that pages use, as a person would take them.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, time, timedelta
 from typing import Any
@@ -21,9 +22,15 @@ from solespan.api.schemas.notices.notices import ConsentGiven, NoticeRules
 from solespan.api.services.bench import orders, stock
 from solespan.api.services.bench.bench_plan import make_plan
 from solespan.api.services.bench.bench_settings import change_bench_settings
+from solespan.api.services.bench.booking.free_days import (
+    DayNotFree,
+    FreeDaysAsked,
+    booking_calendar,
+)
 from solespan.api.services.bench.papers import file_paper
 from solespan.api.services.notices import consents
 from solespan.api.services.notices.choices import change_rules
+from solespan.api.services.rack.records import read
 from solespan.api.storage.session import Database
 from solespan.forecast.workload.mix import SOLE_WORKS
 
@@ -33,6 +40,7 @@ WORKER = "Mara"
 # two afternoons a week: the example's work fills about two thirds of them
 HOURS = (0.0, 1.5, 0.0, 0.0, 1.75, 0.0, 0.0)
 CLOSED = (((12, 24), (1, 2)), ((8, 2), (8, 15)))  # month and day of the next one
+MOST_AHEAD_DAYS = 60
 COST_MINOR = {"sole": 2800, "half_sole": 1400, "welt": 350}
 STOCK = (
     ("oak-bark-soles", Item(use="sole", material="oak_bark_leather", supply_days=240,
@@ -125,13 +133,17 @@ def _next(after: date, month: int, day: int) -> date:
 
 def _order(session: Session, today: date, order_id: str, pair_id: str, example: _Example) -> None:
     booked = _clock(today - timedelta(days=example.booked_ago))
+    calendar = booking_calendar(session, booked.today())
+    pair = read(session, "pairs", {"pair_id": pair_id})
+    asked = FreeDaysAsked((example.work,), pair["construction"])
+    expected = _in_days(today, example.expected_in)
+    promised = _in_days(today, example.promised_in)
     given = NewOrder(
         order_id=order_id,
         pair_id=pair_id,
         work=example.work,
-        expected_on=_in_days(today, example.expected_in),
-        promised_on=_in_days(today, example.promised_in),
-        overrule="agreed on the telephone",  # where the day falls on one that is not free
+        expected_on=expected and _free_from(expected, lambda day: calendar.check(asked, day, None)),
+        promised_on=promised and _free_from(promised, lambda day: calendar.check(asked, None, day)),
     )
     order = orders.book(session, given, booked)
     clock = _clock(today)
@@ -140,6 +152,16 @@ def _order(session: Session, today: date, order_id: str, pair_id: str, example: 
             order = file_paper(session, order_id, "before", WORN, clock)
         move = Move.model_validate({"version": order["version"], "on": booked.today(), **step})
         order = orders.step(session, order_id, move, clock)
+
+
+def _free_from(wish: date, check: Callable[[date], None]) -> date:
+    """Return the first day from a wish on that the bench can keep."""
+    for ahead in range(MOST_AHEAD_DAYS):
+        day = wish + timedelta(days=ahead)
+        with suppress(DayNotFree):
+            check(day)
+            return day
+    return wish
 
 
 def _in_days(today: date, days: int | None) -> date | None:

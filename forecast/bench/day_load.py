@@ -6,7 +6,6 @@ hours than the bench is open until then.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, timedelta
@@ -16,9 +15,7 @@ import pandas as pd
 
 from solespan.forecast.bench.hours import BenchHours
 
-__all__ = ["DayLoad", "day_loads", "first_free_day"]
-
-LONGEST_DAYS = 370
+__all__ = ["DayLoad", "day_loads"]
 
 
 @dataclass(frozen=True)
@@ -57,19 +54,6 @@ def day_loads(
         DayLoad(today + timedelta(days=k), float(room[k]), float(load[k]), float(over[k]))
         for k in range(days)
     ]
-
-
-def first_free_day(
-    hours: BenchHours, waiting_minutes: float, minutes: float, earliest: date
-) -> date | None:
-    """Return the first day by which the bench has worked off what waits and one job more.
-
-    None where the bench is not open for so long within a year.
-    """
-    room = _room(hours, earliest, LONGEST_DAYS)
-    worked = np.cumsum(room)
-    enough = np.flatnonzero(worked >= math.ceil(waiting_minutes + minutes))
-    return earliest + timedelta(days=int(enough[0])) if len(enough) else None
 
 
 def _room(hours: BenchHours, first: date, days: int) -> np.ndarray:

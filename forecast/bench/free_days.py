@@ -4,8 +4,9 @@ On which days can one more pair come, so that every promise can still be kept?
 
 All benches count as one, and work can be laid aside at the end of a day. Some work must lie inside
 a span of days. All promises can be kept if and only if that work fits the open minutes of every
-span. The source, cited from memory, is Horn, Some simple scheduling algorithms, 1974. Skills of
-single benches and shared machines are left to the simulation of the year.
+span. The source, cited from memory, is Horn, Some simple scheduling algorithms, 1974. Where benches
+differ in what they do, `SkilledLoad` looks at them one by one. Shared machines are left to the
+simulation of the year.
 
 Work that dries counts as two tasks. The first ends so early that it can dry before the due day. The
 second begins so late that the first can have dried. Drying for up to `SAME_DAY_HOURS` takes no
@@ -20,6 +21,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from solespan.forecast.bench.skilled_load import SkilledLoad
 from solespan.forecast.bench.standards import AFTER_DRYING_SHARE
 
 __all__ = ["BenchLoad", "Task", "drying_days"]
@@ -41,12 +43,14 @@ class Task:
     first_day : day on which the pair is there, counted from today = 0.
     last_day : day by whose end it is done.
     drying_days : days that it dries between its two steps; 0 = it is one step.
+    groups : groups of benches that do it; empty = all benches.
     """
 
     minutes: float
     first_day: int
     last_day: int
     drying_days: int = 0
+    groups: tuple[int, ...] = ()
 
     @property
     def possible(self) -> bool:
@@ -64,14 +68,23 @@ class BenchLoad:
     tasks : sequence of Task
         What is promised. A due day that is past, or too early, counts as the first possible one.
         A due day after the last day of `open_minutes` counts as that day.
+    by_group : ndarray, optional
+        Minutes of each group of benches with the same skills, shape (groups, days), where they
+        differ.
     """
 
-    def __init__(self, open_minutes: np.ndarray, tasks: Sequence[Task]) -> None:
+    def __init__(
+        self,
+        open_minutes: np.ndarray,
+        tasks: Sequence[Task],
+        by_group: np.ndarray | None = None,
+    ) -> None:
         self.open_minutes = np.asarray(open_minutes, float)
         days = len(self.open_minutes)
         inside = np.zeros((days, days))
-        for task in tasks:
-            for minutes, first, last in _parts(_clipped(task, days)):
+        clipped = [_clipped(task, days) for task in tasks]
+        for task in clipped:
+            for minutes, first, last in _parts(task):
                 inside[first, last] += minutes
         # minutes that must lie within each span: begun no earlier, ended no later
         due = np.cumsum(np.cumsum(inside[::-1], axis=0)[::-1], axis=1)
@@ -81,6 +94,12 @@ class BenchLoad:
         # the least slack of all spans that hold a given one
         held = np.minimum.accumulate(slack, axis=0)
         self._slack = np.minimum.accumulate(held[:, ::-1], axis=1)[:, ::-1]
+
+        self._groups = () if by_group is None else tuple(range(len(by_group)))
+        self._skilled: SkilledLoad | None = None
+        if by_group is not None:
+            parts = [(task.groups or self._groups, list(_parts(task))) for task in clipped]
+            self._skilled = SkilledLoad(by_group, parts)
 
     @property
     def days(self) -> int:
@@ -94,24 +113,35 @@ class BenchLoad:
         task = _clipped(task, self.days)
         parts = list(_parts(task))
         whole = (sum(part[0] for part in parts), task.first_day, task.last_day)
-        return all(
+        room = all(
             self._slack[first, last] >= minutes - _CLOSE_ENOUGH_MINUTES
             for minutes, first, last in (*parts, whole)
         )
+        if not room or self._skilled is None:
+            return room
+        return self._skilled.fits(task.groups or self._groups, parts)
 
     def free_days(
-        self, minutes: float, drying: int, turnaround_days: int, first_day: int = 0
+        self,
+        minutes: float,
+        drying: int,
+        turnaround_days: int,
+        first_day: int = 0,
+        groups: tuple[int, ...] = (),
     ) -> Iterator[int]:
         """Yield the open days on which a pair can come to be done within `turnaround_days`."""
         for day in range(first_day, self.days - turnaround_days):
-            task = Task(minutes, day, day + turnaround_days, drying)
+            task = Task(minutes, day, day + turnaround_days, drying, groups)
             if self.open_minutes[day] > 0 and self.fits(task):
                 yield day
 
-    def first_promise(self, minutes: float, drying: int, first_day: int) -> int | None:
+    def first_promise(
+        self, minutes: float, drying: int, first_day: int, groups: tuple[int, ...] = ()
+    ) -> int | None:
         """Return the first open day by which a pair that comes on a day can be done, or None."""
         for day in range(first_day + drying, self.days):
-            if self.open_minutes[day] > 0 and self.fits(Task(minutes, first_day, day, drying)):
+            task = Task(minutes, first_day, day, drying, groups)
+            if self.open_minutes[day] > 0 and self.fits(task):
                 return day
         return None
 
@@ -121,7 +151,7 @@ def _clipped(task: Task, days: int) -> Task:
     first = min(max(task.first_day, 0), days - 1)
     last = min(max(task.last_day, first), days - 1)
     dries = task.drying_days if first + task.drying_days <= last else 0
-    return Task(task.minutes, first, last, dries)
+    return Task(task.minutes, first, last, dries, task.groups)
 
 
 def _parts(task: Task) -> Iterator[tuple[float, int, int]]:

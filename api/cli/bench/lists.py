@@ -121,7 +121,7 @@ def asked(
             remedy="Choose one of these.",
         )
     with serving() as services:
-        body = asked_body(services.database, services.clock.today(), why, limit)
+        body = asked_body(services.database, services.clock, why, limit)
     rows = [(r["pair_id"], r["customer"], r["ask_on"], r["reason"]) for r in body["items"]]
     counts = [(word, n) for word, n in body["counts"].items() if n]
     tables: list[RenderableType] = [

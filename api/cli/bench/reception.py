@@ -30,7 +30,11 @@ def take_in(
     price: Annotated[float | None, typer.Option("--price", min=0, help="A price agreed.")] = None,
     to_quote: Annotated[bool, typer.Option("--to-quote", help="Tell the price later.")] = False,
     promised: Annotated[
-        str | None, typer.Option("--promised", help="Day promised. Default: the next free day.")
+        str | None,
+        typer.Option("--promised", help="Day promised. Default: the first that can be kept."),
+    ] = None,
+    overrule: Annotated[
+        str | None, typer.Option("--overrule", help="Reason to take a day that is not free.")
     ] = None,
     photo: Annotated[
         Path | None, typer.Option("--photo", help="A JPEG or PNG; - = from a pipe.")
@@ -58,6 +62,7 @@ def take_in(
             "price": "later" if to_quote else "list",
             "price_minor": None if price is None else round(price * 100),
             "promised_on": None if promised is None else read_day(promised, services.clock.today()),
+            "overrule": overrule,
             "here": not later,
         }
         asked = read_message(lambda: Reception.model_validate(given))

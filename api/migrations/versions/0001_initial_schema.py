@@ -512,11 +512,17 @@ TABLES = {
         ],
     ),
     "booking_messages": Table(
-        "order_pk >bench_orders, message_id id, kind word{request|cancel|reminder}, sequence int, "
-        "day day, payload json, made_at moment, state word{pending|sent|failed|cancelled}, "
-        "attempts int, next_try_at moment, problem text?, tenant_pk >tenants",
+        "wearer_pk >wearers, order_pk ~bench_orders?, order_id id, message_id id, "
+        "kind word{request|cancel|reminder}, sequence int, day day, payload json, "
+        "made_at moment, state word{pending|sent|failed|cancelled}, attempts int, "
+        "next_try_at moment, problem text?, tenant_pk >tenants",
         unique=["message_id"],
-        indexes=["order_pk id", "tenant_pk state next_try_at"],
+        indexes=[
+            "order_pk tenant_pk",
+            "tenant_pk order_id id",
+            "tenant_pk state next_try_at",
+            "wearer_pk tenant_pk",
+        ],
     ),
     "bench_papers": Table(
         "order_pk >bench_orders, kind word{condition|before|after}, payload json, "

@@ -23,12 +23,12 @@ MOST_SHOWN = 100
 def read_asked(ctx: Context, request: Request, why: Words = "") -> HTMLResponse:
     """Show who would be asked, who not, and why, before anything is sent."""
     try:
-        told = asked_body(ctx.database, ctx.clock.today(), None, MOST_SHOWN)
+        told = asked_body(ctx.database, ctx.clock, None, MOST_SHOWN)
     except NothingForecast as nothing:
         return page_answer(request, "bench/asking.html", {"missing": nothing.what})
     left_out = []
     if why in WHY:
-        left_out = asked_body(ctx.database, ctx.clock.today(), why, MOST_SHOWN)["items"]
+        left_out = asked_body(ctx.database, ctx.clock, why, MOST_SHOWN)["items"]
     context = asking_page(told, left_out, why if why in WHY else "") | {"missing": ""}
     return page_answer(request, "bench/asking.html", context)
 

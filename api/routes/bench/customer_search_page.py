@@ -44,7 +44,7 @@ def find_customer(ctx: Context, request: Request, typed: Typed) -> Response:
 def _page(ctx: AppContext, request: Request, typed: str, page: int) -> Response:
     found = search_customers(ctx, typed, page)
     context = {
-        "customers": customer_rows(found.customers, ctx.clock.today()),
+        "customers": customer_rows(found.customers, found.today),
         "search": typed,
         "page": found.page,
         "more": found.more,

@@ -22,6 +22,7 @@ from solespan.api.routes.http.pages import PageRoute, Words, page_answer
 from solespan.api.routes.http.requests import Context
 from solespan.api.schemas.edition import EDITION, ChangedMeanwhile, edition_of
 from solespan.api.services.bench.bench_plan import promises_in
+from solespan.api.services.bench.bench_settings import bench_minutes
 from solespan.api.services.bench.booking.free_days import (
     FreeDaysAsked,
     booking_calendar,
@@ -33,7 +34,6 @@ from solespan.api.services.bench.orders import count_open, open_orders
 from solespan.api.services.bench.paper_forms import PAPER_READERS, typed_of
 from solespan.api.services.bench.papers import PAPER_STAGES, pair_measures_out
 from solespan.api.services.bench.photographs import MOST_PHOTOGRAPHS, find_photo
-from solespan.api.services.bench.quotes import shop_minutes
 from solespan.api.services.bench.steps import STEPS
 from solespan.api.services.context import AppContext
 from solespan.api.services.rack.records import find_record, list_records
@@ -121,6 +121,7 @@ def bench_answer(
         "new_order_id": uuid4().hex,
         "free": free_days_words(
             calendar.free_days(FreeDaysAsked((WORKS[0],)), today, FREE_DAYS_SHOWN),
+            today,
             work=WORKS[0],
             hours_set=calendar.hours_set,
             turnaround_days=calendar.settings.turnaround_days,
@@ -256,7 +257,7 @@ def _job(ctx: AppContext, order_id: str) -> dict[str, Any]:
         on = {"pair_id": order["pair_id"], "removed_on": None}
         soles = list_records(session, "soles", equal=on, limit=1)
         works = works_of(order["work"], order["more_works"])
-        low, _, high = shop_minutes(session).visit(works, pair["construction"])
+        low, _, high = bench_minutes(session).visit(works, pair["construction"])
     return job_page(order, pair, owners[0], (low, high), soles[0] if soles else None)
 
 

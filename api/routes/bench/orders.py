@@ -195,7 +195,7 @@ def amend_order(ctx: Context, order_id: OrderId, body: OrderChange, versions: Ve
 def delete_order(ctx: Context, order_id: OrderId, versions: Versions) -> Response:
     """Delete an order with its audit and papers; what it logged of the pair stays."""
     with ctx.database.writing() as session:
-        orders.remove(session, order_id, versions)
+        orders.remove(session, order_id, versions, ctx.clock)
     return Response(status_code=204)
 
 

@@ -28,25 +28,31 @@ from solespan.api.routes.http.picture_form import read_picture
 from solespan.api.routes.http.requests import Context
 from solespan.api.routes.http.square_code import square_code
 from solespan.api.schemas.forms import FormProblem
+from solespan.api.services.bench.booking.free_days import (
+    DayNotFree,
+    FreeDaysAsked,
+    booking_calendar,
+    shop_today,
+)
 from solespan.api.services.bench.desk.customer_search import search_customers
-from solespan.api.services.bench.desk.reception import take_in
+from solespan.api.services.bench.desk.reception import USUAL_WORK, take_in
 from solespan.api.services.bench.desk.reception_form import (
     NEW,
     known_choice,
     likely_choice,
     read_reception,
 )
-from solespan.api.services.bench.desk.shop_day import free_day, shop_today
 from solespan.api.services.bench.found_orders import describe
 from solespan.api.services.bench.photographs import keep_photograph
 from solespan.api.services.context import AppContext
 from solespan.api.services.notices.choices import read_rules
 from solespan.api.services.rack.records import find_record, list_records
 from solespan.dashboards.navigation import NavEntry
-from solespan.dashboards.pages.bench.bench import short_day
 from solespan.dashboards.pages.bench.desk import reception_choices, ticket_page, work_options
+from solespan.dashboards.pages.bench.free_days import NO_HOURS
 from solespan.dashboards.pages.rack.pair import FormState
 from solespan.dashboards.render import render
+from solespan.forecast.dates.day_words import short_day
 
 __all__ = ["PAGE"]
 
@@ -98,6 +104,12 @@ def post_reception(ctx: Context, request: Request, given: WithPicture) -> Respon
                 keep_photograph(session, made["order_id"], content, "At reception")
     except FormProblem as problem:
         return _second(ctx, request, FormState(again, problem.errors), status=422)
+    except DayNotFree as full:
+        errors = {
+            full.where: f"{full.what} {full.remedy}",
+            "overrule": "Give the reason, or choose another day.",
+        }
+        return _second(ctx, request, FormState(again, errors), status=422)
     except SolespanError as error:
         if isinstance(error, Conflict) and error.where == "order_id":
             return back_to(PATH, order=typed.get("order_id", ""))
@@ -135,8 +147,9 @@ def _second(
     """Answer the form of the pair; the customers that match what was typed stand first."""
     who = form.values.get("who", "")
     with ctx.database.reading() as session:
-        today = shop_today(ctx, session)
-        free = free_day(session, "full_sole", today)
+        today = shop_today(session, ctx.clock)
+        calendar = booking_calendar(session, today)
+        free = calendar.first_promise(FreeDaysAsked((USUAL_WORK,)))
         if options is None and not who and form.values.get("choice", NEW) != NEW:
             kind, _, known = form.values["choice"].partition(" ")
             options = [known_choice(session, **{kind: known})["option"]]
@@ -155,6 +168,7 @@ def _second(
         "new_order_id": uuid4().hex,
         "today_iso": today.isoformat(),
         "free": "" if free is None else short_day(free, today),
+        "no_hours": "" if calendar.hours_set else NO_HOURS,
     }
     return page_answer(request, "bench/reception_pair.html", context, status)
 

@@ -111,7 +111,7 @@ def read_bench_plan(ctx: Context) -> Response:
 @router.get("/asked-pairs", response_model=None, responses={200: {"model": AskedPairs}})
 def list_asked_pairs(ctx: Context, chosen: Annotated[AskedFilters, Query()]) -> Response:
     """List whom the year's plan would ask, or whom it leaves out and why; nothing is sent."""
-    return json_answer(asked_body(ctx.database, ctx.clock.today(), chosen.why, chosen.limit))
+    return json_answer(asked_body(ctx.database, ctx.clock, chosen.why, chosen.limit))
 
 
 @router.get("/bench-settings", response_model=None, responses={200: {"model": BenchSettingsStored}})

@@ -7,7 +7,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from datetime import date
 from typing import Annotated, Any
 
 import pandas as pd
@@ -137,7 +136,7 @@ def _answer(
     with ctx.database.reading() as session:
         plan = newest_plan(session)
         payload = None if plan is None else plan["payload"]
-    asked = [] if payload is None else asked_next(_asked(ctx, today), payload, today)
+    asked = [] if payload is None else asked_next(_asked(ctx), payload, today)
     context |= {
         "plan": None if payload is None else plan_page(payload, currency),
         "asked": asked,
@@ -153,8 +152,8 @@ def _answer(
     return page_answer(request, "bench/workload.html", context | said, status)
 
 
-def _asked(ctx: AppContext, today: date) -> list[dict[str, Any]]:
-    return list(asked_body(ctx.database, today)["items"])
+def _asked(ctx: AppContext) -> list[dict[str, Any]]:
+    return list(asked_body(ctx.database, ctx.clock)["items"])
 
 
 @pages.get("/workload/year-plan")
@@ -167,7 +166,7 @@ def read_year_plan(ctx: Context, request: Request) -> HTMLResponse:
         said = {"done": "", "problem": "", "typed": {}}
         return page_answer(request, "bench/workload_none.html", said)
     ahead = report.ahead
-    asked = [row["ask_on"] for row in _asked(ctx, today)]
+    asked = [row["ask_on"] for row in _asked(ctx)]
     closures = [closure.model_dump(mode="json") for closure in ahead.books.settings.closures]
     uses = {name: use for name, use in ahead.by_day.items() if name.startswith("use_")}
     quarters = summarise(ahead.simulated, uses, "quarter")

@@ -6,7 +6,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field, StringConstraints, model_validator
 
-from solespan.api.schemas.bench.orders import Money, Text, Work
+from solespan.api.schemas.bench.orders import OVERRULE, Money, Overrule, Text, Work
 from solespan.api.schemas.fields import KnownId, NewId, PlainDate
 from solespan.api.schemas.rack.records import Message
 from solespan.forecast.values import TEXT_PATTERNS
@@ -63,9 +63,10 @@ class Reception(Message):
     )
     promised_on: PlainDate | None = Field(
         default=None,
-        description="day promised; left out = the bench's next free day. "
+        description="day promised; left out = the first day that the bench can keep. "
         "Unit: calendar date, ISO 8601",
     )
+    overrule: Overrule | None = Field(default=None, description=OVERRULE)
     here: bool = Field(default=True, description="the pair stays here now. Unit: true or false")
     note: Text | None = Field(default=None, description="what to know. Unit: none (text)")
 

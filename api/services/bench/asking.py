@@ -12,9 +12,13 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
+from sqlalchemy.orm import Session
 
+from solespan.api.clock import Clock
 from solespan.api.errors import NothingForecast
 from solespan.api.schemas.bench.asking import WHY
+from solespan.api.services.bench.booking.free_days import shop_today
+from solespan.api.storage.bench import desk
 from solespan.api.storage.bench.asking_facts import load_facts, load_lives
 from solespan.api.storage.bench.workload import newest_plan
 from solespan.api.storage.bench.year_looks import kept_looks
@@ -25,13 +29,13 @@ from solespan.forecast.backtesting.asked_look_back import PROVED_DAYS
 from solespan.forecast.frames import PROBABLY_GONE
 from solespan.forecast.workload.asking_rules import AskingRules, asking_rules
 
-__all__ = ["asked_body", "asked_in_year"]
+__all__ = ["asked_body", "asked_in_year", "asked_until"]
 
 PLAN_DAYS = 60  # a bench plan older than this asks nobody
 YEAR_DAYS = 365
 
 
-def asked_in_year(database: Database, today: date) -> dict[str, Any]:
+def asked_in_year(database: Database, clock: Clock) -> dict[str, Any]:
     """Say who would be asked when and why, and who is left out and why; change nothing.
 
     Raises `NothingForecast` while there is no fit.
@@ -42,14 +46,14 @@ def asked_in_year(database: Database, today: date) -> dict[str, Any]:
                 "There is no forecast yet, so nobody can be asked.",
                 remedy="Fit the wear model: POST /v1/fit, or run: solespan fit",
             )
+        today = shop_today(session, clock)
         pairs = load_due_pairs(session, 90)
         busy, facts, lives = load_busy(session), load_facts(session), load_lives(session)
         plan, looks = newest_plan(session), kept_looks(session)
         names = load_customers(session)
     pairs = pairs[pairs["band"].notna() & ~pairs["band"].isin(("retired", "away"))]
     pairs = pairs.reset_index(drop=True)
-    fresh = plan is not None and (today - plan["as_of"]).days <= PLAN_DAYS
-    planned = plan["payload"]["pairs"] if plan is not None and fresh else []
+    fresh, planned = _days_of(plan, today)
     ask_on, why = _judged(pairs, busy, planned, asking_rules(pairs, facts, lives), today)
     owner = names.set_index("wearer_id")["name"]
     customer = pairs["wearer_id"].map(owner).fillna(pairs["wearer_id"])
@@ -73,11 +77,43 @@ def asked_in_year(database: Database, today: date) -> dict[str, Any]:
     }
 
 
+def asked_until(
+    session: Session, today: date, until: date, most: int
+) -> tuple[list[dict[str, Any]], bool]:
+    """Return the pairs of `asked_in_year` whose day to be asked is not after a day, soonest first.
+
+    Only the pairs with the `most` soonest dates are judged; also say whether those are all. Each
+    has `ask_on` and what `storage.bench.desk.dates_until` returns.
+    """
+    found = desk.dates_until(session, until, most + 1)
+    whole = len(found) <= most
+    found = found[:most]
+    if not found:
+        return [], whole
+    pairs = pd.DataFrame(found)
+    rules = asking_rules(pairs, load_facts(session, list(pairs["pair_id"])), load_lives(session))
+    _, planned = _days_of(newest_plan(session), today)
+    ask_on, why = _judged(pairs, {}, planned, rules, today)
+    told = [
+        row | {"ask_on": day.date()}
+        for row, day, left_out in zip(found, ask_on, why, strict=True)
+        if not left_out and day.date() <= until
+    ]
+    return sorted(told, key=lambda row: (row["ask_on"], row["send_by"], row["pair_id"])), whole
+
+
+def _days_of(plan: dict[str, Any] | None, today: date) -> tuple[bool, list[dict[str, Any]]]:
+    """Say whether a plan is fresh enough to ask by, and return its pairs if so."""
+    if plan is None or (today - plan["as_of"]).days > PLAN_DAYS:
+        return False, []
+    return True, plan["payload"]["pairs"]
+
+
 def asked_body(
-    database: Database, today: date, why: str | None = None, limit: int | None = None
+    database: Database, clock: Clock, why: str | None = None, limit: int | None = None
 ) -> dict[str, Any]:
     """Say it as JSON values: those asked, or those left out for one reason; at most `limit`."""
-    told = asked_in_year(database, today)
+    told = asked_in_year(database, clock)
     rows = told.pop("rows")
     shown = rows[rows["why"] == (why or "")][:limit]
     return told | {"items": [_told(row) for row in shown.to_dict("records")]}
@@ -92,7 +128,7 @@ def _judged(
 ) -> tuple[pd.Series, np.ndarray]:
     """Give each pair the day it would be asked for, and why it is not (empty: it is)."""
     day = np.datetime64(today, "D")
-    send_by = pairs["send_by"].to_numpy().astype("datetime64[D]")
+    send_by = pd.to_datetime(pairs["send_by"]).to_numpy().astype("datetime64[D]")
     asked = {row["pair_id"]: row["ask_on"] for row in planned if row["ask_on"]}
     plan_on = pd.to_datetime(pairs["pair_id"].map(asked)).to_numpy().astype("datetime64[D]")
     # a plan brings a day forward, to the 10 % day at most, and never back

@@ -61,8 +61,7 @@ def delete_order(
 
     Raises `NotFound`, `Overtaken`.
     """
-    del ctx
     order = found_order(session, key["order_id"], lock=True)
     refuse_stale(order, typed)
-    orders.remove(session, key["order_id"], frozenset({order["version"]}))
+    orders.remove(session, key["order_id"], frozenset({order["version"]}), ctx.clock)
     return {"undo": current_revision_id(), "needs_fit": False}

@@ -27,7 +27,7 @@ from solespan.api.services.bench.booking.free_days import (
     booking_calendar,
     shop_today,
 )
-from solespan.api.services.bench.booking.messages import tell_of_booking
+from solespan.api.services.bench.booking.messages import tell_of_booking, withdraw_booking
 from solespan.api.services.bench.found_orders import describe, found_order, refuse_elsewhere
 from solespan.api.services.bench.quotes import works_columns
 from solespan.api.services.bench.steps import STEPS, Step, done_by
@@ -54,12 +54,18 @@ __all__ = [
 
 
 def book(
-    session: Session, given: NewOrder, clock: Clock, *, advised: bool = False
+    session: Session,
+    given: NewOrder,
+    clock: Clock,
+    *,
+    advised: bool = False,
+    promise: bool = False,
 ) -> dict[str, Any]:
     """Book a piece of work; return the order.
 
     An order is `advised` where it answers a notice, or where a notice about the sole has gone out
-    and its window holds.
+    and its window holds. With `promise` an order without a promised day gets the first one that
+    the bench can keep.
 
     Raises `NotFound` for an unknown pair, and `Conflict` when the pair is at another bench or the
     id is taken. Raises `Refused` when a day cannot be, and `DayNotFree` unless `overrule` gives
@@ -85,15 +91,18 @@ def book(
     pair = find_record(session, "pairs", {"pair_id": given.pair_id}) or {}
     works = (given.work, *given.more_works)
     asked = FreeDaysAsked(works, pair["construction"], given.by_post)
-    named = given.expected_on or given.promised_on
+    named = given.expected_on or given.promised_on or promise
     calendar = booking_calendar(session, today, hold=True) if named else None
-    overruled = _overruled(calendar, asked, given.expected_on, given.promised_on, given.overrule)
+    promised = given.promised_on
+    if promise and promised is None and calendar is not None:
+        promised = calendar.first_promise(asked, given.expected_on)
+    overruled = _overruled(calendar, asked, given.expected_on, promised, given.overrule)
     values = given.model_dump(exclude={"pair_id", "overrule"}) | works_columns(works)
     values["order_id"] = given.order_id or uuid4().hex
     redone = given.warranty_of is not None
     advised = advised or (not redone and came_by_advice(session, owner.pair_pk, today))
     values |= {"pair_pk": owner.pair_pk, "stage": "booked", "booked_on": today}
-    values["advised"] = advised
+    values |= {"advised": advised, "promised_on": promised}
     order_pk = stored.insert_order(session, values)
     name_changed(order_id=values["order_id"], pair_id=given.pair_id)
     stored.add_event(session, order_pk, to_stage="booked", details=overruled)
@@ -227,12 +236,15 @@ def _moved(
     return {"moved": moved} | kept
 
 
-def remove(session: Session, order_id: str, versions: frozenset[int] | None) -> None:
+def remove(session: Session, order_id: str, versions: frozenset[int] | None, clock: Clock) -> None:
     """Delete an order with its audit, papers and photographs; what it logged stays.
+
+    The customer's calendar is told where it shows a day that is still to come.
 
     Raises `NotFound`, `StaleVersion`.
     """
     order = _of_version(session, order_id, versions)
+    withdraw_booking(session, order_id, clock)
     if not stored.remove_order(session, order["id"], order["version"]):
         raise _stale(order["version"])
     name_changed(order_id=order_id, pair_id=order["pair_id"])

@@ -16,7 +16,11 @@ from sqlalchemy.orm import Session
 
 from solespan.api.clock import Clock
 from solespan.api.errors import Conflict, NothingForecast, StaleVersion
-from solespan.api.services.bench.bench_settings import read_bench_settings, usual_minutes
+from solespan.api.services.bench.bench_settings import (
+    bench_minutes,
+    read_bench_settings,
+    usual_minutes,
+)
 from solespan.api.services.bench.found_orders import describe, found_order
 from solespan.api.services.planning.cost_of_ownership import stood_choices
 from solespan.api.services.rack import records
@@ -24,7 +28,7 @@ from solespan.api.services.rack.sole_forms import sole_below
 from solespan.api.services.unknown_id import unknown_id
 from solespan.api.storage.audit import actor_of
 from solespan.api.storage.bench import orders as stored
-from solespan.api.storage.bench.orders import list_orders, papers_of, workers_by_order
+from solespan.api.storage.bench.orders import list_orders, papers_of
 from solespan.api.storage.forecasts.forecast_reads import forecast_of_pair
 from solespan.api.storage.notices.hook_events import put_order_event
 from solespan.api.storage.rack.frames import load_rows
@@ -46,7 +50,6 @@ __all__ = [
     "agree",
     "pair_state",
     "quote_pair",
-    "shop_minutes",
     "works_columns",
 ]
 
@@ -56,21 +59,6 @@ _NO_JOBS = pd.DataFrame(
 AGREED_IN = ("booked", "in_post", "received")
 
 _WORST = ("missing", "wet", "broken", "worn", "good", "not seen")
-
-
-def shop_minutes(session: Session) -> JobMinutes:
-    """Learn the bench's minutes from every job that was timed."""
-    jobs = load_rows(session, "bench_jobs", by="wearer_id", ids=None)
-    pairs = load_rows(session, "pairs", by="wearer_id", ids=None)
-    construction = dict(zip(pairs["pair_id"], pairs["construction"], strict=True))
-    workers = workers_by_order(session)
-    return fit_minutes(
-        jobs.assign(
-            construction=jobs["pair_id"].map(construction),
-            worker=jobs["job_id"].map(workers).astype(object),
-        ),
-        usual_minutes(session),
-    )
 
 
 def quote_pair(
@@ -100,7 +88,7 @@ def quote_pair(
             remedy="Add its sole, then fit: POST /v1/fit, or run: solespan fit",
         )
     state = pair_state(session, pair, known)
-    minutes = shop_minutes(session) if timed else fit_minutes(_NO_JOBS, usual_minutes(session))
+    minutes = bench_minutes(session) if timed else fit_minutes(_NO_JOBS, usual_minutes(session))
     settings, _ = read_bench_settings(session)
     prices = {w: one.price_minor for w, one in STANDARDS.items()} | dict(settings.price_minor)
     terms = (minutes, prices, worker, settings.drying_hours)

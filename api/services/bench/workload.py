@@ -20,8 +20,7 @@ from sqlalchemy.orm import Session
 
 from solespan.api.errors import NothingForecast
 from solespan.api.schemas.bench.shop import BenchSettings
-from solespan.api.services.bench.bench_settings import read_bench_settings
-from solespan.api.services.bench.quotes import shop_minutes
+from solespan.api.services.bench.bench_settings import bench_minutes, read_bench_settings
 from solespan.api.storage.bench.asking_facts import load_limit_facts
 from solespan.api.storage.bench.workload import (
     first_followed,
@@ -131,7 +130,7 @@ def gather(session: Session, today: date) -> Books:
     # a forecast made on an earlier day still stands; its days are counted from the day it is now
     forecast = forecast.assign(as_of=as_of.as_unit("s"))
     construction = pairs.set_index("pair_id")["construction"]
-    minutes = shop_minutes(session)
+    minutes = bench_minutes(session)
     counted = construction.value_counts(normalize=True)
     shares = {str(name): float(share) for name, share in counted.items()}
     seen_on = pd.Series(first_followed(session), dtype="datetime64[ns]")

@@ -22,7 +22,7 @@ from solespan.api.errors import BadSetting
 from solespan.api.logs import places_of
 from solespan.api.notices.links import Link, sign_link
 from solespan.api.schemas.notices.notices import NoticeRules
-from solespan.api.services.bench.booking.messages import WAITING
+from solespan.api.services.bench.booking.messages import tell_untold
 from solespan.api.services.context import AppContext
 from solespan.api.services.notices.booking_mail import booking_mail
 from solespan.api.services.notices.choices import read_rules
@@ -69,6 +69,8 @@ def send_booking_mails(
 
 
 def _send(ctx: AppContext, stop: Callable[[], bool], chance: Callable[[], float]) -> int:
+    with ctx.database.writing() as session:
+        tell_untold(session, ctx.clock)
     with ctx.database.reading() as session:
         rows = stored.due_messages(session, ctx.clock.now(), MOST_MESSAGES)
         rules, _ = read_rules(session)
@@ -97,7 +99,7 @@ def _one(
     refused: bool,
 ) -> bool:
     now, attempts = ctx.clock.now(), row["attempts"] + 1
-    holds = row["stage"] in WAITING and row["expected_on"] == row["day"]
+    holds = row["stage"] in stored.WAITING and row["expected_on"] == row["day"]
     if row["kind"] != "cancel" and not holds:
         _mark(ctx, row, "cancelled", attempts - 1, _GONE)
         return False

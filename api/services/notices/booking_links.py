@@ -26,7 +26,6 @@ from solespan.api.services.bench.booking.free_days import (
     booking_calendar,
     shop_today,
 )
-from solespan.api.services.bench.booking.messages import WAITING
 from solespan.api.services.context import AppContext
 from solespan.api.services.notices.answering import check_link, link_unknown
 from solespan.api.services.notices.booking_delivery import booking_path
@@ -35,6 +34,7 @@ from solespan.api.services.rack.records import find_record
 from solespan.api.storage.bench import booking_messages as stored
 from solespan.api.storage.bench.orders import find_order
 from solespan.forecast.bench.visits import works_of
+from solespan.forecast.dates.day_words import short_day
 
 __all__ = [
     "Booking",
@@ -62,7 +62,7 @@ class Booking:
     @property
     def open(self) -> bool:
         """Whether the day is still to come."""
-        return self.order["stage"] in WAITING
+        return self.order["stage"] in stored.WAITING
 
 
 def open_booking(ctx: AppContext, token: str) -> Booking:
@@ -120,7 +120,7 @@ def move_booking(booking: Booking, typed: Mapping[str, str]) -> None:
         free = free_days_of(session, now).days
         chosen = next((one for one in free if one.day == day), None)
         if chosen is None:
-            raise _not_free(f"{day} is not free.")
+            raise _not_free(f"{short_day(day)} is not free.")
         promised = now.order["promised_on"]
         values = {"expected_on": day, "promised_on": promised and max(promised, chosen.ready_by)}
         try:
@@ -141,7 +141,7 @@ def _still_open(session: Session, booking: Booking) -> Booking:
     order = find_order(session, booking.order["order_id"], lock=True)
     if order is None:
         raise link_unknown()
-    if order["stage"] not in WAITING:
+    if order["stage"] not in stored.WAITING:
         raise Conflict(
             "This booking cannot be changed any more.",
             where="the booking",

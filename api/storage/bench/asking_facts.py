@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from typing import Any
 
 import numpy as np
@@ -16,9 +17,11 @@ from solespan.forecast.workload.asking_rules import FACTS
 
 __all__ = ["load_facts", "load_limit_facts", "load_lives"]
 
+MOST_LIVES = 1000
 
-def load_facts(session: Session) -> pd.DataFrame:
-    """Return the facts of every pair with a forecast, columns `asking_rules.FACTS`."""
+
+def load_facts(session: Session, pair_ids: Collection[str] | None = None) -> pd.DataFrame:
+    """Return the facts of these pairs, or of every one with a forecast, columns `FACTS`."""
     earlier = aliased(Sole)
     first_on = (
         sa.select(sa.func.min(earlier.fitted_on))
@@ -56,6 +59,8 @@ def load_facts(session: Session) -> pd.DataFrame:
         .join(Sole, ForecastRow.sole_pk == Sole.id)
         .where(ForecastRow.foot == "pair", ForecastRow.point == "ball")
     )
+    if pair_ids is not None:
+        query = query.where(Pair.pair_id.in_(pair_ids))
     frame = pd.DataFrame([tuple(row) for row in session.execute(query)], columns=list(FACTS))
     frame = frame.astype({"nominal_thickness_mm": float, "limit_mm": float}).assign(
         fitted_on=pd.to_datetime(frame["fitted_on"]).astype("datetime64[s]"),
@@ -94,11 +99,17 @@ def _frame(session: Session, query: Any, days: tuple[str, ...]) -> pd.DataFrame:
 
 
 def load_lives(session: Session) -> np.ndarray:
-    """Return the days that soles lasted which came off for a new one, nothing of them assumed."""
+    """Return the days that the newest soles lasted which came off for a new one.
+
+    Soles of which something is assumed do not count.
+    """
     later = aliased(Sole)
     followed = sa.exists().where(later.pair_pk == Sole.pair_pk, later.fitted_on > Sole.fitted_on)
-    query = sa.select(Sole.fitted_on, Sole.removed_on).where(
-        Sole.removed_on.is_not(None), sa.not_(Sole.assumed), followed
+    query = (
+        sa.select(Sole.fitted_on, Sole.removed_on)
+        .where(Sole.removed_on.is_not(None), sa.not_(Sole.assumed), followed)
+        .order_by(Sole.id.desc())
+        .limit(MOST_LIVES)
     )
     rows = session.execute(query).all()
     frame = pd.DataFrame([tuple(row) for row in rows], columns=["fitted_on", "removed_on"])

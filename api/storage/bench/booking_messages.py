@@ -14,6 +14,7 @@ from solespan.api.storage.tables.bookings import BookingMessage
 from solespan.api.storage.tables.rack import Pair, Wearer
 
 __all__ = [
+    "WAITING",
     "add_message",
     "booked_order",
     "cancel_waiting",
@@ -23,11 +24,13 @@ __all__ = [
     "newest_message_id",
     "next_due",
     "order_of_message",
+    "untold_changes",
 ]
 
 _MESSAGES: sa.Table = BookingMessage.__table__  # type: ignore[assignment]
 _ORDERS: sa.Table = BenchOrder.__table__  # type: ignore[assignment]
-_OF_ORDER = ("id", "order_id", "work", "more_works", "stage", "expected_on", "by_post")
+_LATER: sa.TableClause = _MESSAGES.alias("later")  # type: ignore[assignment]
+WAITING = ("booked", "in_post")  # stages in which the day is still to come
 
 
 def booked_order(session: Session, order_pk: int) -> dict[str, Any]:
@@ -40,6 +43,7 @@ def booked_order(session: Session, order_pk: int) -> dict[str, Any]:
             ),
             Pair.pair_id,
             Pair.label,
+            Pair.wearer_pk,
             Wearer.wearer_id,
             Wearer.name,
             Wearer.email,
@@ -59,16 +63,16 @@ def add_message(session: Session, values: Mapping[str, Any]) -> None:
     session.flush()
 
 
-def messages_of(session: Session, order_pk: int) -> list[dict[str, Any]]:
-    """Return an order's messages, oldest first."""
-    query = sa.select(_MESSAGES).where(_MESSAGES.c.order_pk == order_pk)
+def messages_of(session: Session, order_id: str) -> list[dict[str, Any]]:
+    """Return an order's messages, oldest first, also those from before it was restored."""
+    query = sa.select(_MESSAGES).where(_MESSAGES.c.order_id == order_id)
     return [dict(row) for row in session.execute(query.order_by(_MESSAGES.c.id)).mappings()]
 
 
-def cancel_waiting(session: Session, order_pk: int, why: str) -> None:
+def cancel_waiting(session: Session, order_id: str, why: str) -> None:
     """Stop an order's messages that were not sent."""
     query = sa.update(_MESSAGES).where(
-        _MESSAGES.c.order_pk == order_pk, _MESSAGES.c.state == "pending"
+        _MESSAGES.c.order_id == order_id, _MESSAGES.c.state == "pending"
     )
     session.execute(query.values(state="cancelled", problem=why))
 
@@ -77,8 +81,7 @@ def newest_message_id(session: Session, order_id: str) -> str | None:
     """Return the identifier that a link to an order names, or None."""
     query = (
         sa.select(_MESSAGES.c.message_id)
-        .join(_ORDERS, _MESSAGES.c.order_pk == _ORDERS.c.id)
-        .where(_ORDERS.c.order_id == order_id)
+        .where(_MESSAGES.c.order_id == order_id)
         .order_by(_MESSAGES.c.id.desc())
         .limit(1)
     )
@@ -87,23 +90,75 @@ def newest_message_id(session: Session, order_id: str) -> str | None:
 
 def order_of_message(session: Session, message_id: str) -> int | None:
     """Return the number of the order that a message is about, or None."""
-    query = sa.select(_MESSAGES.c.order_pk).where(_MESSAGES.c.message_id == message_id)
+    query = (
+        sa.select(_ORDERS.c.id)
+        .join(_MESSAGES, _same_order())
+        .where(_MESSAGES.c.message_id == message_id)
+    )
     return session.execute(query).scalar_one_or_none()
 
 
+def untold_changes(session: Session) -> list[dict[str, Any]]:
+    """Return bookings that are not what their calendars were told, by an undone change say.
+
+    `order_id`, `order_pk` (None = the order is gone) and `made_at` of what was told last.
+    """
+    newest = ~sa.exists().where(
+        _LATER.c.tenant_pk == _MESSAGES.c.tenant_pk,
+        _LATER.c.order_id == _MESSAGES.c.order_id,
+        _LATER.c.kind != "reminder",
+        _LATER.c.id > _MESSAGES.c.id,
+    )
+    asked, day = _MESSAGES.c.kind == "request", _ORDERS.c.expected_on
+    columns = (_MESSAGES.c.order_id, _ORDERS.c.id.label("order_pk"), _MESSAGES.c.made_at)
+    gone = (
+        sa.select(*columns)
+        .outerjoin(_ORDERS, _same_order())
+        .where(_MESSAGES.c.order_pk.is_(None), asked, _ORDERS.c.id.is_(None), newest)
+    )
+    other = (
+        sa.select(*columns)
+        .join(_ORDERS, _same_order())
+        .where(
+            _ORDERS.c.stage.in_(WAITING),
+            (asked & (day.is_(None) | (day != _MESSAGES.c.day)))
+            | ((_MESSAGES.c.kind == "cancel") & day.is_not(None)),
+            newest,
+        )
+    )
+    return [
+        dict(row)
+        for query in (gone, other)
+        for row in session.execute(query.order_by(_MESSAGES.c.id)).mappings()
+    ]
+
+
+def _same_order() -> sa.ColumnElement[bool]:
+    return (_MESSAGES.c.order_id == _ORDERS.c.order_id) & (
+        _MESSAGES.c.tenant_pk == _ORDERS.c.tenant_pk
+    )
+
+
 def next_due(session: Session) -> datetime | None:
-    """Return when the next message is to be sent; None = nothing waits."""
+    """Return when the next message is to be sent or written; None = nothing waits."""
     query = sa.select(sa.func.min(_MESSAGES.c.next_try_at)).where(_MESSAGES.c.state == "pending")
     at: datetime | None = session.execute(query).scalar_one()
-    return at
+    moments = [at, *(change["made_at"] for change in untold_changes(session))]
+    return min((moment for moment in moments if moment is not None), default=None)
 
 
 def due_messages(session: Session, now: datetime, limit: int) -> list[dict[str, Any]]:
-    """Return messages to be sent now, with the order and the address as they are now."""
+    """Return messages to be sent now, with the order and the address as they are now.
+
+    A cancellation goes to whom the request went; the others go to whose pair it is.
+    """
+    told = _MESSAGES.c.wearer_pk
+    reader = sa.case(
+        (_MESSAGES.c.kind == "cancel", told), else_=sa.func.coalesce(Pair.wearer_pk, told)
+    )
     query = (
         sa.select(
             _MESSAGES,
-            _ORDERS.c.order_id,
             _ORDERS.c.stage,
             _ORDERS.c.expected_on,
             Wearer.wearer_id,
@@ -111,9 +166,9 @@ def due_messages(session: Session, now: datetime, limit: int) -> list[dict[str, 
             Wearer.email,
             Wearer.language,
         )
-        .join(_ORDERS, _MESSAGES.c.order_pk == _ORDERS.c.id)
-        .join(Pair, _ORDERS.c.pair_pk == Pair.id)
-        .join(Wearer, Pair.wearer_pk == Wearer.id)
+        .outerjoin(_ORDERS, _same_order())
+        .outerjoin(Pair, _ORDERS.c.pair_pk == Pair.id)
+        .join(Wearer, Wearer.id == reader)
         .where(_MESSAGES.c.state == "pending", _MESSAGES.c.next_try_at <= now)
         .order_by(_MESSAGES.c.next_try_at, _MESSAGES.c.id)
         .limit(limit)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import datetime
+from datetime import date, datetime, timedelta
 from typing import Any
 
 import sqlalchemy as sa
@@ -13,9 +13,8 @@ from solespan.api.storage.tables.bench import BenchOrder
 from solespan.api.storage.tables.notices import Notice, NoticePair
 from solespan.api.storage.tables.rack import Pair, Wearer
 from solespan.api.storage.tables.results import ForecastRow
-from solespan.forecast.frames import PROBABLY_GONE
 
-__all__ = ["any_customer", "count_to_ask", "note_seen", "pairs_to_ask", "unseen_answers"]
+__all__ = ["any_customer", "dates_until", "note_seen", "unseen_answers"]
 
 _OWNER = sa.func.coalesce(Wearer.name, Wearer.wearer_id).label("owner")
 _SHOWN = (
@@ -25,6 +24,16 @@ _SHOWN = (
     _OWNER,
     Wearer.phone,
 )
+_DATES = (
+    "band",
+    "send_by",
+    "due_p10",
+    "due_p90",
+    "wears_left_p10",
+    "wears_left_p90",
+    "chance_in_use",
+)
+AT_REST = ("retired", "away")
 
 
 def unseen_answers(session: Session, since: datetime, most: int) -> list[dict[str, Any]]:
@@ -54,38 +63,33 @@ def note_seen(session: Session, notice_id: str, at: datetime) -> int:
     return int(session.execute(query.values(seen_at=at)).rowcount)  # type: ignore[attr-defined]
 
 
-def pairs_to_ask(
-    session: Session, bands: tuple[str, ...], *, skip: int, most: int
-) -> list[dict[str, Any]]:
-    """Return pairs of these bands without an open order, the soonest send-by day first."""
-    query = _to_ask(bands, *_SHOWN, ForecastRow.band, ForecastRow.send_by)
-    query = query.order_by(ForecastRow.send_by, Pair.pair_id).limit(most).offset(skip)
-    return [dict(row) for row in session.execute(query).mappings()]
+def dates_until(session: Session, until: date, most: int) -> list[dict[str, Any]]:
+    """Return pairs in use without an open order whose first day to be asked is not after a day.
 
-
-def count_to_ask(session: Session, bands: tuple[str, ...]) -> int:
-    """Count the pairs that `pairs_to_ask` returns."""
-    return int(session.execute(_to_ask(bands, sa.func.count())).scalar_one())
-
-
-def _to_ask(bands: tuple[str, ...], *columns: Any) -> sa.Select[Any]:
+    The first day is the send-by day, or the 10 % day where that is sooner. Beside who and whose:
+    `band`, `send_by`, `due_p10`, `due_p90`, `wears_left_p10`, `wears_left_p90`, `chance_in_use`.
+    The soonest send-by days come first, `most` of them.
+    """
     busy = sa.exists().where(
         BenchOrder.pair_pk == ForecastRow.pair_pk, BenchOrder.stage.in_(OPEN_STAGES)
     )
-    return (
-        sa.select(*columns)
+    query = (
+        sa.select(*_SHOWN, *(getattr(ForecastRow, name) for name in _DATES))
         .select_from(ForecastRow)
         .join(Pair, ForecastRow.pair_pk == Pair.id)
         .join(Wearer, Pair.wearer_pk == Wearer.id)
         .where(
             ForecastRow.foot == "pair",
             ForecastRow.point == "ball",
-            ForecastRow.band.in_(bands),
-            ForecastRow.send_by.is_not(None),
-            sa.func.coalesce(ForecastRow.chance_in_use, 1.0) >= PROBABLY_GONE,
+            ForecastRow.band.is_not(None),
+            ForecastRow.band.not_in(AT_REST),
+            (ForecastRow.send_by <= until) | (ForecastRow.due_p10 <= until + timedelta(days=1)),
             ~busy,
         )
+        .order_by(ForecastRow.send_by, Pair.pair_id)
+        .limit(most)
     )
+    return [dict(row) for row in session.execute(query).mappings()]
 
 
 def any_customer(session: Session) -> bool:

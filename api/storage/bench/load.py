@@ -40,14 +40,18 @@ def open_work(session: Session, *, hold: bool = False) -> list[dict[str, Any]]:
 
 
 def timed_jobs(session: Session) -> pd.DataFrame:
-    """Return works, `construction` and `bench_minutes` of the newest jobs that were timed."""
+    """Return works, `construction`, `bench_minutes` and `worker` of the newest timed jobs."""
+    made = sa.and_(_ORDERS.c.order_id == _JOBS.c.job_id, _ORDERS.c.pair_pk == _JOBS.c.pair_pk)
+    columns = (_JOBS.c.work, _JOBS.c.more_works, Pair.construction, _JOBS.c.bench_minutes)
     query = (
-        sa.select(_JOBS.c.work, _JOBS.c.more_works, Pair.construction, _JOBS.c.bench_minutes)
+        sa.select(*columns, _ORDERS.c.worker)
         .join(Pair, _JOBS.c.pair_pk == Pair.id)
+        .outerjoin(_ORDERS, made)
         .where(_JOBS.c.bench_minutes > 0)
         .order_by(_JOBS.c.id.desc())
         .limit(MOST_TIMED)
     )
     rows = session.execute(query).all()
-    frame = pd.DataFrame(rows, columns=["work", "more_works", "construction", "bench_minutes"])
-    return frame.astype({"bench_minutes": float})
+    names = [*(column.name for column in columns), "worker"]
+    frame = pd.DataFrame(rows, columns=names)
+    return frame.astype({"bench_minutes": float, "worker": object})

@@ -35,7 +35,6 @@ __all__ = [
     "photos_of",
     "put_paper",
     "remove_order",
-    "workers_by_order",
 ]
 
 _ORDERS: sa.Table = BenchOrder.__table__  # type: ignore[assignment]
@@ -194,12 +193,6 @@ def open_jobs(session: Session, pair_pk: int) -> list[str]:
         BenchJob.pair_pk == pair_pk, BenchJob.returned_on.is_(None)
     )
     return list(session.execute(query.order_by(BenchJob.id)).scalars())
-
-
-def workers_by_order(session: Session) -> dict[str, str]:
-    """Return who worked on each order that has a worker."""
-    query = sa.select(_ORDERS.c.order_id, _ORDERS.c.worker).where(_ORDERS.c.worker.is_not(None))
-    return {row[0]: row[1] for row in session.execute(query)}
 
 
 def add_photo(session: Session, values: Mapping[str, Any]) -> None:

@@ -1,6 +1,7 @@
 """Tables of bookings: which mails does a booked day send, and where are they?
 
-A message goes when its order goes. Its identifier is also what a customer's link names.
+A message goes when its customer goes. It stays when its order is deleted, so that a calendar can be
+told. Its identifier is also what a customer's link names.
 """
 
 from __future__ import annotations
@@ -26,7 +27,9 @@ class BookingMessage(Base):
     __tablename__ = "booking_messages"
 
     id: Mapped[int] = mapped_column(BigId, primary_key=True)
-    order_pk: Mapped[int] = row_of("bench_orders")
+    wearer_pk: Mapped[int] = row_of("wearers")  # who was told
+    order_pk: Mapped[int | None] = row_of("bench_orders", emptied=True)
+    order_id: Mapped[str] = mapped_column(String(ID_LENGTH))
     message_id: Mapped[str] = mapped_column(
         String(ID_LENGTH), unique=True, default=lambda: uuid4().hex
     )
@@ -45,6 +48,8 @@ class BookingMessage(Base):
         CheckConstraint("kind IN ('request', 'cancel', 'reminder')", name="kind"),
         CheckConstraint("state IN ('pending', 'sent', 'failed', 'cancelled')", name="state"),
         # An order's messages are read together; workers look for what is due.
-        Index(None, "order_pk", "id"),
+        Index(None, "tenant_pk", "order_id", "id"),
+        Index(None, "order_pk", "tenant_pk"),
+        Index(None, "wearer_pk", "tenant_pk"),
         Index(None, "tenant_pk", "state", "next_try_at"),
     )

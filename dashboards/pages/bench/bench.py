@@ -9,10 +9,9 @@ from collections.abc import Mapping, Sequence
 from datetime import date
 from typing import Any
 
-import pandas as pd
-
 from solespan.dashboards import wording
 from solespan.forecast.bench.visits import works_of
+from solespan.forecast.dates.day_words import short_day
 from solespan.forecast.frames import WORKS
 
 __all__ = [
@@ -21,7 +20,6 @@ __all__ = [
     "bench_page",
     "late_words",
     "order_works",
-    "short_day",
     "work_words",
 ]
 
@@ -177,12 +175,3 @@ def late_words(
     if order["stage"] in _COMING and expected is not None and expected < today:
         return f"expected {wording.plural((today - expected).days, 'day')} ago, not here", ""
     return "", ""
-
-
-def short_day(day: date, today: date) -> str:
-    """Say a day shortly: today, Mon 7 Dec, and with its year where that is far."""
-    if day == today:
-        return "today"
-    stamp = pd.Timestamp(day)
-    short = f"{stamp.day_name()[:3]} {stamp.day} {wording.MONTHS[stamp.month - 1][:3]}"
-    return short if abs((day - today).days) < 300 else f"{short} {stamp.year}"

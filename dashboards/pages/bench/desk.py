@@ -9,7 +9,8 @@ from typing import Any
 import pandas as pd
 
 from solespan.dashboards import wording
-from solespan.dashboards.pages.bench.bench import STAGE_WORDS, short_day, work_words
+from solespan.dashboards.pages.bench.bench import STAGE_WORDS, order_works, work_words
+from solespan.forecast.dates.day_words import short_day
 from solespan.forecast.frames import WORKS
 
 __all__ = [
@@ -111,7 +112,7 @@ def ticket_page(
         "order": order,
         "ticket": order["ticket"] or order["order_id"],
         "pair": pair["label"] or pair["pair_id"],
-        "work": work_words(order["work"]),
+        "work": order_works(order),
         "owner": owner["name"] or owner["phone"] or owner["wearer_id"],
         "phone": owner["phone"] or "",
         "promised": "" if promised is None else wording.long_date(pd.Timestamp(promised)),

@@ -6,11 +6,10 @@ from collections.abc import Sequence
 from datetime import date
 from typing import Any, Protocol
 
-import pandas as pd
-
 from solespan.dashboards.language import ENGLISH, Language, gettext_noop
 from solespan.dashboards.pages.bench.bench import work_words
-from solespan.dashboards.wording import MONTHS, plural
+from solespan.dashboards.wording import plural
+from solespan.forecast.dates.day_words import short_day
 
 __all__ = [
     "NO_HOURS",
@@ -19,7 +18,6 @@ __all__ = [
     "day_options",
     "free_days_words",
     "offered_words",
-    "said_day",
 ]
 
 NO_HOURS = gettext_noop(
@@ -52,18 +50,13 @@ class OfferShown(Protocol):
         """Return whether the shop has set its hours."""
 
 
-def said_day(day: date) -> str:
-    """Say a day with its weekday: Tue 1 December."""
-    return f"{pd.Timestamp(day).day_name()[:3]} {day.day} {MONTHS[day.month - 1]}"
-
-
 def free_days_words(
-    days: Sequence[FreeDayShown], *, work: str, hours_set: bool, turnaround_days: int
+    days: Sequence[FreeDayShown], today: date, *, work: str, hours_set: bool, turnaround_days: int
 ) -> list[str]:
     """Say the next free days of a work in one sentence, and whose hours they follow."""
     what = work_words(work)
     if days:
-        told = ", ".join(said_day(one.day) for one in days)
+        told = ", ".join(short_day(one.day, today) for one in days)
         said = f"Free for a {what}: {told}, done within {plural(turnaround_days, 'day')}."
     else:
         said = f"No day of the coming year is free for a {what}."

@@ -6,8 +6,12 @@ from collections.abc import Mapping, Sequence
 from datetime import date, timedelta
 from typing import Any
 
+import pandas as pd
+
 from solespan.dashboards import wording
-from solespan.dashboards.pages.bench.bench import STAGE_WORDS, late_words, short_day, work_words
+from solespan.dashboards.pages.bench.bench import STAGE_WORDS, late_words, order_works
+from solespan.dashboards.pages.rack.verdict import verdict
+from solespan.forecast.dates.day_words import short_day
 
 __all__ = ["LISTS", "ROWS_A_LIST", "ROWS_A_PAGE", "shop_day_page"]
 
@@ -31,7 +35,7 @@ _NONE = {
     "ready": "No pair waits.",
     "quotes": "Every pair has its price.",
     "answers": "All answers are seen.",
-    "ask": "No pair without a booking is due.",
+    "ask": "The year's plan asks nobody this week.",
     "queue": "The bench is free.",
 }
 _ANSWERS = {
@@ -58,6 +62,7 @@ def shop_day_page(
     answers: Sequence[Mapping[str, Any]],
     to_ask: Sequence[Mapping[str, Any]],
     asked_total: int,
+    asked_whole: bool = True,
     has_customers: bool,
     first: str = "desk",
     only: str = "",
@@ -72,7 +77,9 @@ def shop_day_page(
     loads : sequence of DayLoad
         Hours promised by day beside the open ones.
     to_ask : sequence of mappings
-        One page of pairs that are due and not booked; `asked_total` counts all.
+        One page of pairs that the year's plan asks for this week; `asked_total` counts all.
+    asked_whole : bool
+        Whether every pair with a date this week was looked at, not the soonest only.
     first : str
         `desk` or `bench`: whose lists stand first.
     only : str
@@ -107,6 +114,7 @@ def shop_day_page(
         "lead": _lead(counts),
         "day": short_day(today, today + timedelta(days=400)),
         "left_out": total - len(orders),
+        "asked_cut": not asked_whole,
         "loads": [_load(one, today) for one in loads if one.open_minutes or one.load_minutes],
         "unplaced": _hours(unplaced_minutes) if unplaced_minutes else "",
         "first": first,
@@ -167,7 +175,7 @@ def _order(order: Mapping[str, Any], when: str) -> dict[str, Any]:
         "ticket": order["ticket"] or "",
         "name": order["pair_label"] or order["pair_id"],
         "order_id": order["order_id"],
-        "of": f"{work_words(order['work'])} · {order['owner']}",
+        "of": f"{order_works(order)} · {order['owner']}",
         "phone": order["phone"] or "",
         "when": when,
         "notice_id": "",
@@ -183,9 +191,10 @@ def _answer(one: Mapping[str, Any], today: date) -> dict[str, Any]:
 
 
 def _asked(one: Mapping[str, Any], today: date) -> dict[str, Any]:
-    by = one["send_by"]
-    when = "stop wearing" if one["band"] == "stop wearing" or by <= today else ""
-    return _pair(one) | {"of": one["owner"], "when": when or f"by {short_day(by, today)}"}
+    row = dict(one) | {name: pd.Timestamp(one[name]) for name in ("send_by", "due_p10", "due_p90")}
+    day = "" if one["ask_on"] <= today else f", ask {short_day(one['ask_on'], today)}"
+    said = verdict(row, pd.Timestamp(today), 0)
+    return _pair(one) | {"of": one["owner"], "when": f"{said}{day}"}
 
 
 def _pair(one: Mapping[str, Any]) -> dict[str, Any]:

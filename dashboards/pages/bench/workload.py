@@ -125,7 +125,7 @@ def leather_page(weeks: Sequence[Mapping[str, Any]], currency: str, known: bool)
         why = (
             "No leather with a cost is kept in the stock book."
             if known
-            else "No cost of leather is set yet. Set it in the bench settings."
+            else "No cost of leather is set yet. Set it on the page Settings."
         )
         return {"words": f"The money in leather is not known. {why}", "rows": []}
     highest = max(weeks, key=lambda week: week["p90"])

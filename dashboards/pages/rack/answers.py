@@ -13,8 +13,9 @@ from typing import Any
 import pandas as pd
 
 from solespan.dashboards import wording
-from solespan.dashboards.pages.rack.verdict import list_date, verdict
+from solespan.dashboards.pages.rack.verdict import verdict
 from solespan.dashboards.wears_left import wears_in_words, wears_left
+from solespan.forecast.dates.day_words import list_date
 from solespan.forecast.dates.points_before import REPAIRS
 from solespan.forecast.frames import PROBABLY_GONE
 

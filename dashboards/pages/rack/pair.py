@@ -16,10 +16,10 @@ from solespan.dashboards.order import foot_rows, label_of, pair_rows
 from solespan.dashboards.pages.rack.answers import answers
 from solespan.dashboards.pages.rack.pictures import picture_of
 from solespan.dashboards.pages.rack.sentences import is_gone, pair_sentences
-from solespan.dashboards.pages.rack.verdict import list_date
 from solespan.dashboards.tables import due_list, readings_table, sole_sentences
 from solespan.dashboards.wears_left import wears_short
 from solespan.forecast.covariates import LOGGED, REGISTER, Logged
+from solespan.forecast.dates.day_words import list_date
 from solespan.forecast.dates.points_before import points_before
 from solespan.forecast.dates.reasons import FEW_LOGGED, UNLOGGED
 from solespan.forecast.frames import FEET, POINTS

@@ -72,6 +72,53 @@ def test_a_plan_that_has_aged_asks_nobody_before_the_10_percent_day_of_now(clien
     assert told["items"][0]["ask_on"] == later.isoformat()
 
 
+def on_desk(client):
+    """Return whom the desk's list asks for, with the words beside."""
+    rows = client.get("/desk?only=ask").text.partition('class="orders"')[2].partition("</ul>")[0]
+    names = re.findall(r'href="/pairs/(\w+)"', rows)
+    return dict(zip(names, re.findall(r'class="when">([^<]+)<', rows), strict=True))
+
+
+@pytest.mark.parametrize("days", [-40, 0, 5, 9, 60])
+def test_the_desk_asks_for_the_pairs_that_the_year_asks_for_within_a_week(client, services, days):
+    due_soon(services, days)
+    end = (services.clock.today() + timedelta(days=7)).isoformat()
+    year = [row["pair_id"] for row in asked(client)["items"] if row["ask_on"] <= end]
+    assert list(on_desk(client)) == year == (["oxford"] if days <= 7 else [])
+
+
+def test_the_desk_asks_on_the_days_of_the_plan(client, services):
+    today = services.clock.today()
+    ten, send_by = today + timedelta(days=2), today + timedelta(days=50)
+    change(services, ForecastRow, send_by=send_by, due_p10=ten, due_p90=send_by)
+    assert on_desk(client) == {}
+    with services.database.writing() as session:
+        pair = {"pair_id": "oxford", "ask_on": (today + timedelta(days=3)).isoformat()}
+        save_plan(session, today, {"pairs": [pair]})
+    assert list(on_desk(client)) == ["oxford"]
+    assert asked(client)["items"][0]["ask_on"] == (today + timedelta(days=3)).isoformat()
+
+
+def test_the_desk_says_the_words_of_the_rack(client, services):
+    today = services.clock.today()
+    near, far = today + timedelta(days=30), today + timedelta(days=900)
+    sure = {"band": "book in", "due_p10": today + timedelta(days=1), "due_p90": near}
+    change(services, ForecastRow, send_by=today, **sure)
+    assert on_desk(client) == {"oxford": "Send now"}
+    doubtful = {"due_p90": far, "wears_left_p10": 1.0, "wears_left_p90": 90.0}
+    change(services, ForecastRow, **doubtful)
+    assert on_desk(client) == {"oxford": "Look now"}
+    rack = client.get("/rack").text
+    assert "Look now" in rack
+
+
+def test_a_pair_that_is_booked_is_not_asked_for(client, services, bench):
+    due_soon(services, 0)
+    assert list(on_desk(client)) == ["oxford"]
+    bench.book()
+    assert on_desk(client) == {}
+
+
 @pytest.mark.slow
 def test_a_plan_asks_only_for_pairs_of_the_list(client, services):
     assert client.post("/v1/bench-plans", json={"months": 12}).status_code == 201
@@ -139,5 +186,5 @@ def test_an_unfitted_rack_asks_nobody_and_says_what_to_do(bare_client):
 
 
 def test_all_pairs_are_judged_each_once(services):
-    rows = asked_in_year(services.database, services.clock.today())["rows"]
+    rows = asked_in_year(services.database, services.clock)["rows"]
     assert sorted(rows["pair_id"]) == ["derby", "oxford"]

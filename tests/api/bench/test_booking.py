@@ -137,3 +137,22 @@ def test_of_many_at_once_only_as_many_take_a_day_as_it_holds(client, services):
     with ThreadPoolExecutor(4) as threads:
         taken = list(threads.map(take, ["oxford", "derby"] * 4))
     assert sum(taken) == 3
+
+
+def test_a_day_is_free_only_where_a_bench_that_does_the_work_has_time(client):
+    """One bench of two fits soles: their promises leave its days full, and the other's free."""
+    small = ["top_piece", "toe_piece", "toe_plate", "heel_block", "sock", "guard", "shank"]
+    set_bench(client, benches=2, skills=[small])
+
+    def first(work):
+        days = client.get("/v1/free-days", params={"work": work}).json()["days"]
+        return days[0]["day"], days[0]["ready_by"]
+
+    assert first("full_sole")[0] == first("top_piece")[0] == "2026-06-15"
+    for number in range(40):
+        body = {"name": f"Guest {number}", "what": "boot, sole"}
+        assert client.post("/v1/receptions", json=body).status_code == 201
+    day, ready_by = first("full_sole")
+    assert day > "2026-06-15"
+    assert ready_by > "2026-06-30", "87 hours of work on one bench of 7 hours a day"
+    assert first("top_piece") == ("2026-06-15", "2026-06-15")

@@ -10,7 +10,7 @@ from typer.testing import CliRunner
 
 from solespan.api.cli.main import build_app
 from solespan.api.services.bench.desk.reception import read_request
-from solespan.forecast.bench.day_load import day_loads, first_free_day
+from solespan.forecast.bench.day_load import day_loads
 from solespan.forecast.bench.hours import BenchHours
 
 MONDAY = date(2026, 6, 15)  # as the bench's clock in these tests
@@ -93,7 +93,7 @@ def test_a_stranger_gets_a_ticket_from_a_name_and_a_few_words(client, post):
     order = client.get("/v1/bench-orders/w1").json()
     assert (order["stage"], order["work"], order["ticket"]) == ("received", "top_piece", 1)
     assert order["price_minor"] == 2800
-    assert order["promised_on"] > "2026-06-15"
+    assert order["promised_on"] >= "2026-06-15"
     done = client.get("/reception?order=w1").text
     assert "/bench/w1/ticket" in done
     ticket = client.get("/bench/w1/ticket").text
@@ -226,14 +226,56 @@ def test_hours_promised_are_summed_by_day_and_told_where_they_are_too_many():
     assert [one.over_minutes for one in loads] == [0, 180, 0, 0]
 
 
-def test_the_next_free_day_is_open_and_later_the_more_waits():
-    hours = BenchHours()
-    friday = MONDAY + timedelta(days=4)
-    assert first_free_day(hours, 0, 130, friday) == friday
-    assert first_free_day(hours, 420, 130, friday) == MONDAY + timedelta(days=7)
-    days = [first_free_day(hours, waiting, 60, MONDAY) for waiting in range(0, 3000, 300)]
-    assert days == sorted(days)
-    assert all(day.weekday() < 5 for day in days)
+FULL = [{"pair_id": None, "name": f"Guest {k}", "what": "boot, sole"} for k in range(6)]
+
+
+def test_reception_promises_the_first_day_that_bookings_offer_and_never_refuses_itself(client):
+    """The bench fills up by receptions alone: each promise is free, and none comes earlier."""
+    said = []
+    for body in FULL * 6:
+        (free, *_) = client.get("/v1/free-days", params={"work": "full_sole"}).json()["days"]
+        made = client.post("/v1/receptions", json=body)
+        assert made.status_code == 201, made.text
+        said.append(made.json()["promised_on"])
+        if free["day"] == MONDAY.isoformat():
+            assert said[-1] == free["ready_by"]
+    assert said == sorted(said)
+    assert len(set(said)) > 3, "the bench is full on the first days"
+
+
+def test_a_full_bench_refuses_a_promise_and_takes_it_with_a_reason(client, post):
+    for body in FULL * 3:
+        client.post("/v1/receptions", json=body)
+    soon = {"name": "Walter Q.", "what": "boot, sole", "promised_on": "2026-06-17"}
+    before = len(client.get("/v1/wearers").json()["items"])
+    refused = client.post("/v1/receptions", json=soon)
+    assert refused.status_code == 422, refused.text
+    assert len(client.get("/v1/wearers").json()["items"]) == before
+    taken = client.post("/v1/receptions", json=soon | {"overrule": "he travels"})
+    assert taken.json()["promised_on"] == "2026-06-17"
+    assert taken.json()["events"][0]["details"]["overruled"] == "he travels"
+    typed = {"who": "Vera N.", "what": "boot, sole", "promised_on": "2026-06-17"}
+    shown = form(post, order_id="w9", **typed)
+    assert shown.status_code == 422
+    assert 'name="overrule"' in shown.text
+    made = form(post, order_id="w9", overrule="a wedding", **typed)
+    assert made.headers["location"] == "/reception?order=w9"
+
+
+def test_the_form_of_reception_says_the_day_that_it_then_promises(client, post):
+    for body in FULL:
+        client.post("/v1/receptions", json=body)
+    shown = post("/reception/who", who="Walter Q.").text
+    said = re.search(r"can be done by ([^.]+)\.", shown)[1]
+    form(post, order_id="w1", who="Walter Q.", what="boot, sole")
+    day = date.fromisoformat(client.get("/v1/bench-orders/w1").json()["promised_on"])
+    assert f"{day:%a} {day.day} {day:%b}" == said
+
+
+def test_the_day_and_the_ticket_name_all_works_of_a_visit(client, bench):
+    order = bench.book(expected_on="2026-06-17", more_works=["top_piece", "sock"])
+    for address in ("/desk", f"/bench/{order['order_id']}/ticket"):
+        assert "full sole, top piece, sock" in client.get(address).text, address
 
 
 def test_a_program_and_a_command_take_a_pair_in(client, services, monkeypatch):

@@ -23,13 +23,13 @@ from solespan.api.services.bench.booking.free_days import (
     booking_calendar,
     shop_today,
 )
-from solespan.api.services.bench.booking.messages import WAITING
 from solespan.api.services.bench.quotes import AGREED_IN, quote_pair
 from solespan.api.services.context import AppContext
 from solespan.api.services.notices.booking_links import change_path
 from solespan.api.services.notices.choices import read_rules
 from solespan.api.storage.accounts.customers import held_of
 from solespan.api.storage.bench import customer_orders as stored
+from solespan.api.storage.bench.booking_messages import WAITING
 from solespan.api.storage.forecasts.forecasts import load_forecasts
 from solespan.api.storage.notices.consents import held_consents
 from solespan.api.storage.notices.looks import last_looks

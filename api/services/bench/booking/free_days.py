@@ -8,7 +8,7 @@ for which nobody named a day takes no hours until it comes.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Any
@@ -20,14 +20,16 @@ from sqlalchemy.orm import Session
 from solespan.api.clock import Clock
 from solespan.api.errors import Refused
 from solespan.api.schemas.bench.shop import BenchSettings
-from solespan.api.services.bench.bench_settings import read_bench_settings, usual_minutes
+from solespan.api.services.bench.bench_settings import bench_minutes, read_bench_settings
 from solespan.api.services.shop_choices import shop_zone
-from solespan.api.storage.bench.load import open_work, timed_jobs
+from solespan.api.storage.bench.load import open_work
 from solespan.forecast.bench.free_days import BenchLoad, Task, drying_days
 from solespan.forecast.bench.hours import BenchHours
-from solespan.forecast.bench.minutes import JobMinutes, fit_minutes
+from solespan.forecast.bench.minutes import JobMinutes
+from solespan.forecast.bench.skilled_load import benches_for
 from solespan.forecast.bench.standards import AFTER_DRYING_SHARE
 from solespan.forecast.bench.visits import works_of
+from solespan.forecast.dates.day_words import short_day
 from solespan.forecast.frames import WORKS
 
 __all__ = [
@@ -38,7 +40,9 @@ __all__ = [
     "FreeDay",
     "FreeDaysAsked",
     "booking_calendar",
+    "days_of_drying",
     "list_free_days",
+    "order_minutes",
     "shop_today",
 ]
 
@@ -46,7 +50,6 @@ LONGEST_AHEAD_DAYS = 366
 OFFERED_DAYS = 30
 DAYS = ("expected_on", "promised_on")
 _NAMED = 3  # free days that a refusal names
-_WEEKDAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 
 
 class DayNotFree(Refused):
@@ -83,6 +86,7 @@ class DaysOffered:
 class BookingCalendar:
     """The bench's calendar as one day sees it.
 
+    skills : whether each group of benches does a kind of work, shape (groups, kinds).
     hours_set : whether the shop has set its hours; without that the defaults hold.
     """
 
@@ -93,24 +97,36 @@ class BookingCalendar:
     load: BenchLoad
     minutes: JobMinutes
     drying: dict[str, int]
+    skills: np.ndarray
 
     def free_days(
         self, asked: FreeDaysAsked, first: date, most: int = LONGEST_AHEAD_DAYS
     ) -> list[FreeDay]:
         """Return the first free days from a day on."""
-        minutes, drying = self._minutes(asked), self._drying(asked)
+        minutes, drying, usual = self._minutes(asked), self._drying(asked), self.settings
+        groups = _groups_of(asked.works, self.skills)
         found: list[FreeDay] = []
         begin = max((first - self.today).days, 0)
-        for number in self.load.free_days(minutes, drying, self.settings.turnaround_days, begin):
+        for number in self.load.free_days(minutes, drying, usual.turnaround_days, begin, groups):
             day = self.today + timedelta(days=number)
             if asked.by_post and not self.settings.post_weekdays[day.weekday()]:
                 continue
-            ready = self.load.first_promise(minutes, drying, number)
+            ready = self.first_promise(asked, day)
             if ready is not None:
-                found.append(FreeDay(day, self.today + timedelta(days=ready)))
+                found.append(FreeDay(day, ready))
             if len(found) >= most:
                 break
         return found
+
+    def first_promise(self, asked: FreeDaysAsked, arrival: date | None = None) -> date | None:
+        """Return the day to promise a pair that comes on `arrival`, or None without one in a year.
+
+        Without `arrival` the pair comes today. `check` takes the day that is returned.
+        """
+        first = max(((arrival or self.today) - self.today).days, 0)
+        groups = _groups_of(asked.works, self.skills)
+        ready = self.load.first_promise(self._minutes(asked), self._drying(asked), first, groups)
+        return None if ready is None else self.today + timedelta(days=ready)
 
     def offer(self, asked: FreeDaysAsked, first: date, *, but: date | None = None) -> DaysOffered:
         """Return what a customer may choose from, without the day that is theirs already."""
@@ -130,10 +146,10 @@ class BookingCalendar:
         """
         for where, day in zip(DAYS, (expected, promised), strict=True):
             if day is not None and where in new and self._open_minutes(day) <= 0:
-                raise self._not_free(asked, where, f"The shop is closed on {said_day(day)}.")
+                raise self._not_free(asked, where, f"The shop is closed on {short_day(day)}.")
         posted = expected if asked.by_post and "expected_on" in new else None
         if posted is not None and not self.settings.post_weekdays[posted.weekday()]:
-            what = f"No parcel comes on {said_day(posted)}."
+            what = f"No parcel comes on {short_day(posted)}."
             raise self._not_free(asked, "expected_on", what)
         task = self._task(asked, expected, promised)
         if task is None or task.last_day >= self.load.days or self.load.fits(task):
@@ -141,14 +157,14 @@ class BookingCalendar:
         minutes = f"{task.minutes:.0f} minutes"
         if promised is None and expected is not None:
             what = (
-                f"{said_day(expected)} is full: {minutes} more cannot be done within "
+                f"{short_day(expected)} is full: {minutes} more cannot be done within "
                 f"{self.settings.turnaround_days} days."
             )
             raise self._not_free(asked, "expected_on", what)
         if promised is not None and not task.possible:
-            what = f"The work cannot be done and dry by {said_day(promised)}."
+            what = f"The work cannot be done and dry by {short_day(promised)}."
         elif promised is not None:
-            what = f"The bench is full until {said_day(promised)}: {minutes} more do not fit."
+            what = f"The bench is full until {short_day(promised)}: {minutes} more do not fit."
         raise self._not_free(asked, "promised_on", what, task)
 
     def _task(
@@ -161,7 +177,8 @@ class BookingCalendar:
             last = first + self.settings.turnaround_days
         else:
             last = (promised - self.today).days
-        return Task(self._minutes(asked), first, last, self._drying(asked))
+        groups = _groups_of(asked.works, self.skills)
+        return Task(self._minutes(asked), first, last, self._drying(asked), groups)
 
     def _minutes(self, asked: FreeDaysAsked) -> float:
         return self.minutes.mean_visit(asked.works, asked.construction)
@@ -176,14 +193,14 @@ class BookingCalendar:
         self, asked: FreeDaysAsked, where: str, what: str, task: Task | None = None
     ) -> DayNotFree:
         if where == "promised_on":
-            first = max(task.first_day if task else 0, 0)
-            ready = self.load.first_promise(self._minutes(asked), self._drying(asked), first)
-            days = [] if ready is None else [self.today + timedelta(days=ready)]
+            arrival = self.today + timedelta(days=max(task.first_day if task else 0, 0))
+            ready = self.first_promise(asked, arrival)
+            days = [] if ready is None else [ready]
             accepted = f"{days[0]} or later" if days else "a day that is free"
         else:
             days = [free.day for free in self.free_days(asked, self.today, _NAMED)]
             accepted = ", ".join(str(day) for day in days) or "a day that is free"
-        named = " or ".join(said_day(day) for day in days)
+        named = " or ".join(short_day(day) for day in days)
         choose = f"Choose {named}" if named else "Choose another day"
         return DayNotFree(
             what,
@@ -191,11 +208,6 @@ class BookingCalendar:
             accepted=accepted,
             remedy=f"{choose}, or give the reason to book it anyway.",
         )
-
-
-def said_day(day: date) -> str:
-    """Say a day shortly: Fri 25 Dec 2026."""
-    return f"{_WEEKDAYS[day.weekday()]} {day.day} {day:%b %Y}"
 
 
 def shop_today(session: Session, clock: Clock, time_zone: str = "UTC") -> date:
@@ -217,21 +229,26 @@ def booking_calendar(
     """
     settings, version = read_bench_settings(session)
     hours = settings.bench_hours()
-    minutes = fit_minutes(timed_jobs(session), usual_minutes(session))
-    drying = {
-        work: drying_days(hours_dry)
-        for work, hours_dry in zip(WORKS, settings.bench_rules().drying(), strict=True)
-    }
+    minutes = bench_minutes(session)
+    drying = days_of_drying(settings)
+    places = settings.bench_rules().places(hours.benches)
+    skills, benches = np.unique(places.skills, axis=0, return_counts=True)
     tasks = [
         task
         for order in open_work(session, hold=hold)
         if order["id"] != without
-        and (task := _task_of(order, today, settings, minutes, drying)) is not None
+        and (task := _task_of(order, today, settings, minutes, drying, skills)) is not None
     ]
     days = LONGEST_AHEAD_DAYS + settings.turnaround_days + 1
-    open_minutes = hours.minutes_by_day(pd.Timestamp(today), days) * hours.benches
-    load = BenchLoad(np.asarray(open_minutes), tasks)
-    return BookingCalendar(today, settings, version > 0, hours, load, minutes, drying)
+    by_group = np.outer(benches, hours.minutes_by_day(pd.Timestamp(today), days))
+    load = BenchLoad(by_group.sum(axis=0), tasks, by_group if len(benches) > 1 else None)
+    return BookingCalendar(today, settings, version > 0, hours, load, minutes, drying, skills)
+
+
+def days_of_drying(settings: BenchSettings) -> dict[str, int]:
+    """Return the days that each work dries."""
+    hours = zip(WORKS, settings.bench_rules().drying(), strict=True)
+    return {work: drying_days(dry) for work, dry in hours}
 
 
 def _task_of(
@@ -240,6 +257,7 @@ def _task_of(
     settings: BenchSettings,
     minutes: JobMinutes,
     drying: Mapping[str, int],
+    skills: np.ndarray,
 ) -> Task | None:
     """Say what an open order asks of the bench; None while nobody named a day."""
     here = order["stage"] in ("received", "on_bench")
@@ -249,12 +267,31 @@ def _task_of(
     begins = max(today, today if here or expected is None else expected)
     usual = (expected or order["booked_on"]) + timedelta(days=settings.turnaround_days)
     ends = promised or usual
+    work, dries = order_minutes(order, minutes, drying)
+    groups = _groups_of(works_of(order["work"], order["more_works"]), skills)
+    return Task(work, (begins - today).days, (ends - today).days, dries, groups)
+
+
+def _groups_of(works: Sequence[str], skills: np.ndarray) -> tuple[int, ...]:
+    """Return the groups of benches that do these works; empty where all benches are alike."""
+    if len(skills) == 1:
+        return ()
+    return benches_for([WORKS.index(work) for work in works], skills)
+
+
+def order_minutes(
+    order: Mapping[str, Any], minutes: JobMinutes, drying: Mapping[str, int]
+) -> tuple[float, int]:
+    """Return the minutes that an open order still asks of the bench, and the days that it dries.
+
+    Work on the bench that dries has only its last step to come.
+    """
     works = works_of(order["work"], order["more_works"])
-    work = minutes.mean_visit(works, order["construction"])
-    dries = max(drying[one] for one in works)
-    if order["stage"] == "on_bench":
-        work, dries = (work * AFTER_DRYING_SHARE if dries else work), 0
-    return Task(work, (begins - today).days, (ends - today).days, dries)
+    whole = minutes.mean_visit(works, order["construction"])
+    dries = max(drying[work] for work in works)
+    if order["stage"] != "on_bench":
+        return whole, dries
+    return (whole * AFTER_DRYING_SHARE if dries else whole), 0
 
 
 def list_free_days(

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
+from datetime import date
 from typing import Any
 
+from solespan.api.services.bench.booking.free_days import shop_today
 from solespan.api.services.context import AppContext
 from solespan.api.storage.bench import customer_search as stored
 
@@ -20,8 +22,12 @@ _PHONE = re.compile(r"[+(]?[0-9][0-9 ()./-]{4,}")
 
 @dataclass(frozen=True)
 class FoundCustomers:
-    """One page of customers, each with `pairs`, each of these with its open `order` or None."""
+    """One page of customers on the shop's day.
 
+    Each has `pairs`, and each pair its open `order` or None.
+    """
+
+    today: date
     customers: list[dict[str, Any]]
     page: int
     more: bool
@@ -34,6 +40,7 @@ def search_customers(ctx: AppContext, typed: str, page: int = 1) -> FoundCustome
     digits = re.sub(r"[^0-9]", "", typed) if _PHONE.fullmatch(typed) else ""
     page = max(1, page)
     with ctx.database.reading() as session:
+        today = shop_today(session, ctx.clock)
         rows = stored.find_customers(
             session,
             typed.split()[:MOST_WORDS],
@@ -50,4 +57,4 @@ def search_customers(ctx: AppContext, typed: str, page: int = 1) -> FoundCustome
     customers = [
         row | {"pairs": [pair for pair in told if pair["wearer_pk"] == row["id"]]} for row in shown
     ]
-    return FoundCustomers(customers, page, len(rows) > len(shown))
+    return FoundCustomers(today, customers, page, len(rows) > len(shown))

@@ -19,14 +19,14 @@ from solespan.api.schemas.bench.reception import Reception
 from solespan.api.schemas.forms import read_record
 from solespan.api.services.bench import orders
 from solespan.api.services.bench.bench_settings import read_bench_settings
-from solespan.api.services.bench.desk.shop_day import free_day, shop_today
+from solespan.api.services.bench.booking.free_days import shop_today
 from solespan.api.services.bench.found_orders import describe
 from solespan.api.services.context import AppContext
 from solespan.api.services.rack import records
 from solespan.api.storage.bench import orders as stored
 from solespan.forecast.layers.thickness import usual_thickness_mm
 
-__all__ = ["ASSUMED", "price_of", "read_request", "take_in"]
+__all__ = ["ASSUMED", "USUAL_WORK", "price_of", "read_request", "take_in"]
 
 CONSTRUCTION, MATERIAL, SOLE_AGE = "goodyear_welted", "veg_tan_leather", timedelta(days=365)
 ASSUMED = "assumed"  # the name in the order's audit
@@ -79,9 +79,10 @@ def price_of(session: Session, given: Reception, work: str) -> tuple[int | None,
 def take_in(ctx: AppContext, session: Session, given: Reception) -> dict[str, Any]:
     """Take a pair in; return the order with its ticket, and `needs_fit`.
 
-    Raises `NotFound`, `Conflict` and `Refused` as booking does, and `RecordRefused`.
+    Without a promised day, the first one that the bench can keep is promised. Raises `NotFound`,
+    `Conflict`, `Refused` and `DayNotFree` as booking does, and `RecordRefused`.
     """
-    today = shop_today(ctx, session)
+    today = shop_today(session, ctx.clock)
     label, said = read_request(given.what or "")
     work = given.work or said or USUAL_WORK
     pair_id = given.pair_id
@@ -94,12 +95,13 @@ def take_in(ctx: AppContext, session: Session, given: Reception) -> dict[str, An
         order_id=given.order_id,
         pair_id=pair_id,
         work=work,
-        promised_on=given.promised_on or free_day(session, work, today),
+        promised_on=given.promised_on,
         price_minor=price_minor,
         currency=currency,
         note=given.note,
+        overrule=given.overrule,
     )
-    order = orders.book(session, booked, ctx.clock)
+    order = orders.book(session, booked, ctx.clock, promise=True)
     if assumed:
         _tell_assumed(session, order["order_id"], assumed)
     if given.here:

@@ -21,6 +21,7 @@ _SAYS = {
     "phone": f"give {TEXT_PATTERNS['phone'][2]}",
     "what": "say which pair it is, such as brown brogue, needs a sole",
     "name": "give a name or a telephone number",
+    "overrule": "give a reason of up to 500 characters, without line breaks",
 }
 
 

@@ -15,9 +15,11 @@ from solespan.api.services.bench import orders
 from solespan.api.services.bench.found_orders import describe
 from solespan.api.services.notices.booking_delivery import next_round, send_booking_mails
 from solespan.api.services.notices.worker import NoticeWorker
+from solespan.api.services.rack.history import current_revision_id, undo
+from solespan.api.services.rack.records import delete as delete_record
 from solespan.api.services.shop_choices import change_shop_choices
 from solespan.api.storage.bench.booking_messages import messages_of
-from solespan.api.storage.bench.orders import find_order
+from solespan.api.storage.notices.consents import stop_address
 from tests.api.notices.conftest import NOW
 from tests.api.notices.servers import Mailbox, mail_server
 
@@ -53,7 +55,7 @@ def change(shop, order_id, **values):
 
 def states(shop, order_id):
     with shop.database.reading() as session:
-        told = messages_of(session, find_order(session, order_id)["id"])
+        told = messages_of(session, order_id)
     return [(one["kind"], one["sequence"], one["state"]) for one in told]
 
 
@@ -96,6 +98,86 @@ def test_request_move_and_cancel_are_one_calendar_entry_with_rising_sequence(
     assert "Wednesday 9 December 2026" in first.get_body(("plain",)).get_content()
     with shop.database.reading() as session:
         assert next_round(session) is None
+
+
+def delete(shop, order_id):
+    """Delete an order; return the revision to take it back."""
+    with shop.database.writing() as session:
+        orders.remove(session, order_id, None, shop.clock)
+        return current_revision_id()
+
+
+def test_a_deleted_booking_leaves_the_customers_calendar_and_a_restored_one_comes_back(
+    shop, mailbox, order_id
+):
+    send_booking_mails(shop)
+    deletion = delete(shop, order_id)
+    assert send_booking_mails(shop) == 1
+    assert send_booking_mails(shop) == 0
+    with shop.database.writing() as session:
+        undo(shop, session, deletion)
+    assert send_booking_mails(shop) == 1
+    assert send_booking_mails(shop) == 0
+    told = [calendar_in(mail) for mail in mailbox.mails]
+    assert [method for method, _ in told] == ["REQUEST", "CANCEL", "REQUEST"]
+    assert [event["sequence"] for _, event in told] == [0, 1, 2]
+    assert len({str(event["uid"]) for _, event in told}) == 1
+    assert str(told[1][1]["status"]) == "CANCELLED"
+    assert {event["dtstart"].dt for _, event in told} == {WEDNESDAY}
+    assert "Wednesday 9 December" in mailbox.mails[1].get_body(("plain",)).get_content()
+
+
+def test_a_booking_deleted_with_its_pair_or_by_undoing_it_is_cancelled_too(shop, mailbox):
+    with shop.database.writing() as session:
+        given = NewOrder(pair_id="ada-0", work="full_sole", expected_on=WEDNESDAY)
+        orders.book(session, given, shop.clock)
+        booking = current_revision_id()
+    send_booking_mails(shop)
+    with shop.database.writing() as session:
+        undo(shop, session, booking)
+    assert send_booking_mails(shop) == 1
+    book(shop)
+    send_booking_mails(shop)
+    with shop.database.writing() as session:
+        key = {"pair_id": "ada-0"}
+        delete_record(session, "pairs", key, versions=None, with_all_below=True)
+    assert send_booking_mails(shop) == 1
+    methods = [calendar_in(mail)[0] for mail in mailbox.mails]
+    assert methods == ["REQUEST", "CANCEL", "REQUEST", "CANCEL"]
+
+
+def test_an_undone_move_is_told_with_a_higher_sequence(shop, mailbox, order_id):
+    send_booking_mails(shop)
+    with shop.database.writing() as session:
+        orders.amend(session, order_id, {"expected_on": date(2026, 12, 10)}, None, shop.clock)
+        move = current_revision_id()
+    send_booking_mails(shop)
+    with shop.database.writing() as session:
+        undo(shop, session, move)
+    assert send_booking_mails(shop) == 1
+    events = [calendar_in(mail)[1] for mail in mailbox.mails]
+    assert [event["sequence"] for event in events] == [0, 1, 2]
+    assert events[-1]["dtstart"].dt == WEDNESDAY
+
+
+def test_a_deleted_booking_that_nobody_was_told_of_is_not_cancelled(shop, mailbox, order_id, clock):
+    delete(shop, order_id)
+    assert send_booking_mails(shop) == 0
+    late = book(shop)
+    send_booking_mails(shop)
+    clock.move(days=30)
+    delete(shop, late)
+    assert send_booking_mails(shop) == 0
+    assert [calendar_in(mail)[0] for mail in mailbox.mails] == ["REQUEST"]
+
+
+def test_who_stopped_all_mails_gets_no_cancellation(shop, mailbox, order_id):
+    send_booking_mails(shop)
+    with shop.database.writing() as session:
+        stop_address(session, "ada@mail.example", "asked to", shop.clock.now())
+    delete(shop, order_id)
+    assert send_booking_mails(shop) == 0
+    assert len(mailbox.mails) == 1
 
 
 def test_the_reminder_goes_out_on_the_morning_before_in_the_shops_time_zone(shop, mailbox, clock):
@@ -169,7 +251,7 @@ def test_a_customer_moves_the_day_to_a_free_one_only(client, shop, path, order_i
     assert "No opening hours are set" in page.text
     refused = sent(client, path, act="move", day="2026-12-12")
     assert refused.status_code == 422
-    assert "2026-12-12 is not free" in refused.text
+    assert "Sat 12 Dec 2026 is not free" in refused.text
     assert "The day is moved" in sent(client, path, act="move", day="2026-12-11").text
     order = order_now(shop, order_id)
     assert order["expected_on"] == date(2026, 12, 11)
