@@ -18,6 +18,7 @@ from solespan.api.clock import Clock
 from solespan.api.routes import health
 from solespan.api.routes.accounts import accounts, customer_record, factors, shop_settings
 from solespan.api.routes.bench import (
+    customer_search,
     materials,
     orders,
     purchases,
@@ -149,6 +150,7 @@ def create_app(
         workload.router,
         orders.router,
         receptions.router,
+        customer_search.router,
         quotes.router,
         materials.router,
         purchases.router,

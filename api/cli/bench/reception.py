@@ -1,4 +1,4 @@
-"""Command of the desk: `take-in`."""
+"""Commands of the desk: `take-in` and `find-customer`."""
 
 from __future__ import annotations
 
@@ -8,8 +8,9 @@ from typing import Annotated, Any
 import typer
 
 from solespan.api.cli.files import PIPE
+from solespan.api.cli.grid import grid
 from solespan.api.cli.options import read_day
-from solespan.api.cli.output import Format, Out, OutputFormat, show
+from solespan.api.cli.output import Format, Out, OutputFormat, note, show
 
 __all__ = ["register"]
 
@@ -17,6 +18,43 @@ __all__ = ["register"]
 def register(app: typer.Typer) -> None:
     """Add the commands."""
     app.command("take-in")(take_in)
+    app.command("find-customer")(find_customer)
+
+
+def find_customer(
+    words: Annotated[
+        str, typer.Argument(help="A name, telephone number, e-mail, ticket or pair; '' = all.")
+    ],
+    page: Annotated[int, typer.Option(min=1, help="Which page.")] = 1,
+    form: Format = OutputFormat.TABLE,
+    out: Out = PIPE,
+) -> None:
+    """Find customers, with their pairs and what is here of them."""
+    from solespan.api.cli.messages import read_message
+    from solespan.api.cli.opening import serving
+    from solespan.api.schemas.bench.customer_search import CustomerSearch, FoundCustomerPage
+    from solespan.api.services.bench.desk.customer_search import describe_found, search_customers
+    from solespan.dashboards.pages.bench.desk import customer_rows
+
+    asked = read_message(lambda: CustomerSearch(words=words, page=page))
+    with serving() as services:
+        found = search_customers(services, asked.words, asked.page)
+    cells = [
+        (one["name"], one["phone"], pair["name"], str(pair["ticket"]), pair["when"])
+        for one in customer_rows(found.customers, found.today)
+        for pair in one["pairs"] or [{"name": "", "ticket": "", "when": ""}]
+    ]
+    table = grid(("customer", "telephone", "pair", "ticket", "stage"), cells)
+    empty = "No customer has that."
+    show(
+        describe_found(found),
+        FoundCustomerPage,
+        form=form,
+        out=out,
+        table=lambda: [table if cells else empty],
+    )
+    if found.more:
+        note(f"There are more: --page {page + 1}")
 
 
 def take_in(

@@ -40,6 +40,7 @@ def register(app: typer.Typer) -> None:
     notices.command("retry")(retry)
     notices.command("letters")(letters)
     notices.command("consent")(consent)
+    notices.command("consent-of-many")(consent_of_many)
     notices.command("bounced")(bounced)
     notices.command("read-bounces")(read_bounces)
 
@@ -202,6 +203,43 @@ def consent(
         with services.database.writing() as session:
             new = consents.give(session, given, services.clock)
         typer.echo(_GIVEN[new, address is not None])
+
+
+def consent_of_many(
+    channel: Channel,
+    basis: Annotated[str, typer.Option("--basis", help="The legal basis, or how it begins.")],
+    how: Annotated[str, typer.Option("--how", help="What shows it: the form of 2026, ...")],
+    by: Annotated[str, typer.Option("--by", help="Who writes it down.")],
+    customers: Annotated[
+        int | None, typer.Option(help="How many they are; left out = you are asked.")
+    ] = None,
+) -> None:
+    """Write down that all customers agreed whom a way reaches and who never answered about it."""
+    from solespan.api.cli.messages import read_message
+    from solespan.api.cli.opening import serving
+    from solespan.api.schemas.notices.many_consents import BASES, ManyConsents
+    from solespan.api.services.notices.many_consents import count_reached, give_to_many
+
+    whole = [one for one in BASES if basis and one.startswith(basis)]
+    with serving("notices consent-of-many") as services:
+        with services.database.reading() as session:
+            reached = count_reached(session).get(channel, 0)
+        given = read_message(
+            lambda: ManyConsents.model_validate(
+                {
+                    "channel": channel,
+                    "basis": whole[0] if len(whole) == 1 else basis,
+                    "how": how,
+                    "by": by,
+                    "customers": reached if customers is None else customers,
+                }
+            )
+        )
+        if customers is None:
+            typer.confirm(f"Write it down of {reached} customers?", abort=True)
+        with services.database.writing() as session:
+            count = give_to_many(session, given, services.clock)
+    typer.echo(f"The consent of {count} customers is written down.")
 
 
 def bounced(

@@ -49,6 +49,7 @@ NEEDS: tuple[Need, ...] = (
     Need(r"/v1/(members|invitations|tokens|audit|customers)(/.*)?", "manage", "manage"),
     Need(r"/v1/(sessions|second-factor)(/.*)?", SIGNED_IN, SIGNED_IN),
     Need(r"/v1/(notices|consents|bounces)(/.*)?", "read", "notices"),
+    Need(r"/v1/customer-searches", "read", "read"),  # what is looked for stands in the body
     Need(r"/v1/(hook-endpoints|hook-events)(/.*)?", "manage", "manage"),
     *(need for page in PAGES for need in page.needs),
 )

@@ -20,6 +20,12 @@ from solespan.api.routes.http.requests import (
     plain,
 )
 from solespan.api.schemas.fields import KnownId
+from solespan.api.schemas.notices.many_consents import (
+    BASES,
+    ConsentReach,
+    ManyConsents,
+    ManyConsentsWritten,
+)
 from solespan.api.schemas.notices.notices import (
     Bounced,
     BounceGiven,
@@ -32,6 +38,7 @@ from solespan.api.schemas.rack.records import MAX_PAGE, Message
 from solespan.api.services.idempotency import Answered, fingerprint_of
 from solespan.api.services.notices import consents
 from solespan.api.services.notices.consents import consents_of, lift_stop, wearers_at
+from solespan.api.services.notices.many_consents import count_reached, give_to_many
 
 __all__ = ["router"]
 
@@ -91,6 +98,33 @@ def withdraw_consent(ctx: Context, body: ConsentWithdrawn, key: IdempotencyKey) 
         return Answered(200, {"items": [plain(row) for row in rows]})
 
     route = "POST /v1/consents/withdrawals"
+    return answer_of(ctx.idempotency.once(route, key, _fingerprint(route, body), work))
+
+
+@router.get("/consents/many", response_model=None, responses={200: {"model": ConsentReach}})
+def read_consent_reach(ctx: Context) -> Response:
+    """Count, for each way, the customers whom it reaches and who never answered about it."""
+    with ctx.database.reading() as session:
+        reached = count_reached(session)
+    items = [{"channel": name, "customers": count} for name, count in reached.items()]
+    return json_answer({"items": items, "bases": list(BASES)})
+
+
+@router.post(
+    "/consents/many",
+    response_model=None,
+    status_code=201,
+    responses={201: {"model": ManyConsentsWritten}},
+    dependencies=_AS_JSON,
+)
+def give_consent_of_many(ctx: Context, body: ManyConsents, key: IdempotencyKey) -> Response:
+    """Write down that all whom a way reaches agreed, with the legal basis; all or none."""
+
+    def work(session: Session) -> Answered:
+        count = give_to_many(session, body, ctx.clock)
+        return Answered(201, {"channel": body.channel, "customers": count})
+
+    route = "POST /v1/consents/many"
     return answer_of(ctx.idempotency.once(route, key, _fingerprint(route, body), work))
 
 

@@ -17,8 +17,9 @@ from solespan.api.routes.http.pages import (
 )
 from solespan.api.routes.http.requests import Context
 from solespan.api.routes.notices.channel_words import channel_words
+from solespan.api.schemas.notices.many_consents import BASES
 from solespan.api.services.context import AppContext
-from solespan.api.services.notices.many_consents import BASES, count_reached, give_many
+from solespan.api.services.notices.many_consents import count_reached, give_many
 
 __all__ = ["PAGE"]
 

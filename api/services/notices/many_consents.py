@@ -5,6 +5,7 @@ Only customers count whom the way reaches and who never answered about it: a wit
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from typing import Any
 
@@ -12,21 +13,15 @@ from sqlalchemy.orm import Session
 
 from solespan.api.channels import CHANNELS
 from solespan.api.channels.addresses import TELEPHONE
+from solespan.api.clock import Clock
 from solespan.api.errors import Refused
+from solespan.api.schemas.notices.many_consents import BASES, ManyConsents
 from solespan.api.schemas.notices.notices import ConsentGiven
 from solespan.api.services.context import AppContext
 from solespan.api.storage.notices.consents import give_consent, never_asked
 from solespan.api.storage.scope import name_changed
 
-__all__ = ["BASES", "count_reached", "give_many"]
-
-# Regulation (EU) 2016/679, Article 6(1), from memory: the points that a shop can name here.
-BASES = (
-    "consent, GDPR Article 6(1)(a)",
-    "contract, GDPR Article 6(1)(b)",
-    "legitimate interest, GDPR Article 6(1)(f)",
-    "another, as stated",
-)
+__all__ = ["count_reached", "give_many", "give_to_many"]
 
 
 def count_reached(session: Session) -> dict[str, int]:
@@ -49,30 +44,49 @@ def give_many(ctx: AppContext, typed: Mapping[str, str]) -> int:
         )
     if typed.get("sure") != "true":
         raise Refused("Nothing was written: the box was not ticked.", remedy="Tick it to confirm.")
-    now = ctx.clock.now()
-    said = f"of many: {basis}; {how}"[:200]
+    shown = typed.get(f"count_{channel}", "")
+    given = ManyConsents(
+        channel=channel,
+        basis=basis,
+        how=how[:200],
+        by=by,
+        customers=int(shown) if re.fullmatch(r"[0-9]{1,9}", shown) else 0,
+    )
     with ctx.database.writing() as session:
-        reached = _reached(session, channel)
-        if typed.get(f"count_{channel}") != str(len(reached)):
-            raise Refused(
-                "Nothing was written: meanwhile these customers are others.",
-                remedy="Look at the number again, and send if it is right.",
-            )
-        for row in reached:
-            # the schema holds every consent to the same bounds
-            given = ConsentGiven(
-                wearer_id="all", channel=channel, how=said, by=by, address=row["address"]
-            )
-            give_consent(
-                session,
-                row["wearer_pk"],
-                channel,
-                given_at=now,
-                given_how=given.how,
-                given_by=given.by,
-                address=given.address,
-            )
-        name_changed(channel=channel, customers=len(reached), basis=basis)
+        return give_to_many(session, given, ctx.clock)
+
+
+def give_to_many(session: Session, given: ManyConsents, clock: Clock) -> int:
+    """Write down that all whom a way reaches agreed; return how many they are.
+
+    Raises `Refused` if they are not as many as `given.customers`; then nothing is written.
+    """
+    now = clock.now()
+    said = f"of many: {given.basis}; {given.how}"[:200]
+    reached = _reached(session, given.channel)
+    if given.customers != len(reached):
+        raise Refused(
+            f"Nothing was written: {given.channel} reaches {len(reached)} customers "
+            f"who never answered, not {given.customers}.",
+            where="customers",
+            accepted=str(len(reached)),
+            remedy="Look at the number again, and send if it is right.",
+        )
+    for row in reached:
+        # the schema holds every consent to the same bounds
+        one = ConsentGiven(
+            wearer_id="all", channel=given.channel, how=said, by=given.by, address=row["address"]
+        )
+        give_consent(
+            session,
+            row["wearer_pk"],
+            given.channel,
+            given_at=now,
+            given_how=one.how,
+            given_by=one.by,
+            address=one.address,
+        )
+    name_changed(channel=given.channel, customers=len(reached), basis=given.basis)
     return len(reached)
 
 

@@ -59,7 +59,7 @@ COMMANDS = {
     "/past-forecasts": "backtest",
     "/notices/send": "notices send",
     "/notices/customers": "notices consent",
-    "/notices/customers/many": "notices consent",
+    "/notices/customers/many": "notices consent-of-many",
     "/notices/letters": "notices letters",
     "/hooks": "hooks add",
     "/hooks/{endpoint_id}/change": "hooks change",
@@ -90,7 +90,7 @@ SEEN = "it takes an answer off the page's list; the command notices list shows e
 NONE = {
     "/shop-pages": VIEW,
     "/first-page": VIEW,
-    "/find-customer": SEARCH,
+    "/find-customer": "find-customer",
     "/reception/who": SEARCH,
     "/desk/seen": SEEN,
     "/shared-pages": SHARED,

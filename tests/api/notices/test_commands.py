@@ -164,3 +164,28 @@ def test_commands_work_in_the_tenant_that_the_settings_name_and_send_for_no_othe
     assert mailbox.taken == []
     with shop_in.database.reading() as session:
         assert count_states(session)["pending"] == 2
+
+
+def test_a_consent_of_many_is_written_down_after_its_number_is_confirmed(shop_in):
+    said = ("notices", "consent-of-many", "print", "--basis", "consent", "--how", "a form")
+    with pytest.raises(Refused, match="Nothing was written"):
+        run_command(*said, "--by", "Mo", "--customers", "99")
+    assert run_command(*said, "--by", "Mo", input="n\n").exit_code == 1
+    told = run_command(*said, "--by", "Mo", input="y\n").output
+    assert "is written down" in told
+    assert (
+        "The consent of 0 customers" in run_command(*said, "--by", "Mo", "--customers", "0").output
+    )
+
+
+def test_the_wording_of_each_language_is_set_by_command(shop_in):
+    run_command("settings", "set", "notice_template_de.subject", "Neue Sohle, {{ customer.name }}?")
+    told = run_command("settings", "show", "notice_template_de", "--format", "json").output
+    assert json.loads(told)["settings"]["subject"] == "Neue Sohle, {{ customer.name }}?"
+    english = run_command("settings", "show", "notice_template", "--format", "json").output
+    assert "Neue Sohle, {{ customer.name }}?" not in english
+    with pytest.raises(Refused):
+        run_command("settings", "set", "notice_template_de.subject", "{{ nobody.knows }}")
+    run_command("settings", "reset", "notice_template_de")
+    told = run_command("settings", "show", "notice_template_de", "--format", "json").output
+    assert "Neue Sohle, {{ customer.name }}?" not in told

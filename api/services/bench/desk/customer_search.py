@@ -11,11 +11,14 @@ from solespan.api.services.bench.booking.free_days import shop_today
 from solespan.api.services.context import AppContext
 from solespan.api.storage.bench import customer_search as stored
 
-__all__ = ["CUSTOMERS_A_PAGE", "FoundCustomers", "search_customers"]
+__all__ = ["CUSTOMERS_A_PAGE", "FoundCustomers", "describe_found", "search_customers"]
 
 CUSTOMERS_A_PAGE = 20
 MOST_PAIRS = 200  # of the customers of one page
 MOST_WORDS = 6
+_CUSTOMER = ("wearer_id", "name", "phone", "email")
+_PAIR = ("pair_id", "label")
+_ORDER = ("order_id", "ticket", "stage", "promised_on")
 _TICKET = re.compile(r"#?\s*([0-9]{1,7})")
 _PHONE = re.compile(r"[+(]?[0-9][0-9 ()./-]{4,}")
 
@@ -58,3 +61,23 @@ def search_customers(ctx: AppContext, typed: str, page: int = 1) -> FoundCustome
         row | {"pairs": [pair for pair in told if pair["wearer_pk"] == row["id"]]} for row in shown
     ]
     return FoundCustomers(today, customers, page, len(rows) > len(shown))
+
+
+def describe_found(found: FoundCustomers) -> dict[str, Any]:
+    """Return a page of customers as programs read it."""
+    return {
+        "items": [_told(one, _CUSTOMER) | {"pairs": _pairs(one)} for one in found.customers],
+        "page": found.page,
+        "more": found.more,
+    }
+
+
+def _pairs(customer: dict[str, Any]) -> list[dict[str, Any]]:
+    return [
+        _told(pair, _PAIR) | {"order": pair["order"] and _told(pair["order"], _ORDER)}
+        for pair in customer["pairs"]
+    ]
+
+
+def _told(row: dict[str, Any], names: tuple[str, ...]) -> dict[str, Any]:
+    return {name: row[name] for name in names}

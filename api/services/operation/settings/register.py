@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
+from functools import partial
 from typing import Any
 
 from pydantic import BaseModel
@@ -78,7 +79,12 @@ GROUPS = {
         Group(WAYS, WayChoices),
         Group(CARE, CareChoices),
         Group(notice_choices.RULES, NoticeRules),
-        Group(notice_choices.TEMPLATE, shipped_template, check_template),
+        *(
+            Group(
+                notice_choices.wording_name(code), partial(shipped_template, spoken), check_template
+            )
+            for code, spoken in LANGUAGES.items()
+        ),
     )
 }
 _WAYS = {
@@ -176,12 +182,15 @@ SECTIONS = (
         },
         words=_WAYS | {"book_by": "the book-by date", "send_by": "the send-by date"},
     ),
-    Section(
-        "wording",
-        "Wording of notices",
-        "The words of every mail and letter.",
-        notice_choices.TEMPLATE,
-        page="/notices/wording",
+    *(
+        Section(
+            "wording" if code == "en" else f"wording-{code}",
+            f"Wording of notices: {spoken.name}",
+            "The words of every mail and letter in this language.",
+            notice_choices.wording_name(code),
+            page=f"/notices/wording?language={code}",
+        )
+        for code, spoken in LANGUAGES.items()
     ),
 )
 # Lists that have pages of their own: what a shop keeps there, and where.

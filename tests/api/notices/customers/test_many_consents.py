@@ -7,7 +7,8 @@ import re
 import pytest
 from sqlalchemy import update
 
-from solespan.api.services.notices.many_consents import BASES, count_reached
+from solespan.api.schemas.notices.many_consents import BASES
+from solespan.api.services.notices.many_consents import count_reached
 from solespan.api.storage.notices.consents import consents_of
 from solespan.api.storage.tables.rack import Wearer
 
@@ -76,3 +77,17 @@ def test_nothing_is_written_where_something_is_missing(client, shop, wrong):
     before = held(shop, "print")
     assert post(client, **{"channel": "print"} | wrong).status_code == 422
     assert held(shop, "print") == before
+
+
+def test_a_program_writes_the_same_down_once_and_all_or_none(client, shop):
+    reach = client.get("/v1/consents/many").json()
+    count = {one["channel"]: one["customers"] for one in reach["items"]}["print"]
+    body = {"channel": "print", "basis": BASES[0], "how": "the form of 2026", "by": "Mo"}
+    before = held(shop, "print")
+    answer = client.post("/v1/consents/many", json=body | {"customers": count + 1})
+    assert answer.status_code == 422
+    assert held(shop, "print") == before
+    answer = client.post("/v1/consents/many", json=body | {"customers": count})
+    assert (answer.status_code, answer.json()) == (201, {"channel": "print", "customers": count})
+    assert len(held(shop, "print")) == len(before) + count
+    assert client.post("/v1/consents/many", json=body | {"customers": 0}).json()["customers"] == 0
