@@ -44,7 +44,7 @@ DEFAULT_LIMIT_MM: dict[str, dict[str, float]] = {
 LEAST_LEATHER_MM, MOST_LEATHER_MM, LEATHER_SHARE = 1.2, 2.0, 0.4
 GUARD_LIMIT_MM = 0.4
 MIDSOLE_LIMIT_MM = 1.5  # most of a leather outsole over a midsole: below it the seam is cut
-TOP_PIECE_SHARE = 1 / 3  # of a top piece thinner than the usual 6 mm
+TOP_PIECE_SHARE = 1 / 2  # of a top piece thinner than 4 mm: the usual 2 mm would end it new
 LUG_HEIGHT_MM, LUG_LEFT_MM = 4.0, 1.0  # of a new lug unit, and where its grip is gone
 # Layers that no forecast follows, mm.
 OTHER_LIMIT_MM = {"midsole": 1.5, "top_piece": 2.0, "toe_piece": 2.0, "guard": GUARD_LIMIT_MM}
