@@ -8,6 +8,7 @@ import pytest
 
 from solespan.dashboards.pages.rack.look import FORMS, LEATHERS, guess_look, tell_apart
 from solespan.dashboards.pages.rack.pair_names import distinct_names
+from solespan.dashboards.pages.rack.pictures import picture_sheet, pictures_of
 from solespan.dashboards.pages.rack.rack_bar import bar_axis
 from solespan.dashboards.pages.rack.side_view import side_view
 from solespan.dashboards.pages.rack.verdict import verdict
@@ -27,6 +28,19 @@ def test_40_pairs_of_few_names_have_40_pictures(labels):
     assert len(set(drawn)) == len(drawn)
     odd = looks(labels, [f"{i * 7919:x}zz" for i in range(40)])
     assert len({side_view(look) for look in odd}) == 40
+
+
+def test_a_calendar_of_30_pairs_draws_each_once_and_stays_light():
+    labels = [f"{leather} {form}" for leather in ("tan", "black", "navy") for form in FORMS][:30]
+    pairs = pd.DataFrame({"pair_id": [f"p-{i}" for i in range(len(labels))], "label": labels})
+    sheet = picture_sheet(pairs)
+    assert sheet.symbols.count("<symbol") == len(pairs) == len(set(sheet.of_pair.values()))
+    year = "".join(sheet.of_pair[f"p-{day % len(pairs)}"] for day in range(365))
+    assert len(sheet.symbols) + len(year) < 150_000
+    # one pair looks alike in the list and in the calendar
+    for number, drawn in enumerate(pictures_of(pairs).values()):
+        shapes = drawn[drawn.index(">") + 1 : drawn.rindex("</svg>")]
+        assert f'<symbol id="pair-{number}" viewBox="0 0 64 48">{shapes}</symbol>' in sheet.symbols
 
 
 def test_a_pair_keeps_its_ground_and_side_whatever_else_is_on_the_rack():

@@ -24,8 +24,9 @@ from solespan.api.services.planning.plans import shown_plan
 from solespan.api.services.planning.rack import KnownRack, known_rack, known_wearer
 from solespan.api.storage.forecasts.forecasts import load_forecasts
 from solespan.api.storage.planning.planning import newest_asked, plans_of
+from solespan.api.storage.rack.pair_extras import pictures_of
 from solespan.api.storage.rack.records import list_records
-from solespan.forecast.frames import DRESS_CODES
+from solespan.forecast.frames import DRESS_CODES, PAIRS
 
 __all__ = ["pairs_to_choose", "plan_values"]
 
@@ -48,7 +49,7 @@ def plan_values(ctx: AppContext, wearer_id: str, typed: Typed) -> dict[str, Any]
             nothing: dict[str, Any] = {
                 "plan": None,
                 "care": [],
-                "names": {},
+                "pairs": pair_pictures(session, []),
                 "wearers": [],
             }
             more = {"choices": [], "waits": False, "refused": ""}
@@ -61,12 +62,12 @@ def plan_values(ctx: AppContext, wearer_id: str, typed: Typed) -> dict[str, Any]
         forecast = load_forecasts(session, [wearer_id])
         care = care_to_do(session, rack, forecast)
         asked = newest_asked(session, wearer_id)
+        pictured = pair_pictures(session, pairs)
     question = newest[0]["question"] if newest else None
-    names = {row["pair_id"]: row["label"] or row["pair_id"] for row in pairs}
     return {
         "plan": shown_plan(newest[0]) if newest else None,
         "care": care,
-        "names": names,
+        "pairs": pictured,
         "today": _day(ctx, zone),
         "wearer_id": wearer_id,
         "wearers": wearers,
@@ -91,6 +92,13 @@ def _preference(rack: KnownRack, pair_id: str, name: str) -> dict[str, str]:
     first, last = ends_of(rack.trait(pair_id, "months"))
     weight = f"{rack.trait(pair_id, 'weight'):g}"
     return {"pair_id": pair_id, "name": name, "weight": weight, "from": first, "until": last}
+
+
+def pair_pictures(session: Session, pairs: Sequence[Mapping[str, Any]]) -> pd.DataFrame:
+    """Return what the pictures of some pairs are drawn from, photographs named."""
+    frame = pd.DataFrame(list(pairs), columns=[c.name for c in PAIRS.columns])
+    photos = pictures_of(session, list(frame["pair_id"]))
+    return frame.assign(photo_id=frame["pair_id"].map(photos))
 
 
 def pairs_to_choose(

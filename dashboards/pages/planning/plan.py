@@ -13,6 +13,7 @@ from typing import Any
 import pandas as pd
 
 from solespan.dashboards import wording
+from solespan.dashboards.pages.rack.pictures import picture_sheet
 
 __all__ = ["NEAR_ENOUGH", "how_good", "plan_page"]
 
@@ -24,7 +25,7 @@ NEAR_ENOUGH = 0.005
 def plan_page(
     plan: Mapping[str, Any] | None,
     care: Sequence[Mapping[str, Any]],
-    names: Mapping[str, str],
+    pairs: pd.DataFrame,
     *,
     today: pd.Timestamp,
     wearer_id: str,
@@ -38,13 +39,16 @@ def plan_page(
         The newest plan as the service answers it.
     care : sequence of mappings
         Care that is due.
-    names : mapping
-        What each pair is called, by pair.
+    pairs : DataFrame
+        Columns `frames.PAIRS` and `photo_id`, of the whole rack: no two pictures look alike.
     wearers : sequence of (wearer_id, name)
     """
+    sheet = picture_sheet(pairs)
+    names = dict(zip(pairs["pair_id"], pairs["label"], strict=True))
 
     def call(pair_id: str) -> str:
-        return names.get(pair_id, pair_id)
+        name = names.get(pair_id)
+        return name if isinstance(name, str) and name else pair_id
 
     return {
         "wearer_id": wearer_id,
@@ -52,6 +56,8 @@ def plan_page(
         "one_wearer": len(wearers) < 2,
         "plan": None if plan is None else _plan(plan, call, today),
         "care": _care(care),
+        "symbols": sheet.symbols,
+        "pictures": sheet.of_pair,
     }
 
 

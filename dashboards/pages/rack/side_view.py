@@ -8,7 +8,7 @@ from markupsafe import Markup
 
 from solespan.dashboards.pages.rack.look import LEATHERS, TINTS, Look
 
-__all__ = ["side_view"]
+__all__ = ["side_symbol", "side_view"]
 
 _LOW = "M8 36C7 29 8 22 9 16c5 4 12 3 18-2 4 6 10 10 18 12 9 2 13 4 13 10z"
 _SLIPPER = "M8 36C7 30 8 25 9 20c6 6 13 6 19 1 5 3 11 4 18 6 8 1 12 4 12 9z"
@@ -35,6 +35,20 @@ _INK = "#16191c"
 @lru_cache(maxsize=4096)
 def side_view(look: Look, width: int = 56, height: int = 42) -> Markup:
     """Draw a side view of 64 by 48 units. The words beside it name the pair, so it is hidden."""
+    return Markup(  # noqa: S704 - built of our own words only
+        f'<svg class="pic" width="{width}" height="{height}" viewBox="0 0 64 48" '
+        f'aria-hidden="true">{_shapes(look)}</svg>'
+    )
+
+
+def side_symbol(look: Look, name: str) -> Markup:
+    """Draw a side view once under an id of our own, to be used many times on a page."""
+    return Markup(  # noqa: S704 - built of our own words only
+        f'<symbol id="{name}" viewBox="0 0 64 48">{_shapes(look)}</symbol>'
+    )
+
+
+def _shapes(look: Look) -> str:
     leather = LEATHERS[look.leather]
     seam = "#e9ddc8" if _dark(leather) else "#2b1d12"
     parts = [
@@ -63,11 +77,8 @@ def side_view(look: Look, width: int = 56, height: int = 42) -> Markup:
             f'<text x="{x}" y="15.5" font-size="13" text-anchor="middle" fill="{_INK}">'
             f"{look.letter}</text>"
         )
-    return Markup(  # noqa: S704 - built of our own words only
-        f'<svg class="pic" width="{width}" height="{height}" viewBox="0 0 64 48" '
-        f'aria-hidden="true"><rect width="64" height="48" rx="5" fill="{TINTS[look.tint]}"/>'
-        f"{side}{mark}</svg>"
-    )
+    ground = f'<rect width="64" height="48" rx="5" fill="{TINTS[look.tint]}"/>'
+    return f"{ground}{side}{mark}"
 
 
 def _edge(look: Look) -> str:
