@@ -9,6 +9,7 @@ from fastapi.routing import iter_route_contexts
 
 from solespan.api.author import Author
 from solespan.api.schemas.bench.stock import Item
+from solespan.api.schemas.notices.many_consents import BASES
 from solespan.api.services.bench.stock import put_item
 from solespan.api.services.rack.records import create
 from solespan.api.storage.accounts.customers import forget_quotes
@@ -29,8 +30,10 @@ MADE: dict[str, tuple[dict, dict]] = {
     "/v1/checks": (CHECK | {"foot": "left", "grade": "firm"}, CHECK | {"foot": "left"}),
     "/v1/bench-jobs": ({"pair_id": "derby", "work": "top_piece", "received_on": DAY, "returned_on": DAY}, {"job_id": None}),  # noqa: E501
     "/v1/bench-orders": ({"pair_id": "oxford", "work": "full_sole", "note": "Secret"}, {"order_id": None, "pair_id": "oxford"}),  # noqa: E501
+    "/v1/layers": ({"pair_id": "oxford", "layer": "welt", "nominal_thickness_mm": 3}, {"layer_id": None}),  # noqa: E501
     "/v1/receptions": ({"pair_id": "oxford", "here": False, "note": "Secret"}, {"order_id": None, "pair_id": "oxford"}),  # noqa: E501
     "/v1/care": ({"pair_id": "oxford", "care": "condition", "done_on": DAY}, {"pair_id": "oxford", "care": "condition", "done_on": DAY}),  # noqa: E501
+    "/v1/consents/many": ({"channel": "print", "basis": BASES[0], "how": "Secret", "by": "Secret", "customers": 1}, {"channel": "print", "customers": 1, "basis": BASES[0]}),  # noqa: E501
     "/v1/consents": ({"wearer_id": "ada", "channel": "mail", "how": "paper", "by": "Secret"}, {"wearer_id": "ada", "channel": "mail"}),  # noqa: E501
     "/v1/due-outcomes": ({"pair_id": "derby", "due_on": DAY, "outcome": "declined"}, {"pair_id": "derby", "due_on": DAY}),  # noqa: E501
     "/v1/rack-plans": ({"wearer_id": "ada", "weeks": 4}, {"plan_id": None, "wearer_id": "ada"}),

@@ -149,6 +149,7 @@ def test_two_imports_at_once_store_every_row_once(folder_on_both):
         "wear_days": 2,
         "checks": 2,
         "bench_jobs": 1,
+        "layers": 0,
     }
 
 

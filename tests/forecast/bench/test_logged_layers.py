@@ -71,7 +71,7 @@ def test_a_limit_that_the_owner_set_stands_over_a_midsole_too():
 
 @pytest.mark.parametrize(
     ("kind", "new_mm", "limit_mm"),
-    [(None, 6.0, 2.0), ("men", 6.0, 2.0), ("women", 4.5, 1.5), ("children", 4.5, 1.5),
+    [(None, 6.0, 2.0), ("men", 6.0, 2.0), ("women", 4.5, 2.0), ("children", 4.5, 2.0),
      ("boots", 8.0, 2.0)],
 )  # fmt: skip
 def test_a_top_piece_is_as_thick_as_its_kind_and_its_limit_follows(kind, new_mm, limit_mm):
@@ -138,3 +138,8 @@ def test_the_stack_shows_what_was_logged_in_the_place_of_the_default():
     by_part = {one.part: one for one in stack}
     assert by_part["shank"].material == "wood"
     assert (by_part["lifts"].new_mm, by_part["lifts"].now_mm) == (25.0, 24.0)
+
+
+def test_a_top_piece_too_thin_for_the_usual_limit_may_wear_to_half():
+    limits = [default_limit_mm("rubber", "heel", 5.0, None, heel_mm=mm) for mm in (3.0, 4.0, 7.0)]
+    assert limits == [1.5, 2.0, 2.0]
