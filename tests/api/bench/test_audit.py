@@ -33,7 +33,7 @@ MADE: dict[str, tuple[dict, dict]] = {
     "/v1/layers": ({"pair_id": "oxford", "layer": "welt", "nominal_thickness_mm": 3}, {"layer_id": None}),  # noqa: E501
     "/v1/receptions": ({"pair_id": "oxford", "here": False, "note": "Secret"}, {"order_id": None, "pair_id": "oxford"}),  # noqa: E501
     "/v1/care": ({"pair_id": "oxford", "care": "condition", "done_on": DAY}, {"pair_id": "oxford", "care": "condition", "done_on": DAY}),  # noqa: E501
-    "/v1/consents/many": ({"channel": "print", "basis": BASES[0], "how": "Secret", "by": "Secret", "customers": 1}, {"channel": "print", "customers": 1, "basis": BASES[0]}),  # noqa: E501
+    "/v1/consents/many": ({"channel": "print", "basis": BASES[0], "how": "Secret", "by": "Secret", "customers": 1}, {"channel": "print", "customers": "1", "basis": BASES[0]}),  # noqa: E501
     "/v1/consents": ({"wearer_id": "ada", "channel": "mail", "how": "paper", "by": "Secret"}, {"wearer_id": "ada", "channel": "mail"}),  # noqa: E501
     "/v1/due-outcomes": ({"pair_id": "derby", "due_on": DAY, "outcome": "declined"}, {"pair_id": "derby", "due_on": DAY}),  # noqa: E501
     "/v1/rack-plans": ({"wearer_id": "ada", "weeks": 4}, {"plan_id": None, "wearer_id": "ada"}),
