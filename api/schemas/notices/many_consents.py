@@ -9,7 +9,7 @@ from pydantic import Field, StringConstraints
 from solespan.api.schemas.notices.notices import ChannelName, Line
 from solespan.api.schemas.rack.records import Answer, Message
 
-__all__ = ["BASES", "ConsentReach", "ManyConsents", "ManyConsentsWritten"]
+__all__ = ["BASES", "MOST_HOW", "ConsentReach", "ManyConsents", "ManyConsentsWritten"]
 
 # Regulation (EU) 2016/679, Article 6(1), from memory: the points that a shop can name here.
 BASES = (
@@ -18,6 +18,7 @@ BASES = (
     "legitimate interest, GDPR Article 6(1)(f)",
     "another, as stated",
 )
+MOST_HOW = 140  # characters: with the basis they fit what a consent keeps
 Basis = Literal[BASES]  # type: ignore[valid-type]
 
 
@@ -26,7 +27,7 @@ class ManyConsents(Message):
 
     channel: ChannelName = Field(description="by which way. Unit: none (word)")
     basis: Basis = Field(description="the legal basis. Unit: none (text)")
-    how: Annotated[Line, StringConstraints(min_length=1)] = Field(
+    how: Annotated[Line, StringConstraints(min_length=1, max_length=MOST_HOW)] = Field(
         description="what shows it: the form of 2026, ... Unit: none (text)"
     )
     by: Annotated[Line, StringConstraints(min_length=1)] = Field(

@@ -9,13 +9,14 @@ import re
 from collections.abc import Mapping
 from typing import Any
 
+from pydantic import ValidationError
 from sqlalchemy.orm import Session
 
 from solespan.api.channels import CHANNELS
 from solespan.api.channels.addresses import TELEPHONE
 from solespan.api.clock import Clock
 from solespan.api.errors import Refused
-from solespan.api.schemas.notices.many_consents import BASES, ManyConsents
+from solespan.api.schemas.notices.many_consents import BASES, MOST_HOW, ManyConsents
 from solespan.api.schemas.notices.notices import ConsentGiven
 from solespan.api.services.context import AppContext
 from solespan.api.storage.notices.consents import give_consent, never_asked
@@ -45,13 +46,16 @@ def give_many(ctx: AppContext, typed: Mapping[str, str]) -> int:
     if typed.get("sure") != "true":
         raise Refused("Nothing was written: the box was not ticked.", remedy="Tick it to confirm.")
     shown = typed.get(f"count_{channel}", "")
-    given = ManyConsents(
-        channel=channel,
-        basis=basis,
-        how=how[:200],
-        by=by,
-        customers=int(shown) if re.fullmatch(r"[0-9]{1,9}", shown) else 0,
-    )
+    count = int(shown) if re.fullmatch(r"[0-9]{1,9}", shown) else 0
+    try:
+        given = ManyConsents(channel=channel, basis=basis, how=how, by=by, customers=count)
+    except ValidationError as error:
+        raise Refused(
+            "Nothing was written: what shows it, or who writes it down, is too long.",
+            where="how, by",
+            accepted=f"one line each, at most {MOST_HOW} characters",
+            remedy="Shorten it and send again.",
+        ) from error
     with ctx.database.writing() as session:
         return give_to_many(session, given, ctx.clock)
 
@@ -62,7 +66,7 @@ def give_to_many(session: Session, given: ManyConsents, clock: Clock) -> int:
     Raises `Refused` if they are not as many as `given.customers`; then nothing is written.
     """
     now = clock.now()
-    said = f"of many: {given.basis}; {given.how}"[:200]
+    said = f"of many: {given.basis}; {given.how}"
     reached = _reached(session, given.channel)
     if given.customers != len(reached):
         raise Refused(

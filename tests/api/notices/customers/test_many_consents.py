@@ -7,7 +7,7 @@ import re
 import pytest
 from sqlalchemy import update
 
-from solespan.api.schemas.notices.many_consents import BASES
+from solespan.api.schemas.notices.many_consents import BASES, MOST_HOW
 from solespan.api.services.notices.many_consents import count_reached
 from solespan.api.storage.notices.consents import consents_of
 from solespan.api.storage.tables.rack import Wearer
@@ -42,6 +42,12 @@ def test_all_whom_a_letter_reaches_are_written_down_once_with_the_basis(client, 
         assert count_reached(session)["print"] == 0
 
 
+def test_what_shows_it_is_kept_whole(client, shop):
+    how = "x" * MOST_HOW
+    assert post(client, channel="print", basis=max(BASES, key=len), how=how).status_code == 303
+    assert any(row["given_how"].endswith(how) for row in held(shop, "print").values())
+
+
 def test_who_withdrew_is_not_written_down_again(client, shop):
     post(client, channel="print")
     page = client.get("/notices/customers").text
@@ -69,6 +75,9 @@ def test_a_telephone_way_takes_the_numbers_that_can_be_used(client, shop):
         {"basis": "because"},
         {"how": " "},
         {"by": ""},
+        {"how": "a\tb"},
+        {"how": "x" * 141},
+        {"by": "y" * 300},
         {"count_print": "7"},
         {"channel": "pigeon"},
     ],
