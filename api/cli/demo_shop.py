@@ -18,7 +18,8 @@ from solespan.api.clock import Clock
 from solespan.api.schemas.bench.orders import Move, NewOrder, Record
 from solespan.api.schemas.bench.shop import BenchSettings
 from solespan.api.schemas.bench.stock import Item, StockLine
-from solespan.api.schemas.notices.notices import ConsentGiven, NoticeRules
+from solespan.api.schemas.notices.consents import ConsentGiven
+from solespan.api.schemas.notices.notices import NoticeRules
 from solespan.api.services.bench import orders, stock
 from solespan.api.services.bench.bench_plan import make_plan
 from solespan.api.services.bench.bench_settings import change_bench_settings

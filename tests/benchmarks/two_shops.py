@@ -21,7 +21,7 @@ import pandas as pd
 
 from solespan.api.author import Author
 from solespan.api.clock import Clock
-from solespan.api.schemas.notices.notices import ConsentGiven
+from solespan.api.schemas.notices.consents import ConsentGiven
 from solespan.api.services.accounts import people, tokens
 from solespan.api.services.accounts.identity import Identity
 from solespan.api.services.notices.choices import change_rules, shipped_template

@@ -29,7 +29,7 @@ from solespan.api.channels.message import DeliveryError
 from solespan.api.clock import Clock
 from solespan.api.errors import SolespanError
 from solespan.api.problems import PROBLEMS
-from solespan.api.schemas.notices.notices import ConsentGiven
+from solespan.api.schemas.notices.consents import ConsentGiven
 from solespan.api.services.notices.choices import change_rules
 from solespan.api.services.notices.consents import give
 from solespan.api.services.notices.sending import Sender

@@ -59,7 +59,7 @@ def consents(
 ) -> None:
     """List consents to notices, newest first, also those withdrawn."""
     from solespan.api.cli.opening import serving
-    from solespan.api.schemas.notices.notices import ConsentPage
+    from solespan.api.schemas.notices.consents import ConsentPage
     from solespan.api.services.notices.consents import consents_of
 
     with serving() as services, services.database.reading() as session:

@@ -174,7 +174,7 @@ def consent(
     """Write down that a customer agreed to notices, or withdrew."""
     from solespan.api.cli.messages import read_message
     from solespan.api.cli.opening import serving
-    from solespan.api.schemas.notices.notices import ConsentGiven, ConsentWithdrawn
+    from solespan.api.schemas.notices.consents import ConsentGiven, ConsentWithdrawn
     from solespan.api.services.notices import consents
 
     with serving("notices consent") as services:
@@ -250,7 +250,7 @@ def bounced(
     """Stop an address that takes no mail, or allow it again."""
     from solespan.api.cli.messages import read_message
     from solespan.api.cli.opening import serving
-    from solespan.api.schemas.notices.notices import BounceGiven
+    from solespan.api.schemas.notices.consents import BounceGiven
     from solespan.api.services.notices import consents
     from solespan.api.storage.notices.consents import lift_stop
 

@@ -20,19 +20,19 @@ from solespan.api.routes.http.requests import (
     plain,
 )
 from solespan.api.schemas.fields import KnownId
-from solespan.api.schemas.notices.many_consents import (
-    BASES,
-    ConsentReach,
-    ManyConsents,
-    ManyConsentsWritten,
-)
-from solespan.api.schemas.notices.notices import (
+from solespan.api.schemas.notices.consents import (
     Bounced,
     BounceGiven,
     ConsentGiven,
     ConsentPage,
     ConsentState,
     ConsentWithdrawn,
+)
+from solespan.api.schemas.notices.many_consents import (
+    BASES,
+    ConsentReach,
+    ManyConsents,
+    ManyConsentsWritten,
 )
 from solespan.api.schemas.rack.records import MAX_PAGE, Message
 from solespan.api.services.idempotency import Answered, fingerprint_of

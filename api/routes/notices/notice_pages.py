@@ -27,11 +27,7 @@ from solespan.api.routes.http.requests import Context
 from solespan.api.routes.http.square_code import square_code
 from solespan.api.routes.notices.channel_words import channel_words
 from solespan.api.schemas.forms import FormProblem
-from solespan.api.schemas.notices.notices import (
-    BounceGiven,
-    ConsentGiven,
-    ConsentWithdrawn,
-)
+from solespan.api.schemas.notices.consents import BounceGiven, ConsentGiven, ConsentWithdrawn
 from solespan.api.services.context import AppContext
 from solespan.api.services.notices import consents
 from solespan.api.services.notices.choices import read_rules

@@ -1,28 +1,23 @@
 """HTTP schemas of notices.
 
-Which fields do the rules, templates, consents and histories of notices have?
+Which fields do the rules, templates and histories of notices have?
 """
 
 from __future__ import annotations
 
 import datetime as dt
-from typing import Annotated, Any, Literal, Self
+from typing import Annotated, Any, Literal
 
-from pydantic import AfterValidator, Field, StringConstraints, field_validator, model_validator
+from pydantic import AfterValidator, Field, StringConstraints, field_validator
 
 from solespan.api.channels import CHANNELS
-from solespan.api.schemas.fields import KnownId, PlainDate, with_a_host
+from solespan.api.schemas.fields import KnownId, with_a_host
 from solespan.api.schemas.merge_patch import patch_model
 from solespan.api.schemas.rack.records import MAX_PAGE, Answer, Message
 from solespan.dashboards.language import LANGUAGES
 
 __all__ = [
     "NOTICE_BANDS",
-    "BounceGiven",
-    "Bounced",
-    "ConsentGiven",
-    "ConsentState",
-    "ConsentWithdrawn",
     "DecisionFilters",
     "DecisionPage",
     "NoticeDetail",
@@ -40,26 +35,13 @@ __all__ = [
 NOTICE_BANDS = ("watch", "book in", "stop wearing")
 CHANCE_DAYS = (30, 90, 180, 365)
 CHANNEL_NAMES = tuple(CHANNELS)
-_KEPT_WITH_CONSENT = [e for e in CHANNELS.values() if e.address.kept == "consent"]
 
 _ONE_LINE = r"^[^\x00-\x1f\x7f\x85\u2028\u2029]*$"
 Line = Annotated[str, StringConstraints(max_length=200, strip_whitespace=True, pattern=_ONE_LINE)]
 Text = Annotated[str, StringConstraints(max_length=2000, pattern=r"^[^\x00]*$")]
-KnownAddress = Annotated[
-    str,
-    StringConstraints(
-        min_length=1,
-        max_length=500,
-        strip_whitespace=True,
-        pattern=r"^[^\x00-\x09\x0b\x0c\x0e-\x1f\x7f]*$",
-    ),
-]
 Source = Annotated[str, StringConstraints(max_length=20_000, pattern=r"^[^\x00]*$")]
 Address = Annotated[
     str, StringConstraints(min_length=3, max_length=320, pattern=r"^[^@\s\x00]+@[^@\s\x00]+$")
-]
-StoppedAddress = Annotated[
-    str, StringConstraints(min_length=3, max_length=320, pattern=r"^[^\s\x00](?:.*[^\s\x00])?$")
 ]
 HookAddress = Annotated[
     str,
@@ -237,100 +219,6 @@ class NoticeTemplateStored(Answer):
 
     version: int = Field(description="counts the changes; 0 = as shipped. Unit: changes")
     template: NoticeTemplate = Field(description="the wording. Unit: none (object)")
-
-
-class ConsentGiven(Message):
-    """A customer agreed to be written to."""
-
-    wearer_id: KnownId = Field(description="the customer. Unit: none (identifier)")
-    channel: ChannelName = Field(description="by which way. Unit: none (word)")
-    how: Annotated[Line, StringConstraints(min_length=1)] = Field(
-        description="how it was given: on paper, at the counter, ... Unit: none (text)"
-    )
-    by: Annotated[Line, StringConstraints(min_length=1)] = Field(
-        description="who took it. Unit: none (text)"
-    )
-    on: PlainDate | None = Field(
-        default=None, description="day it was given; left out = today. Unit: calendar date"
-    )
-    address: KnownAddress | None = Field(
-        default=None,
-        description="where this channel writes to, if the consent keeps it: "
-        + "; ".join(f"{e.name}, {e.address.accepted}" for e in _KEPT_WITH_CONSENT)
-        + "; replaced where a consent holds already. Unit: none (text)",
-    )
-
-    @model_validator(mode="after")
-    def _address_of_its_kind(self) -> Self:
-        if self.address is None:
-            return self
-        entry = CHANNELS[self.channel]
-        if entry not in _KEPT_WITH_CONSENT:
-            names = " or ".join(e.name for e in _KEPT_WITH_CONSENT)
-            raise ValueError(f"an address is written down with a consent to {names} only")
-        self.address = entry.address.tidy(self.address)
-        if not entry.address.usable(self.address):
-            raise ValueError(f"the address cannot be one; accepted: {entry.address.accepted}")
-        return self
-
-
-class ConsentWithdrawn(Message):
-    """A customer no longer agrees."""
-
-    wearer_id: KnownId = Field(description="the customer. Unit: none (identifier)")
-    channel: ChannelName = Field(description="by which way. Unit: none (word)")
-    how: Annotated[Line, StringConstraints(min_length=1)] = Field(
-        default="told the shop", description="how. Unit: none (text)"
-    )
-
-
-class ConsentState(Answer):
-    """One consent, with how it was given and whether it still holds."""
-
-    wearer_id: str = Field(description="the customer. Unit: none (identifier)")
-    channel: str = Field(description="by which way. Unit: none (word)")
-    given_at: dt.datetime = Field(description="when it was given. Unit: instant, ISO 8601")
-    given_how: str = Field(description="how. Unit: none (text)")
-    given_by: str = Field(description="who took it. Unit: none (text)")
-    withdrawn_at: dt.datetime | None = Field(
-        description="when it was withdrawn; null = it holds. Unit: instant, ISO 8601"
-    )
-    withdrawn_how: str | None = Field(description="how. Unit: none (text)")
-    address: str | None = Field(
-        description="where this way writes to; null = not known, or not kept with the consent. "
-        "Unit: none (text)"
-    )
-
-
-class ConsentPage(Answer):
-    """Consents of one customer, newest first."""
-
-    items: list[ConsentState] = Field(description="the consents. Unit: none (list)")
-
-
-class BounceGiven(Message):
-    """An address that takes no notices."""
-
-    address: StoppedAddress = Field(description="the address. Unit: none (address)")
-    channel: ChannelName = Field(
-        default="mail", description="the way that it is of. Unit: none (word)"
-    )
-    reason: Line = Field(default="it bounced", description="what the server said. Unit: none")
-
-    @model_validator(mode="after")
-    def _address_of_its_kind(self) -> Self:
-        kind = CHANNELS[self.channel].address
-        self.address = kind.tidy(self.address)
-        if not kind.usable(self.address):
-            raise ValueError(f"the address cannot be one; accepted: {kind.accepted}")
-        return self
-
-
-class Bounced(Answer):
-    """What became of the address: nothing is sent there any more, or again."""
-
-    stopped: bool = Field(description="whether nothing is sent there. Unit: true or false")
-    customers: int = Field(description="how many have this address. Unit: customers")
 
 
 class NoticeRun(Answer):

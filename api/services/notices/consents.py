@@ -15,7 +15,7 @@ from solespan.api.channels.mail import speaks_of_mailbox
 from solespan.api.channels.mail.bounce import read_report
 from solespan.api.clock import Clock
 from solespan.api.errors import Refused
-from solespan.api.schemas.notices.notices import BounceGiven, ConsentGiven, ConsentWithdrawn
+from solespan.api.schemas.notices.consents import BounceGiven, ConsentGiven, ConsentWithdrawn
 from solespan.api.services.notices.sending import BAD_ADDRESS
 from solespan.api.services.unknown_id import unknown_id
 from solespan.api.storage.notices import consents as stored

@@ -16,8 +16,8 @@ from solespan.api.channels import CHANNELS
 from solespan.api.channels.addresses import TELEPHONE
 from solespan.api.clock import Clock
 from solespan.api.errors import Refused
+from solespan.api.schemas.notices.consents import ConsentGiven
 from solespan.api.schemas.notices.many_consents import BASES, MOST_HOW, ManyConsents
-from solespan.api.schemas.notices.notices import ConsentGiven
 from solespan.api.services.context import AppContext
 from solespan.api.storage.notices.consents import give_consent, never_asked
 from solespan.api.storage.scope import name_changed

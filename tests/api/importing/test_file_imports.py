@@ -10,7 +10,7 @@ import pytest
 
 from solespan.api.clock import Clock
 from solespan.api.errors import BadUpload, Refused, TooLarge
-from solespan.api.schemas.notices.notices import ConsentWithdrawn
+from solespan.api.schemas.notices.consents import ConsentWithdrawn
 from solespan.api.schemas.shop import ShopChoices
 from solespan.api.services.importing.files import sheet_tables
 from solespan.api.services.importing.files.file_imports import (

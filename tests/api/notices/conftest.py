@@ -10,7 +10,8 @@ from fastapi.testclient import TestClient
 
 from solespan.api.clock import Clock
 from solespan.api.routes.http.pace import Pace
-from solespan.api.schemas.notices.notices import ConsentGiven, NoticeRules
+from solespan.api.schemas.notices.consents import ConsentGiven
+from solespan.api.schemas.notices.notices import NoticeRules
 from solespan.api.services.notices.choices import change_rules
 from solespan.api.services.notices.consents import give
 from solespan.api.settings import Settings

@@ -13,7 +13,7 @@ from playwright.sync_api import Page
 from sqlalchemy import update
 
 from solespan.api.app import create_app
-from solespan.api.schemas.notices.notices import ConsentGiven
+from solespan.api.schemas.notices.consents import ConsentGiven
 from solespan.api.services.notices.consents import give
 from solespan.api.services.notices.deciding import run
 from solespan.api.services.notices.sending import Sender

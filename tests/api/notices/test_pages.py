@@ -7,7 +7,7 @@ import re
 import pytest
 
 from solespan.api.schemas.bench.orders import NewOrder
-from solespan.api.schemas.notices.notices import ConsentGiven, ConsentWithdrawn
+from solespan.api.schemas.notices.consents import ConsentGiven, ConsentWithdrawn
 from solespan.api.services.bench.orders import book
 from solespan.api.services.notices import consents
 from solespan.api.services.notices.choices import change_rules, read_rules, read_template

@@ -8,7 +8,7 @@ import pytest
 
 from solespan.api.channels.message import DeliveryError
 from solespan.api.errors import Conflict
-from solespan.api.schemas.notices.notices import BounceGiven, ConsentGiven, ConsentWithdrawn
+from solespan.api.schemas.notices.consents import BounceGiven, ConsentGiven, ConsentWithdrawn
 from solespan.api.services.notices import consents
 from solespan.api.services.notices.deciding import run
 from solespan.api.services.notices.reading import retry

@@ -9,7 +9,7 @@ import pytest
 from sqlalchemy import insert
 
 from solespan.api.channels.message import DeliveryError
-from solespan.api.schemas.notices.notices import ConsentGiven
+from solespan.api.schemas.notices.consents import ConsentGiven
 from solespan.api.services.notices import consents, sending
 from solespan.api.services.notices import worker as worker_module
 from solespan.api.services.notices.answering import answer, for_tenant, open_link

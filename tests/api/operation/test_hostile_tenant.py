@@ -13,7 +13,8 @@ from sqlalchemy import insert
 
 from solespan.api.app import create_app
 from solespan.api.channels.message import DeliveryError
-from solespan.api.schemas.notices.notices import ConsentGiven, NoticeRules
+from solespan.api.schemas.notices.consents import ConsentGiven
+from solespan.api.schemas.notices.notices import NoticeRules
 from solespan.api.services.notices import sending
 from solespan.api.services.notices.choices import change_rules, shipped_template
 from solespan.api.services.notices.consents import give

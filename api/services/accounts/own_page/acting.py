@@ -12,7 +12,7 @@ from solespan.api.errors import Conflict, NotFound, Refused
 from solespan.api.notices.languages import LANGUAGES
 from solespan.api.schemas.bench.orders import NewOrder
 from solespan.api.schemas.forms import FormProblem, Typed, read_day
-from solespan.api.schemas.notices.notices import ConsentGiven, ConsentWithdrawn
+from solespan.api.schemas.notices.consents import ConsentGiven, ConsentWithdrawn
 from solespan.api.services.accounts.identity import Identity
 from solespan.api.services.accounts.own_page.reading import own_id
 from solespan.api.services.bench import orders as bench_orders

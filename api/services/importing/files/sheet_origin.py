@@ -21,7 +21,7 @@ from sqlalchemy.orm import Session
 from solespan.api.channels import CHANNELS
 from solespan.api.clock import Clock
 from solespan.api.errors import NotFound
-from solespan.api.schemas.notices.notices import ConsentGiven
+from solespan.api.schemas.notices.consents import ConsentGiven
 from solespan.api.services.importing.files.sheet_tables import NOTES, Reading
 from solespan.api.services.importing.sheets import translation as sheets
 from solespan.api.services.importing.sheets.translation import ConsentFound, Place, RowFate
