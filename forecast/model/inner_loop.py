@@ -6,10 +6,8 @@ The result is the Gaussian approximation nearest to the posterior (its mean, not
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property
-from itertools import product
 
 import numpy as np
 
@@ -19,7 +17,11 @@ from solespan.forecast.model.ep_sites import Cavities, first_sites, improve_site
 from solespan.forecast.model.hierarchy import Posterior, solve
 from solespan.forecast.model.linearise import Linearised, Noise, Sites, linearise
 from solespan.forecast.model.parameter_layout import INTERFACE, PAST, SILENT, TREND, Coordinates
-from solespan.forecast.model.posterior_moments import NestedState
+from solespan.forecast.model.posterior_moments import (
+    NestedState,
+    past_shares,
+    pull_of_bends,
+)
 from solespan.forecast.panel.panel import Panel
 from solespan.forecast.panel.rate_ages import STEP_YEARS, aged
 
@@ -33,12 +35,10 @@ __all__ = [
     "modes",
     "moved_on",
     "prior_centre",
-    "pull_of_bends",
 ]
 
 _RATE = INTERFACE.index("log_rate")
 _WIDTH = len(INTERFACE)
-_COVARIATES_FROM = _WIDTH - len(COVARIATES)
 _FARTHEST_PACE = 4.0  # log pace from its prior: a fiftieth, or fifty times as often
 # A step back by more than this share of the last is a swing, where that was long enough.
 _SWING, _LONG, _LEAST_SHARE = 0.5, 0.01, 0.1
@@ -250,7 +250,7 @@ def _moved(
     moved = np.abs(change).max(axis=0)
     np.maximum.at(moved, panel.obs_path[rows], by_site)
     steps_back = at.deviation[PAST] + change[PAST]
-    past = _past_shares(panel, lin, bent, steps_back)
+    past = past_shares(panel, lin, bent, steps_back)
     return IterationState(
         deviation=at.deviation + change,
         weight=lin.weight,
@@ -300,25 +300,6 @@ def _shorten(change: np.ndarray, wearer: np.ndarray) -> None:
     change[: -len(COVARIATES)] /= longest[wearer]
 
 
-def _past_shares(
-    panel: Panel, lin: Linearised, bent: dict[int, np.ndarray], steps_back: np.ndarray
-) -> dict[int, np.ndarray]:
-    """How the log of wear moves with each step back: mean over the observations of a path.
-
-    By interface column; empty where rates stand still. An observation counts by what it says of
-    the wear.
-    """
-    steps = [k for k in range(PAST.start, PAST.stop) if k in bent]
-    if not steps:
-        return {}
-    path, n_paths = panel.obs_path, len(panel.nominal_mm)
-    factor, slopes = aged(panel.target_older[panel.obs_target], steps_back[:, path])
-    told = np.square(lin.wear_mm) / lin.variance_mm2
-    whole = np.maximum(np.bincount(path, told, n_paths), 1e-12)
-    share = slopes / factor * told
-    return {k: np.bincount(path, share[k - PAST.start], n_paths) / whole for k in steps}
-
-
 def _worn_variance(panel: Panel, bent: dict[int, np.ndarray], steps_back: np.ndarray) -> np.ndarray:
     """Variance of the log of the mean rate over the wear so far, by path."""
     out: np.ndarray = bent[_RATE][_RATE]
@@ -337,76 +318,3 @@ def _pace_variance(bent: dict[int, np.ndarray]) -> np.ndarray:
     if SILENT not in bent:
         return np.zeros_like(bent[_RATE][_RATE])
     return np.asarray(bent[SILENT][SILENT] + 2.0 * bent[_RATE][SILENT])
-
-
-def pull_of_bends(
-    lin: Linearised,
-    bent: dict[int, np.ndarray],
-    unlogged: np.ndarray,
-    past: dict[int, np.ndarray] | None = None,
-) -> np.ndarray:
-    """What the bends of the rows take away from what they say, given how uncertain they are.
-
-    A row's expected squared misfit grows with the variance of its thickness. The variance grows
-    with the unknowns of exp(log rate) * (exposure + exp(pace) * silent). The row's second
-    derivative by the log rate and any of them is its first by that other. Its second derivative by
-    a multiplier or the pace twice is its first. So the pull by one is minus the rows' products with
-    it, weighed by covariances. A step back and a multiplier act as a product. Their second
-    derivative is taken as that by the multiplier times `past`.
-
-    Parameters
-    ----------
-    lin : Linearised
-    bent : dict of int to ndarray, shape (12, paths)
-        `forecast.model.posterior_moments.bent_covariance` of the posterior that `lin` led to.
-    unlogged : ndarray of bool, shape (paths,)
-        Paths whose wear in silence is exp(pace); elsewhere it is a share of habit.
-    past : dict of int to ndarray, shape (paths,), optional
-        By step back: how the log of the wear so far moves with it; none where rates stand still.
-
-    Returns
-    -------
-    ndarray, shape (12, paths)
-        To be added to the products of the columns with the data.
-    """
-    out = np.zeros((_WIDTH, lin.gram.shape[-1]))
-    seen = lin.kept[:-1]
-
-    def weighed(row: int, by: int) -> np.ndarray:
-        at = np.flatnonzero(seen == row)
-        if not len(at) or by not in bent:
-            return np.zeros(out.shape[1])
-        return np.asarray(np.einsum("bn,bn->n", lin.gram[at[0], :-1], bent[by][seen]))
-
-    for column in bent:
-        out[column] -= weighed(column, _RATE)
-        if column != _RATE:
-            out[_RATE] -= weighed(column, column)
-        if column == SILENT:
-            out[column] -= unlogged * weighed(column, column)
-        elif SILENT < column < _WIDTH - 1 and column != TREND:  # all but these act through exp
-            out[column] -= weighed(column, column)
-    if TREND in bent:
-        _pull_of_past(out, weighed)
-    multipliers = [column for column in bent if column >= _COVARIATES_FROM]
-    for (step, share), column in product((past or {}).items(), multipliers):
-        out[column] -= share * weighed(column, step)
-        out[step] -= share * weighed(column, column)
-    return out
-
-
-def _pull_of_past(out: np.ndarray, weighed: Callable[[int, int], np.ndarray]) -> None:
-    """Add what the bends take away by the steps back of a rate and its trend; `out` is moved.
-
-    The rate of a stretch has all later steps in it, and its age is the sum of their years.
-    """
-    ages = np.cumsum(STEP_YEARS)
-    for i, k in enumerate(range(PAST.start, TREND)):
-        out[TREND] -= (ages[i] ** 2 - (ages[i] - STEP_YEARS[i]) ** 2) * weighed(k, TREND)
-        for other in range(PAST.start, k):
-            out[other] -= weighed(k, k)
-            out[k] -= weighed(k, other)
-        for row in range(k, TREND):
-            years = ages[i] if row == k else STEP_YEARS[row - PAST.start]
-            out[TREND] += years * weighed(row, k)
-            out[k] += years * weighed(row, TREND)

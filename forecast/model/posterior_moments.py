@@ -4,28 +4,50 @@ How sure is each unknown, and which way do the spreads want to move?
 
 Variances and covariances come on the way back through `forecast.model.block_elimination`
 (Takahashi's recursion). The gradient of the marginal likelihood is the expected score of the random
-effects (Fisher's identity).
+effects (Fisher's identity). A covariance also says what the bends of the observations take away.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from itertools import product
 
 import numpy as np
 
+from solespan.forecast.covariates import COVARIATES
 from solespan.forecast.model.block_elimination import Level
 from solespan.forecast.model.hierarchy import Posterior, prior_precision
-from solespan.forecast.model.parameter_layout import BENT, INTERFACE, PATH, SPREAD_OF
+from solespan.forecast.model.linearise import Linearised
+from solespan.forecast.model.parameter_layout import (
+    BENT,
+    INTERFACE,
+    PAST,
+    PATH,
+    SILENT,
+    SPREAD_OF,
+    TREND,
+)
 from solespan.forecast.panel.panel import Panel
+from solespan.forecast.panel.rate_ages import STEP_YEARS, aged
 from solespan.forecast.priors import SPREADS
 
-__all__ = ["NestedState", "bent_covariance", "fitted_variance", "gradient", "soles_down"]
+__all__ = [
+    "NestedState",
+    "bent_covariance",
+    "fitted_variance",
+    "gradient",
+    "past_shares",
+    "pull_of_bends",
+    "soles_down",
+]
 
 Down = tuple[np.ndarray, np.ndarray]
 # Paths at a time: their arrays stay in the processor's cache. Their products are too small for the
 # linear algebra library to wake threads of its own. Those would only wait for ours.
 _BLOCK = 512
 _RATE = INTERFACE.index("log_rate")
+_WIDTH = len(INTERFACE)
+_COVARIATES_FROM = _WIDTH - len(COVARIATES)
 
 
 def gradient(panel: Panel, posterior: Posterior, spread: dict[str, float]) -> dict[str, float]:
@@ -266,3 +288,95 @@ def _unfold(level: Level, k: int) -> tuple[np.ndarray, np.ndarray]:
             own[j + 1 + i] = own[j + 1 + i] - coefficient * following[i]
         behind -= coefficient * following[rest:]
     return behind, variance
+
+
+def past_shares(
+    panel: Panel, lin: Linearised, bent: dict[int, np.ndarray], steps_back: np.ndarray
+) -> dict[int, np.ndarray]:
+    """How the log of wear moves with each step back: mean over the observations of a path.
+
+    By interface column; empty where rates stand still. An observation counts by what it says of
+    the wear.
+    """
+    steps = [k for k in range(PAST.start, PAST.stop) if k in bent]
+    if not steps:
+        return {}
+    path, n_paths = panel.obs_path, len(panel.nominal_mm)
+    factor, slopes = aged(panel.target_older[panel.obs_target], steps_back[:, path])
+    told = np.square(lin.wear_mm) / lin.variance_mm2
+    whole = np.maximum(np.bincount(path, told, n_paths), 1e-12)
+    share = slopes / factor * told
+    return {k: np.bincount(path, share[k - PAST.start], n_paths) / whole for k in steps}
+
+
+def pull_of_bends(
+    lin: Linearised,
+    bent: dict[int, np.ndarray],
+    unlogged: np.ndarray,
+    past: dict[int, np.ndarray] | None = None,
+) -> np.ndarray:
+    """What the bends of the rows take away from what they say, given how uncertain they are.
+
+    A row's expected squared misfit grows with the variance of its thickness. The variance grows
+    with the unknowns of exp(log rate) * (exposure + exp(pace) * silent). The row's second
+    derivative by the log rate and any of them is its first by that other. Its second derivative by
+    a multiplier or the pace twice is its first. So the pull by one is minus the rows' products with
+    it, weighed by covariances. A step back and a multiplier act as a product. Their second
+    derivative is taken as that by the multiplier times `past`.
+
+    Parameters
+    ----------
+    lin : Linearised
+    bent : dict of int to ndarray, shape (12, paths)
+        `bent_covariance` of the posterior that `lin` led to.
+    unlogged : ndarray of bool, shape (paths,)
+        Paths whose wear in silence is exp(pace); elsewhere it is a share of habit.
+    past : dict of int to ndarray, shape (paths,), optional
+        By step back: how the log of the wear so far moves with it; none where rates stand still.
+
+    Returns
+    -------
+    ndarray, shape (12, paths)
+        To be added to the products of the columns with the data.
+    """
+    out = np.zeros((_WIDTH, lin.gram.shape[-1]))
+    seen = lin.kept[:-1]
+
+    def weighed(row: int, by: int) -> np.ndarray:
+        at = np.flatnonzero(seen == row)
+        if not len(at) or by not in bent:
+            return np.zeros(out.shape[1])
+        return np.asarray(np.einsum("bn,bn->n", lin.gram[at[0], :-1], bent[by][seen]))
+
+    for column in bent:
+        out[column] -= weighed(column, _RATE)
+        if column != _RATE:
+            out[_RATE] -= weighed(column, column)
+        if column == SILENT:
+            out[column] -= unlogged * weighed(column, column)
+        elif SILENT < column < _WIDTH - 1 and column != TREND:  # all but these act through exp
+            out[column] -= weighed(column, column)
+    if TREND in bent:
+        _pull_of_past(out, weighed)
+    multipliers = [column for column in bent if column >= _COVARIATES_FROM]
+    for (step, share), column in product((past or {}).items(), multipliers):
+        out[column] -= share * weighed(column, step)
+        out[step] -= share * weighed(column, column)
+    return out
+
+
+def _pull_of_past(out: np.ndarray, weighed: Callable[[int, int], np.ndarray]) -> None:
+    """Add what the bends take away by the steps back of a rate and its trend; `out` is moved.
+
+    The rate of a stretch has all later steps in it, and its age is the sum of their years.
+    """
+    ages = np.cumsum(STEP_YEARS)
+    for i, k in enumerate(range(PAST.start, TREND)):
+        out[TREND] -= (ages[i] ** 2 - (ages[i] - STEP_YEARS[i]) ** 2) * weighed(k, TREND)
+        for other in range(PAST.start, k):
+            out[other] -= weighed(k, k)
+            out[k] -= weighed(k, other)
+        for row in range(k, TREND):
+            years = ages[i] if row == k else STEP_YEARS[row - PAST.start]
+            out[TREND] += years * weighed(row, k)
+            out[k] += years * weighed(row, TREND)
